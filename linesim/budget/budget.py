@@ -1,0 +1,185 @@
+"""The budget of one setup: figures by group, cautions and verdicts."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from linesim.budget.cautions import Caution, cautions
+from linesim.budget.figures import (
+    camera_group,
+    detection_group,
+    exposure_group,
+    geometry_group,
+    resolution_group,
+    signal_group,
+)
+from linesim.budget.verdicts import Verdict, verdicts
+from linesim.forward.geometry import Figure
+from linesim.forward.station import Station, station
+from linesim.setup.setup import Setup
+from linesim.targets.load import TargetSize, target_size
+
+Value = float | int | str
+_WHOLE = ("image_width_px", "image_lines")
+_TIE = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Budget:
+    """
+    Figures, cautions and verdicts of one setup.
+
+    Parameters
+    ----------
+    groups : mapping
+        Group -> figure -> value, the unit as suffix of the name.
+    cautions : tuple of Caution
+        What to mind.
+    verdicts : tuple of Verdict
+        Each requirement against what was reached.
+    """
+
+    groups: Mapping[str, Mapping[str, Value]]
+    cautions: tuple[Caution, ...]
+    verdicts: tuple[Verdict, ...]
+
+    def as_dict(self) -> dict[str, object]:
+        """Nest everything as JSON has it."""
+        return {
+            **{name: dict(group) for name, group in self.groups.items()},
+            "cautions": [caution.as_dict() for caution in self.cautions],
+            "verdicts": [verdict.as_dict() for verdict in self.verdicts],
+        }
+
+    def __getitem__(self, group: str) -> Mapping[str, Value]:
+        """Give one group."""
+        return self.groups[group]
+
+
+def scan_lines(setup: Setup, numbers: Station, size: TargetSize) -> int:
+    """
+    Count the lines of a scan: as asked, or as many as lie on the target.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+    size : TargetSize
+        Of the target.
+
+    Returns
+    -------
+    int
+        At least 1.
+    """
+    if setup.acquisition.lines is not None:
+        return setup.acquisition.lines
+    length_mm = setup.acquisition.length_mm
+    if length_mm is None:
+        length_mm = size.rows * setup.target.pixel_size_um / 1000
+    # a length of whole lines must not lose one to rounding
+    return max(1, int(1000 * length_mm / float(numbers.timing.line_advance_um) + 1e-6))
+
+
+def saturation_limit(numbers: Station) -> str:
+    """
+    Name the limit that an even white target reaches first.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station, plain numbers.
+
+    Returns
+    -------
+    str
+        "pixel", "binned" or "scale"; the first of them where limits are equal.
+    """
+    limits = {name: float(limit) for name, limit in numbers.limits_e.items()}
+    nearest = min(limits.values())
+    return next(name for name, limit in limits.items() if limit <= nearest * (1 + _TIE))
+
+
+def _plain(group: Mapping[str, object]) -> dict[str, Value]:
+    """Leave plain, finite numbers; a figure without a value is left out."""
+    values = {name: float(np.asarray(value)) for name, value in group.items()}
+    return {
+        name: int(value) if name in _WHOLE else value
+        for name, value in values.items()
+        if np.isfinite(value)
+    }
+
+
+def budget(setup: Setup) -> Budget:
+    """
+    Work out the closed-form figures of a setup.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+
+    Returns
+    -------
+    Budget
+        Figures by group, cautions, verdicts.
+
+    Raises
+    ------
+    InputError
+        Where the setup cannot be run, or its image not be read.
+    """
+    return budget_on(setup, target_size(setup))
+
+
+def budget_on(setup: Setup, size: TargetSize) -> Budget:
+    """
+    Work out the closed-form figures of a setup in front of a target of some size.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    size : TargetSize
+        Of the target.
+
+    Returns
+    -------
+    Budget
+        Figures by group, cautions, verdicts.
+
+    Raises
+    ------
+    InputError
+        Where the setup cannot be run.
+    """
+    numbers, need = station(setup), setup.requirement
+    groups: dict[str, dict[str, Value]] = {
+        "geometry": _plain(_geometry(setup, numbers, size)),
+        "exposure": _plain(exposure_group(numbers)),
+        "signal": _plain(signal_group(numbers)),
+        "camera": _plain(camera_group(numbers)),
+        "resolution": _plain(resolution_group(numbers)),
+        "detection": _plain(
+            detection_group(numbers, need.defect_contrast, need.smallest_defect_um)
+        ),
+    }
+    groups["signal"]["saturation_limit"] = saturation_limit(numbers)
+    return Budget(
+        groups=groups,
+        cautions=cautions(setup, numbers, groups, size),
+        verdicts=verdicts(need, groups),
+    )
+
+
+def _geometry(setup: Setup, numbers: Station, size: TargetSize) -> dict[str, Figure]:
+    camera, focal_mm = setup.camera, setup.lens.focal_length_mm
+    group = geometry_group(numbers, scan_lines(setup, numbers, size), camera.bit_depth)
+    if focal_mm is not None:
+        group["working_distance_mm"] = focal_mm * (1 + 1 / setup.magnification)
+    if camera.max_line_rate_hz is not None:
+        group["max_speed_mm_s"] = camera.max_line_rate_hz * numbers.timing.line_advance_um / 1000
+    return group

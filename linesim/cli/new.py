@@ -1,0 +1,23 @@
+"""``linesim new``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def new(
+    path: Annotated[Path, typer.Argument(help="File to write.")] = Path("setup.toml"),
+    *,
+    force: Annotated[bool, typer.Option("--force", help="Replace a file that is there.")] = False,
+) -> None:
+    """Write a commented starter setup that runs as it stands."""
+    from linesim.files.atomic import write_text  # noqa: PLC0415 -- quick --help
+    from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
+    from linesim.setup.load import starter_text  # noqa: PLC0415 -- quick --help
+
+    if path.exists() and not force:
+        msg = f"{path}: this is there already; choose another name, or --force replaces it"
+        raise InputError(msg)
+    write_text(path, starter_text())
+    typer.echo(f"wrote {path}; next: linesim scan {path}")

@@ -1,0 +1,114 @@
+"""Arguments and options that several commands share."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from linesim.budget.verdicts import Verdict
+    from linesim.setup.setup import Setup
+
+SetupPath = Annotated[
+    Path | None,
+    typer.Argument(
+        metavar="[SETUP]",
+        help="Setup file (linesim new writes one); left out: the built-in sample.",
+    ),
+]
+Json = Annotated[
+    bool, typer.Option("--json", help="One JSON object on stdout, and nothing else there.")
+]
+Seed = Annotated[int, typer.Option("--seed", min=0, help="Seed of all noise.")]
+Out = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="FOLDER", help="Folder to write to.  [default: outputs/NAME]"),
+]
+Strict = Annotated[
+    bool, typer.Option("--strict", help="Exit with 1 where a requirement is missed.")
+]
+TrueProportion = Annotated[
+    bool,
+    typer.Option(
+        "--true-proportion",
+        help="Undo in pictures the stretch of unequal sampling; the TIFF stays.",
+    ),
+]
+
+
+def chosen_setup(path: Path | None) -> "Setup":
+    """
+    Load the setup asked for, or the built-in sample.
+
+    Parameters
+    ----------
+    path : pathlib.Path or None
+        As given on the command line.
+
+    Returns
+    -------
+    Setup
+        Checked.
+
+    Raises
+    ------
+    InputError
+        Where it is refused.
+    """
+    from linesim.setup.load import load_setup, sample_setup  # noqa: PLC0415 -- quick --help
+
+    return sample_setup() if path is None else load_setup(path)
+
+
+def chosen_folder(out: Path | None, path: Path | None) -> Path:
+    """
+    Choose where a run lands.
+
+    Parameters
+    ----------
+    out : pathlib.Path or None
+        As asked.
+    path : pathlib.Path or None
+        The setup file, which gives the name.
+
+    Returns
+    -------
+    pathlib.Path
+        ``outputs/NAME`` by default.
+    """
+    return out or Path("outputs") / (path.stem if path else "sample")
+
+
+def print_json(value: Mapping[str, object]) -> None:
+    """
+    Print one JSON object.
+
+    Parameters
+    ----------
+    value : mapping
+        Plain, finite values.
+    """
+    from linesim.files.atomic import json_text  # noqa: PLC0415 -- quick --help
+
+    typer.echo(json_text(dict(value)), nl=False)
+
+
+def leave(verdicts: "tuple[Verdict, ...]", *, strict: bool) -> None:
+    """
+    End with 1 where a requirement is missed and the user wants to be told so.
+
+    Parameters
+    ----------
+    verdicts : tuple of Verdict
+        Of the run.
+    strict : bool
+        Whether it matters.
+
+    Raises
+    ------
+    typer.Exit
+        With code 1.
+    """
+    if strict and not all(verdict.met for verdict in verdicts):
+        raise typer.Exit(1)

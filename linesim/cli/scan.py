@@ -1,0 +1,41 @@
+"""``linesim scan``."""
+
+import typer
+
+from linesim.cli.options import (
+    Json,
+    Out,
+    Seed,
+    SetupPath,
+    Strict,
+    TrueProportion,
+    chosen_folder,
+    chosen_setup,
+    leave,
+    print_json,
+)
+
+
+def scan(
+    setup: SetupPath = None,
+    *,
+    out: Out = None,
+    seed: Seed = 0,
+    json: Json = False,
+    strict: Strict = False,
+    true_proportion: TrueProportion = False,
+) -> None:
+    """Render what a setup would capture: the scan, a picture of it, and its figures."""
+    from linesim.report.outputs import write_scan  # noqa: PLC0415 -- quick --help
+    from linesim.report.table import scan_text  # noqa: PLC0415 -- quick --help
+    from linesim.study.scan import scan as scan_of  # noqa: PLC0415 -- quick --help
+
+    chosen = chosen_setup(setup)
+    found = scan_of(chosen, seed)
+    written = write_scan(found, chosen_folder(out, setup), true_proportion=true_proportion)
+    if json:
+        print_json(found.metrics())
+    else:
+        typer.echo(scan_text(found))
+        typer.echo("wrote " + ", ".join(path.as_posix() for path in written))
+    leave(found.budget.verdicts, strict=strict)

@@ -1,0 +1,37 @@
+"""``linesim target``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+Size = Annotated[str | None, typer.Option(metavar="LENGTH", help='Such as "40 mm".')]
+
+
+def target(  # noqa: PLR0913 -- one option a property of the target
+    name: Annotated[str | None, typer.Argument(help="Which one; left out: list them.")] = None,
+    *,
+    pixel_size: Size = None,
+    width: Size = None,
+    height: Size = None,
+    angle: Annotated[str | None, typer.Option(help='Edge only, such as "5 deg".')] = None,
+    contrast: Annotated[float | None, typer.Option(help="Edge only, light to dark.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="PNG or TIFF file.  [default: outputs/NAME.png]")
+    ] = None,
+) -> None:
+    """Write a built-in target as an image file of 16 bit, sRGB-encoded."""
+    from linesim.report.target_file import TargetWish, target_lines, write_target  # noqa: PLC0415
+
+    if name is None:
+        typer.echo("\n".join(target_lines()))
+        return
+    wish = TargetWish(
+        name=name,
+        pixel_size=pixel_size,
+        width=width,
+        height=height,
+        angle=angle,
+        contrast=contrast,
+    )
+    typer.echo(write_target(wish, out or Path("outputs") / f"{name}.png"))

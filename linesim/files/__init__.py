@@ -1,0 +1,1 @@
+"""Images, CSV and JSON in and out; every write is atomic."""

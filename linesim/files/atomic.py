@@ -1,0 +1,237 @@
+"""Writing so that a file is there whole or not at all."""
+
+import csv
+import io
+import json
+import math
+import os
+import secrets
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+
+from linesim.setup.errors import InputError
+
+
+@contextmanager
+def atomic_path(path: Path | str) -> Iterator[Path]:
+    """
+    Lend a path to write to; the file gets its final name only when it is complete.
+
+    The lent path lies in the same folder, begins with a dot and keeps the ending. On leaving,
+    its bytes are forced to the disk and it replaces the final file in one step. After any
+    exception it is removed and the final name is left as it was. A process that is killed may
+    leave the dot file behind, never a half file under the final name.
+
+    Parameters
+    ----------
+    path : Path or str
+        The final name. Missing folders are made; a link is followed.
+
+    Yields
+    ------
+    Path
+        Where to write. The caller closes what it opens there.
+
+    Raises
+    ------
+    InputError
+        The folder is a file or may not be written to, the name is a folder or a device, or the
+        disk is full: any `OSError` inside the block is taken as a failure to write.
+    """
+    try:
+        final = Path(os.path.realpath(path))
+        final.parent.mkdir(parents=True, exist_ok=True)
+        _refuse_special(final, path)
+        temporary = final.with_name(f".part-{secrets.token_hex(6)}{final.suffix}")
+        try:
+            yield temporary
+            _flush_to_disk(temporary)
+            temporary.replace(final)
+        except BaseException:
+            temporary.unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise InputError(_sentence(path, error)) from error
+
+
+def _refuse_special(final: Path, written: Path | str) -> None:
+    """Keep from replacing a folder or a device such as /dev/null."""
+    if final.exists() and not final.is_file():
+        kind = "a folder" if final.is_dir() else "a device or a pipe"
+        msg = f'output "{written}" is {kind}; expected the name of a file to write'
+        raise InputError(msg)
+
+
+def _flush_to_disk(file: Path) -> None:
+    """Have the bytes on the disk before the name points at them."""
+    with file.open("rb+") as stream:
+        os.fsync(stream.fileno())
+
+
+def _sentence(path: Path | str, error: OSError) -> str:
+    """Say why a file could not be written."""
+    blocking = [parent for parent in Path(path).parents if parent.is_file()]
+    if blocking:
+        return (
+            f'output "{path}" cannot be written: "{blocking[0]}" is a file; expected a folder there'
+        )
+    reason = error.strerror or str(error)
+    return (
+        f'output "{path}" cannot be written ({reason}); '
+        "expected a folder with room that you may write to"
+    )
+
+
+def write_bytes(path: Path | str, data: bytes) -> None:
+    """
+    Write bytes, whole or not at all.
+
+    Parameters
+    ----------
+    path : Path or str
+        The final name.
+    data : bytes
+        What to write.
+
+    Raises
+    ------
+    InputError
+        The file cannot be written.
+    """
+    with atomic_path(path) as temporary:
+        temporary.write_bytes(data)
+
+
+def write_text(path: Path | str, text: str) -> None:
+    r"""
+    Write text as UTF-8, whole or not at all; ``\n`` stays ``\n`` on every system.
+
+    Parameters
+    ----------
+    path : Path or str
+        The final name.
+    text : str
+        What to write.
+
+    Raises
+    ------
+    InputError
+        The file cannot be written.
+    """
+    write_bytes(path, text.encode("utf-8"))
+
+
+def json_text(value: object) -> str:
+    r"""
+    Give the JSON text of plain data: insertion order, 2 spaces, a last ``\n``.
+
+    Parameters
+    ----------
+    value : object
+        Dicts with text keys, lists, tuples, texts, numbers (numpy's too), true, false and None.
+
+    Returns
+    -------
+    str
+        The text, the same on every run.
+
+    Raises
+    ------
+    ValueError
+        A number is not finite: JSON has no NaN and no infinity.
+    TypeError
+        A value has no place in JSON.
+    """
+    for where, number in _numbers(value, ""):
+        if not math.isfinite(number):
+            msg = f"{where or 'the value'} is {number}: JSON holds finite numbers only"
+            raise ValueError(msg)
+    return json.dumps(value, indent=2, allow_nan=False, ensure_ascii=False, default=_plain) + "\n"
+
+
+def _numbers(value: object, where: str) -> Iterator[tuple[str, float]]:
+    """Walk over all floats, each with its path (``signal.snr``, ``cautions[2]``)."""
+    if isinstance(value, float | np.floating):
+        yield where, float(value)
+    elif isinstance(value, Mapping):
+        for key, item in value.items():
+            yield from _numbers(item, f"{where}.{key}" if where else str(key))
+    elif isinstance(value, list | tuple):
+        for index, item in enumerate(value):
+            yield from _numbers(item, f"{where}[{index}]")
+
+
+def _plain(value: object) -> object:
+    """Turn numpy's scalars into Python's."""
+    if isinstance(value, np.bool_ | np.integer | np.floating):
+        return value.item()
+    msg = f"{value!r} ({type(value).__name__}) has no place in JSON"
+    raise TypeError(msg)
+
+
+def write_json(path: Path | str, value: object) -> None:
+    """
+    Write plain data as JSON, whole or not at all.
+
+    Parameters
+    ----------
+    path : Path or str
+        The final name.
+    value : object
+        What `json_text` takes.
+
+    Raises
+    ------
+    ValueError
+        A number is not finite.
+    TypeError
+        A value has no place in JSON.
+    InputError
+        The file cannot be written.
+    """
+    write_text(path, json_text(value))
+
+
+def write_csv(path: Path | str, header: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
+    r"""
+    Write a table as CSV (RFC 4180, but lines end with ``\n``), whole or not at all.
+
+    Numbers are written in full, so that reading gives them back; None is an empty cell.
+
+    Parameters
+    ----------
+    path : Path or str
+        The final name.
+    header : sequence of str
+        Names of the columns.
+    rows : iterable of sequences
+        One sequence a row, as long as the header.
+
+    Raises
+    ------
+    ValueError
+        A row is not as long as the header, or a number is not finite.
+    InputError
+        The file cannot be written.
+    """
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(header)
+    for number, row in enumerate(rows, start=1):
+        _refuse_row(number, header, row)
+        writer.writerow(row)
+    write_text(path, text.getvalue())
+
+
+def _refuse_row(number: int, header: Sequence[str], row: Sequence[object]) -> None:
+    """Refuse a row that would shift columns or leave a NaN in the table."""
+    if len(row) != len(header):
+        msg = f"row {number} has {len(row)} cells, the header has {len(header)}"
+        raise ValueError(msg)
+    for name, cell in zip(header, row, strict=True):
+        if isinstance(cell, float | np.floating) and not math.isfinite(cell):
+            msg = f"row {number}, column {name} is {cell}: tables hold finite numbers only"
+            raise ValueError(msg)

@@ -1,0 +1,130 @@
+"""What the readers of single formats hand to the front door."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+SizeCheck = Callable[[int, int], None]
+"""Called with rows and columns as soon as a header is read, before anything is decoded."""
+
+Codes = NDArray[Any]
+
+
+class RefusedImageError(Exception):
+    """
+    A file that cannot be used as an image.
+
+    Parameters
+    ----------
+    read : str
+        What was read, as the end of a sentence that begins with the file's name.
+    expected : str, optional
+        What is expected instead; the front door's own words if left out.
+    """
+
+    def __init__(self, read: str, expected: str = "") -> None:
+        super().__init__(read)
+        self.read = read
+        self.expected = expected
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pixels:
+    """
+    An image as its file holds it, not yet decoded to linear light.
+
+    Parameters
+    ----------
+    codes : ndarray of shape (rows, columns) or (rows, columns, 3)
+        Codes as uint8 or uint16, or floats.
+    full_scale : int
+        The code of white; 1 for floats.
+    alpha : ndarray of shape (rows, columns), optional
+        Opacity on the same scale, where any pixel is not opaque.
+    orientation : int
+        1 to 8, as the tag Orientation of TIFF 6.0 and Exif counts them.
+    foreign_profile : bool
+        The file says that its colours are not sRGB.
+    cautions : tuple of str
+        What the user should know.
+    """
+
+    codes: Codes
+    full_scale: int
+    alpha: Codes | None = None
+    orientation: int = 1
+    foreign_profile: bool = False
+    cautions: tuple[str, ...] = ()
+
+
+def split_alpha(samples: Codes, opaque: int) -> tuple[Codes, Codes | None]:
+    """
+    Part colour from opacity.
+
+    Parameters
+    ----------
+    samples : ndarray of shape (rows, columns) or (rows, columns, 1 to 4)
+        An even number of samples ends with the opacity.
+    opaque : int
+        The code of full opacity.
+
+    Returns
+    -------
+    codes : ndarray of shape (rows, columns) or (rows, columns, 3)
+        A view of the colour.
+    alpha : ndarray of shape (rows, columns) or None
+        A view of the opacity; None if there is none or all of it is opaque.
+    """
+    count = samples.shape[2] if samples.ndim > 2 else 1  # noqa: PLR2004 (rows, columns, samples)
+    if samples.ndim == 2:  # noqa: PLR2004 (the same)
+        return samples, None
+    has_alpha = count % 2 == 0
+    colour = samples[..., : count - has_alpha]
+    alpha = samples[..., -1] if has_alpha and (samples[..., -1] != opaque).any() else None
+    return (colour[..., 0] if colour.shape[2] == 1 else colour), alpha
+
+
+def is_srgb_profile(profile: bytes) -> bool:
+    """
+    Say whether an ICC profile calls itself sRGB.
+
+    Parameters
+    ----------
+    profile : bytes
+        The profile; its description is plain text (version 2) or UTF-16 (version 4).
+
+    Returns
+    -------
+    bool
+        True if the name sRGB stands in it.
+    """
+    return b"sRGB" in profile or "sRGB".encode("utf-16-be") in profile
+
+
+def upright(image: Codes, orientation: int) -> Codes:
+    """
+    Turn an image as its orientation tag asks.
+
+    Parameters
+    ----------
+    image : ndarray of shape (rows, columns, ...)
+        As stored.
+    orientation : int
+        1 to 8; others are taken as 1.
+
+    Returns
+    -------
+    ndarray
+        A view, upright.
+
+    References
+    ----------
+    TIFF 6.0 (1992), tag 274: where row 0 and column 0 of the stored image lie.
+    """
+    turned = np.swapaxes(image, 0, 1) if orientation in {5, 6, 7, 8} else image
+    upside_down = orientation in {3, 4, 7, 8}
+    mirrored = orientation in {2, 3, 6, 7}
+    return turned[:: -1 if upside_down else 1, :: -1 if mirrored else 1]

@@ -1,0 +1,1 @@
+"""The forward model: from light on the target to delivered numbers."""

@@ -1,0 +1,38 @@
+"""
+Digitise: electrons become numbers, DN = floor(K·e + black level + ½), clipped to the bit depth.
+
+Rounding adds 1/12 DN² of variance while the noise is above about 0.4 DN (EMVA 1288, σ_q²).
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.setup.arrays import ImageArray
+
+
+def digitise(
+    read_e: ImageArray, gain_dn_e: float, black_level_dn: float, full_scale_dn: int
+) -> NDArray[np.uint16]:
+    """
+    Convert one block.
+
+    Parameters
+    ----------
+    read_e : ndarray
+        Electrons with all their noise; used up. [e]
+    gain_dn_e : float
+        System gain K. [DN/e]
+    black_level_dn : float
+        Offset. [DN]
+    full_scale_dn : int
+        Largest number. [DN]
+
+    Returns
+    -------
+    ndarray of uint16
+        What the camera delivers. [DN]
+    """
+    read_e *= np.float32(gain_dn_e)
+    read_e += np.float32(black_level_dn + 0.5)
+    np.clip(read_e, 0, np.float32(full_scale_dn), out=read_e)
+    return read_e.astype(np.uint16)  # positive by now, so cutting off is floor

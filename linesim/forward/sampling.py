@@ -1,0 +1,251 @@
+"""
+Sampling: the scan is two banded matrices around the reference, S = Σ_k A_y · R · A_xᵀ.
+
+Each weight is the exact area integral of a blurred pixel over one reference pixel. The along
+product comes first, for it shrinks the work before the across product. Both run as dense tiles of
+fixed size from line 0 and column 0, so the result does not depend on how the scan is cut.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.forward.reference import Reference
+from linesim.forward.spread import Footprint
+from linesim.forward.transport import LineTable
+from linesim.setup.arrays import FloatArray, ImageArray
+
+TILE_LINES = 16
+TILE_COLUMNS = 64
+Indices = NDArray[np.intp]
+
+
+def brought_inside(index: Indices, size: int, *, repeat: bool) -> Indices:
+    """
+    Bring indices into the reference: around again, or to its border whose value goes on.
+
+    Parameters
+    ----------
+    index : ndarray of int
+        Any whole numbers.
+    size : int
+        Rows or columns of the reference.
+    repeat : bool
+        Whether the reference repeats.
+
+    Returns
+    -------
+    ndarray of int
+        From 0 to ``size`` − 1.
+    """
+    return index % size if repeat else np.clip(index, 0, size - 1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AcrossTile:
+    """
+    Some delivered columns, and the reference columns they see.
+
+    Parameters
+    ----------
+    first, last : int
+        Delivered columns, ``last`` exclusive.
+    columns : slice or ndarray of int
+        Reference columns.
+    weights : tuple of ndarray of shape (reference columns, delivered columns)
+        One matrix a lens term.
+    """
+
+    first: int
+    last: int
+    columns: slice | Indices
+    weights: tuple[ImageArray, ...]
+
+    def scaled(self, profile: ImageArray) -> "AcrossTile":
+        """Weigh each delivered column by its own factor."""
+        factor = profile[self.first : self.last]
+        weights = tuple(weight * factor for weight in self.weights)
+        return AcrossTile(self.first, self.last, self.columns, weights)
+
+
+def across_tiles(
+    feet: tuple[Footprint, ...],
+    scales: tuple[float, ...],
+    left_um: FloatArray,
+    side_um: float,
+    reference: Reference,
+    *,
+    repeat: bool,
+) -> tuple[AcrossTile, ...]:
+    """
+    Build the across matrix as tiles.
+
+    Parameters
+    ----------
+    feet : tuple of Footprint
+        One a lens term.
+    scales : tuple of float
+        Factor of each term.
+    left_um : ndarray of shape (columns,)
+        Left edge of each delivered pixel, from the left edge of the reference. [µm]
+    side_um : float
+        Delivered pixel across. [µm]
+    reference : Reference
+        The target.
+    repeat : bool
+        Whether it repeats.
+
+    Returns
+    -------
+    tuple of AcrossTile
+        From column 0 on, 64 columns each but for the last.
+    """
+    pitch_um, size = reference.pixel_size_um, reference.shape[1]
+    tiles = []
+    for first in range(0, len(left_um), TILE_COLUMNS):
+        centre_um = left_um[first : first + TILE_COLUMNS] + side_um / 2
+        low = int(np.floor((centre_um.min() - feet[0].reach_um) / pitch_um))
+        high = int(np.ceil((centre_um.max() + feet[0].reach_um) / pitch_um))
+        edges_um = np.arange(low, high + 1) * pitch_um
+        weights = tuple(
+            np.ascontiguousarray(
+                scale * np.diff(foot.integral(edges_um - centre_um[:, None]), axis=1).T,
+                dtype=np.float32,
+            )
+            for foot, scale in zip(feet, scales, strict=True)
+        )
+        within = low >= 0 and high <= size
+        columns = (
+            slice(low, high)
+            if within
+            else brought_inside(np.arange(low, high), size, repeat=repeat)
+        )
+        tiles.append(AcrossTile(first, first + len(centre_um), columns, weights))
+    return tuple(tiles)
+
+
+def along_weights(
+    feet: tuple[Footprint, ...], lines: LineTable, side_um: float, pitch_um: float
+) -> tuple[int, ImageArray]:
+    """
+    Build the along matrix of one tile of lines.
+
+    Parameters
+    ----------
+    feet : tuple of Footprint
+        One a lens term.
+    lines : LineTable
+        At most 16 lines.
+    side_um : float
+        Delivered pixel along travel. [µm]
+    pitch_um : float
+        Side of a reference pixel. [µm]
+
+    Returns
+    -------
+    low : int
+        First reference row; may lie outside the reference.
+    weights : ndarray of shape (terms, lines, rows)
+        Share of each reference row in each line.
+    """
+    centre_um = lines.start_um + side_um / 2
+    reach_um = feet[0].reach_um
+    low = int(np.floor((centre_um.min() - reach_um) / pitch_um))
+    high = int(np.ceil(((centre_um + lines.travel_um).max() + reach_um) / pitch_um))
+    edges_um = np.arange(low, high + 1) * pitch_um - centre_um[:, None]
+    travel_um = lines.travel_um[:, None]
+    weights = [np.diff(foot.moving_integral(edges_um, travel_um), axis=1) for foot in feet]
+    return low, np.asarray(weights, dtype=np.float32)
+
+
+def seen_rows(reference: Reference, low: int, count: int, *, repeat: bool) -> ImageArray:
+    """
+    Fetch reference rows, also such as lie outside of it.
+
+    Parameters
+    ----------
+    reference : Reference
+        The target.
+    low, count : int
+        First row and number of rows.
+    repeat : bool
+        Whether the reference repeats.
+
+    Returns
+    -------
+    ndarray of shape (count, columns) or (count, columns, 3)
+        A view where all rows lie inside.
+    """
+    size = reference.shape[0]
+    if low >= 0 and low + count <= size:
+        return reference.rows(low, low + count)
+    index = brought_inside(np.arange(low, low + count), size, repeat=repeat)
+    first = int(index.min())
+    return reference.rows(first, int(index.max()) + 1)[index - first]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sampler:
+    """
+    Both matrices around one reference, ready to give any strip.
+
+    Parameters
+    ----------
+    reference : Reference
+        The target.
+    repeat : bool
+        Whether it repeats.
+    bands : ndarray of shape (3,)
+        What red, green and blue reflectance count in this channel.
+    feet : tuple of Footprint
+        Blurred pixel along travel, one a lens term.
+    side_um : float
+        Delivered pixel along travel. [µm]
+    tiles : tuple of AcrossTile
+        The across matrix.
+    """
+
+    reference: Reference
+    repeat: bool
+    bands: ImageArray
+    feet: tuple[Footprint, ...]
+    side_um: float
+    tiles: tuple[AcrossTile, ...]
+
+    def strip(self, lines: LineTable) -> ImageArray:
+        """
+        Sample some lines.
+
+        Parameters
+        ----------
+        lines : LineTable
+            One strip.
+
+        Returns
+        -------
+        ndarray of shape (lines, columns)
+            float32, in the unit of the across matrix.
+        """
+        blurred = np.concatenate(
+            [
+                self._along(lines.part(first, first + TILE_LINES))
+                for first in range(0, len(lines), TILE_LINES)
+            ],
+            axis=1,
+        )
+        out = np.empty((len(lines), self.tiles[-1].last), dtype=np.float32)
+        for tile in self.tiles:
+            into = out[:, tile.first : tile.last]
+            np.matmul(blurred[0][:, tile.columns], tile.weights[0], out=into)
+            for k in range(1, len(tile.weights)):
+                into += blurred[k][:, tile.columns] @ tile.weights[k]
+        return out
+
+    def _along(self, lines: LineTable) -> ImageArray:
+        low, weights = along_weights(self.feet, lines, self.side_um, self.reference.pixel_size_um)
+        terms, count, rows = weights.shape
+        seen = seen_rows(self.reference, low, rows, repeat=self.repeat)
+        if seen.ndim == 3:  # noqa: PLR2004 -- a colour reference has a third axis
+            seen = seen @ self.bands
+        return (weights.reshape(-1, rows) @ seen).reshape(terms, count, -1)

@@ -1,0 +1,250 @@
+"""
+The lens's point spread as a short sum of separable terms, each a table of running integrals.
+
+The two-dimensional transfer of a round lens depends on the distance from the origin alone,
+H(√(f_x²+f_y²)), and that is no product of one function of f_x and one of f_y. The first term here
+is the product of the two line spreads, H(f_x)·H(f_y), exact on both axes and too low between. What
+it lacks is symmetric and zero on the axes, and its eigenvectors give the further terms, strongest
+first: H ≈ H(f_x)H(f_y) + Σ λ_k u_k(f_x) u_k(f_y) with u_k(0) = 0. So every number of terms keeps
+the energy and is exact along x and y.
+
+Diffraction spreads light as 1/x², too far to follow. Each spread is therefore cut to one period P,
+and its transfer agrees with the true one at every multiple of 1/P; what lies further out is spread
+over that period. ``linesim/forward/README.md`` has the error of both steps in figures.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from linesim.forward.lens import Optics
+from linesim.setup.arrays import FloatArray
+
+PERIOD_WAVES = 40.0
+"""Period in units of λN_w; the transfer is then within 0.006 near f = 0, 0.003 beyond 0.02/λN_w."""
+OFF_AXIS_ERROR = 0.005
+"""Largest error of the transfer between the axes, up to the Nyquist frequency, by default."""
+MOST_TERMS = 6
+_STEPS_PER_WAVE = 12.0
+_GAUSSIAN_REACH = 9.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spread:
+    """
+    One separable term of the lens spread, in one dimension, on the target.
+
+    Parameters
+    ----------
+    period_um : float
+        The spread is zero outside half of it on either side. [µm]
+    amplitude : ndarray of shape (n,)
+        Transfer at the frequencies k/period.
+    step_um : float
+        Fine enough for cubic interpolation of its integrals. [µm]
+    """
+
+    period_um: float
+    amplitude: FloatArray
+    step_um: float
+
+    def integrals(self, x_um: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """
+        Integrate the spread once, twice and three times, from the left.
+
+        Parameters
+        ----------
+        x_um : ndarray of shape (m,)
+            Places, from the centre of the spread. [µm]
+
+        Returns
+        -------
+        tuple of ndarray
+            Its first [1], second [µm] and third [µm²] running integral.
+        """
+        half = self.period_um / 2
+        inside = np.clip(x_um, -half, half)
+        beyond = x_um - inside
+        mean, angular, swing = self._waves()
+        phase = np.multiply.outer(inside, angular)
+        sine, cosine = np.sin(phase), np.cos(phase)
+        at_left = np.cos(half * angular)
+        y = inside + half
+        first = mean * y + sine @ (swing / angular)
+        second = mean * y**2 / 2 - (cosine - at_left) @ (swing / angular**2)
+        third = mean * y**3 / 6 - sine @ (swing / angular**3) + y * (at_left @ (swing / angular**2))
+        after = np.maximum(beyond, 0)
+        total = self.amplitude[0]
+        return (
+            first,
+            second + after * total,
+            third + after * second + after**2 / 2 * total,
+        )
+
+    def _waves(self) -> tuple[float, FloatArray, FloatArray]:
+        angular = 2 * np.pi * np.arange(1, len(self.amplitude)) / self.period_um
+        return (
+            float(self.amplitude[0] / self.period_um),
+            angular,
+            2 * self.amplitude[1:] / self.period_um,
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LensSpread:
+    """
+    The lens spread as a sum of separable terms.
+
+    Parameters
+    ----------
+    terms : tuple of Spread
+        The same function of x and of y, each.
+    weights : tuple of float
+        Sign of each term.
+    off_axis_error : float
+        Largest error of the transfer between the axes up to the Nyquist frequency.
+    """
+
+    terms: tuple[Spread, ...]
+    weights: tuple[float, ...]
+    off_axis_error: float
+
+
+def _first_term(optics: Optics) -> tuple[Spread, FloatArray]:
+    """Take the line spread itself, and the frequencies of its table on the target."""
+    m = float(optics.magnification)
+    wave_um = 1000 / float(optics.cutoff_lp_mm) / m
+    disc_um = float(optics.defocus_disc_um) / m
+    sigma_um = float(optics.blur_um) / m
+    period_um = PERIOD_WAVES * wave_um + disc_um + _GAUSSIAN_REACH * sigma_um
+    count = int(_band_limit(optics) * m / 1000 * period_um)
+    frequency = np.arange(count + 1) / period_um
+    step_um = 1 / (_STEPS_PER_WAVE * frequency[-1])
+    return Spread(period_um, optics.mtf(frequency * 1000 / m), step_um), frequency
+
+
+def _band_limit(optics: Optics) -> float:
+    """Frequency at the sensor beyond which nothing passes, to one part in 10⁵. [cycles/mm]."""
+    cutoff = float(optics.cutoff_lp_mm)
+    frequency = np.linspace(0, cutoff, 2001)
+    passed = np.flatnonzero(np.abs(optics.mtf(frequency)) > 1e-5)  # noqa: PLR2004 -- as stated
+    return float(frequency[min(passed[-1] + 1, 2000)])
+
+
+@lru_cache(maxsize=32)
+def lens_spread(
+    optics: Optics, object_pixel_um: float, off_axis_error: float = OFF_AXIS_ERROR
+) -> LensSpread:
+    """
+    Split the lens spread into as few separable terms as an error allows.
+
+    Parameters
+    ----------
+    optics : Optics
+        Plain numbers, no arrays.
+    object_pixel_um : float
+        The smaller side of the delivered pixel on the target; its Nyquist frequency is the last
+        one at which the error is judged. [µm]
+    off_axis_error : float
+        Largest error of the transfer; 1 takes a single term.
+
+    Returns
+    -------
+    LensSpread
+        At most six terms; ``off_axis_error`` says what they reached.
+    """
+    first, frequency = _first_term(optics)
+    m = float(optics.magnification)
+    radius = np.hypot(frequency[:, None], frequency)
+    lacking = optics.mtf(radius * 1000 / m) - np.outer(first.amplitude, first.amplitude)
+    # frequencies that the pixel keeps count for more
+    weight = 1 / (1 + (2 * frequency * object_pixel_um) ** 2)
+    value, vector = np.linalg.eigh(weight[:, None] * lacking * weight)
+    judged = np.ix_(*[frequency <= 0.5 / object_pixel_um] * 2)
+    terms, signs = [first], [1.0]
+    for k in np.argsort(-np.abs(value)):
+        if np.abs(lacking[judged]).max() <= off_axis_error or len(terms) == MOST_TERMS:
+            break
+        amplitude = np.sqrt(np.abs(value[k])) * vector[:, k] / weight
+        amplitude[0] = 0.0
+        sign = float(np.sign(value[k]))
+        lacking = lacking - sign * np.outer(amplitude, amplitude)
+        terms.append(Spread(first.period_um, amplitude, first.step_um))
+        signs.append(sign)
+    return LensSpread(tuple(terms), tuple(signs), float(np.abs(lacking[judged]).max()))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Footprint:
+    """
+    A pixel's side, blurred by one lens term: its running integrals on a fine, even grid.
+
+    Parameters
+    ----------
+    start_um, step_um : float
+        First point of the grid and distance of its points, from the pixel's centre. [µm]
+    once, twice : ndarray of shape (n,)
+        First integral [1], and the second [µm].
+    density_per_um : ndarray of shape (n,)
+        The blurred side itself. [1/µm]
+    """
+
+    start_um: float
+    step_um: float
+    density_per_um: FloatArray
+    once: FloatArray
+    twice: FloatArray
+
+    @property
+    def reach_um(self) -> float:
+        """The blurred side is zero further than this from its centre. [µm]."""
+        return -self.start_um
+
+    def integral(self, x_um: FloatArray) -> FloatArray:
+        """Weight left of ``x_um``, from the pixel's centre."""
+        return self._cubic(x_um, self.once, self.density_per_um)
+
+    def moving_integral(self, x_um: FloatArray, travel_um: FloatArray) -> FloatArray:
+        """Weight left of ``x_um`` for a pixel that travels evenly, from its place at the start."""
+        # a pixel at rest needs no branch of its own: an eighth of a grid step, centred, is rest
+        counted_um = np.maximum(travel_um, self.step_um / 8)
+        front_um = x_um + (counted_um - travel_um) / 2
+        ahead = self._cubic(front_um, self.twice, self.once)
+        behind = self._cubic(front_um - counted_um, self.twice, self.once)
+        return (ahead - behind) / counted_um
+
+    def _cubic(self, x_um: FloatArray, value: FloatArray, slope: FloatArray) -> FloatArray:
+        """Cubic Hermite interpolation; beyond the grid the last slope goes on."""
+        place = (x_um - self.start_um) / self.step_um
+        inside = np.clip(place, 0, len(value) - 1)
+        left = np.minimum(inside.astype(np.intp), len(value) - 2)
+        t = inside - left
+        rise = value[left + 1] - value[left]
+        near, far = slope[left] * self.step_um - rise, rise - slope[left + 1] * self.step_um
+        bent = value[left] + t * (rise + (1 - t) * ((1 - t) * near + t * far))
+        return np.asarray(bent + np.maximum(place - inside, 0) * self.step_um * slope[-1])
+
+
+def footprint(spread: Spread, side_um: float) -> Footprint:
+    """
+    Blur one side of a pixel.
+
+    Parameters
+    ----------
+    spread : Spread
+        One term of the lens.
+    side_um : float
+        The pixel's side on the target. [µm]
+
+    Returns
+    -------
+    Footprint
+        Its running integrals; from 0 to 1 for the first term.
+    """
+    reach_um = (spread.period_um + side_um) / 2
+    count = int(np.ceil(2 * reach_um / spread.step_um)) + 1
+    x_um, step_um = np.linspace(-reach_um, reach_um, count, retstep=True)
+    right, left = spread.integrals(x_um + side_um / 2), spread.integrals(x_um - side_um / 2)
+    density, once, twice = ((a - b) / side_um for a, b in zip(right, left, strict=True))
+    return Footprint(-reach_um, float(step_um), density, once, twice)

@@ -1,0 +1,160 @@
+"""Pictures of scans for the eye: samples as delivered, with a scale bar each way."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from linesim.files.srgb import linear_to_srgb
+
+_MARGIN_PX = 56
+_INK = (30, 30, 34)
+_PAPER = (255, 255, 255)
+_ROUND = (1.0, 2.0, 5.0)
+_LONGEST_SIDE_PX = 1600
+_SMALLEST_SIDE_PX = 320
+_TOP_PERCENTILE = 99.9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """
+    What one sample of an image covers on the target.
+
+    Parameters
+    ----------
+    across_um, along_um : float
+        Distance from sample to sample. [µm]
+    """
+
+    across_um: float
+    along_um: float
+
+
+def round_length_mm(longest_mm: float) -> float:
+    """
+    Give the largest of 1, 2, 5 times a power of ten that is not longer than a length.
+
+    Parameters
+    ----------
+    longest_mm : float
+        Longest bar that fits. [mm]
+
+    Returns
+    -------
+    float
+        Length of the bar. [mm]
+    """
+    power = 10.0 ** np.floor(np.log10(longest_mm))
+    return float(max(step * power for step in _ROUND if step * power <= longest_mm * (1 + 1e-9)))
+
+
+def tones(image_dn: NDArray[np.uint16], black_dn: float, white_dn: float) -> NDArray[np.uint8]:
+    """
+    Bring samples to the screen: black and white as given, linear light encoded as sRGB.
+
+    Parameters
+    ----------
+    image_dn : ndarray
+        Samples. [DN]
+    black_dn, white_dn : float
+        What is shown as black and as white. [DN]
+
+    Returns
+    -------
+    ndarray of uint8
+        For a screen (IEC 61966-2-1).
+    """
+    share = np.clip((image_dn - black_dn) / max(white_dn - black_dn, 1e-9), 0, 1)
+    return np.asarray(np.rint(255 * linear_to_srgb(share)), dtype=np.uint8)
+
+
+def white_for(image_dn: NDArray[np.uint16], black_dn: float) -> float:
+    """
+    Choose what to show as white: the brightest but a thousandth of the samples.
+
+    Parameters
+    ----------
+    image_dn : ndarray
+        Samples. [DN]
+    black_dn : float
+        Shown as black. [DN]
+
+    Returns
+    -------
+    float
+        Above black. [DN]
+    """
+    return float(max(np.percentile(image_dn, _TOP_PERCENTILE), black_dn + 1))
+
+
+def _fitted(shown: NDArray[np.uint8], grid: Grid, *, true_proportion: bool) -> Image.Image:
+    """Fit the samples to a page; whole factors up, area means down."""
+    lines, width = shown.shape[:2]
+    tall = lines * (grid.along_um / grid.across_um if true_proportion else 1.0)
+    scale = _LONGEST_SIDE_PX / max(width, tall)
+    scale = 1.0 if scale >= 1 else scale
+    if max(width, tall) < _SMALLEST_SIDE_PX:
+        scale = float(_SMALLEST_SIDE_PX // max(width, int(np.ceil(tall))) + 1)
+    size = (max(1, round(width * scale)), max(1, round(tall * scale)))
+    resample = Image.Resampling.BOX if scale < 1 else Image.Resampling.NEAREST
+    return Image.fromarray(shown).convert("RGB").resize(size, resample)
+
+
+def _bar(draw: ImageDraw.ImageDraw, start: tuple[int, int], step: tuple[int, int]) -> None:
+    """Draw a line with a stop at each end."""
+    (x, y), (dx, dy) = start, step
+    draw.line((x, y, x + dx, y + dy), fill=_INK, width=3)
+    stop = (6 if dy else 0, 6 if dx else 0)
+    for px, py in ((x, y), (x + dx, y + dy)):
+        draw.line((px - stop[0], py - stop[1], px + stop[0], py + stop[1]), fill=_INK, width=3)
+
+
+def picture(
+    shown: NDArray[np.uint8], grid: Grid, caption: str, *, true_proportion: bool = False
+) -> NDArray[np.uint8]:
+    """
+    Frame an image with scale bars and a caption.
+
+    Parameters
+    ----------
+    shown : ndarray of uint8, shape (lines, width) or (lines, width, 3)
+        Ready for the screen.
+    grid : Grid
+        What a sample covers.
+    caption : str
+        One line.
+    true_proportion : bool
+        Undo the stretch of unequal sampling; otherwise each sample is a square.
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 3)
+        The page.
+    """
+    body = _fitted(shown, grid, true_proportion=true_proportion)
+    font = ImageFont.load_default(size=18)
+    needed = int(font.getlength(caption)) + 2 * _MARGIN_PX
+    page = Image.new(
+        "RGB", (max(body.width + 2 * _MARGIN_PX, needed), body.height + 3 * _MARGIN_PX), _PAPER
+    )
+    left, top = 2 * _MARGIN_PX - 8, 8
+    page = page.crop((0, 0, max(page.width, left + body.width + 16), page.height))
+    page.paste(_PAPER, (0, 0, page.width, page.height))
+    page.paste(body, (left, top))
+    draw = ImageDraw.Draw(page)
+    lines, width = shown.shape[:2]
+    across_mm, along_mm = width * grid.across_um / 1000, lines * grid.along_um / 1000
+    wide_mm, tall_mm = round_length_mm(0.4 * across_mm), round_length_mm(0.4 * along_mm)
+    below = top + body.height + 24
+    wide_px, tall_px = (
+        round(body.width * wide_mm / across_mm),
+        round(body.height * tall_mm / along_mm),
+    )
+    _bar(draw, (left, below), (wide_px, 0))
+    draw.text((left + wide_px + 16, below - 11), f"{wide_mm:g} mm across", fill=_INK, font=font)
+    _bar(draw, (left - 24, top + 8), (0, tall_px))
+    draw.text((8, top + tall_px + 20), f"{tall_mm:g} mm\nalong", fill=_INK, font=font)
+    draw.text((left, below + 24), caption, fill=_INK, font=font)
+    return np.asarray(page)

@@ -1,0 +1,1 @@
+"""What the user proposes: checked, frozen, in fixed units."""

@@ -1,0 +1,86 @@
+"""Quantities at the door: a text with its unit goes in, a float in one fixed unit comes out."""
+
+import re
+from fractions import Fraction
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pint
+
+_QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)?\s*")
+_ELECTRON_SIGN = re.compile(r"(?<=e)[-−⁻](?=\s*(?:/|$))")
+_LONGEST = 60
+
+
+@cache
+def _registry() -> "pint.UnitRegistry[Fraction]":
+    """Load the units of ``units.txt``; fractions keep 60 m/min at exactly 1000 mm/s."""
+    import pint  # noqa: PLC0415 -- 0.2 s that --help should not pay
+
+    registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(None, non_int_type=Fraction)
+    text = files("linesim.setup").joinpath("units.txt").read_text("utf-8")
+    registry.load_definitions(text.splitlines())
+    return registry
+
+
+def _split(text: str) -> tuple[str, str]:
+    """Take "60 m/min" apart; a ValueError says what is wrong with it."""
+    if "," in text:
+        msg = "a comma is not read as a decimal mark; use a point"
+        raise ValueError(msg)
+    match = _QUANTITY.fullmatch(text) if len(text) <= _LONGEST else None
+    if match is None:
+        msg = "this is not a number followed by a unit"
+        raise ValueError(msg)
+    number, unit = match.groups()
+    if not unit:
+        msg = "the unit is missing"
+        raise ValueError(msg)
+    return number, _ELECTRON_SIGN.sub("", unit)
+
+
+def _factor(unit: str, into: str) -> Fraction:
+    """Exact factor from one unit into another of the same kind."""
+    import pint  # noqa: PLC0415 -- see _registry
+
+    try:
+        return Fraction(_registry().Quantity(1, _registry().parse_units(unit)).to(into).magnitude)
+    except pint.DimensionalityError:
+        msg = f"{unit} is a unit of another kind"
+        raise ValueError(msg) from None
+    except (pint.PintError, AssertionError, AttributeError, TypeError, ValueError, SyntaxError):
+        # pint reports a text that is no unit in any of these ways
+        msg = f"{unit} is not a unit known here"
+        raise ValueError(msg) from None
+
+
+def parse_quantity(text: str, into: str) -> float:
+    """
+    Read a quantity such as ``"60 m/min"``.
+
+    Parameters
+    ----------
+    text : str
+        Number and unit.
+    into : str
+        Unit of the answer, as written in ``units.txt``.
+
+    Returns
+    -------
+    float
+        The number in that unit, rounded once.
+
+    Raises
+    ------
+    ValueError
+        What is wrong with the text, as the middle part of a sentence.
+    """
+    number, unit = _split(text)
+    factor = _factor(unit, into)
+    try:
+        return float(Fraction(number) * factor) if abs(float(number)) > 0 else 0.0
+    except (OverflowError, ValueError):
+        msg = "the number is out of any physical range"
+        raise ValueError(msg) from None

@@ -1,0 +1,119 @@
+"""The checked setup that travels through the package."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from linesim.setup.model import (
+    Acquisition,
+    Camera,
+    Lens,
+    Light,
+    Requirement,
+    Sections,
+    Target,
+    Transport,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setup:
+    """
+    One station, checked.
+
+    Parameters
+    ----------
+    sections : Sections
+        The values, in fixed units.
+    texts : mapping
+        The same as the user wrote them, defaults filled in.
+    folder : pathlib.Path
+        Folder that the file names in it are relative to.
+    """
+
+    sections: Sections
+    texts: Mapping[str, Any] = field(compare=False, repr=False)
+    folder: Path = field(compare=False, repr=False)
+
+    @property
+    def title(self) -> str:
+        """Title of the job."""
+        return self.sections.title
+
+    @property
+    def target(self) -> Target:
+        """The thing under the camera."""
+        return self.sections.target
+
+    @property
+    def transport(self) -> Transport:
+        """Motion and trigger."""
+        return self.sections.transport
+
+    @property
+    def lens(self) -> Lens:
+        """Imaging optics."""
+        return self.sections.lens
+
+    @property
+    def light(self) -> Light:
+        """Light on the target."""
+        return self.sections.light
+
+    @property
+    def camera(self) -> Camera:
+        """Sensor and electronics."""
+        return self.sections.camera
+
+    @property
+    def acquisition(self) -> Acquisition:
+        """How the camera is run."""
+        return self.sections.acquisition
+
+    @property
+    def requirement(self) -> Requirement:
+        """What must be met."""
+        return self.sections.requirement
+
+    @property
+    def magnification(self) -> float:
+        """Image size over object size, given or from the field of view."""
+        if self.lens.magnification is not None:
+            return self.lens.magnification
+        field_um = (self.lens.field_of_view_mm or 0.0) * 1000
+        return self.camera.pixels * self.camera.pixel_width_um / field_um
+
+    @property
+    def pixel_height_um(self) -> float:
+        """Height of a physical pixel at the sensor; square where it is left out. [µm]."""
+        return self.camera.pixel_height_um or self.camera.pixel_width_um
+
+    @property
+    def rows(self) -> int:
+        """Rows of the sensor; as many as the binning needs where left out."""
+        return self.camera.rows or self.acquisition.binning.along
+
+    @property
+    def irradiance_w_m2(self) -> float:
+        """Irradiance at the target, given or from the illuminance. [W/m²]."""
+        if self.light.irradiance_w_m2 is not None:
+            return self.light.irradiance_w_m2
+        return self.light.spectrum.irradiance_w_m2(self.light.illuminance_lx or 0.0)
+
+    @property
+    def full_scale_dn(self) -> int:
+        """Largest number the camera delivers. [DN]."""
+        return (1 << self.camera.bit_depth) - 1
+
+    @property
+    def gain_dn_e(self) -> float:
+        """System gain; full well at full scale where it is left out. [DN/e]."""
+        if self.camera.gain_dn_e is not None:
+            return self.camera.gain_dn_e
+        return (self.full_scale_dn - self.camera.black_level_dn) / self.camera.full_well_e
+
+    @property
+    def binned_full_well_e(self) -> float:
+        """Capacity of the place where binned charge is summed. [e]."""
+        return self.camera.binned_full_well_e or self.camera.full_well_e

@@ -1,0 +1,1 @@
+"""Runs that put target, forward model and metrics together."""

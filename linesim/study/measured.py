@@ -1,0 +1,95 @@
+"""Figures read off the rendered image, under the names that the budget gives them."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.budget.figures import decibel
+from linesim.forward.geometry import Figure
+from linesim.forward.lens import box_mtf
+from linesim.forward.render import column_profile
+from linesim.forward.station import Station
+from linesim.metrics.edge import EdgeResponse, edge_response
+from linesim.metrics.noise import FEWEST_LINES, flat_figures
+from linesim.setup.errors import InputError
+from linesim.setup.setup import Setup
+
+Measured = dict[str, Figure]
+_EVEN = 0.995
+"""Columns with at least this share of the brightest column's light count as evenly lit."""
+
+
+def measured(setup: Setup, numbers: Station, image: NDArray[np.uint16], target: str) -> Measured:
+    """
+    Read off an image what its target lets be read.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+    image : ndarray of shape (lines, width)
+        Delivered samples. [DN]
+    target : str
+        Name of the target; "flat" gives signal and noise on white, "edge" resolution.
+
+    Returns
+    -------
+    dict
+        Figures by name.
+    """
+    found: Measured = {
+        "dn_min": int(image.min()),
+        "dn_mean": float(image.mean(dtype=np.float64)),
+        "dn_max": int(image.max()),
+        "share_at_full_scale": float(np.mean(image >= setup.full_scale_dn)),
+    }
+    if target == "flat" and image.shape[0] >= FEWEST_LINES:
+        found |= _on_white(setup, numbers, image)
+    if target == "edge":
+        found |= _at_edge(setup, numbers, image)
+    return found
+
+
+def _on_white(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> Measured:
+    profile = column_profile(setup, image.shape[1])
+    even = image[:, profile >= _EVEN * profile.max()]
+    flat, gain = flat_figures(even), float(numbers.sensor.gain_dn_e)
+    signal_e = (flat.mean_dn - float(numbers.sensor.black_level_dn)) / gain - numbers.dark_e
+    found: Measured = {"dn_white": flat.mean_dn, "electrons_white": signal_e}
+    if flat.temporal_noise_dn > 0 and signal_e > 0:
+        snr = signal_e * gain / flat.temporal_noise_dn
+        found |= {
+            "noise_white_e": flat.temporal_noise_dn / gain,
+            "snr_white": snr,
+            "snr_white_db": decibel(snr),
+            "snr_total_white": signal_e * gain / flat.total_noise_dn,
+        }
+    return found
+
+
+def _at_edge(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> Measured:
+    """Read the MTF across the edge; the blur of the reference's own pixels is undone."""
+    place, when = numbers.geometry, numbers.timing
+    pitch_um = (float(when.line_advance_um), float(place.object_pixel_x_um))
+    try:
+        seen = edge_response(image, pixel_pitch=pitch_um, limits=(0, setup.full_scale_dn))
+    except InputError:
+        return {}  # the image does not let it be read: too noisy, too dark or clipped
+    axis = "x" if seen.direction == "across" else "y"
+    nyquist = 0.5 / pitch_um[1 if axis == "x" else 0]
+    return _curve_figures(seen, setup.target.pixel_size_um, nyquist, axis)
+
+
+def _curve_figures(seen: EdgeResponse, pixel_um: float, nyquist: float, axis: str) -> Measured:
+    frequency = np.asarray(seen.frequency_per_unit)
+    mtf = np.asarray(seen.mtf) / np.maximum(box_mtf(frequency * pixel_um), 0.1)
+    found: Measured = {f"mtf_nyquist_{axis}": float(np.interp(nyquist, frequency, mtf))}
+    below = np.flatnonzero(mtf < 0.5)  # noqa: PLR2004 -- MTF50
+    if below.size and below[0] > 0:
+        k = below[0]
+        part = (mtf[k - 1] - 0.5) / (mtf[k - 1] - mtf[k])
+        found[f"mtf50_{axis}_lp_mm"] = 1000 * float(
+            frequency[k - 1] + part * (frequency[k] - frequency[k - 1])
+        )
+    return found

@@ -1,0 +1,1 @@
+"""Every way to make a reference by formula: test targets and sample scenes."""

@@ -1,0 +1,42 @@
+"""A flat field: the same reflectance everywhere, for noise and uniformity."""
+
+from functools import partial
+
+import numpy as np
+
+from linesim.forward.reference import Reference
+from linesim.setup.arrays import ImageArray
+from linesim.targets.painted import Painted, grid_of
+
+
+def flat(*, pixel_size_um: float, width_mm: float, height_mm: float) -> Reference:
+    """
+    Make a target that is 1.0 everywhere.
+
+    Parameters
+    ----------
+    pixel_size_um : float
+        Side of one square reference pixel. [µm]
+    width_mm, height_mm : float
+        Size across travel and along it. [mm]
+
+    Returns
+    -------
+    Reference
+        Of shape (rows, columns), holding no pixels.
+
+    Raises
+    ------
+    InputError
+        If a size is not above zero or smaller than a pixel.
+    """
+    grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
+    return Painted(
+        pixel_size_um=pixel_size_um,
+        shape=(grid.rows, grid.columns),
+        paint=partial(_paint, grid.columns),
+    )
+
+
+def _paint(columns: int, first: int, last: int) -> ImageArray:
+    return np.ones((last - first, columns), dtype=np.float32)

@@ -1,0 +1,228 @@
+"""The coated-foil scene: a web of bare metal foil with a dark coating lane and its faults."""
+
+from dataclasses import dataclass
+from functools import partial
+from math import ceil
+
+import numpy as np
+
+from linesim.forward.reference import Reference
+from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.targets.coverage import bell, half_plane, leaning_strip
+from linesim.targets.painted import Grid, Painted, grid_of
+from linesim.targets.spots import Spots, blend_discs, scale_bells, scatter
+from linesim.targets.texture import Texture
+
+METAL = 0.55
+"""Mean reflectance of the bare foil."""
+
+COATING = 0.11
+"""Mean reflectance of the coating."""
+
+LUMP = 0.035
+"""Reflectance of an agglomerate."""
+
+_LOWEST, _HIGHEST = 0.03, 0.9
+_MARGIN = 0.11  # bare foil on either side, as a share of the width
+_SCRATCH_MM = 0.045
+_PINHOLES_PER_MM2, _LUMPS_PER_MM2 = 0.012, 0.006
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scene:
+    grid: Grid
+    seed: int
+
+    def texture(self, number: int, grain_x_mm: float, grain_y_mm: float) -> Texture:
+        """One of the scene's textures."""
+        return Texture(seed=self.seed, number=number, grain_x_mm=grain_x_mm, grain_y_mm=grain_y_mm)
+
+    def random(self, number: int) -> np.random.Generator:
+        """One of the scene's streams for places and sizes."""
+        return np.random.default_rng(np.random.SeedSequence(self.seed, spawn_key=(number,)))
+
+    @property
+    def lane_mm(self) -> tuple[float, float, float, float]:
+        """The coating lane (left, top, right, bottom). [mm]."""
+        width_mm, margin_mm = self.grid.width_mm, _MARGIN * self.grid.width_mm
+        return margin_mm, 0.0, width_mm - margin_mm, self.grid.height_mm
+
+
+def foil(*, pixel_size_um: float, width_mm: float, height_mm: float, seed: int = 0) -> Reference:
+    """
+    Make a scene of a coated foil as it runs along travel.
+
+    Bare rolled foil on both sides of a coating lane with slightly wavy edges; grain, mottle and
+    faint lengthwise bands in the coating; pinholes that show the foil, agglomerates, one streak
+    that starts at an agglomerate, and one scratch. Sizes are in µm and mm, whatever the
+    pixel size: the coating's grain is some 40 µm, pinholes are 40 to 260 µm and agglomerates
+    150 to 500 µm across, the scratch is 45 µm wide.
+
+    Parameters
+    ----------
+    pixel_size_um : float
+        Side of one square reference pixel. [µm]
+    width_mm, height_mm : float
+        Size across travel and along it. [mm]
+    seed : int, default 0
+        Another seed is another piece of the same web.
+
+    Returns
+    -------
+    Reference
+        Of shape (rows, columns), computed by rows, reflectance 0.03 to 0.9.
+
+    Raises
+    ------
+    InputError
+        If a size is not above zero or smaller than a pixel.
+
+    Notes
+    -----
+    Reflectances and sizes are plausible for the trade (common practice, no source). Where two
+    things meet inside one pixel they are laid over each other by their shares of its area.
+    """
+    grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
+    return Painted(
+        pixel_size_um=pixel_size_um,
+        shape=(grid.rows, grid.columns),
+        paint=partial(_paint, _Scene(grid=grid, seed=seed)),
+    )
+
+
+def _paint(scene: _Scene, first: int, last: int) -> ImageArray:
+    grain = scene.texture(0, 0.04, 0.04).block(scene.grid, first, last)
+    metal = _metal(scene, grain, first, last)
+    image = _coating(scene, grain, first, last)
+    _lay_pinholes(scene, image, first)
+    _lay_lumps(scene, image, first)
+    _lay_margins(scene, image, metal, first, last)
+    _lay_scratch(scene, image, first, last)
+    return np.clip(image, _LOWEST, _HIGHEST, out=image)
+
+
+def _metal(scene: _Scene, grain: ImageArray, first: int, last: int) -> ImageArray:
+    """Draw fine rolling lines along travel, each some millimetres long."""
+    metal = scene.texture(1, 0.03, 6.0).block(scene.grid, first, last)
+    metal *= np.float32(0.055)
+    metal += scene.texture(2, 0.6, 25.0).block(scene.grid, first, last) * np.float32(0.03)
+    metal += grain * np.float32(0.025)
+    metal += 1
+    metal *= np.float32(METAL)
+    return metal
+
+
+def _coating(scene: _Scene, grain: ImageArray, first: int, last: int) -> ImageArray:
+    """Dark coating: grain, mottle, lengthwise bands, and the streak."""
+    coating = grain * np.float32(0.085)
+    coating += scene.texture(3, 0.7, 0.9).block(scene.grid, first, last) * np.float32(0.03)
+    coating += scene.texture(4, 1.6, 60.0).block(scene.grid, first, last) * np.float32(0.02)
+    coating += 1
+    coating *= np.float32(COATING)
+    _scale_streak(scene, coating, first, last)
+    return coating
+
+
+def _streak_start_mm(scene: _Scene) -> tuple[float, float]:
+    left, _, right, bottom = scene.lane_mm
+    return left + 0.34 * (right - left), 0.17 * bottom
+
+
+def _scale_streak(scene: _Scene, coating: ImageArray, first: int, last: int) -> None:
+    """Thin the coating behind a lump at the coater's lip: bright core, thick dark shoulders."""
+    pixel_mm = scene.grid.pixel_mm
+    x_mm, y_mm = _streak_start_mm(scene)
+    past_mm = np.maximum((np.arange(first, last) + 0.5) * pixel_mm - y_mm, 0)
+    wave = scene.texture(5, 1.0, 3.5).line(scene.grid, first, last)
+    strength = (1 - np.exp(-past_mm / 0.8)) * (1 + 0.22 * wave)
+    reach_px = int(1.6 / pixel_mm) + 2
+    centre = int(x_mm / pixel_mm)
+    left, right = max(0, centre - reach_px), min(scene.grid.columns, centre + reach_px)
+    profile = 0.75 * bell(x_mm / pixel_mm, 0.11 / pixel_mm, left, right)
+    profile -= 0.17 * bell(x_mm / pixel_mm, 0.36 / pixel_mm, left, right)
+    coating[:, left:right] *= (1 + np.outer(strength, profile)).astype(np.float32)
+
+
+def _lay_pinholes(scene: _Scene, image: ImageArray, first: int) -> None:
+    """Round holes in the coating, the foil seen through them."""
+    random = scene.random(20)
+    left, top, right, bottom = scene.lane_mm
+    count = ceil(_PINHOLES_PER_MM2 * (right - left) * bottom)
+    x_mm, y_mm = scatter(random, count=count, box_mm=(left + 0.5, top, right - 0.5, bottom))
+    radius_mm = 0.02 + 0.11 * random.random(count) ** 2
+    spots = Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=radius_mm)
+    blend_discs(image, spots, METAL, grid=scene.grid, first=first)
+
+
+def _lay_lumps(scene: _Scene, image: ImageArray, first: int) -> None:
+    """Agglomerates: a dark lump of several grains, dark shoulders, a faint thin ring."""
+    random = scene.random(21)
+    left, top, right, bottom = scene.lane_mm
+    count = 1 + ceil(_LUMPS_PER_MM2 * (right - left) * bottom)
+    x_mm, y_mm = scatter(random, count=count, box_mm=(left + 0.8, top, right - 0.8, bottom))
+    x_mm[0], y_mm[0] = _streak_start_mm(scene)
+    radius_mm = 0.06 + 0.12 * random.random(count)
+    halo = Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=4.5 * radius_mm)
+    shoulder = Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=1.6 * radius_mm)
+    scale_bells(image, halo, 0.25, grid=scene.grid, first=first)
+    scale_bells(image, shoulder, -0.6, grid=scene.grid, first=first)
+    angle = 2 * np.pi * random.random((count, 5))
+    away_mm = radius_mm[:, None] * random.uniform(0.3, 0.8, (count, 5))
+    grains = Spots(
+        x_mm=(x_mm[:, None] + away_mm * np.cos(angle)).ravel(),
+        y_mm=(y_mm[:, None] + away_mm * np.sin(angle)).ravel(),
+        radius_mm=(radius_mm[:, None] * random.uniform(0.35, 0.75, (count, 5))).ravel(),
+    )
+    blend_discs(image, grains, LUMP, grid=scene.grid, first=first)
+
+
+def _lay_margins(
+    scene: _Scene, image: ImageArray, metal: ImageArray, first: int, last: int
+) -> None:
+    """Bare foil beside the lane; the coating ends in a wavy edge with a thick dark rim."""
+    pixel_mm, columns = scene.grid.pixel_mm, scene.grid.columns
+    left_mm, _, right_mm, _ = scene.lane_mm
+    for side, (edge_mm, outward) in enumerate(((left_mm, -1), (right_mm, 1))):
+        slow = scene.texture(6 + side, 1.0, 3.0).line(scene.grid, first - 1, last + 1)
+        fast = scene.texture(8 + side, 1.0, 0.25).line(scene.grid, first - 1, last + 1)
+        edge_px = (edge_mm + 0.07 * slow + 0.014 * fast) / pixel_mm
+        slope = (edge_px[2:] - edge_px[:-2]) / 2
+        begin = max(0, int(edge_mm / pixel_mm - 2.5 / pixel_mm) - 3)
+        end = min(columns, int(edge_mm / pixel_mm + 2.5 / pixel_mm) + 4)
+        normal_x = 1 / np.hypot(1, slope)[:, None]
+        away = np.arange(begin, end) + 0.5 - edge_px[1:-1, None]
+        outside_px = outward * away * normal_x
+        share = half_plane(outside_px, normal_x, slope[:, None] * normal_x).astype(np.float32)
+        near = image[:, begin:end]
+        near *= _rim(outside_px * pixel_mm)
+        near += share * (metal[:, begin:end] - near)
+        outer = slice(0, begin) if outward < 0 else slice(end, columns)
+        image[:, outer] = metal[:, outer]
+
+
+def _rim(outside_mm: FloatArray) -> ImageArray:
+    """Darker where the coating is thick, about 0.35 mm inside its edge."""
+    return (1 - 0.22 * np.exp(-(((outside_mm + 0.35) / 0.22) ** 2) / 2)).astype(np.float32)
+
+
+def _lay_scratch(scene: _Scene, image: ImageArray, first: int, last: int) -> None:
+    """Bare the metal along a slightly bent scratch, lightly at its ends and in between."""
+    pixel_mm = scene.grid.pixel_mm
+    left_mm, _, right_mm, bottom_mm = scene.lane_mm
+    length_mm = min(9.0, 0.3 * bottom_mm)
+    along = ((np.arange(first, last) + 0.5) * pixel_mm - 0.55 * bottom_mm) / length_mm
+    touched = np.flatnonzero((along > 0) & (along < 1))
+    if touched.size == 0:
+        return
+    along = along[touched]
+    bend_mm = length_mm * along * (0.42 + 0.10 * along)
+    path_px = (left_mm + 0.72 * (right_mm - left_mm) + bend_mm) / pixel_mm
+    reach_px = int(_SCRATCH_MM / pixel_mm) + 3
+    begin = max(0, int(path_px.min()) - reach_px)
+    end = max(begin, min(scene.grid.columns, int(path_px.max()) + reach_px))
+    away_px = np.arange(begin, end) + 0.5 - path_px[:, None]
+    share = leaning_strip(away_px, (0.42 + 0.20 * along)[:, None], _SCRATCH_MM / pixel_mm)
+    skips = scene.texture(10, 1.0, 0.25).line(scene.grid, first, last)[touched]
+    pressure = np.sqrt(np.sin(np.pi * along)) * np.clip(0.75 + 0.3 * skips, 0, 1)
+    near = image[touched[0] : touched[-1] + 1, begin:end]
+    near += (share * pressure[:, None]).astype(np.float32) * (np.float32(METAL) - near)

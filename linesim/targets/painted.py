@@ -1,0 +1,123 @@
+"""A reference that is computed row by row from a formula, so that its length costs no memory."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import isfinite
+
+from linesim.setup.arrays import ImageArray
+from linesim.setup.errors import InputError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """
+    The pixel grid of a target.
+
+    Row 0 meets the camera first; column 0 is at the left. Pixel ``j`` reaches from ``j`` to
+    ``j + 1`` when positions are counted in pixels from the upper left corner of the target.
+
+    Parameters
+    ----------
+    pixel_size_um : float
+        Side of one square pixel on the target. [µm]
+    rows, columns : int
+        Number of pixels along travel and across it.
+    """
+
+    pixel_size_um: float
+    rows: int
+    columns: int
+
+    @property
+    def pixel_mm(self) -> float:
+        """Side of one square pixel. [mm]."""
+        return self.pixel_size_um / 1000
+
+    @property
+    def width_mm(self) -> float:
+        """Size across travel, in whole pixels. [mm]."""
+        return self.columns * self.pixel_mm
+
+    @property
+    def height_mm(self) -> float:
+        """Size along travel, in whole pixels. [mm]."""
+        return self.rows * self.pixel_mm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Painted:
+    """
+    A reference whose rows are computed when they are asked for.
+
+    Parameters
+    ----------
+    pixel_size_um : float
+        Side of one square pixel on the target. [µm]
+    shape : tuple of int
+        (rows, columns), or (rows, columns, 3) for red, green, blue.
+    paint : callable
+        Takes the first row and one past the last; gives their linear reflectance, float32,
+        each value the mean over the area of its pixel.
+    """
+
+    pixel_size_um: float
+    shape: tuple[int, ...]
+    paint: Callable[[int, int], ImageArray]
+
+    def rows(self, first: int, last: int) -> ImageArray:
+        """
+        Compute some rows.
+
+        Parameters
+        ----------
+        first, last : int
+            First row and one past the last; bounded like a slice.
+
+        Returns
+        -------
+        ndarray of float32
+            Linear reflectance of shape (last - first, columns) or (last - first, columns, 3).
+        """
+        start, stop, _ = slice(first, last).indices(self.shape[0])
+        return self.paint(start, max(start, stop))
+
+
+def grid_of(*, pixel_size_um: float, width_mm: float, height_mm: float) -> Grid:
+    """
+    Lay the pixel grid of a target, its sides rounded to whole pixels.
+
+    Parameters
+    ----------
+    pixel_size_um : float
+        Side of one square pixel on the target. [µm]
+    width_mm, height_mm : float
+        Size across travel and along it. [mm]
+
+    Returns
+    -------
+    Grid
+        With at least one pixel each way.
+
+    Raises
+    ------
+    InputError
+        If a size is not a positive number, or a side is smaller than one pixel.
+    """
+    if not (isfinite(pixel_size_um) and pixel_size_um > 0):
+        msg = f"target.pixel_size: read {pixel_size_um:g} um, expected a size above 0 um"
+        raise InputError(msg)
+    pixel_mm = pixel_size_um / 1000
+    sides = {"width": width_mm, "height": height_mm}
+    faults = [
+        f"target.{key}: read {side_mm:g} mm, "
+        f"expected at least one reference pixel ({pixel_mm:g} mm)"
+        for key, side_mm in sides.items()
+        if not (isfinite(side_mm) and side_mm >= pixel_mm)
+    ]
+    if faults:
+        raise InputError(*faults)
+    return Grid(
+        pixel_size_um=pixel_size_um,
+        rows=round(height_mm / pixel_mm),
+        columns=round(width_mm / pixel_mm),
+    )

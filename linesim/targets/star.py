@@ -1,0 +1,162 @@
+"""A sinusoidal Siemens star: every direction and a range of frequencies in one picture."""
+
+from dataclasses import dataclass
+from functools import partial
+from math import pi
+
+import numpy as np
+
+from linesim.forward.reference import Reference
+from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.setup.errors import InputError
+from linesim.targets.coverage import disc
+from linesim.targets.painted import Grid, Painted, grid_of
+
+MEAN = 0.5
+"""Reflectance of the ground and of the centre."""
+
+AMPLITUDE = 0.3
+"""Amplitude of the sine, so that the star runs from 0.2 to 0.8."""
+
+_FILL = 0.95  # share of the shorter side that the star takes
+_NEAR_RINGS = 8  # inside this many Nyquist radii the pixel mean is integrated numerically
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(4)
+_CHUNK_ROWS = 32  # keeps the float64 work inside the processor's cache
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Star:
+    grid: Grid
+    cycles: int
+
+    @property
+    def outer_px(self) -> float:
+        """Radius of the star. [px]."""
+        return _FILL * min(self.grid.rows, self.grid.columns) / 2
+
+
+def nyquist_radius_px(cycles: int) -> float:
+    """
+    Give the radius at which a star reaches the Nyquist frequency of its pixel grid.
+
+    Parameters
+    ----------
+    cycles : int
+        Cycles in one turn.
+
+    Returns
+    -------
+    float
+        Radius where the frequency cycles/(2 pi r) is half a cycle per pixel. [px]
+    """
+    return cycles / pi
+
+
+def star(
+    *, pixel_size_um: float, width_mm: float, height_mm: float, cycles: int = 144
+) -> Reference:
+    """
+    Make a sinusoidal star about the centre of the target.
+
+    Inside the Nyquist radius of the reference itself no pixel grid can hold the pattern; there
+    the star is its mean reflectance, and so is the ground around it.
+
+    Parameters
+    ----------
+    pixel_size_um : float
+        Side of one square reference pixel. [µm]
+    width_mm, height_mm : float
+        Size across travel and along it. [mm]
+    cycles : int, default 144
+        Cycles in one turn; 72 is the other common number.
+
+    Returns
+    -------
+    Reference
+        Of shape (rows, columns), computed by rows.
+
+    Raises
+    ------
+    InputError
+        If a size or the number of cycles is out of range, or the star is too small to show
+        any cycle on this pixel grid.
+
+    Notes
+    -----
+    Within 8 Nyquist radii a pixel's mean is a 4 x 4 point Gauss-Legendre sum (good to 1e-5).
+    Further out it is the closed form for a plane wave, cos(n phi) sinc(f_x) sinc(f_y), whose
+    error, from the bend of the waves over one pixel, stays below n/(12 r²) of the amplitude,
+    r in pixels: less than 0.0002 for 72 cycles.
+
+    References
+    ----------
+    ISO 12233:2014 and later use a sinusoidal star of 144 or 72 cycles.
+    """
+    grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
+    shape = _Star(grid=grid, cycles=cycles)
+    if cycles < 1 or shape.outer_px <= nyquist_radius_px(cycles):
+        msg = (
+            f"target.width, target.height: {grid.columns} x {grid.rows} px cannot show a star of "
+            f"{cycles} cycles, expected the shorter side above "
+            f"{2 * nyquist_radius_px(max(cycles, 1)) / _FILL:.0f} px"
+        )
+        raise InputError(msg)
+    return Painted(
+        pixel_size_um=pixel_size_um,
+        shape=(grid.rows, grid.columns),
+        paint=partial(_paint, shape),
+    )
+
+
+def _paint(shape: _Star, first: int, last: int) -> ImageArray:
+    image = np.empty((last - first, shape.grid.columns), dtype=np.float32)
+    for start in range(first, last, _CHUNK_ROWS):
+        stop = min(start + _CHUNK_ROWS, last)
+        image[start - first : stop - first] = _chunk(shape, start, stop)
+    return image
+
+
+def _chunk(shape: _Star, first: int, last: int) -> ImageArray:
+    x, y = np.meshgrid(
+        np.arange(shape.grid.columns) + 0.5 - shape.grid.columns / 2,
+        np.arange(first, last) + 0.5 - shape.grid.rows / 2,
+    )
+    ring_px = nyquist_radius_px(shape.cycles)
+    radius_px = np.hypot(x, y)
+    near = (radius_px > ring_px - 1) & (radius_px < _NEAR_RINGS * ring_px)
+    wave = _plane_wave(x, y, radius_px, shape.cycles)
+    wave[near] = _integrated(x[near], y[near], shape.cycles)
+    wave *= _round(x, y, radius_px, shape.outer_px) - _round(x, y, radius_px, ring_px)
+    return (MEAN + AMPLITUDE * wave).astype(np.float32)
+
+
+def _round(x: FloatArray, y: FloatArray, radius_px: FloatArray, outer_px: float) -> FloatArray:
+    """Share of each pixel inside a circle about 0; worked out only where the circle passes."""
+    covered = (radius_px < outer_px).astype(np.float64)
+    rim = np.abs(radius_px - outer_px) < 1
+    covered[rim] = disc(x[rim] - 0.5, y[rim] - 0.5, outer_px)
+    return covered
+
+
+def _plane_wave(x: FloatArray, y: FloatArray, radius_px: FloatArray, cycles: int) -> FloatArray:
+    """
+    Mean of cos(n phi) over each pixel far out, the wave taken as straight within it.
+
+    Beyond 8 Nyquist radii pi f is below pi/16, and the first terms of the two sinc factors
+    are good to 1e-8.
+    """
+    scale = (cycles / 2 / np.maximum(radius_px, 1) ** 2) ** 2  # (pi f)² = scale · (y², x²)
+    loss_x, loss_y = scale * y**2, scale * x**2
+    wave: FloatArray = np.cos(cycles * np.arctan2(y, x))
+    wave *= (1 - loss_x / 6 + loss_x**2 / 120) * (1 - loss_y / 6 + loss_y**2 / 120)
+    return wave
+
+
+def _integrated(x: FloatArray, y: FloatArray, cycles: int) -> FloatArray:
+    """Mean of cos(n phi) over each pixel, summed over Gauss-Legendre points."""
+    total = np.zeros_like(x)
+    for node_y, weight_y in zip(_NODES / 2, _WEIGHTS / 2, strict=True):
+        for node_x, weight_x in zip(_NODES / 2, _WEIGHTS / 2, strict=True):
+            angle = np.arctan2(y + node_y, x + node_x)
+            total += weight_x * weight_y * np.cos(cycles * angle)
+    return total

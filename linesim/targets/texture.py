@@ -1,0 +1,149 @@
+"""
+Random texture of a stated grain size, the same at every pixel size.
+
+The texture is a field of cubic B-splines on a lattice that is fixed to the target, with
+normally distributed weights. Its mean over a pixel is a closed form, so coarse and fine
+references show one and the same material, and a block of rows needs only its own lattice rows.
+"""
+
+from dataclasses import dataclass
+from math import ceil, floor, sqrt
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.targets.painted import Grid
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
+_STRIP = 64  # lattice rows that share one random stream
+_REACH = 2  # a cubic B-spline ends two lattice steps from its node
+_MEAN_SQUARE = 151 / 315  # of the sum over nodes: the integral of the squared cubic B-spline
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Texture:
+    """
+    A random field of mean 0 and standard deviation 1 (before the mean over each pixel).
+
+    Parameters
+    ----------
+    seed : int
+        Random seed of the scene.
+    number : int
+        Which texture of the scene this is; each number has its own random stream.
+    grain_x_mm, grain_y_mm : float
+        Distance of the lattice nodes across travel and along it. [mm]
+    """
+
+    seed: int
+    number: int
+    grain_x_mm: float
+    grain_y_mm: float
+
+    def block(self, grid: Grid, first: int, last: int) -> ImageArray:
+        """
+        Give the mean over each pixel for a block of rows.
+
+        Parameters
+        ----------
+        grid : Grid
+            The target's pixel grid.
+        first, last : int
+            First row and one past the last.
+
+        Returns
+        -------
+        ndarray of shape (last - first, columns)
+            Means of the field.
+        """
+        step_y_px = self.grain_y_mm / grid.pixel_mm
+        step_x_px = self.grain_x_mm / grid.pixel_mm
+        top, along = spline_means(first, last, step_y_px)
+        left, across = spline_means(0, grid.columns, step_x_px)
+        weights = self._weights(top, along.shape[1], left, across.shape[1])
+        over = (across @ weights.T).T
+        means: ImageArray = along @ np.ascontiguousarray(over)
+        return means
+
+    def line(self, grid: Grid, first: int, last: int) -> FloatArray:
+        """
+        Give the field along the left side of the target, as a wave along travel.
+
+        Parameters
+        ----------
+        grid : Grid
+            The target's pixel grid.
+        first, last : int
+            First row and one past the last.
+
+        Returns
+        -------
+        ndarray of shape (last - first,)
+            Mean of the wave over each row, of standard deviation 1.
+        """
+        top, along = spline_means(first, last, self.grain_y_mm / grid.pixel_mm)
+        weights = self._weights(top, along.shape[1], 0, 1).astype(np.float64)
+        wave: FloatArray = (along.astype(np.float64) @ weights)[:, 0] * sqrt(_MEAN_SQUARE)
+        return wave
+
+    def _weights(self, top: int, rows: int, left: int, columns: int) -> ImageArray:
+        """Random weights of the lattice nodes, each strip of lattice rows from its own stream."""
+        first, last = (top + _REACH) // _STRIP, (top + rows - 1 + _REACH) // _STRIP
+        strips = [self._strip(strip, left, columns) for strip in range(first, last + 1)]
+        start = top + _REACH - first * _STRIP
+        drawn: ImageArray = np.concatenate(strips)[start : start + rows]
+        return drawn / np.float32(_MEAN_SQUARE)
+
+    def _strip(self, strip: int, left: int, columns: int) -> ImageArray:
+        """One strip; nodes are drawn column by column so that the width changes none of them."""
+        # Streams have numbers from 0 up; strips above the target's first row take the odd ones.
+        key = (self.number, 2 * strip if strip >= 0 else -2 * strip - 1)
+        random = np.random.default_rng(np.random.SeedSequence(self.seed, spawn_key=key))
+        skipped = left + _REACH
+        drawn = random.standard_normal((skipped + columns, _STRIP), dtype=np.float32)
+        return drawn[skipped:].T
+
+
+def spline_means(first: int, last: int, step_px: float) -> tuple[int, "csr_array"]:
+    """
+    Give the mean of each lattice node's cubic B-spline over each pixel of a row or column.
+
+    Parameters
+    ----------
+    first, last : int
+        First pixel and one past the last.
+    step_px : float
+        Distance of the lattice nodes; node k lies at k times this. [px]
+
+    Returns
+    -------
+    first_node : int
+        Node of the first column of the matrix.
+    means : sparse array of shape (last - first, nodes)
+        Weights in float32; each row sums to 1.
+    """
+    from scipy.sparse import csr_array  # noqa: PLC0415 (slow import)
+
+    ends = np.arange(first, last + 1, dtype=np.float64) / step_px
+    count = ceil(1 / step_px) + 2 * _REACH
+    nodes = np.floor(ends[:-1]).astype(np.int64)[:, None] - (_REACH - 1) + np.arange(count)
+    upper, lower = (_spline_integral(part[:, None] - nodes) for part in (ends[1:], ends[:-1]))
+    means = (upper - lower) * step_px
+    first_node = floor(first / step_px) - (_REACH - 1)
+    width = int(nodes.max(initial=first_node)) - first_node + 1
+    starts = np.arange(last - first + 1) * count
+    table = (means.astype(np.float32).ravel(), (nodes - first_node).ravel(), starts)
+    return first_node, csr_array(table, shape=(last - first, width))
+
+
+def _spline_integral(t: FloatArray) -> FloatArray:
+    """Integral of the cubic B-spline from its start to t, with its centre at 0."""
+    t = np.clip(t, -_REACH, _REACH)
+    total = (t + 2) ** 4
+    for place, factor in ((-1, -4), (0, 6), (1, -4)):
+        total = total + factor * np.maximum(t - place, 0) ** 4
+    integral: FloatArray = total / 24
+    return integral
