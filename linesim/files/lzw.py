@@ -23,7 +23,7 @@ _LIMIT = np.minimum(_END + np.arange(_LAST_CODE), _LAST_CODE)
 _LIMIT[0] = _CLEAR - 1
 # Before it is read, entries up to 256 + n exist; the width grows when entry 510, 1022, 2046 does.
 _ENTRIES = _CLEAR + np.arange(_LAST_CODE)
-_WIDTH = 9 + (_ENTRIES >= 510).astype(int) + (_ENTRIES >= 1022) + (_ENTRIES >= 2046)
+_WIDTH = 9 + np.searchsorted((510, 1022, 2046), _ENTRIES, side="right")
 _START = np.concatenate(([0], np.cumsum(_WIDTH)))
 
 

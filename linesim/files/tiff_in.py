@@ -65,6 +65,7 @@ def read_tiff(path: Path, check_size: SizeCheck) -> Pixels:
         _refuse_missing_parts(page, path.stat().st_size)
         _refuse_bad_lzw(page)
         samples = page.asarray()
+        samples = samples.view(np.uint8) if samples.dtype == np.bool_ else samples
         pages = len(tiff.pages)
     cautions = (f"it has {pages} pages; the first one was used",) if pages > 1 else ()
     return _pixels(page, samples, cautions)
@@ -144,7 +145,7 @@ def _pixels(page: tifffile.TiffPage, samples: Codes, cautions: tuple[str, ...]) 
     if page.photometric == _PALETTE:
         codes, full_scale = _looked_up(page, codes), 65535
     return Pixels(
-        codes=codes.view(np.uint8) if codes.dtype == np.bool_ else codes,
+        codes=codes,
         full_scale=full_scale,
         alpha=alpha,
         orientation=int(page.tags.valueof("Orientation", default=1)),

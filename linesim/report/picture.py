@@ -8,7 +8,8 @@ from PIL import Image, ImageDraw, ImageFont
 
 from linesim.files.srgb import linear_to_srgb
 
-_MARGIN_PX = 56
+_LEFT_PX = 104
+_BELOW_PX = 76
 _INK = (30, 30, 34)
 _PAPER = (255, 255, 255)
 _ROUND = (1.0, 2.0, 5.0)
@@ -135,26 +136,24 @@ def picture(
     """
     body = _fitted(shown, grid, true_proportion=true_proportion)
     font = ImageFont.load_default(size=18)
-    needed = int(font.getlength(caption)) + 2 * _MARGIN_PX
-    page = Image.new(
-        "RGB", (max(body.width + 2 * _MARGIN_PX, needed), body.height + 3 * _MARGIN_PX), _PAPER
-    )
-    left, top = 2 * _MARGIN_PX - 8, 8
-    page = page.crop((0, 0, max(page.width, left + body.width + 16), page.height))
-    page.paste(_PAPER, (0, 0, page.width, page.height))
+    left, top = _LEFT_PX, 8
+    width_px = left + max(body.width, int(font.getlength(caption))) + 16
+    page = Image.new("RGB", (width_px, top + body.height + _BELOW_PX), _PAPER)
     page.paste(body, (left, top))
     draw = ImageDraw.Draw(page)
     lines, width = shown.shape[:2]
-    across_mm, along_mm = width * grid.across_um / 1000, lines * grid.along_um / 1000
-    wide_mm, tall_mm = round_length_mm(0.4 * across_mm), round_length_mm(0.4 * along_mm)
-    below = top + body.height + 24
-    wide_px, tall_px = (
-        round(body.width * wide_mm / across_mm),
-        round(body.height * tall_mm / along_mm),
-    )
+    wide_mm, wide_px = _bar_length(width * grid.across_um / 1000, body.width)
+    tall_mm, tall_px = _bar_length(lines * grid.along_um / 1000, body.height)
+    below = top + body.height + 20
     _bar(draw, (left, below), (wide_px, 0))
     draw.text((left + wide_px + 16, below - 11), f"{wide_mm:g} mm across", fill=_INK, font=font)
     _bar(draw, (left - 24, top + 8), (0, tall_px))
     draw.text((8, top + tall_px + 20), f"{tall_mm:g} mm\nalong", fill=_INK, font=font)
-    draw.text((left, below + 24), caption, fill=_INK, font=font)
+    draw.text((left, below + 20), caption, fill=_INK, font=font)
     return np.asarray(page)
+
+
+def _bar_length(side_mm: float, side_px: int) -> tuple[float, int]:
+    """Choose a round bar of at most two fifths of a side."""
+    length_mm = round_length_mm(0.4 * side_mm)
+    return length_mm, round(side_px * length_mm / side_mm)

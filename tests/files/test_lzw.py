@@ -39,6 +39,7 @@ def test_sound_data_of_two_writers(kind: str) -> None:
     check_lzw(bytes(imagecodecs.lzw_encode(image.tobytes())))
     stream = io.BytesIO()
     Image.fromarray(image).save(stream, "TIFF", compression="tiff_lzw")
+    stream.seek(0)
     with tifffile.TiffFile(stream) as tiff:
         page = tiff.pages.first
         for offset, count in zip(page.dataoffsets, page.databytecounts, strict=True):

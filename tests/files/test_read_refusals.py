@@ -276,12 +276,12 @@ def test_other_kinds_of_pixels(tmp_path: Path, make: Callable[[], bytes], what: 
 
 
 def test_codes_above_white(tmp_path: Path) -> None:
-    """A TIFF that says 4 bit and unpacks to more is refused."""
-    data = tiff_bytes(np.full((4, 6), 200, np.uint8), compression="zlib", metadata=None)
-    assert data.count(struct.pack("<HHII", 258, 3, 1, 8)) == 1
-    says_12 = data.replace(struct.pack("<HHII", 258, 3, 1, 8), struct.pack("<HHII", 258, 3, 1, 4))
-    (tmp_path / "a.tif").write_bytes(says_12)
-    refusal(tmp_path / "a.tif")
+    """Without BitsPerSample a TIFF has 1 bit (TIFF 6.0, tag 258); one that holds more is refused."""
+    data = tiff_bytes(noise((16, 16, 3)), photometric="rgb", compression="jpeg", metadata=None)
+    tag = struct.pack("<HHI", 258, 3, 3)
+    assert data.count(tag) == 1
+    (tmp_path / "a.tif").write_bytes(data.replace(tag, struct.pack("<HHI", 65_000, 3, 3)))
+    assert "but says that it has 1 bit; expected codes up to 1" in refusal(tmp_path / "a.tif")
 
 
 def test_tifffile_keeps_quiet(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
