@@ -22,7 +22,7 @@ def electrons(
     irradiance_w_m2: Figure, area_um2: Figure, exposure_us: Figure, electrons_per_joule: Figure
 ) -> Figure:
     """
-    Electrons that one pixel collects, A E t ∫η(λ) λ/(hc).
+    Count the electrons that one pixel collects, A E t ∫η(λ) λ/(hc).
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ def electrons(
 
 def electrons_per_joule(setup: Setup) -> float:
     """
-    Electrons from each joule of the setup's light on its sensor.
+    Count the electrons from each joule of the setup's light on its sensor.
 
     Parameters
     ----------
@@ -62,7 +62,7 @@ def electrons_per_joule(setup: Setup) -> float:
 
 def band_weights(setup: Setup) -> FloatArray:
     """
-    Weights of red, green and blue reflectance in the signal of a monochrome sensor.
+    Weigh red, green and blue reflectance in the signal of a monochrome sensor.
 
     Parameters
     ----------
@@ -166,5 +166,7 @@ def collect(
     """
     drawn = expected_e * response
     drawn += np.float32(dark_e)
+    # next to white, black rounds to some -1e-14 e in the sum of the lens terms
+    np.maximum(drawn, 0, out=drawn)
     poisson_in_place(drawn, rng)
     return drawn

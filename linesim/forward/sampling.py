@@ -16,8 +16,10 @@ from linesim.forward.spread import Footprint
 from linesim.forward.transport import LineTable
 from linesim.setup.arrays import FloatArray, ImageArray
 
-TILE_LINES = 16
-TILE_COLUMNS = 64
+TILE_LINES = 4
+TILE_COLUMNS = 32
+SMALL_PRODUCT = 1_000_000
+"""Multiplications up to which a matrix product need not copy its factors first (OpenBLAS)."""
 Indices = NDArray[np.intp]
 
 
@@ -99,7 +101,7 @@ def across_tiles(
     Returns
     -------
     tuple of AcrossTile
-        From column 0 on, 64 columns each but for the last.
+        From column 0 on, 32 columns each but for the last.
     """
     pitch_um, size = reference.pixel_size_um, reference.shape[1]
     tiles = []
@@ -127,16 +129,16 @@ def across_tiles(
 
 def along_weights(
     feet: tuple[Footprint, ...], lines: LineTable, side_um: float, pitch_um: float
-) -> tuple[int, ImageArray]:
+) -> tuple[Indices, ImageArray]:
     """
-    Build the along matrix of one tile of lines.
+    Build the along matrix of some lines, four lines a tile.
 
     Parameters
     ----------
     feet : tuple of Footprint
         One a lens term.
     lines : LineTable
-        At most 16 lines.
+        Whole tiles.
     side_um : float
         Delivered pixel along travel. [µm]
     pitch_um : float
@@ -144,19 +146,21 @@ def along_weights(
 
     Returns
     -------
-    low : int
-        First reference row; may lie outside the reference.
-    weights : ndarray of shape (terms, lines, rows)
+    low : ndarray of int, shape (tiles,)
+        First reference row of each tile; may lie outside the reference.
+    weights : ndarray of shape (tiles, terms, lines, rows)
         Share of each reference row in each line.
     """
-    centre_um = lines.start_um + side_um / 2
+    centre_um = (lines.start_um + side_um / 2).reshape(-1, TILE_LINES, 1)
+    travel_um = lines.travel_um.reshape(-1, TILE_LINES, 1)
     reach_um = feet[0].reach_um
-    low = int(np.floor((centre_um.min() - reach_um) / pitch_um))
-    high = int(np.ceil(((centre_um + lines.travel_um).max() + reach_um) / pitch_um))
-    edges_um = np.arange(low, high + 1) * pitch_um - centre_um[:, None]
-    travel_um = lines.travel_um[:, None]
-    weights = [np.diff(foot.moving_integral(edges_um, travel_um), axis=1) for foot in feet]
-    return low, np.asarray(weights, dtype=np.float32)
+    low = np.floor((centre_um.min(axis=(1, 2)) - reach_um) / pitch_um).astype(np.intp)
+    high = np.ceil(((centre_um + travel_um).max(axis=(1, 2)) + reach_um) / pitch_um)
+    rows = int((high - low).max())
+    edges_um = (low[:, None] + np.arange(rows + 1)) * pitch_um
+    ahead_um = edges_um[:, None, :] - centre_um
+    weights = [np.diff(foot.moving_integral(ahead_um, travel_um), axis=2) for foot in feet]
+    return low, np.stack(weights, axis=1).astype(np.float32)
 
 
 def seen_rows(reference: Reference, low: int, count: int, *, repeat: bool) -> ImageArray:
@@ -227,25 +231,31 @@ class Sampler:
         ndarray of shape (lines, columns)
             float32, in the unit of the across matrix.
         """
-        blurred = np.concatenate(
-            [
-                self._along(lines.part(first, first + TILE_LINES))
-                for first in range(0, len(lines), TILE_LINES)
-            ],
-            axis=1,
+        count = -(-len(lines) // TILE_LINES) * TILE_LINES
+        low, weights = along_weights(
+            self.feet, lines.filled(count), self.side_um, self.reference.pixel_size_um
         )
-        out = np.empty((len(lines), self.tiles[-1].last), dtype=np.float32)
-        for tile in self.tiles:
-            into = out[:, tile.first : tile.last]
-            np.matmul(blurred[0][:, tile.columns], tile.weights[0], out=into)
-            for k in range(1, len(tile.weights)):
-                into += blurred[k][:, tile.columns] @ tile.weights[k]
-        return out
+        columns = self.reference.shape[1]
+        blurred = np.empty((len(self.feet), count, columns), dtype=np.float32)
+        for tile, first in enumerate(low):
+            part = slice(tile * TILE_LINES, (tile + 1) * TILE_LINES)
+            self._along(int(first), weights[tile], blurred[:, part])
+        out = np.empty((count, self.tiles[-1].last), dtype=np.float32)
+        for across in self.tiles:
+            into = out[:, across.first : across.last]
+            np.matmul(blurred[0][:, across.columns], across.weights[0], out=into)
+            for k in range(1, len(across.weights)):
+                into += blurred[k][:, across.columns] @ across.weights[k]
+        return out[: len(lines)]
 
-    def _along(self, lines: LineTable) -> ImageArray:
-        low, weights = along_weights(self.feet, lines, self.side_um, self.reference.pixel_size_um)
-        terms, count, rows = weights.shape
+    def _along(self, low: int, weights: ImageArray, into: ImageArray) -> None:
+        """Fill (terms, lines, columns) of one tile, some columns at a time."""
+        terms, lines, rows = weights.shape
+        stacked = weights.reshape(-1, rows)
         seen = seen_rows(self.reference, low, rows, repeat=self.repeat)
         if seen.ndim == 3:  # noqa: PLR2004 -- a colour reference has a third axis
             seen = seen @ self.bands
-        return (weights.reshape(-1, rows) @ seen).reshape(terms, count, -1)
+        step = int(np.clip(SMALL_PRODUCT // stacked.size // 64 * 64, 256, 1024))
+        for first in range(0, seen.shape[1], step):
+            chunk = slice(first, first + step)
+            into[:, :, chunk] = (stacked @ seen[:, chunk]).reshape(terms, lines, -1)

@@ -83,7 +83,8 @@ class Spread:
         )
 
     def _waves(self) -> tuple[float, FloatArray, FloatArray]:
-        angular = 2 * np.pi * np.arange(1, len(self.amplitude)) / self.period_um
+        index = np.arange(1, len(self.amplitude), dtype=np.float64)
+        angular = 2 * np.pi * index / self.period_um
         return (
             float(self.amplitude[0] / self.period_um),
             angular,
@@ -184,10 +185,10 @@ class Footprint:
     ----------
     start_um, step_um : float
         First point of the grid and distance of its points, from the pixel's centre. [µm]
-    once, twice : ndarray of shape (n,)
-        First integral [1], and the second [µm].
     density_per_um : ndarray of shape (n,)
         The blurred side itself. [1/µm]
+    once, twice : ndarray of shape (n,)
+        First integral [1], and the second [µm].
     """
 
     start_um: float

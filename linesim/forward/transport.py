@@ -41,9 +41,10 @@ class LineTable:
         """Count the lines."""
         return len(self.start_um)
 
-    def part(self, first: int, last: int) -> "LineTable":
-        """Lines ``first`` to ``last`` (exclusive)."""
-        return LineTable(self.start_um[first:last], self.travel_um[first:last])
+    def filled(self, count: int) -> "LineTable":
+        """Give ``count`` lines, the last one repeated behind the end."""
+        index = np.minimum(np.arange(count), len(self) - 1)
+        return LineTable(self.start_um[index], self.travel_um[index])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

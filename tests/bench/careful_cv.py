@@ -39,7 +39,7 @@ class _Job:
     seed: int
 
 
-def careful_scan(  # noqa: PLR0913 - one signature for the benchmarks, spelling out the whole job
+def careful_scan(  # noqa: PLR0913 -- one signature for the benchmarks, spelling out the whole job
     reference: Image,
     *,
     oversampling: float,
@@ -171,4 +171,4 @@ def _compare(oversampling: float) -> float:
 
 if __name__ == "__main__":
     for k in (4.0, 3.5):
-        print(f"oversampling {k}: plain and careful differ by {_compare(k):+.1f} sigma")  # noqa: T201
+        print(f"oversampling {k}: plain and careful differ by {_compare(k):+.1f} sigma")  # noqa: T201 -- a program for the console

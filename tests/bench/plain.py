@@ -13,7 +13,7 @@ from skimage.transform import resize_local_mean
 Image = NDArray[np.float32]
 
 
-def plain_scan(  # noqa: PLR0913 - one signature for the benchmarks, spelling out the whole job
+def plain_scan(  # noqa: PLR0913 -- one signature for the benchmarks, spelling out the whole job
     reference: Image,
     *,
     oversampling: float,
