@@ -1,6 +1,12 @@
-"""Binning in the charge domain: wells clip, charge is summed, and the summing place clips too."""
+"""
+Binning: in the charge domain before the one conversion, or of numbers after one conversion each.
+
+Charge: wells clip, charge is summed, and the summing place clips too. Digital: black is taken off
+every number, they are summed or averaged, black is put back once, and the word clips.
+"""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from linesim.setup.arrays import ImageArray
 
@@ -27,6 +33,41 @@ def join_charge(
     """
     np.minimum(pixel_e, np.float32(full_well_e), out=pixel_e)
     rows, lines, columns = pixel_e.shape
+    if rows == across == 1:
+        return np.minimum(pixel_e[0], np.float32(binned_full_well_e), out=pixel_e[0])
     groups = pixel_e.reshape(rows, lines, columns // across, across)
     joined: ImageArray = groups.sum(axis=(0, 3), dtype=np.float32)
     return np.minimum(joined, np.float32(binned_full_well_e), out=joined)
+
+
+def join_numbers(
+    pixel_dn: NDArray[np.uint16], across: int, black_level_dn: float, *, average: bool
+) -> ImageArray:
+    """
+    Sum or average the numbers of physical pixels, black counted once.
+
+    Parameters
+    ----------
+    pixel_dn : ndarray of shape (rows, lines, columns)
+        One conversion each. [DN]
+    across : int
+        Columns joined.
+    black_level_dn : float
+        Offset in every number. [DN]
+    average : bool
+        Divide by how many were joined.
+
+    Returns
+    -------
+    ndarray of shape (lines, columns // across)
+        Not yet a whole number, nor clipped to the word. [DN]
+    """
+    rows, lines, columns = pixel_dn.shape
+    groups = pixel_dn.reshape(rows, lines, columns // across, across)
+    joined = groups.sum(axis=(0, 3), dtype=np.int32).astype(np.float32)
+    count = rows * across
+    joined -= np.float32(count * black_level_dn)
+    if average:
+        joined /= np.float32(count)
+    joined += np.float32(black_level_dn)
+    return joined

@@ -43,9 +43,12 @@ def electrons(
     return irradiance_w_m2 * (area_um2 * 1e-12) * (exposure_us * 1e-6) * electrons_per_joule
 
 
-def electrons_per_joule(setup: Setup) -> float:
+def electrons_per_joule(setup: Setup) -> Figure:
     """
     Count the electrons from each joule of the setup's light on its sensor.
+
+    A colour channel whose efficiency is one number, or one curve for all, sees its own band alone:
+    red above 580 nm, green from 490 nm, blue below. A curve of its own is taken as it is.
 
     Parameters
     ----------
@@ -54,15 +57,25 @@ def electrons_per_joule(setup: Setup) -> float:
 
     Returns
     -------
-    float
-        ∫ e(λ) η(λ) λ/(hc) dλ, e the share of the power per nm. [e/J]
+    float, or ndarray of shape (3,)
+        ∫ e(λ) η(λ) λ/(hc) dλ, e the share of the power per nm; red, green, blue. [e/J]
     """
-    return setup.light.spectrum.electrons_per_joule(_efficiency(setup))
+    spectrum = setup.light.spectrum
+    if setup.camera.kind == "mono":
+        return spectrum.electrons_per_joule(setup.camera.efficiency("mono"))
+    found = []
+    for index, name in enumerate(("red", "green", "blue")):
+        efficiency = setup.camera.efficiency(name)
+        whole = spectrum.electrons_per_joule(efficiency)
+        own = setup.camera.has_own_curve(name)
+        share = 1.0 if own else spectrum.band_shares(efficiency)[2 - index]
+        found.append(whole * share * setup.camera.share_of_light(name))
+    return np.array(found)
 
 
 def band_weights(setup: Setup) -> FloatArray:
     """
-    Weigh red, green and blue reflectance in the signal of a monochrome sensor.
+    Weigh red, green and blue reflectance in the signal of each channel.
 
     Parameters
     ----------
@@ -71,15 +84,17 @@ def band_weights(setup: Setup) -> FloatArray:
 
     Returns
     -------
-    ndarray of shape (3,)
+    ndarray of shape (3,), or (3, 3) with one row a channel
         Share of the electrons above 580 nm, from 490 to 580 nm, below 490 nm.
     """
-    return np.asarray(setup.light.spectrum.band_shares(_efficiency(setup)))[::-1]
-
-
-def _efficiency(setup: Setup) -> float | tuple[FloatArray, FloatArray]:
-    given = setup.camera.quantum_efficiency
-    return given if isinstance(given, float) else given.arrays()
+    spectrum, camera = setup.light.spectrum, setup.camera
+    if camera.kind == "mono":
+        return np.asarray(spectrum.band_shares(camera.efficiency("mono")))[::-1]
+    own = np.eye(3)
+    for index, name in enumerate(("red", "green", "blue")):
+        if camera.has_own_curve(name):
+            own[index] = np.asarray(spectrum.band_shares(camera.efficiency(name)))[::-1]
+    return own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,62 +126,58 @@ class Pattern:
 PATTERN_STREAM = 3
 
 
-def pattern(setup: Setup) -> Pattern:
+def pattern(setup: Setup, channel: int) -> Pattern:
     """
     Draw the fixed pattern that belongs to the camera, one stream a row, whatever the run's seed.
+
+    Charge that is shifted through the stages of time-delay integration meets all their pixels.
 
     Parameters
     ----------
     setup : Setup
         The station.
+    channel : int
+        0 for monochrome and red, 1 for green, 2 for blue.
 
     Returns
     -------
     Pattern
-        For the rows that the binning reads and all physical columns.
+        For the rows that are read at one moment and all physical columns.
     """
-    camera = setup.camera
-    shape = (2, camera.pixels)
+    camera, stages = setup.camera, setup.camera.tdi_stages
+    count = setup.rows_read * stages
     rows = [
         np.random.Generator(
             np.random.SFC64(
-                np.random.SeedSequence(camera.pattern_seed, spawn_key=(PATTERN_STREAM, row))
+                np.random.SeedSequence(
+                    camera.pattern_seed, spawn_key=(PATTERN_STREAM, channel, row)
+                )
             )
-        ).standard_normal(shape)
-        for row in range(setup.acquisition.binning.along)
+        ).standard_normal((2, camera.pixels))
+        for row in range(setup.first_row, setup.first_row + count)
     ]
-    drawn = np.stack(rows)
+    drawn = np.stack(rows).reshape(-1, stages, 2, camera.pixels)
     return Pattern(
-        response=np.maximum(1 + camera.prnu * drawn[:, 0], 0),
-        offset_e=camera.dsnu_e * drawn[:, 1],
+        response=np.maximum(1 + camera.prnu * drawn[:, :, 0], 0).mean(axis=1),
+        offset_e=camera.dsnu_e * drawn[:, :, 1].sum(axis=1),
     )
 
 
-def collect(
-    expected_e: ImageArray, response: ImageArray, dark_e: float, rng: np.random.Generator
-) -> ImageArray:
+def collect(mean_e: ImageArray, rng: np.random.Generator) -> ImageArray:
     """
-    Draw the electrons of one strip.
+    Draw electrons around their mean.
 
     Parameters
     ----------
-    expected_e : ndarray of shape (lines, columns)
-        Expected signal; left alone. [e]
-    response : ndarray of shape (columns,)
-        Relative response of each column.
-    dark_e : float
-        Expected dark electrons. [e]
+    mean_e : ndarray
+        Expected signal and dark electrons; used up. [e]
     rng : numpy.random.Generator
         Stream of this strip.
 
     Returns
     -------
-    ndarray of shape (lines, columns)
+    ndarray
         Whole electrons, no well yet. [e]
     """
-    drawn = expected_e * response
-    drawn += np.float32(dark_e)
-    # next to white, black rounds to some -1e-14 e in the sum of the lens terms
-    np.maximum(drawn, 0, out=drawn)
-    poisson_in_place(drawn, rng)
-    return drawn
+    poisson_in_place(mean_e, rng)
+    return mean_e

@@ -10,6 +10,27 @@ from numpy.typing import NDArray
 from linesim.setup.arrays import ImageArray
 
 
+def whole_numbers(value_dn: ImageArray, full_scale_dn: int) -> NDArray[np.uint16]:
+    """
+    Round half up, and clip to the word.
+
+    Parameters
+    ----------
+    value_dn : ndarray
+        Used up. [DN]
+    full_scale_dn : int
+        Largest number. [DN]
+
+    Returns
+    -------
+    ndarray of uint16
+        Whole numbers. [DN]
+    """
+    value_dn += np.float32(0.5)
+    np.clip(value_dn, 0, np.float32(full_scale_dn), out=value_dn)
+    return value_dn.astype(np.uint16)  # positive by now, so cutting off is floor
+
+
 def digitise(
     read_e: ImageArray, gain_dn_e: float, black_level_dn: float, full_scale_dn: int
 ) -> NDArray[np.uint16]:
@@ -33,6 +54,6 @@ def digitise(
         What the camera delivers. [DN]
     """
     read_e *= np.float32(gain_dn_e)
-    read_e += np.float32(black_level_dn + 0.5)
-    np.clip(read_e, 0, np.float32(full_scale_dn), out=read_e)
-    return read_e.astype(np.uint16)  # positive by now, so cutting off is floor
+    if black_level_dn:
+        read_e += np.float32(black_level_dn)
+    return whole_numbers(read_e, full_scale_dn)

@@ -1,6 +1,6 @@
 """Where a delivered pixel lies on the target, and when a line is taken. All numbers broadcast."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,11 +23,17 @@ class Geometry:
     pixel_width_um, pixel_height_um : float
         One physical pixel at the sensor. [µm]
     across, along : float
-        Physical pixels joined into a delivered one.
+        Physical pixels joined into a delivered one: columns, and neighbouring rows.
     magnification : float
         Image over object.
     speed_mm_s, assumed_speed_mm_s : float
         Of the target, and what the line clock believes. [mm/s]
+    lines_joined : float
+        Successive lines joined into a delivered one.
+    joined_advance_um : float
+        Travel from one to the next of these. [µm]
+    stages : float
+        Stages of time-delay integration.
     """
 
     pixels: Figure
@@ -38,11 +44,14 @@ class Geometry:
     magnification: Figure
     speed_mm_s: Figure
     assumed_speed_mm_s: Figure
+    lines_joined: Figure = 1
+    joined_advance_um: Figure = 0.0
+    stages: Figure = 1
 
     @property
     def pixels_joined(self) -> Figure:
-        """Physical pixels in one delivered pixel."""
-        return self.across * self.along
+        """Physical pixels, lines and stages in one delivered pixel."""
+        return self.across * self.along * self.lines_joined * self.stages
 
     @property
     def pixel_area_um2(self) -> Figure:
@@ -55,9 +64,14 @@ class Geometry:
         return self.across * self.pixel_width_um / self.magnification
 
     @property
-    def object_pixel_y_um(self) -> Figure:
-        """Footprint of a delivered pixel along travel. [µm]."""
+    def row_side_um(self) -> Figure:
+        """Footprint along travel of the rows that look at the same moment. [µm]."""
         return self.along * self.pixel_height_um / self.magnification
+
+    @property
+    def object_pixel_y_um(self) -> Figure:
+        """Footprint of a delivered pixel along travel, from first to last joined line. [µm]."""
+        return self.row_side_um + (self.lines_joined - 1) * self.joined_advance_um
 
     @property
     def image_width_px(self) -> Figure:
@@ -71,8 +85,8 @@ class Geometry:
 
     @property
     def matched_line_rate_hz(self) -> Figure:
-        """Rate at which the advance equals the object pixel's height. [Hz]."""
-        return 1000 * self.speed_mm_s / self.object_pixel_y_um
+        """Delivered rate at which lines neither overlap nor leave gaps. [Hz]."""
+        return 1000 * self.speed_mm_s / (self.row_side_um * self.lines_joined)
 
     @property
     def square_line_rate_hz(self) -> Figure:
@@ -88,15 +102,18 @@ class Timing:
     Parameters
     ----------
     line_rate_hz : float
-        Lines a second at the mean speed. [Hz]
+        Delivered lines a second at the mean speed. [Hz]
     line_advance_um : float
-        Travel from one line to the next at the mean speed. [µm]
+        Travel from one delivered line to the next at the mean speed. [µm]
     exposure_us : float
         Exposure time. [µs]
     peak_rate_hz : float
-        Lines a second while the ripple is at its peak; the line rate itself with a clock. [Hz]
+        Exposed lines a second while the ripple is at its peak; without ripple the rate itself,
+        as with a clock. [Hz]
     dead_time_us : float
         Time the camera needs between two exposures. [µs]
+    lines_joined : float
+        Exposed lines in a delivered one.
     """
 
     line_rate_hz: Figure
@@ -104,11 +121,22 @@ class Timing:
     exposure_us: Figure
     peak_rate_hz: Figure
     dead_time_us: Figure
+    lines_joined: Figure = 1
+
+    @property
+    def exposed_rate_hz(self) -> Figure:
+        """Lines exposed a second at the mean speed. [Hz]."""
+        return self.line_rate_hz * self.lines_joined
+
+    @property
+    def exposed_advance_um(self) -> Figure:
+        """Travel from one exposed line to the next at the mean speed. [µm]."""
+        return self.line_advance_um / self.lines_joined
 
     @property
     def line_period_us(self) -> Figure:
-        """Time from one line to the next at the mean speed. [µs]."""
-        return 1e6 / self.line_rate_hz
+        """Time from one exposed line to the next at the mean speed. [µs]."""
+        return 1e6 / self.exposed_rate_hz
 
     @property
     def longest_exposure_us(self) -> Figure:
@@ -136,21 +164,25 @@ def geometry(setup: Setup) -> Geometry:
         Plain numbers.
     """
     transport, binning = setup.transport, setup.acquisition.binning
-    return Geometry(
+    by_lines = setup.acquisition.binning_along == "lines"
+    one_exposure = Geometry(
         pixels=setup.camera.pixels,
         pixel_width_um=setup.camera.pixel_width_um,
         pixel_height_um=setup.pixel_height_um,
         across=binning.across,
-        along=binning.along,
+        along=1 if by_lines else binning.along,
+        lines_joined=binning.along if by_lines else 1,
         magnification=setup.magnification,
         speed_mm_s=transport.speed_mm_s,
         assumed_speed_mm_s=transport.assumed_speed_mm_s or transport.speed_mm_s,
+        stages=setup.camera.tdi_stages,
     )
+    return replace(one_exposure, joined_advance_um=exposed_advance_um(setup, one_exposure))
 
 
-def line_advance_um(setup: Setup, place: Geometry) -> Figure:
+def wanted_advance_um(setup: Setup, place: Geometry) -> Figure:
     """
-    Travel from one line to the next: set by a clock, or counted by an encoder.
+    Travel from one exposed line to the next that "matched" or "square" asks for.
 
     Parameters
     ----------
@@ -162,10 +194,30 @@ def line_advance_um(setup: Setup, place: Geometry) -> Figure:
     Returns
     -------
     float
-        Line advance at the mean speed. [µm]
+        [µm]
     """
-    rate = setup.acquisition.line_rate
-    wanted_um = place.object_pixel_x_um if rate == "square" else place.object_pixel_y_um
+    if setup.acquisition.line_rate == "square":
+        return place.object_pixel_x_um / place.lines_joined
+    return place.row_side_um
+
+
+def exposed_advance_um(setup: Setup, place: Geometry) -> Figure:
+    """
+    Travel from one exposed line to the next: set by a clock, or counted by an encoder.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    place : Geometry
+        Its geometry.
+
+    Returns
+    -------
+    float
+        At the mean speed. [µm]
+    """
+    rate, wanted_um = setup.acquisition.line_rate, wanted_advance_um(setup, place)
     if setup.transport.trigger == "encoder":
         count_um = (setup.transport.encoder_step_um or 0.0) / setup.transport.encoder_multiplier
         divider = setup.transport.encoder_divider or np.maximum(1, np.rint(wanted_um / count_um))
@@ -194,16 +246,17 @@ def timing(setup: Setup, place: Geometry) -> Timing:
     Timing
         Plain numbers.
     """
-    advance_um = line_advance_um(setup, place)
-    rate_hz = 1000 * place.speed_mm_s / advance_um
+    advance_um = place.joined_advance_um
+    exposed_hz = 1000 * place.speed_mm_s / advance_um
     follows = setup.transport.trigger == "encoder"
-    peak_hz = rate_hz * (1 + setup.transport.speed_ripple) if follows else rate_hz
+    peak_hz = exposed_hz * (1 + setup.transport.speed_ripple) if follows else exposed_hz
     dead_us = setup.camera.dead_time_us
     exposure = setup.acquisition.exposure
     return Timing(
-        line_rate_hz=rate_hz,
-        line_advance_um=advance_um,
+        line_rate_hz=exposed_hz / place.lines_joined,
+        line_advance_um=advance_um * place.lines_joined,
         exposure_us=1e6 / peak_hz - dead_us if isinstance(exposure, str) else exposure,
         peak_rate_hz=peak_hz,
         dead_time_us=dead_us,
+        lines_joined=place.lines_joined,
     )

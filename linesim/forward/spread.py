@@ -215,6 +215,32 @@ class Footprint:
         behind = self._cubic(front_um - counted_um, self.twice, self.once)
         return (ahead - behind) / counted_um
 
+    def comb(self, count: int, spacing_um: float) -> "Footprint":
+        """
+        Average copies of this side at even distances, their middle where it is.
+
+        Stages of time-delay integration out of step make such a comb: its transfer is
+        sin(πNεf)/(N sin(πεf)) for N stages at a distance ε.
+        """
+        if count == 1 or spacing_um == 0:
+            return self
+        offset_um = (np.arange(count) - (count - 1) / 2) * spacing_um
+        reach_um = self.reach_um + float(np.abs(offset_um).max())
+        points = int(np.ceil(2 * reach_um / self.step_um)) + 1
+        x_um, step_um = np.linspace(-reach_um, reach_um, points, retstep=True)
+        density, once, twice = np.zeros((3, points))
+        for shift_um in offset_um:
+            density += np.interp(
+                x_um - shift_um, self._grid_um, self.density_per_um, left=0.0, right=0.0
+            )
+            once += self.integral(x_um - shift_um)
+            twice += self._cubic(x_um - shift_um, self.twice, self.once)
+        return Footprint(-reach_um, float(step_um), density / count, once / count, twice / count)
+
+    @property
+    def _grid_um(self) -> FloatArray:
+        return np.asarray(self.start_um + self.step_um * np.arange(len(self.once)))
+
     def _cubic(self, x_um: FloatArray, value: FloatArray, slope: FloatArray) -> FloatArray:
         """Cubic Hermite interpolation; beyond the grid the last slope goes on."""
         place = (x_um - self.start_um) / self.step_um

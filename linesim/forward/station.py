@@ -35,6 +35,10 @@ class Sensor:
         Per physical pixel. [e]
     prnu : float
         Per physical pixel, fraction.
+    conversions : float
+        Numbers that are joined in a delivered one; 1 where charge is.
+    averaged : float
+        What their sum is divided by.
     """
 
     read_noise_e: Figure
@@ -46,6 +50,13 @@ class Sensor:
     full_scale_dn: Figure
     dsnu_e: Figure
     prnu: Figure
+    conversions: Figure = 1
+    averaged: Figure = 1
+
+    @property
+    def digital(self) -> Figure:
+        """1 where numbers are joined, not charge."""
+        return np.greater(self.conversions, 1) * 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +75,9 @@ class Station:
     sensor : Sensor
         Camera.
     irradiance_w_m2 : float
-        At the target. [W/m²]
+        Of the lamp, at the target. [W/m²]
+    ambient_w_m2 : float
+        Of other light there. [W/m²]
     electrons_per_joule : float
         Of this light on this sensor. [e/J]
     white_reflectance : float
@@ -76,13 +89,19 @@ class Station:
     optics: Optics
     sensor: Sensor
     irradiance_w_m2: Figure
+    ambient_w_m2: Figure
     electrons_per_joule: Figure
     white_reflectance: Figure
 
     @property
     def reads(self) -> Figure:
-        """Conversions in one delivered sample: one, for charge is summed before it."""
-        return 1
+        """Conversions in one delivered sample."""
+        return self.sensor.conversions
+
+    @property
+    def dn_per_e(self) -> Figure:
+        """Delivered number for each electron of the delivered pixel. [DN/e]."""
+        return self.sensor.gain_dn_e / self.sensor.averaged
 
     @property
     def motion_um(self) -> Figure:
@@ -92,7 +111,8 @@ class Station:
     @property
     def irradiance_sensor_w_m2(self) -> Figure:
         """At the sensor from a white target, on the axis. [W/m²]."""
-        return self.white_reflectance * self.irradiance_w_m2 * self.optics.share_to_sensor
+        light_w_m2 = self.irradiance_w_m2 + self.ambient_w_m2
+        return self.white_reflectance * light_w_m2 * self.optics.share_to_sensor
 
     @property
     def pixel_white_e(self) -> Figure:
@@ -126,8 +146,10 @@ class Station:
 
     @property
     def rounding_e2(self) -> Figure:
-        """Variance of rounding, referred to electrons: 1/(12K²). [e²]."""
-        return self.reads * QUANTISATION_VARIANCE_DN2 / self.sensor.gain_dn_e**2
+        """Variance of rounding, of each conversion and of an average, in electrons. [e²]."""
+        averaged = np.asarray(self.sensor.averaged)
+        mean = np.where(averaged > 1, averaged**2, 0)
+        return (self.reads + mean) * QUANTISATION_VARIANCE_DN2 / self.sensor.gain_dn_e**2
 
     def noise_e(self, signal_e: Figure) -> Figure:
         """Temporal noise of a delivered pixel at a signal. [e]."""
@@ -147,13 +169,15 @@ class Station:
     @property
     def limits_e(self) -> dict[str, Figure]:
         """Charge of a delivered pixel at each limit, on an even target. [e]."""
-        scale_e = (self.sensor.full_scale_dn - self.sensor.black_level_dn) / self.sensor.gain_dn_e
-        pixel_e = self.geometry.pixels_joined * self.sensor.full_well_e
-        # one pixel alone is not summed anywhere, so its own well is the only one
-        binned_e = np.where(
-            np.asarray(self.geometry.pixels_joined) > 1, self.sensor.binned_full_well_e, pixel_e
-        )
-        return {"pixel": pixel_e, "binned": binned_e, "scale": scale_e}
+        sensor, place = self.sensor, self.geometry
+        word_e = (sensor.full_scale_dn - sensor.black_level_dn) / sensor.gain_dn_e
+        # the charge of all stages gathers in one pixel
+        wells = np.asarray(place.pixels_joined / place.stages)
+        pixel_e = wells * sensor.full_well_e
+        # one pixel alone is not summed anywhere, and numbers are summed outside of any well
+        summed = (wells > 1) & (np.asarray(sensor.digital) == 0)
+        binned_e = np.where(summed, sensor.binned_full_well_e, np.inf)
+        return {"pixel": pixel_e, "binned": binned_e, "scale": sensor.averaged * word_e}
 
 
 def station(setup: Setup) -> Station:
@@ -190,13 +214,15 @@ def station(setup: Setup) -> Station:
         optics=optics(setup),
         sensor=_sensor(setup),
         irradiance_w_m2=setup.irradiance_w_m2,
+        ambient_w_m2=setup.ambient_w_m2,
         electrons_per_joule=electrons_per_joule(setup),
         white_reflectance=setup.target.white_reflectance,
     )
 
 
 def _sensor(setup: Setup) -> Sensor:
-    camera = setup.camera
+    camera, way = setup.camera, setup.acquisition
+    numbers = way.binning.across * way.binning.along if way.binning_domain == "digital" else 1
     return Sensor(
         read_noise_e=camera.read_noise_e,
         dark_current_e_s=camera.dark_current_e_s,
@@ -207,4 +233,6 @@ def _sensor(setup: Setup) -> Sensor:
         full_scale_dn=setup.full_scale_dn,
         dsnu_e=camera.dsnu_e,
         prnu=camera.prnu,
+        conversions=numbers,
+        averaged=numbers if way.binning_mode == "average" else 1,
     )

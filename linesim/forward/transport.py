@@ -1,16 +1,19 @@
 """
-Transport: where each line starts on the target and how far it moves while it is exposed.
+Transport: where each line looks on the target while it is exposed.
 
 The speed is v(t) = v̄ (1 + a sin 2πgt), so y(t) = v̄ (t + a (1 − cos 2πgt) / (2πg)). A clock starts
 lines at equal times: a ripple then moves the lines on the target. An encoder starts them at equal
 travel: a ripple then moves the line period. Jitter moves each line by itself, and its mean
-transfer is exp(−2π²σ²f²).
+transfer is exp(−2π²σ²f²). The web wanders sideways and flutters in height, each a sine from phase 0:
+height brings defocus, and a change of scale by height over working distance. Light that flickers
+by a fraction b at a frequency g leaves b sinc(g t) of it in a line exposed for t.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
+from linesim.forward.motion import Motion, motion
 from linesim.forward.station import Station
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
@@ -18,144 +21,163 @@ from linesim.setup.setup import Setup
 STRIP_LINES = 64
 """Lines in a strip, counted from line 0: the unit of every random stream and of every task."""
 JITTER_STREAM = 4
-_NEWTON_STEPS = 40
+_STREAMS = 1 << 32
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class LineTable:
     """
-    What each line looks at.
+    What each line looks at; every array of shape (lines,).
 
     Parameters
     ----------
-    start_um : ndarray of shape (lines,)
+    start_um : ndarray
         Leading edge of the footprint on the target when the exposure starts. [µm]
-    travel_um : ndarray of shape (lines,)
+    travel_um : ndarray
         Distance it moves while exposed. [µm]
+    sideways_um : ndarray
+        Shift of the line across the target. [µm]
+    stretch : ndarray
+        Relative change of the footprint's distance from the axis.
+    height_mm : ndarray
+        Height of the target over its plane, towards the lens. [mm]
+    light : ndarray
+        Light of the lamp over its mean.
     """
 
     start_um: FloatArray
     travel_um: FloatArray
+    sideways_um: FloatArray
+    stretch: FloatArray
+    height_mm: FloatArray
+    light: FloatArray
 
     def __len__(self) -> int:
         """Count the lines."""
         return len(self.start_um)
 
+    def taken(self, index: FloatArray | list[int]) -> "LineTable":
+        """Give some of the lines."""
+        names = ("start_um", "travel_um", "sideways_um", "stretch", "height_mm", "light")
+        return LineTable(**{name: getattr(self, name)[index] for name in names})
+
     def filled(self, count: int) -> "LineTable":
         """Give ``count`` lines, the last one repeated behind the end."""
-        index = np.minimum(np.arange(count), len(self) - 1)
-        return LineTable(self.start_um[index], self.travel_um[index])
+        return self.taken(np.minimum(np.arange(count), len(self) - 1))
+
+    def moved(self, along_um: float, across_um: float = 0.0) -> "LineTable":
+        """Look elsewhere on the target."""
+        return LineTable(
+            start_um=self.start_um + along_um,
+            travel_um=self.travel_um,
+            sideways_um=self.sideways_um + across_um,
+            stretch=self.stretch,
+            height_mm=self.height_mm,
+            light=self.light,
+        )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Motion:
+def line_table(setup: Setup, numbers: Station, seed: int, exposed: FloatArray) -> LineTable:
     """
-    Place over time.
-
-    Parameters
-    ----------
-    speed_um_s : float
-        Mean speed. [µm/s]
-    ripple : float
-        Peak fraction of the speed.
-    ripple_frequency_hz : float
-        Of the ripple. [Hz]
-    """
-
-    speed_um_s: float
-    ripple: float
-    ripple_frequency_hz: float
-
-    def place_um(self, time_s: FloatArray) -> FloatArray:
-        """Travel since time 0. [µm]."""
-        angular = 2 * np.pi * self.ripple_frequency_hz
-        lag_s = self.ripple * (1 - np.cos(angular * time_s)) / angular
-        return self.speed_um_s * (time_s + lag_s)
-
-    def speed_at(self, time_s: FloatArray) -> FloatArray:
-        """Speed at a time. [µm/s]."""
-        angular = 2 * np.pi * self.ripple_frequency_hz
-        return np.asarray(self.speed_um_s * (1 + self.ripple * np.sin(angular * time_s)))
-
-    def time_s(self, place_um: FloatArray) -> FloatArray:
-        """Give the time at which a place is reached, by Newton's method kept within its bracket."""
-        swing_s = self.ripple / (np.pi * self.ripple_frequency_hz)
-        high = place_um / self.speed_um_s
-        low = high - swing_s
-        time = high
-        for _ in range(_NEWTON_STEPS if self.ripple > 0 else 0):
-            over = self.place_um(time) - place_um
-            high, low = np.where(over > 0, time, high), np.where(over > 0, low, time)
-            newton = time - over / self.speed_at(time)
-            time = np.where((newton > low) & (newton < high), newton, (low + high) / 2)
-        return np.asarray(time)
-
-
-def motion(setup: Setup) -> Motion:
-    """
-    Take the motion out of a setup.
+    Place exposed lines on the target.
 
     Parameters
     ----------
     setup : Setup
         The station.
-
-    Returns
-    -------
-    Motion
-        Plain numbers.
-    """
-    return Motion(
-        speed_um_s=1000 * setup.transport.speed_mm_s,
-        ripple=setup.transport.speed_ripple,
-        ripple_frequency_hz=setup.transport.ripple_frequency_hz,
-    )
-
-
-def line_table(setup: Setup, station: Station, seed: int, first: int, last: int) -> LineTable:
-    """
-    Place some lines on the target.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    station : Station
+    numbers : Station
         Its numbers.
     seed : int
-        Of the jitter, one stream a strip.
-    first, last : int
-        First line and one past the last; ``first`` starts a strip.
+        Of the jitter, one stream a strip of exposed lines.
+    exposed : ndarray of shape (lines,)
+        Numbers of the exposed lines, not always whole: a fraction starts between two of them.
 
     Returns
     -------
     LineTable
-        The same for a line whatever range it is asked in.
+        The same for a line whatever others it is asked with.
     """
-    index = np.arange(first, last, dtype=np.float64)
     moved = motion(setup)
-    advance_um = float(station.timing.line_advance_um)
-    if setup.transport.trigger == "encoder":
-        start_um = index * advance_um
-        time_s = moved.time_s(start_um)
-    else:
-        time_s = index / float(station.timing.line_rate_hz)
-        start_um = moved.place_um(time_s)
-    exposure_s = float(station.timing.exposure_us) * 1e-6
+    start_um, time_s = _starts(setup, numbers, moved, exposed)
+    exposure_s = float(np.max(numbers.timing.exposure_us)) * 1e-6
     travel_um = moved.place_um(time_s + exposure_s) - moved.place_um(time_s)
+    if setup.camera.tdi_stages > 1:
+        start_um = _stage_mean_um(setup, numbers, moved, time_s)
     jitter_um = setup.transport.line_jitter_um
     if jitter_um > 0:
-        start_um = start_um + jitter_um * _jitter(seed, first, last)
-    return LineTable(start_um, travel_um)
+        start_um = start_um + jitter_um * _jitter(seed, np.rint(exposed).astype(np.int64))
+    height_mm = setup.transport.flutter_mm * _swing(
+        setup.transport.flutter_frequency_hz, time_s
+    )
+    return LineTable(
+        start_um=start_um,
+        travel_um=travel_um,
+        sideways_um=setup.transport.lateral_wander_um
+        * _swing(setup.transport.lateral_wander_frequency_hz, time_s),
+        stretch=-height_mm / setup.working_distance_mm,
+        height_mm=height_mm,
+        light=flicker(setup, time_s, exposure_s),
+    )
 
 
-def _jitter(seed: int, first: int, last: int) -> FloatArray:
-    strips = range(first // STRIP_LINES, -(-last // STRIP_LINES))
+def _swing(frequency_hz: float, time_s: FloatArray) -> FloatArray:
+    return np.asarray(np.sin(2 * np.pi * frequency_hz * time_s))
+
+
+def flicker(setup: Setup, time_s: FloatArray, exposure_s: float) -> FloatArray:
+    """
+    Average the light of the lamp over each exposure.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    time_s : ndarray of shape (lines,)
+        When exposures start. [s]
+    exposure_s : float
+        How long they last. [s]
+
+    Returns
+    -------
+    ndarray of shape (lines,)
+        Over the mean light.
+    """
+    depth, frequency_hz = setup.light.flicker, setup.light.flicker_frequency_hz
+    seen = depth * np.sinc(frequency_hz * exposure_s)
+    return np.asarray(1 + seen * _swing(frequency_hz, time_s + exposure_s / 2))
+
+
+def _starts(
+    setup: Setup, numbers: Station, moved: Motion, exposed: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Give place [µm] and time [s] at which exposures start."""
+    if setup.transport.trigger == "clock":
+        time_s = exposed / float(numbers.timing.exposed_rate_hz)
+        return moved.place_um(time_s), time_s
+    start_um = exposed * float(numbers.timing.exposed_advance_um)
+    error_um, turn_mm = setup.transport.encoder_turn_error_um, setup.transport.encoder_turn_length_mm
+    if error_um > 0:
+        start_um = start_um + error_um * np.sin(2 * np.pi * start_um / (1000 * turn_mm))
+    return start_um, moved.time_s(start_um)
+
+
+def _stage_mean_um(
+    setup: Setup, numbers: Station, moved: Motion, time_s: FloatArray
+) -> FloatArray:
+    """Average over the stages where each looks; their spread is in the footprint."""
+    stage = np.arange(setup.camera.tdi_stages, dtype=np.float64)
+    period_s = float(numbers.timing.line_period_us) * 1e-6
+    places_um = moved.place_um(time_s[:, None] + stage * period_s)
+    return np.asarray((places_um - stage * float(numbers.geometry.row_side_um)).mean(axis=1))
+
+
+def _jitter(seed: int, line: FloatArray) -> FloatArray:
+    """Draw the jitter of any lines, 64 of them a stream; streams below line 0 count from above."""
+    first, last = int(line.min()) // STRIP_LINES, int(line.max()) // STRIP_LINES
     drawn = [
         np.random.default_rng(
-            np.random.SeedSequence(seed, spawn_key=(JITTER_STREAM, 0, strip))
+            np.random.SeedSequence(seed, spawn_key=(JITTER_STREAM, 0, strip % _STREAMS))
         ).standard_normal(STRIP_LINES)
-        for strip in strips
+        for strip in range(first, last + 1)
     ]
-    begin = strips.start * STRIP_LINES
-    return np.concatenate(drawn)[first - begin : last - begin] if drawn else np.zeros(0)
+    return np.concatenate(drawn)[line - first * STRIP_LINES]

@@ -1,0 +1,138 @@
+"""
+The colour channels of a camera: where each looks, when, and which part of the light it sees.
+
+A three-line sensor has its rows of red, green and blue at a distance: the same strip of the target
+passes them one after the other, D = line_spacing/(m · line_advance) lines apart. The camera undoes
+the delay by whole lines, by fractions of a line, or not at all, from the speed it believes in. A
+prism gives every colour a sensor of its own on one line of sight: nothing to undo.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from linesim.forward.collect import band_weights
+from linesim.forward.station import Station
+from linesim.setup.arrays import FloatArray
+from linesim.setup.setup import Setup
+
+COLOURS = ("red", "green", "blue")
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Channel:
+    """
+    One channel.
+
+    Parameters
+    ----------
+    index : int
+        0 for monochrome and red, 1 for green, 2 for blue: the channel of its random streams.
+    row_offset_um : float
+        Its row behind the green one, on the target, seen along travel. [µm]
+    delay_lines : float
+        Delivered lines by which it is read later, to undo that.
+    bands : ndarray of shape (3,)
+        What red, green and blue reflectance count in it.
+    white_e : float
+        Signal of a delivered pixel on white. [e]
+    """
+
+    index: int
+    row_offset_um: float
+    delay_lines: float
+    bands: FloatArray
+    white_e: float
+
+
+def row_distance(setup: Setup) -> float:
+    """
+    Distance of neighbouring colour rows on the target.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+
+    Returns
+    -------
+    float
+        0 where one line of sight serves all. [µm]
+    """
+    spaced = setup.camera.kind == "three-line"
+    return setup.line_spacing_um / setup.magnification if spaced else 0.0
+
+
+def undone_lines(setup: Setup, numbers: Station) -> float:
+    """
+    Delay between neighbouring colour rows that the camera undoes.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+
+    Returns
+    -------
+    float
+        In delivered lines, from the speed that the camera believes in.
+    """
+    place, way = numbers.geometry, setup.acquisition.colour_alignment
+    believed = 1.0
+    if setup.transport.trigger == "clock":  # an encoder counts travel itself
+        believed = float(place.assumed_speed_mm_s / place.speed_mm_s)
+    delay = row_distance(setup) / (float(numbers.timing.line_advance_um) * believed)
+    return {"none": 0.0, "whole-lines": float(np.rint(delay)), "fractional": delay}[way]
+
+
+def channels(setup: Setup, numbers: Station) -> tuple[Channel, ...]:
+    """
+    Give the channels of a camera, in the order in which they are delivered.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+
+    Returns
+    -------
+    tuple of Channel
+        One, or red, green and blue.
+    """
+    white_e = np.atleast_1d(np.asarray(numbers.electrons_white, dtype=np.float64))
+    distance_um, undone = row_distance(setup), undone_lines(setup, numbers)
+    bands = np.atleast_2d(band_weights(setup))
+    return tuple(
+        Channel(
+            index=index,
+            row_offset_um=(index - 1) * distance_um,
+            delay_lines=(1 - index) * undone,
+            bands=bands[index],
+            white_e=float(white_e[index]),
+        )
+        for index in range(len(white_e))
+    )
+
+
+def misregistration_px(setup: Setup, numbers: Station) -> FloatArray:
+    """
+    Shift of each colour against green that is left at an even speed.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+
+    Returns
+    -------
+    ndarray of shape (3,)
+        Red, green, blue. [delivered lines]
+    """
+    delay = row_distance(setup) / float(numbers.timing.line_advance_um)
+    return (delay - undone_lines(setup, numbers)) * np.array([-1.0, 0.0, 1.0])

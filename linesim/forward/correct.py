@@ -1,0 +1,124 @@
+"""
+Corrections of the delivered numbers: flat field from dark and white reference lines, white balance.
+
+The flat-field correction takes an offset and a gain for each column, DN' = black + (DN − dark)·gain,
+from averages of a number of lines in the dark and on white. It brings every column to the level that
+white has in the middle of the line. It equalises level, not SNR: dim ends are multiplied, noise and
+all, and the noise of the averages stays in the picture as a fixed streak, 1/√lines of a line's own.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.forward.collect import pattern
+from linesim.forward.profile import column_profile
+from linesim.forward.station import Station
+from linesim.forward.streams import REFERENCE_STREAM, stream
+from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.setup.setup import Setup
+
+_LEAST_SIGNAL_DN = 1.0
+"""A column whose white is nearer to its dark than this is left as it is. [DN]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Correction:
+    """
+    Offset and gain of each column.
+
+    Parameters
+    ----------
+    dark_dn, gain : ndarray of shape (columns,)
+        Taken off, and multiplied. [DN]
+    black_level_dn : float
+        Put back. [DN]
+    """
+
+    dark_dn: FloatArray
+    gain: FloatArray
+    black_level_dn: float
+
+    def applied(self, image_dn: NDArray[np.uint16]) -> ImageArray:
+        """Correct some lines; not yet whole numbers. [DN]."""
+        gain = self.gain.astype(np.float32)
+        offset = (self.black_level_dn - self.dark_dn * self.gain).astype(np.float32)
+        return image_dn * gain + offset
+
+
+def white_balance(setup: Setup, numbers: Station) -> FloatArray:
+    """
+    Give the factor that brings each channel's white to that of the strongest.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+
+    Returns
+    -------
+    ndarray of shape (channels,)
+        1 where it is off.
+    """
+    white_e = np.atleast_1d(np.asarray(numbers.electrons_white, dtype=np.float64))
+    if setup.acquisition.white_balance == "off" or not white_e.min() > 0:
+        return np.ones_like(white_e)
+    return np.asarray(white_e.max() / white_e)
+
+
+def correction(setup: Setup, numbers: Station, seed: int, channel: int) -> Correction | None:
+    """
+    Work out the correction of one channel.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+    seed : int
+        Of the noise in the reference lines.
+    channel : int
+        Which channel.
+
+    Returns
+    -------
+    Correction or None
+        ``None`` where nothing is to be done.
+    """
+    balance = float(white_balance(setup, numbers)[channel])
+    black_dn = float(numbers.sensor.black_level_dn)
+    columns = int(numbers.geometry.image_width_px)
+    dark_dn, gain = np.full(columns, black_dn), np.ones(columns)
+    if setup.acquisition.flat_field:
+        dark_dn, white_dn = (
+            _reference_line(setup, numbers, seed, channel, lit) for lit in (0.0, 1.0)
+        )
+        white_e = np.atleast_1d(np.asarray(numbers.electrons_white))[channel]
+        wanted_dn = float(numbers.dn_per_e) * float(white_e)
+        rise_dn = white_dn - dark_dn
+        enough = rise_dn > _LEAST_SIGNAL_DN
+        gain = np.where(enough, wanted_dn / np.where(enough, rise_dn, 1.0), 1.0)
+    elif balance == 1:
+        return None
+    return Correction(dark_dn=dark_dn, gain=gain * balance, black_level_dn=black_dn)
+
+
+def _reference_line(
+    setup: Setup, numbers: Station, seed: int, channel: int, lit: float
+) -> FloatArray:
+    """Average lines in the dark (lit 0) or on an even white (lit 1). [DN]."""
+    columns = int(numbers.geometry.image_width_px)
+    fixed = pattern(setup, channel).joined(setup.acquisition.binning.across)
+    repeats = int(numbers.geometry.lines_joined)
+    white_e = lit * np.atleast_1d(np.asarray(numbers.electrons_white))[channel]
+    signal_e = white_e * column_profile(setup, columns) * fixed.response[0, :columns]
+    noise_dn = float(numbers.dn_per_e) * np.asarray(numbers.noise_e(signal_e))
+    charge_e = signal_e + float(numbers.dark_e) + repeats * fixed.offset_e[0, :columns]
+    mean_dn = float(numbers.sensor.black_level_dn) + float(numbers.dn_per_e) * charge_e
+    drawn = stream(seed, REFERENCE_STREAM, channel, int(lit)).standard_normal(columns)
+    error_dn = noise_dn / np.sqrt(setup.acquisition.flat_field_lines)
+    return np.clip(mean_dn + error_dn * drawn, 0, float(numbers.sensor.full_scale_dn))

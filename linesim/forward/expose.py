@@ -1,0 +1,236 @@
+"""
+The first half of the forward model: light -> lens -> transport -> sampling, to expected electrons.
+
+Physics makes small tables here; the products that apply them to pixels are in ``sampling``.
+"""
+
+from dataclasses import dataclass, replace
+from math import ceil
+
+import numpy as np
+
+from linesim.forward.across import PHASES, TILE_COLUMNS, AcrossPlan, across_tiles
+from linesim.forward.channels import Channel
+from linesim.forward.profile import column_profile
+from linesim.forward.reference import Reference
+from linesim.forward.sampling import Sampler
+from linesim.forward.spread import OFF_AXIS_ERROR, LensSpread, footprint, lens_spread
+from linesim.forward.station import Station, station
+from linesim.forward.transport import LineTable, line_table
+from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.setup.setup import Setup
+
+_HEIGHTS = 9
+"""Heights of a fluttering web for which the blur is worked out; the nearest serves."""
+_SKEW_STEP = 0.1
+"""Shift along travel from one side of a tile of columns to the other, at most, in object pixels."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """
+    One of the exposures that make a delivered pixel.
+
+    Parameters
+    ----------
+    offset_um : float
+        Its row on the target. [µm]
+    line : int
+        Which of the joined lines it is.
+    """
+
+    offset_um: float
+    line: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exposer:
+    """
+    The first half for one channel, ready to give the expected electrons of any strip.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+    channel : Channel
+        Which one.
+    looks : tuple of Look
+        One a physical row or joined line that is kept apart.
+    heights_mm : ndarray of shape (n,)
+        Heights of the web that the samplers are for. [mm]
+    samplers : tuple of Sampler
+        One a height.
+    ambient : ndarray of shape (columns,)
+        Part of each column's light that does not flicker.
+    """
+
+    setup: Setup
+    numbers: Station
+    channel: Channel
+    looks: tuple[Look, ...]
+    heights_mm: FloatArray
+    samplers: tuple[Sampler, ...]
+    ambient: FloatArray
+
+    def strip(self, seed: int, first: int, last: int) -> ImageArray:
+        """Give expected electrons of shape (looks, lines, columns) for some delivered lines. [e]."""
+        seen = [self._look(look, seed, first, last) for look in self.looks]
+        return np.stack(seen) if len(seen) > 1 else seen[0][None]
+
+    def _look(self, look: Look, seed: int, first: int, last: int) -> ImageArray:
+        delivered = np.arange(first, last, dtype=np.float64) + self.channel.delay_lines
+        exposed = delivered * float(self.numbers.timing.lines_joined) + look.line
+        offset_um = self.channel.row_offset_um + look.offset_um
+        slope = self.samplers[0].slope
+        lines = line_table(self.setup, self.numbers, seed, exposed).moved(
+            offset_um, -slope * offset_um
+        )
+        return self._flickered(self._sampled(lines), lines)
+
+    def _sampled(self, lines: LineTable) -> ImageArray:
+        """Sample each line at the blur of its own height."""
+        if len(self.samplers) == 1:
+            return self.samplers[0].strip(lines)
+        distance_mm = np.abs(lines.height_mm[:, None] - self.heights_mm)
+        nearest = distance_mm.argmin(axis=1)
+        out = np.empty((len(lines), self.samplers[0].tiles[-1].last), dtype=np.float32)
+        for level in np.unique(nearest):
+            chosen = np.flatnonzero(nearest == level)
+            out[chosen] = self.samplers[level].strip(lines.taken(chosen))
+        return out
+
+    def _flickered(self, seen_e: ImageArray, lines: LineTable) -> ImageArray:
+        """Let the lamp's light, not the ambient, swing from line to line."""
+        if self.setup.light.flicker > 0:
+            seen_e *= (1 + np.outer(lines.light - 1, 1 - self.ambient)).astype(np.float32)
+        return seen_e
+
+
+def looks_of(numbers: Station, *, physical: bool) -> tuple[Look, ...]:
+    """
+    Name the exposures that make a delivered pixel.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    physical : bool
+        Keep physical rows and lines apart.
+
+    Returns
+    -------
+    tuple of Look
+        One, or one a row or joined line.
+    """
+    place = numbers.geometry
+    if not physical:
+        return (Look(offset_um=0.0, line=0),)
+    row_um = float(place.row_side_um) / int(place.along)
+    return tuple(
+        Look(offset_um=row * row_um, line=line)
+        for line in range(int(place.lines_joined))
+        for row in range(int(place.along))
+    )
+
+
+def exposer(
+    setup: Setup,
+    reference: Reference,
+    channel: Channel,
+    *,
+    physical: bool = False,
+    off_axis_error: float = OFF_AXIS_ERROR,
+) -> Exposer:
+    """
+    Build the tables of the first half.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    reference : Reference
+        The target.
+    channel : Channel
+        Which channel.
+    physical : bool
+        Keep the physical pixels apart instead of sampling the joined ones.
+    off_axis_error : float
+        Error allowed to the lens between its axes; 1 takes a single separable term.
+
+    Returns
+    -------
+    Exposer
+        Ready for any strip.
+    """
+    numbers = station(setup)
+    flutter_mm = setup.transport.flutter_mm
+    heights_mm = np.linspace(-flutter_mm, flutter_mm, _HEIGHTS if flutter_mm else 1)
+    looks = looks_of(numbers, physical=physical)
+    across = int(numbers.geometry.across) if physical else 1
+    columns = int(numbers.geometry.image_width_px) * across
+    ambient = column_profile(setup, columns, ambient=True) / column_profile(setup, columns)
+    samplers = []
+    for height_mm in heights_mm:
+        defocus_mm = setup.lens.defocus_mm + float(height_mm)
+        lens = lens_spread(
+            replace(numbers.optics, defocus_mm=defocus_mm),
+            min(float(numbers.geometry.object_pixel_x_um), float(numbers.geometry.row_side_um)),
+            off_axis_error,
+        )
+        split = across, int(numbers.geometry.along) if physical else 1
+        share = channel.white_e / (across * len(looks))
+        samplers.append(_sampler(setup, numbers, reference, channel.bands, (lens, split, share)))
+    return Exposer(
+        setup=setup,
+        numbers=numbers,
+        channel=channel,
+        looks=looks,
+        heights_mm=heights_mm,
+        samplers=tuple(samplers),
+        ambient=ambient,
+    )
+
+
+def _sampler(
+    setup: Setup,
+    numbers: Station,
+    reference: Reference,
+    bands: FloatArray,
+    made_of: tuple[LensSpread, tuple[int, int], float],
+) -> Sampler:
+    """Build both matrices for one lens spread, pixels split so finely, and white of so much."""
+    lens, (across, along), white_e = made_of
+    place, stages = numbers.geometry, setup.camera.tdi_stages
+    width_um, side_um = float(place.object_pixel_x_um) / across, float(place.row_side_um) / along
+    slope = float(np.tan(np.deg2rad(setup.transport.skew_deg)))
+    out_of_step_um = float(numbers.timing.exposed_advance_um - place.row_side_um)
+    columns = int(place.image_width_px) * across
+    middle_um = reference.shape[1] * reference.pixel_size_um / 2
+    plan = AcrossPlan(
+        feet=tuple(
+            footprint(term, width_um).comb(stages, slope * float(place.row_side_um))
+            for term in lens.terms
+        ),
+        scales=lens.weights,
+        left_um=middle_um + (np.arange(columns, dtype=np.float64) - columns / 2) * width_um,
+        side_um=width_um,
+        profile=np.asarray(white_e * column_profile(setup, columns), dtype=np.float32),
+    )
+    sways = setup.transport.lateral_wander_um > 0 or setup.transport.flutter_mm > 0
+    narrow = TILE_COLUMNS if slope == 0 else _SKEW_STEP * side_um / abs(slope * width_um)
+    return Sampler(
+        reference=reference,
+        repeat=setup.target.repeat,
+        bands=bands.astype(np.float32),
+        feet=tuple(footprint(term, side_um).comb(stages, out_of_step_um) for term in lens.terms),
+        side_um=side_um,
+        tiles=across_tiles(
+            plan,
+            reference,
+            columns=min(max(ceil(narrow), 1), TILE_COLUMNS),
+            phases=PHASES if sways or (slope and setup.camera.kind == "three-line") else 1,
+        ),
+        slope=slope,
+    )

@@ -1,0 +1,37 @@
+"""The light at each column: fall-off of the lamp along the line, and of the lens off its axis."""
+
+import numpy as np
+
+from linesim.forward.lens import off_axis_share
+from linesim.forward.light import line_profile
+from linesim.setup.arrays import FloatArray
+from linesim.setup.setup import Setup
+
+
+def column_profile(setup: Setup, columns: int, *, ambient: bool = False) -> FloatArray:
+    """
+    Give the light at each column: the fall-off of the light along the line and of the lens.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    columns : int
+        Columns across the delivered line.
+    ambient : bool
+        Of the ambient light alone, which falls evenly on the target.
+
+    Returns
+    -------
+    ndarray of shape (columns,)
+        Share of the signal in the middle of the line.
+    """
+    position = (2 * np.arange(columns) + 1) / columns - 1
+    across = setup.acquisition.binning.across
+    half_um = setup.camera.pixels // across * across * setup.camera.pixel_width_um / 2
+    lens = off_axis_share(position * half_um, setup.magnification, setup.lens.focal_length_mm)
+    lamp = line_profile(position, setup.light.edge_falloff)
+    share = setup.ambient_w_m2 / max(setup.irradiance_w_m2 + setup.ambient_w_m2, 1e-300)
+    if ambient:
+        return share * lens
+    return ((1 - share) * lamp + share) * lens

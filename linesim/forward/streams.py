@@ -1,0 +1,27 @@
+"""Random streams by fixed numbers, so that nobody's draw depends on who draws before."""
+
+import numpy as np
+
+SHOT_STREAM = 1
+READ_STREAM = 2
+REFERENCE_STREAM = 5
+
+
+def stream(seed: int, stage: int, channel: int, strip: int) -> np.random.Generator:
+    """
+    Give the random stream of one stage, channel and strip.
+
+    Parameters
+    ----------
+    seed : int
+        Of the run.
+    stage, channel, strip : int
+        Fixed numbers.
+
+    Returns
+    -------
+    numpy.random.Generator
+        The same whoever asks, and when.
+    """
+    key = (stage, channel, strip)
+    return np.random.Generator(np.random.SFC64(np.random.SeedSequence(seed, spawn_key=key)))
