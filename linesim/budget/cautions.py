@@ -82,9 +82,9 @@ def _timing(case: Case) -> Found:
         yield (
             "exposure_over_period",
             (
-                f"The exposure of {when.exposure_us:.4g} us is longer than the line period leaves at "
-                f"peak speed: at most {longest_us:.4g} us (period less dead time). Figures and image "
-                "are as asked; a real camera would lose lines."
+                f"The exposure of {when.exposure_us:.4g} us is longer than the line period leaves "
+                f"at peak speed: at most {longest_us:.4g} us (period less dead time). Figures and "
+                "image are as asked; a real camera would lose lines."
             ),
         )
     if camera.max_line_rate_hz and when.peak_rate_hz > camera.max_line_rate_hz * (1 + 1e-9):
@@ -92,7 +92,8 @@ def _timing(case: Case) -> Found:
             "rate_over_camera_at_peak",
             (
                 f"The line rate reaches {when.peak_rate_hz:.5g} Hz, over the camera's "
-                f"{camera.max_line_rate_hz:.5g} Hz: lines will be lost and the picture is compressed."
+                f"{camera.max_line_rate_hz:.5g} Hz: lines will be lost and the picture "
+                "is compressed."
             ),
         )
     share = float(when.peak_rate_hz / when.line_rate_hz)
@@ -114,16 +115,17 @@ def _shape(case: Case) -> Found:
         yield (
             "overlap",
             (
-                f"Lines overlap: each strip of the target is seen {coverage:.3g} times. The matched "
-                f"line rate is {matched_hz:.5g} Hz; it is divided by the binning along travel."
+                f"Lines overlap: each strip of the target is seen {coverage:.3g} times. The "
+                f"matched line rate is {matched_hz:.5g} Hz; it is divided by the binning "
+                "along travel."
             ),
         )
     if coverage < 1 - _SAME:
         yield (
             "gap",
             (
-                f"Lines leave gaps: only {coverage:.1%} of the target is looked at while lines start. "
-                f"The matched line rate is {matched_hz:.5g} Hz."
+                f"Lines leave gaps: only {coverage:.1%} of the target is looked at while lines "
+                f"start. The matched line rate is {matched_hz:.5g} Hz."
             ),
         )
     if abs(aspect - 1) > _SAME:
@@ -172,8 +174,9 @@ def _levels(case: Case) -> Found:
         yield (
             "dark",
             (
-                f"White reaches only {scale:.1%} of full scale. More light, a wider aperture, a longer "
-                "exposure or binning bring electrons; gain only lifts signal and noise alike."
+                f"White reaches only {scale:.1%} of full scale. More light, a wider aperture, a "
+                "longer exposure or binning bring electrons; gain only lifts signal and noise "
+                "alike."
             ),
         )
     noise_dn = float(sensor.gain_dn_e * case.numbers.dark_noise_e)
@@ -193,8 +196,8 @@ def _sharpness(case: Case) -> Found:
         yield (
             "blur_over_one",
             (
-                f"The target moves {blur:.3g} object pixels during the exposure; the MTF of motion at "
-                f"Nyquist is {case.figure('resolution', 'mtf_motion_nyquist_y'):.2f}."
+                f"The target moves {blur:.3g} object pixels during the exposure; the MTF of motion "
+                f"at Nyquist is {case.figure('resolution', 'mtf_motion_nyquist_y'):.2f}."
             ),
         )
     place, pitch_um = case.numbers.geometry, case.setup.target.pixel_size_um
@@ -203,8 +206,8 @@ def _sharpness(case: Case) -> Found:
         yield (
             "reference_coarse",
             (
-                f"An object pixel holds {fine:.3g} pixels of the reference image, under 2: the scan "
-                "shows the reference's own pixels. Use a finer image or larger pixels."
+                f"An object pixel holds {fine:.3g} pixels of the reference image, under 2: the "
+                "scan shows the reference's own pixels. Use a finer image or larger pixels."
             ),
         )
 
@@ -216,8 +219,8 @@ def _defect(case: Case) -> Found:
         yield (
             "defect_px",
             (
-                f"The smallest defect covers {pixels:.2g} object pixels, under 3 (common practice, no "
-                "source); how well it shows also depends on contrast and noise."
+                f"The smallest defect covers {pixels:.2g} object pixels, under 3 (common practice, "
+                "no source); how well it shows also depends on contrast and noise."
             ),
         )
 
@@ -229,8 +232,8 @@ def _depth(case: Case) -> Found:
         yield (
             "depth_of_field",
             (
-                f"The target leaves best focus by up to {off_mm:.3g} mm (defocus and flutter), over "
-                f"half the depth of field of {depth_mm:.3g} mm."
+                f"The target leaves best focus by up to {off_mm:.3g} mm (defocus and flutter), "
+                f"over half the depth of field of {depth_mm:.3g} mm."
             ),
         )
 

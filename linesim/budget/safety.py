@@ -38,9 +38,10 @@ def safety_cautions(setup: Setup) -> Iterator[tuple[str, str]]:
         yield (
             "bright_light",
             (
-                f"{light_w_m2:.3g} W/m² at the target is over 1 kW/m² (our threshold). Bright narrow "
-                "sources can hurt eyes; the risk group depends on the source, not on this figure: ask "
-                "the light's maker for it (IEC 62471), and shield direct and mirrored views."
+                f"{light_w_m2:.3g} W/m² at the target is over 1 kW/m² (our threshold). Bright "
+                "narrow sources can hurt eyes; the risk group depends on the source, not on this "
+                "figure: ask the light's maker for it (IEC 62471), and shield direct and mirrored "
+                "views."
             ),
         )
         yield (
@@ -51,8 +52,9 @@ def safety_cautions(setup: Setup) -> Iterator[tuple[str, str]]:
         yield (
             "invisible_light",
             (
-                f"{spectrum.invisible_share:.0%} of the power is outside 380-780 nm: the eye does not "
-                "see it and does not blink. Ask the light's maker for the risk group (IEC 62471)."
+                f"{spectrum.invisible_share:.0%} of the power is outside 380-780 nm: the eye does "
+                "not see it and does not blink. Ask the light's maker for the risk group "
+                "(IEC 62471)."
             ),
         )
     width_nm = 1 / float(spectrum.weight_per_nm.max()) / _GAUSSIAN_EQUIVALENT

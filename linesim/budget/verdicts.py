@@ -21,7 +21,7 @@ class Verdict:
     wanted, got : float
         In the same unit.
     margin : float
-        got/wanted − 1; negative where it is missed.
+        Share by which it is passed, got/wanted − 1; negative where it is missed.
     met : bool
         Whether it is reached.
     """

@@ -16,8 +16,8 @@ def new(
     from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
     from linesim.setup.load import starter_text  # noqa: PLC0415 -- quick --help
 
-    if path.exists() and not force:
-        msg = f"{path}: this is there already; choose another name, or --force replaces it"
+    if path.is_file() and not force:
+        msg = f'output "{path}" is there already; choose another name, or --force to replace it'
         raise InputError(msg)
     write_text(path, starter_text())
     typer.echo(f"wrote {path}; next: linesim scan {path}")

@@ -1,5 +1,6 @@
 """Arguments and options that several commands share."""
 
+import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -76,8 +77,22 @@ def chosen_folder(out: Path | None, path: Path | None) -> Path:
     -------
     pathlib.Path
         ``outputs/NAME`` by default.
+
+    Raises
+    ------
+    InputError
+        Where nothing can be written there, so that it is told before the work is done.
     """
-    return out or Path("outputs") / (path.stem if path else "sample")
+    folder = out or Path("outputs") / (path.stem if path else "sample")
+    there = next(each for each in (folder, *folder.parents) if each.exists())
+    if not there.is_dir() or not os.access(there, os.W_OK | os.X_OK):
+        from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
+
+        what = f'output "{folder}"' if there == folder else f'output "{folder}": "{there}"'
+        kind = "may not be written to" if there.is_dir() else "is a file"
+        msg = f"{what} {kind}; expected a folder that you may write to"
+        raise InputError(msg)
+    return folder
 
 
 def print_json(value: Mapping[str, object]) -> None:
@@ -91,7 +106,8 @@ def print_json(value: Mapping[str, object]) -> None:
     """
     from linesim.files.atomic import json_text  # noqa: PLC0415 -- quick --help
 
-    typer.echo(json_text(dict(value)), nl=False)
+    # bytes, so that JSON is UTF-8 whatever the console's own encoding
+    typer.echo(json_text(dict(value)).encode(), nl=False)
 
 
 def leave(verdicts: "tuple[Verdict, ...]", *, strict: bool) -> None:

@@ -30,9 +30,9 @@ def scan(
     from linesim.report.table import scan_text  # noqa: PLC0415 -- quick --help
     from linesim.study.scan import scan as scan_of  # noqa: PLC0415 -- quick --help
 
-    chosen = chosen_setup(setup)
+    chosen, folder = chosen_setup(setup), chosen_folder(out, setup)
     found = scan_of(chosen, seed)
-    written = write_scan(found, chosen_folder(out, setup), true_proportion=true_proportion)
+    written = write_scan(found, folder, true_proportion=true_proportion)
     if json:
         print_json(found.metrics())
     else:

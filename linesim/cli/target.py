@@ -21,7 +21,7 @@ def target(  # noqa: PLR0913 -- one option a property of the target
     ] = None,
 ) -> None:
     """Write a built-in target as an image file of 16 bit, sRGB-encoded."""
-    from linesim.report.target_file import TargetWish, target_lines, write_target  # noqa: PLC0415
+    from linesim.report.target_file import TargetWish, target_lines, write_target  # noqa: PLC0415 -- quick --help
 
     if name is None:
         typer.echo("\n".join(target_lines()))

@@ -42,7 +42,7 @@ def write_tiff(path: Path | str, image: NDArray[np.uint8] | NDArray[np.uint16]) 
     """
     _refuse_shape(image)
     # Imported here: the command line loads quicker without it.
-    import tifffile  # noqa: PLC0415
+    import tifffile  # noqa: PLC0415 -- quick --help
 
     row_bytes = image.nbytes // len(image)
     with atomic_path(path) as temporary:
@@ -82,7 +82,7 @@ def write_png(path: Path | str, image: NDArray[np.uint8] | NDArray[np.uint16]) -
         msg = f"PNG readers take sides up to {MAX_SIDE} pixels, got shape {image.shape}"
         raise ValueError(msg)
     # Imported here: the command line loads quicker without it.
-    import imagecodecs  # noqa: PLC0415
+    import imagecodecs  # noqa: PLC0415 -- quick --help
 
     data = imagecodecs.png_encode(np.ascontiguousarray(image), level=_PNG_LEVEL)
     write_bytes(path, bytes(data))

@@ -78,8 +78,8 @@ def split_alpha(samples: Codes, opaque: int) -> tuple[Codes, Codes | None]:
     alpha : ndarray of shape (rows, columns) or None
         A view of the opacity; None if there is none or all of it is opaque.
     """
-    count = samples.shape[2] if samples.ndim > 2 else 1  # noqa: PLR2004 (rows, columns, samples)
-    if samples.ndim == 2:  # noqa: PLR2004 (the same)
+    count = samples.shape[2] if samples.ndim > 2 else 1  # noqa: PLR2004 -- rows, columns, samples
+    if samples.ndim == 2:  # noqa: PLR2004 -- the same
         return samples, None
     has_alpha = count % 2 == 0
     colour = samples[..., : count - has_alpha]

@@ -96,7 +96,7 @@ def read_png(path: Path, check_size: SizeCheck) -> Pixels:
     samples = _decode_interlaced(header, chunks) if header.interlaced else _decode(header, chunks)
     full_scale = np.iinfo(samples.dtype).max
     codes, alpha = split_alpha(samples, full_scale)
-    if header.colour_type == 3 and _is_grey(chunks.get(b"PLTE", b"")):  # noqa: PLR2004 (palette)
+    if header.colour_type == 3 and _is_grey(chunks.get(b"PLTE", b"")):  # noqa: PLR2004 -- palette
         codes = codes[..., 0]
     return Pixels(
         codes=codes,
@@ -173,7 +173,7 @@ def _chunk(name: bytes, body: bytes) -> bytes:
 def _decode(header: _Header, chunks: dict[bytes, bytes]) -> Codes:
     """Decode from the chunks that hold pixels; others could make the decoder talk on stderr."""
     # Imported here: the codecs take long to load, and not every command reads an image.
-    import imagecodecs  # noqa: PLC0415
+    import imagecodecs  # noqa: PLC0415 -- quick --help
 
     kept = [(name, chunks[name]) for name in (b"PLTE", b"tRNS", b"IDAT") if name in chunks]
     parts = [SIGNATURE, _chunk(b"IHDR", header.packed())]

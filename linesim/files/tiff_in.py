@@ -30,6 +30,9 @@ _WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _PALETTE, _INKS, _YCBCR = 0, 1, 2, 3, 5, 6
 _COLOURS = {_WHITE_IS_ZERO: 1, _BLACK_IS_ZERO: 1, _RGB: 3, _PALETTE: 1, _YCBCR: 3}
 _LZW, _JPEG = 5, 7
 _MOST_SIGNIFICANT_FIRST = 1
+# Packings of bare bits: none, fax, LZW, Deflate (two numbers), PackBits. Image codecs within TIFF
+# have a depth of their own, and 1 bit is also what a file says that has lost the tag.
+_BIT_PACKINGS = {1, 2, 3, 4, 5, 8, 32773, 32946}
 _UINT, _INT, _FLOAT = 1, 2, 3
 _KINDS = {_INT: "signed integers", 4: "values of no stated kind"}
 _MAX_BITS = 16
@@ -61,7 +64,8 @@ def read_tiff(path: Path, check_size: SizeCheck) -> Pixels:
     with tifffile.TiffFile(path) as tiff:
         page = tiff.pages.first
         check_size(page.imagelength, page.imagewidth)
-        _refuse_kind(page)
+        _refuse_colours(page)
+        _refuse_numbers(page)
         _refuse_missing_parts(page, path.stat().st_size)
         _refuse_bad_lzw(page)
         samples = page.asarray()
@@ -71,8 +75,8 @@ def read_tiff(path: Path, check_size: SizeCheck) -> Pixels:
     return _pixels(page, samples, cautions)
 
 
-def _refuse_kind(page: tifffile.TiffPage) -> None:
-    """Refuse pages that hold no plain image."""
+def _refuse_colours(page: tifffile.TiffPage) -> None:
+    """Refuse colours other than grey and RGB, and what is not flat."""
     if page.photometric == _INKS:
         msg = "holds CMYK colours"
         raise RefusedImageError(msg, "grey or RGB")
@@ -81,15 +85,22 @@ def _refuse_kind(page: tifffile.TiffPage) -> None:
     ):
         msg = f"holds colours of the kind {_name(page.photometric)}"
         raise RefusedImageError(msg, "grey or RGB")
+    if page.axes not in {"YX", "YXS", "SYX"}:
+        msg = f"is not one flat image (its axes are {page.axes})"
+        raise RefusedImageError(msg, "a flat image")
+
+
+def _refuse_numbers(page: tifffile.TiffPage) -> None:
+    """Refuse numbers that are no codes or linear values."""
     if page.sampleformat not in {_UINT, _FLOAT}:
         msg = f"holds {_KINDS.get(page.sampleformat, 'complex numbers')}"
         raise RefusedImageError(msg, _PLAIN)
     if page.sampleformat == _UINT and not _is_short(page.bitspersample):
         msg = f"holds {page.bitspersample}-bit integers"
         raise RefusedImageError(msg, _PLAIN)
-    if page.axes not in {"YX", "YXS", "SYX"}:
-        msg = f"is not one flat image (its axes are {page.axes})"
-        raise RefusedImageError(msg, "a flat image")
+    if page.bitspersample == 1 and page.compression not in _BIT_PACKINGS:
+        msg = f"says that it has 1 bit, which {_name(page.compression)} cannot hold"
+        raise RefusedImageError(msg, _PLAIN)
 
 
 def _name(photometric: object) -> str:
@@ -157,7 +168,7 @@ def _pixels(page: tifffile.TiffPage, samples: Codes, cautions: tuple[str, ...]) 
 def _without_extras(page: tifffile.TiffPage, samples: Codes) -> tuple[Codes, tuple[str, ...]]:
     """Keep the colour and, if the first further sample is declared so, its opacity."""
     wanted = _COLOURS[page.photometric]
-    found = samples.shape[2] if samples.ndim > 2 else 1  # noqa: PLR2004 (rows, columns, samples)
+    found = samples.shape[2] if samples.ndim > 2 else 1  # noqa: PLR2004 -- rows, columns, samples
     if found < wanted:
         msg = f"holds {found} samples a pixel, too few for its colours"
         raise RefusedImageError(msg, "grey or RGB")

@@ -50,7 +50,7 @@ class Motion:
             over = self.place_um(time) - place_um
             high, low = np.where(over > 0, time, high), np.where(over > 0, low, time)
             newton = time - over / self.speed_at(time)
-            time = np.where((newton > low) & (newton < high), newton, (low + high) / 2)
+            time = np.where((newton >= low) & (newton <= high), newton, (low + high) / 2)
         return np.asarray(time)
 
 

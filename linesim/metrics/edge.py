@@ -130,7 +130,7 @@ class EdgeResponse:
         return None if self.mtf10_cyc_px is None else self.mtf10_cyc_px / self.pitch
 
 
-def edge_response(  # noqa: PLR0913 one measurement, its options by keyword
+def edge_response(  # noqa: PLR0913 -- one measurement, its options by keyword
     image: NDArray[np.generic],
     *,
     direction: Direction | None = None,

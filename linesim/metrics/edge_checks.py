@@ -81,7 +81,7 @@ def checked_values(image: NDArray[np.generic], limits: tuple[float, float] | Non
     InputError
         What is wrong with the image.
     """
-    if image.ndim != 2:  # noqa: PLR2004 lines and width
+    if image.ndim != 2:  # noqa: PLR2004 -- lines and width
         msg = f"edge: an image of shape {image.shape} read; expected one channel, (lines, width)"
         raise InputError(msg)
     if min(image.shape) < MIN_ROWS:

@@ -72,7 +72,7 @@ def overshoot(spread: EdgeSpread) -> float:
     return excess / spread.step if excess > 4.0 * spread.bin_noise else 0.0
 
 
-def choose_half_width(spread: EdgeSpread, rise: float) -> float:
+def choose_half_width(spread: EdgeSpread, rise_10_90_px: float) -> float:
     """
     Choose the window: the widest that noise allows.
 
@@ -85,7 +85,7 @@ def choose_half_width(spread: EdgeSpread, rise: float) -> float:
     ----------
     spread : EdgeSpread
         All that the region allows.
-    rise : float
+    rise_10_90_px : float
         Distance from 10 % to 90 %; the flat part of the window covers at least twice that to each
         side. [px]
 
@@ -95,7 +95,7 @@ def choose_half_width(spread: EdgeSpread, rise: float) -> float:
         Half-width. [px]
     """
     widest = spread.half_width_px
-    narrowest = min(widest, max(MIN_HALF_WIDTH_PX, 2.0 * rise / (1.0 - TAPER)))
+    narrowest = min(widest, max(MIN_HALF_WIDTH_PX, 2.0 * rise_10_90_px / (1.0 - TAPER)))
     steps = int(2.0 * np.log2(widest / narrowest))
     choices = widest * 2.0 ** (-0.5 * np.arange(steps + 1))
     cost = np.array([_lost(spread, x) + mtf_noise(spread, x) ** 2 for x in choices])

@@ -79,7 +79,7 @@ def find_direction(image: FloatArray, pixel_pitch: tuple[float, float]) -> Direc
     {"across", "along"}
         The axis along which the values change most steeply; noise weighs on both alike.
     """
-    from scipy.ndimage import uniform_filter  # noqa: PLC0415 keeps the command line's start fast
+    from scipy.ndimage import uniform_filter  # noqa: PLC0415 -- keeps the command line's start fast
 
     smooth = uniform_filter(image, 5, mode="nearest")
     gain = [float(np.mean(np.diff(smooth, axis=axis) ** 2)) for axis in (0, 1)]
@@ -156,7 +156,7 @@ def _trim(line: EdgeLine, shape: tuple[int, ...]) -> EdgeLine:
 
 def _coarse_columns(image: FloatArray) -> tuple[FloatArray, FloatArray, float]:
     """Rows that hold a step, its place in each (difference of two box means), and its sign."""
-    from scipy.ndimage import uniform_filter  # noqa: PLC0415 keeps the command line's start fast
+    from scipy.ndimage import uniform_filter  # noqa: PLC0415 -- keeps the command line's start fast
 
     box = min(7, image.shape[1] // 8 * 2 + 1)
     mean = uniform_filter(image, (5, box), mode="nearest")

@@ -135,7 +135,7 @@ def box_spline(value: FloatArray) -> "BSpline":
         Of degree 4, over bin edges 0 to the number of bins: the derivative of the quintic spline
         through the running sum. It is the value at a point, free of the bins' blur.
     """
-    from scipy.interpolate import make_interp_spline  # noqa: PLC0415 keeps the command line fast
+    from scipy.interpolate import make_interp_spline  # noqa: PLC0415 -- keeps the command line fast
 
     edges = np.arange(value.size + 1.0)
     return make_interp_spline(edges, np.append(0.0, np.cumsum(value)), k=5).derivative()

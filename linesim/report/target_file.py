@@ -1,17 +1,25 @@
 """Built-in targets as image files."""
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
+from linesim.files.images_in import MAX_PIXELS
 from linesim.files.images_out import write_png, write_tiff
+from linesim.files.png_in import MAX_SIDE
 from linesim.files.srgb import linear_to_srgb
+from linesim.forward.reference import Reference
 from linesim.setup.errors import InputError
 from linesim.setup.quantity import parse_quantity
+from linesim.setup.shown import shown
 from linesim.targets.catalogue import BUILT_INS, make
 
 _SIXTEEN_BIT = 65535
+_BLOCK_ROWS = 1024
+_EXAMPLES = {"um": '"20 um"', "mm": '"40 mm"', "deg": '"5 deg"'}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +53,11 @@ class TargetWish:
             return parse_quantity(text, unit)
         except ValueError as fault:
             option = key.replace("_", "-")
-            msg = f'--{option}: read "{text}", but {fault}; expected is a number with a unit'
+            example = _EXAMPLES[unit]
+            msg = (
+                f"--{option}: read {shown(text)}, but {fault}; expected a number with its unit, "
+                f"for example {example}"
+            )
             raise InputError(msg) from None
 
 
@@ -63,6 +75,47 @@ def target_lines() -> list[str]:
         f"a pixel. {entry.sentence}"
         for entry in BUILT_INS
     ]
+
+
+def _drawn(wish: TargetWish) -> Reference:
+    """Draw; what the catalogue calls by the keys of a setup has other names on the command line."""
+    try:
+        return make(
+            wish.name,
+            pixel_size_um=wish.number("pixel_size", "um"),
+            width_mm=wish.number("width", "mm"),
+            height_mm=wish.number("height", "mm"),
+            angle_deg=wish.number("angle", "deg"),
+            contrast=wish.contrast,
+        )
+    except InputError as refusal:
+        raise InputError(*map(_in_options, refusal.faults)) from None
+
+
+def _in_options(fault: str) -> str:
+    named = fault.replace("target.image:", "target:")
+    return re.sub(r"target\.(\w+)", lambda key: f"--{key[1].replace('_', '-')}", named)
+
+
+def _refuse_size(shape: tuple[int, ...], path: Path) -> None:
+    rows, columns = shape[:2]
+    read = f"--width, --height, --pixel-size: they make {rows} x {columns} pixels (rows x columns)"
+    if rows * columns > MAX_PIXELS:
+        msg = f"{read}; expected at most {MAX_PIXELS} in all, which is what a setup reads"
+        raise InputError(msg)
+    if path.suffix.lower() == ".png" and max(rows, columns) > MAX_SIDE:
+        msg = f"{read}; expected at most {MAX_SIDE} a side in a PNG, or a name that ends in .tif"
+        raise InputError(msg)
+
+
+def _codes(drawn: Reference) -> NDArray[np.uint16]:
+    """Encode by blocks, so that only the codes are held whole."""
+    codes = np.empty(drawn.shape, dtype=np.uint16)
+    for first in range(0, len(codes), _BLOCK_ROWS):
+        block = codes[first : first + _BLOCK_ROWS]
+        linear = drawn.rows(first, first + len(block))
+        block[:] = np.rint(_SIXTEEN_BIT * linear_to_srgb(linear))
+    return codes
 
 
 def write_target(wish: TargetWish, path: Path) -> str:
@@ -86,21 +139,13 @@ def write_target(wish: TargetWish, path: Path) -> str:
     InputError
         Where the wish or the file name is refused.
     """
-    drawn = make(
-        wish.name,
-        pixel_size_um=wish.number("pixel_size", "um"),
-        width_mm=wish.number("width", "mm"),
-        height_mm=wish.number("height", "mm"),
-        angle_deg=wish.number("angle", "deg"),
-        contrast=wish.contrast,
-    )
+    drawn = _drawn(wish)
     writers = {".png": write_png, ".tif": write_tiff, ".tiff": write_tiff}
     if path.suffix.lower() not in writers:
-        msg = f"--out: read {path}, but expected is a name that ends in .png, .tif or .tiff"
+        msg = f'--out: read "{path}"; expected a name that ends in .png, .tif or .tiff'
         raise InputError(msg)
-    linear = drawn.rows(0, drawn.shape[0])
-    codes = np.rint(_SIXTEEN_BIT * linear_to_srgb(linear)).astype(np.uint16)
-    writers[path.suffix.lower()](path, codes)
+    _refuse_size(drawn.shape, path)
+    writers[path.suffix.lower()](path, _codes(drawn))
     return (
         f'wrote {path.as_posix()}; in a setup: image = "{path.name}", '
         f'pixel_size = "{drawn.pixel_size_um:g} um"'

@@ -1,5 +1,8 @@
 """Kinds of values in a setup file; each knows what it expects and says so when it gets another."""
 
+import math
+import sys
+import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,30 +11,9 @@ from typing import Any
 from pydantic import ValidationInfo
 from pydantic_core import CoreSchema, core_schema
 
+from linesim.setup.errors import InputError
 from linesim.setup.quantity import parse_quantity
-
-_LONGEST = 60
-
-
-def shown(value: object) -> str:
-    """
-    Show a value as it stands in the file, shortened to some 60 characters.
-
-    Parameters
-    ----------
-    value : object
-        As TOML gives it.
-
-    Returns
-    -------
-    str
-        One line.
-    """
-    if isinstance(value, bool):
-        return str(value).lower()
-    text = f'"{value}"' if isinstance(value, str) else str(value)
-    text = text.encode("unicode_escape").decode() if not text.isprintable() else text
-    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
+from linesim.setup.shown import shown
 
 
 def within(number: float, low: float, high: float, unit: str = "") -> float:
@@ -56,8 +38,9 @@ def within(number: float, low: float, high: float, unit: str = "") -> float:
         Where the value lies outside.
     """
     if not low <= number <= high:
-        tail = f" {unit}" if unit else ""
-        msg = f"{number:g}{tail} is outside {low:g} to {high:g}{tail}"
+        # a bare number is told as it was read; a quantity also in the unit of its range
+        given, tail = (f"{number:g} {unit}", f" {unit}") if unit else ("this", "")
+        msg = f"{given} is outside {low:g} to {high:g}{tail}"
         raise ValueError(msg)
     return number
 
@@ -79,25 +62,72 @@ class Kind:
     example: str
 
     def read(self, value: object, folder: Path) -> object:
-        """Turn a value of the file into the one behind the door; ValueError says what is wrong."""
+        """
+        Turn a value of the file into the one behind the door.
+
+        Parameters
+        ----------
+        value : object
+            As TOML gives it.
+        folder : pathlib.Path
+            That file names are relative to.
+
+        Returns
+        -------
+        object
+            The value behind the door.
+
+        Raises
+        ------
+        ValueError
+            What is wrong, as the middle part of a sentence.
+        InputError
+            Whole sentences but for the key in front; one on a key below starts with a point.
+        """
         raise NotImplementedError
 
-    def _checked(self, value: object, info: ValidationInfo) -> object:
-        folder = info.context["folder"] if info.context else Path()
+    def checked(self, value: object, folder: Path) -> object:
+        """
+        Read a value, and say in a whole sentence what is wrong with it.
+
+        Parameters
+        ----------
+        value : object
+            As TOML gives it.
+        folder : pathlib.Path
+            That file names are relative to.
+
+        Returns
+        -------
+        object
+            The value behind the door.
+
+        Raises
+        ------
+        ValueError
+            A sentence, or with InputError several, that the key is to be put in front of.
+        """
         try:
             return self.read(value, folder)
+        except InputError:
+            raise
         except ValueError as fault:
-            msg = (
-                f"read {shown(value)}, but {fault}; "
-                f"expected is {self.what}, for example {self.example}"
-            )
+            msg = f"read {shown(value)}, but {fault}; expected {self.expected}"
             raise ValueError(msg) from None
+
+    @property
+    def expected(self) -> str:
+        """What is expected, with an example."""
+        return f"{self.what}, for example {self.example}"
+
+    def _from_pydantic(self, value: object, info: ValidationInfo) -> object:
+        return self.checked(value, info.context["folder"] if info.context else Path())
 
     def __get_pydantic_core_schema__(
         self, _source: object, _handler: Callable[[Any], CoreSchema]
     ) -> CoreSchema:
         """Hand pydantic the one reader of this kind."""
-        return core_schema.with_info_plain_validator_function(self._checked)
+        return core_schema.with_info_plain_validator_function(self._from_pydantic)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +137,8 @@ class Quantity(Kind):
 
     Parameters
     ----------
+    what, example : str
+        As for `Kind`.
     unit : str
         Unit behind the door.
     low, high : float
@@ -125,15 +157,19 @@ class Quantity(Kind):
 
     def read(self, value: object, folder: Path) -> float | str:  # noqa: ARG002 -- of the face
         """Read the text, then judge its range."""
-        if isinstance(value, int | float) and not isinstance(value, bool) and self.bare:
-            return within(float(value), self.low, self.high, self.unit)
-        if not isinstance(value, str):
-            number = isinstance(value, int | float) and not isinstance(value, bool)
-            msg = "a bare number has no unit" if number else "this is not a text with a unit"
+        if isinstance(value, str):
+            if value in self.words:
+                return value
+            return within(parse_quantity(value, self.unit), self.low, self.high, self.unit)
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            msg = "this is not a text with a unit"
             raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
-        if value in self.words:
-            return value
-        return within(parse_quantity(value, self.unit), self.low, self.high, self.unit)
+        if not self.bare:
+            msg = "a bare number has no unit"
+            raise ValueError(msg)
+        # TOML knows whole numbers beyond all floats
+        number = math.inf if abs(value) > sys.float_info.max else float(value)
+        return within(number, self.low, self.high, self.unit)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,6 +179,8 @@ class Number(Kind):
 
     Parameters
     ----------
+    what, example : str
+        As for `Kind`.
     low, high : float
         Range, both ends allowed.
     whole : bool
@@ -156,7 +194,9 @@ class Number(Kind):
     def read(self, value: object, folder: Path) -> float:  # noqa: ARG002 -- of the face
         """Judge type and range."""
         if isinstance(value, bool) or not isinstance(value, int if self.whole else int | float):
-            msg = f"this is not a {'whole ' if self.whole else ''}number without a unit"
+            whole = "whole " if self.whole else ""
+            text = f"a text, and a bare {whole}number is due"
+            msg = f"this is {text if isinstance(value, str) else f'not a {whole}number'}"
             raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
         within(value, self.low, self.high)
         return int(value) if self.whole else float(value)
@@ -169,39 +209,70 @@ class Choice(Kind):
 
     Parameters
     ----------
+    what, example : str
+        As for `Kind`.
     allowed : tuple
         The values allowed.
     """
 
     allowed: tuple[object, ...]
 
+    @property
+    def expected(self) -> str:
+        """All of them; an example would repeat one."""
+        return self.what
+
     def read(self, value: object, folder: Path) -> object:  # noqa: ARG002 -- of the face
         """Look the value up."""
-        if isinstance(value, bool | list | dict) or value not in self.allowed:
-            msg = "this is not among the values allowed"
-            raise ValueError(msg)
-        return value
+        for allowed in self.allowed:
+            # TOML tells 12 from 12.0, and so does the code behind the door
+            if type(value) is type(allowed) and value == allowed:
+                return value
+        msg = "this is not among the values allowed"
+        raise ValueError(msg)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flag(Kind):
-    """True or false."""
+    """
+    True or false.
+
+    Parameters
+    ----------
+    what, example : str
+        As for `Kind`.
+    """
 
     def read(self, value: object, folder: Path) -> bool:  # noqa: ARG002 -- of the face
         """Take a TOML boolean."""
         if not isinstance(value, bool):
-            msg = "this is neither true nor false"
+            msg = "this is neither of the two"
             raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
         return value
+
+    @property
+    def expected(self) -> str:
+        """Both; an example would repeat one."""
+        return f"{self.what}, without quotes"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Text(Kind):
-    """A text that is not empty."""
+    """
+    A text that is not empty.
+
+    Parameters
+    ----------
+    what, example : str
+        As for `Kind`.
+    """
 
     def read(self, value: object, folder: Path) -> str:  # noqa: ARG002 -- of the face
         """Take a text."""
         if not isinstance(value, str) or not value.strip():
             msg = "the text is empty" if isinstance(value, str) else "this is not a text"
+            raise ValueError(msg)
+        if any(unicodedata.category(sign) == "Cc" for sign in value):
+            msg = "it holds a line break or another control character"
             raise ValueError(msg)
         return value

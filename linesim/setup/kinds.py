@@ -2,19 +2,23 @@
 
 import re
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from linesim.setup.curve_files import read_curve
 from linesim.setup.errors import InputError
 from linesim.setup.fields import Kind, Number, Quantity
+from linesim.setup.light_tables import illuminant_curves
+from linesim.setup.shown import shown
 from linesim.setup.spectra import Spectrum
 from linesim.setup.spectral_sums import Curve
 
 LARGEST_BINNING = 4
 _BINNING = re.compile(r"([1-9])x([1-9])")
+_EXAMPLE_BAND = '{ peak = "850 nm", width = "40 nm" }'
 _WAVELENGTH = Quantity(what="a wavelength", example='"850 nm"', unit="nm", low=200.0, high=2500.0)
 _WIDTH = Quantity(
     what="a full width at half maximum", example='"30 nm"', unit="nm", low=0.01, high=500.0
@@ -23,7 +27,14 @@ _SHARE = Number(what="a number from 0 to 1", example="0.6", low=0.0, high=1.0)
 
 
 class Binning(NamedTuple):
-    """Physical pixels in one delivered pixel, across the web and along it."""
+    """
+    Physical pixels in one delivered pixel.
+
+    Parameters
+    ----------
+    across, along : int
+        Joined across the web, and along travel.
+    """
 
     across: int
     along: int
@@ -35,7 +46,14 @@ class Binning(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BinningKind(Kind):
-    """Across x along, such as "2x1"."""
+    """
+    Across x along, such as "2x1".
+
+    Parameters
+    ----------
+    what, example : str
+        As for `Kind`.
+    """
 
     def read(self, value: object, folder: Path) -> Binning:  # noqa: ARG002 -- of the face
         """Take the two factors apart."""
@@ -46,43 +64,86 @@ class BinningKind(Kind):
         return Binning(int(match[1]), int(match[2]))
 
 
+def _is_csv(value: object) -> bool:
+    return isinstance(value, str) and value.lower().endswith(".csv")
+
+
 def _curve(text: str, folder: Path, value_name: str) -> Curve:
-    try:
-        return read_curve(folder / text, key="the file", value_name=value_name, written=text)
-    except InputError as fault:
-        raise ValueError(str(fault)) from None
+    return read_curve(folder / text, key="the file", value_name=value_name, written=text)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SpectrumKind(Kind):
-    """A CIE name, {peak, width}, or a CSV file of wavelength and power."""
+    """
+    A CIE name, {peak, width}, or a CSV file of wavelength and power.
+
+    Parameters
+    ----------
+    what, example : str
+        As for `Kind`.
+    """
 
     def read(self, value: object, folder: Path) -> Spectrum:
         """Build the spectrum."""
-        try:
-            if isinstance(value, dict):
-                return _narrow_band(value, folder)
-            if isinstance(value, str) and value.lower().endswith(".csv"):
-                return Spectrum.tabulated(*_curve(value, folder, "power"), name=value)
-            if isinstance(value, str):
-                return Spectrum.named(value)
-        except InputError as fault:
-            raise ValueError(str(fault)) from None
-        msg = "this is neither a name nor {peak, width}"
-        raise ValueError(msg)
+        if isinstance(value, dict):
+            return _narrow_band(value, folder)
+        if not isinstance(value, str):
+            msg = "this is no name, no { peak, width } and no file"
+            raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
+        if _is_csv(value):
+            # the file's own name, so that the same light is equal from another folder
+            return Spectrum.tabulated(*_curve(value, folder, "power"), name=Path(value).name)
+        return _named(value)
+
+
+def _named(name: str) -> Spectrum:
+    try:
+        return Spectrum.named(name)
+    except InputError:
+        known = list(illuminant_curves())
+        near = get_close_matches(name.strip().upper(), known, n=1)
+        hint = f" (nearest: {near[0]})" if near else ""
+        msg = (
+            f"read {shown(name)}, but no light here has that name{hint}; expected one of "
+            f"{', '.join(known)}, or {_EXAMPLE_BAND}, or a CSV file"
+        )
+        raise InputError(msg) from None
 
 
 def _narrow_band(value: dict[str, object], folder: Path) -> Spectrum:
-    if set(value) != {"peak", "width"}:
-        msg = "a narrow band has exactly the keys peak and width"
-        raise ValueError(msg)
-    peak = _WAVELENGTH.read(value["peak"], folder)
-    width = _WIDTH.read(value["width"], folder)
-    return Spectrum.gaussian(float(peak), float(width))
+    kinds = {"peak": _WAVELENGTH, "width": _WIDTH}
+    faults = [
+        f".{key}: read {shown(value[key])}, but there is no such key; known here are peak, width"
+        for key in value
+        if key not in kinds
+    ]
+    found: dict[str, Any] = {}
+    for key, kind in kinds.items():
+        if key not in value:
+            faults.append(
+                f".{key}: nothing was read, but this key is needed, for example {kind.example}"
+            )
+            continue
+        try:
+            found[key] = kind.checked(value[key], folder)
+        except ValueError as fault:
+            faults.append(f".{key}: {fault}")
+    if faults:
+        raise InputError(*faults)
+    return Spectrum.gaussian(found["peak"], found["width"])
 
 
 class EfficiencyCurve(NamedTuple):
-    """Quantum efficiency over the wavelength, in tuples so that two set-ups can be compared."""
+    """
+    Quantum efficiency over the wavelength, in tuples so that two set-ups can be compared.
+
+    Parameters
+    ----------
+    wavelength_nm : tuple of float
+        Rising. [nm]
+    value : tuple of float
+        Electrons per photon there.
+    """
 
     wavelength_nm: tuple[float, ...]
     value: tuple[float, ...]
@@ -94,12 +155,22 @@ class EfficiencyCurve(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EfficiencyKind(Kind):
-    """A number, or a CSV file of wavelength and efficiency."""
+    """
+    A number, or a CSV file of wavelength and efficiency.
+
+    Parameters
+    ----------
+    what, example : str
+        As for `Kind`.
+    """
 
     def read(self, value: object, folder: Path) -> float | EfficiencyCurve:
         """Take the number, or read the curve."""
         if not isinstance(value, str):
             return float(_SHARE.read(value, folder))
+        if not _is_csv(value):
+            msg = "this is neither a number nor the name of a CSV file"
+            raise ValueError(msg)
         wavelength_nm, efficiency = _curve(value, folder, "quantum efficiency")
         if efficiency.max() > 1:
             msg = "it holds a quantum efficiency above 1"

@@ -1,7 +1,8 @@
 """From TOML to a checked, frozen setup: defaults filled in, all faults told at once."""
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
+from copy import deepcopy
 from difflib import get_close_matches
 from functools import cache
 from importlib.resources import files
@@ -11,10 +12,11 @@ from typing import Any
 from pydantic import ValidationError
 
 from linesim.setup.errors import InputError
-from linesim.setup.fields import shown
+from linesim.setup.infiles import existing_file
 from linesim.setup.model import Section, Sections
 from linesim.setup.relations import broken_choices, broken_relations
 from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
 
 Texts = dict[str, Any]
 """A setup as TOML gives it: section -> key -> value as written."""
@@ -29,6 +31,9 @@ NO_DEFAULT = {
 }
 """Keys of the starter file that only the user can know."""
 
+_EXPECTED = "a setup file (linesim new writes one)"
+_QUOTES = 'texts and values with a unit stand in quotes, as in speed = "60 m/min"'
+_QUITE_NEAR = 0.8
 _MOST_BYTES = 1_000_000
 
 
@@ -57,14 +62,27 @@ def _defaults() -> Texts:
 def _merged(texts: Mapping[str, Any]) -> Texts:
     """Fill in defaults; what is not a table is left for the check to refuse."""
     merged: Texts = {name: dict(section) for name, section in _defaults().items()}
-    for name, section in texts.items():
+    for name, section in deepcopy(dict(texts)).items():
         known = merged.get(name)
         is_table = isinstance(section, Mapping)
         merged[name] = {**(known or {}), **section} if is_table else section
     return merged
 
 
-def _known_keys(path: tuple[str, ...]) -> list[str]:
+def known_keys(path: tuple[str, ...]) -> list[str]:
+    """
+    List the keys of a setup file.
+
+    Parameters
+    ----------
+    path : tuple of str
+        Names of the tables above; () for the whole file.
+
+    Returns
+    -------
+    list of str
+        In the order of the model; empty where there is no such table.
+    """
     model: type[Section] = Sections
     for name in path:
         field = model.model_fields.get(name)
@@ -77,28 +95,35 @@ def _known_keys(path: tuple[str, ...]) -> list[str]:
 
 def _unknown(path: tuple[str, ...], value: object) -> str:
     *above, key = path
-    keys = _known_keys(tuple(above))
-    near = get_close_matches(key, keys, n=1, cutoff=0.6)
+    keys, wanted = known_keys(tuple(above)), key.lower().replace("-", "_")
     elsewhere = [
-        f"{section}.{key}" for section in _known_keys(()) if key in _known_keys((section,))
+        f"{section}.{wanted}" for section in known_keys(()) if wanted in known_keys((section,))
     ]
-    hint = f"did you mean {'.'.join([*above, near[0]])}?" if near else ""
-    hint = hint or (f"did you mean {elsewhere[0]}?" if elsewhere else "")
-    hint = hint or f"known here are {', '.join(keys)}"
+    near = [".".join([*above, each]) for each in get_close_matches(wanted, keys, n=1)]
+    # the right name in the wrong place is a better guess than a similar name in this one
+    meant = near if wanted in keys else elsewhere + near + _near_elsewhere(wanted)
+    hint = f"did you mean {meant[0]}?" if meant else f"known here are {', '.join(keys)}"
     return f"{'.'.join(path)}: read {shown(value)}, but there is no such key; {hint}"
 
 
-def _sentence(error: Any) -> str:  # noqa: ANN401 -- pydantic's own error type is a TypedDict of Any
+def _near_elsewhere(wanted: str) -> list[str]:
+    homes = {key: f"{name}.{key}" for name in known_keys(()) for key in known_keys((name,))}
+    return [homes[key] for key in get_close_matches(wanted, homes, n=1, cutoff=_QUITE_NEAR)]
+
+
+def _sentences(error: Any) -> tuple[str, ...]:  # noqa: ANN401 -- pydantic's type is a dict of Any
     path = tuple(str(part) for part in error["loc"])
     dotted = ".".join(path)
     if error["type"] == "extra_forbidden":
-        return _unknown(path, error["input"])
+        return (_unknown(path, error["input"]),)
     if error["type"] == "missing":
-        example = _example(path)
-        return f"{dotted}: nothing was read, but this key is needed{example}"
+        return (f"{dotted}: nothing was read, but this key is needed{_example(path)}",)
     if error["type"] == "model_type":
-        return f"{dotted}: read {shown(error['input'])}, but expected is a table [{dotted}]"
-    return f"{dotted}: {error['ctx']['error']}"
+        read = shown(error["input"])
+        return (f"{dotted}: read {read}, but this is no table; expected [{dotted}] and its keys",)
+    fault = error["ctx"]["error"]
+    told = fault.faults if isinstance(fault, InputError) else (str(fault),)
+    return tuple(dotted + (each if each.startswith(".") else f": {each}") for each in told)
 
 
 def _example(path: tuple[str, ...]) -> str:
@@ -108,11 +133,27 @@ def _example(path: tuple[str, ...]) -> str:
     return "" if value is None or isinstance(value, Mapping) else f", for example {shown(value)}"
 
 
-def _sections(merged: Texts, folder: Path) -> tuple[Sections | None, tuple[str, ...]]:
+def _sections(merged: Texts, folder: Path) -> tuple[Sections, dict[str, tuple[str, ...]]]:
+    """Check key by key; give the values, the starter's in place of faulty ones, and the faults."""
     try:
-        return Sections.model_validate(merged, context={"folder": folder}), ()
+        return Sections.model_validate(merged, context={"folder": folder}), {}
     except ValidationError as refusal:
-        return None, tuple(_sentence(error) for error in refusal.errors(include_url=False))
+        errors = refusal.errors(include_url=False)
+    repaired = _without([tuple(map(str, error["loc"])) for error in errors], merged)
+    faults = {".".join(map(str, error["loc"])): _sentences(error) for error in errors}
+    return Sections.model_validate(repaired, context={"folder": folder}), faults
+
+
+def _without(faulty: list[tuple[str, ...]], merged: Texts) -> Texts:
+    """Put the starter's values in the place of faulty ones; what it does not have is left out."""
+    repaired, starter = deepcopy(merged), tomllib.loads(starter_text())
+    for *above, key in faulty:
+        table = repaired[above[0]] if above else repaired
+        good = starter[above[0]] if above else starter
+        table.pop(key, None)
+        if key in good:
+            table[key] = good[key]
+    return repaired
 
 
 def setup_from(texts: Mapping[str, Any], folder: Path | None = None) -> Setup:
@@ -138,19 +179,16 @@ def setup_from(texts: Mapping[str, Any], folder: Path | None = None) -> Setup:
     """
     folder = (folder or Path()).resolve()
     merged = _merged(texts)
-    sections, faults = _sections(merged, folder)
-    faults = (*broken_choices(merged), *faults)
-    if sections is None or faults:
-        raise InputError(*faults)
+    sections, found = _sections(merged, folder)
     setup = Setup(sections=sections, texts=merged, folder=folder)
-    _refuse(broken_relations(setup))
+    faults = (
+        *(sentence for told in found.values() for sentence in told),
+        *broken_choices(merged),
+        *broken_relations(setup, frozenset(found)),
+    )
+    if faults:
+        raise InputError(*faults)
     return setup
-
-
-def _refuse(faults: Iterable[str]) -> None:
-    found = tuple(faults)
-    if found:
-        raise InputError(*found)
 
 
 def load_setup(path: str | Path) -> Setup:
@@ -173,31 +211,38 @@ def load_setup(path: str | Path) -> Setup:
         With one sentence for every fault found.
     """
     path = Path(path)
+    text = _text(path)
     try:
-        texts = tomllib.loads(_text(path))
+        return setup_from(tomllib.loads(text), path.parent)
+    except InputError:
+        raise
     except tomllib.TOMLDecodeError as fault:
-        msg = f"{path}: this is not TOML as expected: {fault}"
-        raise InputError(msg) from None
-    return setup_from(texts, path.parent)
+        reason = str(fault)
+        twice = reason.startswith("Cannot")
+        hint = "; each key stands once" if twice else f"; {_QUOTES}"
+    except ValueError:  # Python's limit on the digits of a whole number
+        reason, hint = "a number has thousands of digits", ""
+    except RecursionError:
+        reason, hint = "brackets stand within brackets without end", ""
+    msg = f'setup "{path}" cannot be read as TOML: {reason}{hint}'
+    raise InputError(msg)
 
 
 def _text(path: Path) -> str:
-    kind = "a folder" if path.is_dir() else "" if path.exists() else "no such file"
-    if kind:
-        msg = f"{path}: this is {kind}, but expected is a setup file (linesim new writes one)"
+    file = existing_file(path, key="setup", expected=_EXPECTED)
+    if file.stat().st_size > _MOST_BYTES:
+        msg = f'setup "{path}" is far too large; expected {_EXPECTED}'
         raise InputError(msg)
     try:
-        data = path.read_bytes()
-        text = data.decode("utf-8-sig")
-    except OSError as fault:
-        msg = f"{path}: it cannot be read: {fault.strerror}"
+        text = file.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        msg = (
+            f'setup "{path}" is not UTF-8 text (byte {fault.start + 1} does not fit), as TOML must '
+            "be; save it as UTF-8"
+        )
         raise InputError(msg) from None
-    except UnicodeDecodeError:
-        msg = f"{path}: this is not UTF-8 text, as TOML must be; save it as UTF-8"
-        raise InputError(msg) from None
-    if not text.strip() or len(data) > _MOST_BYTES:
-        state = "empty" if not text.strip() else "far too large for a setup file"
-        msg = f"{path}: the file is {state}, but expected is a setup (linesim new writes one)"
+    if not text.strip():
+        msg = f'setup "{path}" is empty; expected {_EXPECTED}'
         raise InputError(msg)
     return text
 
@@ -229,7 +274,9 @@ def changed(setup: Setup, changes: Mapping[str, Any]) -> Setup:
     }
     for dotted, value in changes.items():
         section, _, key = dotted.partition(".")
-        table = texts.setdefault(section, {}) if key else texts
+        if key and not isinstance(texts.get(section), dict):
+            texts[section] = {}  # no section of that name: the check will say so
+        table = texts[section] if key else texts
         table[key or section] = value
         if value is None:
             del table[key or section]

@@ -22,7 +22,7 @@ _RATE = Quantity(what="a rate", example='"8 kHz"', unit="Hz", low=1e-3, high=1e8
 _SWING = Quantity(what="a frequency", example='"12 Hz"', unit="Hz", low=1e-6, high=1e7)
 _SHARE = Number(what="a fraction from 0 to 1", example="0.8", low=0.0, high=1.0)
 _FAULT_SHARE = Number(what="a fraction from 0 to 0.9", example="0.02", low=0.0, high=0.9)
-_COUNT = Number(what="a whole number", example="4", low=1, high=1_000_000, whole=True)
+_COUNT = Number(what="a number of encoder counts", example="4", low=1, high=1_000_000, whole=True)
 _ELECTRONS = Quantity(what="a number of electrons", example='"12 e"', unit="e", low=0.0, high=1e9)
 _WELL = Quantity(what="a number of electrons", example='"40 ke"', unit="e", low=1.0, high=1e9)
 
@@ -89,7 +89,8 @@ class Lens(Section):
 
     magnification: (
         Annotated[
-            float, Number(what="image size over object size", example="0.1", low=1e-4, high=100.0)
+            float,
+            Number(what="a ratio of image to object size", example="0.1", low=1e-4, high=100.0),
         ]
         | None
     ) = None
@@ -146,12 +147,13 @@ class Camera(Section):
 
     kind: Annotated[Literal["mono"], Choice(what='"mono"', example='"mono"', allowed=("mono",))]
     pixels: Annotated[
-        int, Number(what="pixels along the line", example="4096", low=1, high=131_072, whole=True)
+        int,
+        Number(what="a number of pixels", example="4096", low=1, high=131_072, whole=True),
     ]
     pixel_width_um: Annotated[float, _PITCH] = Field(alias="pixel_width")
     pixel_height_um: Annotated[float, _PITCH] | None = Field(alias="pixel_height", default=None)
     rows: (
-        Annotated[int, Number(what="rows of pixels", example="2", low=1, high=64, whole=True)]
+        Annotated[int, Number(what="a number of rows", example="2", low=1, high=64, whole=True)]
         | None
     ) = None
     quantum_efficiency: Annotated[
@@ -170,7 +172,7 @@ class Camera(Section):
     dsnu_e: Annotated[float, _ELECTRONS] = Field(alias="dsnu")
     prnu: Annotated[float, _FAULT_SHARE]
     pattern_seed: Annotated[
-        int, Number(what="a whole number from 0", example="0", low=0, high=2**63 - 1, whole=True)
+        int, Number(what="a seed", example="0", low=0, high=2**63 - 1, whole=True)
     ]
     bit_depth: Annotated[
         int,
@@ -234,7 +236,8 @@ class Acquisition(Section):
     ]
     lines: (
         Annotated[
-            int, Number(what="a number of lines", example="1800", low=1, high=10**9, whole=True)
+            int,
+            Number(what="a number of lines", example="1800", low=1, high=10**9, whole=True),
         ]
         | None
     ) = None

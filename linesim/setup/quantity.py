@@ -9,9 +9,15 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import pint
 
-_QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)?\s*")
+_QUANTITY = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(\S.*?)?\s*")
 _ELECTRON_SIGN = re.compile(r"(?<=e)[-−⁻](?=\s*(?:/|$))")
+# names with small powers, parted by one mark each: pint alone would also take "m//s", "m/0" and
+# towers of powers that never end
+_POWER = r"(?:(?:\^|\*\*)[+-]?[1-9]|[⁺⁻]?[¹²³⁴⁵⁶⁷⁸⁹])?"
+_NAME = rf"(?:[^\W\d_¹²³⁴⁵⁶⁷⁸⁹⁰]+|°){_POWER}"
+_UNIT = re.compile(rf"(?:1 ?/ ?)?{_NAME}(?:(?: ?[/*·] ?| ){_NAME})*")
 _LONGEST = 60
+_LARGEST = 1e100
 
 
 @cache
@@ -28,7 +34,7 @@ def _registry() -> "pint.UnitRegistry[Fraction]":
 def _split(text: str) -> tuple[str, str]:
     """Take "60 m/min" apart; a ValueError says what is wrong with it."""
     if "," in text:
-        msg = "a comma is not read as a decimal mark; use a point"
+        msg = "a comma is not read as a decimal mark, write a point"
         raise ValueError(msg)
     match = _QUANTITY.fullmatch(text) if len(text) <= _LONGEST else None
     if match is None:
@@ -46,6 +52,8 @@ def _factor(unit: str, into: str) -> Fraction:
     import pint  # noqa: PLC0415 -- see _registry
 
     try:
+        if not _UNIT.fullmatch(unit):
+            raise pint.UndefinedUnitError(unit)
         return Fraction(_registry().Quantity(1, _registry().parse_units(unit)).to(into).magnitude)
     except pint.DimensionalityError:
         msg = f"{unit} is a unit of another kind"
@@ -79,8 +87,8 @@ def parse_quantity(text: str, into: str) -> float:
     """
     number, unit = _split(text)
     factor = _factor(unit, into)
-    try:
-        return float(Fraction(number) * factor) if abs(float(number)) > 0 else 0.0
-    except (OverflowError, ValueError):
+    # the float first: the exact fraction of "1e999999999" would fill the memory
+    if not abs(float(number)) <= _LARGEST:
         msg = "the number is out of any physical range"
-        raise ValueError(msg) from None
+        raise ValueError(msg)
+    return float(Fraction(number) * factor) if abs(float(number)) > 0 else 0.0

@@ -6,17 +6,17 @@ from pathlib import Path
 from typing import Any
 
 from linesim.setup.errors import InputError
-from linesim.setup.fields import shown
 from linesim.setup.infiles import existing_file
 from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
 
 _IMAGES = "a PNG, TIFF or JPEG image"
 _ONE_OF = (
-    ("lens", "magnification", "field_of_view", True),
-    ("light", "illuminance", "irradiance", True),
-    ("acquisition", "lines", "length", False),
+    ("lens", "magnification", "field_of_view", "magnification = 0.1"),
+    ("light", "illuminance", "irradiance", 'illuminance = "40 klx"'),
+    ("acquisition", "lines", "length", ""),
 )
-"""Section, two keys that exclude each other, and whether one of them is needed."""
+"""Section, two keys that exclude each other, and an example where one of them is needed."""
 
 
 def broken_choices(texts: Mapping[str, Any]) -> Iterator[str]:
@@ -33,16 +33,18 @@ def broken_choices(texts: Mapping[str, Any]) -> Iterator[str]:
     str
         One sentence a fault.
     """
-    for section, one, other, needed in _ONE_OF:
+    for section, one, other, example in _ONE_OF:
+        needed = bool(example)
         table = texts.get(section, {})
         if not isinstance(table, Mapping):
             continue
+        pair = f"{section}.{one}, {section}.{other}"
         given = [key for key in (one, other) if key in table]
         if len(given) == 2:  # noqa: PLR2004 -- both of the pair
-            read = " and ".join(f"{key} = {shown(table[key])}" for key in given)
-            yield f"{section}: read {read}, but only one of the two can hold; leave one out"
+            read = " and ".join(shown(table[key]) for key in given)
+            yield f"{pair}: read {read}, but only one of the two can hold; leave one out"
         elif needed and not given:
-            yield f"{section}: nothing was read for {one} or {other}, but one of the two is needed"
+            yield f"{pair}: nothing was read, but one of the two is needed, for example {example}"
 
 
 BUILT_IN = ("flat", "edge", "foil", "tile", "bars", "star", "steps")
@@ -54,7 +56,7 @@ def _image(setup: Setup) -> Iterator[str]:
     if image in BUILT_IN:
         return
     if not Path(image).suffix:
-        near = get_close_matches(image, BUILT_IN, n=1, cutoff=0.5)
+        near = get_close_matches(image.lower(), BUILT_IN, n=1, cutoff=0.5)
         hint = f'did you mean "{near[0]}"?' if near else f"built in are {', '.join(BUILT_IN)}"
         yield (
             f'target.image: read "{image}", but there is no such built-in target, and an image '
@@ -67,12 +69,26 @@ def _image(setup: Setup) -> Iterator[str]:
         yield str(fault)
 
 
+def _drawn_size(setup: Setup) -> Iterator[str]:
+    if not Path(setup.target.image).suffix:
+        return
+    for key in ("width", "height", "angle", "contrast"):
+        if key in setup.texts["target"]:
+            yield (
+                f"target.{key}: read {shown(setup.texts['target'][key])}, but only a built-in "
+                "target takes it; an image file is as large as its pixels times pixel_size"
+            )
+
+
 def _light(setup: Setup) -> Iterator[str]:
-    if setup.light.illuminance_lx is not None:
-        try:
-            setup.light.spectrum.irradiance_w_m2(setup.light.illuminance_lx)
-        except InputError as fault:
-            yield f"light.illuminance: {fault}"
+    spectrum = setup.light.spectrum
+    if setup.light.illuminance_lx is not None and not spectrum.illuminance_is_meaningful:
+        yield (
+            f"light.illuminance: read {shown(setup.texts['light']['illuminance'])}, but the eye "
+            f'sees next to nothing of the light "{spectrum.name}" (share weighted by V(λ): '
+            f"{spectrum.visible_share:.2g}), so lux say nothing about its power; expected W/m² "
+            'instead, for example irradiance = "120 W/m^2"'
+        )
 
 
 def _encoder(setup: Setup) -> Iterator[str]:
@@ -86,13 +102,13 @@ def _encoder(setup: Setup) -> Iterator[str]:
     if transport.trigger == "encoder" and not isinstance(setup.acquisition.line_rate, str):
         yield (
             f"acquisition.line_rate: read {shown(setup.texts['acquisition']['line_rate'])}, but "
-            "with an encoder the travel makes the lines; expected is "
-            '"matched" or "square", or set transport.encoder_divider'
+            'with an encoder travel starts the lines; expected "matched" or "square", or a '
+            "transport.encoder_divider"
         )
     if transport.trigger == "clock" and (given or transport.encoder_divider is not None):
         yield (
             'transport.trigger: read "clock" (the default), but encoder keys are given; '
-            'expected is trigger = "encoder", or no encoder_step and encoder_divider'
+            'expected trigger = "encoder", or no encoder_step and encoder_divider'
         )
 
 
@@ -101,12 +117,12 @@ def _rows(setup: Setup) -> Iterator[str]:
     if rows is not None and rows < binning.along:
         yield (
             f'acquisition.binning: read "{binning}", but camera.rows is {rows}, and binning along '
-            f"joins neighbouring rows; expected is at most {rows} along, or more rows"
+            f"joins neighbouring rows; expected at most {rows} along, or more rows"
         )
     if binning.across > setup.camera.pixels:
         yield (
-            f'acquisition.binning: read "{binning}", but the line has only '
-            f"{setup.camera.pixels} pixels"
+            f'acquisition.binning: read "{binning}", but camera.pixels is '
+            f"{setup.camera.pixels}; expected at most that many across"
         )
 
 
@@ -114,11 +130,30 @@ def _levels(setup: Setup) -> Iterator[str]:
     if setup.camera.black_level_dn >= setup.full_scale_dn / 2:
         yield (
             f"camera.black_level: read {setup.camera.black_level_dn:g} DN, but full scale is "
-            f"{setup.full_scale_dn} DN; expected is less than half of it"
+            f"{setup.full_scale_dn} DN; expected less than half of it"
         )
 
 
-def broken_relations(setup: Setup) -> Iterator[str]:
+_CHECKS = (
+    (_image, ("target.image",)),
+    (_drawn_size, ("target.image",)),
+    (_light, ("light.illuminance", "light.irradiance", "light.spectrum")),
+    (
+        _encoder,
+        (
+            "transport.trigger",
+            "transport.encoder_step",
+            "transport.encoder_divider",
+            "acquisition.line_rate",
+        ),
+    ),
+    (_rows, ("camera.rows", "camera.pixels", "acquisition.binning")),
+    (_levels, ("camera.black_level", "camera.bit_depth")),
+)
+"""Each check, and the keys that it looks at."""
+
+
+def broken_relations(setup: Setup, faulty: frozenset[str] = frozenset()) -> Iterator[str]:
     """
     Find values that are fine alone and wrong together.
 
@@ -126,11 +161,15 @@ def broken_relations(setup: Setup) -> Iterator[str]:
     ----------
     setup : Setup
         Each value checked by itself.
+    faulty : frozenset of str
+        Sections and dotted keys already refused, with other values in their place; checks that
+        look at them are left out.
 
     Yields
     ------
     str
         One sentence a fault.
     """
-    for check in (_image, _light, _encoder, _rows, _levels):
-        yield from check(setup)
+    for check, keys in _CHECKS:
+        if faulty.isdisjoint({*keys, *(key.partition(".")[0] for key in keys)}):
+            yield from check(setup)

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from linesim.setup.load import known_keys
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 
@@ -29,10 +30,10 @@ def resolved_text(setup: Setup, folder: Path) -> str:
     """
     import tomli_w  # noqa: PLC0415 -- only needed to write
 
-    texts: dict[str, Any] = {
-        name: dict(table) if isinstance(table, Mapping) else table
-        for name, table in setup.texts.items()
-    }
+    texts: dict[str, Any] = {name: setup.texts[name] for name in known_keys(())}
+    for name, table in texts.items():
+        if isinstance(table, Mapping):
+            texts[name] = {key: table[key] for key in known_keys((name,)) if key in table}
     for section, key in _FILE_KEYS:
         value = texts[section].get(key)
         if _is_file(section, value):

@@ -17,10 +17,10 @@ from linesim.setup.model import (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Setup:
     """
-    One station, checked.
+    One station, checked; two are equal where their values are, whatever units they were written in.
 
     Parameters
     ----------
@@ -33,8 +33,23 @@ class Setup:
     """
 
     sections: Sections
-    texts: Mapping[str, Any] = field(compare=False, repr=False)
-    folder: Path = field(compare=False, repr=False)
+    texts: Mapping[str, Any] = field(repr=False)
+    folder: Path = field(repr=False)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Setup) and self._key == other._key
+
+    def __hash__(self) -> int:
+        return hash(self._key)
+
+    @property
+    def _key(self) -> tuple[Sections, Path | None]:
+        """Values, with the image file itself in place of its name as seen from one folder."""
+        if not Path(self.target.image).suffix:
+            return self.sections, None
+        target = self.target.model_copy(update={"image": ""})
+        file = (self.folder / self.target.image).resolve()
+        return self.sections.model_copy(update={"target": target}), file
 
     @property
     def title(self) -> str:

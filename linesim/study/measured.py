@@ -83,7 +83,8 @@ def _at_edge(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> Measu
 
 def _curve_figures(seen: EdgeResponse, pixel_um: float, nyquist: float, axis: str) -> Measured:
     frequency = np.asarray(seen.frequency_per_unit)
-    mtf = np.asarray(seen.mtf) / np.maximum(box_mtf(frequency * pixel_um), 0.1)
+    # an edge is averaged over each reference pixel, and the value then fills it: two boxes
+    mtf = np.asarray(seen.mtf) / np.maximum(box_mtf(frequency * pixel_um) ** 2, 0.1)
     found: Measured = {f"mtf_nyquist_{axis}": float(np.interp(nyquist, frequency, mtf))}
     below = np.flatnonzero(mtf < 0.5)  # noqa: PLR2004 -- MTF50
     if below.size and below[0] > 0:

@@ -110,7 +110,7 @@ def bell(centre_px: float, sigma_px: float, first: int, last: int) -> FloatArray
     ndarray of shape (last - first,)
         Means, 0 to 1; the product of two of them is exact for a round bell.
     """
-    from scipy.special import ndtr  # noqa: PLC0415 (slow import)
+    from scipy.special import ndtr  # noqa: PLC0415 -- slow import
 
     ends = (np.arange(first, last + 1, dtype=np.float64) - centre_px) / sigma_px
     means: FloatArray = np.sqrt(2 * np.pi) * sigma_px * np.diff(ndtr(ends))

@@ -125,7 +125,7 @@ def spline_means(first: int, last: int, step_px: float) -> tuple[int, "csr_array
     means : sparse array of shape (last - first, nodes)
         Weights in float32; each row sums to 1.
     """
-    from scipy.sparse import csr_array  # noqa: PLC0415 (slow import)
+    from scipy.sparse import csr_array  # noqa: PLC0415 -- slow import
 
     ends = np.arange(first, last + 1, dtype=np.float64) / step_px
     count = ceil(1 / step_px) + 2 * _REACH

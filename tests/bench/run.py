@@ -146,16 +146,16 @@ def other_scan(job: Job) -> Callable[[Image], NDArray[np.uint16]]:
 def check(image: NDArray[np.uint16]) -> None:
     """Refuse to time an image that is not the job done."""
     mean_e = 0.5 * WHITE_E
-    if not image.max() < 4095:  # noqa: PLR2004 -- 12 bit
+    if not image.max() < 4095:
         msg = "the image is saturated"
         raise ValueError(msg)
-    if not abs(image.mean() / (GAIN_DN_E * mean_e) - 1) < 0.01:  # noqa: PLR2004 -- one percent
+    if not abs(image.mean() / (GAIN_DN_E * mean_e) - 1) < 0.01:
         msg = f"the mean is {image.mean()} DN"
         raise ValueError(msg)
     # neighbours two apart share little of the reference: their difference holds the noise at least
     least = GAIN_DN_E * np.sqrt(mean_e + READ_NOISE_E**2)
     spread = np.std(np.diff(image[::2, ::2].astype(np.float64), axis=1)) / np.sqrt(2)
-    if not spread > 0.95 * least:  # noqa: PLR2004 -- five percent
+    if not spread > 0.95 * least:
         msg = f"the noise is {spread} DN, expected are at least {least} DN"
         raise ValueError(msg)
 
@@ -187,7 +187,7 @@ def measure(job: Job) -> dict[str, float]:
 def in_a_process(job: Job) -> dict[str, float]:
     """Run one job in a fresh process."""
     command = [sys.executable, "-m", "tests.bench.run", "--job", json.dumps(asdict(job))]
-    done = subprocess.run(command, capture_output=True, text=True, check=True)  # noqa: S603 -- us
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
     found: dict[str, float] = json.loads(done.stdout)
     return found
 

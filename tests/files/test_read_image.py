@@ -149,6 +149,14 @@ def test_bilevel_is_black_and_white(tmp_path: Path, ending: str) -> None:
     assert_array_equal(read_linear(tmp_path / f"a{ending}"), bits)
 
 
+@pytest.mark.parametrize("packing", ["group3", "group4", "packbits", "tiff_lzw", "tiff_deflate"])
+def test_packed_bilevel(tmp_path: Path, packing: str) -> None:
+    """Scanned line art in the packings of fax (ITU-T T.4, T.6) and others; libtiff wrote it."""
+    bits = noise((9, 13)) > 127
+    Image.fromarray(bits).save(tmp_path / "a.tif", compression=packing)
+    assert_array_equal(read_linear(tmp_path / "a.tif"), bits)
+
+
 def test_white_may_be_zero_in_tiff(tmp_path: Path) -> None:
     """WhiteIsZero (TIFF 6.0, tag 262) is turned over."""
     codes = noise((5, 7))

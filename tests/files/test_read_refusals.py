@@ -275,13 +275,20 @@ def test_other_kinds_of_pixels(tmp_path: Path, make: Callable[[], bytes], what: 
     assert what in refusal(tmp_path / "a")
 
 
-def test_codes_above_white(tmp_path: Path) -> None:
-    """Without BitsPerSample a TIFF has 1 bit (TIFF 6.0, tag 258); one that holds more is refused."""
+@pytest.mark.parametrize(
+    ("bits", "what"),
+    [
+        (1, "says that it has 1 bit, which JPEG cannot hold"),
+        (4, "holds the code 255, but says that it has 4 bit; expected codes up to 15"),
+    ],
+)
+def test_depth_that_does_not_fit(tmp_path: Path, bits: int, what: str) -> None:
+    """A TIFF whose pixels go beyond its stated depth is refused, not cut to black and white."""
     data = tiff_bytes(noise((16, 16, 3)), photometric="rgb", compression="jpeg", metadata=None)
-    tag = struct.pack("<HHI", 258, 3, 3)
-    assert data.count(tag) == 1
-    (tmp_path / "a.tif").write_bytes(data.replace(tag, struct.pack("<HHI", 65_000, 3, 3)))
-    assert "but says that it has 1 bit; expected codes up to 1" in refusal(tmp_path / "a.tif")
+    assert data.count(struct.pack("<3H", 8, 8, 8)) == 1
+    says_less = data.replace(struct.pack("<3H", 8, 8, 8), struct.pack("<3H", bits, bits, bits))
+    (tmp_path / "a.tif").write_bytes(says_less)
+    assert what in refusal(tmp_path / "a.tif")
 
 
 def test_tifffile_keeps_quiet(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:

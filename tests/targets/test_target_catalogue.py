@@ -43,7 +43,7 @@ def test_rows_are_the_same_in_any_block(entry: BuiltIn) -> None:
 def test_same_arguments_same_bytes(entry: BuiltIn) -> None:
     """A target made twice, or sent to another process, is one and the same."""
     once, again = (make(entry.name, pixel_size_um=entry.pixel_size_um * 4) for _ in range(2))
-    sent = pickle.loads(pickle.dumps(once))  # noqa: S301 (our own bytes)
+    sent = pickle.loads(pickle.dumps(once))  # noqa: S301 -- our own bytes
     assert once.rows(40, 80).tobytes() == again.rows(40, 80).tobytes()
     assert once.rows(40, 80).tobytes() == sent.rows(40, 80).tobytes()
 

@@ -1,0 +1,62 @@
+"""Docstrings say what the signature says, by numpydoc's own check of names and sections."""
+
+import inspect
+import pkgutil
+from collections.abc import Iterator
+from importlib import import_module
+
+import pytest
+from numpydoc.validate import validate
+
+import linesim
+from linesim.setup.model import Section
+
+SKIP = {
+    "ES01",  # a second paragraph only where one sentence does not do
+    "EX01",  # README.md has the examples
+    "SA01",  # imports lead the reader on
+    "PR09",  # the unit in brackets comes last
+    "RT05",  # the same
+    "RT02",  # two values returned are named
+}
+"""Codes that do not hold here, each with the reason."""
+
+
+def modules() -> Iterator[str]:
+    """Name every module but those of the command line, whose help documents the options."""
+    for found in pkgutil.walk_packages(linesim.__path__, "linesim."):
+        if not found.name.startswith("linesim.cli"):
+            yield found.name
+
+
+def is_told_elsewhere(thing: object) -> bool:
+    """Leave out protocols (methods only) and setup sections (each key carries its own words)."""
+    is_section = isinstance(thing, type) and issubclass(thing, Section)
+    return is_section or bool(getattr(thing, "_is_protocol", False))
+
+
+def public_names() -> Iterator[str]:
+    """Name every public function and class where it is defined."""
+    for module in modules():
+        for name, thing in vars(import_module(module)).items():
+            if (
+                not name.startswith("_")
+                and (inspect.isfunction(thing) or inspect.isclass(thing))
+                and thing.__module__ == module
+                and not is_told_elsewhere(thing)
+            ):
+                yield f"{module}.{name}"
+
+
+NAMES = sorted(public_names())
+
+
+def test_the_package_was_walked() -> None:
+    """The list below is not empty because of a broken walk: well-known names are in it."""
+    assert {"linesim.forward.render.render", "linesim.setup.setup.Setup"} <= set(NAMES)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_docstring_agrees_with_the_signature(name: str) -> None:
+    """Every parameter is there, in order, with type and meaning; so is what comes back."""
+    assert [fault for fault in validate(name)["errors"] if fault[0] not in SKIP] == []

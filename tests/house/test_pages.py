@@ -1,0 +1,51 @@
+"""What the pages promise holds: links lead somewhere, commands are those CI runs, examples run."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text("utf-8")
+HOMES = ("linesim", "sample_targets", "tests")
+PAGES = sorted(
+    [*ROOT.glob("*.md"), ROOT / "outputs" / "README.md"]
+    + [path for home in HOMES for path in (ROOT / home).rglob("*.md")]
+)
+LINK = re.compile(r"\]\(([^)#\s]+)")
+PYTHON = re.findall(r"```python\n(.*?)```", README, flags=re.DOTALL)
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.relative_to(ROOT).as_posix())
+def test_links_lead_somewhere(page: Path) -> None:
+    """A link or picture within the project names a file that is there."""
+    links = [link for link in LINK.findall(page.read_text("utf-8")) if "://" not in link]
+    assert [link for link in links if not (page.parent / link).exists()] == []
+
+
+@pytest.mark.parametrize("start", ["python3 -m venv", ".venv/bin/pytest"])
+def test_ci_finds_the_command_it_runs(start: str) -> None:
+    """The README has the two commands once each, on a line of their own, where .ci/run looks."""
+    assert len([line for line in README.splitlines() if line.startswith(start)]) == 1
+    assert f"'{start}'" in (ROOT / ".ci" / "run").read_text("utf-8")
+
+
+@pytest.mark.parametrize("code", PYTHON)
+def test_the_python_example_runs(code: str) -> None:
+    """What the README shows for Python runs as it stands, from the top folder."""
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", code],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+
+
+def test_there_is_a_python_example() -> None:
+    """The list above is not empty because of another way to write the block."""
+    assert PYTHON
