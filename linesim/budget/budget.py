@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from linesim.budget.case import Value, values
 from linesim.budget.cautions import Caution, cautions
 from linesim.budget.figures import (
     camera_group,
@@ -15,12 +16,13 @@ from linesim.budget.figures import (
     signal_group,
 )
 from linesim.budget.verdicts import Verdict, verdicts
+from linesim.forward.channels import COLOURS, misregistration_px
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station, station
+from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
 from linesim.targets.load import TargetSize, target_size
 
-Value = float | int | str
 _WHOLE = ("image_width_px", "image_lines")
 _TIE = 1e-9
 
@@ -51,6 +53,11 @@ class Budget:
             "cautions": [caution.as_dict() for caution in self.cautions],
             "verdicts": [verdict.as_dict() for verdict in self.verdicts],
         }
+
+    def number(self, group: str, name: str) -> float:
+        """Give one figure that is a single number."""
+        (value,) = values(self.groups[group][name])
+        return value
 
     def __getitem__(self, group: str) -> Mapping[str, Value]:
         """Give one group."""
@@ -98,19 +105,21 @@ def saturation_limit(numbers: Station) -> str:
     str
         "pixel", "binned" or "scale"; the first of them where limits are equal.
     """
-    limits = {name: float(limit) for name, limit in numbers.limits_e.items()}
+    limits = {name: float(np.min(limit)) for name, limit in numbers.limits_e.items()}
     nearest = min(limits.values())
     return next(name for name, limit in limits.items() if limit <= nearest * (1 + _TIE))
 
 
 def _plain(group: Mapping[str, object]) -> dict[str, Value]:
-    """Leave plain, finite numbers; a figure without a value is left out."""
-    values = {name: float(np.asarray(value)) for name, value in group.items()}
-    return {
-        name: int(value) if name in _WHOLE else value
-        for name, value in values.items()
-        if np.isfinite(value)
-    }
+    """Leave plain, finite numbers, one a colour where they differ; none where there is no value."""
+    values = {name: np.asarray(value, dtype=np.float64) for name, value in group.items()}
+    return {name: _value(name, value) for name, value in values.items() if np.isfinite(value).all()}
+
+
+def _value(name: str, value: FloatArray) -> Value:
+    if value.ndim:
+        return dict(zip(COLOURS, value.tolist(), strict=True))
+    return int(value) if name in _WHOLE else float(value)
 
 
 def budget(setup: Setup) -> Budget:
@@ -181,5 +190,9 @@ def _geometry(setup: Setup, numbers: Station, size: TargetSize) -> dict[str, Fig
     if focal_mm is not None:
         group["working_distance_mm"] = focal_mm * (1 + 1 / setup.magnification)
     if camera.max_line_rate_hz is not None:
-        group["max_speed_mm_s"] = camera.max_line_rate_hz * numbers.timing.line_advance_um / 1000
+        advance_um = numbers.timing.exposed_advance_um
+        group["max_speed_mm_s"] = camera.max_line_rate_hz * advance_um / 1000
+    if camera.kind != "mono":
+        group["data_rate_mb_s"] = len(COLOURS) * group["data_rate_mb_s"]
+        group["misregistration_px"] = misregistration_px(setup, numbers)
     return group

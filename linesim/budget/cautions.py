@@ -1,17 +1,18 @@
 """What a user should mind about a setup, each a code and a sentence."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 
 import numpy as np
 
+from linesim.budget.case import Case, Found, Groups, values
+from linesim.budget.faults import fault_cautions
 from linesim.budget.safety import safety_cautions
 from linesim.budget.verdicts import FEWEST_PIXELS
 from linesim.forward.station import Station
 from linesim.setup.setup import Setup
 from linesim.targets.load import TargetSize
 
-Groups = Mapping[str, Mapping[str, float | int | str]]
 _SAME = 0.005
 """Rates and shapes closer than this share are taken as equal; our choice."""
 _DARK_SHARE = 0.1
@@ -43,36 +44,6 @@ class Caution:
     def as_dict(self) -> dict[str, str]:
         """As JSON has it."""
         return asdict(self)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Case:
-    """
-    What a caution is judged on.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    numbers : Station
-        The same in numbers.
-    groups : mapping
-        Its figures.
-    size : TargetSize
-        Rows and columns of the target, and what reading it gave to mind.
-    """
-
-    setup: Setup
-    numbers: Station
-    groups: Groups
-    size: TargetSize
-
-    def figure(self, group: str, name: str) -> float:
-        """One figure as a float."""
-        return float(self.groups[group][name])
-
-
-Found = Iterator[tuple[str, str]]
 
 
 def _timing(case: Case) -> Found:
@@ -168,7 +139,7 @@ def _levels(case: Case) -> Found:
             ),
         )
     sensor = case.numbers.sensor
-    above_dn = case.figure("signal", "dn_white") - sensor.black_level_dn
+    above_dn = case.least("signal", "dn_white") - sensor.black_level_dn
     scale = float(above_dn / (sensor.full_scale_dn - sensor.black_level_dn))
     if scale < _DARK_SHARE:
         yield (
@@ -214,7 +185,9 @@ def _sharpness(case: Case) -> Found:
 
 def _defect(case: Case) -> Found:
     detection = case.groups["detection"]
-    pixels = min(float(detection.get(name, np.inf)) for name in ("defect_px_x", "defect_px_y"))
+    pixels = min(
+        min(values(detection.get(name, np.inf))) for name in ("defect_px_x", "defect_px_y")
+    )
     if pixels < FEWEST_PIXELS:
         yield (
             "defect_px",
@@ -293,5 +266,6 @@ def cautions(
     """
     case = Case(setup=setup, numbers=numbers, groups=groups, size=size)
     found = [pair for check in _CHECKS for pair in check(case)]
+    found.extend(fault_cautions(case))
     found.extend(safety_cautions(setup))
     return tuple(Caution(code=code, text=text) for code, text in found)

@@ -12,7 +12,7 @@ from collections.abc import Callable
 import numpy as np
 
 from linesim.forward.geometry import Figure
-from linesim.forward.lens import box_mtf
+from linesim.forward.lens import box_mtf, comb_mtf
 from linesim.forward.station import Station
 from linesim.setup.arrays import FloatArray
 
@@ -129,7 +129,7 @@ def signal_group(numbers: Station) -> Group:
         "snr_white": white_e / noise_e,
         "snr_white_db": decibel(white_e / noise_e),
         "snr_total_white": white_e / numbers.total_noise_e(white_e),
-        "dn_white": sensor.black_level_dn + sensor.gain_dn_e * kept_e,
+        "dn_white": sensor.black_level_dn + numbers.dn_per_e * kept_e * numbers.balance,
         "saturation_white": charge_e / numbers.saturation_e,
     }
 
@@ -184,7 +184,7 @@ def mtf_across(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
 
 def mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     """
-    MTF along travel: lens, pixel and motion.
+    MTF along travel: lens, pixel, motion, joined lines and stages out of step.
 
     Parameters
     ----------
@@ -198,9 +198,13 @@ def mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     ndarray
         The product.
     """
+    place, when = numbers.geometry, numbers.timing
+    per_um = frequency_lp_mm / 1000
     lens = numbers.optics.mtf(frequency_lp_mm / numbers.optics.magnification)
-    pixel = box_mtf(frequency_lp_mm * numbers.geometry.object_pixel_y_um / 1000)
-    return lens * pixel * box_mtf(frequency_lp_mm * numbers.motion_um / 1000)
+    rows = box_mtf(per_um * place.row_side_um)
+    joined = comb_mtf(place.lines_joined, per_um * when.exposed_advance_um)
+    stages = comb_mtf(place.stages, per_um * (when.exposed_advance_um - place.row_side_um))
+    return lens * rows * joined * stages * box_mtf(per_um * numbers.motion_um)
 
 
 def first_crossing(
@@ -231,6 +235,16 @@ def first_crossing(
     return np.asarray((low + high) / 2)
 
 
+def _longest_side_um(numbers: Station) -> Figure:
+    """Side of the widest of the boxes and combs that blur along travel. [µm]."""
+    place, advance_um = numbers.geometry, numbers.timing.exposed_advance_um
+    joined_um = np.where(np.asarray(place.lines_joined) > 1, place.lines_joined * advance_um, 0)
+    smeared_um = place.stages * np.abs(advance_um - place.row_side_um)
+    smeared_um = np.where(np.asarray(place.stages) > 1, smeared_um, 0)
+    sides_um = np.broadcast_arrays(place.row_side_um, numbers.motion_um, joined_um, smeared_um)
+    return np.asarray(np.maximum.reduce(sides_um))
+
+
 def resolution_group(numbers: Station) -> Group:
     """
     Give Nyquist frequencies and MTF figures, all on the target.
@@ -252,8 +266,7 @@ def resolution_group(numbers: Station) -> Group:
     disc_um = np.maximum(lens.defocus_disc_um, 1e-9)
     lens_zero = np.minimum(lens.cutoff_lp_mm, 1219.67 / disc_um) * lens.magnification
     zero_x = np.minimum(lens_zero, 1000 / place.object_pixel_x_um)
-    longest_um = np.maximum(place.object_pixel_y_um, numbers.motion_um)
-    zero_y = np.minimum(lens_zero, 1000 / longest_um)
+    zero_y = np.minimum(lens_zero, 1000 / _longest_side_um(numbers))
     return {
         "nyquist_x_lp_mm": nyquist_x,
         "nyquist_y_lp_mm": nyquist_y,

@@ -9,6 +9,8 @@ BRIGHT_W_M2 = 1000.0
 INVISIBLE_SHARE = 0.01
 """Share of the power outside 380-780 nm above which we speak of invisible light."""
 LASER_WIDTH_NM = 5.0
+STROBE_HZ = (3.0, 60.0)
+"""Flashing that photosensitive people must be kept from; from memory."""
 _GAUSSIAN_EQUIVALENT = 1.0645
 """Area over peak of a Gaussian, in units of its full width at half maximum."""
 
@@ -55,6 +57,15 @@ def safety_cautions(setup: Setup) -> Iterator[tuple[str, str]]:
                 f"{spectrum.invisible_share:.0%} of the power is outside 380-780 nm: the eye does "
                 "not see it and does not blink. Ask the light's maker for the risk group "
                 "(IEC 62471)."
+            ),
+        )
+    slow, fast = STROBE_HZ
+    if setup.light.flicker > 0 and slow <= setup.light.flicker_frequency_hz <= fast:
+        yield (
+            "visible_flicker",
+            (
+                f"Light that swings at {setup.light.flicker_frequency_hz:g} Hz is seen to flash: "
+                "from 3 to 60 Hz it can harm photosensitive people (from memory)."
             ),
         )
     width_nm = 1 / float(spectrum.weight_per_nm.max()) / _GAUSSIAN_EQUIVALENT

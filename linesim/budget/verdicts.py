@@ -1,8 +1,8 @@
 """Each requirement against what the setup reaches."""
 
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 
+from linesim.budget.case import Groups, values
 from linesim.setup.model import Requirement
 
 FEWEST_PIXELS = 3.0
@@ -59,9 +59,7 @@ def at_least(requirement: str, wanted: float, got: float) -> Verdict:
     )
 
 
-def verdicts(
-    need: Requirement, groups: Mapping[str, Mapping[str, float | int | str]]
-) -> tuple[Verdict, ...]:
+def verdicts(need: Requirement, groups: Groups) -> tuple[Verdict, ...]:
     """
     Judge every requirement that was given.
 
@@ -80,8 +78,8 @@ def verdicts(
     found = []
     if need.smallest_defect_um is not None:
         detection = groups["detection"]
-        pixels = min(float(detection["defect_px_x"]), float(detection["defect_px_y"]))
+        pixels = min(values(detection["defect_px_x"]) + values(detection["defect_px_y"]))
         found.append(at_least("smallest_defect", FEWEST_PIXELS, pixels))
     if need.snr is not None:
-        found.append(at_least("snr", need.snr, float(groups["signal"]["snr_white"])))
+        found.append(at_least("snr", need.snr, min(values(groups["signal"]["snr_white"]))))
     return tuple(found)

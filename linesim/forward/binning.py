@@ -34,7 +34,8 @@ def join_charge(
     np.minimum(pixel_e, np.float32(full_well_e), out=pixel_e)
     rows, lines, columns = pixel_e.shape
     if rows == across == 1:
-        return np.minimum(pixel_e[0], np.float32(binned_full_well_e), out=pixel_e[0])
+        alone: ImageArray = np.minimum(pixel_e[0], np.float32(binned_full_well_e), out=pixel_e[0])
+        return alone
     groups = pixel_e.reshape(rows, lines, columns // across, across)
     joined: ImageArray = groups.sum(axis=(0, 3), dtype=np.float32)
     return np.minimum(joined, np.float32(binned_full_well_e), out=joined)
@@ -64,7 +65,7 @@ def join_numbers(
     """
     rows, lines, columns = pixel_dn.shape
     groups = pixel_dn.reshape(rows, lines, columns // across, across)
-    joined = groups.sum(axis=(0, 3), dtype=np.int32).astype(np.float32)
+    joined: ImageArray = groups.sum(axis=(0, 3), dtype=np.int32).astype(np.float32)
     count = rows * across
     joined -= np.float32(count * black_level_dn)
     if average:

@@ -116,9 +116,7 @@ class Capturer:
             return self._offset(mean_e)
         drawn_e = collect(self._mean(expected_e), shot)
         charge_e = join_charge(drawn_e, self.across, *self.wells_e)
-        add_normal_in_place(
-            charge_e, sd_e, stream(self.seed, READ_STREAM, self.channel, strip)
-        )
+        add_normal_in_place(charge_e, sd_e, stream(self.seed, READ_STREAM, self.channel, strip))
         return self._offset(charge_e)
 
     def _digital(self, expected_e: ImageArray, strip: int) -> ImageArray:
@@ -146,12 +144,13 @@ class Capturer:
         )
 
     def _mean(self, expected_e: ImageArray) -> ImageArray:
-        """Expected electrons with the sensor's response and its dark current; a copy."""
+        """Apply the sensor's response and add its dark current, on a copy."""
         mean_e = expected_e * self._by_look(self.fixed.response, expected_e)
         if self.dark_e:
             mean_e += np.float32(self.dark_e)
         # next to white, black rounds to some -1e-14 e in the sum of the lens terms
-        return np.maximum(mean_e, 0, out=mean_e)
+        np.maximum(mean_e, 0, out=mean_e)
+        return mean_e
 
     def _offset(self, charge_e: ImageArray) -> ImageArray:
         if self.setup.camera.dsnu_e > 0:

@@ -1,8 +1,8 @@
 """
-Corrections of the delivered numbers: flat field from dark and white reference lines, white balance.
+Corrections of the delivered numbers: flat field from reference lines, and white balance.
 
-The flat-field correction takes an offset and a gain for each column, DN' = black + (DN − dark)·gain,
-from averages of a number of lines in the dark and on white. It brings every column to the level that
+The flat-field correction takes an offset and a gain for each column, black + (DN − dark)·gain, from
+averages of a number of lines in the dark and on white. It brings every column to the level that
 white has in the middle of the line. It equalises level, not SNR: dim ends are multiplied, noise and
 all, and the noise of the averages stays in the picture as a fixed streak, 1/√lines of a line's own.
 """
@@ -47,28 +47,6 @@ class Correction:
         return image_dn * gain + offset
 
 
-def white_balance(setup: Setup, numbers: Station) -> FloatArray:
-    """
-    Give the factor that brings each channel's white to that of the strongest.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    numbers : Station
-        Its numbers.
-
-    Returns
-    -------
-    ndarray of shape (channels,)
-        1 where it is off.
-    """
-    white_e = np.atleast_1d(np.asarray(numbers.electrons_white, dtype=np.float64))
-    if setup.acquisition.white_balance == "off" or not white_e.min() > 0:
-        return np.ones_like(white_e)
-    return np.asarray(white_e.max() / white_e)
-
-
 def correction(setup: Setup, numbers: Station, seed: int, channel: int) -> Correction | None:
     """
     Work out the correction of one channel.
@@ -89,7 +67,8 @@ def correction(setup: Setup, numbers: Station, seed: int, channel: int) -> Corre
     Correction or None
         ``None`` where nothing is to be done.
     """
-    balance = float(white_balance(setup, numbers)[channel])
+    balances = np.broadcast_to(np.asarray(numbers.balance, dtype=np.float64), (channel + 1,))
+    balance = float(balances[channel])
     black_dn = float(numbers.sensor.black_level_dn)
     columns = int(numbers.geometry.image_width_px)
     dark_dn, gain = np.full(columns, black_dn), np.ones(columns)
@@ -121,4 +100,4 @@ def _reference_line(
     mean_dn = float(numbers.sensor.black_level_dn) + float(numbers.dn_per_e) * charge_e
     drawn = stream(seed, REFERENCE_STREAM, channel, int(lit)).standard_normal(columns)
     error_dn = noise_dn / np.sqrt(setup.acquisition.flat_field_lines)
-    return np.clip(mean_dn + error_dn * drawn, 0, float(numbers.sensor.full_scale_dn))
+    return np.asarray(np.clip(mean_dn + error_dn * drawn, 0, float(numbers.sensor.full_scale_dn)))

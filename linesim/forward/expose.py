@@ -75,7 +75,7 @@ class Exposer:
     ambient: FloatArray
 
     def strip(self, seed: int, first: int, last: int) -> ImageArray:
-        """Give expected electrons of shape (looks, lines, columns) for some delivered lines. [e]."""
+        """Give the expected electrons of some lines, of shape (looks, lines, columns). [e]."""
         seen = [self._look(look, seed, first, last) for look in self.looks]
         return np.stack(seen) if len(seen) > 1 else seen[0][None]
 

@@ -149,6 +149,27 @@ def box_mtf(cycles: Figure) -> FloatArray:
     return np.asarray(np.abs(np.sinc(cycles)))
 
 
+def comb_mtf(count: Figure, cycles: Figure) -> FloatArray:
+    """
+    Transfer of equal looks at even distances, |sin(πNεf)/(N sin(πεf))|.
+
+    Parameters
+    ----------
+    count : float or ndarray
+        Looks, N: stages of time-delay integration, or joined lines.
+    cycles : float or ndarray
+        Distance from one to the next times frequency, εf.
+
+    Returns
+    -------
+    ndarray
+        1 for one look, or for looks at one place.
+    """
+    # the ratio repeats with every whole cycle, and about 0 sinc over sinc is it without 0/0
+    part = np.asarray(cycles) - np.rint(cycles)
+    return np.asarray(np.abs(np.sinc(count * part) / np.sinc(part)))
+
+
 def off_axis_share(
     x_um: FloatArray, magnification: float, focal_length_mm: float | None
 ) -> FloatArray:

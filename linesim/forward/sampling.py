@@ -92,10 +92,8 @@ class Sampler:
 
     def _blurred(self, lines: LineTable, columns: Columns) -> ImageArray:
         """Take the along product, of shape (terms, lines, columns)."""
-        low, weights = along_weights(
-            self.feet, lines, self.side_um, self.reference.pixel_size_um
-        )
-        width = len(range(self.reference.shape[1])[columns]) if isinstance(columns, slice) else len(columns)
+        low, weights = along_weights(self.feet, lines, self.side_um, self.reference.pixel_size_um)
+        width = len(np.arange(self.reference.shape[1])[columns])
         blurred = np.empty((len(self.feet), len(lines), width), dtype=np.float32)
         for tile, first in enumerate(low):
             rows = seen_rows(self.reference, int(first), weights.shape[3], repeat=self.repeat)
@@ -121,9 +119,7 @@ class Sampler:
         first = tile.low + shift - origin
         columns: Columns = slice(first, first + tile.count)
         if not self.slope:
-            columns = seen_columns(
-                first, tile.count, self.reference.shape[1], repeat=self.repeat
-            )
+            columns = seen_columns(first, tile.count, self.reference.shape[1], repeat=self.repeat)
         weights = tile.phases[phase]
         product = blurred[0][rows][:, columns] @ weights[0]
         for k in range(1, len(weights)):

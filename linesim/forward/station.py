@@ -1,6 +1,6 @@
 """The whole station in numbers: what a white target gives, and with what noise. All broadcast."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -82,6 +82,8 @@ class Station:
         Of this light on this sensor. [e/J]
     white_reflectance : float
         Of the brightest value of the target.
+    balance : float
+        Factor of the delivered numbers that brings the whites of the colours together.
     """
 
     geometry: Geometry
@@ -92,6 +94,7 @@ class Station:
     ambient_w_m2: Figure
     electrons_per_joule: Figure
     white_reflectance: Figure
+    balance: Figure = 1.0
 
     @property
     def reads(self) -> Figure:
@@ -208,7 +211,7 @@ def station(setup: Setup) -> Station:
             "dead time, a slower line or a lower line rate"
         )
         raise InputError(msg)
-    return Station(
+    numbers = Station(
         geometry=place,
         timing=when,
         optics=optics(setup),
@@ -218,6 +221,10 @@ def station(setup: Setup) -> Station:
         electrons_per_joule=electrons_per_joule(setup),
         white_reflectance=setup.target.white_reflectance,
     )
+    white_e = np.asarray(numbers.electrons_white)
+    if setup.acquisition.white_balance == "off" or not np.all(white_e > 0):
+        return numbers
+    return replace(numbers, balance=white_e.max() / white_e)
 
 
 def _sensor(setup: Setup) -> Sensor:

@@ -4,14 +4,15 @@ Transport: where each line looks on the target while it is exposed.
 The speed is v(t) = v̄ (1 + a sin 2πgt), so y(t) = v̄ (t + a (1 − cos 2πgt) / (2πg)). A clock starts
 lines at equal times: a ripple then moves the lines on the target. An encoder starts them at equal
 travel: a ripple then moves the line period. Jitter moves each line by itself, and its mean
-transfer is exp(−2π²σ²f²). The web wanders sideways and flutters in height, each a sine from phase 0:
-height brings defocus, and a change of scale by height over working distance. Light that flickers
-by a fraction b at a frequency g leaves b sinc(g t) of it in a line exposed for t.
+transfer is exp(−2π²σ²f²). The web wanders sideways and flutters in height, each a sine from
+phase 0: height brings defocus, and a change of scale by height over working distance. Light that
+flickers by a fraction b at a frequency g leaves b sinc(g t) of it in a line exposed for t.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from linesim.forward.motion import Motion, motion
 from linesim.forward.station import Station
@@ -56,7 +57,7 @@ class LineTable:
         """Count the lines."""
         return len(self.start_um)
 
-    def taken(self, index: FloatArray | list[int]) -> "LineTable":
+    def taken(self, index: NDArray[np.intp]) -> "LineTable":
         """Give some of the lines."""
         names = ("start_um", "travel_um", "sideways_um", "stretch", "height_mm", "light")
         return LineTable(**{name: getattr(self, name)[index] for name in names})
@@ -106,9 +107,7 @@ def line_table(setup: Setup, numbers: Station, seed: int, exposed: FloatArray) -
     jitter_um = setup.transport.line_jitter_um
     if jitter_um > 0:
         start_um = start_um + jitter_um * _jitter(seed, np.rint(exposed).astype(np.int64))
-    height_mm = setup.transport.flutter_mm * _swing(
-        setup.transport.flutter_frequency_hz, time_s
-    )
+    height_mm = setup.transport.flutter_mm * _swing(setup.transport.flutter_frequency_hz, time_s)
     return LineTable(
         start_um=start_um,
         travel_um=travel_um,
@@ -155,15 +154,14 @@ def _starts(
         time_s = exposed / float(numbers.timing.exposed_rate_hz)
         return moved.place_um(time_s), time_s
     start_um = exposed * float(numbers.timing.exposed_advance_um)
-    error_um, turn_mm = setup.transport.encoder_turn_error_um, setup.transport.encoder_turn_length_mm
-    if error_um > 0:
-        start_um = start_um + error_um * np.sin(2 * np.pi * start_um / (1000 * turn_mm))
+    turn_mm = setup.transport.encoder_turn_length_mm
+    if turn_mm is not None:
+        turn = np.sin(2 * np.pi * start_um / (1000 * turn_mm))
+        start_um = start_um + setup.transport.encoder_turn_error_um * turn
     return start_um, moved.time_s(start_um)
 
 
-def _stage_mean_um(
-    setup: Setup, numbers: Station, moved: Motion, time_s: FloatArray
-) -> FloatArray:
+def _stage_mean_um(setup: Setup, numbers: Station, moved: Motion, time_s: FloatArray) -> FloatArray:
     """Average over the stages where each looks; their spread is in the footprint."""
     stage = np.arange(setup.camera.tdi_stages, dtype=np.float64)
     period_s = float(numbers.timing.line_period_us) * 1e-6
@@ -171,7 +169,7 @@ def _stage_mean_um(
     return np.asarray((places_um - stage * float(numbers.geometry.row_side_um)).mean(axis=1))
 
 
-def _jitter(seed: int, line: FloatArray) -> FloatArray:
+def _jitter(seed: int, line: NDArray[np.int64]) -> FloatArray:
     """Draw the jitter of any lines, 64 of them a stream; streams below line 0 count from above."""
     first, last = int(line.min()) // STRIP_LINES, int(line.max()) // STRIP_LINES
     drawn = [
@@ -180,4 +178,4 @@ def _jitter(seed: int, line: FloatArray) -> FloatArray:
         ).standard_normal(STRIP_LINES)
         for strip in range(first, last + 1)
     ]
-    return np.concatenate(drawn)[line - first * STRIP_LINES]
+    return np.asarray(np.concatenate(drawn)[line - first * STRIP_LINES])

@@ -29,11 +29,12 @@ def preview(scan: Scan, *, true_proportion: bool = False) -> np.ndarray:
     ndarray of uint8, shape (height, width, 3)
         Ready for the screen.
     """
-    geometry, setup = scan.budget["geometry"], scan.setup
+    setup = scan.setup
     black_dn = setup.camera.black_level_dn
     white_dn = white_for(scan.image, black_dn)
     grid = Grid(
-        across_um=float(geometry["object_pixel_x_um"]), along_um=float(geometry["line_advance_um"])
+        across_um=scan.budget.number("geometry", "object_pixel_x_um"),
+        along_um=scan.budget.number("geometry", "line_advance_um"),
     )
     caption = (
         f"{setup.title} - shown from {black_dn:.0f} DN (black) to {white_dn:.0f} DN (white) "

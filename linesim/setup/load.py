@@ -13,10 +13,11 @@ from pydantic import ValidationError
 
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
-from linesim.setup.model import Section, Sections
+from linesim.setup.model import Sections
 from linesim.setup.relations import broken_choices, broken_relations
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
+from linesim.setup.vocabulary import Section
 
 Texts = dict[str, Any]
 """A setup as TOML gives it: section -> key -> value as written."""

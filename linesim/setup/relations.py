@@ -7,6 +7,13 @@ from typing import Any
 
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
+from linesim.setup.sensor_relations import (
+    ambient_is_seen,
+    binning_is_possible,
+    faults_have_what_they_need,
+    rows_make_the_pixel,
+    stages_are_possible,
+)
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 
@@ -112,20 +119,6 @@ def _encoder(setup: Setup) -> Iterator[str]:
         )
 
 
-def _rows(setup: Setup) -> Iterator[str]:
-    rows, binning = setup.camera.rows, setup.acquisition.binning
-    if rows is not None and rows < binning.along:
-        yield (
-            f'acquisition.binning: read "{binning}", but camera.rows is {rows}, and binning along '
-            f"joins neighbouring rows; expected at most {rows} along, or more rows"
-        )
-    if binning.across > setup.camera.pixels:
-        yield (
-            f'acquisition.binning: read "{binning}", but camera.pixels is '
-            f"{setup.camera.pixels}; expected at most that many across"
-        )
-
-
 def _levels(setup: Setup) -> Iterator[str]:
     if setup.camera.black_level_dn >= setup.full_scale_dn / 2:
         yield (
@@ -147,7 +140,41 @@ _CHECKS = (
             "acquisition.line_rate",
         ),
     ),
-    (_rows, ("camera.rows", "camera.pixels", "acquisition.binning")),
+    (
+        rows_make_the_pixel,
+        (
+            "camera.rows",
+            "camera.pixels",
+            "camera.pixel_width",
+            "camera.pixel_height",
+            "camera.row_heights",
+            "acquisition.binning",
+            "acquisition.row_height",
+        ),
+    ),
+    (
+        binning_is_possible,
+        (
+            "acquisition.binning",
+            "acquisition.binning_domain",
+            "acquisition.binning_mode",
+            "acquisition.binning_along",
+        ),
+    ),
+    (stages_are_possible, ("camera.tdi_stages", "acquisition.binning")),
+    (
+        faults_have_what_they_need,
+        (
+            "transport.flutter",
+            "transport.encoder_turn_error",
+            "transport.encoder_turn_length",
+            "transport.trigger",
+            "lens.focal_length",
+            "camera.kind",
+            "camera.line_spacing",
+        ),
+    ),
+    (ambient_is_seen, ("light.ambient", "light.spectrum")),
     (_levels, ("camera.black_level", "camera.bit_depth")),
 )
 """Each check, and the keys that it looks at."""

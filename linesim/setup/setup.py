@@ -2,19 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from math import inf
 from pathlib import Path
 from typing import Any
 
-from linesim.setup.model import (
-    Acquisition,
-    Camera,
-    Lens,
-    Light,
-    Requirement,
-    Sections,
-    Target,
-    Transport,
-)
+from linesim.setup.camera import Acquisition, Camera
+from linesim.setup.model import Lens, Light, Requirement, Sections, Target, Transport
+from linesim.setup.rows import best_run
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -100,14 +94,47 @@ class Setup:
         return self.camera.pixels * self.camera.pixel_width_um / field_um
 
     @property
-    def pixel_height_um(self) -> float:
-        """Height of a physical pixel at the sensor; square where it is left out. [µm]."""
-        return self.camera.pixel_height_um or self.camera.pixel_width_um
+    def row_heights_um(self) -> tuple[float, ...]:
+        """Height of every row of the sensor; as many as the binning needs where left out. [µm]."""
+        if self.camera.row_heights_um is not None:
+            return self.camera.row_heights_um
+        side_um = self.camera.pixel_height_um or self.camera.pixel_width_um
+        return (side_um,) * (self.camera.rows or self.rows_read)
 
     @property
-    def rows(self) -> int:
-        """Rows of the sensor; as many as the binning needs where left out."""
-        return self.camera.rows or self.acquisition.binning.along
+    def pixel_height_um(self) -> float:
+        """Height at the sensor of the physical pixels that are read. [µm]."""
+        return self.acquisition.row_height_um or self.row_heights_um[0]
+
+    @property
+    def rows_read(self) -> int:
+        """Neighbouring rows joined into a delivered line."""
+        by_rows = self.acquisition.binning_along == "rows"
+        return self.acquisition.binning.along if by_rows else 1
+
+    @property
+    def first_row(self) -> int:
+        """Row of the sensor at which the rows that are read start."""
+        return best_run(self.row_heights_um, self.pixel_height_um)[0]
+
+    @property
+    def line_spacing_um(self) -> float:
+        """Distance of neighbouring colour rows at the sensor. [µm]."""
+        return self.camera.line_spacing_um or 0.0
+
+    @property
+    def working_distance_mm(self) -> float:
+        """Lens to target, f(1+1/m); infinite without a focal length. [mm]."""
+        focal_mm = self.lens.focal_length_mm
+        return inf if focal_mm is None else focal_mm * (1 + 1 / self.magnification)
+
+    @property
+    def ambient_w_m2(self) -> float:
+        """Irradiance of the ambient light at the target, of the lamp's spectrum. [W/m²]."""
+        ambient = self.light.ambient
+        if ambient.illuminance_lx > 0:
+            return self.light.spectrum.irradiance_w_m2(ambient.illuminance_lx)
+        return ambient.irradiance_w_m2
 
     @property
     def irradiance_w_m2(self) -> float:

@@ -1,19 +1,21 @@
 """Figures read off the rendered image, under the names that the budget gives them."""
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
 from linesim.budget.figures import decibel
-from linesim.forward.geometry import Figure
+from linesim.forward.channels import COLOURS
 from linesim.forward.lens import box_mtf
-from linesim.forward.render import column_profile
+from linesim.forward.profile import column_profile
 from linesim.forward.station import Station
 from linesim.metrics.edge import EdgeResponse, edge_response
 from linesim.metrics.noise import FEWEST_LINES, flat_figures
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 
-Measured = dict[str, Figure]
+Measured = dict[str, Any]
 _EVEN = 0.995
 """Columns with at least this share of the brightest column's light count as evenly lit."""
 
@@ -44,17 +46,36 @@ def measured(setup: Setup, numbers: Station, image: NDArray[np.uint16], target: 
         "dn_max": int(image.max()),
         "share_at_full_scale": float(np.mean(image >= setup.full_scale_dn)),
     }
+    mono = image.ndim == 2  # noqa: PLR2004 -- lines and columns alone
     if target == "flat" and image.shape[0] >= FEWEST_LINES:
-        found |= _on_white(setup, numbers, image)
+        planes = np.atleast_3d(image)
+        balance = np.broadcast_to(np.asarray(numbers.balance), planes.shape[2])
+        each = [
+            _on_white(setup, numbers, planes[:, :, index], float(factor))
+            for index, factor in enumerate(balance)
+        ]
+        found |= each[0] if mono else _by_colour(each)
     if target == "edge":
-        found |= _at_edge(setup, numbers, image)
+        # of the colours, green stands for the sharpness of all
+        found |= _at_edge(setup, numbers, image if mono else image[:, :, 1])
     return found
 
 
-def _on_white(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> Measured:
+def _by_colour(each: list[Measured]) -> Measured:
+    shared = set.intersection(*(set(found) for found in each))
+    return {
+        name: {colour: float(found[name]) for colour, found in zip(COLOURS, each, strict=True)}
+        for name in each[0]
+        if name in shared
+    }
+
+
+def _on_white(
+    setup: Setup, numbers: Station, image: NDArray[np.uint16], balance: float
+) -> Measured:
     profile = column_profile(setup, image.shape[1])
     even = image[:, profile >= _EVEN * profile.max()]
-    flat, gain = flat_figures(even), float(numbers.sensor.gain_dn_e)
+    flat, gain = flat_figures(even), balance * float(numbers.dn_per_e)
     signal_e = (flat.mean_dn - float(numbers.sensor.black_level_dn)) / gain - numbers.dark_e
     found: Measured = {"dn_white": flat.mean_dn, "electrons_white": signal_e}
     if flat.temporal_noise_dn > 0 and signal_e > 0:

@@ -96,7 +96,7 @@ def scan(
         seen = _as_reference(reference, setup.target.pixel_size_um)
         size = TargetSize(rows=seen.shape[0], columns=seen.shape[1])
     figures = budget_on(setup, size)
-    lines = int(figures["geometry"]["image_lines"])
+    lines = int(figures.number("geometry", "image_lines"))
     rendered = render(setup, seen, lines, seed, workers=workers, off_axis_error=off_axis_error)
     known = setup.target.image if reference is None and setup.target.image in BUILT_IN else ""
     return Scan(

@@ -1,0 +1,110 @@
+"""What the keys of sensor, binning and faults demand of one another."""
+
+from collections.abc import Iterator
+
+from linesim.setup.rows import best_run, pixel_shapes
+from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
+
+
+def _text(setup: Setup, dotted: str) -> str:
+    section, key = dotted.split(".")
+    return shown(setup.texts[section].get(key))
+
+
+def rows_make_the_pixel(setup: Setup) -> Iterator[str]:
+    """Find a shape of pixel that the rows of the sensor cannot make."""
+    camera, binning = setup.camera, setup.acquisition.binning
+    heights_um = setup.row_heights_um
+    if camera.rows is not None and camera.rows != len(heights_um):
+        yield (
+            f"camera.rows: read {camera.rows}, but camera.row_heights has {len(heights_um)}; "
+            "expected the same number, or one of the two left out"
+        )
+    count = best_run(heights_um, setup.pixel_height_um)[1]
+    shapes = pixel_shapes(camera.pixel_width_um, heights_um, max(2, binning.across))
+    offered = ", ".join(f"{width:g} x {height:g}" for width, height in shapes)
+    if count == 0:
+        yield (
+            f"acquisition.row_height: read {_text(setup, 'acquisition.row_height')}, but no row of "
+            f"the sensor has that height; expected a height that makes one of {offered} um"
+        )
+    elif count < setup.rows_read:
+        yield (
+            f'acquisition.binning: read "{binning}", but the sensor has only {count} neighbouring '
+            f"row{'s' if count > 1 else ''} of {setup.pixel_height_um:g} um; expected one of the "
+            f"pixels that its rows can make: {offered} um, or more rows"
+        )
+    if binning.across > camera.pixels:
+        yield (
+            f'acquisition.binning: read "{binning}", but camera.pixels is {camera.pixels}; '
+            "expected at most that many across"
+        )
+
+
+def binning_is_possible(setup: Setup) -> Iterator[str]:
+    """Find a way of binning that its domain does not have."""
+    way = setup.acquisition
+    if way.binning == (1, 1) or way.binning_domain == "digital":
+        return
+    if way.binning_mode == "average":
+        yield (
+            'acquisition.binning_mode: read "average", but charge can only be summed; expected '
+            '"sum", or binning_domain = "digital"'
+        )
+    if way.binning_along == "lines" and way.binning.along > 1:
+        yield (
+            'acquisition.binning_along: read "lines", but successive lines are joined as numbers '
+            'only; expected "rows", or binning_domain = "digital"'
+        )
+
+
+def stages_are_possible(setup: Setup) -> Iterator[str]:
+    """Find what cannot go with time-delay integration here."""
+    camera, way = setup.camera, setup.acquisition
+    if camera.tdi_stages == 1:
+        return
+    if way.binning_along == "lines" and way.binning.along > 1:
+        yield (
+            f"camera.tdi_stages: read {camera.tdi_stages}, but this cannot be joined with binning "
+            'of successive lines; expected binning_along = "rows", or 1 stage'
+        )
+    if camera.row_heights_um is not None:
+        yield (
+            f"camera.tdi_stages: read {camera.tdi_stages}, but stages are equal rows; expected no "
+            "camera.row_heights, or 1 stage"
+        )
+
+
+def faults_have_what_they_need(setup: Setup) -> Iterator[str]:
+    """Find faults and camera kinds that lack a length they are judged by."""
+    transport, camera = setup.transport, setup.camera
+    if transport.flutter_mm > 0 and setup.lens.focal_length_mm is None:
+        yield (
+            f"transport.flutter: read {_text(setup, 'transport.flutter')}, but its change of scale "
+            'needs the working distance; expected a lens.focal_length, for example "60 mm"'
+        )
+    if transport.encoder_turn_error_um > 0 and (
+        transport.encoder_turn_length_mm is None or transport.trigger == "clock"
+    ):
+        yield (
+            "transport.encoder_turn_error: read "
+            f"{_text(setup, 'transport.encoder_turn_error')}, but it needs an encoder and its "
+            'travel in one turn; expected trigger = "encoder" and encoder_turn_length = "200 mm"'
+        )
+    if camera.kind == "three-line" and camera.line_spacing_um is None:
+        yield (
+            'camera.line_spacing: nothing was read, but kind = "three-line" needs the distance of '
+            'its rows, for example "30 um"'
+        )
+
+
+def ambient_is_seen(setup: Setup) -> Iterator[str]:
+    """Find ambient light in lux under a lamp that the eye hardly sees."""
+    lux = setup.light.ambient.illuminance_lx
+    if lux > 0 and not setup.light.spectrum.illuminance_is_meaningful:
+        yield (
+            f"light.ambient: read {_text(setup, 'light.ambient')}, but it is taken to have the "
+            f'spectrum of the light "{setup.light.spectrum.name}", which the eye hardly sees; '
+            'expected W/m² instead, for example "2 W/m^2"'
+        )
