@@ -29,7 +29,8 @@ class Channel:
     index : int
         0 for monochrome and red, 1 for green, 2 for blue: the channel of its random streams.
     row_offset_um : float
-        Its row behind the green one, on the target, seen along travel. [µm]
+        Where on the target its row looks, from where the green one does; what lies further back
+        meets the camera later. [µm]
     delay_lines : float
         Delivered lines by which it is read later, to undo that.
     bands : ndarray of shape (3,)
@@ -122,6 +123,9 @@ def misregistration_px(setup: Setup, numbers: Station) -> FloatArray:
     """
     Shift of each colour against green that is left at an even speed.
 
+    Where the camera undoes nothing, red meets the target D lines after green: an edge then lies D
+    lines further down in red, which counts as +D, and as many further up in blue.
+
     Parameters
     ----------
     setup : Setup
@@ -132,7 +136,7 @@ def misregistration_px(setup: Setup, numbers: Station) -> FloatArray:
     Returns
     -------
     ndarray of shape (3,)
-        Red, green, blue. [delivered lines]
+        Place in the picture less that in green: red, green, blue. [delivered lines]
     """
     delay = row_distance(setup) / float(numbers.timing.line_advance_um)
-    return (delay - undone_lines(setup, numbers)) * np.array([-1.0, 0.0, 1.0])
+    return (delay - undone_lines(setup, numbers)) * np.array([1.0, 0.0, -1.0])

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from linesim.forward.channels import COLOURS
 from linesim.forward.collect import pattern
 from linesim.forward.profile import column_profile
 from linesim.forward.station import Station
@@ -67,7 +68,7 @@ def correction(setup: Setup, numbers: Station, seed: int, channel: int) -> Corre
     Correction or None
         ``None`` where nothing is to be done.
     """
-    balances = np.broadcast_to(np.asarray(numbers.balance, dtype=np.float64), (channel + 1,))
+    balances = np.broadcast_to(np.asarray(numbers.balance, dtype=np.float64), len(COLOURS))
     balance = float(balances[channel])
     black_dn = float(numbers.sensor.black_level_dn)
     columns = int(numbers.geometry.image_width_px)
@@ -96,7 +97,8 @@ def _reference_line(
     white_e = lit * np.atleast_1d(np.asarray(numbers.electrons_white))[channel]
     signal_e = white_e * column_profile(setup, columns) * fixed.response[0, :columns]
     noise_dn = float(numbers.dn_per_e) * np.asarray(numbers.noise_e(signal_e))
-    charge_e = signal_e + float(numbers.dark_e) + repeats * fixed.offset_e[0, :columns]
+    filled_e = np.minimum(signal_e + float(numbers.dark_e), float(np.min(numbers.saturation_e)))
+    charge_e = filled_e + repeats * fixed.offset_e[0, :columns]
     mean_dn = float(numbers.sensor.black_level_dn) + float(numbers.dn_per_e) * charge_e
     drawn = stream(seed, REFERENCE_STREAM, channel, int(lit)).standard_normal(columns)
     error_dn = noise_dn / np.sqrt(setup.acquisition.flat_field_lines)

@@ -22,8 +22,8 @@ from linesim.setup.setup import Setup
 
 _HEIGHTS = 9
 """Heights of a fluttering web for which the blur is worked out; the nearest serves."""
-_SKEW_STEP = 0.1
-"""Shift along travel from one side of a tile of columns to the other, at most, in object pixels."""
+_TILE_STEP = 0.1
+"""Change of shift, by skew or scale, over a tile of columns: at most that part of a pixel."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,7 +219,8 @@ def _sampler(
         profile=np.asarray(white_e * column_profile(setup, columns), dtype=np.float32),
     )
     sways = setup.transport.lateral_wander_um > 0 or setup.transport.flutter_mm > 0
-    narrow = TILE_COLUMNS if slope == 0 else _SKEW_STEP * side_um / abs(slope * width_um)
+    stretch = setup.transport.flutter_mm / setup.working_distance_mm
+    step = max(abs(slope) * width_um / side_um, stretch, _TILE_STEP / TILE_COLUMNS)
     return Sampler(
         reference=reference,
         repeat=setup.target.repeat,
@@ -229,7 +230,7 @@ def _sampler(
         tiles=across_tiles(
             plan,
             reference,
-            columns=min(max(ceil(narrow), 1), TILE_COLUMNS),
+            columns=ceil(_TILE_STEP / step),
             phases=PHASES if sways or (slope and setup.camera.kind == "three-line") else 1,
         ),
         slope=slope,

@@ -7,6 +7,10 @@ travel: a ripple then moves the line period. Jitter moves each line by itself, a
 transfer is exp(−2π²σ²f²). The web wanders sideways and flutters in height, each a sine from
 phase 0: height brings defocus, and a change of scale by height over working distance. Light that
 flickers by a fraction b at a frequency g leaves b sinc(g t) of it in a line exposed for t.
+
+Time-delay integration averages all of them over its stages, each at its own time. What the stages
+see apart blurs: of an even mismatch exactly, in the footprint; of the swings it is left out, so
+that a swing should take many stages' time.
 """
 
 from dataclasses import dataclass
@@ -99,28 +103,30 @@ def line_table(setup: Setup, numbers: Station, seed: int, exposed: FloatArray) -
         The same for a line whatever others it is asked with.
     """
     moved = motion(setup)
-    start_um, time_s = _starts(setup, numbers, moved, exposed)
-    exposure_s = float(np.max(numbers.timing.exposure_us)) * 1e-6
-    travel_um = moved.place_um(time_s + exposure_s) - moved.place_um(time_s)
-    if setup.camera.tdi_stages > 1:
-        start_um = _stage_mean_um(setup, numbers, moved, time_s)
+    # a column for each stage of time-delay integration: stage k looks k lines later
+    stage = np.arange(setup.camera.tdi_stages, dtype=np.float64)
+    start_um, time_s = _starts(setup, numbers, moved, exposed[:, None] + stage)
+    start_um = (start_um - stage * float(numbers.geometry.row_side_um)).mean(axis=1)
     jitter_um = setup.transport.line_jitter_um
     if jitter_um > 0:
-        start_um = start_um + jitter_um * _jitter(seed, np.rint(exposed).astype(np.int64))
+        start_um = start_um + jitter_um * _jitter(seed, np.floor(exposed + 0.5).astype(np.int64))
+    exposure_s = float(np.max(numbers.timing.exposure_us)) * 1e-6
+    travel_um = moved.place_um(time_s + exposure_s) - moved.place_um(time_s)
     height_mm = setup.transport.flutter_mm * _swing(setup.transport.flutter_frequency_hz, time_s)
     return LineTable(
         start_um=start_um,
-        travel_um=travel_um,
+        travel_um=travel_um.mean(axis=1),
         sideways_um=setup.transport.lateral_wander_um
         * _swing(setup.transport.lateral_wander_frequency_hz, time_s),
         stretch=-height_mm / setup.working_distance_mm,
         height_mm=height_mm,
-        light=flicker(setup, time_s, exposure_s),
+        light=flicker(setup, time_s, exposure_s).mean(axis=1),
     )
 
 
 def _swing(frequency_hz: float, time_s: FloatArray) -> FloatArray:
-    return np.asarray(np.sin(2 * np.pi * frequency_hz * time_s))
+    """Average a swing over the stages."""
+    return np.asarray(np.sin(2 * np.pi * frequency_hz * time_s).mean(axis=1))
 
 
 def flicker(setup: Setup, time_s: FloatArray, exposure_s: float) -> FloatArray:
@@ -131,19 +137,19 @@ def flicker(setup: Setup, time_s: FloatArray, exposure_s: float) -> FloatArray:
     ----------
     setup : Setup
         The station.
-    time_s : ndarray of shape (lines,)
+    time_s : ndarray
         When exposures start. [s]
     exposure_s : float
         How long they last. [s]
 
     Returns
     -------
-    ndarray of shape (lines,)
+    ndarray of the same shape
         Over the mean light.
     """
     depth, frequency_hz = setup.light.flicker, setup.light.flicker_frequency_hz
     seen = depth * np.sinc(frequency_hz * exposure_s)
-    return np.asarray(1 + seen * _swing(frequency_hz, time_s + exposure_s / 2))
+    return np.asarray(1 + seen * np.sin(2 * np.pi * frequency_hz * (time_s + exposure_s / 2)))
 
 
 def _starts(
@@ -159,14 +165,6 @@ def _starts(
         turn = np.sin(2 * np.pi * start_um / (1000 * turn_mm))
         start_um = start_um + setup.transport.encoder_turn_error_um * turn
     return start_um, moved.time_s(start_um)
-
-
-def _stage_mean_um(setup: Setup, numbers: Station, moved: Motion, time_s: FloatArray) -> FloatArray:
-    """Average over the stages where each looks; their spread is in the footprint."""
-    stage = np.arange(setup.camera.tdi_stages, dtype=np.float64)
-    period_s = float(numbers.timing.line_period_us) * 1e-6
-    places_um = moved.place_um(time_s[:, None] + stage * period_s)
-    return np.asarray((places_um - stage * float(numbers.geometry.row_side_um)).mean(axis=1))
 
 
 def _jitter(seed: int, line: NDArray[np.int64]) -> FloatArray:

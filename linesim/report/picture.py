@@ -9,13 +9,17 @@ from PIL import Image, ImageDraw, ImageFont
 from linesim.files.srgb import linear_to_srgb
 
 _LEFT_PX = 104
-_BELOW_PX = 76
-_INK = (30, 30, 34)
-_PAPER = (255, 255, 255)
+_BELOW_PX = 54
+_CAPTION_LINE_PX = 24
+_NARROWEST_CAPTION_PX = 400
+INK = (30, 30, 34)
+PAPER = (255, 255, 255)
 _ROUND = (1.0, 2.0, 5.0)
 _LONGEST_SIDE_PX = 1600
 _SMALLEST_SIDE_PX = 320
 _TOP_PERCENTILE = 99.9
+
+Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,13 +107,24 @@ def _fitted(shown: NDArray[np.uint8], grid: Grid, *, true_proportion: bool) -> I
     return Image.fromarray(shown).convert("RGB").resize(size, resample)
 
 
-def _bar(draw: ImageDraw.ImageDraw, start: tuple[int, int], step: tuple[int, int]) -> None:
-    """Draw a line with a stop at each end."""
+def draw_bar(draw: ImageDraw.ImageDraw, start: tuple[int, int], step: tuple[int, int]) -> None:
+    """
+    Draw a scale bar: a line with a stop at each end.
+
+    Parameters
+    ----------
+    draw : PIL.ImageDraw.ImageDraw
+        Of the page.
+    start : tuple of int
+        Where it begins, across and down. [px]
+    step : tuple of int
+        From there to its end; one of the two is 0. [px]
+    """
     (x, y), (dx, dy) = start, step
-    draw.line((x, y, x + dx, y + dy), fill=_INK, width=3)
+    draw.line((x, y, x + dx, y + dy), fill=INK, width=3)
     stop = (6 if dy else 0, 6 if dx else 0)
     for px, py in ((x, y), (x + dx, y + dy)):
-        draw.line((px - stop[0], py - stop[1], px + stop[0], py + stop[1]), fill=_INK, width=3)
+        draw.line((px - stop[0], py - stop[1], px + stop[0], py + stop[1]), fill=INK, width=3)
 
 
 def picture(
@@ -125,7 +140,7 @@ def picture(
     grid : Grid
         What a sample covers.
     caption : str
-        One line.
+        Broken into lines at spaces.
     true_proportion : bool
         Undo the stretch of unequal sampling; otherwise each sample is a square.
 
@@ -137,20 +152,53 @@ def picture(
     body = _fitted(shown, grid, true_proportion=true_proportion)
     font = ImageFont.load_default(size=18)
     left, top = _LEFT_PX, 8
-    width_px = left + max(body.width, int(font.getlength(caption))) + 16
-    page = Image.new("RGB", (width_px, top + body.height + _BELOW_PX), _PAPER)
+    under = broken_lines(caption, font, max(body.width, _NARROWEST_CAPTION_PX))
+    width_px = left + max(body.width, *(int(font.getlength(line)) for line in under)) + 16
+    height_px = top + body.height + _BELOW_PX + _CAPTION_LINE_PX * len(under)
+    page = Image.new("RGB", (width_px, height_px), PAPER)
     page.paste(body, (left, top))
     draw = ImageDraw.Draw(page)
+    # a frame, so that white samples do not run out into the paper
+    draw.rectangle((left - 1, top - 1, left + body.width, top + body.height), outline=INK)
     lines, width = shown.shape[:2]
     wide_mm, wide_px = _bar_length(width * grid.across_um / 1000, body.width)
     tall_mm, tall_px = _bar_length(lines * grid.along_um / 1000, body.height)
     below = top + body.height + 20
-    _bar(draw, (left, below), (wide_px, 0))
-    draw.text((left + wide_px + 16, below - 11), f"{wide_mm:g} mm across", fill=_INK, font=font)
-    _bar(draw, (left - 24, top + 8), (0, tall_px))
-    draw.text((8, top + tall_px + 20), f"{tall_mm:g} mm\nalong", fill=_INK, font=font)
-    draw.text((left, below + 20), caption, fill=_INK, font=font)
+    draw_bar(draw, (left, below), (wide_px, 0))
+    draw.text((left + wide_px + 16, below - 11), f"{wide_mm:g} mm across", fill=INK, font=font)
+    draw_bar(draw, (left - 24, top + 8), (0, tall_px))
+    draw.text((8, top + tall_px + 20), f"{tall_mm:g} mm\nalong", fill=INK, font=font)
+    for place, line in enumerate(under):
+        draw.text((left, below + 20 + _CAPTION_LINE_PX * place), line, fill=INK, font=font)
     return np.asarray(page)
+
+
+def broken_lines(text: str, font: Font, most_px: int) -> list[str]:
+    """
+    Break a text into lines at spaces.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+    font : PIL font
+        It is set in.
+    most_px : int
+        Width that a line may have; a single longer word stays whole. [px]
+
+    Returns
+    -------
+    list of str
+        At least one line.
+    """
+    lines = [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and font.getlength(longer) > most_px:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines
 
 
 def _bar_length(side_mm: float, side_px: int) -> tuple[float, int]:
