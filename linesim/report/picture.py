@@ -9,7 +9,9 @@ from PIL import Image, ImageDraw, ImageFont
 from linesim.files.srgb import linear_to_srgb
 
 _LEFT_PX = 104
-_BELOW_PX = 76
+_BELOW_PX = 54
+_CAPTION_LINE_PX = 24
+_NARROWEST_CAPTION_PX = 400
 _INK = (30, 30, 34)
 _PAPER = (255, 255, 255)
 _ROUND = (1.0, 2.0, 5.0)
@@ -125,7 +127,7 @@ def picture(
     grid : Grid
         What a sample covers.
     caption : str
-        One line.
+        Broken into lines at spaces.
     true_proportion : bool
         Undo the stretch of unequal sampling; otherwise each sample is a square.
 
@@ -137,10 +139,14 @@ def picture(
     body = _fitted(shown, grid, true_proportion=true_proportion)
     font = ImageFont.load_default(size=18)
     left, top = _LEFT_PX, 8
-    width_px = left + max(body.width, int(font.getlength(caption))) + 16
-    page = Image.new("RGB", (width_px, top + body.height + _BELOW_PX), _PAPER)
+    under = _broken(caption, font, max(body.width, _NARROWEST_CAPTION_PX))
+    width_px = left + max(body.width, *(int(font.getlength(line)) for line in under)) + 16
+    height_px = top + body.height + _BELOW_PX + _CAPTION_LINE_PX * len(under)
+    page = Image.new("RGB", (width_px, height_px), _PAPER)
     page.paste(body, (left, top))
     draw = ImageDraw.Draw(page)
+    # a frame, so that white samples do not run out into the paper
+    draw.rectangle((left - 1, top - 1, left + body.width, top + body.height), outline=_INK)
     lines, width = shown.shape[:2]
     wide_mm, wide_px = _bar_length(width * grid.across_um / 1000, body.width)
     tall_mm, tall_px = _bar_length(lines * grid.along_um / 1000, body.height)
@@ -149,8 +155,23 @@ def picture(
     draw.text((left + wide_px + 16, below - 11), f"{wide_mm:g} mm across", fill=_INK, font=font)
     _bar(draw, (left - 24, top + 8), (0, tall_px))
     draw.text((8, top + tall_px + 20), f"{tall_mm:g} mm\nalong", fill=_INK, font=font)
-    draw.text((left, below + 20), caption, fill=_INK, font=font)
+    for place, line in enumerate(under):
+        draw.text((left, below + 20 + _CAPTION_LINE_PX * place), line, fill=_INK, font=font)
     return np.asarray(page)
+
+
+def _broken(
+    text: str, font: ImageFont.FreeTypeFont | ImageFont.ImageFont, most_px: int
+) -> list[str]:
+    """Break a text into lines at spaces."""
+    lines = [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and font.getlength(longer) > most_px:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines
 
 
 def _bar_length(side_mm: float, side_px: int) -> tuple[float, int]:
