@@ -180,7 +180,7 @@ def station(setup: Setup) -> Station:
     if not np.all(np.asarray(when.exposure_us) > 0):
         msg = (
             f"camera.dead_time: read {when.dead_time_us:g} us, but the shortest line period is "
-            f"{1e6 / when.peak_rate_hz:g} us, so no time is left to expose; expected is a shorter "
+            f"{1e6 / when.peak_rate_hz:g} us, so no time is left to expose; expected a shorter "
             "dead time, a slower line or a lower line rate"
         )
         raise InputError(msg)
