@@ -14,13 +14,18 @@ from linesim.metrics.edge import EdgeResponse, edge_response
 from linesim.metrics.noise import FEWEST_LINES, flat_figures
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
+from linesim.targets.load import TargetSize
 
 Measured = dict[str, Any]
 _EVEN = 0.995
 """Columns with at least this share of the brightest column's light count as evenly lit."""
+_WHOLE = 1e-6
+"""A target of a whole number of pixels must not lose one to rounding."""
 
 
-def measured(setup: Setup, numbers: Station, image: NDArray[np.uint16], target: str) -> Measured:
+def measured(
+    setup: Setup, numbers: Station, image: NDArray[np.uint16], target: str, size: TargetSize
+) -> Measured:
     """
     Read off an image what its target lets be read.
 
@@ -34,6 +39,8 @@ def measured(setup: Setup, numbers: Station, image: NDArray[np.uint16], target: 
         Delivered samples. [DN]
     target : str
         Name of the target; "flat" gives signal and noise on white, "edge" resolution.
+    size : TargetSize
+        Of the target; an edge is read only where the scan lies on it.
 
     Returns
     -------
@@ -57,7 +64,8 @@ def measured(setup: Setup, numbers: Station, image: NDArray[np.uint16], target: 
         found |= each[0] if mono else _by_colour(each)
     if target == "edge":
         # of the colours, green stands for the sharpness of all
-        found |= _at_edge(setup, numbers, image if mono else image[:, :, 1])
+        plane = image if mono else image[:, :, 1]
+        found |= _at_edge(setup, numbers, _on_target(setup, numbers, plane, size))
     return found
 
 
@@ -87,6 +95,17 @@ def _on_white(
             "snr_total_white": signal_e * gain / flat.total_noise_dn,
         }
     return found
+
+
+def _on_target(
+    setup: Setup, numbers: Station, image: NDArray[np.uint16], size: TargetSize
+) -> NDArray[np.uint16]:
+    """Leave out what looks past the target's ends, where an edge does not go on straight."""
+    pixel_um, width = setup.target.pixel_size_um, image.shape[1]
+    lines = int(size.rows * pixel_um / float(numbers.timing.line_advance_um) + _WHOLE)
+    seen = size.columns * pixel_um / float(numbers.geometry.object_pixel_x_um)
+    margin = max(0, int(np.ceil((width - seen) / 2 - _WHOLE)))
+    return image[:lines, margin : width - margin]
 
 
 def _at_edge(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> Measured:

@@ -105,7 +105,7 @@ def scan(
         setup=setup,
         seed=seed,
         budget=figures,
-        measured=measured(setup, station(setup), rendered.image, known),
+        measured=measured(setup, station(setup), rendered.image, known, size),
     )
 
 

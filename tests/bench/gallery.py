@@ -1,0 +1,59 @@
+"""
+Make every picture of ``outputs/README.md`` again, each by the command that stands under it.
+
+``python -m tests.bench.gallery``, from the top folder. The pictures are the runs' ``preview.png``
+as grey of 8 bit, all that a monochrome camera needs. ``tests/house/test_docs.py`` tells when it is
+time.
+"""
+
+import re
+import shlex
+import sys
+import tempfile
+from contextlib import chdir
+from pathlib import Path
+from shutil import copytree
+from unittest.mock import patch
+
+from PIL import Image
+
+from linesim.cli import main as linesim
+
+ROOT = Path(__file__).parents[2]
+ENTRY = re.compile(r"!\[[^\]]*\]\((gallery/[^)]+)\)\n\n```sh\n\.venv/bin/linesim ([^\n]*)\n```")
+
+
+def entries(page: str) -> list[tuple[str, str]]:
+    """Find each picture of the page and the arguments of the command under it."""
+    return [(picture, arguments) for picture, arguments in ENTRY.findall(page)]
+
+
+def run(arguments: str) -> int:
+    """Run ``linesim`` here with some arguments; give its exit code."""
+    with patch.object(sys, "argv", ["linesim", *shlex.split(arguments, comments=True)]):
+        try:
+            linesim()
+        except SystemExit as left:
+            return int(left.code or 0)
+    return 0
+
+
+def preview_of(arguments: str) -> Path:
+    """Name the picture that ``linesim scan`` leaves, as seen from where it runs."""
+    named = [word for word in shlex.split(arguments) if word.endswith(".toml")]
+    return Path("outputs") / (Path(named[0]).stem if named else "sample") / "preview.png"
+
+
+def main() -> None:
+    """Run all commands in a copy of the setups, and keep their pictures."""
+    home = ROOT / "outputs"
+    with tempfile.TemporaryDirectory() as folder, chdir(folder):
+        copytree(ROOT / "sample_targets", "sample_targets")
+        for picture, arguments in entries((home / "README.md").read_text("utf-8")):
+            if run(arguments):
+                sys.exit(f"linesim {arguments} failed")
+            Image.open(preview_of(arguments)).convert("L").save(home / picture, optimize=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,93 @@
+"""The command line as a process: help, versions, pipes, Ctrl-C."""
+
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import tifffile
+
+Call = Callable[..., tuple[int, str]]
+
+
+def test_version_names_what_the_bytes_depend_on(run: Call) -> None:
+    """The versions that go with "same versions, same bytes"."""
+    _, out = run("--version")
+    assert out.startswith("linesim 0.")
+    assert f"numpy {np.__version__}" in out
+    assert f"tifffile {tifffile.__version__}" in out
+
+
+def test_help_names_every_command(run: Call) -> None:
+    """Help is there for the whole and for each command."""
+    _, out = run("--help")
+    for name in ("new", "budget", "scan", "target"):
+        assert f"  {name} " in out
+        assert "--help" in run(name, "--help")[1]
+
+
+def test_help_loads_nothing_heavy() -> None:
+    """What the command line imports before it knows the command leaves the big libraries alone."""
+    heavy = "numpy scipy skimage pydantic pint imageio PIL tifffile imagecodecs matplotlib"
+    code = f"""
+import sys
+sys.argv = ["linesim", "--help"]
+from linesim.cli import main
+try:
+    main()
+except SystemExit:
+    print("loaded:", *set("{heavy}".split()) & set(sys.modules))
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, text=True)
+    assert done.stdout.splitlines()[-1].strip() == "loaded:"
+
+
+def test_output_pipe_may_close(tmp_path: Path) -> None:
+    """A reader that has seen enough, such as head, brings no traceback."""
+    command = str(Path(sys.executable).parent / "linesim")
+    with subprocess.Popen(
+        [command, "budget", "--json"], cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        assert process.stderr.read() == b""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no SIGINT to one process")
+def test_ctrl_c_leaves_nothing_behind(tiny: str, tmp_path: Path) -> None:
+    """Stopped in the middle of a long scan: exit 130, one line, no file under a final name."""
+    text = tiny.replace("pixels = 48", "pixels = 2048").replace("lines = 80", "lines = 30000")
+    (tmp_path / "long.toml").write_text(text, "utf-8")
+    # the word on stdout tells when rendering has begun; a parent may have had SIGINT ignored
+    code = """
+import signal, sys
+import linesim.study.scan as study
+signal.signal(signal.SIGINT, signal.default_int_handler)
+render = study.render
+def told(*given, **named):
+    print("rendering", flush=True)
+    return render(*given, **named)
+study.render = told
+sys.argv = ["linesim", "scan", "long.toml"]
+from linesim.cli import main
+main()
+"""
+    with subprocess.Popen(
+        [sys.executable, "-c", code],
+        cwd=tmp_path,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "rendering\n"
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert (out, err.count("\n")) == ("", 1)
+    assert err.startswith("linesim: stopped")
+    assert sorted(each.name for each in tmp_path.rglob("*")) == ["long.toml", "tiny.toml"]
