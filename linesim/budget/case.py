@@ -2,12 +2,14 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from linesim.forward.station import Station
 from linesim.setup.setup import Setup
 from linesim.targets.load import TargetSize
 
-Value = float | int | str | dict[str, float]
+Value = Any
+"""A number, a name, or a dict of one number a colour."""
 Groups = Mapping[str, Mapping[str, Value]]
 Found = Iterator[tuple[str, str]]
 """Codes and texts."""

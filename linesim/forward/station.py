@@ -160,8 +160,11 @@ class Station:
 
     def total_noise_e(self, signal_e: Figure) -> Figure:
         """Noise with the fixed pattern: n pixels join PRNU/√n and DSNU·√n. [e]."""
-        joined = self.geometry.pixels_joined
-        fixed_e2 = (self.sensor.prnu * signal_e) ** 2 / joined + joined * self.sensor.dsnu_e**2
+        # successive lines come from the same pixels, whose pattern they share
+        lines = np.asarray(self.geometry.lines_joined)
+        pixels = self.geometry.pixels_joined / lines
+        dsnu_e2 = pixels * (lines * self.sensor.dsnu_e) ** 2
+        fixed_e2 = (self.sensor.prnu * signal_e) ** 2 / pixels + dsnu_e2
         return np.sqrt(self.noise_e(signal_e) ** 2 + fixed_e2)
 
     @property
@@ -180,7 +183,9 @@ class Station:
         # one pixel alone is not summed anywhere, and numbers are summed outside of any well
         summed = (wells > 1) & (np.asarray(sensor.digital) == 0)
         binned_e = np.where(summed, sensor.binned_full_well_e, np.inf)
-        return {"pixel": pixel_e, "binned": binned_e, "scale": sensor.averaged * word_e}
+        # a white balance multiplies numbers, and the word ends where it did
+        scale_e = sensor.averaged * word_e / self.balance
+        return {"pixel": pixel_e, "binned": binned_e, "scale": scale_e}
 
 
 def station(setup: Setup) -> Station:

@@ -82,6 +82,31 @@ class LineTable:
         )
 
 
+def steady_lines(start_um: FloatArray, travel_um: FloatArray) -> LineTable:
+    """
+    Give lines that neither wander nor flutter, in an even light.
+
+    Parameters
+    ----------
+    start_um, travel_um : ndarray of shape (lines,)
+        As in `LineTable`. [µm]
+
+    Returns
+    -------
+    LineTable
+        With nothing else going on.
+    """
+    none = np.zeros_like(start_um)
+    return LineTable(
+        start_um=start_um,
+        travel_um=travel_um,
+        sideways_um=none,
+        stretch=none,
+        height_mm=none,
+        light=np.ones_like(start_um),
+    )
+
+
 def line_table(setup: Setup, numbers: Station, seed: int, exposed: FloatArray) -> LineTable:
     """
     Place exposed lines on the target.

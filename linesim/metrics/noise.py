@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 from linesim.setup.arrays import FloatArray
 
 FEWEST_LINES = 16
+FEWEST = (2, 3, 3)
+"""Frames, lines and columns without which variances cannot be told apart."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +83,7 @@ class Estimate:
     sd: float
 
     def root(self) -> "Estimate":
-        """Standard deviation of a variance; 0 where that scatters below 0."""
+        """Give the standard deviation of a variance; 0 where that scatters below 0."""
         value = float(np.sqrt(max(self.value, 0.0)))
         # √(v + δ) lies within δ/2√v of √v, and within √δ where v is next to nothing
         spread = self.sd / max(2 * value, np.sqrt(self.sd)) if self.sd > 0 else 0.0
@@ -166,7 +168,7 @@ def frame_figures(frames_dn: NDArray[np.generic]) -> FrameFigures:
     Parameters
     ----------
     frames_dn : ndarray of shape (frames, lines, columns)
-        At least two of each. [DN]
+        At least two frames of three lines and columns. [DN]
 
     Returns
     -------
@@ -182,9 +184,9 @@ def frame_figures(frames_dn: NDArray[np.generic]) -> FrameFigures:
     ----------
     EMVA 1288 Release 4.0 Linear, (18), (19), (33) to (44), and section 4.3 for line-scan cameras.
     """
-    if frames_dn.ndim != 3 or min(frames_dn.shape) < 2:  # noqa: PLR2004 -- frames, lines, columns
-        msg = f"frames of shape {frames_dn.shape}, but at least two frames, lines and columns"
-        raise ValueError(msg + " are needed")
+    if frames_dn.ndim != len(FEWEST) or np.less(frames_dn.shape, FEWEST).any():
+        msg = f"frames of shape {frames_dn.shape}, but at least {FEWEST} is needed"
+        raise ValueError(msg)
     frames = np.asarray(frames_dn, dtype=np.float64)
     count, size = len(frames), frames[0].size
     mean = frames.mean(axis=0)
@@ -202,12 +204,13 @@ def frame_figures(frames_dn: NDArray[np.generic]) -> FrameFigures:
 def _split(mean_dn: FloatArray, left: Estimate) -> Split:
     """Split the variance of a mean frame in which so much temporal variance is left."""
     rows, columns = mean_dn.shape
-    size, rest = rows * columns, rows * columns - rows - columns
+    size = rows * columns
+    rest = size - rows - columns
     total = float(mean_dn.var()) - left.value
     by_column = float(mean_dn.mean(axis=0).var()) - left.value / rows
     by_row = float(mean_dn.mean(axis=1).var()) - left.value / columns
     # averages of columns hold 1/rows of the pixels' variance, and the other way round: (44)
-    pixel = size * (total - by_column - by_row) / rest if rest else 0.0
+    pixel = size * (total - by_column - by_row) / rest
     pixel_sd = np.hypot(_variance_sd(pixel, left.value, size), left.sd)
     column_sd = np.hypot(_variance_sd(by_column, left.value / rows, columns), pixel_sd / rows)
     row_sd = np.hypot(_variance_sd(by_row, left.value / columns, rows), pixel_sd / columns)
@@ -221,5 +224,5 @@ def _split(mean_dn: FloatArray, left: Estimate) -> Split:
 
 
 def _variance_sd(pattern: float, noise: float, count: int) -> float:
-    """Spread of the variance of count values: a fixed pattern, and noise of known variance on it."""
+    """Spread of the variance of so many values: a fixed pattern with known noise on it."""
     return float(np.sqrt((4 * max(pattern, 0.0) * noise + 2 * noise**2) / count))

@@ -68,12 +68,12 @@ class Panel:
     @property
     def width_mm(self) -> float:
         """Seen on the target across. [mm]."""
-        return self.image.shape[1] * self.grid.across_um / 1000
+        return int(self.image.shape[1]) * self.grid.across_um / 1000
 
     @property
     def length_mm(self) -> float:
         """Seen on the target along travel. [mm]."""
-        return self.image.shape[0] * self.grid.along_um / 1000
+        return int(self.image.shape[0]) * self.grid.along_um / 1000
 
     @property
     def stretch(self) -> float:

@@ -14,9 +14,10 @@ from dataclasses import replace
 import numpy as np
 from scipy.signal import fftconvolve
 
+from linesim.forward.across import AcrossPlan, across_tiles
 from linesim.forward.lens import Optics, optics
 from linesim.forward.reference import ArrayReference
-from linesim.forward.sampling import Sampler, across_tiles
+from linesim.forward.sampling import Sampler
 from linesim.forward.spread import PERIOD_WAVES, LensSpread, Spread, footprint, lens_spread
 from linesim.forward.station import station
 from linesim.forward.transport import line_table
@@ -147,15 +148,22 @@ def scanned_dot(setup: Setup, terms: int) -> FloatArray:
     spread = first_terms(lens_spread(numbers.optics, object_um, 0.0), terms)
     feet = tuple(footprint(term, object_um) for term in spread.terms)
     left_um = np.arange(PIXELS, dtype=np.float64) * object_um
+    plan = AcrossPlan(
+        feet=feet,
+        scales=spread.weights,
+        left_um=left_um,
+        side_um=object_um,
+        profile=np.ones(PIXELS, dtype=np.float32),
+    )
     sampler = Sampler(
         reference=seen,
         repeat=False,
         bands=np.ones(3, dtype=np.float32),
         feet=feet,
         side_um=object_um,
-        tiles=across_tiles(feet, spread.weights, left_um, object_um, seen, repeat=False),
+        tiles=across_tiles(plan, seen),
     )
-    lines = line_table(setup, numbers, 0, 0, PIXELS)
+    lines = line_table(setup, numbers, 0, np.arange(PIXELS, dtype=np.float64))
     return np.asarray(sampler.strip(lines), dtype=np.float64)
 
 

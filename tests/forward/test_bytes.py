@@ -4,11 +4,15 @@ import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
 
+from linesim.forward.capture import capturer
+from linesim.forward.channels import channels
 from linesim.forward.collect import pattern
+from linesim.forward.expose import exposer
 from linesim.forward.reference import ArrayReference
-from linesim.forward.render import Rendered, capturer, exposer, render, stream
+from linesim.forward.render import Rendered, render
 from linesim.forward.station import station
-from linesim.forward.transport import STRIP_LINES, line_table
+from linesim.forward.streams import stream
+from linesim.forward.transport import STRIP_LINES
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
 
@@ -77,10 +81,10 @@ def test_a_longer_scan_starts_with_the_same_lines(name: str) -> None:
 def test_a_strip_can_be_made_alone() -> None:
     """Strip 2 by itself is lines 128 to 192 of the scan."""
     whole, numbers = rendered(BASE, 256), station(BASE)
-    lines = line_table(BASE, numbers, 3, 2 * STRIP_LINES, 3 * STRIP_LINES)
-    expected = exposer(BASE, TARGET).strip(lines)
+    (mono,) = channels(BASE, numbers)
+    expected = exposer(BASE, TARGET, mono).strip(3, 2 * STRIP_LINES, 3 * STRIP_LINES)
     assert_array_equal(expected[0], whole.expected_e[128:192])
-    image = capturer(BASE, 3, physical=False).strip(expected, 2)
+    image = capturer(BASE, 3, 0, physical=False).strip(expected, 2)
     assert_array_equal(image, whole.image[128:192])
 
 
@@ -145,8 +149,8 @@ def test_the_pattern_belongs_to_the_camera() -> None:
 
 def test_binning_variants_share_the_pattern() -> None:
     """The joined pattern is the mean of the physical pixels' response and the sum of offsets."""
-    alone = pattern(BASE)
-    pair = pattern(changed(BASE, {"acquisition.binning": "2x2"}))
+    alone = pattern(BASE, 0)
+    pair = pattern(changed(BASE, {"acquisition.binning": "2x2"}), 0)
     assert_array_equal(pair.response[:1], alone.response)  # the first row is the same sensor row
     joined = pair.joined(2)
     np.testing.assert_allclose(
@@ -160,7 +164,7 @@ def test_binning_variants_share_the_pattern() -> None:
 def test_pattern_has_its_size() -> None:
     """1 % and 5 e over 8000 columns: within 4/√(2·8000) of it; n joined: PRNU/√n, DSNU·√n."""
     wide = changed(BASE, {"camera.pixels": 8000, "acquisition.binning": "2x2"})
-    drawn = pattern(wide)
+    drawn = pattern(wide, 0)
     for found, joined in ((drawn, 1), (drawn.joined(2), 4)):
         tolerance = 4 / np.sqrt(2 * found.response.size)
         assert found.response.std() == pytest.approx(0.01 / np.sqrt(joined), rel=tolerance)

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
+from linesim.forward.profile import column_profile
 from linesim.forward.reference import ArrayReference
-from linesim.forward.render import Rendered, column_profile, render
+from linesim.forward.render import Rendered, render
 from linesim.forward.station import station
 from linesim.setup.arrays import ImageArray
 from linesim.setup.load import changed, setup_from

@@ -7,10 +7,11 @@ from scipy.integrate import quad
 from scipy.stats import kstest
 
 from linesim.budget.budget import budget
+from linesim.forward.motion import Motion, motion
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
 from linesim.forward.station import station
-from linesim.forward.transport import LineTable, Motion, line_table, motion
+from linesim.forward.transport import LineTable, line_table
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
@@ -32,7 +33,7 @@ ENCODER = {"transport.trigger": "encoder", "transport.encoder_step": "20 um"}
 
 def table(setup: Setup, lines: int = 256, seed: int = 0) -> LineTable:
     """Place lines from 0 on."""
-    return line_table(setup, station(setup), seed, 0, lines)
+    return line_table(setup, station(setup), seed, np.arange(float(lines)))
 
 
 def figure(setup: Setup, group: str, name: str) -> float:
@@ -71,7 +72,7 @@ def test_a_steady_clock() -> None:
     lines = table(setup)
     assert_allclose(lines.start_um, np.arange(256) * 1e6 / 9000, rtol=1e-12)
     assert_allclose(lines.travel_um, 50.0, rtol=1e-9)
-    later = line_table(setup, station(setup), 0, 128, 192)
+    later = line_table(setup, station(setup), 0, np.arange(128.0, 192.0))
     assert_array_equal(later.start_um, lines.start_um[128:192])
 
 
@@ -195,7 +196,7 @@ def test_jitter_follows_seed_and_line_only() -> None:
     """Any range of strips gives the same lines, another seed others."""
     setup = changed(BASE, {"transport.line_jitter": "4 um"})
     whole = table(setup, 320, seed=2)
-    part = line_table(setup, station(setup), 2, 128, 250)
+    part = line_table(setup, station(setup), 2, np.arange(128.0, 250.0))
     assert_array_equal(part.start_um, whole.start_um[128:250])
     assert np.all(table(setup, 320, seed=3).start_um != whole.start_um)
 

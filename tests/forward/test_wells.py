@@ -6,10 +6,12 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from linesim.budget.budget import budget
 from linesim.forward.binning import join_charge
+from linesim.forward.capture import capturer, keeps_pixels_apart
+from linesim.forward.channels import channels
+from linesim.forward.expose import exposer
 from linesim.forward.reference import ArrayReference
-from linesim.forward.render import capturer, exposer, keeps_wells_apart, render
+from linesim.forward.render import render
 from linesim.forward.station import station
-from linesim.forward.transport import line_table
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
 
@@ -132,7 +134,7 @@ def test_when_pixels_must_be_kept_apart() -> None:
         (lit(changed(BINNED, {"camera.dark_current": "10 Me/s"}), near_e - 30), True),
         (lit(changed(BINNED, {"target.white_reflectance": 0.9}), near_e - 30), True),
     ):
-        assert keeps_wells_apart(setup, station(setup)) == apart
+        assert keeps_pixels_apart(setup, station(setup)) == apart
 
 
 def test_both_ways_agree_far_from_the_wells() -> None:
@@ -149,15 +151,15 @@ def test_both_ways_agree_far_from_the_wells() -> None:
     target = ArrayReference(
         data=np.random.default_rng(2).random((140, 64)).astype(np.float32), pixel_size_um=100.0
     )
-    lines = line_table(setup, station(setup), 1, 0, 64)
-    apart = exposer(setup, target, physical=True).strip(lines)
+    (mono,) = channels(setup, station(setup))
+    apart = exposer(setup, target, mono, physical=True).strip(1, 0, 64)
     summed = apart.sum(axis=0).reshape(64, 32, 2).sum(axis=2)
     assert apart.shape == (2, 64, 64)
-    assert_allclose(exposer(setup, target).strip(lines)[0], summed, rtol=2e-3)
+    assert_allclose(exposer(setup, target, mono).strip(1, 0, 64)[0], summed, rtol=2e-3)
     variance = 0.01 * (float(summed.mean()) + 4 * 200 + 15**2) + 1 / 12
     noise = {}
     for physical, expected in ((True, apart), (False, summed[None])):
-        keep = capturer(setup, 1, physical=physical)
+        keep = capturer(setup, 1, 0, physical=physical)
         frames = [keep.strip(expected.copy(), strip) for strip in range(16)]
         left = np.asarray(frames, dtype=np.float64) - 32 - 0.1 * (summed + 4 * 200.0)
         assert left.mean() == pytest.approx(0, abs=4 * np.sqrt(variance / left.size))
@@ -178,9 +180,9 @@ def test_one_bright_pixel_of_two_fills_its_own_well() -> None:
     """
     setup = changed(BASE, {"acquisition.binning": "2x1", "camera.binned_full_well": "30 ke"})
     bright = lit(setup, 18_000.0)
-    lines = line_table(bright, station(bright), 1, 0, 64)
+    (mono,) = channels(bright, station(bright))
     target = ArrayReference(data=STRIPES, pixel_size_um=100.0)
-    pixel_e = exposer(bright, target, physical=True).strip(lines)[0]
+    pixel_e = exposer(bright, target, mono, physical=True).strip(1, 0, 64)[0]
     assert pixel_e[:, ::2].min() > 10_000 + 6 * np.sqrt(10_000)
     dark_e = float(pixel_e[:, 1::2].mean(dtype=np.float64))
     image = image_of(bright, STRIPES)

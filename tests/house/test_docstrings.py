@@ -9,7 +9,7 @@ import pytest
 from numpydoc.validate import validate
 
 import linesim
-from linesim.setup.model import Section
+from linesim.setup.vocabulary import Section
 
 SKIP = {
     "ES01",  # a second paragraph only where one sentence does not do

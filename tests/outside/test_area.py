@@ -11,10 +11,11 @@ import pytest
 from numpy.testing import assert_allclose
 from skimage.measure import block_reduce
 
+from linesim.forward.across import AcrossPlan, across_tiles
 from linesim.forward.reference import ArrayReference
-from linesim.forward.sampling import Sampler, across_tiles
+from linesim.forward.sampling import Sampler
 from linesim.forward.spread import Footprint, Spread, footprint
-from linesim.forward.transport import LineTable
+from linesim.forward.transport import steady_lines
 from linesim.setup.arrays import FloatArray, ImageArray
 
 # A point of width s behind a pixel of side a makes its ends ramps of width s. Only a reference edge
@@ -48,16 +49,22 @@ def sampled(
 ) -> ImageArray:
     """Sample a target of 1 µm pixels with box pixels."""
     reference = ArrayReference(data=target, pixel_size_um=1.0)
-    tiles = across_tiles((box(width_um),), (1.0,), left_um, width_um, reference, repeat=False)
+    plan = AcrossPlan(
+        feet=(box(width_um),),
+        scales=(1.0,),
+        left_um=left_um,
+        side_um=width_um,
+        profile=np.ones(len(left_um), dtype=np.float32),
+    )
     sampler = Sampler(
         reference=reference,
         repeat=False,
         bands=np.full(3, 1 / 3, dtype=np.float32),
         feet=(box(height_um),),
         side_um=height_um,
-        tiles=tiles,
+        tiles=across_tiles(plan, reference),
     )
-    return sampler.strip(LineTable(start_um, np.full(len(start_um), travel_um)))
+    return sampler.strip(steady_lines(start_um, np.full(len(start_um), travel_um)))
 
 
 def running_mean(values: FloatArray, starts: FloatArray, width: float) -> FloatArray:

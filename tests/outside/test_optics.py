@@ -181,6 +181,7 @@ def perfect_lens(numbers: Station) -> Station:
         optics=sharp,
         sensor=numbers.sensor,
         irradiance_w_m2=numbers.irradiance_w_m2,
+        ambient_w_m2=numbers.ambient_w_m2,
         electrons_per_joule=numbers.electrons_per_joule,
         white_reflectance=numbers.white_reflectance,
     )

@@ -116,7 +116,7 @@ def test_signal_in_the_image(exposure: str, domain_factor: int) -> None:
     for setup in (changed(BASE, fixed), changed(MATCHED, fixed)):
         seen = scan(setup, seed=3)
         signal, black = seen.budget["signal"], setup.camera.black_level_dn
-        assert signal["saturation_white"] < 0.9  # type: ignore[operator]  # a number
+        assert signal["saturation_white"] < 0.9
         mean.append((seen.image.mean(dtype=np.float64) - black) / setup.gain_dn_e)
         sd = float(signal["noise_white_e"]) / float(signal["electrons_white"])
         relative_variance.append(sd**2 / seen.image.size)

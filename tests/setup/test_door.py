@@ -11,9 +11,10 @@ import pytest
 from linesim.setup.errors import InputError
 from linesim.setup.fields import Kind
 from linesim.setup.load import changed, sample_setup, setup_from, starter_text
-from linesim.setup.model import Section, Sections
+from linesim.setup.model import Sections
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
+from linesim.setup.vocabulary import Section
 from linesim.targets.catalogue import BUILT_INS
 
 # what only the user can know; all else has a default
@@ -169,8 +170,8 @@ def test_sample_is_a_setup() -> None:
         ({"lens.magnification": None, "lens.field_of_view": "153.6 mm"}, "magnification", 0.1),
         ({"camera.pixel_height": "15 um"}, "pixel_height_um", 15.0),
         ({}, "pixel_height_um", 7.5),
-        ({"acquisition.binning": "2x4"}, "rows", 4),
-        ({"camera.rows": 3}, "rows", 3),
+        ({"acquisition.binning": "2x4"}, "rows_read", 4),
+        ({"camera.rows": 3}, "rows_read", 1),
         ({"camera.bit_depth": 8}, "full_scale_dn", 255),
         ({"camera.gain": "0.25 DN/e"}, "gain_dn_e", 0.25),
         ({}, "gain_dn_e", (4095 - 32) / 40_000),

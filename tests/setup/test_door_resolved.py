@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from linesim.setup.load import changed, load_setup, setup_from, starter_text
-from linesim.setup.model import Section, Sections
+from linesim.setup.model import Sections
 from linesim.setup.resolve import resolved_text
+from linesim.setup.vocabulary import Section
 
 
 def _starter() -> dict[str, Any]:
