@@ -12,9 +12,9 @@ from linesim.budget.figures import (
     detection_group,
     exposure_group,
     geometry_group,
-    resolution_group,
     signal_group,
 )
+from linesim.budget.resolution import resolution_group
 from linesim.budget.verdicts import Verdict, verdicts
 from linesim.forward.channels import COLOURS, misregistration_px
 from linesim.forward.geometry import Figure

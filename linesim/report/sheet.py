@@ -129,7 +129,7 @@ def bar_mm(panels: Sequence[Panel]) -> float:
 
 
 def _resized(image: NDArray[np.uint8], size: tuple[int, int]) -> Image.Image:
-    """Resize: nearest sample up, area means down."""
+    """Resize: nearest sample up; down area means, which take noise away."""
     resample = Image.Resampling.BOX if size[0] < image.shape[1] else Image.Resampling.NEAREST
     return Image.fromarray(image).convert("RGB").resize(size, resample)
 
@@ -214,10 +214,10 @@ def sheet(
     cells = [_cell(panel, px_mm, length_mm, font) for panel in panels]
     rows = [cells[first : first + columns] for first in range(0, len(cells), columns)]
     body = _in_rows(rows)
-    note = f"{length_mm:g} mm across" + (
-        "; an upright bar is as much along travel, elsewhere both are alike"
+    note = f"{length_mm:g} mm across and along" + (
+        f"; where sampling stretches a picture, the bar beside it is {length_mm:g} mm along"
         if any(panel.is_stretched for panel in panels)
-        else " and along"
+        else ""
     )
     return np.asarray(_page(body, heading, (round(length_mm * px_mm), note)))
 

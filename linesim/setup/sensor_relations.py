@@ -13,7 +13,19 @@ def _text(setup: Setup, dotted: str) -> str:
 
 
 def rows_make_the_pixel(setup: Setup) -> Iterator[str]:
-    """Find a shape of pixel that the rows of the sensor cannot make."""
+    """
+    Find a shape of pixel that the rows of the sensor cannot make.
+
+    Parameters
+    ----------
+    setup : Setup
+        Each value checked by itself.
+
+    Yields
+    ------
+    str
+        One sentence a fault.
+    """
     camera, binning = setup.camera, setup.acquisition.binning
     heights_um = setup.row_heights_um
     if camera.rows is not None and camera.rows != len(heights_um):
@@ -43,7 +55,19 @@ def rows_make_the_pixel(setup: Setup) -> Iterator[str]:
 
 
 def binning_is_possible(setup: Setup) -> Iterator[str]:
-    """Find a way of binning that its domain does not have."""
+    """
+    Find a way of binning that its domain does not have.
+
+    Parameters
+    ----------
+    setup : Setup
+        Each value checked by itself.
+
+    Yields
+    ------
+    str
+        One sentence a fault.
+    """
     way = setup.acquisition
     if way.binning == (1, 1) or way.binning_domain == "digital":
         return
@@ -60,7 +84,19 @@ def binning_is_possible(setup: Setup) -> Iterator[str]:
 
 
 def stages_are_possible(setup: Setup) -> Iterator[str]:
-    """Find what cannot go with time-delay integration here."""
+    """
+    Find what cannot go with time-delay integration here.
+
+    Parameters
+    ----------
+    setup : Setup
+        Each value checked by itself.
+
+    Yields
+    ------
+    str
+        One sentence a fault.
+    """
     camera, way = setup.camera, setup.acquisition
     if camera.tdi_stages == 1:
         return
@@ -77,7 +113,19 @@ def stages_are_possible(setup: Setup) -> Iterator[str]:
 
 
 def faults_have_what_they_need(setup: Setup) -> Iterator[str]:
-    """Find faults and camera kinds that lack a length they are judged by."""
+    """
+    Find faults and camera kinds that lack a length they are judged by.
+
+    Parameters
+    ----------
+    setup : Setup
+        Each value checked by itself.
+
+    Yields
+    ------
+    str
+        One sentence a fault.
+    """
     transport, camera = setup.transport, setup.camera
     if transport.flutter_mm > 0 and setup.lens.focal_length_mm is None:
         yield (
@@ -100,7 +148,19 @@ def faults_have_what_they_need(setup: Setup) -> Iterator[str]:
 
 
 def ambient_is_seen(setup: Setup) -> Iterator[str]:
-    """Find ambient light in lux under a lamp that the eye hardly sees."""
+    """
+    Find ambient light in lux under a lamp that the eye hardly sees.
+
+    Parameters
+    ----------
+    setup : Setup
+        Each value checked by itself.
+
+    Yields
+    ------
+    str
+        One sentence a fault.
+    """
     lux = setup.light.ambient.illuminance_lx
     if lux > 0 and not setup.light.spectrum.illuminance_is_meaningful:
         yield (

@@ -16,7 +16,8 @@ from linesim.setup.arrays import ImageArray
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
 from linesim.study.scan import scan
-from tests.bench.fault_cases import ALL, STATION, Case, Sheet
+from tests.bench.fault_cases import LIGHT, MOTION, STATION, Case, Sheet
+from tests.bench.fault_cases_more import COLOUR, LEVELS, SHARPNESS
 
 GALLERY = Path(__file__).parents[2] / "outputs" / "gallery"
 RULED_PX = 1024
@@ -54,12 +55,12 @@ def draw(plan: Sheet) -> Path:
     station = changed(setup_from(STATION, GALLERY), plan.station)
     panels = [panel(station, case, plan) for case in plan.cases]
     path = GALLERY / f"{plan.name}.png"
-    write_png(path, sheet(panels, columns=4, width_px=256, heading=plan.heading))
+    write_png(path, sheet(panels, columns=plan.columns, width_px=256, heading=plan.heading))
     return path
 
 
 if __name__ == "__main__":
     wanted = sys.argv[1:]
-    for plan in ALL:
+    for plan in (MOTION, LIGHT, LEVELS, SHARPNESS, COLOUR):
         if not wanted or plan.name in wanted:
             print(draw(plan).name)  # noqa: T201 -- a program for the console

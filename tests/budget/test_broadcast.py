@@ -13,9 +13,9 @@ from linesim.budget.figures import (
     detection_group,
     exposure_group,
     geometry_group,
-    resolution_group,
     signal_group,
 )
+from linesim.budget.resolution import resolution_group
 from linesim.forward.station import Station, station
 from linesim.setup.load import setup_from
 

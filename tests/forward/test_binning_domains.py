@@ -64,6 +64,12 @@ def image_of(setup: Setup, lines: int = LINES, seed: int = 1) -> NDArray[np.uint
     return render(setup, EVEN, lines, seed).image
 
 
+def lift_dn(divided: int) -> float:
+    """Mean of rounding half up over the fractions 0, 1/n, … (n − 1)/n: 1/2n where n is even."""
+    fraction = np.arange(divided) / divided
+    return float((np.floor(fraction + 0.5) - fraction).mean())
+
+
 WAYS = [
     ("charge", "sum", "rows"),
     ("digital", "sum", "rows"),
@@ -92,8 +98,7 @@ def test_signal_to_noise_in_the_image(
     divided = joined if mode == "average" else 1
     noise_e2 = joined * pixel_e + reads * (100 + 1 / 12) + (divided**2 - 1) / 12
     found = flat_figures(image_of(setup))
-    # half up: the values 0, 1/n, … (n − 1)/n of a mean's fraction are rounded by 1/2n on average
-    signal_dn = found.mean_dn - 200 - (divided - 1) / divided**1 * 0.5 / max(divided - 1, 1)
+    signal_dn = found.mean_dn - 200 - lift_dn(divided)
     snr = signal_dn / found.temporal_noise_dn
     expected = joined * pixel_e / np.sqrt(noise_e2)
     spread = np.sqrt((0.5 + 1 / expected**2) / (LINES * WIDTH))
@@ -101,3 +106,169 @@ def test_signal_to_noise_in_the_image(
     assert signal_dn == pytest.approx(
         joined * pixel_e / divided, rel=4 / (expected * np.sqrt(LINES * WIDTH))
     )
+
+
+@pytest.mark.parametrize(
+    ("pixel_e", "shape", "alone", "charge", "digital"),
+    [
+        (1000, "2x1", 30.1511, 43.6436, 42.6401),
+        (1000, "2x2", 30.1511, 62.4695, 60.3023),
+        (25, "1x2", 2.23607, 4.08248, 3.16228),
+        (25, "2x2", 2.23607, 7.07107, 4.47214),
+        (100, "2x2", 7.07107, 17.8885, 14.1421),
+    ],
+)
+def test_table_of_gains(
+    pixel_e: float, shape: str, alone: float, charge: float, digital: float
+) -> None:
+    """
+    σ = 10 e: S/√(S + σ²), nS/√(nS + σ²), nS/√(nS + nσ²), calculated apart to six digits.
+
+    From EMVA 1288 Release 4.0 Linear, (21), with one σ_d or n. 1000 DN/e leave 1/(12K²) = 8e-8 e².
+    """
+    setups = {("1x1", "charge", "sum", "rows"): alone, (shape, *WAYS[0]): charge}
+    setups |= {(shape, *way): digital for way in WAYS[1:]}
+    for (each, domain, mode, along), snr in setups.items():
+        fine = changed(binned(each, domain, mode, along), {"camera.gain": "1000 DN/e"})
+        assert budget(lit(fine, pixel_e))["signal"]["snr_white"] == pytest.approx(snr, rel=5e-6)
+
+
+@pytest.mark.parametrize(("domain", "power"), [("charge", 1.0), ("digital", 0.5)])
+def test_limits_of_the_gains(domain: str, power: float) -> None:
+    """
+    Far under the read noise charge gains n and numbers √n; far over it every domain gains √n.
+
+    The terms left out are S/σ² = 1e-5 and σ²/S = 1e-5 of the variance, times n.
+    """
+    for pixel_e, gain in ((1e-3, 9**power), (1e7, 3.0)):
+        found = [
+            float(
+                budget(lit(changed(setup, {"camera.gain": "1000 DN/e"}), pixel_e))["signal"][
+                    "snr_white"
+                ]
+            )
+            for setup in (BASE, binned("3x3", domain))
+        ]
+        assert found[1] / found[0] == pytest.approx(gain, rel=9e-5)
+
+
+SMALL = {"camera.full_well": "5 ke"}
+# name, setup, what is full [e], which limit
+FULL = [
+    ("charge, wells", changed(binned("2x2", "charge"), SMALL), 20_000, "pixel"),
+    ("sum, wells", changed(binned("2x2", "digital"), SMALL), 20_000, "pixel"),
+    ("average, wells", changed(binned("2x2", "digital", "average"), SMALL), 20_000, "pixel"),
+    ("lines, wells", changed(binned("1x2", "digital", "sum", "lines"), SMALL), 10_000, "pixel"),
+    (
+        "numbers meet no node",
+        changed(binned("2x1", "digital"), {**SMALL, "camera.binned_full_well": "6 ke"}),
+        10_000,
+        "pixel",
+    ),
+    (
+        "charge, node",
+        changed(binned("2x2", "charge"), {"camera.binned_full_well": "30 ke"}),
+        30_000,
+        "binned",
+    ),
+    ("charge, scale", binned("2x2", "charge"), 65_335, "scale"),
+    ("sum, scale", binned("2x2", "digital"), 65_335, "scale"),
+    ("lines, scale", binned("2x2", "digital", "sum", "lines"), 65_335, "scale"),
+    (
+        "average, scale",
+        changed(binned("2x2", "digital", "average"), {"camera.full_well": "90 ke"}),
+        4 * 65_335,
+        "scale",
+    ),
+    ("8 stages, one pixel", changed(BASE, {"camera.tdi_stages": 8}), 40_000, "pixel"),
+]
+
+
+@pytest.mark.parametrize(
+    ("setup", "full_e", "limit"), [case[1:] for case in FULL], ids=[case[0] for case in FULL]
+)
+def test_the_named_limit_is_where_the_image_clips(setup: Setup, full_e: float, limit: str) -> None:
+    """
+    The least of n wells, the node (charge) and full scale; 10 % below it all is kept, 20 % above
+    it nothing more comes.
+
+    1 DN/e, and 60 e of read noise and shot noise leave every pixel more than 6σ on its own side.
+    The mean of N samples is known to σ/√N; full, a well leaves the read noise, a word none.
+    """
+    numbers = station(setup)
+    divided, joined = float(numbers.sensor.averaged), float(numbers.geometry.pixels_joined)
+    for share, kept in ((0.9, 0.9), (1.2, 1.0)):
+        bright = lit(setup, share * full_e / joined)
+        told = budget(bright)["signal"]
+        assert told["saturation_limit"] == limit
+        assert told["saturation_white"] == pytest.approx(share, rel=1e-9)
+        noise_e2 = share * full_e + float(numbers.reads) * 100
+        mean_dn = image_of(bright, 64).mean(dtype=np.float64) - 200
+        expected_dn = kept * full_e / divided
+        spread_dn = np.sqrt(noise_e2) / divided / np.sqrt(64 * WIDTH)
+        assert told["dn_white"] == pytest.approx(200 + expected_dn, rel=1e-9)
+        lift = lift_dn(int(divided)) if (kept, limit) != (1.0, "scale") else 0.0
+        assert mean_dn == pytest.approx(expected_dn + lift, abs=4 * spread_dn)
+
+
+def test_a_full_word_is_full_everywhere() -> None:
+    """Past full scale every sample is 65535, in every domain; not one wraps around."""
+    for name, setup, full_e, limit in FULL:
+        if limit == "scale":
+            joined = float(station(setup).geometry.pixels_joined)
+            image = image_of(lit(setup, 1.2 * full_e / joined), 64)
+            assert_array_equal(image, 65_535, err_msg=name)
+
+
+def test_numbers_are_joined_with_one_black_level() -> None:
+    """By hand, black 10: (12+15+13+10) − 40 = 10 and (9+10+30+10) − 40 = 19, black put back once."""
+    pixels = np.array([[[12, 15, 10, 9]], [[13, 10, 30, 10]]], dtype=np.uint16)
+    pixels = pixels[:, :, [0, 1, 3, 2]]
+    assert_array_equal(join_numbers(pixels, 2, 10.0, average=False), [[20, 29]])
+    assert_array_equal(join_numbers(pixels, 2, 10.0, average=True), [[12.5, 14.75]])
+    assert_array_equal(join_numbers(pixels, 1, 10.0, average=True), [[12.5, 12.5, 9.5, 20.0]])
+
+
+def test_rounding_a_mean_by_the_exact_sum() -> None:
+    """
+    Mean and variance of floor(mean of two + ½), from the law of each whole number.
+
+    Each number is N(μ, σ²) rounded, σ = 0.8 DN, μ = 200.3 DN: its probabilities are differences of
+    the normal law, those of two are their convolution. Within 4σ of mean and variance; the fourth
+    moment of that law gives the latter's spread.
+    """
+    from scipy.stats import norm  # noqa: PLC0415 -- for this check alone
+
+    setup = changed(
+        binned("2x1", "digital", "average"),
+        {
+            "camera.read_noise": "0.8 e",
+            "camera.black_level": "200 DN",
+            "light.irradiance": "0 W/m^2",
+        },
+    )
+    value = np.arange(190, 211)
+    law = np.diff(norm.cdf(np.append(value - 0.5, 210.5), 200.0, 0.8))
+    pair, mean = np.convolve(law, law), np.floor(np.arange(380, 421) / 2 + 0.5)
+    centre = float(pair @ mean)
+    moments = [float(pair @ (mean - centre) ** power) for power in (2, 4)]
+    image = image_of(setup)
+    assert centre == pytest.approx(200.25, abs=0.01)  # half up lifts a mean of two by 1/4
+    assert image.mean(dtype=np.float64) == pytest.approx(
+        centre, abs=4 * np.sqrt(moments[0] / image.size)
+    )
+    spread = np.sqrt((moments[1] - moments[0] ** 2) / image.size)
+    assert image.var(dtype=np.float64) == pytest.approx(moments[0], abs=4 * spread)
+
+
+def test_binning_keeps_the_light() -> None:
+    """On one random target, domains and modes expect the same electrons of the same pixels."""
+    target = ArrayReference(
+        data=np.random.default_rng(4).random((200, 300)).astype(np.float32), pixel_size_um=75.0
+    )
+    charge = render(binned("2x2", "charge"), target, 64, 1).expected_e
+    digital = render(binned("2x2", "digital"), target, 64, 1).expected_e
+    average = render(binned("2x2", "digital", "average"), target, 64, 1).expected_e
+    # the two split their lens for different Nyquist frequencies
+    assert_allclose(digital, charge, rtol=2e-3)
+    assert_array_equal(average, digital)

@@ -218,9 +218,7 @@ def test_skew_moves_the_rows_sideways(way: str) -> None:
     columns = 96
     ramp = np.tile(((np.arange(columns) + 0.5) / columns).astype(np.float32), (ROWS, 1))
     skew = {"transport.skew": "1 deg", "camera.line_spacing": "60 um"}
-    setup = changed(
-        BASE, {**skew, "acquisition.colour_alignment": way, "acquisition.lines": 64}
-    )
+    setup = changed(BASE, {**skew, "acquisition.colour_alignment": way, "acquisition.lines": 64})
     seen = scan(setup, reference=ramp).expected_e[20:44, 4:12].astype(np.float64)
     place_um = seen / np.asarray(station(setup).electrons_white) * columns * 18.75
     shift_um = (place_um - place_um[:, :, GREEN, None]).mean(axis=(0, 1))

@@ -5,7 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from linesim.budget.budget import budget
-from linesim.budget.figures import mtf_across, mtf_along, resolution_group
+from linesim.budget.resolution import mtf_across, mtf_along, resolution_group
 from linesim.forward.lens import (
     Optics,
     box_mtf,
