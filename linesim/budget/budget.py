@@ -16,7 +16,7 @@ from linesim.budget.figures import (
 )
 from linesim.budget.resolution import resolution_group
 from linesim.budget.verdicts import Verdict, verdicts
-from linesim.forward.channels import COLOURS, misregistration_px
+from linesim.forward.channels import COLOURS, misregistration_px, misregistration_swing_px
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station, station
 from linesim.setup.arrays import FloatArray
@@ -195,4 +195,5 @@ def _geometry(setup: Setup, numbers: Station, size: TargetSize) -> dict[str, Fig
     if camera.kind != "mono":
         group["data_rate_mb_s"] = len(COLOURS) * group["data_rate_mb_s"]
         group["misregistration_px"] = misregistration_px(setup, numbers)
+        group["misregistration_swing_px"] = misregistration_swing_px(setup, numbers)
     return group

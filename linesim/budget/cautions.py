@@ -79,6 +79,10 @@ def _timing(case: Case) -> Found:
         )
 
 
+def _divided(along: int) -> str:
+    return f"; binning divides it by {along} along travel" if along > 1 else ""
+
+
 def _shape(case: Case) -> Found:
     coverage, aspect = case.figure("geometry", "coverage"), case.figure("geometry", "pixel_aspect")
     matched_hz = case.figure("geometry", "matched_line_rate_hz")
@@ -87,8 +91,8 @@ def _shape(case: Case) -> Found:
             "overlap",
             (
                 f"Lines overlap: each strip of the target is seen {coverage:.3g} times. The "
-                f"matched line rate is {matched_hz:.5g} Hz; it is divided by the binning "
-                "along travel."
+                f"matched line rate is {matched_hz:.5g} Hz"
+                f"{_divided(case.setup.acquisition.binning.along)}."
             ),
         )
     if coverage < 1 - _SAME:

@@ -3,8 +3,10 @@
 import numpy as np
 
 from linesim.budget.case import Case, Found, values
+from linesim.forward.lens import comb_mtf
 from linesim.forward.profile import column_profile
 
+_SHIFTS = ("misregistration_px", "misregistration_swing_px")
 _AMBIENT_SHARE = 0.01
 _BANDS_SHARE = 0.01
 _FRINGE_PX = 0.25
@@ -15,13 +17,14 @@ _ROUNDS_DN = 0.4
 
 
 def _colour(case: Case) -> Found:
-    left = case.groups["geometry"].get("misregistration_px")
-    worst = max(abs(value) for value in values(left)) if left is not None else 0.0
+    geometry = case.groups["geometry"]
+    left = [values(geometry[name]) for name in _SHIFTS if name in geometry]
+    worst = sum(max(abs(value) for value in each) for each in left)
     if worst > _FRINGE_PX:
         yield (
             "fringe",
             (
-                f"Red and blue lie {worst:.2g} lines off green, over 0.25 (our threshold): edges "
+                f"Red and blue lie up to {worst:.2g} lines off green, over 0.25 (ours): edges "
                 "across travel get coloured fringes. colour_alignment, a line rate that divides "
                 "the row distance, or an encoder remove them; a fringe that grows towards the ends "
                 "of the line would be the lens's."
@@ -77,9 +80,10 @@ def _flutter(case: Case) -> Found:
 
 def _lamp(case: Case) -> Found:
     light, when = case.setup.light, case.numbers.timing
-    seen = light.flicker * abs(
-        np.sinc(light.flicker_frequency_hz * float(np.max(when.exposure_us)) * 1e-6)
-    )
+    turns = light.flicker_frequency_hz * float(np.max(when.exposure_us)) * 1e-6
+    turns_apart = light.flicker_frequency_hz * float(when.line_period_us) * 1e-6
+    stages = comb_mtf(case.setup.camera.tdi_stages, turns_apart)
+    seen = light.flicker * abs(np.sinc(turns)) * float(stages)
     if seen > _BANDS_SHARE:
         rate_hz = float(when.line_rate_hz)
         alias_hz = abs(

@@ -37,5 +37,6 @@ def scan(
         print_json(found.metrics())
     else:
         typer.echo(scan_text(found))
-        typer.echo("wrote " + ", ".join(path.as_posix() for path in written))
+        names = ", ".join(path.name for path in written)
+        typer.echo(f"\nwrote {names} in {written[0].parent.as_posix()}/")
     leave(found.budget.verdicts, strict=strict)

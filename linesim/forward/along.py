@@ -119,4 +119,7 @@ def blurred_along(
     step = int(np.clip(SMALL_PRODUCT // stacked.size // 64 * 64, 256, 1024))
     for first in range(0, part.shape[1], step):
         chunk = slice(first, first + step)
-        into[:, :, chunk] = (stacked @ part[:, chunk]).reshape(terms, lines, -1)
+        if terms == 1:  # the product goes where it belongs, with no copy
+            np.matmul(stacked, part[:, chunk], out=into[0, :, chunk])
+        else:
+            into[:, :, chunk] = (stacked @ part[:, chunk]).reshape(terms, lines, -1)

@@ -119,6 +119,30 @@ def channels(setup: Setup, numbers: Station) -> tuple[Channel, ...]:
     )
 
 
+def misregistration_swing_px(setup: Setup, numbers: Station) -> FloatArray:
+    """
+    Shift of each colour against green that a ripple of the speed adds, to and fro.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+
+    Returns
+    -------
+    ndarray of shape (3,)
+        Peak, a v̄ τ |sinc(gτ)| with τ the delay between rows; none with an encoder. [lines]
+    """
+    speed_um_s = 1000 * float(numbers.geometry.speed_mm_s)
+    delay_s = row_distance(setup) / speed_um_s
+    ripple = setup.transport.speed_ripple if setup.transport.trigger == "clock" else 0.0
+    swing_um = ripple * row_distance(setup)
+    swing_um *= abs(float(np.sinc(setup.transport.ripple_frequency_hz * delay_s)))
+    return swing_um / float(numbers.timing.line_advance_um) * np.array([1.0, 0.0, 1.0])
+
+
 def misregistration_px(setup: Setup, numbers: Station) -> FloatArray:
     """
     Shift of each colour against green that is left at an even speed.

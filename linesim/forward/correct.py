@@ -7,7 +7,7 @@ white has in the middle of the line. It equalises level, not SNR: dim ends are m
 all, and the noise of the averages stays in the picture as a fixed streak, 1/√lines of a line's own.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,13 +78,19 @@ def correction(setup: Setup, numbers: Station, seed: int, channel: int) -> Corre
             _reference_line(setup, numbers, seed, channel, lit) for lit in (0.0, 1.0)
         )
         white_e = np.atleast_1d(np.asarray(numbers.electrons_white))[channel]
-        wanted_dn = float(numbers.dn_per_e) * float(white_e)
+        wanted_dn = float(numbers.dn_per_e) * float(_kept(numbers, white_e) - numbers.dark_e)
         rise_dn = white_dn - dark_dn
         enough = rise_dn > _LEAST_SIGNAL_DN
         gain = np.where(enough, wanted_dn / np.where(enough, rise_dn, 1.0), 1.0)
     elif balance == 1:
         return None
     return Correction(dark_dn=dark_dn, gain=gain * balance, black_level_dn=black_dn)
+
+
+def _kept(numbers: Station, signal_e: FloatArray) -> FloatArray:
+    """Charge of signal and dark current that the nearest limit lets through, unbalanced. [e]."""
+    most_e = replace(numbers, balance=1.0).saturation_e
+    return np.asarray(np.minimum(signal_e + numbers.dark_e, most_e))
 
 
 def _reference_line(
@@ -97,8 +103,7 @@ def _reference_line(
     white_e = lit * np.atleast_1d(np.asarray(numbers.electrons_white))[channel]
     signal_e = white_e * column_profile(setup, columns) * fixed.response[0, :columns]
     noise_dn = float(numbers.dn_per_e) * np.asarray(numbers.noise_e(signal_e))
-    filled_e = np.minimum(signal_e + float(numbers.dark_e), float(np.min(numbers.saturation_e)))
-    charge_e = filled_e + repeats * fixed.offset_e[0, :columns]
+    charge_e = _kept(numbers, signal_e) + repeats * fixed.offset_e[0, :columns]
     mean_dn = float(numbers.sensor.black_level_dn) + float(numbers.dn_per_e) * charge_e
     drawn = stream(seed, REFERENCE_STREAM, channel, int(lit)).standard_normal(columns)
     error_dn = noise_dn / np.sqrt(setup.acquisition.flat_field_lines)

@@ -83,7 +83,11 @@ class Estimate:
     sd: float
 
     def root(self) -> "Estimate":
-        """Give the standard deviation of a variance; 0 where that scatters below 0."""
+        """
+        Give the standard deviation of a variance; 0 where that scatters below 0.
+
+        Near 0 a root scatters to one side: judge by the variance whether there is anything at all.
+        """
         value = float(np.sqrt(max(self.value, 0.0)))
         # √(v + δ) lies within δ/2√v of √v, and within √δ where v is next to nothing
         spread = self.sd / max(2 * value, np.sqrt(self.sd)) if self.sd > 0 else 0.0

@@ -24,7 +24,7 @@ class CameraFigures:
     gain_dn_e : Estimate
         System gain K. [DN/e]
     dark_noise_e : Estimate
-        σ_d. [e]
+        Temporal noise in the dark, σ_d. [e]
     dark_noise_is_limit : bool
         Whether rounding hides the dark noise, so that σ_d is below the value given.
     dsnu_e : Split
@@ -61,7 +61,7 @@ def photon_transfer(
     Returns
     -------
     Estimate
-        K. [DN/e]
+        Slope, K. [DN/e]
 
     Raises
     ------
@@ -126,12 +126,12 @@ def dark_noise(dark_dn2: Estimate, gain_dn_e: Estimate) -> Estimate:
     dark_dn2 : Estimate
         Temporal variance in the dark. [DN²]
     gain_dn_e : Estimate
-        K. [DN/e]
+        System gain K. [DN/e]
 
     Returns
     -------
     Estimate
-        √(σ_y.dark² − 1/12)/K. [e]
+        Noise σ_d = √(σ_y.dark² − 1/12)/K. [e]
 
     References
     ----------

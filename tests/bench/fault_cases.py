@@ -120,7 +120,7 @@ MOTION = Sheet(
             },
         ),
         Case(
-            title="Flutter 4 mm at 12 Hz, 16 mm lens: ends sway, middle stays, focus comes and goes",
+            title="Flutter 4 mm at 12 Hz: ends sway, the middle stays, focus comes and goes",
             changes={
                 "transport.flutter": "4 mm",
                 "transport.flutter_frequency": "12 Hz",

@@ -79,7 +79,7 @@ SHARPNESS = Sheet(
             },
         ),
         Case(
-            title="Binned 2x2 at the unchanged line rate: lines overlap, stretched twofold (upper half)",
+            title="Binned 2x2 at the unchanged line rate: overlap, stretched twofold (upper half)",
             changes={
                 "acquisition.binning": "2x2",
                 "acquisition.line_rate": "1.33333 kHz",

@@ -8,8 +8,8 @@ import sys
 from pathlib import Path
 
 import numpy as np
+from PIL import Image
 
-from linesim.files.images_out import write_png
 from linesim.report.picture import Grid, tones
 from linesim.report.sheet import Panel, sheet
 from linesim.setup.arrays import ImageArray
@@ -55,7 +55,9 @@ def draw(plan: Sheet) -> Path:
     station = changed(setup_from(STATION, GALLERY), plan.station)
     panels = [panel(station, case, plan) for case in plan.cases]
     path = GALLERY / f"{plan.name}.png"
-    write_png(path, sheet(panels, columns=plan.columns, width_px=256, heading=plan.heading))
+    page = sheet(panels, columns=plan.columns, width_px=256, heading=plan.heading)
+    grey = bool((page == page[:, :, :1]).all())
+    Image.fromarray(page).convert("L" if grey else "RGB").save(path, optimize=True)
     return path
 
 

@@ -90,7 +90,7 @@ def test_signal_to_noise_in_the_image(
 
     1 DN/e adds 1/12 e² a conversion, and rounding a mean of n whole numbers (n² − 1)/12 e². The
     image's SNR is known to √(1/2N + 1/(SNR²·N)) of itself, N samples; within 4 of these. At S = 25
-    the two domains then stand 25 of these apart at the least.
+    the two domains stand over 50 of these apart.
     """
     setup = lit(binned(shape, domain, mode, along), pixel_e)
     joined = int(shape[0]) * int(shape[2])
@@ -171,6 +171,15 @@ FULL = [
         30_000,
         "binned",
     ),
+    (
+        "charge, node larger than a well",
+        changed(
+            binned("2x2", "charge"),
+            {"camera.full_well": "10 ke", "camera.binned_full_well": "30 ke"},
+        ),
+        30_000,
+        "binned",
+    ),
     ("charge, scale", binned("2x2", "charge"), 65_335, "scale"),
     ("sum, scale", binned("2x2", "digital"), 65_335, "scale"),
     ("lines, scale", binned("2x2", "digital", "sum", "lines"), 65_335, "scale"),
@@ -189,10 +198,9 @@ FULL = [
 )
 def test_the_named_limit_is_where_the_image_clips(setup: Setup, full_e: float, limit: str) -> None:
     """
-    The least of n wells, the node (charge) and full scale; 10 % below it all is kept, 20 % above
-    it nothing more comes.
+    The least of n wells, node (charge) and full scale: 10 % below all is kept, 20 % above no more.
 
-    1 DN/e, and 60 e of read noise and shot noise leave every pixel more than 6σ on its own side.
+    1 DN/e; the shot noise of 5 ke and more leaves every pixel over 6σ on its own side of the limit.
     The mean of N samples is known to σ/√N; full, a well leaves the read noise, a word none.
     """
     numbers = station(setup)
@@ -221,9 +229,8 @@ def test_a_full_word_is_full_everywhere() -> None:
 
 
 def test_numbers_are_joined_with_one_black_level() -> None:
-    """By hand, black 10: (12+15+13+10) − 40 = 10 and (9+10+30+10) − 40 = 19, black put back once."""
-    pixels = np.array([[[12, 15, 10, 9]], [[13, 10, 30, 10]]], dtype=np.uint16)
-    pixels = pixels[:, :, [0, 1, 3, 2]]
+    """By hand, black 10: 12+15+13+10 − 40 = 10, 9+10+10+30 − 40 = 19, and black put back once."""
+    pixels = np.array([[[12, 15, 9, 10]], [[13, 10, 10, 30]]], dtype=np.uint16)
     assert_array_equal(join_numbers(pixels, 2, 10.0, average=False), [[20, 29]])
     assert_array_equal(join_numbers(pixels, 2, 10.0, average=True), [[12.5, 14.75]])
     assert_array_equal(join_numbers(pixels, 1, 10.0, average=True), [[12.5, 12.5, 9.5, 20.0]])

@@ -1,10 +1,10 @@
 """
 Colour rows at a distance: what is left over between the colours, read off the image.
 
-D = line_spacing/(m · line_advance) lines lie between neighbouring rows; the camera undoes none, whole
-or all of them. A shift counts as the place in the picture less that in green, so red is at +D where
-nothing is undone. Sources: the delay is the "optical line spacing divided by the scanned pixel size"
-(US patent 6 075 236, abstract); the rest is derived beside each check.
+D = line_spacing/(m · line_advance) lines lie between neighbouring rows; the camera undoes none,
+whole or all of them. A shift counts as the place in the picture less that in green, so red is at +D
+where nothing is undone. Sources: the delay is the "optical line spacing divided by the scanned
+pixel size" (US patent 6 075 236, abstract); the rest is derived beside each check.
 """
 
 import numpy as np
@@ -98,7 +98,7 @@ def test_an_independent_library_finds_the_same_shift() -> None:
     window = np.hanning(160)[:, None]
     bands = [(seen[16:176, :, k] - seen[16:176, :, k].mean()) * window for k in range(3)]
     for channel, shift in ((RED, 0.4), (BLUE, -0.4)):
-        found, *_ = phase_cross_correlation(
+        found, *_ = phase_cross_correlation(  # type: ignore[no-untyped-call]  # it has no types
             bands[channel], bands[GREEN], upsample_factor=100, normalization=None
         )
         assert found[0] == pytest.approx(shift, abs=0.03)
@@ -152,8 +152,8 @@ def test_ripple_with_a_clock_leaves_a_swing() -> None:
     """
     Left over = ∫ a v̄ sin 2πgt over the delay: amplitude a v̄ τ |sinc(gτ)|, τ = spacing/(m v̄).
 
-    600 um take 0.6 ms: gτ = 0.09. 1920 lines of 75 us hold 21.6 turns; a sine and a cosine fitted at
-    the ripple's frequency give the amplitude. Ramp and float32 read a place to 0.1 um.
+    600 um take 0.6 ms: gτ = 0.09. 1920 lines of 75 us hold 21.6 turns; a sine and a cosine fitted
+    at the ripple's frequency give the amplitude. Ramp and float32 read a place to 0.1 um.
     """
     setup = changed(BASE, RIPPLE)
     at = places_um(setup)

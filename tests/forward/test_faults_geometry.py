@@ -1,0 +1,227 @@
+"""
+Faults of transport that move the picture: skew, wander, flutter, jitter, an encoder's turn.
+
+An edge's place is read from noise-free electrons by counting: the dark share of a line (or column),
+summed, tells how many lie before the edge. With a pixel's box as wide as the distance of samples
+this is exact, for the box has a zero at the sampling frequency. Closed forms are derived beside.
+"""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from linesim.forward.station import station
+from linesim.metrics.edge import edge_response
+from linesim.setup.arrays import FloatArray
+from linesim.setup.load import changed, setup_from
+from linesim.setup.setup import Setup
+from linesim.study.scan import scan
+from linesim.targets.edge import edge
+
+BASE = setup_from(
+    {
+        "title": "Faults",
+        "target": {"image": "flat", "pixel_size": "25 um"},
+        "transport": {"speed": "60 m/min"},
+        "lens": {"magnification": 0.1},
+        "light": {"illuminance": "100 klx"},
+        "camera": {"pixels": 96, "pixel_width": "7.5 um"},
+        "acquisition": {"lines": 64, "exposure": "1 us"},
+    }
+)
+LINE_S = 75e-6
+MOVED_UM = 0.5
+"""From where a line starts to the middle of its exposure of 1 us."""
+SLOPE = np.tan(np.radians(0.1))
+TILE_ERROR = 0.05
+"""Stated: a column is looked for at most that part of an object pixel off its place."""
+
+
+def step(rows: int, columns: int, *, row: int = 0, column: int = 0) -> FloatArray:
+    """Dark before a row and before a column, light from there on; 0 leaves one of them out."""
+    light = (np.arange(rows)[:, None] >= row) & (np.arange(columns) >= column)
+    return np.where(light, 0.8, 0.2)
+
+
+def counted(seen: FloatArray, axis: int, ends: tuple[FloatArray, FloatArray]) -> FloatArray:
+    """Lines or columns before the edge, each half a pixel in size counting half."""
+    dark, light = ends
+    return np.asarray(((light - seen) / (light - dark)).sum(axis=axis))
+
+
+def test_skew_shears_the_picture() -> None:
+    """
+    4096 pixels at 0.1°: W tan θ = 7.15 lines from end to end, and a straight line between.
+
+    An edge at y is met at line (y − x tan θ)/75 um: the side that looks ahead meets it first.
+    Within a tile of 32 columns all look where its middle does: 0.027 lines off at its sides.
+    """
+    setup = changed(BASE, {"camera.pixels": 4096, "transport.skew": "0.1 deg"})
+    seen = scan(setup, reference=step(220, 4096 * 3, row=100)).expected_e.astype(np.float64)
+    line = counted(seen, 0, (seen[0], seen[-1]))
+    place_px = np.arange(4096) - 2047.5
+    wanted = (2500 - MOVED_UM) / 75 - SLOPE * place_px
+    off = line - wanted
+    assert np.abs(off).max() < 0.03
+    assert line[:32].mean() - line[-32:].mean() == pytest.approx((4096 - 32) * SLOPE, abs=1e-4)
+    assert pytest.approx(7.149, abs=1e-3) == 4096 * SLOPE
+
+
+@pytest.mark.parametrize("skew_deg", [-4.0, -0.7, 0.7, 4.0])
+def test_steep_skew_stays_within_its_stated_error(skew_deg: float) -> None:
+    """Tiles get narrower, down to two columns at 4°; the opposite skew shears the other way."""
+    setup = changed(BASE, {"transport.skew": f"{skew_deg} deg"})
+    seen = scan(setup, reference=step(220, 96 * 3, row=110)).expected_e.astype(np.float64)
+    line = counted(seen, 0, (seen[0], seen[-1]))
+    wanted = (2750 - MOVED_UM) / 75 - np.tan(np.radians(skew_deg)) * (np.arange(96) - 47.5)
+    assert np.abs(line - wanted).max() <= TILE_ERROR + 1e-3
+    assert np.ptp(line) > 95 * np.tan(np.radians(abs(skew_deg))) - 2 * TILE_ERROR
+
+
+def test_skewed_edges_stay_sharp() -> None:
+    """
+    A 5° edge keeps its MTF: a tile's ±0.05 pixels take 1 − sinc(0.05) = 0.4 % at Nyquist.
+
+    The edge metric is good to 0.003 in each of two: 0.01.
+    """
+    target = edge(pixel_size_um=25.0, width_mm=7.2, height_mm=12.0, angle_deg=85.0, contrast=4.0)
+    found = []
+    for skew in ("0 deg", "1.5 deg"):
+        setup = changed(BASE, {"transport.skew": skew, "acquisition.lines": 160})
+        seen = scan(setup, reference=target).expected_e.astype(np.float64)
+        read = edge_response(seen, direction="along")
+        found.append(np.interp([0.1, 0.3, 0.5], read.frequency_cyc_px, read.mtf))
+    assert_allclose(found[1], found[0], rtol=0, atol=0.01)
+
+
+def test_wander_moves_an_edge_to_and_fro() -> None:
+    """
+    120 um at 150 Hz: the edge lies at (x − 120 sin 2πgt)/75 um, for the line looks further right.
+
+    Lines shift in steps of an eighth of a reference pixel, so to 1/16 of its 25 um.
+    """
+    setup = changed(
+        BASE,
+        {"transport.lateral_wander": "120 um", "transport.lateral_wander_frequency": "150 Hz"},
+    )
+    seen = scan(setup, reference=step(9, 288, column=150)).expected_e.astype(np.float64)
+    column = counted(seen, 1, (seen[:, :1], seen[:, -1:]))
+    swing_um = 120 * np.sin(2 * np.pi * 150 * LINE_S * np.arange(64))
+    off_um = 75 * column - (150 * 25 - swing_um)
+    assert np.abs(off_um).max() <= 25 / 16 + 0.01
+    assert np.ptp(column) > 1.5
+
+
+FLUTTER: dict[str, object] = {
+    "lens.focal_length": "60 mm",  # working distance 60(1 + 10) = 660 mm
+    "transport.flutter": "1.5 mm",
+    "transport.flutter_frequency": "166.66666666666667 Hz",  # 80 lines a turn
+    "camera.pixels": 512,
+    "acquisition.lines": 80,
+}
+
+
+def test_flutter_changes_the_scale() -> None:
+    """
+    A pixel at x looks at x(1 − h/WD): the ends move by (h/WD)·W/2, 43.6 um here, the axis not.
+
+    Read from a ramp across, where lens, pixel and defocus are even. Steps of 1/8 reference pixel
+    leave 1/16, and a tile's 16 columns to either side 16·75·h/WD = 2.7 um.
+    """
+    setup = changed(BASE, FLUTTER)
+    columns = 512 * 3 + 80
+    ramp = np.tile((np.arange(columns) + 0.5) / columns, (9, 1))
+    seen = scan(setup, reference=ramp).expected_e.astype(np.float64)
+    # cos⁴ off: the same scan on white, where the electrons are the profile
+    white = scan(setup, reference=np.ones((9, 9))).expected_e[0].astype(np.float64)
+    shift_um = (seen / white - 0.5) * columns * 25 - 75 * (np.arange(512) - 255.5)
+    height_mm = 1.5 * np.sin(2 * np.pi * np.arange(80) / 80)
+    wanted_um = -75 * np.outer(height_mm, np.arange(512) - 255.5) / 660
+    assert np.abs(wanted_um[20, [0, -1]]) == pytest.approx(43.6, abs=0.1)
+    assert np.abs(shift_um - wanted_um).max() <= 25 / 16 + 16 * 75 * 1.5 / 660 + 0.1
+    # the two tiles about the axis: none
+    assert np.abs(shift_um[:, 224:288].mean(axis=1)).max() <= 0.1
+    # tile means: only the steps are left
+    tiles = (shift_um - wanted_um).reshape(80, 16, 32).mean(axis=2)
+    assert np.abs(tiles).max() <= 25 / 16 + 0.1
+
+
+def test_strong_flutter_narrows_the_tiles() -> None:
+    """30 mm over 660: 32 columns would differ by 1.45 pixels; 3 columns leave 0.05 of one."""
+    setup = changed(BASE, {**FLUTTER, "transport.flutter": "30 mm", "acquisition.lines": 24})
+    columns = 512 * 3 + 400
+    ramp = np.tile((np.arange(columns) + 0.5) / columns, (9, 1))
+    seen = scan(setup, reference=ramp).expected_e[20].astype(np.float64)
+    white = scan(setup, reference=np.ones((9, 9))).expected_e[20].astype(np.float64)
+    place_px = np.arange(512) - 255.5
+    off_um = (seen / white - 0.5) * columns * 25 - 75 * place_px * (1 - 30 / 660)
+    assert np.abs(off_um).max() <= 25 / 16 + TILE_ERROR * 75 + 0.1
+
+
+@pytest.mark.parametrize("line", [20, 60])
+def test_flutter_defocuses_at_its_turning_points(line: int) -> None:
+    """
+    Near the axis, a line at ±1.5 mm is a line of a lens defocused by that: the same electrons.
+
+    The MTF of such a lens has its own check against 2J₁(x)/x.
+    """
+    near = {"camera.pixels": 32, "lens.f_number": 2.8}
+    target = step(9, 96, column=48)
+    fluttered = scan(changed(BASE, {**FLUTTER, **near}), reference=target).expected_e
+    still = {"transport.flutter": "0 mm", "acquisition.lines": 2}
+    there, sharp = (
+        scan(changed(BASE, {**FLUTTER, **near, **still, "lens.defocus": z}), reference=target)
+        for z in ("1.5 mm", "0 mm")
+    )
+    assert_allclose(fluttered[line], there.expected_e[0], rtol=1e-5)
+    assert_allclose(fluttered[40], sharp.expected_e[0], rtol=1e-5)
+    # teeth: the blur shows
+    assert np.abs(there.expected_e[0] / sharp.expected_e[0] - 1).max() > 0.05
+
+
+def places_um(setup: Setup) -> FloatArray:
+    """Where each line looks, read from an even ramp along travel."""
+    rows = int(setup.acquisition.lines or 0) * 3 + 200
+    ramp = np.tile(((np.arange(rows) + 0.5) / rows)[:, None], (1, 12))
+    narrow = changed(setup, {"camera.pixels": 4})
+    seen = scan(narrow, seed=4, reference=ramp).expected_e.mean(axis=1, dtype=np.float64)
+    return np.asarray(seen / float(station(narrow).electrons_white) * rows * 25)
+
+
+def test_jitter_has_its_rms() -> None:
+    """7 um rms on the place of 3000 lines: known to 1/√(2n), four of that; mean to σ/√n."""
+    line = np.arange(3040)
+    setup = changed(BASE, {"transport.line_jitter": "7 um", "acquisition.lines": len(line)})
+    off = (places_um(setup) - 75 * line)[20:3020]
+    assert off.std() == pytest.approx(7, rel=4 / np.sqrt(6000))
+    assert off.mean() == pytest.approx(37.5 + MOVED_UM, abs=4 * 7 / np.sqrt(3000))
+
+
+ENCODER: dict[str, object] = {"transport.trigger": "encoder", "transport.encoder_step": "75 um"}
+
+
+def test_an_encoder_errs_once_a_turn() -> None:
+    """20 um at 15 mm a turn, 200 lines: amplitude and period from a fit to 400 lines, 0.1 um."""
+    turn = {"transport.encoder_turn_error": "20 um", "transport.encoder_turn_length": "15 mm"}
+    setup = changed(BASE, {**ENCODER, **turn, "acquisition.lines": 440})
+    line = np.arange(20, 420)
+    off = places_um(setup)[line] - 75 * line
+    spectrum = np.fft.rfft(off - off.mean())
+    assert int(np.abs(spectrum).argmax()) == 2
+    phase = 2 * np.pi * line / 200
+    fit = np.column_stack([np.sin(phase), np.cos(phase), np.ones(400)])
+    (sine, cosine, _), *_ = np.linalg.lstsq(fit, off, rcond=None)
+    assert [sine, cosine] == pytest.approx([20, 0], abs=0.1)
+    assert_allclose(off, fit @ [sine, cosine, off.mean()], atol=0.2)
+
+
+def test_ripple_moves_lines_with_a_clock_only() -> None:
+    """±a v̄/(2πg) = 15.9 um with a clock; with an encoder lines stay, to the reading's 0.1 um."""
+    ripple = {"transport.speed_ripple": 0.02, "transport.ripple_frequency": "200 Hz"}
+    line = np.arange(20, 180)
+    setup = changed(BASE, {**ripple, "acquisition.lines": 200})
+    off = places_um(setup)[line] - 75 * line
+    wanted = 20_000 / (2 * np.pi * 200) * (1 - np.cos(2 * np.pi * 200 * LINE_S * line))
+    assert_allclose(off - off.mean(), wanted - wanted.mean(), atol=0.15)
+    off = places_um(changed(setup, ENCODER))[line] - 75 * line
+    assert_allclose(off, off.mean(), atol=0.1)
