@@ -140,31 +140,37 @@ def across_tiles(
 
 
 def _tile(plan: AcrossPlan, reference: Reference, part: slice, phases: int) -> AcrossTile:
-    pitch_um = reference.pixel_size_um
+    pitch_um, reach_um = reference.pixel_size_um, plan.feet[0].reach_um
     centre_um = plan.left_um[part] + plan.side_um / 2
-    reach_um = plan.feet[0].reach_um
-    low = int(np.floor((centre_um.min() - reach_um) / pitch_um))
-    high = int(np.ceil((centre_um.max() + reach_um) / pitch_um + (phases - 1) / phases))
-    edges_um = np.arange(low, high + 1) * pitch_um
-    shifted = [
-        _weights(plan, part, edges_um - (centre_um + phase / phases * pitch_um)[:, None])
-        for phase in range(phases)
-    ]
+    # a column sees so many reference columns, whichever it starts with
+    seen = int(np.ceil(2 * reach_um / pitch_um)) + 1
+    shifted_um = [centre_um + phase / phases * pitch_um for phase in range(phases)]
+    firsts = [np.floor((each - reach_um) / pitch_um).astype(np.intp) for each in shifted_um]
+    low = int(firsts[0].min())
+    count = int(firsts[-1].max()) + seen - low
+    matrices = []
+    for each, first in zip(shifted_um, firsts, strict=True):
+        ahead_um = (first[:, None] + np.arange(seen + 1)) * pitch_um - each[:, None]
+        place = (first - low)[:, None] + np.arange(seen)
+        matrices.append(_weights(plan, part, ahead_um, (place, count)))
     return AcrossTile(
         first=part.start,
         last=part.start + len(centre_um),
         low=low,
-        count=high - low,
+        count=count,
         middle_um=float(centre_um.mean() - reference.shape[1] * pitch_um / 2),
-        phases=tuple(shifted),
+        phases=tuple(matrices),
     )
 
 
-def _weights(plan: AcrossPlan, part: slice, ahead_um: FloatArray) -> tuple[ImageArray, ...]:
-    return tuple(
-        np.ascontiguousarray(
-            (scale * np.diff(foot.integral(ahead_um), axis=1).T) * plan.profile[part],
-            dtype=np.float32,
-        )
-        for foot, scale in zip(plan.feet, plan.scales, strict=True)
-    )
+def _weights(
+    plan: AcrossPlan, part: slice, ahead_um: FloatArray, into: tuple[Indices, int]
+) -> tuple[ImageArray, ...]:
+    """Integrate each column over the reference columns it sees, at their places in the tile."""
+    place, count = into
+    matrices = np.zeros((len(plan.feet), count, len(place)), dtype=np.float32)
+    column = np.arange(len(place))[:, None]
+    for matrix, foot, scale in zip(matrices, plan.feet, plan.scales, strict=True):
+        share = np.diff(foot.integral(ahead_um), axis=1)
+        matrix[place, column] = scale * share * plan.profile[part, None]
+    return tuple(matrices)

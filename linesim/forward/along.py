@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from linesim.forward.across import Columns, Indices, brought_inside
+from linesim.forward.across import Indices, brought_inside
 from linesim.forward.reference import Reference
 from linesim.forward.spread import Footprint
 from linesim.forward.transport import LineTable
@@ -96,9 +96,7 @@ def one_band(seen: ImageArray, bands: ImageArray) -> ImageArray:
     return np.ascontiguousarray(seen @ bands)
 
 
-def blurred_along(
-    weights: ImageArray, seen: ImageArray, columns: Columns, into: ImageArray
-) -> None:
+def blurred_along(weights: ImageArray, seen: ImageArray, into: ImageArray) -> None:
     """
     Multiply one tile of the along matrix with reference rows, some columns at a time.
 
@@ -108,18 +106,15 @@ def blurred_along(
         One tile.
     seen : ndarray of shape (rows, columns)
         Reference rows.
-    columns : slice or ndarray of int
-        Which of their columns.
     into : ndarray of shape (terms, lines, columns)
         Filled.
     """
     terms, lines, rows = weights.shape
     stacked = weights.reshape(-1, rows)
-    part = seen[:, columns]
-    step = int(np.clip(SMALL_PRODUCT // stacked.size // 64 * 64, 256, 1024))
-    for first in range(0, part.shape[1], step):
+    step = min(max(SMALL_PRODUCT // stacked.size // 64 * 64, 256), 1024)
+    for first in range(0, seen.shape[1], step):
         chunk = slice(first, first + step)
         if terms == 1:  # the product goes where it belongs, with no copy
-            np.matmul(stacked, part[:, chunk], out=into[0, :, chunk])
+            np.matmul(stacked, seen[:, chunk], out=into[0, :, chunk])
         else:
-            into[:, :, chunk] = (stacked @ part[:, chunk]).reshape(terms, lines, -1)
+            into[:, :, chunk] = (stacked @ seen[:, chunk]).reshape(terms, lines, -1)

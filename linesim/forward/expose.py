@@ -21,7 +21,7 @@ from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.setup import Setup
 
 _HEIGHTS = 9
-"""Heights of a fluttering web for which the blur is worked out; the nearest serves."""
+"""Heights of a fluttering web whose blur is worked out; the nearest in defocus serves."""
 _TILE_STEP = 0.1
 """Change of shift, by skew or scale, over a tile of columns: at most that part of a pixel."""
 
@@ -58,10 +58,10 @@ class Exposer:
         Which one.
     looks : tuple of Look
         One a physical row or joined line that is kept apart.
-    heights_mm : ndarray of shape (n,)
-        Heights of the web that the samplers are for. [mm]
+    distances_mm : ndarray of shape (n,)
+        Distances from best focus that the samplers are for. [mm]
     samplers : tuple of Sampler
-        One a height.
+        One a distance.
     ambient : ndarray of shape (columns,)
         Part of each column's light that does not flicker.
     """
@@ -70,7 +70,7 @@ class Exposer:
     numbers: Station
     channel: Channel
     looks: tuple[Look, ...]
-    heights_mm: FloatArray
+    distances_mm: FloatArray
     samplers: tuple[Sampler, ...]
     ambient: FloatArray
 
@@ -90,11 +90,11 @@ class Exposer:
         return self._flickered(self._sampled(lines), lines)
 
     def _sampled(self, lines: LineTable) -> ImageArray:
-        """Sample each line at the blur of its own height."""
+        """Sample each line at the blur of its own distance from best focus."""
         if len(self.samplers) == 1:
             return self.samplers[0].strip(lines)
-        distance_mm = np.abs(lines.height_mm[:, None] - self.heights_mm)
-        nearest = distance_mm.argmin(axis=1)
+        away_mm = np.abs(self.setup.lens.defocus_mm + lines.height_mm)
+        nearest = np.abs(away_mm[:, None] - self.distances_mm).argmin(axis=1)
         out = np.empty((len(lines), self.samplers[0].tiles[-1].last), dtype=np.float32)
         for level in np.unique(nearest):
             chosen = np.flatnonzero(nearest == level)
@@ -167,27 +167,26 @@ def exposer(
     numbers = station(setup)
     flutter_mm = setup.transport.flutter_mm
     heights_mm = np.linspace(-flutter_mm, flutter_mm, _HEIGHTS if flutter_mm else 1)
+    # as far before best focus as behind it is as blurred
+    distances_mm = np.unique(np.abs(setup.lens.defocus_mm + heights_mm).round(9))
     looks = looks_of(numbers, physical=physical)
     across = int(numbers.geometry.across) if physical else 1
     columns = int(numbers.geometry.image_width_px) * across
     ambient = column_profile(setup, columns, ambient=True) / column_profile(setup, columns)
+    split = across, int(numbers.geometry.along) if physical else 1
+    share = channel.white_e / (across * len(looks))
+    least_um = min(float(numbers.geometry.object_pixel_x_um), float(numbers.geometry.row_side_um))
     samplers = []
-    for height_mm in heights_mm:
-        defocus_mm = setup.lens.defocus_mm + float(height_mm)
-        lens = lens_spread(
-            replace(numbers.optics, defocus_mm=defocus_mm),
-            min(float(numbers.geometry.object_pixel_x_um), float(numbers.geometry.row_side_um)),
-            off_axis_error,
-        )
-        split = across, int(numbers.geometry.along) if physical else 1
-        share = channel.white_e / (across * len(looks))
-        samplers.append(_sampler(setup, numbers, reference, channel.bands, (lens, split, share)))
+    for distance_mm in distances_mm.tolist():
+        away = replace(numbers.optics, defocus_mm=distance_mm)
+        made_of = lens_spread(away, least_um, off_axis_error), split, share
+        samplers.append(_sampler(setup, numbers, reference, channel.bands, made_of))
     return Exposer(
         setup=setup,
         numbers=numbers,
         channel=channel,
         looks=looks,
-        heights_mm=heights_mm,
+        distances_mm=distances_mm,
         samplers=tuple(samplers),
         ambient=ambient,
     )

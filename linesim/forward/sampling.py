@@ -6,8 +6,9 @@ product comes first, for it shrinks the work before the across product. Both run
 fixed size from line 0 and column 0, so the result does not depend on how the scan is cut.
 
 A skewed camera looks at another place along travel from column to column: the along product is then
-taken for each tile of columns by itself. A line that wanders or is stretched shifts across, tile by
-tile, in steps of an eighth of a reference pixel.
+taken for each tile of columns by itself, shifted in steps of a sixteenth of a reference pixel, so
+that few along matrices serve all tiles. A line that wanders or is stretched shifts across, tile by
+tile, in steps of an eighth.
 """
 
 from collections.abc import Iterator
@@ -22,6 +23,10 @@ from linesim.forward.spread import Footprint
 from linesim.forward.transport import LineTable
 from linesim.setup.arrays import FloatArray, ImageArray
 
+PARTS = 16
+"""Steps in a reference pixel by which a tile is shifted along travel; off by 1/32 at most."""
+Table = tuple[Indices, ImageArray]
+"""First reference row of each four lines, and their part of the along matrix."""
 Group = tuple[slice | Indices, int, int]
 """Lines, their whole shift in reference columns, and the part of a column left."""
 
@@ -73,32 +78,58 @@ class Sampler:
         """
         filled = lines.filled(-(-len(lines) // TILE_LINES) * TILE_LINES)
         out = np.empty((len(filled), self.tiles[-1].last), dtype=np.float32)
-        whole = None if self.slope else self._blurred(filled, slice(None))
-        for tile in self.tiles:
+        steps = [self._step(tile) for tile in self.tiles]
+        tables = {part: self._table(filled, part) for part in sorted({k % PARTS for k in steps})}
+        rows = self._rows(tables, steps)
+        whole = None if self.slope else self._blurred(tables[0], 0, rows, slice(None))
+        for tile, step in zip(self.tiles, steps, strict=True):
             groups = list(self._groups(tile, filled))
-            blurred, origin = (whole, 0) if whole is not None else self._own(tile, filled, groups)
+            if whole is None:
+                columns, origin = self._own_columns(tile, groups)
+                blurred = self._blurred(tables[step % PARTS], step // PARTS, rows, columns)
+            else:
+                blurred, origin = whole, 0
             for group in groups:
                 self._across(tile, group, (blurred, origin), out[:, tile.first : tile.last])
         return out[: len(lines)]
 
-    def _own(
-        self, tile: AcrossTile, lines: LineTable, groups: list[Group]
-    ) -> tuple[ImageArray, int]:
-        """Blur the columns of one tile where it looks along travel; give their first column too."""
+    def _step(self, tile: AcrossTile) -> int:
+        """Shift of a tile along travel, in parts of a reference pixel."""
+        return round(PARTS * self.slope * tile.middle_um / self.reference.pixel_size_um)
+
+    def _table(self, lines: LineTable, part: int) -> Table:
+        """Build the along matrix of lines that look so many parts of a reference pixel further."""
+        pitch_um = self.reference.pixel_size_um
+        return along_weights(
+            self.feet, lines.moved(part / PARTS * pitch_um), self.side_um, pitch_um
+        )
+
+    def _rows(self, tables: dict[int, Table], steps: list[int]) -> tuple[ImageArray, int]:
+        """Fetch all reference rows that a strip sees, once; give the first one's number too."""
+        ends = [(tables[step % PARTS], step // PARTS) for step in (min(steps), max(steps))]
+        (early, before), (late, after) = ends
+        first = int(early[0].min()) + before
+        last = int(late[0].max()) + after + max(each[1].shape[3] for each in tables.values())
+        seen = seen_rows(self.reference, first, last - first, repeat=self.repeat)
+        return one_band(seen, self.bands), first
+
+    def _own_columns(self, tile: AcrossTile, groups: list[Group]) -> tuple[Columns, int]:
+        """Name the reference columns that one tile sees; give the first one's number too."""
         shifts = [shift for _, shift, _ in groups]
         low, count = tile.low + min(shifts), tile.count + max(shifts) - min(shifts)
-        columns = seen_columns(low, count, self.reference.shape[1], repeat=self.repeat)
-        return self._blurred(lines.moved(self.slope * tile.middle_um), columns), low
+        return seen_columns(low, count, self.reference.shape[1], repeat=self.repeat), low
 
-    def _blurred(self, lines: LineTable, columns: Columns) -> ImageArray:
-        """Take the along product, of shape (terms, lines, columns)."""
-        low, weights = along_weights(self.feet, lines, self.side_um, self.reference.pixel_size_um)
-        width = len(np.arange(self.reference.shape[1])[columns])
-        blurred = np.empty((len(self.feet), len(lines), width), dtype=np.float32)
-        for tile, first in enumerate(low):
-            rows = seen_rows(self.reference, int(first), weights.shape[3], repeat=self.repeat)
-            part = slice(tile * TILE_LINES, (tile + 1) * TILE_LINES)
-            blurred_along(weights[tile], one_band(rows, self.bands), columns, blurred[:, part])
+    def _blurred(
+        self, table: Table, shift: int, rows: tuple[ImageArray, int], columns: Columns
+    ) -> ImageArray:
+        """Take the along product, so many rows further, of shape (terms, lines, columns)."""
+        (low, weights), (seen, origin) = table, rows
+        part = seen[:, columns]
+        lines = len(low) * TILE_LINES
+        blurred = np.empty((len(self.feet), lines, part.shape[1]), dtype=np.float32)
+        for tile, first in enumerate(low + (shift - origin)):
+            into = blurred[:, tile * TILE_LINES : (tile + 1) * TILE_LINES]
+            blurred_along(weights[tile], part[first : first + weights.shape[3]], into)
         return blurred
 
     def _groups(self, tile: AcrossTile, lines: LineTable) -> Iterator[Group]:
@@ -121,7 +152,7 @@ class Sampler:
         if not self.slope:
             columns = seen_columns(first, tile.count, self.reference.shape[1], repeat=self.repeat)
         weights = tile.phases[phase]
-        product = blurred[0][rows][:, columns] @ weights[0]
+        product = blurred[0][:, columns][rows] @ weights[0]
         for k in range(1, len(weights)):
-            product += blurred[k][rows][:, columns] @ weights[k]
+            product += blurred[k][:, columns][rows] @ weights[k]
         into[rows] = product

@@ -25,6 +25,7 @@ _LABELS: dict[str, tuple[tuple[str, ...], ...]] = {
         ("depth of field", "{depth_of_field_mm:.3g} mm"),
         ("working distance", "{working_distance_mm:.4g} mm"),
         ("colour against green", "{misregistration_px:z.3g}", " lines"),
+        ("swing of it by ripple", "{misregistration_swing_px:z.3g}", " lines"),
     ),
     "exposure": (
         ("exposure", "{exposure_us:.4g} us of {line_period_us:.4g} us (duty {duty:.0%})"),

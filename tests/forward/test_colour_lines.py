@@ -161,6 +161,12 @@ def test_ripple_with_a_clock_leaves_a_swing() -> None:
     turn = 2 * np.pi * 150 * time_s
     fit = np.column_stack([np.sin(turn), np.cos(turn), np.ones_like(turn)])
     amplitude_um = 0.05 * 600 * np.sinc(150 * 0.6e-3)
+    told = scanned(changed(setup, {"acquisition.lines": 1}), np.ones(9)).budget["geometry"]
+    swing_px = told["misregistration_swing_px"]
+    assert isinstance(swing_px, dict)
+    assert swing_px == pytest.approx(
+        {"red": amplitude_um / 75, "green": 0, "blue": amplitude_um / 75}
+    )
     for channel in (RED, BLUE):
         swing = at[20:-20, channel] - at[20:-20, GREEN]
         (sine, cosine, mean), *_ = np.linalg.lstsq(fit[20:-20], swing, rcond=None)

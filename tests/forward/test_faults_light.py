@@ -52,6 +52,10 @@ def test_flicker_bands(frequency_hz: float, alias_hz: float) -> None:
     depth = 0.3 * abs(np.sinc(frequency_hz * 20e-6))
     assert spectrum[found] == pytest.approx(depth, rel=1e-4)
     assert np.delete(spectrum, found).max() < 1e-5
+    # phase 0 when line 0 starts, and seen in the middle of each exposure
+    middle_s = np.arange(400) * 1e-4 + 10e-6
+    light = 1 + 0.3 * np.sinc(frequency_hz * 20e-6) * np.sin(2 * np.pi * frequency_hz * middle_s)
+    assert_allclose(means / means.mean(), light, rtol=1e-5)
 
 
 def test_an_exposure_of_whole_periods_has_no_bands() -> None:

@@ -184,7 +184,7 @@ def test_a_step_shows_the_joined_footprint() -> None:
     white = one.max()
     assert_allclose(rows[:-5], one[:-5] + one[5:], atol=1e-5 * white)
     assert_allclose(lines, one[0::2] + one[1::2], atol=1e-5 * white)
-    begin_um = np.arange(320) * 12.0
+    begin_um: FloatArray = 12.0 * np.arange(320, dtype=np.float64)
 
     def off(seen: FloatArray, start_um: FloatArray, looks_um: tuple[float, ...]) -> float:
         return float(np.abs(seen / seen.max() - step_share(start_um, looks_um)).max())
