@@ -2,8 +2,8 @@
 Make every picture of ``outputs/README.md`` again, each by the command that stands under it.
 
 ``python -m tests.bench.gallery``, from the top folder. The pictures are the runs' ``preview.png``
-as grey of 8 bit, all that a monochrome camera needs. ``tests/house/test_docs.py`` tells when it is
-time.
+of 8 bit, grey where a monochrome camera made them. ``tests/house/test_docs.py`` tells when it is
+time. The sheets of faults come from ``tests.bench.fault_sheet``.
 """
 
 import re
@@ -44,6 +44,12 @@ def preview_of(arguments: str) -> Path:
     return Path("outputs") / (Path(named[0]).stem if named else "sample") / "preview.png"
 
 
+def is_colour(picture: Image.Image) -> bool:
+    """Tell whether any pixel of a picture is not grey."""
+    red, green, blue = picture.convert("RGB").split()
+    return not red.tobytes() == green.tobytes() == blue.tobytes()
+
+
 def main() -> None:
     """Run all commands in a copy of the setups, and keep their pictures."""
     home = ROOT / "outputs"
@@ -52,7 +58,9 @@ def main() -> None:
         for picture, arguments in entries((home / "README.md").read_text("utf-8")):
             if run(arguments):
                 sys.exit(f"linesim {arguments} failed")
-            Image.open(preview_of(arguments)).convert("L").save(home / picture, optimize=True)
+            made = Image.open(preview_of(arguments))
+            kept = made if is_colour(made) else made.convert("L")
+            kept.save(home / picture, optimize=True)
 
 
 if __name__ == "__main__":

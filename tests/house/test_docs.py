@@ -81,8 +81,8 @@ def test_a_picture_comes_from_its_command(
     """
     words = shlex.split(arguments)
     run_name = Path(words[1]).stem if len(words) > 1 else "sample"
-    made = Image.open(ran[0] / "outputs" / run_name / "preview.png").convert("L")
     kept = Image.open(ROOT / "outputs" / name)
+    made = Image.open(ran[0] / "outputs" / run_name / "preview.png").convert(kept.mode)
     assert made.size == kept.size
     differ = np.asarray(made, dtype=np.int16) != np.asarray(kept, dtype=np.int16)
     assert differ.mean() < 0.01
@@ -90,7 +90,8 @@ def test_a_picture_comes_from_its_command(
 
 def test_every_picture_of_the_gallery_is_shown() -> None:
     """The page shows each picture once; each setup has one, but for that of the numbers."""
-    shown = [name for name, _ in GALLERY]
+    sheets = re.findall(r"\((gallery/faults_\w+\.png)\)", PAGES["outputs/README.md"])
+    shown = [name for name, _ in GALLERY] + sheets
     assert sorted(shown) == sorted(
         path.relative_to(ROOT / "outputs").as_posix()
         for path in (ROOT / "outputs" / "gallery").iterdir()
