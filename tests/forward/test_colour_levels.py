@@ -5,9 +5,9 @@ Lights and V(λ) come from colour-science (CIE tables), integrals from SciPy, h 
 Bands of a reference in red, green and blue: above 580 nm, 490 to 580 nm, below 490 nm.
 """
 
+import warnings
 from pathlib import Path
 
-import colour
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -22,6 +22,10 @@ from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
 from linesim.study.scan import Scan, scan
+
+with warnings.catch_warnings():
+    warnings.simplefilter("ignore")  # tells of optional packages that are not needed here
+    import colour
 
 COLOURS = ("red", "green", "blue")
 BANDS_NM = ((580.0, 780.0), (490.0, 580.0), (380.0, 490.0))

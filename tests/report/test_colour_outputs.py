@@ -1,9 +1,9 @@
 """A colour scan on disk: the samples without loss, a picture in sRGB on one scale for all."""
 
+import warnings
 from pathlib import Path
 from typing import Any
 
-import colour
 import numpy as np
 import pytest
 import tifffile
@@ -16,6 +16,10 @@ from linesim.report.outputs import preview, write_scan
 from linesim.report.picture import tones
 from linesim.setup.load import setup_from
 from linesim.study.scan import Scan, scan
+
+with warnings.catch_warnings():
+    warnings.simplefilter("ignore")  # tells of optional packages that are not needed here
+    import colour
 
 STATION: dict[str, Any] = {
     "title": "patches",
