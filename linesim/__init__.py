@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from linesim.budget.budget import budget
     from linesim.setup.errors import InputError
     from linesim.setup.load import changed, load_setup, setup_from
     from linesim.study.scan import scan
@@ -18,7 +19,7 @@ _HOMES = {
     "scan": "linesim.study.scan",
     "setup_from": "linesim.setup.load",
 }
-__all__ = ["InputError", "__version__", "changed", "load_setup", "scan", "setup_from"]
+__all__ = ["InputError", "__version__", "budget", "changed", "load_setup", "scan", "setup_from"]
 
 
 def __getattr__(name: str) -> object:
