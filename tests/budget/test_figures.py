@@ -156,7 +156,6 @@ def test_a_requirement_that_is_missed() -> None:
 
 def test_the_room_can_be_called() -> None:
     """`linesim.budget(setup)` is the budget."""
-    # the package hands names on lazily, so a type checker sees an object
     found = linesim.budget(BASE)
     assert found.as_dict() == budget(BASE).as_dict()
 
