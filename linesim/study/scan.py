@@ -1,5 +1,6 @@
 """The main job: target, render, measure."""
 
+import os
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,8 @@ from linesim.study.measured import Measured, measured
 from linesim.targets.load import TargetSize, target_reference, target_size
 
 _COLOURS = 3
+_SAMPLE_BYTES = 6
+"""A delivered number and its expected electrons."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +91,7 @@ def scan(
     Raises
     ------
     InputError
-        Where the setup cannot be run, or its image not be read.
+        Where the setup cannot be run, its image not be read, or the scan not be held in memory.
     """
     if reference is None:
         size, seen = target_size(setup), target_reference(setup)
@@ -97,6 +100,7 @@ def scan(
         size = TargetSize(rows=seen.shape[0], columns=seen.shape[1])
     figures = budget_on(setup, size)
     lines = int(figures.number("geometry", "image_lines"))
+    _refuse_too_large(lines, int(figures.number("geometry", "image_width_px")), setup)
     rendered = render(setup, seen, lines, seed, workers=workers, off_axis_error=off_axis_error)
     known = setup.target.image if reference is None and setup.target.image in BUILT_IN else ""
     return Scan(
@@ -107,6 +111,22 @@ def scan(
         budget=figures,
         measured=measured(setup, station(setup), rendered.image, known, size),
     )
+
+
+def _refuse_too_large(lines: int, width: int, setup: Setup) -> None:
+    """Refuse a scan that the machine cannot hold; systems promise more memory than they have."""
+    colours = 1 if setup.camera.kind == "mono" else _COLOURS
+    needed = lines * width * colours * _SAMPLE_BYTES
+    if "SC_PHYS_PAGES" not in os.sysconf_names:
+        return  # not told here; numpy refuses what cannot be had at all
+    held = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
+    if needed > held:
+        msg = (
+            f"acquisition: read {lines} lines of {width} pixels, but image and expected electrons "
+            f"need {needed / 1e9:.3g} GB and this machine has {held / 1e9:.3g} GB; expected fewer "
+            "acquisition.lines, or a shorter acquisition.length"
+        )
+        raise InputError(msg)
 
 
 def _as_reference(given: Reference | ArrayLike, pixel_size_um: float) -> Reference:

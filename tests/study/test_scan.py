@@ -1,6 +1,7 @@
 """The main job: target, render, measure; what it measures is what the budget says."""
 
 import json
+import re
 from typing import Any
 
 import numpy as np
@@ -173,3 +174,14 @@ def test_the_public_scan_is_this_one() -> None:
     assert_array_equal(first.image, again.image)
     assert np.mean(first.image != other.image) > 0.9
     assert_array_equal(first.expected_e, other.expected_e)
+
+
+@pytest.mark.parametrize("kind", ["mono", "prism"])
+def test_a_scan_larger_than_memory_is_refused(kind: str) -> None:
+    """10⁹ lines of 131072 pixels are 786 TB of 6 bytes a sample, three times that in colour."""
+    setup = changed(
+        BASE, {"camera.kind": kind, "camera.pixels": 131_072, "acquisition.lines": 10**9}
+    )
+    told = {"mono": "need 7.86e+05 GB", "prism": "need 2.36e+06 GB"}[kind]
+    with pytest.raises(InputError, match=re.escape(told)):
+        scan(setup)
