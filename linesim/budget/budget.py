@@ -16,10 +16,11 @@ from linesim.budget.figures import (
 )
 from linesim.budget.resolution import resolution_group
 from linesim.budget.verdicts import Verdict, verdicts
-from linesim.forward.channels import COLOURS, misregistration_px, misregistration_swing_px
+from linesim.forward.channels import misregistration_px, misregistration_swing_px
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station, station
 from linesim.setup.arrays import FloatArray
+from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
 from linesim.targets.load import TargetSize, target_size
 

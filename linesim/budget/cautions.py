@@ -9,6 +9,7 @@ from linesim.budget.case import Case, Found, Groups, values
 from linesim.budget.faults import fault_cautions
 from linesim.budget.safety import safety_cautions
 from linesim.budget.verdicts import FEWEST_PIXELS
+from linesim.forward.geometry import wanted_advance_um
 from linesim.forward.station import Station
 from linesim.setup.setup import Setup
 from linesim.targets.load import TargetSize
@@ -116,16 +117,15 @@ def _shape(case: Case) -> Found:
 
 
 def _encoder(case: Case) -> Found:
-    rate = case.setup.acquisition.line_rate
-    place = case.numbers.geometry
-    wanted_um = place.object_pixel_x_um if rate == "square" else place.object_pixel_y_um
-    left = float(case.numbers.timing.line_advance_um / wanted_um - 1)
+    wanted_um = float(wanted_advance_um(case.setup, case.numbers.geometry))
+    advance_um = float(case.numbers.timing.exposed_advance_um)
+    left = advance_um / wanted_um - 1
     if case.setup.transport.trigger == "encoder" and abs(left) > _SAME:
         yield (
             "encoder_fraction",
             (
                 f"The encoder's counts do not divide into the wanted line advance: "
-                f"{case.numbers.timing.line_advance_um:.4g} um instead of {wanted_um:.4g} um "
+                f"{advance_um:.4g} um instead of {wanted_um:.4g} um "
                 f"({left:+.1%}). A multiplier with a larger divider comes nearer."
             ),
         )

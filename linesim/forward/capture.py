@@ -73,6 +73,8 @@ class Capturer:
         Of the random streams.
     fixed : Pattern
         Of the pixels as they come: physical or joined.
+    offset_e : ndarray of shape (columns,)
+        Of the same, once all are joined. [e]
     across : int
         Columns still to be joined.
     dark_e : float
@@ -88,6 +90,7 @@ class Capturer:
     seed: int
     channel: int
     fixed: Pattern
+    offset_e: ImageArray
     across: int
     dark_e: float
     wells_e: tuple[float, float]
@@ -154,8 +157,7 @@ class Capturer:
 
     def _offset(self, charge_e: ImageArray) -> ImageArray:
         if self.setup.camera.dsnu_e > 0:
-            whole = self.fixed.joined(self.across).offset_e[0]
-            charge_e += whole[: charge_e.shape[1]].astype(np.float32)
+            charge_e += self.offset_e[: charge_e.shape[1]]
         return charge_e
 
     def _by_look(self, rows: NDArray[np.float64], like: ImageArray) -> ImageArray:
@@ -204,6 +206,7 @@ def capturer(setup: Setup, seed: int, channel: int, *, physical: bool) -> Captur
         seed=seed,
         channel=channel,
         fixed=drawn if physical else drawn.joined(across),
+        offset_e=drawn.joined(across).offset_e[0].astype(np.float32),
         across=across if physical else 1,
         dark_e=joined * stages * float(numbers.pixel_dark_e),
         # pixels that were joined before fill their wells only where the sum is full too

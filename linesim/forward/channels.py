@@ -16,8 +16,6 @@ from linesim.forward.station import Station
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
 
-COLOURS = ("red", "green", "blue")
-
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Channel:

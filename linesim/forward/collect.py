@@ -14,7 +14,9 @@ import numpy as np
 
 from linesim.forward.geometry import Figure
 from linesim.forward.sampler import poisson_in_place
+from linesim.forward.streams import PATTERN_STREAM, stream
 from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
 
 
@@ -64,7 +66,7 @@ def electrons_per_joule(setup: Setup) -> Figure:
     if setup.camera.kind == "mono":
         return spectrum.electrons_per_joule(setup.camera.efficiency("mono"))
     found = []
-    for index, name in enumerate(("red", "green", "blue")):
+    for index, name in enumerate(COLOURS):
         efficiency = setup.camera.efficiency(name)
         whole = spectrum.electrons_per_joule(efficiency)
         own = setup.camera.has_own_curve(name)
@@ -91,7 +93,7 @@ def band_weights(setup: Setup) -> FloatArray:
     if camera.kind == "mono":
         return np.asarray(spectrum.band_shares(camera.efficiency("mono")))[::-1]
     own = np.eye(3)
-    for index, name in enumerate(("red", "green", "blue")):
+    for index, name in enumerate(COLOURS):
         if camera.has_own_curve(name):
             own[index] = np.asarray(spectrum.band_shares(camera.efficiency(name)))[::-1]
     return own
@@ -123,9 +125,6 @@ class Pattern:
         )
 
 
-PATTERN_STREAM = 3
-
-
 def pattern(setup: Setup, channel: int) -> Pattern:
     """
     Draw the fixed pattern that belongs to the camera, one stream a row, whatever the run's seed.
@@ -147,13 +146,9 @@ def pattern(setup: Setup, channel: int) -> Pattern:
     camera, stages = setup.camera, setup.camera.tdi_stages
     count = setup.rows_read * stages
     rows = [
-        np.random.Generator(
-            np.random.SFC64(
-                np.random.SeedSequence(
-                    camera.pattern_seed, spawn_key=(PATTERN_STREAM, channel, row)
-                )
-            )
-        ).standard_normal((2, camera.pixels))
+        stream(camera.pattern_seed, PATTERN_STREAM, channel, row).standard_normal(
+            (2, camera.pixels)
+        )
         for row in range(setup.first_row, setup.first_row + count)
     ]
     drawn = np.stack(rows).reshape(-1, stages, 2, camera.pixels)

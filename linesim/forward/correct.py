@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.forward.channels import COLOURS
-from linesim.forward.collect import pattern
+from linesim.forward.collect import Pattern, pattern
 from linesim.forward.profile import column_profile
 from linesim.forward.station import Station
 from linesim.forward.streams import REFERENCE_STREAM, stream
 from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
 
 _LEAST_SIGNAL_DN = 1.0
@@ -74,11 +74,14 @@ def correction(setup: Setup, numbers: Station, seed: int, channel: int) -> Corre
     columns = int(numbers.geometry.image_width_px)
     dark_dn, gain = np.full(columns, black_dn), np.ones(columns)
     if setup.acquisition.flat_field:
-        dark_dn, white_dn = (
-            _reference_line(setup, numbers, seed, channel, lit) for lit in (0.0, 1.0)
-        )
-        white_e = np.atleast_1d(np.asarray(numbers.electrons_white))[channel]
-        wanted_dn = float(numbers.dn_per_e) * float(_kept(numbers, white_e) - numbers.dark_e)
+        fixed = pattern(setup, channel).joined(setup.acquisition.binning.across)
+        white_e = float(np.atleast_1d(np.asarray(numbers.electrons_white))[channel])
+        in_the_dark = stream(seed, REFERENCE_STREAM, channel, 0)
+        on_white = stream(seed, REFERENCE_STREAM, channel, 1)
+        dark_dn = _reference_line(setup, numbers, fixed, 0.0, in_the_dark)
+        white_dn = _reference_line(setup, numbers, fixed, white_e, on_white)
+        kept_e = float(_kept(numbers, np.asarray(white_e)))
+        wanted_dn = float(numbers.dn_per_e) * (kept_e - float(numbers.dark_e))
         rise_dn = white_dn - dark_dn
         enough = rise_dn > _LEAST_SIGNAL_DN
         gain = np.where(enough, wanted_dn / np.where(enough, rise_dn, 1.0), 1.0)
@@ -94,17 +97,15 @@ def _kept(numbers: Station, signal_e: FloatArray) -> FloatArray:
 
 
 def _reference_line(
-    setup: Setup, numbers: Station, seed: int, channel: int, lit: float
+    setup: Setup, numbers: Station, fixed: Pattern, white_e: float, rng: np.random.Generator
 ) -> FloatArray:
-    """Average lines in the dark (lit 0) or on an even white (lit 1). [DN]."""
+    """Average lines on an even target that gives so much in the middle, 0 in the dark. [DN]."""
     columns = int(numbers.geometry.image_width_px)
-    fixed = pattern(setup, channel).joined(setup.acquisition.binning.across)
     repeats = int(numbers.geometry.lines_joined)
-    white_e = lit * np.atleast_1d(np.asarray(numbers.electrons_white))[channel]
     signal_e = white_e * column_profile(setup, columns) * fixed.response[0, :columns]
     noise_dn = float(numbers.dn_per_e) * np.asarray(numbers.noise_e(signal_e))
     charge_e = _kept(numbers, signal_e) + repeats * fixed.offset_e[0, :columns]
     mean_dn = float(numbers.sensor.black_level_dn) + float(numbers.dn_per_e) * charge_e
-    drawn = stream(seed, REFERENCE_STREAM, channel, int(lit)).standard_normal(columns)
     error_dn = noise_dn / np.sqrt(setup.acquisition.flat_field_lines)
-    return np.asarray(np.clip(mean_dn + error_dn * drawn, 0, float(numbers.sensor.full_scale_dn)))
+    drawn_dn = mean_dn + error_dn * rng.standard_normal(columns)
+    return np.asarray(np.clip(drawn_dn, 0, float(numbers.sensor.full_scale_dn)))

@@ -20,12 +20,12 @@ from numpy.typing import NDArray
 
 from linesim.forward.motion import Motion, motion
 from linesim.forward.station import Station
+from linesim.forward.streams import JITTER_STREAM
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
 
 STRIP_LINES = 64
 """Lines in a strip, counted from line 0: the unit of every random stream and of every task."""
-JITTER_STREAM = 4
 _STREAMS = 1 << 32
 
 

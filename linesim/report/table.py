@@ -6,7 +6,7 @@ from string import Formatter
 
 from linesim.budget.budget import Budget
 from linesim.budget.safety import MACHINERY
-from linesim.forward.channels import COLOURS
+from linesim.setup.channels import COLOURS
 from linesim.study.scan import Scan
 
 _WIDTH = 100

@@ -6,12 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.budget.figures import decibel
-from linesim.forward.channels import COLOURS
 from linesim.forward.lens import box_mtf
 from linesim.forward.profile import column_profile
 from linesim.forward.station import Station
 from linesim.metrics.edge import EdgeResponse, edge_response
 from linesim.metrics.noise import FEWEST_LINES, flat_figures
+from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.targets.load import TargetSize

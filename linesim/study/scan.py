@@ -12,13 +12,13 @@ from linesim.forward.render import render
 from linesim.forward.spread import OFF_AXIS_ERROR
 from linesim.forward.station import station
 from linesim.setup.arrays import ImageArray
+from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.study.measured import Measured, measured
 from linesim.targets.load import TargetSize, target_reference, target_size
 
-_COLOURS = 3
 _SAMPLE_BYTES = 6
 """A delivered number and its expected electrons."""
 
@@ -115,7 +115,7 @@ def scan(
 
 def _refuse_too_large(lines: int, width: int, setup: Setup) -> None:
     """Refuse a scan that the machine cannot hold; systems promise more memory than they have."""
-    colours = 1 if setup.camera.kind == "mono" else _COLOURS
+    colours = 1 if setup.camera.kind == "mono" else len(COLOURS)
     needed = lines * width * colours * _SAMPLE_BYTES
     if "SC_PHYS_PAGES" not in os.sysconf_names:
         return  # not told here; numpy refuses what cannot be had at all
@@ -133,7 +133,7 @@ def _as_reference(given: Reference | ArrayLike, pixel_size_um: float) -> Referen
     if isinstance(given, Reference):
         return given
     data = np.asarray(given, dtype=np.float32)
-    fits = data.ndim in (2, _COLOURS) and data.size > 0 and data.shape[2:] in ((), (_COLOURS,))
+    fits = data.ndim in (2, 3) and data.size > 0 and data.shape[2:] in ((), (len(COLOURS),))
     if not fits or not np.isfinite(data).all() or data.min() < 0:
         msg = (
             f"reference: read an array of shape {data.shape}, but expected are finite reflectances "
