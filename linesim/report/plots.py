@@ -1,0 +1,170 @@
+"""
+Plots: one plain style for all of them, by matplotlib's Figure, without any state of a window.
+
+Lines differ by colour, dash and mark at once, so that nobody needs to tell colours apart. The
+colours are those of Okabe and Ito's set for colour-blind readers (from memory), dark ones first.
+"""
+
+from contextlib import AbstractContextManager
+from io import BytesIO
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.setup.errors import InputError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#000000")
+DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)), (0, (8, 2)), (0, (1, 1)))
+MARKS = ("o", "s", "^", "D", "v", "P", "X")
+INK = "#1e1e22"
+FAINT = "#d9d9de"
+_MM = 1 / 25.4
+_STYLE: Any = {
+    "axes.edgecolor": INK,
+    "axes.grid": True,
+    "axes.labelcolor": INK,
+    "axes.spines.right": False,
+    "axes.spines.top": False,
+    "font.family": "DejaVu Sans",
+    "font.size": 9,
+    "grid.color": FAINT,
+    "grid.linewidth": 0.6,
+    "legend.frameon": False,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "linesim",
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+}
+
+
+def _styled() -> AbstractContextManager[None]:
+    from matplotlib import rc_context  # noqa: PLC0415 -- an extra, and slow to import
+
+    return rc_context(_STYLE)
+
+
+def new_figure(
+    *, width_mm: float = 170.0, height_mm: float = 100.0, rows: int = 1, columns: int = 1
+) -> "tuple[Figure, NDArray[np.object_]]":
+    """
+    Start a figure with its axes in the house style.
+
+    Parameters
+    ----------
+    width_mm, height_mm : float
+        Size on paper; the default width fits A4 with margins. [mm]
+    rows, columns : int
+        Of axes.
+
+    Returns
+    -------
+    tuple of Figure and ndarray of Axes, shape (rows, columns)
+        Constrained layout, so that no label is cut.
+
+    Raises
+    ------
+    InputError
+        Where matplotlib is not installed.
+    """
+    try:
+        from matplotlib.figure import Figure  # noqa: PLC0415 -- an extra, and slow to import
+    except ImportError:
+        msg = (
+            'plots need matplotlib, which is not installed; expected: pip install "linesim[report]"'
+        )
+        raise InputError(msg) from None
+    with _styled():
+        figure = Figure(figsize=(width_mm * _MM, height_mm * _MM), layout="constrained")
+        axes = figure.subplots(rows, columns, squeeze=False)
+    return figure, axes
+
+
+def style(index: int) -> dict[str, object]:
+    """
+    Give the look of one of several lines in a plot.
+
+    Parameters
+    ----------
+    index : int
+        Of the line; looks repeat after seven.
+
+    Returns
+    -------
+    dict
+        Keyword arguments of ``Axes.plot``.
+    """
+    place = index % len(COLOURS)
+    return {"color": COLOURS[place], "linestyle": DASHES[place], "linewidth": 1.6}
+
+
+def wanted_line(axes: "Axes", value: float, label: str) -> None:
+    """
+    Draw a requirement across a plot, with its name on it.
+
+    Parameters
+    ----------
+    axes : Axes
+        To draw in.
+    value : float
+        On the y axis.
+    label : str
+        Written above the line's left end.
+    """
+    axes.axhline(value, color=INK, linewidth=1.0, linestyle=(0, (2, 2)))
+    axes.annotate(
+        label,
+        xy=(0, value),
+        xycoords=axes.get_yaxis_transform(),
+        xytext=(4, 3),
+        textcoords="offset points",
+        fontsize=8,
+    )
+
+
+def png_bytes(figure: "Figure", *, dpi: float = 150.0) -> bytes:
+    """
+    Draw a figure as PNG; the same figure gives the same bytes.
+
+    Parameters
+    ----------
+    figure : Figure
+        Ready.
+    dpi : float
+        Dots an inch.
+
+    Returns
+    -------
+    bytes
+        A whole PNG file, without date or program in it.
+    """
+    out = BytesIO()
+    with _styled():
+        figure.savefig(out, format="png", dpi=dpi, metadata={"Software": None})
+    return out.getvalue()
+
+
+def svg_text(figure: "Figure") -> str:
+    """
+    Draw a figure as SVG to be set into a page; the same figure gives the same text.
+
+    Parameters
+    ----------
+    figure : Figure
+        Ready.
+
+    Returns
+    -------
+    str
+        From ``<svg`` on; text stays text.
+    """
+    out = BytesIO()
+    with _styled():
+        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
+    text = out.getvalue().decode()
+    return text[text.index("<svg") :]
