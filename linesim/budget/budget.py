@@ -7,9 +7,9 @@ import numpy as np
 
 from linesim.budget.case import Value, values
 from linesim.budget.cautions import Caution, cautions
+from linesim.budget.detection import detection_group, search
 from linesim.budget.figures import (
     camera_group,
-    detection_group,
     exposure_group,
     geometry_group,
     signal_group,
@@ -166,22 +166,20 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
     InputError
         Where the setup cannot be run.
     """
-    numbers, need = station(setup), setup.requirement
+    numbers = station(setup)
     groups: dict[str, dict[str, Value]] = {
         "geometry": _plain(_geometry(setup, numbers, size)),
         "exposure": _plain(exposure_group(numbers)),
         "signal": _plain(signal_group(numbers)),
         "camera": _plain(camera_group(numbers)),
         "resolution": _plain(resolution_group(numbers)),
-        "detection": _plain(
-            detection_group(numbers, need.defect_contrast, need.smallest_defect_um)
-        ),
+        "detection": _plain(detection_group(numbers, search(setup))),
     }
     groups["signal"]["saturation_limit"] = saturation_limit(numbers)
     return Budget(
         groups=groups,
         cautions=cautions(setup, numbers, groups, size),
-        verdicts=verdicts(need, groups),
+        verdicts=verdicts(setup, groups),
     )
 
 

@@ -155,36 +155,3 @@ def camera_group(numbers: Station) -> Group:
         "dynamic_range": saturation_e / threshold_e,
         "dynamic_range_db": decibel(saturation_e / threshold_e),
     }
-
-
-def detection_group(
-    numbers: Station, defect_contrast: Figure, smallest_defect_um: Figure | None
-) -> Group:
-    """
-    Give the size of the smallest defect in pixels, and its contrast to noise.
-
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-    defect_contrast : float or ndarray
-        As a fraction of white.
-    smallest_defect_um : float, ndarray or None
-        Its size; ``None`` leaves the sizes in pixels out. [µm]
-
-    Returns
-    -------
-    dict
-        Figures by name.
-    """
-    white_e = numbers.electrons_white
-    group: Group = {"defect_cnr": defect_contrast * white_e / numbers.noise_e(white_e)}
-    if smallest_defect_um is None:
-        return group
-    place = numbers.geometry
-    step_um = np.maximum(numbers.timing.line_advance_um, place.object_pixel_y_um)
-    return {
-        "defect_px_x": smallest_defect_um / place.object_pixel_x_um,
-        "defect_px_y": smallest_defect_um / step_um,
-        **group,
-    }

@@ -6,7 +6,12 @@ import numpy as np
 
 from linesim.budget.figures import Group
 from linesim.forward.geometry import Figure
-from linesim.forward.lens import box_mtf, comb_mtf
+from linesim.forward.pixel import (
+    longest_side_um,
+    motion_mtf,
+    pixel_mtf_across,
+    pixel_mtf_along,
+)
 from linesim.forward.station import Station
 from linesim.setup.arrays import FloatArray
 
@@ -30,7 +35,7 @@ def mtf_across(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
         The product.
     """
     lens = np.abs(numbers.optics.mtf(frequency_lp_mm / numbers.optics.magnification))
-    return lens * box_mtf(frequency_lp_mm * numbers.geometry.object_pixel_x_um / 1000)
+    return lens * pixel_mtf_across(numbers, frequency_lp_mm)
 
 
 def mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
@@ -49,13 +54,8 @@ def mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     ndarray
         The product.
     """
-    place, when = numbers.geometry, numbers.timing
-    per_um = frequency_lp_mm / 1000
     lens = np.abs(numbers.optics.mtf(frequency_lp_mm / numbers.optics.magnification))
-    rows = box_mtf(per_um * place.row_side_um)
-    joined = comb_mtf(place.lines_joined, per_um * when.exposed_advance_um)
-    stages = comb_mtf(place.stages, per_um * (when.exposed_advance_um - place.row_side_um))
-    return lens * rows * joined * stages * box_mtf(per_um * numbers.motion_um)
+    return lens * pixel_mtf_along(numbers, frequency_lp_mm)
 
 
 def first_crossing(
@@ -86,16 +86,6 @@ def first_crossing(
     return np.asarray((low + high) / 2)
 
 
-def _longest_side_um(numbers: Station) -> Figure:
-    """Side of the widest of the boxes and combs that blur along travel. [µm]."""
-    place, advance_um = numbers.geometry, numbers.timing.exposed_advance_um
-    joined_um = np.where(np.asarray(place.lines_joined) > 1, place.lines_joined * advance_um, 0)
-    smeared_um = place.stages * np.abs(advance_um - place.row_side_um)
-    smeared_um = np.where(np.asarray(place.stages) > 1, smeared_um, 0)
-    sides_um = np.broadcast_arrays(place.row_side_um, numbers.motion_um, joined_um, smeared_um)
-    return np.asarray(np.maximum.reduce(sides_um))
-
-
 def resolution_group(numbers: Station) -> Group:
     """
     Give Nyquist frequencies and MTF figures, all on the target.
@@ -117,13 +107,13 @@ def resolution_group(numbers: Station) -> Group:
     disc_um = np.maximum(lens.defocus_disc_um, 1e-9)
     lens_zero = np.minimum(lens.cutoff_lp_mm, 1219.67 / disc_um) * lens.magnification
     zero_x = np.minimum(lens_zero, 1000 / place.object_pixel_x_um)
-    zero_y = np.minimum(lens_zero, 1000 / _longest_side_um(numbers))
+    zero_y = np.minimum(lens_zero, 1000 / longest_side_um(numbers))
     return {
         "nyquist_x_lp_mm": nyquist_x,
         "nyquist_y_lp_mm": nyquist_y,
         "mtf_nyquist_x": mtf_across(numbers, nyquist_x),
         "mtf_nyquist_y": mtf_along(numbers, nyquist_y),
-        "mtf_motion_nyquist_y": box_mtf(nyquist_y * numbers.motion_um / 1000),
+        "mtf_motion_nyquist_y": motion_mtf(numbers, nyquist_y),
         "mtf50_x_lp_mm": first_crossing(mtf_across, numbers, zero_x),
         "mtf50_y_lp_mm": first_crossing(mtf_along, numbers, zero_y),
     }

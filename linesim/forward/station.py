@@ -39,6 +39,8 @@ class Sensor:
         Numbers that are joined in a delivered one; 1 where charge is.
     averaged : float
         What their sum is divided by.
+    reference_lines : float
+        Averaged on white for a flat-field correction; 0 where there is none.
     """
 
     read_noise_e: Figure
@@ -52,6 +54,7 @@ class Sensor:
     prnu: Figure
     conversions: Figure = 1
     averaged: Figure = 1
+    reference_lines: Figure = 0
 
     @property
     def digital(self) -> Figure:
@@ -158,14 +161,21 @@ class Station:
         """Temporal noise of a delivered pixel at a signal. [e]."""
         return np.sqrt(signal_e + self.dark_noise_e**2 + self.rounding_e2)
 
-    def total_noise_e(self, signal_e: Figure) -> Figure:
-        """Noise with the fixed pattern: n pixels join PRNU/√n and DSNU·√n. [e]."""
-        # successive lines come from the same pixels, whose pattern they share
+    def pattern_e(self, signal_e: Figure) -> Figure:
+        """Spread of the columns that stays the same in all lines: the streaks of an image. [e]."""
+        # n pixels join PRNU/√n and DSNU·√n; successive lines come from the same pixels
         lines = np.asarray(self.geometry.lines_joined)
         pixels = self.geometry.pixels_joined / lines
         dsnu_e2 = pixels * (lines * self.sensor.dsnu_e) ** 2
         fixed_e2 = (self.sensor.prnu * signal_e) ** 2 / pixels + dsnu_e2
-        return np.sqrt(self.noise_e(signal_e) ** 2 + fixed_e2)
+        # corrected, only the noise of the reference lines is left; of the dark ones none on white
+        averaged = np.asarray(self.sensor.reference_lines)
+        left_e2 = self.noise_e(signal_e) ** 2 / np.maximum(averaged, 1)
+        return np.sqrt(np.where(averaged > 0, left_e2, fixed_e2))
+
+    def total_noise_e(self, signal_e: Figure) -> Figure:
+        """Noise with the fixed pattern, or with what a flat-field correction leaves of it. [e]."""
+        return np.hypot(self.noise_e(signal_e), self.pattern_e(signal_e))
 
     @property
     def saturation_e(self) -> Figure:
@@ -247,4 +257,5 @@ def _sensor(setup: Setup) -> Sensor:
         prnu=camera.prnu,
         conversions=numbers,
         averaged=numbers if way.binning_mode == "average" else 1,
+        reference_lines=way.flat_field_lines if way.flat_field else 0,
     )

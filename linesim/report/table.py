@@ -2,15 +2,19 @@
 
 import textwrap
 from collections.abc import Mapping
+from dataclasses import dataclass
 from string import Formatter
 
 from linesim.budget.budget import Budget
 from linesim.budget.safety import MACHINERY
+from linesim.budget.verdicts import NEVER, Verdict
 from linesim.setup.channels import COLOURS
 from linesim.study.scan import Scan
 
 _WIDTH = 100
 _LABEL_WIDTH = 26
+_LARGE = 10
+"""Margins from here on are told as a factor."""
 _LABELS: dict[str, tuple[tuple[str, ...], ...]] = {
     "geometry": (
         ("object pixel", "{object_pixel_x_um:.4g} x {object_pixel_y_um:.4g} um (across x along)"),
@@ -55,7 +59,14 @@ _LABELS: dict[str, tuple[tuple[str, ...], ...]] = {
     ),
     "detection": (
         ("smallest defect", "{defect_px_x:.3g} x {defect_px_y:.3g} px"),
-        ("defect contrast / noise", "{defect_cnr:.4g}"),
+        ("defect contrast / noise", "{defect_cnr:.4g} a sample"),
+        ("found of them", ("{detection_rate:.4%} at d' {defect_dprime:.4g}; as many as wanted at "
+         "{false_alarms_per_m2:.2g} alarms/m²")),
+        ("smallest disc found", "{smallest_detectable_um:.4g} um",
+         "; alarm from {alarm_threshold:.3g} sigma on"),
+        ("thinnest scratch found", "{smallest_width_um:.4g} um"),
+        ("by Rose's criterion, d' 5", "{rose_diameter_um:.4g} um",
+         "; but {rose_false_alarms_per_m2:.2g} alarms/m²"),
     ),
 }  # fmt: skip
 """Of each row: what stands in front, the figures, and what stands once behind all colours."""
@@ -70,30 +81,45 @@ _MEASURED: tuple[tuple[str, ...], ...] = (
 )  # fmt: skip
 _WANTED = {
     "snr": ("SNR on white", "{wanted:.4g} wanted, {got:.4g} got"),
-    "smallest_defect": (
-        "pixels across the smallest defect",
-        "{wanted:.3g} wanted, {got:.3g} got",
-    ),
+    "smallest_defect": ("smallest defect found", "{wanted:.4g} um wanted, {got:.4g} um got"),
+    "detection_rate": ("share of the defects found", "{wanted:.4%} wanted, {got:.4%} got"),
+    "false_alarms_per_m2": ("false alarms per m²", "{wanted:.3g} wanted, {got:.3g} got"),
 }
 
 
-def _row(label: str, text: str, behind: str, values: Mapping[str, object]) -> list[str]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """
+    One row of figures, in words.
+
+    Parameters
+    ----------
+    label : str
+        What it tells of.
+    colour : str
+        Of which colour it speaks; empty where of all.
+    text : str
+        The figures with their units.
+    """
+
+    label: str
+    colour: str
+    text: str
+
+
+def _row(label: str, text: str, behind: str, values: Mapping[str, object]) -> list[Row]:
     """Fill one row; a row that lacks a figure is left out."""
     named = [name for _, name, _, _ in Formatter().parse(text + behind) if name]
     if not all(name in values for name in named):
         return []
     by_colour = [name for name in named if isinstance(values[name], Mapping)]
     if not by_colour:
-        return [f"  {label:<{_LABEL_WIDTH}}{(text + behind).format_map(values)}"]
+        return [Row(label=label, colour="", text=(text + behind).format_map(values))]
     filled = {colour: text.format_map(_of(colour, values)) for colour in COLOURS}
     if len(by_colour) == 1:  # short enough to stand side by side
         beside = ", ".join(f"{colour} {said}" for colour, said in filled.items())
-        return [f"  {label:<{_LABEL_WIDTH}}{beside}{behind.format_map(values)}"]
-    labels = (label, "", "")
-    return [
-        f"  {first:<{_LABEL_WIDTH}}{colour:<6}{said}"
-        for first, (colour, said) in zip(labels, filled.items(), strict=True)
-    ]
+        return [Row(label=label, colour="", text=f"{beside}{behind.format_map(values)}")]
+    return [Row(label=label, colour=colour, text=said) for colour, said in filled.items()]
 
 
 def _of(colour: str, values: Mapping[str, object]) -> dict[str, object]:
@@ -108,24 +134,115 @@ def _paragraph(head: str, text: str) -> list[str]:
     return textwrap.wrap(f"{head}{text}", _WIDTH, initial_indent="  ", subsequent_indent="      ")
 
 
-def _rows(group: Mapping[str, object], labels: tuple[tuple[str, ...], ...]) -> list[str]:
+def _rows(group: Mapping[str, object], labels: tuple[tuple[str, ...], ...]) -> tuple[Row, ...]:
+    return tuple(
+        row for label, text, *behind in labels for row in _row(label, text, "".join(behind), group)
+    )
+
+
+def _lines(rows: tuple[Row, ...]) -> list[str]:
+    """Lay rows out; a label stands before the first of its colours alone."""
     return [
-        line
-        for label, text, *behind in labels
-        for line in _row(label, text, "".join(behind), group)
+        f"  {'' if row.colour in COLOURS[1:] else row.label:<{_LABEL_WIDTH}}"
+        f"{f'{row.colour:<6}' if row.colour else ''}{row.text}"
+        for row in rows
     ]
 
 
+def figure_rows(found: Budget) -> dict[str, tuple[Row, ...]]:
+    """
+    Put all figures of a budget into words.
+
+    Parameters
+    ----------
+    found : Budget
+        The figures.
+
+    Returns
+    -------
+    dict
+        Group -> its rows.
+    """
+    return {name: _rows(found[name], labels) for name, labels in _LABELS.items()}
+
+
+def measured_rows(found: Scan) -> tuple[Row, ...]:
+    """
+    Put what was measured on an image into words.
+
+    Parameters
+    ----------
+    found : Scan
+        The scan.
+
+    Returns
+    -------
+    tuple of Row
+        In the order of the budget.
+    """
+    return _rows(found.measured, _MEASURED)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """
+    One requirement, in words.
+
+    Parameters
+    ----------
+    label : str
+        What is required.
+    text : str
+        What was wanted and what was got.
+    margin : str
+        By how much it is passed or missed.
+    met : bool
+        Whether it is reached.
+    """
+
+    label: str
+    text: str
+    margin: str
+    met: bool
+
+
+def judged_rows(found: Budget) -> tuple[Judged, ...]:
+    """
+    Put the verdicts of a budget into words.
+
+    Parameters
+    ----------
+    found : Budget
+        With its verdicts.
+
+    Returns
+    -------
+    tuple of Judged
+        In their order.
+    """
+    coloured = isinstance(found["signal"]["snr_white"], Mapping)
+    return tuple(
+        Judged(
+            label=_WANTED[verdict.requirement][0] + (", weakest colour" if coloured else ""),
+            text=_WANTED[verdict.requirement][1].format(wanted=verdict.wanted, got=verdict.got),
+            margin=_margin(verdict),
+            met=verdict.met,
+        )
+        for verdict in found.verdicts
+    )
+
+
 def _verdict_lines(found: Budget) -> list[str]:
-    lines = []
-    for verdict in found.verdicts:
-        label, text = _WANTED[verdict.requirement]
-        if verdict.requirement == "snr" and isinstance(found["signal"]["snr_white"], Mapping):
-            label = f"{label}, weakest colour"
-        word = "met" if verdict.met else "MISSED"
-        said = text.format(wanted=verdict.wanted, got=verdict.got)
-        lines.append(f"  {word:<7}{label}: {said} ({verdict.margin:+.0%})")
-    return lines
+    return [
+        f"  {'met' if row.met else 'MISSED':<7}{row.label}: {row.text} ({row.margin})"
+        for row in judged_rows(found)
+    ]
+
+
+def _margin(verdict: Verdict) -> str:
+    if verdict.got == NEVER:
+        return "never: no signal"
+    return f"{verdict.margin:+.0%}" if verdict.margin < _LARGE else f"{verdict.margin:.2g} times"
 
 
 def budget_text(title: str, found: Budget) -> str:
@@ -145,8 +262,8 @@ def budget_text(title: str, found: Budget) -> str:
         Lines of at most 100 characters, but for long names.
     """
     lines = textwrap.wrap(title, _WIDTH)
-    for name, labels in _LABELS.items():
-        lines += ["", name, *_rows(found[name], labels)]
+    for name, rows in figure_rows(found).items():
+        lines += ["", name, *_lines(rows)]
     if found.verdicts:
         lines += ["", "requirements", *_verdict_lines(found)]
     lines += ["", "cautions"]
@@ -169,7 +286,7 @@ def scan_text(found: Scan) -> str:
     str
         The budget, and what was measured on the image.
     """
-    measured = _rows(found.measured, _MEASURED)
+    measured = _lines(measured_rows(found))
     return "\n".join(
         [budget_text(found.setup.title, found.budget), "", "measured on the image", *measured]
     )

@@ -150,6 +150,36 @@ class Requirement(Section):
         alias="smallest_defect", default=None
     )
     defect_contrast: Annotated[float, SHARE]
+    defect_shape: Annotated[
+        Literal["disc", "scratch-along", "scratch-across"],
+        Choice(
+            what='"disc", "scratch-along" or "scratch-across"',
+            example='"disc"',
+            allowed=("disc", "scratch-along", "scratch-across"),
+        ),
+    ]
+    defect_length_um: Annotated[float, MICRONS] | None = Field(alias="defect_length", default=None)
+    detection_rate: (
+        Annotated[
+            float,
+            Number(
+                what="a share of the defects, under 1", example="0.95", low=0.001, high=0.999999
+            ),
+        ]
+        | None
+    ) = None
+    false_alarms_per_m2: (
+        Annotated[
+            float,
+            Number(
+                what="a number of false alarms on a square metre of product",
+                example="0.01",
+                low=1e-9,
+                high=1e6,
+            ),
+        ]
+        | None
+    ) = None
     snr: (
         Annotated[
             float,

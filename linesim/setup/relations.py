@@ -127,6 +127,16 @@ def _levels(setup: Setup) -> Iterator[str]:
         )
 
 
+def _defect(setup: Setup) -> Iterator[str]:
+    need = setup.requirement
+    if need.defect_length_um is not None and need.defect_shape == "disc":
+        length = shown(setup.texts["requirement"]["defect_length"])
+        yield (
+            f"requirement.defect_length: read {length}, "
+            'but a disc has none; expected defect_shape = "scratch-along" or "scratch-across"'
+        )
+
+
 _CHECKS = (
     (_image, ("target.image",)),
     (_drawn_size, ("target.image",)),
@@ -176,6 +186,7 @@ _CHECKS = (
     ),
     (ambient_is_seen, ("light.ambient", "light.spectrum")),
     (_levels, ("camera.black_level", "camera.bit_depth")),
+    (_defect, ("requirement.defect_length", "requirement.defect_shape")),
 )
 """Each check, and the keys that it looks at."""
 

@@ -159,3 +159,28 @@ class Setup:
     def binned_full_well_e(self) -> float:
         """Capacity of the place where binned charge is summed. [e]."""
         return self.camera.binned_full_well_e or self.camera.full_well_e
+
+    @property
+    def defect_sides_um(self) -> tuple[float, float] | None:
+        """Across and along, of the smallest defect; a scratch is ten times as long. [µm]."""
+        need = self.requirement
+        width_um = need.smallest_defect_um
+        if width_um is None:
+            return None
+        if need.defect_shape == "disc":
+            return width_um, width_um
+        length_um = need.defect_length_um or 10 * width_um
+        along = need.defect_shape == "scratch-along"
+        return (width_um, length_um) if along else (length_um, width_um)
+
+    @property
+    def wanted_detection_rate(self) -> float:
+        """Share of the smallest defects that must be found; 95 % where it is left out."""
+        rate = self.requirement.detection_rate
+        return 0.95 if rate is None else rate
+
+    @property
+    def allowed_false_alarms_per_m2(self) -> float:
+        """On good product; one in a hundred square metres where it is left out. [1/m²]."""
+        alarms = self.requirement.false_alarms_per_m2
+        return 0.01 if alarms is None else alarms

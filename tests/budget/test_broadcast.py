@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from linesim.budget.detection import Search, detection_group
 from linesim.budget.figures import (
     Group,
     camera_group,
-    detection_group,
     exposure_group,
     geometry_group,
     signal_group,
@@ -83,6 +83,16 @@ def with_values(numbers: Station, changes: dict[str, Any]) -> Station:
     return numbers
 
 
+def wanted(size_um: Any) -> Search:  # noqa: ANN401 -- a number or an array
+    """Look for a disc of some size."""
+    return Search(
+        contrast=0.2,
+        detection_rate=0.95,
+        false_alarms_per_m2=0.01,
+        sides_um=None if size_um is None else (size_um, size_um),
+    )
+
+
 def groups(numbers: Station, size_um: Any = 300.0, bits: Any = 12) -> dict[str, Group]:  # noqa: ANN401 -- a number or an array
     """All groups of figures."""
     return {
@@ -91,7 +101,7 @@ def groups(numbers: Station, size_um: Any = 300.0, bits: Any = 12) -> dict[str, 
         "signal": signal_group(numbers),
         "camera": camera_group(numbers),
         "resolution": resolution_group(numbers),
-        "detection": detection_group(numbers, 0.2, size_um),
+        "detection": detection_group(numbers, wanted(size_um)),
     }
 
 
@@ -155,4 +165,4 @@ def test_figures_of_arrays_that_are_no_part_of_the_station() -> None:
     many = groups(BASE, sizes, bits)
     for k in range(2):
         assert_same(many, groups(BASE, float(sizes[k]), int(bits[k])), (2,), (k,))
-    assert "defect_px_x" not in detection_group(BASE, 0.2, None)
+    assert "defect_px_x" not in detection_group(BASE, wanted(None))

@@ -130,21 +130,55 @@ def test_a_dark_frame_has_no_snr_in_db() -> None:
 
 
 def test_verdicts_tell_wanted_got_and_margin() -> None:
-    """A defect of 300 µm is 4 pixels of 3 wanted; SNR as in the signal group."""
+    """The smallest disc found may be at most the smallest defect; SNR at least what is wanted."""
     need = {"requirement.smallest_defect": "300 um", "requirement.snr": 50}
     found = budget(changed(BASE, need))
     defect, snr = (verdict.as_dict() for verdict in found.verdicts)
+    smallest_um = found.number("detection", "smallest_detectable_um")
     assert defect == {
         "requirement": "smallest_defect",
-        "wanted": 3.0,
-        "got": pytest.approx(4),
-        "margin": pytest.approx(1 / 3),
+        "wanted": 300.0,
+        "got": smallest_um,
+        "margin": pytest.approx(300 / smallest_um - 1),
         "met": True,
     }
     got = float(found["signal"]["snr_white"])
     assert snr["got"] == got
     assert snr["margin"] == pytest.approx(got / 50 - 1)
     assert budget(BASE).verdicts == ()
+
+
+@pytest.mark.parametrize(("size_um", "met"), [("60 um", False), ("120 um", True)])
+def test_rate_and_alarms_are_two_sides_of_one_verdict(size_um: str, met: bool) -> None:  # noqa: FBT001 -- a case
+    """Where 95 % are found at the alarms allowed, the alarms at 95 % are allowed, or neither."""
+    need = {
+        "requirement.smallest_defect": size_um,
+        "requirement.detection_rate": 0.95,
+        "requirement.false_alarms_per_m2": 0.01,
+    }
+    found = budget(changed(BASE, need))
+    assert [v.requirement for v in found.verdicts] == [
+        "smallest_defect", "detection_rate", "false_alarms_per_m2",
+    ]  # fmt: skip
+    assert [v.met for v in found.verdicts] == [met, met, met]
+
+
+def test_a_scratch_is_judged_by_its_width() -> None:
+    """A scratch ten times as long as wide shows at less width than a disc does of diameter."""
+    need = {"requirement.smallest_defect": "100 um", "requirement.defect_shape": "scratch-across"}
+    found = budget(changed(BASE, need))
+    (verdict,) = found.verdicts
+    width_um = found.number("detection", "smallest_width_um")
+    assert verdict.got == width_um < found.number("detection", "smallest_detectable_um")
+    assert found.number("detection", "defect_px_x") == pytest.approx(1000 / 75)
+
+
+def test_in_the_dark_nothing_is_ever_found() -> None:
+    """The verdict is missed, with a finite number for JSON."""
+    need = {"requirement.smallest_defect": "1 mm", "light.illuminance": "0 lx"}
+    (verdict,) = budget(changed(BASE, need)).verdicts
+    assert not verdict.met
+    assert verdict.margin == pytest.approx(-1)
 
 
 def test_a_requirement_that_is_missed() -> None:

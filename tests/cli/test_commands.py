@@ -35,7 +35,13 @@ KEYS = {
         "nyquist_x_lp_mm", "nyquist_y_lp_mm", "mtf_nyquist_x", "mtf_nyquist_y",
         "mtf_motion_nyquist_y", "mtf50_x_lp_mm", "mtf50_y_lp_mm",
     },
-    "detection": {"defect_cnr"},
+    "detection": {
+        "defect_cnr", "alarm_threshold", "smallest_detectable_um", "rose_diameter_um",
+        "rose_false_alarms_per_m2",
+    },
+}  # fmt: skip
+OF_THE_DEFECT = {
+    "defect_px_x", "defect_px_y", "defect_dprime", "detection_rate", "false_alarms_per_m2",
 }  # fmt: skip
 Call = Callable[..., tuple[int, str]]
 
@@ -140,7 +146,7 @@ def test_budget_json_has_the_agreed_keys(run: Call) -> None:
     code, out = run("budget", "tiny.toml", "--json")
     told = json.loads(out)
     assert code == 0
-    want = {**KEYS, "detection": {"defect_cnr", "defect_px_x", "defect_px_y"}}
+    want = {**KEYS, "detection": KEYS["detection"] | OF_THE_DEFECT}
     assert {name: set(group) for name, group in told.items() if isinstance(group, dict)} == want
     assert set(told) == {*KEYS, "cautions", "verdicts"}
     assert all(set(caution) == {"code", "text"} for caution in told["cautions"])
@@ -153,7 +159,8 @@ def test_budget_json_has_the_agreed_keys(run: Call) -> None:
     [
         ("[light]", 'focal_length = "50 mm"\n[light]', {"working_distance_mm"}),
         ("[acq", 'max_line_rate = "20 kHz"\n[acq', {"max_speed_mm_s"}),
-        ('smallest_defect = "300 um"', "", {"defect_px_x", "defect_px_y"}),
+        ('smallest_defect = "300 um"', "", OF_THE_DEFECT),
+        ("[requirement]", '[requirement]\ndefect_shape = "scratch-along"', {"smallest_width_um"}),
     ],
 )
 def test_budget_figures_come_with_their_keys(
