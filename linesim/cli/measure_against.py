@@ -1,0 +1,32 @@
+"""``linesim measure against``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from linesim.cli.options import Json, print_json
+
+
+def against(
+    setup: Annotated[Path, typer.Argument(metavar="SETUP", help="Setup with the captured target.")],
+    image: Annotated[Path, typer.Argument(metavar="IMAGE", help="As the camera delivered it.")],
+    *,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Exit with 1 where a figure is off.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Compare a captured image with what its setup predicts: signal, noise, SNR, sharpness."""
+    from linesim.report.agreement_text import agreement_text  # noqa: PLC0415 -- quick --help
+    from linesim.setup.load import load_setup  # noqa: PLC0415 -- quick --help
+    from linesim.study.measure_against import measure_against  # noqa: PLC0415 -- quick --help
+
+    chosen = load_setup(setup)
+    found = measure_against(chosen, image)
+    if json:
+        print_json(found.as_dict())
+    else:
+        typer.echo(agreement_text(chosen.title, found))
+    if strict and found.findings:
+        raise typer.Exit(1)

@@ -1,0 +1,34 @@
+"""``linesim measure detection``."""
+
+from typing import Annotated
+
+import typer
+
+from linesim.cli.measure_options import Plot
+from linesim.cli.options import Json, Seed, SetupPath, chosen_setup, print_json
+
+
+def detection(
+    setup: SetupPath = None,
+    *,
+    count: Annotated[
+        int, typer.Option("--count", min=100, max=10_000_000, help="Defects to inject.")
+    ] = 20_000,
+    seed: Seed = 0,
+    plot: Plot = None,
+    json: Json = False,
+) -> None:
+    """Inject many of a setup's smallest defects, search them, and compare with the closed form."""
+    from linesim.report.detection_text import detection_figures, detection_text, write_roc  # noqa: PLC0415 -- quick --help
+    from linesim.study.injection import inject  # noqa: PLC0415 -- quick --help
+
+    chosen = chosen_setup(setup)
+    found = inject(chosen, count, seed)
+    if plot is not None:
+        write_roc(chosen, found, plot)
+    if json:
+        print_json(detection_figures(found))
+    else:
+        typer.echo(detection_text(chosen, found))
+        if plot is not None:
+            typer.echo(f"\nwrote {plot.as_posix()}")

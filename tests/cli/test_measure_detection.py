@@ -1,0 +1,68 @@
+"""``linesim measure detection``: what it prints and draws."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from linesim.setup.load import load_setup
+from linesim.study.injection import inject
+
+Call = Callable[..., tuple[int, str]]
+DIM = """\
+title = "Dim"
+[target]
+image = "flat"
+pixel_size = "20 um"
+[transport]
+speed = "60 m/min"
+[lens]
+magnification = 0.1
+[light]
+illuminance = "3 klx"
+[camera]
+pixels = 256
+pixel_width = "7.5 um"
+[requirement]
+smallest_defect = "200 um"
+defect_contrast = 0.05
+"""
+
+
+@pytest.fixture
+def dim(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Write a dim setup, and work beside it."""
+    monkeypatch.chdir(tmp_path)
+    path = tmp_path / "dim.toml"
+    path.write_text(DIM, "utf-8")
+    return path
+
+
+def test_json_is_what_was_injected(run: Call, dim: Path) -> None:
+    """The figures are those of the Python function, seed and all."""
+    code, out = run("measure", "detection", "dim.toml", "--count", "2000", "--seed", "4", "--json")
+    told, found = json.loads(out), inject(load_setup(dim), 2000, 4)
+    assert code == 0
+    assert told["injections"] == len(found.with_defect) >= 2000
+    assert told["dprime"] == found.dprime
+    assert told["expected_dprime"] == found.closed_dprime
+    assert told["roc_area"] == found.roc_area
+
+
+def test_the_curve_is_drawn(run: Call, dim: Path) -> None:
+    """A PNG file is left where it was asked for, and named."""
+    code, out = run("measure", "detection", dim.name, "--count", "500", "--plot", "roc.png")
+    assert code == 0
+    assert "d' measured" in out
+    assert "wrote roc.png" in out
+    assert min(Image.open(dim.parent / "roc.png").size) > 400
+
+
+def test_a_strong_defect_comes_with_a_word(run: Call, dim: Path) -> None:
+    """Over a contrast of 0.1 the text says that one noise for both is not right any more."""
+    dim.write_text(DIM.replace("0.05", "0.3"), "utf-8")
+    assert "mind" in run("measure", "detection", dim.name, "--count", "100")[1]
+    dim.write_text(DIM, "utf-8")
+    assert "mind" not in run("measure", "detection", dim.name, "--count", "100")[1]
