@@ -9,17 +9,40 @@ if TYPE_CHECKING:
     from linesim.budget.budget import budget
     from linesim.setup.errors import InputError
     from linesim.setup.load import changed, load_setup, setup_from
+    from linesim.study import measure
+    from linesim.study.compare import compare
+    from linesim.study.rank import rank
     from linesim.study.scan import scan
+    from linesim.study.space import load_space
+    from linesim.study.vary import vary
 
 _HOMES = {
     "InputError": "linesim.setup.errors",
     "budget": "linesim.budget",
     "changed": "linesim.setup.load",
+    "compare": "linesim.study.compare",
     "load_setup": "linesim.setup.load",
+    "load_space": "linesim.study.space",
+    "measure": "linesim.study.measure",
+    "rank": "linesim.study.rank",
     "scan": "linesim.study.scan",
     "setup_from": "linesim.setup.load",
+    "vary": "linesim.study.vary",
 }
-__all__ = ["InputError", "__version__", "budget", "changed", "load_setup", "scan", "setup_from"]
+__all__ = [
+    "InputError",
+    "__version__",
+    "budget",
+    "changed",
+    "compare",
+    "load_setup",
+    "load_space",
+    "measure",
+    "rank",
+    "scan",
+    "setup_from",
+    "vary",
+]
 
 
 def __getattr__(name: str) -> object:
@@ -28,4 +51,4 @@ def __getattr__(name: str) -> object:
         msg = f"module 'linesim' has no attribute {name!r}"
         raise AttributeError(msg)
     home = import_module(_HOMES[name])
-    return home if name == "budget" else getattr(home, name)
+    return home if name in {"budget", "measure"} else getattr(home, name)

@@ -68,7 +68,7 @@ def _timing(case: Case) -> Found:
                 "is compressed."
             ),
         )
-    share = float(when.peak_rate_hz / when.line_rate_hz)
+    share = float(when.peak_rate_hz / when.exposed_rate_hz)
     data_mb_s = case.figure("geometry", "data_rate_mb_s") * share
     if camera.link_mb_s and data_mb_s > camera.link_mb_s * (1 + 1e-9):
         yield (

@@ -6,9 +6,13 @@ import typer
 
 from linesim import __version__
 from linesim.cli.budget import budget
+from linesim.cli.compare import compare
+from linesim.cli.measure import measure
 from linesim.cli.new import new
+from linesim.cli.rank import rank
 from linesim.cli.scan import scan
 from linesim.cli.target import target
+from linesim.cli.vary import vary
 
 app = typer.Typer(
     name="linesim",
@@ -48,4 +52,8 @@ def callback(
 app.command()(new)
 app.command()(budget)
 app.command()(scan)
+app.command()(compare)
+app.command()(vary)
+app.command()(rank)
+app.add_typer(measure)
 app.command()(target)

@@ -29,6 +29,12 @@ Out = Annotated[
 Strict = Annotated[
     bool, typer.Option("--strict", help="Exit with 1 where a requirement is missed.")
 ]
+Report = Annotated[
+    bool,
+    typer.Option(
+        "--report", help="Also write report.html: one page to send, which needs no network."
+    ),
+]
 TrueProportion = Annotated[
     bool,
     typer.Option(

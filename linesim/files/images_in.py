@@ -7,7 +7,8 @@ pixels.
 """
 
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -112,16 +113,71 @@ def read_image(
         narrower than 2 pixels, in CMYK, or holds signed, complex, not finite or out-of-range
         numbers.
     """
-    file = existing_file(path, key=key, expected=EXPECTED, written=written)
     name = f'{key} "{written or path}"'
-    try:
-        pixels = _pixels(file, partial(_check_size, max_pixels))
+    pixels = read_pixels(path, key=key, max_pixels=max_pixels, written=written)
+    with refusals_named(name):
         data = _linear(pixels, encoding)
+    cautions = tuple(f"{name}: {text}." for text in _cautions(pixels, encoding))
+    return LoadedImage(data=data, cautions=cautions)
+
+
+def read_pixels(
+    path: Path | str, *, key: str, max_pixels: int = MAX_PIXELS, written: str | None = None
+) -> Pixels:
+    """
+    Read a file's codes as they are stored, whatever they stand for.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file.
+    key : str
+        Key or argument that named the file, for messages.
+    max_pixels : int
+        Refuse images with more pixels, before decoding.
+    written : str, optional
+        The file's name as the user wrote it; ``path`` if left out.
+
+    Returns
+    -------
+    Pixels
+        Codes, not yet turned upright.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read as an image.
+    """
+    file = existing_file(path, key=key, expected=EXPECTED, written=written)
+    with refusals_named(f'{key} "{written or path}"'):
+        return _pixels(file, partial(_check_size, max_pixels))
+
+
+@contextmanager
+def refusals_named(name: str) -> Iterator[None]:
+    """
+    Make the refusal of an image a sentence that begins with the file's name.
+
+    Parameters
+    ----------
+    name : str
+        Key and file.
+
+    Yields
+    ------
+    None
+        While the image is looked at.
+
+    Raises
+    ------
+    InputError
+        In place of a refusal.
+    """
+    try:
+        yield
     except RefusedImageError as error:
         msg = f"{name} {error.read}; expected {error.expected or EXPECTED}"
         raise InputError(msg) from error
-    cautions = tuple(f"{name}: {text}." for text in _cautions(pixels, encoding))
-    return LoadedImage(data=data, cautions=cautions)
 
 
 def _pixels(file: Path, check_size: SizeCheck) -> Pixels:

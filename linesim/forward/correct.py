@@ -90,9 +90,14 @@ def correction(setup: Setup, numbers: Station, seed: int, channel: int) -> Corre
     return Correction(dark_dn=dark_dn, gain=gain * balance, black_level_dn=black_dn)
 
 
+def _uncorrected(numbers: Station) -> Station:
+    """Take away what corrections do to the numbers."""
+    return replace(numbers, balance=1.0, sensor=replace(numbers.sensor, reference_lines=0))
+
+
 def _kept(numbers: Station, signal_e: FloatArray) -> FloatArray:
     """Charge of signal and dark current that the nearest limit lets through, unbalanced. [e]."""
-    most_e = replace(numbers, balance=1.0).saturation_e
+    most_e = _uncorrected(numbers).saturation_e
     return np.asarray(np.minimum(signal_e + numbers.dark_e, most_e))
 
 
@@ -103,7 +108,7 @@ def _reference_line(
     columns = int(numbers.geometry.image_width_px)
     repeats = int(numbers.geometry.lines_joined)
     signal_e = white_e * column_profile(setup, columns) * fixed.response[0, :columns]
-    noise_dn = float(numbers.dn_per_e) * np.asarray(numbers.noise_e(signal_e))
+    noise_dn = float(numbers.dn_per_e) * np.asarray(_uncorrected(numbers).noise_e(signal_e))
     charge_e = _kept(numbers, signal_e) + repeats * fixed.offset_e[0, :columns]
     mean_dn = float(numbers.sensor.black_level_dn) + float(numbers.dn_per_e) * charge_e
     error_dn = noise_dn / np.sqrt(setup.acquisition.flat_field_lines)

@@ -79,14 +79,25 @@ class Exposer:
         seen = [self._look(look, seed, first, last) for look in self.looks]
         return np.stack(seen) if len(seen) > 1 else seen[0][None]
 
-    def _look(self, look: Look, seed: int, first: int, last: int) -> ImageArray:
+    def part(self, reference: Reference, tiles: slice) -> "Exposer":
+        """Look at another reference of the same pixels, with some tiles of columns alone."""
+        samplers = tuple(
+            replace(each, reference=reference, tiles=each.tiles[tiles]) for each in self.samplers
+        )
+        return replace(self, samplers=samplers, ambient=self.ambient[: samplers[0].tiles[-1].last])
+
+    def lines(self, look: Look, seed: int, first: int, last: int) -> LineTable:
+        """Place the lines of one look on the target."""
         delivered = np.arange(first, last, dtype=np.float64) + self.channel.delay_lines
         exposed = delivered * float(self.numbers.timing.lines_joined) + look.line
         offset_um = self.channel.row_offset_um + look.offset_um
         slope = self.samplers[0].slope
-        lines = line_table(self.setup, self.numbers, seed, exposed).moved(
+        return line_table(self.setup, self.numbers, seed, exposed).moved(
             offset_um, -slope * offset_um
         )
+
+    def _look(self, look: Look, seed: int, first: int, last: int) -> ImageArray:
+        lines = self.lines(look, seed, first, last)
         return self._flickered(self._sampled(lines), lines)
 
     def _sampled(self, lines: LineTable) -> ImageArray:
@@ -174,13 +185,12 @@ def exposer(
     columns = int(numbers.geometry.image_width_px) * across
     ambient = column_profile(setup, columns, ambient=True) / column_profile(setup, columns)
     split = across, int(numbers.geometry.along) if physical else 1
-    share = channel.white_e / (across * len(looks))
-    least_um = min(float(numbers.geometry.object_pixel_x_um), float(numbers.geometry.row_side_um))
+    white_e = channel.white_e / (across * len(looks)) * column_profile(setup, columns)
     samplers = []
     for distance_mm in distances_mm.tolist():
         away = replace(numbers.optics, defocus_mm=distance_mm)
-        made_of = lens_spread(away, least_um, off_axis_error), split, share
-        samplers.append(_sampler(setup, numbers, reference, channel.bands, made_of))
+        made_of = lens_spread(away, least_side_um(numbers), off_axis_error), split, white_e
+        samplers.append(sampler(setup, numbers, reference, channel.bands, made_of))
     return Exposer(
         setup=setup,
         numbers=numbers,
@@ -192,15 +202,54 @@ def exposer(
     )
 
 
-def _sampler(
+def least_side_um(numbers: Station) -> float:
+    """
+    Give the smaller side of what the sensor sees at one moment.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+
+    Returns
+    -------
+    float
+        On the target. [µm]
+    """
+    place = numbers.geometry
+    return min(float(place.object_pixel_x_um), float(place.row_side_um))
+
+
+def sampler(
     setup: Setup,
     numbers: Station,
     reference: Reference,
     bands: FloatArray,
-    made_of: tuple[LensSpread, tuple[int, int], float],
+    made_of: tuple[LensSpread, tuple[int, int], FloatArray],
 ) -> Sampler:
-    """Build both matrices for one lens spread, pixels split so finely, and white of so much."""
-    lens, (across, along), white_e = made_of
+    """
+    Build both matrices.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+    reference : Reference
+        The target.
+    bands : ndarray of shape (3,)
+        What red, green and blue reflectance count.
+    made_of : tuple
+        Lens spread; parts of a delivered pixel that are sampled apart, across and along; and what
+        a white target gives in each column.
+
+    Returns
+    -------
+    Sampler
+        In the unit of the last.
+    """
+    lens, (across, along), white = made_of
     place, stages = numbers.geometry, setup.camera.tdi_stages
     width_um, side_um = float(place.object_pixel_x_um) / across, float(place.row_side_um) / along
     slope = float(np.tan(np.deg2rad(setup.transport.skew_deg)))
@@ -215,7 +264,7 @@ def _sampler(
         scales=lens.weights,
         left_um=middle_um + (np.arange(columns, dtype=np.float64) - columns / 2) * width_um,
         side_um=width_um,
-        profile=np.asarray(white_e * column_profile(setup, columns), dtype=np.float32),
+        profile=np.asarray(white, dtype=np.float32),
     )
     sways = setup.transport.lateral_wander_um > 0 or setup.transport.flutter_mm > 0
     stretch = setup.transport.flutter_mm / setup.working_distance_mm

@@ -28,6 +28,7 @@ OFF_AXIS_ERROR = 0.005
 MOST_TERMS = 6
 _STEPS_PER_WAVE = 12.0
 _GAUSSIAN_REACH = 9.0
+_POINT = 1024
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,6 +132,24 @@ def _band_limit(optics: Optics) -> float:
     frequency = np.linspace(0, cutoff, 2001)
     passed = np.flatnonzero(np.abs(optics.mtf(frequency)) > 1e-5)  # noqa: PLR2004 -- as stated
     return float(frequency[min(passed[-1] + 1, 2000)])
+
+
+def point_spread(object_pixel_um: float) -> LensSpread:
+    """
+    Give the spread of a lens that blurs nothing.
+
+    Parameters
+    ----------
+    object_pixel_um : float
+        The smaller side of the delivered pixel on the target. [µm]
+
+    Returns
+    -------
+    LensSpread
+        A box of a thousandth of it: pixels keep their area, and edges as sharp as that.
+    """
+    point_um = object_pixel_um / _POINT
+    return LensSpread((Spread(point_um, np.ones(1), point_um),), (1.0,), 0.0)
 
 
 @lru_cache(maxsize=32)

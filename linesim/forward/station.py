@@ -152,10 +152,14 @@ class Station:
 
     @property
     def rounding_e2(self) -> Figure:
-        """Variance of rounding, of each conversion and of an average, in electrons. [e²]."""
-        averaged = np.asarray(self.sensor.averaged)
+        """Variance of rounding: each conversion, an average, a correction; in electrons. [e²]."""
+        sensor = self.sensor
+        averaged = np.asarray(sensor.averaged)
         mean = np.where(averaged > 1, averaged**2, 0)
-        return (self.reads + mean) * QUANTISATION_VARIANCE_DN2 / self.sensor.gain_dn_e**2
+        # what flat field or white balance multiplies is rounded once more
+        again = (np.asarray(sensor.reference_lines) > 0) | (np.asarray(self.balance) != 1)
+        corrected = np.where(again, (averaged / np.asarray(self.balance)) ** 2, 0)
+        return (self.reads + mean + corrected) * QUANTISATION_VARIANCE_DN2 / sensor.gain_dn_e**2
 
     def noise_e(self, signal_e: Figure) -> Figure:
         """Temporal noise of a delivered pixel at a signal. [e]."""

@@ -44,7 +44,7 @@ from linesim.metrics.edge_curve import (
     overshoot,
     rise_px,
 )
-from linesim.metrics.edge_line import Direction, find_direction, locate_edge
+from linesim.metrics.edge_line import Direction, EdgeLine, find_direction, locate_edge
 from linesim.metrics.edge_spread import gather_spread
 from linesim.setup.arrays import FloatArray
 
@@ -93,6 +93,10 @@ class EdgeResponse:
         Standard deviation that the noise gives the response at 0.25 cycles/px.
     pitch : float
         Length of the pixel of the frequencies, in the unit of `pixel_pitch`.
+    line : EdgeLine
+        Where the edge lies; for an edge along, rows and columns are exchanged.
+    levels : tuple of float
+        Dark and bright level, in the image's units.
     """
 
     direction: Direction
@@ -113,6 +117,8 @@ class EdgeResponse:
     noise: float
     mtf_noise: float
     pitch: float
+    line: EdgeLine
+    levels: tuple[float, float]
 
     @property
     def frequency_per_unit(self) -> FloatArray:
@@ -212,4 +218,6 @@ def edge_response(  # noqa: PLR0913 -- one measurement, its options by keyword
         noise=spread.noise,
         mtf_noise=mtf_noise(spread, window),
         pitch=float(pitch),
+        line=line,
+        levels=spread.levels,
     )

@@ -33,18 +33,43 @@ def rise_px(spread: EdgeSpread, *, undo_bin_width: bool) -> float:
         Between the crossings next to the middle of the edge. [px]
     """
     dark, bright = spread.levels
-    curve = box_spline(spread.value)
-    place = np.arange(0.5, spread.value.size - 0.5, 1.0 / FINE_PER_BIN)
+    shares = (spread.value - dark) / (bright - dark)
+    rise = rises_px(shares[None], spread.bins_per_pixel, undo_bin_width=undo_bin_width)
+    return float(rise[0])
+
+
+def rises_px(shares: FloatArray, bins_per_pixel: int, *, undo_bin_width: bool) -> FloatArray:
+    """
+    Read the distance from 10 % to 90 % off several edges.
+
+    Parameters
+    ----------
+    shares : ndarray of shape (curves, bins)
+        Means over the bins, in shares of the step.
+    bins_per_pixel : int
+        Bins a pixel.
+    undo_bin_width : bool
+        As for `rise_px`.
+
+    Returns
+    -------
+    ndarray of shape (curves,)
+        Each between the crossings next to the middle of the edge. [px]
+    """
+    curve = box_spline(shares.T)
+    place = np.arange(0.5, shares.shape[1] - 0.5, 1.0 / FINE_PER_BIN)
     if undo_bin_width:
-        value = curve(place)
+        values = curve(place)
     else:
         running = curve.antiderivative()
-        value = running(place + 0.5) - running(place - 0.5)
-    share = (value - dark) / (bright - dark)
+        values = running(place + 0.5) - running(place - 0.5)
+    return np.array([_rise(each) for each in values.T]) / (FINE_PER_BIN * bins_per_pixel)
+
+
+def _rise(share: FloatArray) -> float:
+    """Count the samples between the crossings of 10 % and 90 %."""
     middle = int(np.argmin(np.abs(share - 0.5)))
-    below = _outward(0.5 - share[middle::-1], 0.4)
-    above = _outward(share[middle:] - 0.5, 0.4)
-    return (below + above) / (FINE_PER_BIN * spread.bins_per_pixel)
+    return _outward(0.5 - share[middle::-1], 0.4) + _outward(share[middle:] - 0.5, 0.4)
 
 
 def _outward(excess: FloatArray, level: float) -> float:
@@ -141,11 +166,64 @@ def mtf_noise(spread: EdgeSpread, half_width_px: float) -> float:
     return float(2.0 * np.pi * 0.25 / bins * np.sqrt(0.5 * power) * spread.bin_noise / spread.step)
 
 
+def line_response(
+    values: FloatArray, spread: EdgeSpread, half_width_px: float, *, undo_bin_width: bool
+) -> FloatArray:
+    """
+    Differentiate, window and transform one edge spread or several, in the image's units.
+
+    Parameters
+    ----------
+    values : ndarray of shape (..., bins)
+        Means over the bins.
+    spread : EdgeSpread
+        Gives the bins' places.
+    half_width_px : float
+        Half-width of the window. [px]
+    undo_bin_width : bool
+        Whether the blur of the bins, sinc(f/bins_per_pixel), is divided out.
+
+    Returns
+    -------
+    ndarray of shape (..., n)
+        At the frequencies of `frequency_axis`; over the step it is the response.
+    """
+    bins = spread.bins_per_pixel
+    frequency = frequency_axis(bins)
+    line = 0.5 * (values[..., 2:] - values[..., :-2])
+    inside = np.abs(spread.position_px[1:-1]) < half_width_px
+    position = spread.position_px[1:-1][inside]
+    line = line[..., inside] * tukey(position / half_width_px, taper=TAPER)
+    wave = np.exp(-2j * np.pi * frequency[:, None] * position)
+    response = np.abs(line @ wave.T)
+    # The derivative [-1/2 0 1/2] lets through sin(2πfw)/(2πfw), w the width of a bin.
+    response /= np.sinc(2.0 * frequency / bins)
+    return np.asarray(response / np.sinc(frequency / bins) if undo_bin_width else response)
+
+
+def frequency_axis(bins_per_pixel: int) -> FloatArray:
+    """
+    Give the frequencies of a response.
+
+    Parameters
+    ----------
+    bins_per_pixel : int
+        Bins a pixel.
+
+    Returns
+    -------
+    ndarray of shape (n,)
+        From 0 to a quarter of the bins' rate. [cycles/px]
+    """
+    steps = round(bins_per_pixel / 4 / FREQUENCY_STEP_CYC_PX)
+    return np.asarray(np.arange(steps + 1, dtype=float) * FREQUENCY_STEP_CYC_PX)
+
+
 def frequency_response(
     spread: EdgeSpread, half_width_px: float, *, undo_bin_width: bool
 ) -> tuple[FloatArray, FloatArray]:
     """
-    Differentiate, window and transform an edge spread.
+    Give the response of an edge spread.
 
     The step between the outer levels, not the sum of the windowed line spread, is what the response
     is a share of: a tail that the window cuts off is smooth, and so its loss touches frequencies
@@ -166,21 +244,10 @@ def frequency_response(
         Frequencies along the normal [cycles/px], up to a quarter of the bins' rate, and the
         response, 1 at frequency 0.
     """
-    bins = spread.bins_per_pixel
-    steps = round(bins / 4 / FREQUENCY_STEP_CYC_PX)
-    frequency: FloatArray = np.arange(steps + 1, dtype=float) * FREQUENCY_STEP_CYC_PX
-    line = 0.5 * (spread.value[2:] - spread.value[:-2])
-    inside = np.abs(spread.position_px[1:-1]) < half_width_px
-    position = spread.position_px[1:-1][inside]
-    line = line[inside] * tukey(position / half_width_px, taper=TAPER)
-    wave = np.exp(-2j * np.pi * frequency[:, None] * position)
-    response = np.abs(wave @ line) / spread.step
-    # The derivative [-1/2 0 1/2] lets through sin(2πfw)/(2πfw), w the width of a bin.
-    response /= np.sinc(2.0 * frequency / bins)
-    if undo_bin_width:
-        response /= np.sinc(frequency / bins)
+    response = line_response(spread.value, spread, half_width_px, undo_bin_width=undo_bin_width)
+    response /= spread.step
     response[0] = 1.0
-    return frequency, np.asarray(response)
+    return frequency_axis(spread.bins_per_pixel), response
 
 
 def first_crossing(frequency: FloatArray, mtf: FloatArray, level: float) -> float | None:

@@ -126,8 +126,8 @@ def box_spline(value: FloatArray) -> "BSpline":
 
     Parameters
     ----------
-    value : ndarray of shape (bins,)
-        Means over the bins.
+    value : ndarray of shape (bins,) or (bins, curves)
+        Means over the bins, of one curve or several.
 
     Returns
     -------
@@ -137,8 +137,8 @@ def box_spline(value: FloatArray) -> "BSpline":
     """
     from scipy.interpolate import make_interp_spline  # noqa: PLC0415 -- keeps the command line fast
 
-    edges = np.arange(value.size + 1.0)
-    return make_interp_spline(edges, np.append(0.0, np.cumsum(value)), k=5).derivative()
+    running = np.concatenate([np.zeros_like(value[:1]), np.cumsum(value, axis=0)])
+    return make_interp_spline(np.arange(len(running), dtype=float), running, k=5).derivative()
 
 
 def _bin_means(place: FloatArray, values: FloatArray, bins: int) -> tuple[FloatArray, FloatArray]:

@@ -224,7 +224,7 @@ def judged_rows(found: Budget) -> tuple[Judged, ...]:
     return tuple(
         Judged(
             label=_WANTED[verdict.requirement][0] + (", weakest colour" if coloured else ""),
-            text=_WANTED[verdict.requirement][1].format(wanted=verdict.wanted, got=verdict.got),
+            text=_wanted_and_got(verdict),
             margin=_margin(verdict),
             met=verdict.met,
         )
@@ -237,6 +237,11 @@ def _verdict_lines(found: Budget) -> list[str]:
         f"  {'met' if row.met else 'MISSED':<7}{row.label}: {row.text} ({row.margin})"
         for row in judged_rows(found)
     ]
+
+
+def _wanted_and_got(verdict: Verdict) -> str:
+    text = _WANTED[verdict.requirement][1].format(wanted=verdict.wanted, got=verdict.got)
+    return text.partition(",")[0] if verdict.got == NEVER else text
 
 
 def _margin(verdict: Verdict) -> str:

@@ -28,6 +28,11 @@ BASE = setup_from(
     }
 )
 WHITE_E = float(budget(BASE)["signal"]["electrons_white"])
+BY_LINES = {
+    "acquisition.binning": "1x2",
+    "acquisition.binning_along": "lines",
+    "acquisition.binning_domain": "digital",
+}
 ENCODER = {
     "transport.trigger": "encoder",
     "transport.encoder_step": "25 um",
@@ -73,6 +78,11 @@ CASES: list[tuple[str, Changes, Changes]] = [
         "rate_over_link",
         {**ENCODER, "camera.link": "7.509 MB/s"},
         {**ENCODER, "camera.link": "7.510 MB/s"},
+    ),
+    (  # two exposed lines in a delivered one: half the data
+        "rate_over_link",
+        {**BY_LINES, "camera.link": "3.413 MB/s"},
+        {**BY_LINES, "camera.link": "3.414 MB/s"},
     ),
     # lines, shapes and counts count as equal within half a percent
     ("overlap", {"acquisition.line_rate": "13401 Hz"}, {"acquisition.line_rate": "13399 Hz"}),

@@ -57,7 +57,8 @@ def test_the_curve_is_drawn(run: Call, dim: Path) -> None:
     assert code == 0
     assert "d' measured" in out
     assert "wrote roc.png" in out
-    assert min(Image.open(dim.parent / "roc.png").size) > 400
+    with Image.open(dim.parent / "roc.png") as drawn:
+        assert min(drawn.size) > 400
 
 
 def test_a_strong_defect_comes_with_a_word(run: Call, dim: Path) -> None:

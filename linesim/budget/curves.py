@@ -1,0 +1,162 @@
+"""What figures are made of: each factor of the MTF, source of noise and step of the light."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from linesim.forward.geometry import Figure
+from linesim.forward.lens import box_mtf, comb_mtf, diffraction_mtf, disc_mtf, gaussian_mtf
+from linesim.forward.pixel import motion_mtf, pixel_mtf_across
+from linesim.forward.station import Station
+from linesim.setup.arrays import FloatArray
+from linesim.setup.setup import Setup
+
+Factors = dict[str, FloatArray]
+"""Name -> transfer at the frequencies asked for."""
+
+
+def _lens_factors(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
+    lens = numbers.optics
+    at_sensor = frequency_lp_mm / lens.magnification
+    return {
+        "diffraction": diffraction_mtf(at_sensor / lens.cutoff_lp_mm),
+        "defocus": np.abs(disc_mtf(at_sensor * lens.defocus_disc_um / 1000)),
+        "rest blur": gaussian_mtf(at_sensor * lens.blur_um / 1000),
+    }
+
+
+def factors_across(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
+    """
+    Give each factor of the MTF across the web; their product is ``mtf_across``.
+
+    Parameters
+    ----------
+    numbers : Station
+        One station.
+    frequency_lp_mm : ndarray
+        On the target. [lp/mm]
+
+    Returns
+    -------
+    dict
+        Name -> transfer, in the order of the light.
+    """
+    return {
+        **_lens_factors(numbers, frequency_lp_mm),
+        "pixel": pixel_mtf_across(numbers, frequency_lp_mm),
+    }
+
+
+def factors_along(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
+    """
+    Give each factor of the MTF along travel; their product is ``mtf_along``.
+
+    Parameters
+    ----------
+    numbers : Station
+        One station.
+    frequency_lp_mm : ndarray
+        On the target. [lp/mm]
+
+    Returns
+    -------
+    dict
+        Name -> transfer, in the order of the light.
+    """
+    place, advance_um = numbers.geometry, numbers.timing.exposed_advance_um
+    per_um = frequency_lp_mm / 1000
+    return {
+        **_lens_factors(numbers, frequency_lp_mm),
+        "pixel": box_mtf(per_um * place.row_side_um),
+        "motion": motion_mtf(numbers, frequency_lp_mm),
+        "joined lines": comb_mtf(place.lines_joined, per_um * advance_um),
+        "stages": comb_mtf(place.stages, per_um * (advance_um - place.row_side_um)),
+    }
+
+
+def noise_sources_e(numbers: Station, signal_e: Figure) -> dict[str, FloatArray]:
+    """
+    Give each source of noise; the root of the sum of their squares is ``total_noise_e``.
+
+    Parameters
+    ----------
+    numbers : Station
+        One station.
+    signal_e : float or ndarray
+        Of a delivered pixel. [e]
+
+    Returns
+    -------
+    dict
+        Name -> noise, in the order of the light; all of the signal's shape. [e]
+    """
+    signal = np.asarray(signal_e, dtype=np.float64)
+    sources = {
+        "shot noise": np.sqrt(signal),
+        "dark current": np.sqrt(numbers.dark_e),
+        "reading": np.sqrt(numbers.reads) * numbers.sensor.read_noise_e,
+        "rounding": np.sqrt(numbers.rounding_e2),
+        "fixed pattern": numbers.pattern_e(signal),
+    }
+    return {name: np.broadcast_to(noise, signal.shape) for name, noise in sources.items()}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LightPath:
+    """
+    What is left of the light on its way, for a white target on the axis.
+
+    Parameters
+    ----------
+    lamp_w_m2, ambient_w_m2 : float
+        At the target. [W/m²]
+    sent_back_w_m2 : float
+        Of both, sent back by white. [W/m²]
+    sensor_w_m2 : float
+        At the sensor. [W/m²]
+    photons : float
+        On a delivered pixel in its exposures, all wavelengths, before any filter.
+    electrons_white : float or ndarray of shape (3,)
+        Of them, collected; one a colour where there are colours. [e]
+    """
+
+    lamp_w_m2: float
+    ambient_w_m2: float
+    sent_back_w_m2: float
+    sensor_w_m2: float
+    photons: float
+    electrons_white: Figure
+
+
+def light_path(setup: Setup, numbers: Station) -> LightPath:
+    """
+    Follow the light from the lamp to the electrons.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+
+    Returns
+    -------
+    LightPath
+        Photons are μ_p = A t E ∫ e(λ) λ/(hc) dλ, EMVA 1288 (3)(4), of all joined pixels.
+    """
+    lamp, ambient = float(numbers.irradiance_w_m2), float(numbers.ambient_w_m2)
+    place, sensor_w_m2 = numbers.geometry, float(numbers.irradiance_sensor_w_m2)
+    energy_joule = (
+        sensor_w_m2
+        * float(place.pixels_joined * place.pixel_area_um2)
+        * float(numbers.timing.exposure_us)
+        * 1e-18
+    )
+    return LightPath(
+        lamp_w_m2=lamp,
+        ambient_w_m2=ambient,
+        sent_back_w_m2=float(numbers.white_reflectance) * (lamp + ambient),
+        sensor_w_m2=sensor_w_m2,
+        photons=energy_joule * setup.light.spectrum.photons_per_joule,
+        electrons_white=numbers.electrons_white,
+    )

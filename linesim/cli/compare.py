@@ -1,0 +1,159 @@
+"""``linesim compare``."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from linesim.cli.options import (
+    Json,
+    Out,
+    Seed,
+    TrueProportion,
+    chosen_folder,
+    chosen_setup,
+    print_json,
+)
+
+if TYPE_CHECKING:
+    from linesim.study.variants import Variant
+
+Setups = Annotated[
+    list[Path] | None,
+    typer.Argument(
+        metavar="SETUP",
+        help="One setup file, or two to six to set side by side; left out: the built-in sample.",
+    ),
+]
+Binning = Annotated[
+    str | None,
+    typer.Option(
+        metavar="LIST",
+        help='Ways of binning, such as "1x1,2x2,2x2 digital".  [default: 1x1,2x1,1x2,2x2]',
+    ),
+]
+Set = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="KEY=VALUE",
+        help='A variant by changed keys, such as "light.illuminance=20 klx; lens.f_number=2.8", '
+        "beside the setup as it is; once for each variant. No value takes a key out.",
+    ),
+]
+Domain = Annotated[
+    str | None, typer.Option(metavar="WORD", help='Of all binning: "charge" or "digital".')
+]
+Exposure = Annotated[
+    str | None,
+    typer.Option(
+        metavar="WORD",
+        help='"same": the first variant\'s time for all; "full": each its whole line period.  '
+        "[default: as the setup says]",
+    ),
+]
+KeepLineRate = Annotated[
+    bool,
+    typer.Option(
+        "--keep-line-rate",
+        help="The first variant's line rate for all; else it keeps step with the rows joined.",
+    ),
+]
+Scans = Annotated[
+    bool, typer.Option("--scans", help="Write each variant's scan too, in a folder of its own.")
+]
+NoneMeets = Annotated[
+    bool,
+    typer.Option("--strict", help="Exit with 1 where no variant meets every requirement."),
+]
+
+
+def compare(  # noqa: PLR0913 -- one option a parameter
+    setup: Setups = None,
+    *,
+    binning: Binning = None,
+    changes: Set = None,
+    domain: Domain = None,
+    exposure: Exposure = None,
+    keep_line_rate: KeepLineRate = False,
+    out: Out = None,
+    seed: Seed = 0,
+    json: Json = False,
+    strict: NoneMeets = False,
+    scans: Scans = False,
+    true_proportion: TrueProportion = False,
+) -> None:
+    """Set binning modes, or any variants of a setup, side by side over one strip of the target."""
+    from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
+    from linesim.report.compare_outputs import compare_json, write_comparison  # noqa: PLC0415 -- quick --help
+    from linesim.report.compare_table import compare_text  # noqa: PLC0415 -- quick --help
+    from linesim.study.compare import compared, refuse_count  # noqa: PLC0415 -- quick --help
+
+    paths = setup or []
+    ask = _Ask(paths=paths, binning=binning, changes=changes, domain=domain)
+    title, variants = _variants(ask, exposure=exposure, keep_line_rate=keep_line_rate)
+    refuse_count(len(variants))
+    folder = chosen_folder(out, paths[0] if paths else None)
+    with progress("scanning") as told:
+        found = compared(title, variants, seed, told=told)
+    written = write_comparison(found, folder, true_proportion=true_proportion, scans=scans)
+    if json:
+        print_json(compare_json(found))
+    else:
+        names = dict.fromkeys(_top(path.relative_to(folder)) for path in written)
+        typer.echo(f"{compare_text(found)}\n\nwrote {', '.join(names)} in {folder.as_posix()}/")
+    if strict and not found.any_meets_all:
+        raise typer.Exit(1)
+
+
+def _top(path: Path) -> str:
+    """Name a file, or the folder that holds it."""
+    return path.name if len(path.parts) == 1 else f"{path.parts[0]}/"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Ask:
+    """What is to be compared, as typed."""
+
+    paths: list[Path]
+    binning: str | None
+    changes: list[str] | None
+    domain: str | None
+
+
+def _variants(
+    ask: _Ask, *, exposure: str | None, keep_line_rate: bool
+) -> "tuple[str, tuple[Variant, ...]]":
+    """Give a title for all, and the variants of one kind: files, changed keys or binning."""
+    from linesim.setup.load import changed  # noqa: PLC0415 -- quick --help
+    from linesim.study import variants as made  # noqa: PLC0415 -- quick --help
+
+    _refuse_mixture(ask)
+    if len(ask.paths) > 1:
+        found = made.file_variants(ask.paths, exposure=exposure, keep_line_rate=keep_line_rate)
+        return ", ".join(one.title for one in found), found
+    base = chosen_setup(ask.paths[0] if ask.paths else None)
+    if ask.domain is not None:
+        base = changed(base, {"acquisition.binning_domain": ask.domain})
+    modes = made.BINNINGS if ask.binning is None else ask.binning.split(",")
+    make = made.set_variants if ask.changes else made.binning_variants
+    given = ask.changes or modes
+    return base.title, make(base, given, exposure=exposure, keep_line_rate=keep_line_rate)
+
+
+def _refuse_mixture(ask: _Ask) -> None:
+    from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
+
+    given = {
+        "several setup files": len(ask.paths) > 1,
+        "--set": bool(ask.changes),
+        "--binning or --domain": ask.binning is not None or ask.domain is not None,
+    }
+    read = [name for name, there in given.items() if there]
+    if len(read) > 1:
+        msg = (
+            f"compare: read {' and '.join(read)}, but variants are of one kind; expected one of "
+            f"them (binning is a key too: --set acquisition.binning=2x2)"
+        )
+        raise InputError(msg)

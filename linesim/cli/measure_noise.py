@@ -1,0 +1,41 @@
+"""``linesim measure noise``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from linesim.cli.measure_options import Area, BitDepth, Black, chosen_region
+from linesim.cli.options import Json, print_json
+
+
+def noise(
+    images: Annotated[
+        list[Path],
+        typer.Argument(metavar="IMAGE", help="One, or more of the same light, as delivered."),
+    ],
+    *,
+    region: Area = None,
+    dark: Annotated[
+        list[Path] | None,
+        typer.Option("--dark", metavar="IMAGE", help="Without light; repeat for more."),
+    ] = None,
+    black: Black = None,
+    bit_depth: BitDepth = None,
+    json: Json = False,
+) -> None:
+    """Read signal, noise in time, column pattern and SNR off an even area."""
+    from linesim.report.measure_noise_text import noise_text  # noqa: PLC0415 -- quick --help
+    from linesim.study.measure_noise import measure_noise  # noqa: PLC0415 -- quick --help
+
+    found = measure_noise(
+        images,
+        region=chosen_region(region),
+        dark=dark or (),
+        black_dn=black,
+        bit_depth=bit_depth,
+    )
+    if json:
+        print_json(found.as_dict())
+    else:
+        typer.echo(noise_text(found))

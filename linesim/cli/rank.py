@@ -1,0 +1,46 @@
+"""``linesim rank``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from linesim.cli.options import Json, Out, chosen_folder, print_json
+
+SpacePath = Annotated[
+    Path, typer.Argument(metavar="SPACE", help="File with [options], [requirement], [limits].")
+]
+Top = Annotated[
+    int, typer.Option(min=1, max=1000, help="How many of the best, and of the front, are shown.")
+]
+NoneMeets = Annotated[
+    bool, typer.Option("--strict", help="Exit with 1 where no option meets every demand.")
+]
+
+
+def rank(
+    space: SpacePath,
+    *,
+    top: Top = 10,
+    out: Out = None,
+    json: Json = False,
+    strict: NoneMeets = False,
+) -> None:
+    """Judge every option of a space of set-ups in closed form; the best and the front remain."""
+    from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
+    from linesim.report.rank_outputs import rank_json, write_ranking  # noqa: PLC0415 -- quick --help
+    from linesim.report.rank_table import rank_text  # noqa: PLC0415 -- quick --help
+    from linesim.study.rank import rank as rank_of  # noqa: PLC0415 -- quick --help
+    from linesim.study.space import load_space  # noqa: PLC0415 -- quick --help
+
+    chosen, folder = load_space(space), chosen_folder(out, space)
+    with progress("judging") as tell:
+        found = rank_of(chosen, top, tell)
+    written = write_ranking(found, folder)
+    if json:
+        print_json(rank_json(found))
+    else:
+        names = ", ".join(path.name for path in written)
+        typer.echo(f"{rank_text(found)}\n\nwrote {names} in {folder.as_posix()}/")
+    if strict and not found.rows:
+        raise typer.Exit(1)

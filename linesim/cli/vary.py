@@ -1,0 +1,165 @@
+"""``linesim vary``."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from linesim.cli.options import Json, Out, Seed, chosen_folder, chosen_setup, print_json
+
+if TYPE_CHECKING:
+    from linesim.setup.setup import Setup
+    from linesim.study.rendered import Seen
+    from linesim.study.vary import Varied
+
+Words = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="[SETUP] KEY=RANGE",
+        help="A setup file (left out: the built-in sample), and one key or two, such as "
+        "light.illuminance=5klx:200klx:log12, lens.f_number=2.8,4,5.6 or "
+        "transport.speed=10m/min:90m/min:lin9.",
+    ),
+]
+Binning = Annotated[
+    str | None,
+    typer.Option(
+        metavar="LIST", help='Ways of binning, such as "1x1,2x2".  [default: the setup\'s own]'
+    ),
+]
+Exposure = Annotated[
+    str | None,
+    typer.Option(
+        metavar="WORD",
+        help='"same": the first binning\'s time for all; "full": each its whole line period.  '
+        "[default: same where --binning is given, else as the setup says]",
+    ),
+]
+Figures = Annotated[
+    str | None,
+    typer.Option(
+        metavar="LIST",
+        help='Figures by their names in the budget, such as "snr_white,mtf50_y_lp_mm", or "all".',
+    ),
+]
+Render = Annotated[
+    bool,
+    typer.Option("--render", help="Measure on rendered images too, with error bars; one key only."),
+]
+Ways = Annotated[
+    bool,
+    typer.Option(
+        "--ways", help="No range: the ways to four times the electrons, and what each costs."
+    ),
+]
+Unmet = Annotated[
+    bool,
+    typer.Option(
+        "--strict", help="Exit with 1 where a requirement is met nowhere in the range unsaturated."
+    ),
+]
+
+
+def vary(  # noqa: PLR0913 -- one option a parameter
+    words: Words = None,
+    *,
+    binning: Binning = None,
+    exposure: Exposure = None,
+    figures: Figures = None,
+    render: Render = False,
+    ways: Ways = False,
+    out: Out = None,
+    seed: Seed = 0,
+    json: Json = False,
+    strict: Unmet = False,
+) -> None:
+    """Vary one key of a setup or two: figures, plots, and where the requirements are met."""
+    from linesim.report.vary_outputs import vary_json, write_vary  # noqa: PLC0415 -- quick --help
+    from linesim.report.vary_table import vary_text  # noqa: PLC0415 -- quick --help
+    from linesim.study.ranges import split_ranges  # noqa: PLC0415 -- quick --help
+
+    path, texts = _parted(words or [])
+    ranges, chosen, folder = split_ranges(texts), chosen_setup(path), chosen_folder(out, path)
+    if ways:
+        _refuse_ranges(ranges)
+        _ways(chosen, folder, json=json)
+        return
+    ask = _Ask(binning=_listed(binning), exposure=exposure, figures=_listed(figures))
+    found, seen = _studied(chosen, ranges, ask, seed if render else None)
+    written = write_vary(found, seen, folder)
+    if json:
+        print_json(vary_json(found, seen))
+    else:
+        typer.echo(f"{vary_text(found)}\n\n{_wrote(written)}")
+    if strict and not found.met:
+        raise typer.Exit(1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Ask:
+    """How it is to be worked out, as typed."""
+
+    binning: tuple[str, ...]
+    exposure: str | None
+    figures: tuple[str, ...]
+
+
+def _studied(
+    setup: "Setup", ranges: dict[str, str], ask: _Ask, seed: int | None
+) -> "tuple[Varied, tuple[Seen, ...]]":
+    """Work the points out, and render them where a seed is given."""
+    from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
+    from linesim.study.rendered import rendered  # noqa: PLC0415 -- quick --help
+    from linesim.study.vary import vary as varied  # noqa: PLC0415 -- quick --help
+
+    with progress("working out points") as tell:
+        found = varied(
+            setup,
+            ranges,
+            binning=ask.binning,
+            exposure=ask.exposure,
+            figures=ask.figures,
+            tell=tell,
+        )
+    if seed is None:
+        return found, ()
+    with progress("rendering points") as tell:
+        return found, rendered(found, seed, tell=tell)
+
+
+def _parted(words: list[str]) -> tuple[Path | None, list[str]]:
+    """Take the setup file off the ranges; it stands first and has no ``=``, or it is there."""
+    if words and ("=" not in words[0] or Path(words[0]).is_file()):
+        return Path(words[0]), words[1:]
+    return None, words
+
+
+def _listed(text: str | None) -> tuple[str, ...]:
+    return tuple(part.strip() for part in (text or "").split(",") if part.strip())
+
+
+def _wrote(written: tuple[Path, ...]) -> str:
+    names = ", ".join(path.name for path in written)
+    return f"wrote {names} in {written[0].parent.as_posix()}/"
+
+
+def _refuse_ranges(ranges: dict[str, str]) -> None:
+    from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
+
+    if ranges:
+        msg = f"--ways: read a range of {next(iter(ranges))} too; expected one of the two"
+        raise InputError(msg)
+
+
+def _ways(setup: "Setup", folder: Path, *, json: bool) -> None:
+    """Set the ways to four times the electrons side by side."""
+    from linesim.report.ways_table import ways_json, ways_text, write_ways  # noqa: PLC0415 -- quick --help
+    from linesim.study.ways import ways as ways_of  # noqa: PLC0415 -- quick --help
+
+    found = ways_of(setup)
+    written = write_ways(found, folder)
+    if json:
+        print_json(ways_json(found))
+    else:
+        typer.echo(f"{ways_text(setup.title, found)}\n\n{_wrote(written)}")

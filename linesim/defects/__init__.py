@@ -1,0 +1,1 @@
+"""Shapes of faults on a target, with their true masks."""

@@ -1,0 +1,167 @@
+"""Faults at random places, of random sizes and strengths."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import hypot
+from typing import Literal
+
+import numpy as np
+
+from linesim.defects.kinds import Placed, Value, kind_named
+from linesim.defects.lots import Lot
+from linesim.defects.pose import Pose
+from linesim.setup.errors import InputError
+
+EdgeRule = Literal["inside", "cut"]
+"""Whole faults only, or such as the area's edge may cut: their middle lies inside."""
+Box = tuple[float, float, float, float]
+"""Left, top, right, bottom. [mm]"""
+
+_TRIES = 400
+_FORMS = 1 << 31
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Area:
+    """
+    Part of a target.
+
+    Parameters
+    ----------
+    left_mm, top_mm, right_mm, bottom_mm : float
+        Its sides: across from the optical axis, along from the leading edge. [mm]
+
+    Raises
+    ------
+    InputError
+        If it has no size.
+    """
+
+    left_mm: float
+    top_mm: float
+    right_mm: float
+    bottom_mm: float
+
+    def __post_init__(self) -> None:
+        """Refuse an empty one."""
+        if not (self.left_mm < self.right_mm and self.top_mm < self.bottom_mm):
+            msg = (
+                f"area: read {self.left_mm:g} to {self.right_mm:g} mm across and "
+                f"{self.top_mm:g} to {self.bottom_mm:g} mm along, expected a size above 0"
+            )
+            raise InputError(msg)
+
+
+def draw_faults(
+    random: np.random.Generator,
+    lots: Sequence[Lot],
+    area: Area,
+    *,
+    min_distance_mm: float = 0.0,
+    edge_rule: EdgeRule = "inside",
+) -> tuple[Placed, ...]:
+    """
+    Draw faults: how many, how large, how strong, and where.
+
+    Places are even over the area, but for those refused: each fault's upright box keeps its
+    distance from those of the faults before it, and so do the faults themselves.
+
+    Parameters
+    ----------
+    random : Generator
+        The only source of chance.
+    lots : sequence of Lot
+        What to draw, in this order.
+    area : Area
+        Where.
+    min_distance_mm : float
+        Least distance between the boxes of any two faults, halos with them. [mm]
+    edge_rule : {"inside", "cut"}
+        Whether faults lie wholly in the area, or may reach out of it.
+
+    Returns
+    -------
+    tuple of Placed
+        In the order drawn.
+
+    Raises
+    ------
+    InputError
+        If a fault is larger than the area, or no room is left for it.
+    """
+    boxes: list[Box] = []
+    drawn: list[Placed] = []
+    for lot in lots:
+        for _ in range(int(random.integers(lot.fewest, lot.most, endpoint=True))):
+            placed, box = _with_room(random, lot, area, (boxes, min_distance_mm), edge_rule)
+            drawn.append(placed)
+            boxes.append(box)
+    return tuple(drawn)
+
+
+def _with_room(
+    random: np.random.Generator,
+    lot: Lot,
+    area: Area,
+    room: tuple[list[Box], float],
+    edge_rule: EdgeRule,
+) -> tuple[Placed, Box]:
+    """Draw one fault, and places for it until one is free."""
+    boxes, distance_mm = room
+    fault = _at_origin(random, lot)
+    own = fault.fault().box_mm
+    left_mm, top_mm, right_mm, bottom_mm = _places(lot.kind, own, area, edge_rule)
+    for _ in range(_TRIES):
+        x_mm = left_mm + float(random.random()) * (right_mm - left_mm)
+        y_mm = top_mm + float(random.random()) * (bottom_mm - top_mm)
+        box = own[0] + x_mm, own[1] + y_mm, own[2] + x_mm, own[3] + y_mm
+        if all(gap_mm(box, other) >= distance_mm for other in boxes):
+            return replace(fault, pose=replace(fault.pose, x_mm=x_mm, y_mm=y_mm)), box
+    msg = (
+        f"{lot.kind}: found no room for it in {_TRIES} tries beside {len(boxes)} other faults; "
+        "expected fewer or smaller faults, a larger area or a smaller distance"
+    )
+    raise InputError(msg)
+
+
+def _at_origin(random: np.random.Generator, lot: Lot) -> Placed:
+    values: dict[str, Value] = {name: part.drawn(random) for name, part in lot.ranges.items()}
+    if "form" in kind_named(lot.kind).parameters and "form" not in values:
+        values["form"] = int(random.integers(_FORMS))
+    pose = Pose(x_mm=0.0, y_mm=0.0, turn_deg=lot.turn.drawn(random))
+    return Placed(kind=lot.kind, pose=pose, values=values)
+
+
+def _places(kind: str, own: Box, area: Area, edge_rule: EdgeRule) -> Box:
+    """Give the places that the middle of a fault may take."""
+    if edge_rule == "cut":
+        return area.left_mm, area.top_mm, area.right_mm, area.bottom_mm
+    left_mm, top_mm = area.left_mm - own[0], area.top_mm - own[1]
+    right_mm, bottom_mm = area.right_mm - own[2], area.bottom_mm - own[3]
+    if left_mm > right_mm or top_mm > bottom_mm:
+        msg = (
+            f"{kind}: read a size of {own[2] - own[0]:.3g} x {own[3] - own[1]:.3g} mm, expected "
+            f"up to the area's, {area.right_mm - area.left_mm:.3g} x "
+            f"{area.bottom_mm - area.top_mm:.3g} mm, or faults that its edge may cut"
+        )
+        raise InputError(msg)
+    return left_mm, top_mm, right_mm, bottom_mm
+
+
+def gap_mm(one: Box, two: Box) -> float:
+    """
+    Give the distance between two upright boxes.
+
+    Parameters
+    ----------
+    one, two : tuple of float
+        Left, top, right, bottom. [mm]
+
+    Returns
+    -------
+    float
+        0 where they meet. [mm]
+    """
+    across_mm = max(one[0] - two[2], two[0] - one[2], 0.0)
+    along_mm = max(one[1] - two[3], two[1] - one[3], 0.0)
+    return hypot(across_mm, along_mm)

@@ -1,0 +1,246 @@
+"""
+What a fault does to the reflectance under it, in linear light.
+
+Each gives the reflectance of a place that the fault covers wholly; where it covers a share of a
+pixel, the two are mixed by that share. Nothing goes below 0 or above a perfect white, unless the
+target is brighter itself. A colour has one number for all channels or three for red, green and
+blue; on a grey target three count by their mean.
+"""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from linesim.defects.colours import Colour, for_channels, kept_physical, need_colour
+from linesim.defects.window import View
+from linesim.setup.arrays import ImageArray
+from linesim.setup.errors import InputError
+from linesim.targets.painted import Grid
+from linesim.targets.texture import Texture
+
+_REACH = 3.0  # of a bell that is cut off, in standard deviations
+
+
+class Effect(Protocol):
+    """What becomes of the reflectance."""
+
+    @property
+    def reach_um(self) -> float:
+        """How far around a place the target counts for it. [µm]."""
+
+    def applied(self, view: View, base: View) -> ImageArray:
+        """Give what is there instead, of ``base`` the untouched target with a margin around."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Relative:
+    """
+    Change by a share of the local reflectance: ρ (1 + change).
+
+    Parameters
+    ----------
+    change : tuple of float
+        Share taken (below 0, -1 is black) or added.
+
+    Raises
+    ------
+    InputError
+        If it is not one number or three, or takes more than all.
+    """
+
+    change: Colour
+
+    def __post_init__(self) -> None:
+        """Refuse what is no change."""
+        need_colour("change", self.change, low=-1)
+
+    @property
+    def reach_um(self) -> float:
+        """The place alone. [µm]."""
+        return 0.0
+
+    def applied(self, view: View, base: View) -> ImageArray:  # noqa: ARG002 -- the place alone
+        """Give ρ (1 + change)."""
+        factor = 1 + for_channels(self.change, view.image)
+        return kept_physical(view.image * factor, view.image)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Absolute:
+    """
+    Change by a reflectance, whatever the local one: ρ + change.
+
+    Parameters
+    ----------
+    change : tuple of float
+        Reflectance taken or added.
+
+    Raises
+    ------
+    InputError
+        If it is not one number or three, of -1 or more.
+    """
+
+    change: Colour
+
+    def __post_init__(self) -> None:
+        """Refuse what is no change."""
+        need_colour("change", self.change, low=-1)
+
+    @property
+    def reach_um(self) -> float:
+        """The place alone. [µm]."""
+        return 0.0
+
+    def applied(self, view: View, base: View) -> ImageArray:  # noqa: ARG002 -- the place alone
+        """Give ρ + change."""
+        return kept_physical(view.image + for_channels(self.change, view.image), view.image)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Material:
+    """
+    Another material in place of the local one.
+
+    Parameters
+    ----------
+    reflectance : tuple of float
+        Its mean.
+    change : float
+        Spread of its grain, rms share of the mean; 0 is even.
+    grain_x_um, grain_y_um : float
+        Size of its grain across travel and along it. [µm]
+    form : int
+        Seed of the grain.
+
+    Raises
+    ------
+    InputError
+        If the reflectance is not one number or three, of 0 or more, or a size not above zero.
+    """
+
+    reflectance: Colour
+    change: float = 0.0
+    grain_x_um: float = 40.0
+    grain_y_um: float = 40.0
+    form: int = 0
+
+    def __post_init__(self) -> None:
+        """Refuse what is no material."""
+        need_colour("reflectance", self.reflectance, low=0)
+        if not (self.grain_x_um > 0 and self.grain_y_um > 0):
+            msg = (
+                f"grain: read {self.grain_x_um:g} um and {self.grain_y_um:g} um, "
+                "expected sizes above 0 um"
+            )
+            raise InputError(msg)
+
+    @property
+    def reach_um(self) -> float:
+        """The place alone. [µm]."""
+        return 0.0
+
+    def applied(self, view: View, base: View) -> ImageArray:  # noqa: ARG002 -- the place alone
+        """Give the material, its grain counted from the window's left side."""
+        even = np.zeros_like(view.image) + for_channels(self.reflectance, view.image)
+        if not self.change:
+            return even
+        window = view.window
+        texture = Texture(
+            seed=self.form,
+            number=0,
+            grain_x_mm=self.grain_x_um / 1000,
+            grain_y_mm=self.grain_y_um / 1000,
+        )
+        grid = Grid(
+            pixel_size_um=window.grid.pixel_size_um,
+            rows=window.grid.rows,
+            columns=window.shape[1],
+        )
+        grain = 1 + np.float32(self.change) * texture.block(grid, window.top, window.bottom)
+        rough = even * grain.reshape(*grain.shape, *(1,) * (even.ndim - 2))
+        return kept_physical(rough, even)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contrast:
+    """
+    More or less contrast about the local mean: mean + ratio (ρ - mean).
+
+    Parameters
+    ----------
+    ratio : float
+        Contrast afterwards over that before; 0 leaves the mean alone.
+    over_um : float
+        Standard deviation of the bell that takes the local mean of the untouched target. [µm]
+
+    Raises
+    ------
+    InputError
+        If the ratio is below 0 or the length not above 0.
+    """
+
+    ratio: float
+    over_um: float
+
+    def __post_init__(self) -> None:
+        """Refuse what is no contrast."""
+        if not (self.ratio >= 0 and self.over_um > 0):
+            msg = (
+                f"contrast: read a ratio of {self.ratio:g} over {self.over_um:g} um, "
+                "expected 0 or more, over a length above 0 um"
+            )
+            raise InputError(msg)
+
+    @property
+    def reach_um(self) -> float:
+        """As far as the local mean goes. [µm]."""
+        return _REACH * self.over_um
+
+    def applied(self, view: View, base: View) -> ImageArray:
+        """Give mean + ratio (ρ - mean)."""
+        mean = self._mean(view, base)
+        return kept_physical(mean + np.float32(self.ratio) * (view.image - mean), view.image)
+
+    def _mean(self, view: View, base: View) -> ImageArray:
+        from scipy.ndimage import correlate1d  # noqa: PLC0415 -- slow import
+
+        sigma_px = self.over_um / view.window.grid.pixel_size_um
+        reach_px = int(np.ceil(_REACH * sigma_px))
+        bell = np.exp(-((np.arange(-reach_px, reach_px + 1) / sigma_px) ** 2) / 2)
+        around = view.window.grown(reach_px)
+        mean = np.asarray(base.part(around), dtype=np.float64)
+        for axis in (0, 1):
+            mean = correlate1d(mean, bell / bell.sum(), axis=axis, mode="nearest")
+        rows, columns = view.window.within(around)
+        part: ImageArray = mean[rows, columns].astype(np.float32)
+        return part
+
+
+Change = float | Colour | Effect
+"""A share of the local reflectance, one for each channel, or an effect of another kind."""
+
+
+def effect_of(change: Change) -> Effect:
+    """
+    Read a change.
+
+    Parameters
+    ----------
+    change : float, tuple of float or Effect
+        Shares of the local reflectance, or an effect itself.
+
+    Returns
+    -------
+    Effect
+        What it does.
+
+    Raises
+    ------
+    InputError
+        If a share takes more than all.
+    """
+    if isinstance(change, tuple):
+        return Relative(change=change)
+    return Relative(change=(change,)) if isinstance(change, float | int) else change

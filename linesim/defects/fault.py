@@ -1,0 +1,202 @@
+"""A fault: shapes laid over the target one after the other, and the outline that is its mask."""
+
+from collections.abc import Hashable
+from dataclasses import dataclass
+from functools import lru_cache
+from math import ceil, floor
+from typing import Protocol
+
+import numpy as np
+
+from linesim.defects.edges import Edges, covered, joined
+from linesim.defects.effects import Effect
+from linesim.defects.pose import Pose
+from linesim.defects.window import View, Window
+from linesim.setup.arrays import ImageArray
+from linesim.targets.painted import Grid
+
+FINE = 1000.0
+"""Curves are drawn as straight edges that miss them by about a pixel over this."""
+_FINE_UM = 0.05  # where no grid is at hand
+
+
+class Shape(Hashable, Protocol):
+    """What can be covered: a shape about its own middle."""
+
+    def edges(self, fine_um: float) -> Edges:
+        """Draw it, curves to about that length. [µm]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layer:
+    """
+    A shape and what it does to the reflectance under it.
+
+    Parameters
+    ----------
+    shape : Shape
+        Where.
+    effect : Effect
+        What.
+    """
+
+    shape: Shape
+    effect: Effect
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """
+    One fault on a target.
+
+    Parameters
+    ----------
+    kind : str
+        Name of its kind.
+    pose : Pose
+        Where it lies.
+    layers : tuple of Layer
+        Painted in this order.
+    outline : Shape
+        Its mask. A soft rim counts by its opacity; a halo around the fault is painted and not
+        counted.
+    """
+
+    kind: str
+    pose: Pose
+    layers: tuple[Layer, ...]
+    outline: Shape
+
+    @property
+    def area_um2(self) -> float:
+        """Covered area on the target, as if it had no borders. [µm²]."""
+        return self._placed(self.outline, _FINE_UM).area_um2
+
+    @property
+    def box_mm(self) -> tuple[float, float, float, float]:
+        """Left, top, right and bottom of all that is painted, across from the axis. [mm]."""
+        all_edges = self._all(_FINE_UM)
+        x_mm, y_mm = all_edges.x_um / 1000, all_edges.y_um / 1000
+        return float(x_mm.min()), float(y_mm.min()), float(x_mm.max()), float(y_mm.max())
+
+    def window(self, grid: Grid) -> Window:
+        """
+        Give the bounds: the reference pixels it can touch.
+
+        Parameters
+        ----------
+        grid : Grid
+            The reference's pixels.
+
+        Returns
+        -------
+        Window
+            Within the reference; empty if it lies beside it.
+        """
+        pitch_um, half = grid.pixel_size_um, grid.columns / 2
+        all_edges = self._all(pitch_um / FINE)
+        x, y = all_edges.x_um / pitch_um + half, all_edges.y_um / pitch_um
+        return Window(
+            grid=grid,
+            top=max(floor(y.min()), 0),
+            bottom=min(ceil(y.max()), grid.rows),
+            left=max(floor(x.min()), 0),
+            right=min(ceil(x.max()), grid.columns),
+        )
+
+    def margin_px(self, grid: Grid) -> int:
+        """
+        Tell how much of the target around it counts for what is painted.
+
+        Parameters
+        ----------
+        grid : Grid
+            The reference's pixels.
+
+        Returns
+        -------
+        int
+            On each side. [px]
+        """
+        reach_um = max(layer.effect.reach_um for layer in self.layers)
+        return ceil(reach_um / grid.pixel_size_um)
+
+    def coverage(self, window: Window) -> ImageArray:
+        """
+        Give the mask.
+
+        Parameters
+        ----------
+        window : Window
+            The pixels asked for.
+
+        Returns
+        -------
+        ndarray of float32, of the window's shape
+            Share of each pixel's area that it covers, 0 to 1.
+        """
+        return covered(self._placed(self.outline, window.grid.pixel_size_um / FINE), window)
+
+    def paint(self, view: View, base: View) -> ImageArray:
+        """
+        Paint it over some rows of its bounds.
+
+        Parameters
+        ----------
+        view : View
+            What lies there; its columns are all of the fault's bounds.
+        base : View
+            The untouched target there and in a margin around.
+
+        Returns
+        -------
+        ndarray of float32
+            ρ + coverage · (new - ρ), layer after layer.
+        """
+        image = view.image
+        for layer in self.layers:
+            share = covered(
+                self._placed(layer.shape, view.window.grid.pixel_size_um / FINE), view.window
+            )
+            if not share.any():
+                continue
+            now = View(window=view.window, image=image)
+            weight = share.reshape(*share.shape, *(1,) * (image.ndim - 2))
+            image = image + weight * (layer.effect.applied(now, base) - image)
+        return np.asarray(image)
+
+    def _placed(self, shape: Shape, fine_um: float) -> Edges:
+        return _placed_edges(self.pose, shape, fine_um)
+
+    def _all(self, fine_um: float) -> Edges:
+        shapes = [*(layer.shape for layer in self.layers), self.outline]
+        return joined([self._placed(shape, fine_um) for shape in shapes])
+
+
+@lru_cache(maxsize=64)
+def _placed_edges(pose: Pose, shape: Shape, fine_um: float) -> Edges:
+    """Draw a shape on the target; kept, for block after block asks for the same."""
+    return pose.placed(shape.edges(fine_um / pose.scale))
+
+
+def one_layer(kind: str, pose: Pose, shape: Shape, effect: Effect) -> Fault:
+    """
+    Make a fault of one shape and one effect.
+
+    Parameters
+    ----------
+    kind : str
+        Name of its kind.
+    pose : Pose
+        Where it lies.
+    shape : Shape
+        What it covers, its mask too.
+    effect : Effect
+        What it does there.
+
+    Returns
+    -------
+    Fault
+        Gives ρ + coverage · (new - ρ).
+    """
+    return Fault(kind=kind, pose=pose, layers=(Layer(shape=shape, effect=effect),), outline=shape)

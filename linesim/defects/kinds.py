@@ -1,0 +1,200 @@
+"""The kinds of fault by name: class number, what it is, and how to make one."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from inspect import signature
+from typing import Protocol
+
+from linesim.defects.fault import Fault
+from linesim.defects.line_faults import Crease, Scratch, Streak
+from linesim.defects.patch_faults import ColourShift, MissingPrint, Stain, TextureFault
+from linesim.defects.pose import Pose
+from linesim.defects.round_faults import Agglomerate, Hole, Pinhole, Spot
+from linesim.setup.errors import InputError
+
+Value = float | int | tuple[float, ...]
+"""Of one parameter of a fault."""
+
+
+class Recipe(Protocol):
+    """The numbers of a fault without its place."""
+
+    def at(self, pose: Pose) -> Fault:
+        """Put it on a target."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kind:
+    """
+    One kind of fault.
+
+    Parameters
+    ----------
+    name : str
+        As data sets and people call it.
+    class_id : int
+        Its number in labels; never given to another kind.
+    sentence : str
+        What it is, in one sentence.
+    make : callable
+        Takes the numbers of `parameters` by name.
+    """
+
+    name: str
+    class_id: int
+    sentence: str
+    make: Callable[..., Recipe]
+
+    @property
+    def parameters(self) -> tuple[str, ...]:
+        """Names of the numbers that make one, in order."""
+        return tuple(signature(self.make).parameters)
+
+
+KINDS = (
+    Kind(name="pinhole", class_id=0, sentence="A small sharp disc, bright or dark.", make=Pinhole),
+    Kind(name="spot", class_id=1, sentence="An irregular blot with a sharp rim.", make=Spot),
+    Kind(
+        name="agglomerate",
+        class_id=2,
+        sentence="A lump of several grains, perhaps with a halo.",
+        make=Agglomerate,
+    ),
+    Kind(
+        name="scratch",
+        class_id=3,
+        sentence="A thin stroke, slightly bent, that ends in points.",
+        make=Scratch,
+    ),
+    Kind(
+        name="streak",
+        class_id=4,
+        sentence="A soft line along travel that fades on all sides.",
+        make=Streak,
+    ),
+    Kind(name="stain", class_id=5, sentence="A patch with a soft rim.", make=Stain),
+    Kind(
+        name="missing print",
+        class_id=6,
+        sentence="A patch where print or coating is missing and the ground shows.",
+        make=MissingPrint,
+    ),
+    Kind(
+        name="colour shift",
+        class_id=7,
+        sentence="A patch whose channels are off by a factor each.",
+        make=ColourShift,
+    ),
+    Kind(
+        name="crease",
+        class_id=8,
+        sentence="A thin bright line and a dark one side by side.",
+        make=Crease,
+    ),
+    Kind(name="hole", class_id=9, sentence="A dark hole with a bright rim.", make=Hole),
+    Kind(
+        name="texture fault",
+        class_id=10,
+        sentence="A patch whose texture is rougher or smoother, at the same mean.",
+        make=TextureFault,
+    ),
+)
+"""All kinds, in the order of their class numbers."""
+
+
+def kind_named(name: str) -> Kind:
+    """
+    Find a kind of fault.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+
+    Returns
+    -------
+    Kind
+        What is known of it.
+
+    Raises
+    ------
+    InputError
+        If there is none of that name; the nearest name is suggested.
+    """
+    by_name = {kind.name: kind for kind in KINDS}
+    if name not in by_name:
+        near = get_close_matches(name.lower(), by_name, n=1, cutoff=0.5)
+        hint = f'did you mean "{near[0]}"?' if near else f"expected one of {', '.join(by_name)}"
+        msg = f'kind of fault: read "{name}", which is none; {hint}'
+        raise InputError(msg)
+    return by_name[name]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placed:
+    """
+    A fault as plain numbers, to be written down and made again.
+
+    Parameters
+    ----------
+    kind : str
+        Name of its kind.
+    pose : Pose
+        Where it lies.
+    values : mapping
+        Numbers of the kind's parameters by name; what is left out takes its default.
+    """
+
+    kind: str
+    pose: Pose
+    values: Mapping[str, Value] = field(default_factory=dict)
+
+    def fault(self) -> Fault:
+        """
+        Make it.
+
+        Returns
+        -------
+        Fault
+            Ready to be painted.
+
+        Raises
+        ------
+        InputError
+            If the kind or a parameter is unknown, one is missing, or a number is out of range.
+        """
+        kind = kind_named(self.kind)
+        need_parameters(kind, self.values)
+        return kind.make(**self.values).at(self.pose)
+
+
+def need_parameters(kind: Kind, given: Mapping[str, object]) -> None:
+    """
+    Refuse parameters that a kind has not, and the lack of those that it needs.
+
+    Parameters
+    ----------
+    kind : Kind
+        Which.
+    given : mapping
+        By name.
+
+    Raises
+    ------
+    InputError
+        For each of them.
+    """
+    known = signature(kind.make).parameters
+    faults = [
+        f"{kind.name}: read {name}, which it has not; expected one of {', '.join(kind.parameters)}"
+        for name in given
+        if name not in kind.parameters
+    ]
+    faults += [
+        f"{kind.name}: read no {name}, expected a number"
+        for name in kind.parameters
+        if known[name].default is known[name].empty and name not in given
+    ]
+    if faults:
+        raise InputError(*faults)

@@ -1,0 +1,67 @@
+"""Where on the target a fault lies, how it is turned, and how large it is drawn."""
+
+from dataclasses import dataclass
+from math import cos, isfinite, radians, sin
+
+import numpy as np
+
+from linesim.defects.edges import Edges
+from linesim.setup.arrays import FloatArray
+from linesim.setup.errors import InputError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pose:
+    """
+    Place, direction and scale of a fault.
+
+    Parameters
+    ----------
+    x_mm : float
+        Across travel, from the optical axis. [mm]
+    y_mm : float
+        Along travel, from the leading edge of the target. [mm]
+    turn_deg : float
+        Turned from the direction across towards the direction of travel, clockwise in a picture
+        whose first line is on top. [°]
+    scale : float
+        Factor of all its sizes.
+
+    Raises
+    ------
+    InputError
+        If a number is not finite, or the scale not above zero.
+    """
+
+    x_mm: float
+    y_mm: float
+    turn_deg: float = 0.0
+    scale: float = 1.0
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be drawn."""
+        if not all(isfinite(part) for part in (self.x_mm, self.y_mm, self.turn_deg, self.scale)):
+            msg = f"pose: read {self}, expected finite numbers"
+            raise InputError(msg)
+        if self.scale <= 0:
+            msg = f"pose.scale: read {self.scale:g}, expected a factor above 0"
+            raise InputError(msg)
+
+    def placed(self, edges: Edges) -> Edges:
+        """
+        Bring edges from a shape's own place to the target.
+
+        Parameters
+        ----------
+        edges : Edges
+            From the middle of the shape.
+
+        Returns
+        -------
+        Edges
+            From the optical axis and the leading edge.
+        """
+        cosine, sine = (self.scale * part(radians(self.turn_deg)) for part in (cos, sin))
+        x_um: FloatArray = 1000 * self.x_mm + cosine * edges.x_um - sine * edges.y_um
+        y_um: FloatArray = 1000 * self.y_mm + sine * edges.x_um + cosine * edges.y_um
+        return Edges(x_um=x_um, y_um=y_um, weights=np.asarray(edges.weights))

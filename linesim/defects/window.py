@@ -1,0 +1,128 @@
+"""A rectangle of reference pixels, and the reflectance that lies there."""
+
+from dataclasses import dataclass, replace
+
+from linesim.setup.arrays import ImageArray
+from linesim.targets.painted import Grid
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """
+    A rectangle of whole reference pixels.
+
+    Parameters
+    ----------
+    grid : Grid
+        The reference's pixels.
+    top, bottom : int
+        First row and one past the last.
+    left, right : int
+        First column and one past the last.
+    """
+
+    grid: Grid
+    top: int
+    bottom: int
+    left: int
+    right: int
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns, 0 where it is empty."""
+        return max(self.bottom - self.top, 0), max(self.right - self.left, 0)
+
+    @property
+    def empty(self) -> bool:
+        """Whether there is nothing in it."""
+        return 0 in self.shape
+
+    def between(self, first: int, last: int) -> "Window":
+        """
+        Give the part between two rows.
+
+        Parameters
+        ----------
+        first, last : int
+            First row and one past the last.
+
+        Returns
+        -------
+        Window
+            May be empty.
+        """
+        return replace(self, top=max(self.top, first), bottom=min(self.bottom, last))
+
+    def grown(self, margin_px: int) -> "Window":
+        """
+        Give the window with a margin, as far as the reference goes.
+
+        Parameters
+        ----------
+        margin_px : int
+            Pixels on each side. [px]
+
+        Returns
+        -------
+        Window
+            Within the reference.
+        """
+        return Window(
+            grid=self.grid,
+            top=max(self.top - margin_px, 0),
+            bottom=min(self.bottom + margin_px, self.grid.rows),
+            left=max(self.left - margin_px, 0),
+            right=min(self.right + margin_px, self.grid.columns),
+        )
+
+    def within(self, outer: "Window") -> tuple[slice, slice]:
+        """
+        Tell where it lies in a larger one.
+
+        Parameters
+        ----------
+        outer : Window
+            Holds it all.
+
+        Returns
+        -------
+        tuple of slice
+            Rows and columns of the larger one.
+        """
+        return (
+            slice(self.top - outer.top, self.bottom - outer.top),
+            slice(self.left - outer.left, self.right - outer.left),
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class View:
+    """
+    What lies in a window.
+
+    Parameters
+    ----------
+    window : Window
+        Where.
+    image : ndarray of shape (rows, columns) or (rows, columns, 3)
+        Linear reflectance.
+    """
+
+    window: Window
+    image: ImageArray
+
+    def part(self, window: Window) -> ImageArray:
+        """
+        Give the reflectance in a smaller window.
+
+        Parameters
+        ----------
+        window : Window
+            Lies in this one.
+
+        Returns
+        -------
+        ndarray of float32
+            No copy.
+        """
+        return self.image[window.within(self.window)]

@@ -1,0 +1,235 @@
+"""
+The table that says which image was taken in which light: a CSV file with one row a frame.
+
+Columns: ``file``, ``kind`` (flat or dark), ``exposure_us``, and one of ``irradiance_w_m2`` (at the
+sensor) and ``photons`` (on a pixel) where the light is known.
+"""
+
+import csv
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Literal
+
+from linesim.files.manifest_groups import group_faults
+from linesim.files.manifest_rows import Light, Manifest, Row
+from linesim.setup.errors import InputError
+from linesim.setup.infiles import existing_file
+from linesim.setup.shown import shown
+
+NEEDED = ("file", "kind", "exposure_us")
+LIGHTS: tuple[Light, ...] = ("irradiance_w_m2", "photons")
+_EXPECTED = (
+    "a CSV file with the columns file, kind, exposure_us and, where the light is known, "
+    "irradiance_w_m2 or photons"
+)
+_IMAGE = "a PNG, TIFF or JPEG image"
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?")
+_LARGEST = 1e15
+_MOST_BYTES = 10_000_000
+
+_Cells = dict[str, str]
+
+
+def read_manifest(path: Path | str) -> Manifest:
+    """
+    Read which image was taken in which light.
+
+    Cells are parted by commas, decimals by a point; lines that start with ``#`` and empty lines are
+    skipped, a byte order mark too. File names are relative to the table.
+
+    Parameters
+    ----------
+    path : Path or str
+        The table.
+
+    Returns
+    -------
+    Manifest
+        Rows, each with a file that is there; at least two a kind, exposure and light, and a dark
+        for each exposure.
+
+    Raises
+    ------
+    InputError
+        With one sentence for every fault, each naming its line.
+    """
+    table = Path(path)
+    name = f'manifest "{path}"'
+    existing_file(table, key="manifest", expected=_EXPECTED, written=str(path))
+    lines = _lines(table, name)
+    header, light = _header(*lines[0], name)
+    faults: list[str] = []
+    rows: list[Row] = []
+    whole = True
+    for number, text in lines[1:]:
+        row, told = _row(_cells(text), header, light, _Place(table.parent, number, name))
+        faults += told
+        whole &= row is not None
+        rows += [row] if row is not None else []
+    faults += _files_twice(rows, name)
+    if whole:  # else a group may lack just what could not be read
+        faults += group_faults(rows, name, light)
+    if faults:
+        raise InputError(*faults)
+    return Manifest(name=table.name, rows=tuple(rows), light=light)
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where a row stands."""
+
+    folder: Path
+    number: int
+    name: str
+
+    def told(self, text: str) -> str:
+        return f"{self.name}, line {self.number}: {text}"
+
+
+def _lines(table: Path, name: str) -> list[tuple[int, str]]:
+    """Give number and text of each line that says something."""
+    if table.stat().st_size > _MOST_BYTES:
+        msg = f"{name} is far too large; expected {_EXPECTED}"
+        raise InputError(msg)
+    try:
+        text = table.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        msg = f"{name} is not UTF-8 text (byte {fault.start + 1} does not fit); save it as UTF-8"
+        raise InputError(msg) from None
+    if "\0" in text:
+        msg = f"{name} is not a text file (it holds zero bytes); expected {_EXPECTED}"
+        raise InputError(msg)
+    lines = [
+        (number, line)
+        for number, line in enumerate(text.splitlines(), start=1)
+        if line.strip() and not line.lstrip().startswith("#")
+    ]
+    if not lines:
+        msg = f"{name} holds no line but comments; expected {_EXPECTED}"
+        raise InputError(msg)
+    return lines
+
+
+def _cells(line: str) -> list[str]:
+    return [cell.strip() for cell in next(csv.reader([line], skipinitialspace=True))]
+
+
+def _header(number: int, line: str, name: str) -> tuple[list[str], Light | None]:
+    """Read the names of the columns, and which of them tells the light."""
+    for mark, word in ((";", "semicolons"), ("\t", "tabs")):
+        if mark in line and "," not in line:
+            msg = f"{name}, line {number}: the cells are parted by {word}; expected commas"
+            raise InputError(msg)
+    names = [cell.casefold() for cell in _cells(line)]
+    faults = [f"{name}, line {number}: {fault}" for fault in _header_faults(names)]
+    if faults:
+        raise InputError(*faults)
+    return names, next((light for light in LIGHTS if light in names), None)
+
+
+def _header_faults(names: list[str]) -> list[str]:
+    if not set(names) & set(NEEDED):
+        wanted = ",".join((*NEEDED, LIGHTS[0]))
+        read = shown(",".join(names))
+        return [f"read {read}, but the first line must name the columns; expected {wanted}"]
+    missing = [each for each in NEEDED if each not in names]
+    twice = [each for each in dict.fromkeys(names) if names.count(each) > 1]
+    both = [" and ".join(LIGHTS)] * (set(LIGHTS) <= set(names))
+    return [
+        *(f"there is no column {each}; expected {', '.join(NEEDED)}" for each in missing),
+        *(f"the column {shown(each)} stands there more than once" for each in twice),
+        *(_unknown(each) for each in names if each not in (*NEEDED, *LIGHTS)),
+        *(f"{each} both tell the light; expected one of them" for each in both),
+    ]
+
+
+def _unknown(name: str) -> str:
+    near = get_close_matches(name, (*NEEDED, *LIGHTS), n=1)
+    hint = f"did you mean {near[0]}?" if near else "put remarks into lines that start with #"
+    return f"there is no column {shown(name)}; {hint}"
+
+
+def _row(
+    cells: list[str], header: list[str], light: Light | None, place: _Place
+) -> tuple[Row | None, list[str]]:
+    """Read one row; without one where its kind or its numbers cannot be told."""
+    if len(cells) != len(header):
+        more = " (write decimals with a point)" if len(cells) > len(header) else ""
+        text = f"{len(cells)} cells were read, but the header names {len(header)}{more}"
+        return None, [place.told(text)]
+    values: _Cells = dict(zip(header, cells, strict=True))
+    faults: list[str] = []
+    kind = _kind(values["kind"], faults)
+    exposure_us = _number("exposure_us", values["exposure_us"], faults)
+    if exposure_us == 0:
+        faults.append("exposure_us: read 0; expected a time above 0")
+    seen = _light(kind, values[light], light, faults) if light else None
+    told = [place.told(fault) for fault in faults]
+    file = place.folder / values["file"]
+    try:
+        _existing(file, values["file"], place)
+    except InputError as fault:
+        told += fault.faults
+    if faults or kind is None or exposure_us is None:
+        return None, told
+    row = Row(line=place.number, file=file, kind=kind, exposure_us=exposure_us, light=seen)
+    return row, told
+
+
+def _existing(file: Path, written: str, place: _Place) -> None:
+    if not written:
+        raise InputError(place.told(f"the file's name is missing; expected {_IMAGE}"))
+    existing_file(file, key=place.told("file"), expected=_IMAGE, written=written)
+
+
+def _kind(text: str, faults: list[str]) -> Literal["flat", "dark"] | None:
+    match text.casefold():
+        case "flat":
+            return "flat"
+        case "dark":
+            return "dark"
+    faults.append(f"kind: read {shown(text)}; expected flat or dark")
+    return None
+
+
+def _number(column: str, text: str, faults: list[str]) -> float | None:
+    value = float(text) if _NUMBER.fullmatch(text) else math.nan
+    if 0 <= value <= _LARGEST:
+        return value
+    expected = "a number, such as 12.5"
+    if _DECIMAL_COMMA.fullmatch(text):
+        expected = "a point as decimal mark, not a comma"
+    elif value < 0 or value > _LARGEST:
+        expected = "a number from 0 up, within physical range"
+    read = shown(text) if text else "nothing"
+    faults.append(f"{column}: read {read}; expected {expected}")
+    return None
+
+
+def _light(kind: str | None, text: str, column: Light, faults: list[str]) -> float | None:
+    """Read the light of a frame; a dark one has none, told or not."""
+    if kind == "dark" and not text:
+        return None
+    value = _number(column, text, faults)
+    if kind == "flat" and value == 0:
+        faults.append(f"{column}: read 0 for a flat frame; expected light, or kind dark")
+    if kind == "dark" and value:
+        faults.append(f"{column}: read {value:g} for a dark frame; expected 0 or an empty cell")
+    return None if kind == "dark" else value
+
+
+def _files_twice(rows: list[Row], name: str) -> Iterator[str]:
+    first: dict[Path, int] = {}
+    for row in rows:
+        file = row.file.resolve()
+        if file in first:
+            yield (
+                f'{name}, line {row.line}: the file "{row.file.name}" stands in line {first[file]} '
+                "too; expected another look at the same light"
+            )
+        first.setdefault(file, row.line)

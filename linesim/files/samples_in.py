@@ -1,0 +1,233 @@
+"""
+The door for images that are measured: samples as the camera delivered them, never decoded.
+
+A digital number is a level of light above the black level, so nothing here asks what the codes look
+like on a screen: no transfer curve, no scaling. What a file cannot tell is how many of its 16 bits
+the camera used; the user says so, or the smallest usual depth that holds the samples is taken.
+"""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.files.images_in import read_pixels, refusals_named
+from linesim.files.pixels import Pixels, RefusedImageError, upright
+from linesim.setup.errors import InputError
+
+USUAL_BITS = (10, 12, 14, 16)
+"""Depths in which cameras deliver samples of more than 8 bit."""
+_MOST_BITS = 16
+_TURNS = 8
+_JPEG = b"\xff\xd8\xff"
+_INTEGERS = "integer samples of up to 16 bit, as the camera delivered them"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Samples:
+    """
+    An image as delivered.
+
+    Parameters
+    ----------
+    image_dn : ndarray of uint16, shape (lines, width) or (lines, width, 3)
+        Samples, unchanged. [DN]
+    full_scale_dn : int
+        Largest sample that can be. [DN]
+    bit_depth : int
+        Bits of a sample.
+    depth_from : str
+        Who says so, such as "as stated" or "smallest usual depth that holds the samples".
+    cautions : tuple of str
+        What looks odd, each a sentence that names the file.
+    """
+
+    image_dn: NDArray[np.uint16]
+    full_scale_dn: int
+    bit_depth: int
+    depth_from: str
+    cautions: tuple[str, ...]
+
+
+def read_samples(
+    path: Path | str, *, bit_depth: int | None = None
+) -> tuple[NDArray[np.uint16], int]:
+    """
+    Read the samples of a PNG, TIFF or JPEG file as they are.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file.
+    bit_depth : int, optional
+        Bits of a sample; left out: see `load_samples`.
+
+    Returns
+    -------
+    image_dn : ndarray of uint16, shape (lines, width) or (lines, width, 3)
+        Samples, unchanged. [DN]
+    full_scale_dn : int
+        Largest sample that can be. [DN]
+
+    Raises
+    ------
+    InputError
+        As `load_samples` does.
+    """
+    found = load_samples(path, bit_depth=bit_depth)
+    return found.image_dn, found.full_scale_dn
+
+
+def load_samples(path: Path | str, *, bit_depth: int | None = None, key: str = "image") -> Samples:
+    """
+    Read the samples of a PNG, TIFF or JPEG file as they are, and say how their depth is known.
+
+    A file of up to 8 bit, or one that states another depth than 16, tells its own. In 16 bits lie
+    samples of any depth: left out, it is the smallest of 10, 12, 14 and 16 bit that holds the
+    largest of them. Samples that are all multiples of 4, 16 or 64 and need 16 bit were shifted up;
+    they stay as they are, and full scale is the largest such multiple.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file.
+    bit_depth : int, optional
+        Bits of a sample, 1 to 16.
+    key : str
+        Argument that named the file, for messages.
+
+    Returns
+    -------
+    Samples
+        Image, scale and cautions.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, holds floats or transparency, or samples that the depth stated
+        cannot hold.
+    """
+    name = f'{key} "{path}"'
+    pixels = read_pixels(path, key=key)
+    with refusals_named(name):
+        _refuse_no_samples(pixels)
+        image = upright(pixels.codes, pixels.orientation).astype(np.uint16)
+        found = _samples(image, pixels.full_scale, bit_depth)
+    told = [*pixels.cautions, *_file_cautions(path, pixels), *found.cautions]
+    return replace(found, cautions=tuple(f"{name}: {text}." for text in told))
+
+
+def samples_of(
+    image: NDArray[np.generic], *, bit_depth: int | None = None, key: str = "image"
+) -> Samples:
+    """
+    Take an array as samples, with the rules of `load_samples` for their depth.
+
+    Parameters
+    ----------
+    image : ndarray of uint8 or uint16, shape (lines, width) or (lines, width, 3)
+        Samples as delivered.
+    bit_depth : int, optional
+        Bits of a sample, 1 to 16.
+    key : str
+        Argument that gave it, for messages.
+
+    Returns
+    -------
+    Samples
+        Image, scale and cautions.
+
+    Raises
+    ------
+    InputError
+        Another type or shape, or samples that the depth stated cannot hold.
+    """
+    if image.dtype not in (np.uint8, np.uint16) or image.size == 0 or not _is_picture(image.shape):
+        msg = (
+            f"{key}: an array of {image.dtype} and shape {image.shape} read; expected uint8 or "
+            "uint16 samples of shape (lines, width) or (lines, width, 3)"
+        )
+        raise InputError(msg)
+    with refusals_named(f"{key}: an array that"):
+        found = _samples(image.astype(np.uint16), np.iinfo(image.dtype.name).max, bit_depth)
+    return replace(found, cautions=tuple(f"{key}: {text}." for text in found.cautions))
+
+
+def _is_picture(shape: tuple[int, ...]) -> bool:
+    return len(shape) == 2 or (len(shape) == 3 and shape[2] == 3)  # noqa: PLR2004 -- grey or RGB
+
+
+def _samples(image_dn: NDArray[np.uint16], stored_dn: int, stated: int | None) -> Samples:
+    """Put samples and their scale together."""
+    bits, full_scale, source = _scale(image_dn, stored_dn, stated)
+    is_shifted = full_scale >= 1 << bits
+    note = (
+        f"its samples are shifted up by {_MOST_BITS - bits} bits; they were taken as they are, "
+        f"with full scale at {full_scale} DN"
+    )
+    return Samples(
+        image_dn=image_dn,
+        full_scale_dn=full_scale,
+        bit_depth=bits,
+        depth_from=source,
+        cautions=(note,) if is_shifted else (),
+    )
+
+
+def _refuse_no_samples(pixels: Pixels) -> None:
+    """Refuse what no camera delivers."""
+    if pixels.codes.dtype.kind == "f":
+        msg = "holds floats"
+        raise RefusedImageError(msg, _INTEGERS)
+    if pixels.alpha is not None:
+        msg = "is partly transparent"
+        raise RefusedImageError(msg, "an opaque image")
+
+
+def _scale(
+    image_dn: NDArray[np.uint16], stored_dn: int, stated: int | None
+) -> tuple[int, int, str]:
+    """Find bits, full scale and who says so."""
+    highest, held = int(image_dn.max()), stored_dn.bit_length()
+    if stated is not None and not 1 <= stated <= held:
+        msg = f"is said to have {stated} bit, but holds samples of {held}"
+        raise RefusedImageError(msg, f"a depth of 1 to {held} bit")
+    if stated is not None:
+        if highest >= 1 << stated:
+            msg = f"holds the sample {highest} DN, but {stated} bit end at {(1 << stated) - 1} DN"
+            raise RefusedImageError(msg, "the depth that the camera delivered")
+        return stated, (1 << stated) - 1, "as stated"
+    if held < _MOST_BITS:
+        return held, stored_dn, "as the file says"
+    shift = _shift(image_dn)
+    if shift:
+        bits = _MOST_BITS - shift
+        return bits, ((1 << bits) - 1) << shift, "the low bits that no sample uses"
+    bits = next(each for each in USUAL_BITS if highest < 1 << each)
+    return bits, (1 << bits) - 1, "smallest usual depth that holds the samples"
+
+
+def _shift(image_dn: NDArray[np.uint16]) -> int:
+    """Count the low bits that no sample uses, where the samples need 16 bit for no other reason."""
+    used = int(np.bitwise_or.reduce(image_dn, axis=None))
+    free = (used & -used).bit_length() - 1 if used else 0
+    shift = next((_MOST_BITS - bits for bits in USUAL_BITS if _MOST_BITS - bits <= free), 0)
+    return shift if used >= 1 << USUAL_BITS[-2] else 0
+
+
+def _file_cautions(path: Path | str, pixels: Pixels) -> list[str]:
+    """Say what looks odd about a file."""
+    found = []
+    if 1 < pixels.orientation <= _TURNS:
+        found.append(
+            f"it was turned upright as its orientation tag ({pixels.orientation}) asks; the first "
+            "axis must be the direction of travel"
+        )
+    with Path(path).open("rb") as stream:
+        if stream.read(len(_JPEG)) == _JPEG:
+            found.append(
+                "JPEG packs with loss and its codes follow a display curve; noise and levels are "
+                "not those of the camera"
+            )
+    return found

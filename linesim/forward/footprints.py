@@ -1,0 +1,49 @@
+"""
+Which share of each delivered pixel's own footprint lies on something: sampling without the optics.
+
+The same line tables, pixels, travel and faults of the transport as for an image, but a lens that
+blurs nothing, in a light that is even over place and time. A target of 1 gives 1. With a mask for a
+target this gives the true area of the mask in each sample, wherever station and motion put it; how
+much of it can be seen is for the image to say.
+"""
+
+import numpy as np
+
+from linesim.forward.channels import Channel
+from linesim.forward.expose import Exposer, Look, least_side_um, sampler
+from linesim.forward.reference import Reference
+from linesim.forward.spread import point_spread
+from linesim.forward.station import station
+from linesim.setup.setup import Setup
+
+
+def bare_exposer(setup: Setup, reference: Reference, channel: Channel) -> Exposer:
+    """
+    Build the tables of one channel.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    reference : Reference
+        The target, or any other of the same pixels.
+    channel : Channel
+        Whose line of sight.
+
+    Returns
+    -------
+    Exposer
+        Gives shares, not electrons: one look for each joined line, all together the whole.
+    """
+    numbers = station(setup)
+    lines, columns = int(numbers.geometry.lines_joined), int(numbers.geometry.image_width_px)
+    made_of = point_spread(least_side_um(numbers)), (1, 1), np.full(columns, 1 / lines)
+    return Exposer(
+        setup=setup,
+        numbers=numbers,
+        channel=channel,
+        looks=tuple(Look(offset_um=0.0, line=line) for line in range(lines)),
+        distances_mm=np.zeros(1),
+        samplers=(sampler(setup, numbers, reference, np.full(3, 1 / 3), made_of),),
+        ambient=np.ones(columns),
+    )

@@ -1,0 +1,220 @@
+"""The console's table of a comparison: one column a variant, the best of each row marked."""
+
+import textwrap
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from linesim.budget.case import Value, values
+from linesim.budget.safety import MACHINERY
+from linesim.report.compare_words import answer
+from linesim.report.table import judged_rows
+from linesim.study.compare import Comparison
+
+_WIDTH = 100
+_LABEL_WIDTH = 30
+_LONGEST_TITLE = 14
+_NARROWEST = 9
+_SAME = 1e-6
+"""
+Values closer than this, and closer than this share, are equally good: rounding of other ways to the
+same number, and rates of false alarms that nobody lives to see; our choice.
+"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """
+    One figure in all variants.
+
+    Parameters
+    ----------
+    label : str
+        What it is, with its unit.
+    group, name : str
+        Where the budget has it.
+    better : str
+        "high", "low", or nothing where neither is better by itself.
+    """
+
+    label: str
+    group: str
+    name: str
+    better: str
+
+
+LINES = tuple(
+    Line(label=label, group=group, name=name, better=better)
+    for label, group, name, better in (
+        ("object pixel across, um", "geometry", "object_pixel_x_um", "low"),
+        ("object pixel along, um", "geometry", "object_pixel_y_um", "low"),
+        ("line advance, um", "geometry", "line_advance_um", ""),
+        ("coverage", "geometry", "coverage", ""),
+        ("aspect", "geometry", "pixel_aspect", ""),
+        ("image width, px", "geometry", "image_width_px", ""),
+        ("image lines", "geometry", "image_lines", ""),
+        ("line rate, Hz", "geometry", "line_rate_hz", ""),
+        ("image data, MB/s", "geometry", "data_rate_mb_s", "low"),
+        ("depth of field, mm", "geometry", "depth_of_field_mm", "high"),
+        ("exposure, us", "exposure", "exposure_us", ""),
+        ("motion blur, um", "exposure", "motion_blur_um", "low"),
+        ("white, e", "signal", "electrons_white", "high"),
+        ("noise on white, e", "signal", "noise_white_e", ""),
+        ("SNR on white", "signal", "snr_white", "high"),
+        ("SNR with fixed pattern", "signal", "snr_total_white", "high"),
+        ("white, DN", "signal", "dn_white", ""),
+        ("share of the nearest limit", "signal", "saturation_white", ""),
+        ("dynamic range, dB", "camera", "dynamic_range_db", "high"),
+        ("MTF50 across, lp/mm", "resolution", "mtf50_x_lp_mm", "high"),
+        ("MTF50 along, lp/mm", "resolution", "mtf50_y_lp_mm", "high"),
+        ("defect, px across", "detection", "defect_px_x", "high"),
+        ("defect, px along", "detection", "defect_px_y", "high"),
+        ("defect contrast / noise", "detection", "defect_cnr", "high"),
+        ("d' of the defect", "detection", "defect_dprime", "high"),
+        ("share of defects found", "detection", "detection_rate", "high"),
+        ("false alarms per m²", "detection", "false_alarms_per_m2", "low"),
+        ("smallest disc found, um", "detection", "smallest_detectable_um", "low"),
+        ("thinnest scratch found, um", "detection", "smallest_width_um", "low"),
+    )
+)
+"""The figures that matter, in the order of the light."""
+_WHOLE_GROUP = "detection"
+_LEFT_OUT = ("alarm_threshold", "rose_diameter_um", "rose_false_alarms_per_m2")
+"""Follow from the requirement or say the same by another rule; compare.csv has them."""
+
+
+def compare_text(found: Comparison) -> str:
+    """
+    Lay a comparison out for the console.
+
+    Parameters
+    ----------
+    found : Comparison
+        Figures of all variants.
+
+    Returns
+    -------
+    str
+        Table, cautions and the answer in words.
+    """
+    return "\n".join(
+        [
+            *textwrap.wrap(found.title, _WIDTH),
+            "",
+            *_table(found),
+            "",
+            "cautions",
+            *_cautions(found),
+            "",
+            "answer",
+            *(line for said in answer(found) for line in _paragraph(said)),
+        ]
+    )
+
+
+def _table(found: Comparison) -> list[str]:
+    heads, legend = _heads(found)
+    rows = [*_figure_rows(found), *_requirement_rows(found)]
+    widths = [
+        max(_NARROWEST, len(head) + 1, *(len(cells[place]) for _, cells in rows))
+        for place, head in enumerate(heads)
+    ]
+    lines = [("", [f"{head} " for head in heads]), *rows]
+    laid = [
+        f"  {label:<{_LABEL_WIDTH}}"
+        + "".join(f"{cell:>{width + 1}}" for cell, width in zip(cells, widths, strict=True))
+        for label, cells in lines
+    ]
+    note = "  * best of its row" + _colour_note(found)
+    return [*legend, *(line.rstrip() for line in laid), "", note]
+
+
+def _heads(found: Comparison) -> tuple[list[str], list[str]]:
+    """Give the heads of the columns: titles where they fit, else letters and what they mean."""
+    titles = [one.title for one in found.variants]
+    room = (_WIDTH - _LABEL_WIDTH) // len(titles) - 3
+    if max(map(len, titles)) <= min(room, _LONGEST_TITLE):
+        return titles, []
+    letters = [chr(ord("A") + place) for place in range(len(titles))]
+    said = [f"  {letter}  {title}" for letter, title in zip(letters, titles, strict=True)]
+    return letters, [*said, ""]
+
+
+def _colour_note(found: Comparison) -> str:
+    several = any(
+        isinstance(one.scan.budget["signal"]["snr_white"], Mapping) for one in found.variants
+    )
+    return "; of several colours the weakest" if several else ""
+
+
+def _lines(found: Comparison) -> Iterator[Line]:
+    """Give the lines above, and behind them whatever else the detection group has."""
+    yield from LINES
+    known = {line.name for line in LINES if line.group == _WHOLE_GROUP} | set(_LEFT_OUT)
+    names = [name for one in found.variants for name in one.scan.budget[_WHOLE_GROUP]]
+    for name in dict.fromkeys(names):
+        if name not in known:
+            yield Line(label=name, group=_WHOLE_GROUP, name=name, better="")
+
+
+def _figure_rows(found: Comparison) -> Iterator[tuple[str, list[str]]]:
+    for line in _lines(found):
+        given = [one.scan.budget[line.group].get(line.name) for one in found.variants]
+        numbers = [None if value is None else _weakest(value, line.better) for value in given]
+        if any(number is not None for number in numbers):
+            marks = _best(numbers, line.better)
+            cells = ["-" if number is None else _number(number) for number in numbers]
+            yield line.label, [f"{c}{m}" for c, m in zip(cells, marks, strict=True)]
+
+
+def _weakest(value: Value, better: str) -> float:
+    return max(values(value)) if better == "low" else min(values(value))
+
+
+def _best(numbers: list[float | None], better: str) -> list[str]:
+    """Mark the best values; nothing where all are equally good, or neither way is better."""
+    known = [number for number in numbers if number is not None]
+    best = max(known) if better == "high" else min(known)
+    marked = [
+        number is not None and abs(number - best) <= _SAME * max(1, abs(best)) for number in numbers
+    ]
+    return [" " if not better or all(marked) or not mark else "*" for mark in marked]
+
+
+def _number(value: float) -> str:
+    """Write four digits, large numbers whole, and tiny ones as such."""
+    if 0 < value < _SAME:
+        return f"<{_SAME:g}"
+    whole = 1000 <= abs(value) < 10_000_000  # noqa: PLR2004 -- four digits to seven
+    return f"{value:.0f}" if whole else f"{value:.4g}"
+
+
+def _requirement_rows(found: Comparison) -> Iterator[tuple[str, list[str]]]:
+    judged = [{row.label: row for row in judged_rows(one.scan.budget)} for one in found.variants]
+    labels = list(dict.fromkeys(label for rows in judged for label in rows))
+    for label in ("", "requirements") if labels else ():
+        yield label, [""] * len(judged)
+    for label in labels:
+        cells = [
+            f"{'met' if rows[label].met else 'MISSED'} {rows[label].margin} "
+            if label in rows
+            else "- "
+            for rows in judged
+        ]
+        yield label, cells
+
+
+def _cautions(found: Comparison) -> list[str]:
+    """Tell each caution once, with the columns that it holds for."""
+    holders: dict[tuple[str, str], list[str]] = {}
+    for head, one in zip(_heads(found)[0], found.variants, strict=True):
+        for caution in one.scan.budget.cautions:
+            holders.setdefault((caution.code, caution.text), []).append(head)
+    lines = []
+    for (code, text), heads in holders.items():
+        who = "all" if len(heads) == len(found.variants) else ", ".join(heads)
+        lines += _paragraph(f"{code} ({who}): {text}")
+    return [*lines, *_paragraph(MACHINERY)]
+
+
+def _paragraph(text: str) -> list[str]:
+    return textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")

@@ -1,0 +1,286 @@
+"""
+What a page is made of: frozen parts that know nothing of HTML, in sections.
+
+``page`` turns them into one file; every command that reports makes its page of these.
+"""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from linesim.report.table import Judged
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Text:
+    """
+    Plain paragraphs.
+
+    Parameters
+    ----------
+    paragraphs : tuple of str
+        One or more.
+    """
+
+    kind: ClassVar[str] = "text"
+    paragraphs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """
+    A table; the first cell of each row names the row.
+
+    Parameters
+    ----------
+    title : str
+        Over it.
+    head : tuple of str
+        Names of the columns; empty where the title says enough.
+    rows : tuple of tuple of str
+        Cells.
+    """
+
+    kind: ClassVar[str] = "table"
+    title: str
+    head: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tables:
+    """
+    Short tables that stand in columns where there is room.
+
+    Parameters
+    ----------
+    tables : tuple of Table
+        In reading order.
+    """
+
+    kind: ClassVar[str] = "tables"
+    tables: tuple[Table, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """
+    A few figures to be seen first.
+
+    Parameters
+    ----------
+    facts : tuple of tuple of str
+        Name, value, and what to know about it.
+    """
+
+    kind: ClassVar[str] = "facts"
+    facts: tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """
+    A drawing, a plot or a picture.
+
+    Parameters
+    ----------
+    image : str or bytes
+        SVG text, or a whole PNG file.
+    alt : str
+        What is to be seen, for those who do not see it.
+    caption : str
+        Under it.
+    """
+
+    image: str | bytes
+    alt: str
+    caption: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pictures:
+    """
+    Pictures that stand side by side where there is room.
+
+    Parameters
+    ----------
+    pictures : tuple of Picture
+        In reading order.
+    """
+
+    kind: ClassVar[str] = "pictures"
+    pictures: tuple[Picture, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Divider:
+    """
+    Two pictures of one place, with a line between them that can be moved.
+
+    Parameters
+    ----------
+    before, after : bytes
+        PNG files of one size.
+    names : tuple of str
+        What the two are, in a word or two.
+    alts : tuple of str
+        What is to be seen in them.
+    size_px : tuple of int
+        Their width and height. [px]
+    bar : tuple of str and float
+        Label of a scale bar, and its length over the pictures' width.
+    caption : str
+        Under them.
+    """
+
+    kind: ClassVar[str] = "divider"
+    before: bytes
+    after: bytes
+    names: tuple[str, str]
+    alts: tuple[str, str]
+    size_px: tuple[int, int]
+    bar: tuple[str, float]
+    caption: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bar:
+    """
+    One row of a bar chart.
+
+    Parameters
+    ----------
+    label : str
+        What it is.
+    note : str
+        How it comes about.
+    value : str
+        With its unit.
+    ratio : float
+        Length of the bar over the longest there could be.
+    is_limit : bool
+        A limit is drawn hollow.
+    """
+
+    label: str
+    note: str
+    value: str
+    ratio: float
+    is_limit: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bars:
+    """
+    A bar chart that is a table as well.
+
+    Parameters
+    ----------
+    title : str
+        Over it.
+    rows : tuple of Bar
+        From top to bottom.
+    ticks : int
+        Equal steps that faint lines behind the bars mark.
+    scale : str
+        What the length of a bar means.
+    """
+
+    kind: ClassVar[str] = "bars"
+    title: str
+    rows: tuple[Bar, ...]
+    ticks: int
+    scale: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdicts:
+    """
+    Requirements and how they are met.
+
+    Parameters
+    ----------
+    rows : tuple of Judged
+        At least one.
+    """
+
+    kind: ClassVar[str] = "verdicts"
+    rows: tuple[Judged, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cautions:
+    """
+    What to mind.
+
+    Parameters
+    ----------
+    title : str
+        About what.
+    rows : tuple of tuple of str
+        Fixed word for machines, empty where there is none, and sentences for people.
+    """
+
+    kind: ClassVar[str] = "cautions"
+    title: str
+    rows: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listing:
+    """
+    A file's text, folded away until it is asked for.
+
+    Parameters
+    ----------
+    title : str
+        What it is.
+    text : str
+        As it stands in the file.
+    """
+
+    kind: ClassVar[str] = "listing"
+    title: str
+    text: str
+
+
+Part = Text | Table | Tables | Facts | Pictures | Divider | Bars | Verdicts | Cautions | Listing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """
+    Parts under one heading.
+
+    Parameters
+    ----------
+    title : str
+        The heading.
+    parts : tuple of Part
+        In reading order.
+    """
+
+    title: str
+    parts: tuple[Part, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page:
+    """
+    A whole page.
+
+    Parameters
+    ----------
+    title : str
+        Of the job.
+    job : str
+        What kind of page it is.
+    lead : tuple of str
+        The job in words, a paragraph each.
+    sections : tuple of Section
+        In reading order.
+    """
+
+    title: str
+    job: str
+    lead: tuple[str, ...]
+    sections: tuple[Section, ...]

@@ -1,0 +1,176 @@
+"""What a ranking says, in sentences."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from linesim.study.axes import SHARE
+from linesim.study.judged import DEMANDS
+from linesim.study.rank import Ranking
+from linesim.study.rank_row import Row
+
+REASONS = {
+    "legal_setup": "no legal setup",
+    "line_rate": "line rate over the camera's maximum",
+    "link": "image data over the link",
+    "exposure": "exposure longer than the line period leaves",
+    "most_irradiance": "more light than most_irradiance",
+    "least_field_of_view": "field of view under least_field_of_view",
+    "least_depth_of_field": "depth of field under least_depth_of_field",
+    "saturation": "white over most_saturation of the nearest limit",
+    "snr": "SNR on white too low",
+    "smallest_defect": "smallest defect not found as surely as wanted",
+}
+"""What it means to miss a demand."""
+_SAME = 1e-6
+_FEW_REFUSALS = 3
+
+
+def chosen(row: Row, found: Ranking) -> str:
+    """
+    Say what an option chooses, where there is a choice.
+
+    Parameters
+    ----------
+    row : Row
+        The option.
+    found : Ranking
+        That it is one of.
+
+    Returns
+    -------
+    str
+        Such as "binning 2x2, f_number 4, exposure_share 1".
+    """
+    several = {axis.name for axis in found.space.axes if len(axis.points) > 1}
+    parts = [f"{short(name)} {label}" for name, label in row.choice.items() if name in several]
+    return ", ".join(parts) or "the only option"
+
+
+def short(name: str) -> str:
+    """
+    Name an axis without its section.
+
+    Parameters
+    ----------
+    name : str
+        Dotted key, or a name of the user's own.
+
+    Returns
+    -------
+    str
+        Its last part.
+    """
+    return name.rpartition(".")[2]
+
+
+def answer(found: Ranking) -> tuple[str, ...]:
+    """
+    Say whether there is a set-up that does, and which.
+
+    Parameters
+    ----------
+    found : Ranking
+        All options, judged.
+
+    Returns
+    -------
+    tuple of str
+        Sentences.
+    """
+    total, passing = found.space.count, len(found.order)
+    if passing == 0:
+        return (f"No: of {total} options none meets every demand.", *_nearest(found))
+    best = found.rows[0]
+    share = "all" if passing == total else f"{passing / total:.1%}"
+    return (
+        f"Yes: {passing} of {total} options ({share}) meet every demand.",
+        f"The least light does with {chosen(best, found)}: {_reached(best, found)}.",
+        *_ends(found),
+        *_views(found),
+    )
+
+
+def _nearest(found: Ranking) -> Iterator[str]:
+    row = found.nearest
+    if row is None:
+        return
+    place = int(found.first[row.index])
+    yield (
+        f"The nearest is {chosen(row, found)}: it meets all that is judged before, and misses by "
+        f"{percent(-float(found.margin[row.index]))} ({REASONS[DEMANDS[place]]})."
+    )
+
+
+def _reached(row: Row, found: Ranking) -> str:
+    need, figures = row.setup.requirement, row.figures
+    snr = f"SNR on white {figures['snr_white']:.4g}"
+    parts = [snr if need.snr is None else f"{snr} ({need.snr:g} wanted)"]
+    if found.size_name in figures:
+        what = "diameter" if need.defect_shape == "disc" else "width"
+        size = f"defects found from {figures[found.size_name]:.3g} um {what}"
+        wanted = need.smallest_defect_um
+        parts.append(size if wanted is None else f"{size} ({wanted:g} um wanted)")
+    parts.append(f"white at {figures['saturation_white']:.0%} of the nearest limit")
+    parts.append(f"{figures['area_rate_m2_s']:.3g} m²/s of web")
+    return "; ".join(parts)
+
+
+def _ends(found: Ranking) -> Iterator[str]:
+    """Tell where the best lies at the end of what was on offer."""
+    light = found.figures["irradiance_target_w_m2"]
+    least, best = np.nanmin(light), light[found.order[0]]
+    if np.nanmax(light) > least * (1 + _SAME) and best <= least * (1 + _SAME):
+        yield "It takes the least light on offer: a range that starts lower may do as well."
+    shares = [axis for axis in found.space.axes if axis.name == SHARE]
+    if not shares and found.space.base.acquisition.exposure != "full":
+        yield "The exposure is that of the base: exposure_share or acquisition.exposure opens it."
+
+
+def _views(found: Ranking) -> Iterator[str]:
+    view_mm = found.figures["field_of_view_mm"][found.order]
+    if np.ptp(view_mm) > _SAME * view_mm.max() and (
+        found.space.limits.least_field_of_view_mm is None
+    ):
+        yield (
+            f"The field of view differs, from {view_mm.min():.4g} to {view_mm.max():.4g} mm: "
+            "least_field_of_view in [limits] leaves out what is too narrow for the web."
+        )
+
+
+def percent(share: float) -> str:
+    """
+    Say a share to two digits, and one under a tenth of a percent as such.
+
+    Parameters
+    ----------
+    share : float
+        From 0 up.
+
+    Returns
+    -------
+    str
+        Such as "12%" or "under 0.1%".
+    """
+    small = 0.001
+    return "under 0.1%" if share < small else f"{float(f'{100 * share:.2g}'):g}%"
+
+
+def refusals(found: Ranking) -> list[str]:
+    """
+    Say why the door refuses some options, the most frequent reasons first.
+
+    Parameters
+    ----------
+    found : Ranking
+        All options, judged.
+
+    Returns
+    -------
+    list of str
+        A few sentences.
+    """
+    ranked = sorted(found.refused.items(), key=lambda pair: -pair[1])
+    said = [f"{count} options: {why}" for why, count in ranked[:_FEW_REFUSALS]]
+    rest = len(ranked) - _FEW_REFUSALS
+    return [*said, f"and {rest} more reasons"] if rest > 0 else said

@@ -1,0 +1,116 @@
+"""A setup as tables, and how a page was made."""
+
+import platform
+import tomllib
+from collections.abc import Mapping
+from importlib.metadata import version
+from pathlib import Path
+
+from linesim import __version__
+from linesim.report.page_parts import Listing, Section, Table, Tables, Text
+from linesim.setup.load import NO_DEFAULT, starter_text
+from linesim.setup.resolve import resolved_text
+from linesim.setup.setup import Setup
+
+_MADE_WITH = ("numpy", "scipy", "matplotlib")
+_DEFAULT = "default"
+_MODEL = (
+    "This is a forward model: it works out what a station with these numbers would deliver. It is "
+    "no measurement of a real station, and as good as the numbers that were put in."
+)
+_AGAIN = "The same setup, seed and versions give the same figures and pictures again"
+
+
+def plain(value: object) -> str:
+    """
+    Write a value of a setup file as people read it.
+
+    Parameters
+    ----------
+    value : object
+        As TOML gives it.
+
+    Returns
+    -------
+    str
+        Without quotes and brackets.
+    """
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key} {plain(each)}" for key, each in value.items())
+    if isinstance(value, list):
+        return ", ".join(map(plain, value))
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return str(value)
+
+
+def setup_section(setup: Setup, folder: Path) -> Section:
+    """
+    Show every key of a setup with its value, and which of them are defaults.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    folder : pathlib.Path
+        Where the page will lie; file names are told as seen from there.
+
+    Returns
+    -------
+    Section
+        A table a section of the setup file.
+    """
+    texts, starter = tomllib.loads(resolved_text(setup, folder)), tomllib.loads(starter_text())
+    tables = []
+    for name, section in texts.items():
+        if not isinstance(section, Mapping):
+            continue
+        usual = {
+            key: value
+            for key, value in starter[name].items()
+            if key not in NO_DEFAULT.get(name, ())
+        }
+        rows = tuple(
+            (key, plain(value), _DEFAULT if key in usual and usual[key] == value else "")
+            for key, value in section.items()
+        )
+        if rows:
+            tables.append(Table(title=name, rows=rows))
+    return Section(title="The setup", parts=(Tables(tables=tuple(tables)),))
+
+
+def making_section(setup: Setup, seed: int, folder: Path, command: str) -> Section:
+    """
+    Tell how a page was made, so that it can be made again.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    seed : int
+        Of noise and jitter.
+    folder : pathlib.Path
+        Where the page will lie.
+    command : str
+        That makes the page again from the setup's text.
+
+    Returns
+    -------
+    Section
+        Versions, seed, and the setup as a file.
+    """
+    rows = (
+        ("linesim", __version__),
+        ("Python", platform.python_version()),
+        *((name, version(name)) for name in _MADE_WITH),
+        ("seed of noise and jitter", str(seed)),
+        ("seed of the fixed pattern", str(setup.camera.pattern_seed)),
+    )
+    return Section(
+        title="How this was made",
+        parts=(
+            Text(paragraphs=(_MODEL, f"{_AGAIN}: {command}")),
+            Table(title="Made with", rows=rows),
+            Listing(title="The setup as a file (setup.toml)", text=resolved_text(setup, folder)),
+        ),
+    )

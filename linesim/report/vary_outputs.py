@@ -1,0 +1,154 @@
+"""What a study along ranges leaves on disk, each file whole or not there at all."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from linesim.files.atomic import write_bytes, write_csv, write_json
+from linesim.report.vary_maps import maps
+from linesim.report.vary_plots import line_plots
+from linesim.report.vary_table import safety_texts
+from linesim.report.vary_words import answer
+from linesim.setup.channels import COLOURS
+from linesim.study.answers import Answer
+from linesim.study.crossing import Span
+from linesim.study.ranges import Range
+from linesim.study.rendered import Seen
+from linesim.study.vary import Course, Varied
+from linesim.study.wishes import LIMIT
+
+Cell = float | str | None
+
+
+def write_vary(found: Varied, seen: tuple[Seen, ...], folder: Path) -> tuple[Path, ...]:
+    """
+    Write plots, table and figures.
+
+    Parameters
+    ----------
+    found : Varied
+        The study.
+    seen : tuple of Seen
+        What was measured on rendered images.
+    folder : pathlib.Path
+        Made where it is missing; files in it are replaced one by one.
+
+    Returns
+    -------
+    tuple of pathlib.Path
+        The files written.
+
+    Raises
+    ------
+    InputError
+        Where the folder cannot be written, or matplotlib is not installed.
+    """
+    paths = tuple(folder / name for name in ("vary.png", "vary.csv", "vary.json"))
+    write_bytes(paths[0], line_plots(found, seen) if len(found.ranges) == 1 else maps(found))
+    rows = list(_rows(found))
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    write_csv(paths[1], names, [[row.get(name) for name in names] for row in rows])
+    write_json(paths[2], vary_json(found, seen))
+    return paths
+
+
+def vary_json(found: Varied, seen: tuple[Seen, ...]) -> dict[str, object]:
+    """
+    Give all figures of a study, as vary.json has them.
+
+    Parameters
+    ----------
+    found : Varied
+        The study.
+    seen : tuple of Seen
+        What was measured on rendered images.
+
+    Returns
+    -------
+    dict
+        Plain data; a figure without a value is absent.
+    """
+    data: dict[str, object] = {
+        "title": found.setup.title,
+        "ranges": [
+            {"key": each.key.dotted, "unit": each.unit, "values": list(each.values)}
+            for each in found.ranges
+        ],
+        "exposure": found.exposure or "as in the setup",
+        "figures": list(found.shown_figures),
+        "points": list(_rows(found)),
+        "requirements": [_answer(found, each) for each in found.answers],
+        "met": found.met,
+        "answer": list(answer(found)),
+        "cautions": list(safety_texts(found)),
+    }
+    return data | ({"rendered": [_seen(found, each) for each in seen]} if seen else {})
+
+
+def _place(found: Varied, place: tuple[float, ...]) -> dict[str, float]:
+    pairs = zip(found.ranges, place, strict=True)
+    return {each.name: each.shown(value) for each, value in pairs}
+
+
+def _rows(found: Varied) -> Iterator[dict[str, Cell]]:
+    """Give every point: the way of binning, its place, and the figures that have a value."""
+    for course in found.courses:
+        columns = dict(_columns(found, course))
+        for index, place in enumerate(course.walk.places):
+            values = ((name, column[index]) for name, column in columns.items())
+            yield {
+                "binning": course.title,
+                **_place(found, place),
+                **{name: float(value) for name, value in values if np.isfinite(value)},
+            }
+
+
+def _columns(found: Varied, course: Course) -> Iterator[tuple[str, np.ndarray]]:
+    """Give every figure as a column of all points, one a colour where they differ."""
+    for name in dict.fromkeys((*found.shown_figures, LIMIT)):
+        values = course.figures[name]
+        flat = values.reshape(-1, values.shape[-1])
+        if flat.shape[1] == 1:
+            yield name, flat[:, 0]
+        else:
+            yield from ((f"{name}.{colour}", flat[:, k]) for k, colour in enumerate(COLOURS))
+
+
+def _answer(found: Varied, row: Answer) -> dict[str, object]:
+    told: dict[str, object] = {
+        "binning": row.title,
+        "exposure": row.exposure or "as in the setup",
+        "requirement": row.wish.requirement or "unsaturated",
+        "figure": row.wish.figure,
+        "wanted": row.wish.wanted,
+    }
+    if row.beside is not None:
+        told[found.ranges[1].name] = found.ranges[1].shown(row.beside)
+    over = found.ranges[0]
+    return {
+        **told,
+        "met": [_span(over, each) for each in row.met],
+        "met_unsaturated": [_span(over, each) for each in row.unsaturated],
+    }
+
+
+def _span(over: Range, span: Span) -> dict[str, object]:
+    """Give a part of the range; an end where the range itself ends is marked as such."""
+    return {
+        "from": over.shown(span.low),
+        "to": over.shown(span.high),
+        "crossed_at_from": span.begins,
+        "crossed_at_to": span.ends,
+    }
+
+
+def _seen(found: Varied, each: Seen) -> dict[str, object]:
+    return {
+        "binning": each.title,
+        **_place(found, each.place),
+        "figure": each.figure,
+        "value": each.estimate.value,
+        "sd": each.estimate.sd,
+        "clipped": each.clipped,
+    }

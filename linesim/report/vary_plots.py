@@ -1,0 +1,196 @@
+"""Plots of a study along one range: a panel a figure, a line a way of binning."""
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from linesim.report.plots import COLOURS, INK, MARKS, new_figure, png_bytes, style
+from linesim.report.vary_axes import Mark, along_x, along_y, crossing_marks, wish_line
+from linesim.report.vary_labels import label
+from linesim.study.ranges import Range, short
+from linesim.study.rendered import Seen
+from linesim.study.vary import Course, Varied
+from linesim.study.wishes import LIMIT, UNSATURATED, Wish, weakest
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+PANEL_MM = (95.0, 62.0)
+_MARKED = 40
+"""Points of a line up to which each is marked; our choice."""
+_EXPOSURES = {
+    "same": ": same exposure time",
+    "full": ": full exposure, each at its own line rate",
+}
+_NOTE = "thin dots: white is past its limit, and the linear model does not hold"
+
+
+def plot_title(found: Varied) -> str:
+    """
+    Give the line above the plots of a study.
+
+    Parameters
+    ----------
+    found : Varied
+        The study.
+
+    Returns
+    -------
+    str
+        The setup's title, and whose exposure holds.
+    """
+    several = len(found.courses) > 1 and found.exposure
+    return found.setup.title + (_EXPOSURES[found.exposure] if several and found.exposure else "")
+
+
+def line_plots(found: Varied, seen: tuple[Seen, ...] = ()) -> bytes:
+    """
+    Draw the figures along one range.
+
+    Parameters
+    ----------
+    found : Varied
+        The study.
+    seen : tuple of Seen
+        What was measured on rendered images, drawn with its standard error.
+
+    Returns
+    -------
+    bytes
+        A PNG file.
+
+    Raises
+    ------
+    InputError
+        Where matplotlib is not installed.
+    """
+    names = found.shown_figures
+    columns = min(2, len(names))
+    rows = -(-len(names) // columns)
+    figure, axes = new_figure(
+        width_mm=max(PANEL_MM[0] * columns, 130.0),
+        height_mm=PANEL_MM[1] * rows + 26,
+        rows=rows,
+        columns=columns,
+    )
+    panels: list[Any] = list(axes.flat)
+    for panel, name in zip(panels, names, strict=False):
+        _panel(panel, found, name, tuple(each for each in seen if each.figure == name))
+    for panel in panels[len(names) :]:
+        panel.set_axis_off()
+    _legend(figure, panels, found)
+    figure.suptitle(plot_title(found), fontsize=10)
+    return png_bytes(figure)
+
+
+def _legend(figure: "Figure", panels: list[Any], found: Varied) -> None:
+    """Tell all looks once, below; and what the pale ones mean, where there are any."""
+    looks: dict[str, Any] = {}
+    for panel in panels:
+        for handle, text in zip(*panel.get_legend_handles_labels(), strict=True):
+            looks.setdefault(text, handle)
+    figure.legend(
+        list(looks.values()),
+        list(looks),
+        loc="outside lower center",
+        ncols=3,
+        fontsize=8,
+        frameon=False,
+        title=_NOTE if any(np.any(_is_full(course)) for course in found.courses) else None,
+        title_fontsize=8,
+    )
+
+
+def _is_full(course: Course) -> Any:  # noqa: ANN401 -- an array of booleans
+    return weakest(LIMIT, course.figures[LIMIT]) > 1
+
+
+def _panel(axes: "Axes", found: Varied, name: str, seen: tuple[Seen, ...]) -> None:
+    over, wish = found.ranges[0], _wish(found, name)
+    for index, course in enumerate(found.courses):
+        _line(axes, over, course, name, index)
+        _points(axes, over, [each for each in seen if each.title == course.title], index)
+    curves = [weakest(name, each.figures[name]) for each in found.courses]
+    clear = [each.estimate.value for each in seen if not each.clipped]
+    wanted = [wish.wanted] if wish else []
+    clipped = np.array([each.estimate.value for each in seen if each.clipped])
+    along_x(axes, over)
+    along_y(axes, np.concatenate([*curves, clear, wanted]), clipped)
+    axes.set_ylabel(label(name))
+    if wish is None:
+        return
+    marks = _marks(found, wish)
+    middle = (
+        np.sqrt(over.base_values[0] * over.base_values[-1])
+        if over.log
+        else np.mean([over.base_values[0], over.base_values[-1]])
+    )
+    on_right = not marks or min(mark.value for mark in marks) < middle
+    text = "limit" if wish == UNSATURATED else f"wanted: {short(wish.wanted)}"
+    wish_line(axes, wish.wanted, text, on_right=bool(on_right))
+    crossing_marks(axes, over, wish.wanted, marks)
+
+
+def _wish(found: Varied, name: str) -> Wish | None:
+    if name == LIMIT:
+        return UNSATURATED
+    return next((each for each in found.wishes if each.figure == name), None)
+
+
+def _marks(found: Varied, wish: Wish) -> list[Mark]:
+    """Collect where each way of binning crosses a requirement."""
+    order = {course.title: index for index, course in enumerate(found.courses)}
+    return [
+        Mark(index=order[row.title], value=value)
+        for row in found.answers
+        if row.wish == wish and row.exposure == found.exposure
+        for span in row.met
+        for value, there in ((span.low, span.begins), (span.high, span.ends))
+        if there
+    ]
+
+
+def _line(axes: "Axes", over: Range, course: Course, name: str, index: int) -> None:
+    """Draw one line; pale where white passes its limit and the linear model no longer holds."""
+    x, y, full = np.array(over.values), weakest(name, course.figures[name]), _is_full(course)
+    look: Any = style(index)
+    # the pale part begins at the last point that holds, so that the line is whole
+    edge = full.copy()
+    edge[:-1] |= full[1:]
+    edge[1:] |= full[:-1]
+    pale = np.where(edge, y, np.nan)
+    axes.plot(x, pale, color=look["color"], linewidth=1.0, linestyle=(0, (1, 2)))
+    axes.plot(
+        x,
+        np.where(full, np.nan, y),
+        marker=MARKS[index % len(MARKS)] if len(x) <= _MARKED else "",
+        markersize=3,
+        label=course.title,
+        **look,
+    )
+
+
+def _points(axes: "Axes", over: Range, seen: list[Seen], index: int) -> None:
+    """Draw what was measured; hollow where samples clip."""
+    look = index % len(COLOURS)
+    for clipped in (False, True):
+        chosen = [each for each in seen if each.clipped == clipped]
+        if not chosen:
+            continue
+        axes.errorbar(
+            [each.place[0] / over.ratio for each in chosen],
+            [each.estimate.value for each in chosen],
+            yerr=[each.estimate.sd for each in chosen],
+            linestyle="none",
+            marker=MARKS[look],
+            markersize=5.5,
+            color=COLOURS[look],
+            markerfacecolor="white" if clipped else COLOURS[look],
+            markeredgecolor=COLOURS[look] if clipped else INK,
+            ecolor=COLOURS[look] if clipped else INK,
+            elinewidth=1.1,
+            capsize=2.5,
+            zorder=3,
+            label=f"{chosen[0].title}, rendered{', but clipped' if clipped else ''}",
+        )

@@ -1,0 +1,161 @@
+"""The console's tables of a study along ranges, and its answer."""
+
+import textwrap
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from linesim.budget.safety import MACHINERY, safety_cautions
+from linesim.report.vary_labels import label, value_words, wish_words
+from linesim.report.vary_words import answer, brief
+from linesim.study.vary import Course, Varied
+from linesim.study.wishes import LIMIT, weakest
+
+_WIDTH = 100
+_MOST_ROWS = 25
+_MOST_FIGURES = 6
+_CELL, _WIDE_CELL = 12, 28
+_EXPOSURES = {
+    "same": "same exposure time for all",
+    "full": "full exposure, each at its own line rate",
+}
+Rows = list[list[str]]
+
+
+def vary_text(found: Varied) -> str:
+    """
+    Lay a study along ranges out for the console.
+
+    Parameters
+    ----------
+    found : Varied
+        The study.
+
+    Returns
+    -------
+    str
+        Tables along one range, then cautions about the light and the answer in words.
+    """
+    lines = textwrap.wrap(found.setup.title, _WIDTH)
+    if found.exposure and len(found.courses) > 1:
+        lines += [f"  {_EXPOSURES[found.exposure]}"]
+    if len(found.ranges) == 1:
+        for course in found.courses:
+            lines += ["", course.title, *_course_lines(found, course)]
+    lines += _grid_lines(found)
+    lines += ["", "cautions", *(line for text in safety_texts(found) for line in paragraph(text))]
+    lines += ["", "answer", *(line for text in answer(found) for line in paragraph(text))]
+    return "\n".join(lines)
+
+
+def safety_texts(found: Varied) -> Iterator[str]:
+    """
+    Give the cautions about people at the brightest point of a study, and the one about machines.
+
+    Parameters
+    ----------
+    found : Varied
+        The study.
+
+    Yields
+    ------
+    str
+        A sentence or more, each behind its code.
+    """
+    ends = [point for course in found.courses for point in course.walk.ends]
+    brightest = max(ends, key=lambda point: point.irradiance_w_m2)
+    for code, text in safety_cautions(brightest):
+        yield f"{code}: {text}"
+    yield MACHINERY
+
+
+def paragraph(text: str) -> list[str]:
+    """
+    Wrap a text to the console's width.
+
+    Parameters
+    ----------
+    text : str
+        One paragraph.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    return textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
+
+
+def laid_out(heads: Sequence[str], rows: Rows, *, cell: int = _CELL) -> list[str]:
+    """
+    Lay a table out, the first column to the left and the others to the right.
+
+    Parameters
+    ----------
+    heads : sequence of str
+        Of the columns; long ones take several lines.
+    rows : list of list of str
+        Cells.
+    cell : int
+        Characters of a column, but for the first.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    wrapped = [textwrap.wrap(head, cell - 1) or [""] for head in heads]
+    high = max(map(len, wrapped))
+    tops = [[""] * (high - len(each)) + each for each in wrapped]
+    first = max(len(row[0]) for row in (*rows, *zip(*tops, strict=True))) + 2
+    return [
+        f"  {row[0]:<{first}}{''.join(f'{text:>{cell}}' for text in row[1:])}".rstrip()
+        for row in (*zip(*tops, strict=True), *rows)
+    ]
+
+
+def _course_lines(found: Varied, course: Course) -> list[str]:
+    over, names = found.ranges[0], found.shown_figures[:_MOST_FIGURES]
+    count = len(over.base_values)
+    chosen = np.unique(np.rint(np.linspace(0, count - 1, min(count, _MOST_ROWS))).astype(int))
+    columns = {name: weakest(name, course.figures[name]) for name in (*names, LIMIT)}
+    rows = [
+        [
+            over.said(over.base_values[k]),
+            *(_number(columns[name][k]) for name in names),
+            "saturates" if columns[LIMIT][k] > 1 else "",
+        ]
+        for k in chosen
+    ]
+    notes = []
+    if len(chosen) < count:
+        notes.append(f"  {len(chosen)} of {count} points are shown; vary.csv has all")
+    if len(names) < len(found.shown_figures):
+        notes.append(f"  {len(names)} of {len(found.shown_figures)} figures are shown")
+    heads = [over.key.dotted.rpartition(".")[2].replace("_", " "), *map(label, names)]
+    return [*laid_out(heads, rows), *notes]
+
+
+def _grid_lines(found: Varied) -> list[str]:
+    """Tell for values of the second key from where on, or up to where, each requirement is met."""
+    if len(found.ranges) == 1:
+        return []
+    over, beside = found.ranges
+    lines = []
+    for wish in found.wishes:
+        cells: dict[float, list[str]] = {}
+        for row in found.answers:
+            if row.wish == wish:
+                cells.setdefault(row.beside or 0.0, []).append(brief(over, row))
+        rows = [[value_words(beside, value), *said] for value, said in cells.items()]
+        heads = ["", *(course.title for course in found.courses)]
+        lines += ["", f"where along {over.key.dotted} {wish_words(wish)} is met"]
+        lines += laid_out(heads, rows, cell=_WIDE_CELL)
+    return lines
+
+
+def _number(value: float) -> str:
+    """Write four digits; nothing where there is no value."""
+    if not np.isfinite(value):
+        return "-"
+    return f"{float(f'{value:.4g}'):.7g}"

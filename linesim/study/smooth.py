@@ -1,0 +1,118 @@
+"""
+Figures that cost much, along ranges of many points: a cubic through some, checked between them.
+
+The figures of detection integrate over frequencies and search for sizes, a millisecond a point.
+They are smooth along most keys, so that 33 points a range carry a spline through the logarithms. It
+is held against the closed form halfway between its nodes, where it errs most, and must agree to
+0.0005, a quarter of what those integrals are right to; else there are more nodes,
+and in the end all points. Jumps, as of an encoder that rounds to whole counts, fail that check.
+"""
+
+from collections.abc import Mapping, Sequence
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.setup.arrays import FloatArray
+from linesim.study.many import Tell, figures_of
+from linesim.study.points import Walk
+from linesim.study.ranges import Range
+
+COSTLY = "detection"
+"""The group of such figures."""
+_NODES = (33, 65, 129)
+_AGREE = 5e-4
+_WORTH = 2
+"""Points for each that is worked out, below which all are."""
+Picked = NDArray[np.intp]
+
+
+def smooth_figures(along: Walk, groups: Mapping[str, str], tell: Tell) -> dict[str, FloatArray]:
+    """
+    Work figures out along ranges, at all points or at enough of them.
+
+    Parameters
+    ----------
+    along : Walk
+        The points.
+    groups : mapping
+        Figure -> group.
+    tell : callable
+        Is told how far it is.
+
+    Returns
+    -------
+    dict
+        Figure -> array of shape (points, 1), or (points, 3) for one value a colour.
+
+    Raises
+    ------
+    InputError
+        Where a point cannot be run.
+    """
+    lengths = [len(each.base_values) for each in along.ranges]
+    for count in _NODES:
+        nodes = [_spread(length, count) for length in lengths]
+        asked = 2 ** len(nodes) * int(np.prod([len(each) for each in nodes]))
+        if _WORTH * asked > np.prod(lengths):
+            break
+        found = _through(along, groups, nodes, tell)
+        if found is not None:
+            return found
+    places = along.places
+    return figures_of(along.points(places), groups, len(places), tell)
+
+
+def _spread(length: int, count: int) -> Picked:
+    return np.unique(np.rint(np.linspace(0, length - 1, min(length, count)))).astype(np.intp)
+
+
+def _through(
+    along: Walk, groups: Mapping[str, str], nodes: Sequence[Picked], tell: Tell
+) -> dict[str, FloatArray] | None:
+    """Lay a spline through some points; nothing where it does not hold halfway between them."""
+    lengths = [len(each.base_values) for each in along.ranges]
+    halfway = [
+        (each[1:] + each[:-1]) // 2 if len(each) < length else each
+        for each, length in zip(nodes, lengths, strict=True)
+    ]
+    at_nodes, between = (_exact(along, groups, each, tell) for each in (nodes, halfway))
+    made = {}
+    for name, values in at_nodes.items():
+        whole = _spline(along.ranges, nodes, values)
+        told = whole[np.ix_(*halfway, np.arange(whole.shape[-1]))]
+        if not np.all(np.abs(told - between[name]) <= _AGREE * np.abs(between[name])):
+            return None
+        made[name] = whole.reshape(-1, whole.shape[-1])
+    return made
+
+
+def _exact(
+    along: Walk, groups: Mapping[str, str], picked: Sequence[Picked], tell: Tell
+) -> dict[str, FloatArray]:
+    """Work figures out on a net of the ranges' values."""
+    chosen = [
+        [each.base_values[index] for index in indices]
+        for each, indices in zip(along.ranges, picked, strict=True)
+    ]
+    places = list(product(*chosen))
+    found = figures_of(along.points(places), groups, len(places), tell)
+    shape = tuple(map(len, chosen))
+    return {name: each.reshape(*shape, -1) for name, each in found.items()}
+
+
+def _spline(ranges: Sequence[Range], nodes: Sequence[Picked], values: FloatArray) -> FloatArray:
+    """Fill a net up to all values, one range after the other; no number spreads from one."""
+    from scipy.interpolate import CubicSpline  # noqa: PLC0415 -- not needed for --help
+
+    in_ratios = bool(np.all(values > 0))
+    filled = np.log(values) if in_ratios else values
+    if not np.isfinite(filled).all():
+        return np.full((*(len(each.base_values) for each in ranges), values.shape[-1]), np.nan)
+    for axis, (over, picked) in enumerate(zip(ranges, nodes, strict=True)):
+        place = np.array(over.base_values, dtype=np.float64)
+        place = np.log(place) if over.log else place
+        if len(picked) < len(place):
+            filled = CubicSpline(place[picked], filled, axis=axis)(place)
+    return np.exp(filled) if in_ratios else np.asarray(filled)
