@@ -50,6 +50,8 @@ class Pixels:
         The file says that its colours are not sRGB.
     cautions : tuple of str
         What the user should know.
+    largest : int, optional
+        Largest code that the file says there can be; no scale of its white.
     """
 
     codes: Codes
@@ -58,6 +60,7 @@ class Pixels:
     orientation: int = 1
     foreign_profile: bool = False
     cautions: tuple[str, ...] = ()
+    largest: int | None = None
 
 
 def split_alpha(samples: Codes, opaque: int) -> tuple[Codes, Codes | None]:

@@ -83,9 +83,10 @@ def load_samples(path: Path | str, *, bit_depth: int | None = None, key: str = "
     """
     Read the samples of a PNG, TIFF or JPEG file as they are, and say how their depth is known.
 
-    A file of up to 8 bit, or one that states another depth than 16, tells its own. In 16 bits lie
-    samples of any depth: left out, it is the smallest of 10, 12, 14 and 16 bit that holds the
-    largest of them. Samples that are all multiples of 4, 16 or 64 and need 16 bit were shifted up;
+    A file of up to 8 bit, or one that states another depth than 16, tells its own; so does a TIFF
+    file whose tag MaxSampleValue is the end of a scale, as in a scan of linesim. Else in 16
+    bits lie samples of any depth: left out, it is the smallest of 10, 12, 14 and 16 bit that holds
+    the largest of them. Samples that are all multiples of 4, 16 or 64 and need 16 bit were shifted up;
     they stay as they are, and full scale is the largest such multiple.
 
     Parameters
@@ -113,7 +114,7 @@ def load_samples(path: Path | str, *, bit_depth: int | None = None, key: str = "
     with refusals_named(name):
         _refuse_no_samples(pixels)
         image = upright(pixels.codes, pixels.orientation).astype(np.uint16)
-        found = _samples(image, pixels.full_scale, bit_depth)
+        found = _samples(image, _stored_scale(pixels), bit_depth)
     told = [*pixels.cautions, *_file_cautions(path, pixels), *found.cautions]
     return replace(found, cautions=tuple(f"{name}: {text}." for text in told))
 
@@ -183,6 +184,13 @@ def _refuse_no_samples(pixels: Pixels) -> None:
     if pixels.alpha is not None:
         msg = "is partly transparent"
         raise RefusedImageError(msg, "an opaque image")
+
+
+def _stored_scale(pixels: Pixels) -> int:
+    """Largest sample that the file can hold, or says that it holds; a power of two less 1. [DN]."""
+    largest = pixels.largest or pixels.full_scale
+    whole = largest < pixels.full_scale and largest & (largest + 1) == 0
+    return largest if whole and int(pixels.codes.max()) <= largest else pixels.full_scale
 
 
 def _scale(

@@ -3,7 +3,7 @@ TIFF and BigTIFF: bilevel, grey, palette and RGB, 1 to 16 bit or float, any usua
 
 References
 ----------
-TIFF Revision 6.0 (1992), tags 258, 262, 273, 274, 279, 320, 338, 339.
+TIFF Revision 6.0 (1992), tags 258, 262, 273, 274, 279, 281, 320, 338, 339.
 """
 
 import logging
@@ -162,7 +162,15 @@ def _pixels(page: tifffile.TiffPage, samples: Codes, cautions: tuple[str, ...]) 
         orientation=int(page.tags.valueof("Orientation", default=1)),
         foreign_profile=bool(profile) and not is_srgb_profile(bytes(profile)),
         cautions=cautions + notes,
+        largest=_stated_largest(page),
     )
+
+
+def _stated_largest(page: tifffile.TiffPage) -> int | None:
+    """Read the tag MaxSampleValue, of which there is one a channel."""
+    stated = page.tags.valueof("MaxSampleValue", default=None)
+    values = np.atleast_1d(np.asarray(0 if stated is None else stated))
+    return int(values.max()) if values.dtype.kind in "iu" and values.max() > 0 else None
 
 
 def _without_extras(page: tifffile.TiffPage, samples: Codes) -> tuple[Codes, tuple[str, ...]]:

@@ -71,7 +71,8 @@ def write_scan(scan: Scan, folder: Path, *, true_proportion: bool = False) -> tu
     names = ("scan.tif", "preview.png", "metrics.json", "setup.toml")
     paths = tuple(folder / name for name in names)
     small = scan.setup.camera.bit_depth == _EIGHT_BIT
-    write_tiff(paths[0], scan.image.astype(np.uint8) if small else scan.image)
+    samples = scan.image.astype(np.uint8) if small else scan.image
+    write_tiff(paths[0], samples, full_scale_dn=scan.setup.full_scale_dn)
     write_png(paths[1], preview(scan, true_proportion=true_proportion))
     write_json(paths[2], scan.metrics())
     write_text(paths[3], resolved_text(scan.setup, folder))

@@ -131,3 +131,23 @@ def test_arrays_are_taken_by_the_same_rules() -> None:
         samples_of(noise(255).astype(np.uint8), bit_depth=12)
     with pytest.raises(InputError, match=r"an array that holds the sample 4095 DN, but 8 bit"):
         samples_of(noise(4095), bit_depth=8)
+
+
+@pytest.mark.parametrize("channels", [1, 3])
+def test_a_scan_tells_its_own_depth(tmp_path: Path, channels: int) -> None:
+    """A dark 12-bit scan states its scale in the file, and is not taken for one of 10 bit."""
+    shape = (4, 5) if channels == 1 else (4, 5, 3)
+    image = np.full(shape, 40, dtype=np.uint16)
+    write_tiff(tmp_path / "scan.tif", image, full_scale_dn=4095)
+    write_tiff(tmp_path / "plain.tif", image)
+    told, guessed = (load_samples(tmp_path / name) for name in ("scan.tif", "plain.tif"))
+    assert (told.bit_depth, told.depth_from) == (12, "as the file says")
+    assert guessed.bit_depth == 10
+
+
+@pytest.mark.parametrize("stated", [30, 1000])
+def test_a_statement_that_cannot_be_is_passed_over(tmp_path: Path, stated: int) -> None:
+    """A largest sample under a sample in the file, or that is no end of a scale, says nothing."""
+    image = np.full((4, 5), 40, dtype=np.uint16)
+    write_tiff(tmp_path / "odd.tif", image, full_scale_dn=stated)
+    assert load_samples(tmp_path / "odd.tif").bit_depth == 10
