@@ -86,8 +86,8 @@ def load_samples(path: Path | str, *, bit_depth: int | None = None, key: str = "
     A file of up to 8 bit, or one that states another depth than 16, tells its own; so does a TIFF
     file whose tag MaxSampleValue is the end of a scale, as in a scan of linesim. Else in 16
     bits lie samples of any depth: left out, it is the smallest of 10, 12, 14 and 16 bit that holds
-    the largest of them. Samples that are all multiples of 4, 16 or 64 and need 16 bit were shifted up;
-    they stay as they are, and full scale is the largest such multiple.
+    the largest of them. Samples that are all multiples of 4, 16 or 64 and need 16 bit were shifted
+    up; they stay as they are, and full scale is the largest such multiple.
 
     Parameters
     ----------
