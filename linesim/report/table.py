@@ -12,7 +12,9 @@ from linesim.setup.channels import COLOURS
 from linesim.study.scan import Scan
 
 _WIDTH = 100
-_LABEL_WIDTH = 26
+_LABEL_WIDTH = 28
+_FEWEST = 1e-6
+"""False alarms on a square metre that are told as no more than that many."""
 _LARGE = 10
 """Margins from here on are told as a factor."""
 _LABELS: dict[str, tuple[tuple[str, ...], ...]] = {
@@ -60,8 +62,8 @@ _LABELS: dict[str, tuple[tuple[str, ...], ...]] = {
     "detection": (
         ("smallest defect", "{defect_px_x:.3g} x {defect_px_y:.3g} px"),
         ("defect contrast / noise", "{defect_cnr:.4g} a sample"),
-        ("found of them", ("{detection_rate:.4%} at d' {defect_dprime:.4g}; as many as wanted at "
-         "{false_alarms_per_m2:.2g} alarms/m²")),
+        ("found of them", "{detection_rate:.4%} at d' {defect_dprime:.4g}"),
+        ("alarms for the share wanted", "at most {false_alarms_per_m2:.2g}/m²"),
         ("smallest disc found", "{smallest_detectable_um:.4g} um",
          "; alarm from {alarm_threshold:.3g} sigma on"),
         ("thinnest scratch found", "{smallest_width_um:.4g} um"),
@@ -134,6 +136,16 @@ def _paragraph(head: str, text: str) -> list[str]:
     return textwrap.wrap(f"{head}{text}", _WIDTH, initial_indent="  ", subsequent_indent="      ")
 
 
+def _told(group: Mapping[str, object]) -> Mapping[str, object]:
+    """Leave chances that are next to nothing at a bound, rather than tell them to the digit."""
+    alarms = group.get("false_alarms_per_m2")
+    if alarms is None:
+        return group
+    if isinstance(alarms, Mapping):
+        return {**group, "false_alarms_per_m2": {k: max(v, _FEWEST) for k, v in alarms.items()}}
+    return {**group, "false_alarms_per_m2": max(float(str(alarms)), _FEWEST)}
+
+
 def _rows(group: Mapping[str, object], labels: tuple[tuple[str, ...], ...]) -> tuple[Row, ...]:
     return tuple(
         row for label, text, *behind in labels for row in _row(label, text, "".join(behind), group)
@@ -163,7 +175,7 @@ def figure_rows(found: Budget) -> dict[str, tuple[Row, ...]]:
     dict
         Group -> its rows.
     """
-    return {name: _rows(found[name], labels) for name, labels in _LABELS.items()}
+    return {name: _rows(_told(found[name]), labels) for name, labels in _LABELS.items()}
 
 
 def measured_rows(found: Scan) -> tuple[Row, ...]:

@@ -1,8 +1,8 @@
 """
 Make every picture of ``outputs/README.md`` again, each by the command that stands under it.
 
-``python -m tests.bench.gallery``, from the top folder. The pictures are the runs' ``preview.png``
-of 8 bit, grey where a monochrome camera made them. ``tests/house/test_docs.py`` tells when it is
+``python -m tests.bench.gallery``, from the top folder. The pictures are what the runs leave, of
+8 bit, grey where a monochrome camera made them. ``tests/house/test_docs.py`` tells when it is
 time. The sheets of faults come from ``tests.bench.fault_sheet``.
 """
 
@@ -38,10 +38,15 @@ def run(arguments: str) -> int:
     return 0
 
 
-def preview_of(arguments: str) -> Path:
-    """Name the picture that ``linesim scan`` leaves, as seen from where it runs."""
-    named = [word for word in shlex.split(arguments) if word.endswith(".toml")]
-    return Path("outputs") / (Path(named[0]).stem if named else "sample") / "preview.png"
+def picture_of(arguments: str) -> Path:
+    """Name the picture that a command leaves, as seen from where it runs."""
+    words = shlex.split(arguments)
+    if "--plot" in words:
+        return Path(words[words.index("--plot") + 1])
+    named = [word for word in words if word.endswith(".toml")]
+    stem = Path(named[0]).stem if named else "sample"
+    folder = Path(words[words.index("--out") + 1]) if "--out" in words else Path("outputs") / stem
+    return folder / ("preview.png" if words[0] == "scan" else f"{words[0]}.png")
 
 
 def is_colour(picture: Image.Image) -> bool:
@@ -58,8 +63,8 @@ def main() -> None:
         for picture, arguments in entries((home / "README.md").read_text("utf-8")):
             if run(arguments):
                 sys.exit(f"linesim {arguments} failed")
-            made = Image.open(preview_of(arguments))
-            kept = made if is_colour(made) else made.convert("L")
+            made = Image.open(picture_of(arguments))
+            kept = made.convert("RGB") if is_colour(made) else made.convert("L")
             kept.save(home / picture, optimize=True)
 
 

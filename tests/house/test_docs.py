@@ -36,6 +36,16 @@ SETUPS = sorted(path.name for path in (ROOT / "sample_targets").glob("*.toml"))
 WORKED = load_setup(ROOT / "sample_targets" / "worked_example.toml")
 
 
+def bench(name: str) -> ModuleType:
+    """Load one of the benchmarks, which lie outside of any package."""
+    spec = importlib.util.spec_from_file_location(name, ROOT / "tests" / "bench" / f"{name}.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
 def commands(page: str) -> list[str]:
     """Take the arguments of every linesim command out of a page's sh blocks, comments left out."""
     lines = [line for block in BLOCK.findall(page) for line in block.splitlines()]
@@ -79,10 +89,8 @@ def test_a_picture_comes_from_its_command(
     Kinds of processor differ in the last bit of a sine, which moves some samples by 1 DN: up to
     5 grey levels in the darkest picture, where 28 DN span the range. Other noise would move most.
     """
-    words = shlex.split(arguments)
-    run_name = Path(words[1]).stem if len(words) > 1 else "sample"
     kept = Image.open(ROOT / "outputs" / name)
-    made = Image.open(ran[0] / "outputs" / run_name / "preview.png").convert(kept.mode)
+    made = Image.open(ran[0] / bench("gallery").picture_of(arguments)).convert(kept.mode)
     assert made.size == kept.size
     differ = np.asarray(made, dtype=np.int16) != np.asarray(kept, dtype=np.int16)
     assert differ.mean() < 0.01
@@ -90,8 +98,8 @@ def test_a_picture_comes_from_its_command(
 
 def test_every_picture_of_the_gallery_is_shown() -> None:
     """The page shows each picture once; each setup has one, but for that of the numbers."""
-    sheets = re.findall(r"\((gallery/faults_\w+\.png)\)", PAGES["outputs/README.md"])
-    shown = [name for name, _ in GALLERY] + sheets
+    drawn = re.findall(r"\((gallery/(?:faults_\w+|crossing)\.png)\)", PAGES["outputs/README.md"])
+    shown = [name for name, _ in GALLERY] + drawn
     assert sorted(shown) == sorted(
         path.relative_to(ROOT / "outputs").as_posix()
         for path in (ROOT / "outputs" / "gallery").iterdir()
@@ -150,16 +158,6 @@ def test_the_worked_example_is_reproduced(group: str, name: str, text: str) -> N
     half = 0.5 * 10.0 ** -len(printed.partition(".")[2])
     got = float(budget(WORKED)[group][name])
     assert_allclose(got, float(printed), rtol=0, atol=half * (1 + 1e-9))
-
-
-def bench(name: str) -> ModuleType:
-    """Load one of the benchmarks, which lie outside of any package."""
-    spec = importlib.util.spec_from_file_location(name, ROOT / "tests" / "bench" / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.mark.parametrize("label", ["f/4, 7.5 µm", "f/16, 7.5 µm", "f/4, 7.5 µm, disc 15 µm"])

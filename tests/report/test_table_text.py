@@ -25,7 +25,7 @@ FLAT: dict[str, Any] = {
         "dsnu": "3 e",
     },
     "acquisition": {"lines": 64},
-    "requirement": {"smallest_defect": "300 um", "snr": 300},
+    "requirement": {"smallest_defect": "100 um", "snr": 300},
 }
 KINDS: dict[str, dict[str, Any]] = {
     "mono": {},
@@ -109,7 +109,7 @@ def test_a_colour_has_a_row_of_its_own() -> None:
 def test_one_figure_of_three_colours_stands_in_one_row() -> None:
     """Rows 33 um apart at 0.1 and 75 um a line are 4.4 lines; whole lines leave red 0.4 behind."""
     text = scan_text(scanned("three-line"))
-    assert "colour against green      red 0.4, green 0, blue -0.4 lines" in text
+    assert "colour against green        red 0.4, green 0, blue -0.4 lines" in text
 
 
 def test_the_weakest_colour_is_judged() -> None:
