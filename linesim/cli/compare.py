@@ -9,6 +9,7 @@ import typer
 from linesim.cli.options import (
     Json,
     Out,
+    Report,
     Seed,
     TrueProportion,
     chosen_folder,
@@ -17,6 +18,7 @@ from linesim.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from linesim.study.compare import Comparison
     from linesim.study.variants import Variant
 
 Setups = Annotated[
@@ -83,6 +85,7 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     strict: NoneMeets = False,
     scans: Scans = False,
     true_proportion: TrueProportion = False,
+    report: Report = False,
 ) -> None:
     """Set binning modes, or any variants of a setup, side by side over one strip of the target."""
     from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
@@ -97,7 +100,10 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     folder = chosen_folder(out, paths[0] if paths else None)
     with progress("scanning") as told:
         found = compared(title, variants, seed, told=told)
-    written = write_comparison(found, folder, true_proportion=true_proportion, scans=scans)
+    written = (
+        *write_comparison(found, folder, true_proportion=true_proportion, scans=scans),
+        *(_page(found, folder, true_proportion=true_proportion) if report else ()),
+    )
     if json:
         print_json(compare_json(found))
     else:
@@ -105,6 +111,13 @@ def compare(  # noqa: PLR0913 -- one option a parameter
         typer.echo(f"{compare_text(found)}\n\nwrote {', '.join(names)} in {folder.as_posix()}/")
     if strict and not found.any_meets_all:
         raise typer.Exit(1)
+
+
+def _page(found: "Comparison", folder: Path, *, true_proportion: bool) -> tuple[Path, ...]:
+    """Write the report too."""
+    from linesim.report.compare_page import write_compare_report  # noqa: PLC0415 -- quick --help
+
+    return (write_compare_report(found, folder, true_proportion=true_proportion),)
 
 
 def _top(path: Path) -> str:

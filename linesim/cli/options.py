@@ -29,10 +29,23 @@ Out = Annotated[
 Strict = Annotated[
     bool, typer.Option("--strict", help="Exit with 1 where a requirement is missed.")
 ]
+
+
+def _possible(report: bool) -> bool:  # noqa: FBT001 -- typer hands the flag over by position
+    """Refuse a report that could not be written, before any work is done."""
+    if report:
+        from linesim.report.page import refuse_without_extra  # noqa: PLC0415 -- quick --help
+
+        refuse_without_extra()
+    return report
+
+
 Report = Annotated[
     bool,
     typer.Option(
-        "--report", help="Also write report.html: one page to send, which needs no network."
+        "--report",
+        callback=_possible,
+        help="Also write report.html: one page to send, which needs no network.",
     ),
 ]
 TrueProportion = Annotated[

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.options import Json, Out, chosen_folder, print_json
+from linesim.cli.options import Json, Out, Report, chosen_folder, print_json
 
 SpacePath = Annotated[
     Path, typer.Argument(metavar="SPACE", help="File with [options], [requirement], [limits].")
@@ -25,10 +25,12 @@ def rank(
     out: Out = None,
     json: Json = False,
     strict: NoneMeets = False,
+    report: Report = False,
 ) -> None:
     """Judge every option of a space of set-ups in closed form; the best and the front remain."""
     from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
     from linesim.report.rank_outputs import rank_json, write_ranking  # noqa: PLC0415 -- quick --help
+    from linesim.report.rank_page import write_rank_report  # noqa: PLC0415 -- quick --help
     from linesim.report.rank_table import rank_text  # noqa: PLC0415 -- quick --help
     from linesim.study.rank import rank as rank_of  # noqa: PLC0415 -- quick --help
     from linesim.study.space import load_space  # noqa: PLC0415 -- quick --help
@@ -37,6 +39,7 @@ def rank(
     with progress("judging") as tell:
         found = rank_of(chosen, top, tell)
     written = write_ranking(found, folder)
+    written += (write_rank_report(found, folder),) if report else ()
     if json:
         print_json(rank_json(found))
     else:

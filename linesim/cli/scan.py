@@ -29,14 +29,11 @@ def scan(  # noqa: PLR0913 -- one argument an option
 ) -> None:
     """Render what a setup would capture: the scan, a picture of it, and its figures."""
     from linesim.report.outputs import write_scan  # noqa: PLC0415 -- quick --help
-    from linesim.report.page import refuse_without_extra  # noqa: PLC0415 -- quick --help
     from linesim.report.scan_page import write_scan_report  # noqa: PLC0415 -- quick --help
     from linesim.report.table import scan_text  # noqa: PLC0415 -- quick --help
     from linesim.study.scan import scan as scan_of  # noqa: PLC0415 -- quick --help
 
     chosen, folder = chosen_setup(setup), chosen_folder(out, setup)
-    if report:
-        refuse_without_extra()
     found = scan_of(chosen, seed)
     written = write_scan(found, folder, true_proportion=true_proportion)
     if report:

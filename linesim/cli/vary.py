@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linesim.cli.options import Json, Out, Seed, chosen_folder, chosen_setup, print_json
+from linesim.cli.options import Json, Out, Report, Seed, chosen_folder, chosen_setup, print_json
 
 if TYPE_CHECKING:
     from linesim.setup.setup import Setup
@@ -73,6 +73,7 @@ def vary(  # noqa: PLR0913 -- one option a parameter
     seed: Seed = 0,
     json: Json = False,
     strict: Unmet = False,
+    report: Report = False,
 ) -> None:
     """Vary one key of a setup or two: figures, plots, and where the requirements are met."""
     from linesim.report.vary_outputs import vary_json, write_vary  # noqa: PLC0415 -- quick --help
@@ -82,18 +83,26 @@ def vary(  # noqa: PLR0913 -- one option a parameter
     path, texts = _parted(words or [])
     ranges, chosen, folder = split_ranges(texts), chosen_setup(path), chosen_folder(out, path)
     if ways:
-        _refuse_ranges(ranges)
+        _refuse_beside_ways(ranges, report=report)
         _ways(chosen, folder, json=json)
         return
     ask = _Ask(binning=_listed(binning), exposure=exposure, figures=_listed(figures))
     found, seen = _studied(chosen, ranges, ask, seed if render else None)
     written = write_vary(found, seen, folder)
+    written += _page(found, seen, folder) if report else ()
     if json:
         print_json(vary_json(found, seen))
     else:
         typer.echo(f"{vary_text(found)}\n\n{_wrote(written)}")
     if strict and not found.met:
         raise typer.Exit(1)
+
+
+def _page(found: "Varied", seen: "tuple[Seen, ...]", folder: Path) -> tuple[Path, ...]:
+    """Write the report too."""
+    from linesim.report.vary_page import write_vary_report  # noqa: PLC0415 -- quick --help
+
+    return (write_vary_report(found, seen, folder),)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,11 +153,12 @@ def _wrote(written: tuple[Path, ...]) -> str:
     return f"wrote {names} in {written[0].parent.as_posix()}/"
 
 
-def _refuse_ranges(ranges: dict[str, str]) -> None:
+def _refuse_beside_ways(ranges: dict[str, str], *, report: bool) -> None:
     from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
 
-    if ranges:
-        msg = f"--ways: read a range of {next(iter(ranges))} too; expected one of the two"
+    other = f"a range of {next(iter(ranges))}" if ranges else "--report" if report else ""
+    if other:
+        msg = f"--ways: read {other} too; expected one of the two"
         raise InputError(msg)
 
 

@@ -76,7 +76,11 @@ class Exposer:
 
     def strip(self, seed: int, first: int, last: int) -> ImageArray:
         """Give the expected electrons of some lines, of shape (looks, lines, columns). [e]."""
-        seen = [self._look(look, seed, first, last) for look in self.looks]
+        return self.at(seed, np.arange(first, last, dtype=np.float64))
+
+    def at(self, seed: int, delivered: FloatArray) -> ImageArray:
+        """Give the same of any delivered lines, by their numbers. [e]."""
+        seen = [self._look(self._placed(look, seed, delivered)) for look in self.looks]
         return np.stack(seen) if len(seen) > 1 else seen[0][None]
 
     def part(self, reference: Reference, tiles: slice) -> "Exposer":
@@ -88,16 +92,18 @@ class Exposer:
 
     def lines(self, look: Look, seed: int, first: int, last: int) -> LineTable:
         """Place the lines of one look on the target."""
-        delivered = np.arange(first, last, dtype=np.float64) + self.channel.delay_lines
-        exposed = delivered * float(self.numbers.timing.lines_joined) + look.line
+        return self._placed(look, seed, np.arange(first, last, dtype=np.float64))
+
+    def _placed(self, look: Look, seed: int, delivered: FloatArray) -> LineTable:
+        late = delivered + self.channel.delay_lines
+        exposed = late * float(self.numbers.timing.lines_joined) + look.line
         offset_um = self.channel.row_offset_um + look.offset_um
         slope = self.samplers[0].slope
         return line_table(self.setup, self.numbers, seed, exposed).moved(
             offset_um, -slope * offset_um
         )
 
-    def _look(self, look: Look, seed: int, first: int, last: int) -> ImageArray:
-        lines = self.lines(look, seed, first, last)
+    def _look(self, lines: LineTable) -> ImageArray:
         return self._flickered(self._sampled(lines), lines)
 
     def _sampled(self, lines: LineTable) -> ImageArray:

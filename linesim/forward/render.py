@@ -123,23 +123,16 @@ def render(
     Rendered
         Samples, and the electrons expected.
     """
-    numbers = station(setup)
-    physical = keeps_pixels_apart(setup, numbers)
-    halves = [
-        (
-            exposer(setup, reference, channel, physical=physical, off_axis_error=off_axis_error),
-            capturer(setup, seed, channel.index, physical=physical),
-        )
-        for channel in channels(setup, numbers)
-    ]
-    shape = (lines, int(numbers.geometry.image_width_px), len(halves))
+    halves = both_halves(setup, reference, seed, off_axis_error)
+    shape = (lines, int(station(setup).geometry.image_width_px), len(halves))
     image, expected = np.empty(shape, dtype=np.uint16), np.empty(shape, dtype=np.float32)
 
     def task(strip: int, first: int, last: int) -> None:
         for index, half in enumerate(halves):
-            expected_e, image_dn = _strip(half, seed, strip, (first, last))
-            expected[first:last, :, index] = expected_e
-            image[first:last, :, index] = image_dn
+            see, keep = half
+            pixel_e = see.strip(seed, first, last)
+            expected[first:last, :, index] = joined(pixel_e, keep.across)
+            image[first:last, :, index] = keep.strip(pixel_e, strip)
 
     each_strip(lines, task, workers)
     if len(halves) == 1:
@@ -147,16 +140,57 @@ def render(
     return Rendered(image=image, expected_e=expected)
 
 
-def _strip(
-    halves: tuple[Exposer, Capturer], seed: int, strip: int, bounds: tuple[int, int]
-) -> tuple[ImageArray, NDArray[np.uint16]]:
-    """Render one strip of one channel: expected electrons of delivered pixels, and numbers."""
-    see, keep = halves
-    pixel_e = see.strip(seed, *bounds)
+def both_halves(
+    setup: Setup, reference: Reference, seed: int, off_axis_error: float = OFF_AXIS_ERROR
+) -> list[tuple[Exposer, Capturer]]:
+    """
+    Build both halves of the forward model for every channel.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    reference : Reference
+        The target.
+    seed : int
+        Of noise and jitter.
+    off_axis_error : float
+        Error allowed to the lens between its axes; 1 takes a single separable term.
+
+    Returns
+    -------
+    list of tuple
+        One pair a channel.
+    """
+    numbers = station(setup)
+    physical = keeps_pixels_apart(setup, numbers)
+    return [
+        (
+            exposer(setup, reference, channel, physical=physical, off_axis_error=off_axis_error),
+            capturer(setup, seed, channel.index, physical=physical),
+        )
+        for channel in channels(setup, numbers)
+    ]
+
+
+def joined(pixel_e: ImageArray, across: int) -> ImageArray:
+    """
+    Join the expected electrons of physical pixels to those of delivered ones.
+
+    Parameters
+    ----------
+    pixel_e : ndarray of shape (looks, lines, columns)
+        As the first half gives them. [e]
+    across : int
+        Columns still to be joined.
+
+    Returns
+    -------
+    ndarray of shape (lines, columns / across)
+        Of delivered pixels. [e]
+    """
     looks, lines, columns = pixel_e.shape
-    if looks == keep.across == 1:
-        joined_e = pixel_e[0]
-    else:
-        groups = pixel_e.reshape(looks, lines, columns // keep.across, keep.across)
-        joined_e = groups.sum(axis=(0, 3))
-    return joined_e, keep.strip(pixel_e, strip)
+    if looks == across == 1:
+        return pixel_e[0]
+    groups = pixel_e.reshape(looks, lines, columns // across, across)
+    return np.asarray(groups.sum(axis=(0, 3)))

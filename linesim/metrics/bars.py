@@ -94,7 +94,7 @@ def bar_figures(
         that stands out of the noise.
     """
     centre_px += _shift_px(profile, centre_px, bar_px, noise)
-    place = np.arange(profile.size) + 0.5 - centre_px
+    place = np.arange(float(profile.size)) + 0.5 - centre_px
     inside = _inside(place, bar_px)
     total = float(inside @ profile)
     if not abs(total) > _CERTAIN * noise * float(np.sqrt(inside @ inside)):
@@ -139,7 +139,7 @@ def _inside(place: FloatArray, bar_px: float) -> FloatArray:
 
 def _shift_px(profile: FloatArray, centre_px: float, bar_px: float, noise: float) -> float:
     """How far the bars lie from where they are thought to be, by the phase of their wave."""
-    place = np.arange(profile.size) + 0.5 - centre_px
+    place = np.arange(float(profile.size)) + 0.5 - centre_px
     inside = _inside(place, bar_px)
     wave = complex((inside * profile) @ np.exp(-1j * np.pi * place / bar_px))
     doubt = noise * float(np.sqrt(0.5 * (inside @ inside)))

@@ -135,7 +135,7 @@ def _left(
     """Fit depth and ground; give what these bars leave, and the ground under them."""
     from scipy.special import ndtr  # noqa: PLC0415 -- keeps the command line's start fast
 
-    place = np.arange(profile.size) + 0.5 - centre_px
+    place = np.arange(float(profile.size)) + 0.5 - centre_px
     ends = (place[:, None] / bar_px - middles) / blur
     bars = (ndtr(ends + 0.5 / blur) - ndtr(ends - 0.5 / blur)).sum(axis=1)
     line = np.stack([np.ones(profile.size), place / profile.size], axis=1)

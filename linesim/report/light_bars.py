@@ -9,6 +9,7 @@ import numpy as np
 from linesim.budget.case import Value, values
 from linesim.budget.curves import LightPath, light_path, noise_sources_e
 from linesim.forward.station import Station, station
+from linesim.report.numerals import people_number
 from linesim.report.page_parts import Bar, Bars
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
@@ -33,26 +34,6 @@ class _Row:
     note: str
     value: float
     is_limit: bool = False
-
-
-def people_number(value: float) -> str:
-    """
-    Write a number to four digits, without an exponent between a thousandth and 10⁹.
-
-    Parameters
-    ----------
-    value : float
-        Not negative.
-
-    Returns
-    -------
-    str
-        As people write it.
-    """
-    if not 1e-3 <= value < 1e9:  # noqa: PLR2004 -- as said
-        return f"{value:.3g}"
-    rounded = float(f"{value:.4g}")
-    return f"{rounded:.0f}" if rounded >= 1000 else f"{rounded:g}"  # noqa: PLR2004 -- whole from here
 
 
 def _power(exponent: int) -> str:

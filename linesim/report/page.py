@@ -26,7 +26,7 @@ _TAG = re.compile(r"<[^<>]*>")
 _NAMES = re.compile(r'(?<=\sid=")|(?<=url\(#)|(?<=href="#)')
 """Places in a tag at which the name of an element begins."""
 _METADATA = re.compile(r"\s*<metadata>.*?</metadata>", flags=re.DOTALL)
-_DIGITS = re.compile(r"(?<=\d )u(?=[ms]\b)")
+_MICRO = re.compile(r"(?<=\d )u(?=[ms]\b)|(?<=, )u(?=[ms]$)")
 _TIMES = re.compile(r"(?<=[\dmx]) x (?=\d)")
 
 
@@ -62,7 +62,7 @@ def typeset(text: str) -> str:
     str
         The same in better type.
     """
-    return _TIMES.sub(" × ", _DIGITS.sub("µ", text))
+    return _TIMES.sub(" × ", _MICRO.sub("µ", text))
 
 
 def data_uri(png: bytes) -> str:
@@ -117,6 +117,7 @@ def _environment() -> "Environment":
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        keep_trailing_newline=True,
     )
     found.filters |= {"typeset": typeset, "data_uri": data_uri, "inline_svg": inline_svg}
     return found

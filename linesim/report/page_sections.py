@@ -1,13 +1,15 @@
 """Sections that tell of one station, ready for the page of any command."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from linesim.budget.budget import Budget
 from linesim.budget.case import values
 from linesim.budget.safety import MACHINERY, safety_cautions
 from linesim.forward.station import station
 from linesim.report.geometry_drawing import lines_on_target, rows_of_sensor
-from linesim.report.light_bars import light_bars, noise_bars, people_number
+from linesim.report.light_bars import light_bars, noise_bars
+from linesim.report.numerals import people_number
 from linesim.report.page_parts import (
     Cautions,
     Facts,
@@ -105,28 +107,52 @@ def requirement_section(found: Budget) -> Section:
     )
 
 
-def caution_section(setup: Setup, found: Budget) -> Section:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
     """
-    Tell what to mind: the picture first, then people.
+    One of the stations that a page tells of.
 
     Parameters
     ----------
+    title : str
+        A few words that tell it from the others.
     setup : Setup
         The station.
-    found : Budget
-        With its cautions.
+    budget : Budget
+        Its figures.
+    """
+
+    title: str
+    setup: Setup
+    budget: Budget
+
+
+def caution_section(*stations: Case) -> Section:
+    """
+    Tell what to mind: the picture first, then people; each thing once.
+
+    Parameters
+    ----------
+    *stations : Case
+        One or more; where a caution does not hold for all, the titles of those stand before it.
 
     Returns
     -------
     Section
         Two lists; the second always has the line about machinery.
     """
-    about_people = {code for code, _ in safety_cautions(setup)}
-    picture = tuple(
-        (each.code, each.text) for each in found.cautions if each.code not in about_people
-    )
-    people = tuple((each.code, each.text) for each in found.cautions if each.code in about_people)
-    none = (("", "Nothing in this setup calls for a caution."),)
+    about_people = {code for one in stations for code, _ in safety_cautions(one.setup)}
+    holders: dict[tuple[str, str], list[str]] = {}
+    for one in stations:
+        for caution in one.budget.cautions:
+            holders.setdefault((caution.code, caution.text), []).append(one.title)
+    told = [
+        (code, text if len(titles) == len(stations) else f"{', '.join(titles)}: {text}")
+        for (code, text), titles in holders.items()
+    ]
+    picture = tuple(pair for pair in told if pair[0] not in about_people)
+    people = tuple(pair for pair in told if pair[0] in about_people)
+    none = (("", "Nothing here calls for a caution."),)
     return Section(
         title="What to mind",
         parts=(

@@ -7,6 +7,7 @@ from linesim.report.before_after import before_after
 from linesim.report.page import write_report
 from linesim.report.page_parts import Page, Section
 from linesim.report.page_sections import (
+    Case,
     caution_section,
     figure_section,
     geometry_section,
@@ -42,11 +43,11 @@ def write_scan_report(found: Scan, folder: Path) -> Path:
         Where it cannot be written, or jinja2 or matplotlib is not installed.
     """
     path = folder / "report.html"
-    write_report(path, scan_page(found, folder))
+    write_report(path, scan_page(found))
     return path
 
 
-def scan_page(found: Scan, folder: Path, reference: Reference | None = None) -> Page:
+def scan_page(found: Scan, reference: Reference | None = None) -> Page:
     """
     Make the report of a scan.
 
@@ -54,8 +55,6 @@ def scan_page(found: Scan, folder: Path, reference: Reference | None = None) -> 
     ----------
     found : Scan
         The scan.
-    folder : pathlib.Path
-        Where the page will lie.
     reference : Reference, optional
         The target that was scanned; left out, that of the setup.
 
@@ -78,13 +77,11 @@ def scan_page(found: Scan, folder: Path, reference: Reference | None = None) -> 
         sections=(
             requirement_section(found.budget),
             Section(title="Target and simulated scan", parts=before_after(found, source)),
-            caution_section(setup, found.budget),
+            caution_section(Case(title="", setup=setup, budget=found.budget)),
             geometry_section(setup),
             *signal_sections(setup, found.budget),
             figure_section(found.budget, measured_rows(found)),
-            setup_section(setup, folder),
-            making_section(
-                setup, found.seed, folder, f"linesim scan setup.toml --seed {found.seed} --report"
-            ),
+            setup_section(setup),
+            making_section(setup, f"linesim scan setup.toml --seed {found.seed} --report"),
         ),
     )

@@ -19,6 +19,7 @@ _DEFECTS = {
 _FULL = 0.9995
 """Share of the line period from which on an exposure is called all of it."""
 _SAME = 0.005
+_LONG = 13
 
 
 def _target(setup: Setup) -> str:
@@ -76,10 +77,16 @@ def _rate(setup: Setup, numbers: Station) -> str:
     )
 
 
+def _lux(setup: Setup) -> str:
+    """Give the illuminance as written, but for one with the digits of a computer."""
+    text, lux = str(setup.texts["light"]["illuminance"]), setup.light.illuminance_lx
+    return text if len(text) < _LONG else f"{lux:.4g} lx"
+
+
 def _light(setup: Setup, numbers: Station) -> str:
     light = setup.texts["light"]
     watts = f"{float(numbers.irradiance_w_m2):.4g} W/m²"
-    asked = f"{light['illuminance']}, {watts}," if "illuminance" in light else f"{watts}"
+    asked = f"{_lux(setup)}, {watts}," if "illuminance" in light else watts
     ambient = f", {light['ambient']} of other light" if setup.ambient_w_m2 > 0 else ""
     return (
         f"The light at the target is {asked} of {setup.light.spectrum.name}{ambient}; white sends "

@@ -4,7 +4,6 @@ import platform
 import tomllib
 from collections.abc import Mapping
 from importlib.metadata import version
-from pathlib import Path
 
 from linesim import __version__
 from linesim.report.page_parts import Listing, Section, Table, Tables, Text
@@ -44,7 +43,7 @@ def plain(value: object) -> str:
     return str(value)
 
 
-def setup_section(setup: Setup, folder: Path) -> Section:
+def setup_section(setup: Setup) -> Section:
     """
     Show every key of a setup with its value, and which of them are defaults.
 
@@ -52,15 +51,16 @@ def setup_section(setup: Setup, folder: Path) -> Section:
     ----------
     setup : Setup
         The station.
-    folder : pathlib.Path
-        Where the page will lie; file names are told as seen from there.
 
     Returns
     -------
     Section
-        A table a section of the setup file.
+        A table a section of the setup file; files are named as seen from where it lies.
     """
-    texts, starter = tomllib.loads(resolved_text(setup, folder)), tomllib.loads(starter_text())
+    texts, starter = (
+        tomllib.loads(resolved_text(setup, setup.folder)),
+        tomllib.loads(starter_text()),
+    )
     tables = []
     for name, section in texts.items():
         if not isinstance(section, Mapping):
@@ -79,7 +79,7 @@ def setup_section(setup: Setup, folder: Path) -> Section:
     return Section(title="The setup", parts=(Tables(tables=tuple(tables)),))
 
 
-def making_section(setup: Setup, seed: int, folder: Path, command: str) -> Section:
+def making_section(setup: Setup, command: str) -> Section:
     """
     Tell how a page was made, so that it can be made again.
 
@@ -87,12 +87,8 @@ def making_section(setup: Setup, seed: int, folder: Path, command: str) -> Secti
     ----------
     setup : Setup
         The station.
-    seed : int
-        Of noise and jitter.
-    folder : pathlib.Path
-        Where the page will lie.
     command : str
-        That makes the page again from the setup's text.
+        That makes the page again from the setup's text, with the seed of noise and jitter.
 
     Returns
     -------
@@ -103,7 +99,6 @@ def making_section(setup: Setup, seed: int, folder: Path, command: str) -> Secti
         ("linesim", __version__),
         ("Python", platform.python_version()),
         *((name, version(name)) for name in _MADE_WITH),
-        ("seed of noise and jitter", str(seed)),
         ("seed of the fixed pattern", str(setup.camera.pattern_seed)),
     )
     return Section(
@@ -111,6 +106,8 @@ def making_section(setup: Setup, seed: int, folder: Path, command: str) -> Secti
         parts=(
             Text(paragraphs=(_MODEL, f"{_AGAIN}: {command}")),
             Table(title="Made with", rows=rows),
-            Listing(title="The setup as a file (setup.toml)", text=resolved_text(setup, folder)),
+            Listing(
+                title="The setup as a file (setup.toml)", text=resolved_text(setup, setup.folder)
+            ),
         ),
     )

@@ -9,6 +9,7 @@ from linesim.setup.arrays import FloatArray
 from linesim.study.crossing import USUAL_NET, Margin, Span, shared, spans
 from linesim.study.many import figures_of, groups_of
 from linesim.study.points import Walk
+from linesim.study.smooth import COSTLY
 from linesim.study.wishes import UNSATURATED, Wish, weakest
 
 MOST_ROWS = 9
@@ -69,12 +70,13 @@ def answers_of(
     InputError
         Where a point between those of the ranges cannot be run.
     """
-    return tuple(
-        answer
-        for title, each in walks.items()
-        for beside in _rows(each)
-        for answer in _answers(each, beside, wishes, (title, exposure))
-    )
+    found: list[Answer] = []
+    for title, each in walks.items():
+        groups = groups_of(each.ends)
+        wanted = tuple((wish, groups.get(wish.figure, COSTLY)) for wish in (*wishes, UNSATURATED))
+        for beside in _rows(each):
+            found += _answers(each, beside, wanted, (title, exposure))
+    return tuple(found)
 
 
 def _rows(along: Walk) -> list[float | None]:
@@ -87,15 +89,16 @@ def _rows(along: Walk) -> list[float | None]:
 
 
 def _answers(
-    along: Walk, beside: float | None, wishes: tuple[Wish, ...], named: tuple[str, str | None]
+    along: Walk,
+    beside: float | None,
+    wanted: tuple[tuple[Wish, str], ...],
+    named: tuple[str, str | None],
 ) -> Iterator[Answer]:
-    groups, over = groups_of(along.ends), along.ranges[0]
-    net = USUAL_NET if beside is None else 0
-    unsaturated = spans(over, _margin(along, UNSATURATED, groups, beside), net)
-    for wish in (*wishes, UNSATURATED):
-        met = unsaturated
-        if wish is not UNSATURATED:
-            met = spans(over, _margin(along, wish, groups, beside), net)
+    over, net = along.ranges[0], USUAL_NET if beside is None else 0
+    # the saturation limit stands last
+    parts = [spans(over, _margin(along, wish, group, beside), net) for wish, group in wanted]
+    unsaturated = parts[-1]
+    for (wish, _), met in zip(wanted, parts, strict=True):
         yield Answer(
             title=named[0],
             exposure=named[1],
@@ -106,10 +109,10 @@ def _answers(
         )
 
 
-def _margin(along: Walk, wish: Wish, groups: Mapping[str, str], beside: float | None) -> Margin:
+def _margin(along: Walk, wish: Wish, group: str, beside: float | None) -> Margin:
     """Give the margin of a requirement along the first range."""
     rest = () if beside is None else (beside,)
-    chosen = {wish.figure: groups.get(wish.figure, "detection")}
+    chosen = {wish.figure: group}
 
     def margin(values: FloatArray) -> FloatArray:
         points = along.points((float(value), *rest) for value in values)

@@ -2,10 +2,10 @@
 Figures that cost much, along ranges of many points: a cubic through some, checked between them.
 
 The figures of detection integrate over frequencies and search for sizes, a millisecond a point.
-They are smooth along most keys, so that 33 points a range carry a spline through the logarithms. It
-is held against the closed form halfway between its nodes, where it errs most, and must agree to
-0.0005, a quarter of what those integrals are right to; else there are more nodes,
-and in the end all points. Jumps, as of an encoder that rounds to whole counts, fail that check.
+They are smooth along most keys, so that a few dozen points a range carry a spline through the
+logarithms. It is held against the closed form halfway between its nodes, where it errs most, and
+must agree to 0.0005, a quarter of what those integrals are right to; else there are more nodes, and
+in the end all points. Jumps, as of an encoder that rounds to whole counts, fail that check.
 """
 
 from collections.abc import Mapping, Sequence
@@ -21,7 +21,7 @@ from linesim.study.ranges import Range
 
 COSTLY = "detection"
 """The group of such figures."""
-_NODES = (33, 65, 129)
+_NODES = (17, 33, 65, 129)
 _AGREE = 5e-4
 _WORTH = 2
 """Points for each that is worked out, below which all are."""

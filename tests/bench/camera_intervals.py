@@ -157,7 +157,9 @@ def look_at(seed: int) -> dict[str, Interval]:
 def row(name: str, truth: float, looks: list[Interval]) -> tuple[str, bool]:
     """Count the looks that hold the truth; tell whether that many do."""
     held = sum(each.low <= truth <= each.high for each in looks)
-    errors = [2 * (each.value - truth) / (each.high - each.low) for each in looks if each.high > 0]
+    errors = [
+        2 * (each.value - truth) / (each.high - each.low) for each in looks if each.high > each.low
+    ]
     low, high = BOTH_SIDES if truth or "gap" in name else ONE_SIDE
     right = len(looks) != LOOKS or low <= held <= high
     numbers = f"{truth:>14.6g}{held:>6}{np.mean(errors):>9.3f}{np.std(errors):>8.3f}"

@@ -41,7 +41,7 @@ def transfer(frequency_cyc_px: FloatArray, direction: str) -> FloatArray:
 
 def coltman(frequency_cyc_px: float, direction: str) -> float:
     """4/π (M(f) − M(3f)/3 + M(5f)/5 − …), from memory; nothing is left above the cut-off."""
-    n = 2.0 * np.arange(200) + 1.0
+    n: FloatArray = 2.0 * np.arange(200.0) + 1.0
     sign = np.where(n % 4 == 1, 1.0, -1.0)
     return 4 / np.pi * float(np.sum(sign / n * transfer(n * frequency_cyc_px, direction)))
 

@@ -12,7 +12,8 @@ import pytest
 from linesim.budget.budget import budget
 from linesim.forward.station import station
 from linesim.report.geometry_drawing import lines_on_target, rows_of_sensor, sensor_rows
-from linesim.report.light_bars import light_bars, noise_bars, people_number
+from linesim.report.light_bars import light_bars, noise_bars
+from linesim.report.numerals import people_number
 from linesim.report.page_parts import Picture
 from linesim.report.scan_words import job_in_words
 from linesim.setup.load import changed, load_setup, sample_setup

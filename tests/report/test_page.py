@@ -97,7 +97,7 @@ def scans() -> dict[str, Scan]:
 @pytest.fixture(scope="module")
 def texts(scans: dict[str, Scan]) -> dict[str, str]:
     """Lay out the report of each, once."""
-    return {name: page_text(scan_page(found, Path())) for name, found in scans.items()}
+    return {name: page_text(scan_page(found)) for name, found in scans.items()}
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -216,7 +216,7 @@ def test_a_missed_requirement_is_said_in_words(texts: dict[str, str]) -> None:
 def test_the_same_scan_gives_the_same_page(scans: dict[str, Scan], texts: dict[str, str]) -> None:
     """Byte for byte, with another number of workers too."""
     again = scan(scans["three-line"].setup, workers=1)
-    assert page_text(scan_page(again, Path())) == texts["three-line"]
+    assert page_text(scan_page(again)) == texts["three-line"]
 
 
 def test_a_page_tells_nothing_of_the_machine(
@@ -259,6 +259,7 @@ def test_a_page_is_made_of_any_parts() -> None:
         ("75 x 75 um (across x along)", "75 × 75 µm (across x along)"),
         ("76.8 mm x 60 mm, 1024 px x 800 lines", "76.8 mm × 60 mm, 1024 px × 800 lines"),
         ("75 us of 75 us, let us see", "75 µs of 75 µs, let us see"),
+        ("object pixel across, um", "object pixel across, µm"),
     ],
 )
 def test_units_are_set_as_in_print(console: str, print: str) -> None:  # noqa: A002 -- what it is

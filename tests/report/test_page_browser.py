@@ -1,97 +1,15 @@
-"""
-A report in a real browser: nothing is fetched, nothing overflows, keys move the divider, A4 prints.
+"""A report in a real browser: nothing is fetched, and its divider obeys keys and pointer."""
 
-Chromium and its driver come from the system's packages (on Debian ``chromium chromium-driver``);
-nothing is downloaded by the tests.
-"""
-
-import base64
 import json
 import re
-from collections.abc import Iterator
 from pathlib import Path
-from shutil import which
-from typing import Any
 
 import pytest
-from selenium.webdriver import Chrome, ChromeOptions, ChromeService
+from selenium.webdriver import Chrome
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
-from linesim.report.scan_page import write_scan_report
-from linesim.setup.load import setup_from
-from linesim.study.scan import scan
-
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
-BROWSER = next(filter(None, map(which, BROWSERS)), None)
-DRIVER = which("chromedriver")
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(
-        BROWSER is None or DRIVER is None,
-        reason="needs chromium and chromedriver: apt-get install chromium chromium-driver",
-    ),
-]
-# a wide foil in too much light: long words, many cautions, verdicts of both kinds, two dividers
-STATION: dict[str, Any] = {
-    "title": "A title with aVeryLongWordThatGoesOnWithoutAnySpaceAtAllAndOnAndOnAndOn <b>",
-    "target": {"image": "foil", "pixel_size": "40 um", "width": "24 mm", "height": "16 mm"},
-    "transport": {"speed": "60 m/min", "skew": "0.5 deg"},
-    "lens": {"magnification": 0.1},
-    "light": {"illuminance": "900 klx", "flicker": 0.1},
-    "camera": {"kind": "prism", "pixels": 320, "pixel_width": "7.5 um"},
-    "requirement": {"smallest_defect": "300 um", "snr": 5000},
-}
-WIDTHS = (1280, 390)
-A4_MM = (210.0, 297.0)
-MARGIN_MM = 15.0
-CSS_PX_MM = 96 / 25.4  # CSS Values and Units: 96 px are an inch
-OVERFLOWING = """
-const most = arguments[0];
-return [...document.querySelectorAll("body *")]
-  .filter((each) => !each.closest(".unseen") && each.getClientRects().length)
-  .filter((each) => {
-    const box = each.getBoundingClientRect();
-    return box.right > most + 0.5 || box.left < -14.5;
-  })
-  .map((each) => `${each.tagName}.${each.className} ${each.textContent.slice(0, 40)}`);
-"""
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> str:
-    """Write a report; it is opened from the disk."""
-    folder = tmp_path_factory.mktemp("report")
-    return write_scan_report(scan(setup_from(STATION)), folder).as_uri()
-
-
-@pytest.fixture(scope="module")
-def driver() -> Iterator[Chrome]:
-    """Start a browser that writes down what it asks for."""
-    options = ChromeOptions()
-    options.binary_location = str(BROWSER)
-    for switch in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
-        options.add_argument(switch)
-    options.set_capability("goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"})
-    found = Chrome(options=options, service=ChromeService(executable_path=str(DRIVER)))
-    try:
-        yield found
-    finally:
-        found.quit()
-
-
-@pytest.fixture
-def page(driver: Chrome, address: str) -> Chrome:
-    """Open the report afresh, on a wide screen."""
-    screen(driver, 1280)
-    driver.get(address)
-    return driver
-
-
-def screen(driver: Chrome, width_px: int) -> None:
-    """Give the page a screen of some width."""
-    size = {"width": width_px, "height": 900, "deviceScaleFactor": 1, "mobile": False}
-    driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+pytestmark = pytest.mark.browser
 
 
 def asked_for(driver: Chrome) -> list[str]:
@@ -107,8 +25,9 @@ def asked_for(driver: Chrome) -> list[str]:
     ]
 
 
-def test_nothing_but_the_file_is_asked_for(page: Chrome, address: str) -> None:
+def test_nothing_but_the_file_is_asked_for(page: Chrome, addresses: dict[str, str]) -> None:
     """The one request is that for the file itself; what is in it comes as data."""
+    address = addresses["scan"]
     asked_for(page)
     page.get(address)
     urls = asked_for(page)
@@ -119,33 +38,6 @@ def test_nothing_but_the_file_is_asked_for(page: Chrome, address: str) -> None:
 def test_the_console_stays_silent(page: Chrome) -> None:
     """No error and no warning, and none of the content policy either."""
     assert page.get_log("browser") == []  # type: ignore[no-untyped-call]
-
-
-@pytest.mark.parametrize("width_px", WIDTHS)
-def test_nothing_overflows(page: Chrome, width_px: int) -> None:
-    """No sideways scrolling, and no element reaches past the screen, on a desk or a phone."""
-    screen(page, width_px)
-    inside = page.execute_script("return document.documentElement.clientWidth")
-    assert page.execute_script("return document.documentElement.scrollWidth") <= inside
-    assert page.execute_script(OVERFLOWING, inside) == []
-
-
-@pytest.mark.parametrize("width_px", WIDTHS)
-def test_letters_can_be_read(page: Chrome, width_px: int) -> None:
-    """No text, in tables or in drawings, is set smaller than 9 CSS pixels; our choice."""
-    screen(page, width_px)
-    sizes = page.execute_script("""
-      return [...document.querySelectorAll("p, td, th, li, small, code, figcaption, svg text")]
-        .filter((each) => each.getClientRects().length && each.textContent.trim())
-        .map((each) => {
-          const scale = each.ownerSVGElement
-            ? each.ownerSVGElement.getBoundingClientRect().width
-              / each.ownerSVGElement.viewBox.baseVal.width : 1;
-          return parseFloat(getComputedStyle(each).fontSize) * scale;
-        });
-    """)
-    assert len(sizes) > 100
-    assert min(sizes) >= 9
 
 
 def test_keys_reach_everything_in_order(page: Chrome) -> None:
@@ -205,72 +97,13 @@ def test_a_click_moves_the_line_to_its_place(page: Chrome) -> None:
     assert covered(page) == pytest.approx(0.25, abs=0.01)
 
 
-def test_both_pictures_lie_on_each_other(page: Chrome) -> None:
-    """On the screen they share one place, to the pixel, so that the line cuts both alike."""
-    boxes = page.execute_script("""
-      return [...document.querySelectorAll(".pair")].map((pair) =>
-        [...pair.querySelectorAll("img")].map((each) => {
-          const box = each.getBoundingClientRect();
-          return [box.left, box.top, box.width, box.height, each.naturalWidth];
-        }));
-    """)
-    assert len(boxes) == 2
-    for before, after in boxes:
-        assert before == after
-        assert before[4] > 300
-
-
-def printed(page: Chrome) -> bytes:
-    """Print to A4 as the page itself asks."""
-    wanted = {"preferCSSPageSize": True, "printBackground": False}
-    return base64.b64decode(page.execute_cdp_cmd("Page.printToPDF", wanted)["data"])
-
-
-def test_it_prints_on_a4(page: Chrome) -> None:
-    """Every sheet is A4, to a point of a printer (1/72 inch), and there is more than one."""
-    pdf = printed(page).decode("latin-1")
-    sheets = re.findall(r"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)\s*\]", pdf)
-    assert len(sheets) > 3
-    for sheet in sheets:
-        assert [float(side) for side in sheet] == pytest.approx(
-            [side * 72 / 25.4 for side in A4_MM], abs=1
-        )
-
-
-def test_nothing_is_cut_in_print(page: Chrome) -> None:
-    """At the width that A4 leaves between its margins nothing is wider, and both pictures show."""
-    inside_px = int((A4_MM[0] - 2 * MARGIN_MM) * CSS_PX_MM)
-    page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
-    try:
-        screen(page, inside_px)
-        assert page.execute_script(OVERFLOWING, inside_px) == []
-        clips = page.execute_script("""
-          return [...document.querySelectorAll(".side img")].map((each) => {
-            const box = each.getBoundingClientRect();
-            return [getComputedStyle(each).clipPath, box.left, box.top, box.height];
-          });
-        """)
-        tall_px = max(box[3] for box in clips)
-        assert [clip for clip, *_ in clips] == ["none"] * 4
-        for first, second in (clips[:2], clips[2:]):
-            assert first[1] < second[1]
-            assert first[2] == second[2]
-        assert tall_px < (A4_MM[1] - 2 * MARGIN_MM) * CSS_PX_MM
-        assert (
-            page.execute_script(
-                'return getComputedStyle(document.querySelector(".pair input")).display'
-            )
-            == "none"
-        )
-    finally:
-        page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
-
-
-def test_without_script_both_pictures_stand_side_by_side(page: Chrome, address: str) -> None:
+def test_without_script_both_pictures_stand_side_by_side(
+    page: Chrome, addresses: dict[str, str]
+) -> None:
     """Where scripts are forbidden, nothing is hidden."""
     page.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     try:
-        page.get(address)
+        page.get(addresses["scan"])
         page.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
         sides = page.execute_script("""
           return [...document.querySelectorAll(".side")].map((each) =>
@@ -282,7 +115,7 @@ def test_without_script_both_pictures_stand_side_by_side(page: Chrome, address: 
     assert sides[0][0] < sides[1][0]
 
 
-def test_the_report_lies_where_it_was_written(address: str) -> None:
+def test_the_report_lies_where_it_was_written(addresses: dict[str, str]) -> None:
     """One file, and nothing beside it that it would need."""
-    file = Path(address.removeprefix("file://"))
+    file = Path(addresses["scan"].removeprefix("file://"))
     assert [path.name for path in file.parent.iterdir()] == ["report.html"]

@@ -1,0 +1,138 @@
+"""The report of a comparison: one page with the sheet, the figures side by side, and the answer."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+from linesim.budget.case import values
+from linesim.report.before_after import png_of
+from linesim.report.compare_sheet import compare_sheet
+from linesim.report.compare_table import LINES
+from linesim.report.compare_words import answer
+from linesim.report.numerals import people_number
+from linesim.report.page import write_report
+from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, Text
+from linesim.report.page_sections import Case, caution_section
+from linesim.report.scan_words import job_in_words
+from linesim.report.setup_tables import making_section, plain, setup_section
+from linesim.report.table import judged_rows
+from linesim.study.compare import Comparison
+
+
+def _figure_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
+    """Give each figure in all variants; of several colours the weakest."""
+    for line in LINES:
+        given = [one.scan.budget[line.group].get(line.name) for one in found.variants]
+        weakest = max if line.better == "low" else min
+        if any(value is not None for value in given):
+            yield (
+                line.label,
+                *("-" if each is None else people_number(weakest(values(each))) for each in given),
+            )
+
+
+def _verdict_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
+    judged = [{row.label: row for row in judged_rows(one.scan.budget)} for one in found.variants]
+    for label in dict.fromkeys(label for rows in judged for label in rows):
+        there = [rows.get(label) for rows in judged]
+        yield (
+            label,
+            *(
+                "-" if row is None else f"{'✓ met' if row.met else '✗ missed'}, {row.margin}"
+                for row in there
+            ),
+        )
+
+
+def _change_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
+    """Give the keys in which the variants differ."""
+    texts = [one.scan.setup.texts for one in found.variants]
+    for section, table in texts[0].items():
+        keys = {key for each in texts if isinstance(table, Mapping) for key in each[section]}
+        for key in sorted(keys):
+            given = [plain(each[section].get(key, "-")) for each in texts]
+            if len(set(given)) > 1:
+                yield (f"{section}.{key}", *given)
+
+
+def _table(title: str, rows: Iterator[tuple[str, ...]], found: Comparison) -> tuple[Table, ...]:
+    cells = tuple(rows)
+    head = ("", *(one.title for one in found.variants))
+    return (Table(title=title, head=head, rows=cells),) if cells else ()
+
+
+def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
+    """
+    Make the report of a comparison.
+
+    Parameters
+    ----------
+    found : Comparison
+        The scans.
+    true_proportion : bool
+        Of the pictures.
+
+    Returns
+    -------
+    Page
+        Ready to be written.
+    """
+    first, titles = found.variants[0].scan, [one.title for one in found.variants]
+    sheet = compare_sheet(found, true_proportion=true_proportion)
+    picture = Picture(
+        image=png_of(sheet),
+        alt=f"The same piece of the target as {', '.join(titles)} would deliver it",
+        caption="The same piece of the target in all of them: above on one grey scale, below each "
+        "stretched to its own range, with a small spot magnified.",
+    )
+    cases = [
+        Case(title=one.title, setup=one.scan.setup, budget=one.scan.budget)
+        for one in found.variants
+    ]
+    return Page(
+        title=found.title,
+        job=f"Comparison of {', '.join(titles)}",
+        lead=job_in_words(first.setup),
+        sections=(
+            Section(
+                title="What each gains and costs",
+                parts=(
+                    Text(paragraphs=answer(found)),
+                    *_table("requirements", _verdict_rows(found), found),
+                    *_table("what differs in the setup", _change_rows(found), found),
+                ),
+            ),
+            Section(title="Side by side", parts=(Pictures(pictures=(picture,)),)),
+            Section(title="Figures", parts=_table("", _figure_rows(found), found)),
+            caution_section(*cases),
+            setup_section(first.setup),
+            making_section(first.setup, f"linesim compare --seed {first.seed} --report"),
+        ),
+    )
+
+
+def write_compare_report(found: Comparison, folder: Path, *, true_proportion: bool = False) -> Path:
+    """
+    Write the report of a comparison beside its other files.
+
+    Parameters
+    ----------
+    found : Comparison
+        The scans.
+    folder : pathlib.Path
+        Made where it is missing.
+    true_proportion : bool
+        Of the pictures.
+
+    Returns
+    -------
+    pathlib.Path
+        The page.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be written, or jinja2 or matplotlib is not installed.
+    """
+    path = folder / "report.html"
+    write_report(path, compare_page(found, true_proportion=true_proportion))
+    return path

@@ -1,0 +1,129 @@
+"""Reports on a desk, on a phone and on paper: nothing overflows, nothing is cut."""
+
+import base64
+import re
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+import pytest
+from selenium.webdriver import Chrome
+from selenium.webdriver.common.by import By
+
+pytestmark = pytest.mark.browser
+Open = Callable[[str, int], Chrome]
+PAGES = ("scan", "rank", "compare")
+WIDTHS = (1280, 390)
+A4_MM = (210.0, 297.0)
+MARGIN_MM = 15.0
+CSS_PX_MM = 96 / 25.4  # CSS Values and Units: 96 px are an inch
+OVERFLOWING = """
+const most = arguments[0];
+return [...document.querySelectorAll("body *")]
+  .filter((each) => !each.closest(".unseen") && each.getClientRects().length)
+  .filter((each) => arguments[1] || !each.closest(".scroll") || each.matches(".scroll"))
+  .filter((each) => {
+    const box = each.getBoundingClientRect();
+    return box.right > most + 0.5 || box.left < -0.5;
+  })
+  .map((each) => `${each.tagName}.${each.className} ${each.textContent.slice(0, 40)}`);
+"""
+
+
+@contextmanager
+def on_paper(driver: Chrome) -> Iterator[int]:
+    """Lay the page out as for print, as wide as A4 leaves it between its margins."""
+    inside_px = int((A4_MM[0] - 2 * MARGIN_MM) * CSS_PX_MM)
+    driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    try:
+        size = {"width": inside_px, "height": 900, "deviceScaleFactor": 1, "mobile": False}
+        driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+        yield inside_px
+    finally:
+        driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+
+
+@pytest.mark.parametrize("width_px", WIDTHS)
+@pytest.mark.parametrize("name", PAGES)
+def test_nothing_overflows(opened: Open, name: str, width_px: int) -> None:
+    """Nothing reaches past the screen, on a desk or a phone, but inside of what scrolls itself."""
+    page = opened(name, width_px)
+    inside = page.execute_script("return document.documentElement.clientWidth")
+    assert page.execute_script("return document.documentElement.scrollWidth") <= inside
+    assert page.execute_script(OVERFLOWING, inside, False) == []  # noqa: FBT003 -- an argument
+
+
+@pytest.mark.parametrize("width_px", WIDTHS)
+def test_letters_can_be_read(opened: Open, width_px: int) -> None:
+    """No text, in tables or in drawings, is set smaller than 9 CSS pixels; our choice."""
+    page = opened("scan", width_px)
+    sizes = page.execute_script("""
+      return [...document.querySelectorAll("p, td, th, li, small, code, figcaption, svg text")]
+        .filter((each) => each.getClientRects().length && each.textContent.trim())
+        .map((each) => {
+          const scale = each.ownerSVGElement
+            ? each.ownerSVGElement.getBoundingClientRect().width
+              / each.ownerSVGElement.viewBox.baseVal.width : 1;
+          return parseFloat(getComputedStyle(each).fontSize) * scale;
+        });
+    """)
+    assert len(sizes) > 100
+    assert min(sizes) >= 9
+
+
+def test_both_pictures_lie_on_each_other(page: Chrome) -> None:
+    """On the screen they share one place, to the pixel, so that the line cuts both alike."""
+    boxes = page.execute_script("""
+      return [...document.querySelectorAll(".pair")].map((pair) =>
+        [...pair.querySelectorAll("img")].map((each) => {
+          const box = each.getBoundingClientRect();
+          return [box.left, box.top, box.width, box.height, each.naturalWidth];
+        }));
+    """)
+    assert len(boxes) == 2
+    for before, after in boxes:
+        assert before == after
+        assert before[4] > 300
+
+
+def printed(page: Chrome) -> bytes:
+    """Print to A4 as the page itself asks."""
+    wanted = {"preferCSSPageSize": True, "printBackground": False}
+    return base64.b64decode(page.execute_cdp_cmd("Page.printToPDF", wanted)["data"])
+
+
+def test_it_prints_on_a4(page: Chrome) -> None:
+    """Every sheet is A4, to a point of a printer (1/72 inch), and there is more than one."""
+    pdf = printed(page).decode("latin-1")
+    sheets = re.findall(r"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)\s*\]", pdf)
+    assert len(sheets) > 3
+    for sheet in sheets:
+        assert [float(side) for side in sheet] == pytest.approx(
+            [side * 72 / 25.4 for side in A4_MM], abs=1
+        )
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_nothing_is_cut_in_print(opened: Open, name: str) -> None:
+    """At the width that A4 leaves between its margins nothing is wider, tables neither."""
+    page = opened(name, 1280)
+    with on_paper(page) as inside_px:
+        assert page.execute_script(OVERFLOWING, inside_px, True) == []  # noqa: FBT003 -- an argument
+
+
+def test_both_pictures_are_printed(page: Chrome) -> None:
+    """Side by side, whole, without the handle, and no taller than a sheet."""
+    with on_paper(page):
+        clips = page.execute_script("""
+          return [...document.querySelectorAll(".side img")].map((each) => {
+            const box = each.getBoundingClientRect();
+            return [getComputedStyle(each).clipPath, box.left, box.top, box.height];
+          });
+        """)
+        tall_px = max(box[3] for box in clips)
+        assert [clip for clip, *_ in clips] == ["none"] * 4
+        for first, second in (clips[:2], clips[2:]):
+            assert first[1] < second[1]
+            assert first[2] == second[2]
+        assert tall_px < (A4_MM[1] - 2 * MARGIN_MM) * CSS_PX_MM
+        handle = page.find_element(By.CSS_SELECTOR, ".pair input")
+        assert not handle.is_displayed()

@@ -1,0 +1,219 @@
+"""Tables, words, plots and files of a study along ranges."""
+
+import csv
+import json
+import re
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from linesim.report.vary_maps import maps
+from linesim.report.vary_outputs import vary_json, write_vary
+from linesim.report.vary_plots import line_plots
+from linesim.report.vary_table import vary_text
+from linesim.report.vary_words import answer
+from linesim.report.ways_table import ways_text
+from linesim.setup.load import changed, setup_from
+from linesim.study.rendered import rendered
+from linesim.study.vary import Varied, vary
+from linesim.study.ways import ways
+
+BASE = setup_from(
+    {
+        "title": "Outputs",
+        "target": {"image": "flat", "pixel_size": "20 um", "width": "10 mm", "height": "5 mm"},
+        "transport": {"speed": "60 m/min"},
+        "lens": {"magnification": 0.1},
+        "light": {"illuminance": "4 klx"},
+        "camera": {"pixels": 256, "pixel_width": "7.5 um", "read_noise": "20 e"},
+        "requirement": {"snr": 20},
+    }
+)
+LIGHT = {"light.illuminance": "0.2klx:400klx:log6"}
+
+
+def study(texts: dict[str, str], **keys: object) -> Varied:
+    """Vary with 1x1 and 2x2, SNR and saturation alone."""
+    base = changed(BASE, keys)
+    return vary(base, texts, binning=("1x1", "2x2"), figures=("snr_white", "saturation_white"))
+
+
+def points(found: Varied) -> list[dict[str, object]]:
+    """Give the points as the JSON file has them."""
+    told: Any = vary_json(found, ())["points"]
+    return list(told)
+
+
+def number(pattern: str, text: str) -> float:
+    """Take one number out of a text."""
+    match = re.search(pattern, text)
+    assert match, text
+    return float(match[1])
+
+
+def test_the_answer_for_light() -> None:
+    """
+    Where each reaches the SNR, and how much more light one needs: 4.0 and 8.0 times.
+
+    The numbers said are those found, to three digits.
+    """
+    found = study(LIGHT)
+    same, full, saturation = answer(found)
+    assert same.startswith("At the same exposure time, 2x2 charge reaches SNR 20 at ")
+    assert same.endswith("klx (4.0 times).")
+    assert full.startswith("With full exposure, each at its own line rate, 2x2 charge reaches")
+    assert full.endswith("klx (8.0 times).")
+    low = found.answers[0].met[0].low / 1000
+    assert number(r"1x1 needs ([\d.]+) klx", same) == pytest.approx(low, rel=5e-3)
+    assert re.fullmatch(
+        r"White saturates with 1x1 above [\d.]+ klx, with 2x2 charge above [\d.]+ klx\.", saturation
+    )
+
+
+def test_the_answer_where_a_figure_falls() -> None:
+    """Stopping down: held up to an f-number, by half as much (a quarter of the light)."""
+    same, *_ = answer(study({"lens.f_number": "1:22:log6"}))
+    assert re.search(r"2x2 charge holds SNR 20 up to f/[\d.]+, 1x1 up to f/[\d.]+ \(0.5 ", same)
+
+
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        (
+            {"requirement.snr": 3000},
+            r"1x1 never reaches SNR 3000 in this range: at best [\d.]+, at",
+        ),
+        ({"requirement.snr": 0.1}, "1x1 meets SNR 0.1 over the whole range, 0.2 klx to 400 klx"),
+        (
+            {"camera.full_well": "300 e", "camera.gain": "0.1 DN/e"},
+            r"1x1 needs [\d.]+ klx, where white saturates",
+        ),
+        ({"requirement.snr": None}, "The setup requires nothing"),
+    ],
+)
+def test_the_answer_says_what_is_not_reached(keys: dict[str, object], said: str) -> None:
+    """Never, everywhere, only past the limit, or nothing asked."""
+    assert re.search(said, " ".join(answer(study(LIGHT, **keys))))
+
+
+def test_the_answer_for_two_keys() -> None:
+    """Both ends of the second key; the table has those between."""
+    found = study({**LIGHT, "lens.f_number": "2,4,8"})
+    text = vary_text(found)
+    assert "1x1 meets SNR 20: at f/2 from" in text
+    assert "where along light.illuminance SNR 20 is met" in text
+    assert re.search(r"^  f/4  .*from [\d.]+ klx on .*from [\d.]+ klx on$", text, re.MULTILINE)
+
+
+def test_the_table() -> None:
+    """A row a value, saturated ones marked, lines fit a console; the safety line stands."""
+    text = vary_text(study(LIGHT))
+    rows = [line for line in text.splitlines() if re.match(r"  [\d.]+ klx ", line)]
+    assert len(rows) == 12
+    assert sum(row.endswith("saturates") for row in rows) == 3
+    assert max(map(len, text.splitlines())) <= 100
+    assert "Moving webs and nips draw hands in" in text
+    assert "bright_light" in text  # 400 klx of LED-B3 is 1.26 kW/m²
+    assert "bright_light" not in vary_text(study({"light.illuminance": "1klx,2klx"}))
+
+
+def test_many_rows_are_thinned_and_said_so() -> None:
+    """The console shows 25 of 60; the file has all."""
+    text = vary_text(vary(BASE, {"light.illuminance": "1klx:2klx:lin60"}, figures=("snr_white",)))
+    assert "25 of 60 points are shown; vary.csv has all" in text
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Varied]:
+    """Write a study with rendered points."""
+    found, folder = study(LIGHT), tmp_path_factory.mktemp("vary")
+    write_vary(found, rendered(found, seed=1), folder)
+    return folder, found
+
+
+def test_files(written: tuple[Path, Varied]) -> None:
+    """A picture, a table with every point of every binning, and JSON that says the same."""
+    folder, found = written
+    assert sorted(each.name for each in folder.iterdir()) == ["vary.csv", "vary.json", "vary.png"]
+    with (folder / "vary.csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    data = json.loads((folder / "vary.json").read_text("utf-8"))
+    assert len(rows) == len(data["points"]) == 12
+    for row, point in zip(rows, data["points"], strict=True):
+        assert row.pop("binning") == point.pop("binning")
+        assert {name: float(value) for name, value in row.items()} == point
+    assert data["answer"] == list(answer(found))
+    assert data["ranges"][0]["unit"] == "klx"
+    assert {each["figure"] for each in data["rendered"]} == {"snr_white"}
+    crossing = data["requirements"][0]["met"][0]
+    assert (crossing["crossed_at_from"], crossing["crossed_at_to"]) == (True, False)
+
+
+def test_the_same_bytes(written: tuple[Path, Varied], tmp_path: Path) -> None:
+    """Again, into another folder."""
+    found = study(LIGHT)
+    write_vary(found, rendered(found, seed=1), tmp_path)
+    for each in written[0].iterdir():
+        assert (tmp_path / each.name).read_bytes() == each.read_bytes()
+
+
+def pixels(png: bytes) -> np.ndarray:
+    """Read a picture as grey levels."""
+    return np.asarray(Image.open(BytesIO(png)).convert("L"), dtype=np.int16)
+
+
+def test_plots() -> None:
+    """Two panels; the requirement leaves its ink."""
+    found = study(LIGHT)
+    plain = line_plots(found)
+    unasked = line_plots(study(LIGHT, **{"requirement.snr": None}))
+    height, width = pixels(plain).shape
+    assert width > height  # side by side
+    assert plain != unasked
+
+
+def test_maps() -> None:
+    """Greys alone, and another requirement draws another line."""
+    texts = {"light.illuminance": "0.2klx:400klx:log6", "lens.f_number": "2:16:log5"}
+    found, other = (
+        vary(changed(BASE, {"requirement.snr": snr}), texts, figures=("snr_white",))
+        for snr in (20, 5)
+    )
+    drawn = np.asarray(Image.open(BytesIO(maps(found))).convert("RGB"), dtype=np.int16)
+    assert np.ptp(drawn, axis=2).max() <= 12  # ink is a very dark blue grey: #1e1e22
+    assert maps(other) != maps(found)
+
+
+def test_a_figure_without_value_is_absent() -> None:
+    """In the dark there is no SNR in dB: no cell, no key, no null."""
+    found = vary(BASE, {"light.illuminance": "0lx:1klx:lin3"}, figures=("snr_white_db",))
+    first, second, _ = points(found)
+    assert "snr_white_db" not in first
+    assert "snr_white_db" in second
+    assert line_plots(found)
+
+
+def test_colours_have_columns_of_their_own() -> None:
+    """A prism: three columns in the table."""
+    found = vary(changed(BASE, {"camera.kind": "prism"}), LIGHT, figures=("snr_white",))
+    first, *_ = points(found)
+    assert {"snr_white.red", "snr_white.green", "snr_white.blue"} <= set(first)
+
+
+def test_the_ways_in_words() -> None:
+    """A table of all ways, what each costs, and the cautions of the brightest."""
+    found = ways(changed(BASE, {"light.illuminance": "200 klx"}))
+    text = ways_text("Outputs", found)
+    assert max(map(len, text.splitlines())) <= 100
+    for said in (
+        "light x4: light and heat on the target 4 times, and white saturates.",
+        "aperture +2 stops: depth of field 0.5 times",
+        "a quarter of the speed",
+        "bright_light (light x4):",
+        "Moving webs and nips draw hands in",
+    ):
+        assert said in text

@@ -1,0 +1,270 @@
+"""One quantity or two varied: where requirements are met, against published formulas."""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+import linesim
+from linesim.budget.budget import budget
+from linesim.setup.errors import InputError
+from linesim.setup.load import changed, setup_from
+from linesim.study.answers import Answer
+from linesim.study.many import figures_of
+from linesim.study.points import walk
+from linesim.study.ranges import ranges_of
+from linesim.study.smooth import COSTLY, smooth_figures
+from linesim.study.vary import Varied, vary
+from linesim.study.wishes import UNSATURATED, Wish, weakest, wishes_of
+
+BASE = setup_from(
+    {
+        "title": "Vary",
+        "target": {"image": "flat", "pixel_size": "20 um", "width": "10 mm", "height": "5 mm"},
+        "transport": {"speed": "60 m/min"},
+        "lens": {"magnification": 0.1},
+        "light": {"illuminance": "4 klx"},
+        "camera": {"pixels": 256, "pixel_width": "7.5 um", "read_noise": "20 e", "prnu": 0.005},
+        "requirement": {"snr": 20},
+    }
+)
+SIZED = changed(BASE, {"requirement.smallest_defect": "300 um"})
+LIGHT = {"light.illuminance": "0.1klx:400klx:log9"}
+SNR = Wish(requirement="snr", figure="snr_white", wanted=20.0)
+
+
+def electrons_for(snr: float, dark_e2: float) -> float:
+    """
+    Signal at which an SNR is reached.
+
+    EMVA 1288 Release 4.0 Linear, (25): μ_e = SNR²/2 · [1 + √(1 + 4(σ_d² + σ_q²/K²)/SNR²)].
+    """
+    return float(snr**2 / 2 * (1 + np.sqrt(1 + 4 * dark_e2 / snr**2)))
+
+
+def reached(found: Varied, title: str, exposure: str | None, wish: Wish = SNR) -> Answer:
+    """Give one answer."""
+    (row,) = [
+        each
+        for each in found.answers
+        if (each.title, each.exposure, each.wish) == (title, exposure, wish)
+    ]
+    return row
+
+
+def low_lx(found: Varied, title: str, exposure: str | None) -> float:
+    """Illuminance from which on SNR 20 is met."""
+    (span,) = reached(found, title, exposure).met
+    assert (span.begins, span.ends) == (True, False)
+    return span.low
+
+
+@pytest.fixture(scope="module")
+def light() -> Varied:
+    """Light from 0.1 to 400 klx with three ways of binning."""
+    return vary(BASE, LIGHT, binning=("1x1", "2x2 charge", "2x2 digital"))
+
+
+def per_lux() -> tuple[float, float]:
+    """Electrons a lux of a single pixel, and (σ_q/K)², from the budget and the definition of K."""
+    white_e = budget(BASE).number("signal", "electrons_white")
+    gain_dn_e = (4095 - 32) / 40e3  # full well at full scale
+    return white_e / 4000, 1 / 12 / gain_dn_e**2
+
+
+def test_the_light_for_an_snr(light: Varied) -> None:
+    """1x1, 2x2 of charge (one read) and of numbers (four): each as (25) says, to the root's own."""
+    each_e, rounding_e2 = per_lux()
+    for title, joined, reads in (("1x1", 1, 1), ("2x2 charge", 4, 1), ("2x2 digital", 4, 4)):
+        wanted_e = electrons_for(20, reads * (20**2 + rounding_e2))
+        assert_allclose(low_lx(light, title, "same"), wanted_e / (joined * each_e), rtol=1e-6)
+
+
+def test_four_times_and_eight_times(light: Varied) -> None:
+    """
+    Charge of four pixels needs a quarter of the light at the same time, an eighth at full exposure.
+
+    n pixels with one read have nS electrons and the read noise of one; a line of twice the height
+    has twice the period.
+    """
+    one = low_lx(light, "1x1", "same")
+    assert_allclose(one / low_lx(light, "2x2 charge", "same"), 4, rtol=1e-6)
+    assert_allclose(one / low_lx(light, "2x2 charge", "full"), 8, rtol=1e-6)
+    assert_allclose(one, low_lx(light, "1x1", "full"), rtol=1e-6)
+
+
+def test_where_white_saturates(light: Varied) -> None:
+    """A pixel's 40 ke of full well; four of them into one such well, at a quarter of the light."""
+    each_e = per_lux()[0]
+    for title, at in (("1x1", 40e3 / each_e), ("2x2 charge", 10e3 / each_e)):
+        (span,) = reached(light, title, "same", UNSATURATED).met
+        assert_allclose(span.high, at, rtol=1e-6)
+        (clear,) = reached(light, title, "same").unsaturated
+        assert (clear.low, clear.high) == (reached(light, title, "same").met[0].low, span.high)
+    assert light.met
+
+
+def test_figures_at_the_points(light: Varied) -> None:
+    """Each way of binning has the figures asked for, those of its budget at that light."""
+    (course,) = [each for each in light.courses if each.title == "2x2 charge"]
+    assert light.shown_figures == (
+        "electrons_white", "snr_white", "saturation_white", "mtf50_y_lp_mm",
+        "smallest_detectable_um",
+    )  # fmt: skip
+    for index in (0, 4, 8):
+        true = budget(course.walk.at(course.walk.places[index]))
+        for name in light.shown_figures:
+            expected = true.number(light.courses[0].groups[name], name)
+            assert_allclose(course.figures[name][index, 0], expected, rtol=1e-7)
+
+
+def test_met_only_where_white_saturates() -> None:
+    """A well of 300 e: SNR 20 needs 706 e and more, so that it is met, but only past the limit."""
+    small = changed(BASE, {"camera.full_well": "300 e", "camera.gain": "0.1 DN/e"})
+    found = vary(small, LIGHT)
+    row = reached(found, "1x1", None)
+    assert row.met
+    assert row.unsaturated == ()
+    assert not found.met
+
+
+def test_never_met() -> None:
+    """SNR 1000 is out of reach of a well of 40 ke, whatever the light up to 400 klx."""
+    found = vary(changed(BASE, {"requirement.snr": 1000}), LIGHT)
+    assert (
+        reached(found, "1x1", None, Wish(requirement="snr", figure="snr_white", wanted=1000)).met
+        == ()
+    )
+    assert not found.met
+
+
+def test_light_from_nothing() -> None:
+    """In the dark there is no smallest defect; the range goes on, and figures say no number."""
+    found = vary(SIZED, {"light.illuminance": "0lx:40klx:lin5"})
+    sizes = found.courses[0].figures["smallest_detectable_um"][:, 0]
+    assert np.isnan(sizes[0])
+    assert np.all(np.diff(sizes[1:]) < 0)
+    assert "smallest_detectable_um" in found.shown_figures
+
+
+def test_two_keys() -> None:
+    """
+    The light for SNR 20 grows with the square of the working f-number, and so with that of N.
+
+    Camera equation, E' = ρEτ/(4N²(1+m)²): the same electrons need E ~ N².
+    """
+    found = vary(BASE, {**LIGHT, "lens.f_number": "2,4,8"})
+    assert found.courses[0].figures["snr_white"].shape == (9, 3, 1)
+    lows = {row.beside: row.met[0].low for row in found.answers if row.wish == SNR}
+    assert_allclose(lows[4.0] / lows[2.0], 4, rtol=1e-6)
+    assert_allclose(lows[8.0] / lows[4.0], 4, rtol=1e-6)
+
+
+def test_requirements_are_judged_as_the_budget_judges_them() -> None:
+    """Met or missed, wish by wish, on both sides of each requirement, as the verdicts say."""
+    asked = changed(
+        BASE,
+        {
+            "requirement.smallest_defect": "300 um",
+            "requirement.detection_rate": 0.9,
+            "requirement.false_alarms_per_m2": 0.1,
+        },
+    )
+    seen = set()
+    for light_lx in (300, 1000, 3000, 10_000):
+        for shape in ("disc", "scratch-along"):
+            setup = changed(
+                asked,
+                {"light.illuminance": f"{light_lx} lx", "requirement.defect_shape": shape},
+            )
+            found = budget(setup)
+            verdicts = {each.requirement: each.met for each in found.verdicts}
+            for wish in wishes_of(setup):
+                group = "signal" if wish.requirement == "snr" else "detection"
+                margin = float(wish.margin(np.array(found.number(group, wish.figure))))
+                assert (margin >= 0) == verdicts[wish.requirement]
+                seen.add((wish.requirement, verdicts[wish.requirement]))
+    assert {name for name, _ in seen} == set(verdicts)
+    assert {met for _, met in seen} == {True, False}
+
+
+def test_a_requirement_that_is_varied_itself_is_not_judged() -> None:
+    """It has no one value that could be drawn or met."""
+    assert vary(BASE, {"requirement.snr": "10:40:lin4"}).wishes == ()
+
+
+def test_the_weakest_colour() -> None:
+    """The smallest where much is good, the largest where little is."""
+    values = np.array([[1.0, 3.0, 2.0]])
+    assert weakest("snr_white", values) == 1.0
+    assert weakest("saturation_white", values) == 3.0
+
+
+def test_colours() -> None:
+    """A prism gives three values a point; the answer is that of the weakest."""
+    colour = changed(BASE, {"camera.kind": "prism"})
+    found = vary(colour, LIGHT)
+    assert found.courses[0].figures["snr_white"].shape == (9, 3)
+    at = found.courses[0].walk.at((low := reached(found, "1x1", None).met[0].low,))
+    assert_allclose(min(budget(at)["signal"]["snr_white"].values()), 20, rtol=1e-6)
+    assert low > 0
+
+
+@pytest.mark.parametrize(
+    ("texts", "names"),
+    [
+        ({"light.illuminance": "1klx:200klx:log300"}, ("defect_dprime", "smallest_detectable_um")),
+        ({"transport.speed": "10m/min:300m/min:lin300"}, ("defect_dprime",)),
+        (
+            {"light.illuminance": "1klx:50klx:log50", "lens.f_number": "2:11:log50"},
+            ("defect_dprime",),
+        ),
+    ],
+)
+def test_a_spline_stands_in_for_costly_figures(
+    texts: dict[str, str], names: tuple[str, ...]
+) -> None:
+    """
+    Of many points, costly figures come through a spline within what it promises, 0.0005.
+
+    Points are taken by chance, seed 5, so that they are not those that it was checked at.
+    """
+    along = walk(SIZED, None, ranges_of(SIZED, texts))
+    groups = dict.fromkeys(names, COSTLY)
+    told: list[int] = []
+    found = smooth_figures(along, groups, lambda _done, total: told.append(total))
+    assert max(told) < len(along.places) / 2
+    chosen = np.random.default_rng(5).choice(len(along.places), 40, replace=False)
+    points = along.points([along.places[index] for index in chosen])
+    exact = figures_of(points, groups, 40, lambda _done, _total: None)
+    for name in groups:
+        assert_allclose(found[name][chosen], exact[name], rtol=5e-4)
+
+
+def test_jumps_are_worked_out_at_all_points() -> None:
+    """An encoder of 30 µm has few advances to choose from: no spline, every point by itself."""
+    encoder = changed(SIZED, {"transport.trigger": "encoder", "transport.encoder_step": "30 um"})
+    along = walk(encoder, None, ranges_of(encoder, {"lens.magnification": "0.05:0.2:log80"}))
+    told: list[int] = []
+    smooth_figures(along, {"defect_dprime": COSTLY}, lambda _done, total: told.append(total))
+    assert told[0] == 17
+    assert told[-1] == 80
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        ({"figures": ["snr_wite"]}, 'read "snr_wite", but this setup has no such figure'),
+        ({"exposure": "long"}, 'expected "same" or "full"'),
+        ({"binning": ["1x1", "5x5"]}, "expected pixels across x pixels along"),
+    ],
+)
+def test_refusals(arguments: dict[str, object], told: str) -> None:
+    """What is asked for is checked before anything is worked out."""
+    with pytest.raises(InputError, match=told):
+        vary(BASE, LIGHT, **arguments)  # type: ignore[arg-type]
+
+
+def test_from_the_package() -> None:
+    """`from linesim import vary`; all figures are there on demand."""
+    found = linesim.vary(BASE, {"lens.f_number": "2,4"}, figures=["all"])
+    assert {"dn_white", "image_lines", "depth_of_field_mm"} <= set(found.shown_figures)
