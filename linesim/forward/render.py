@@ -193,4 +193,5 @@ def joined(pixel_e: ImageArray, across: int) -> ImageArray:
     if looks == across == 1:
         return pixel_e[0]
     groups = pixel_e.reshape(looks, lines, columns // across, across)
-    return np.asarray(groups.sum(axis=(0, 3)))
+    summed: ImageArray = groups.sum(axis=(0, 3))
+    return summed

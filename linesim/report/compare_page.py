@@ -12,9 +12,9 @@ from linesim.report.numerals import people_number
 from linesim.report.page import write_report
 from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, Text
 from linesim.report.page_sections import Case, caution_section
+from linesim.report.rows import judged_rows
 from linesim.report.scan_words import job_in_words
 from linesim.report.setup_tables import making_section, plain, setup_section
-from linesim.report.table import judged_rows
 from linesim.study.compare import Comparison
 
 
@@ -105,7 +105,9 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
             Section(title="Figures", parts=_table("", _figure_rows(found), found)),
             caution_section(*cases),
             setup_section(first.setup),
-            making_section(first.setup, f"linesim compare --seed {first.seed} --report"),
+            making_section(
+                first.setup, f"linesim compare --report --seed {first.seed}, with the options given"
+            ),
         ),
     )
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from linesim.budget.case import Value, values
 from linesim.budget.safety import MACHINERY
 from linesim.report.compare_words import answer
-from linesim.report.table import judged_rows
+from linesim.report.rows import judged_rows
 from linesim.study.compare import Comparison
 
 _WIDTH = 100
