@@ -78,6 +78,7 @@ class Sampler:
         """
         filled = lines.filled(-(-len(lines) // TILE_LINES) * TILE_LINES)
         out = np.empty((len(filled), self.tiles[-1].last), dtype=np.float32)
+        out[:, : self.tiles[0].first] = 0  # columns of tiles that were left out
         steps = [self._step(tile) for tile in self.tiles]
         tables = {part: self._table(filled, part) for part in sorted({k % PARTS for k in steps})}
         rows = self._rows(tables, steps)

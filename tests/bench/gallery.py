@@ -46,7 +46,8 @@ def picture_of(arguments: str) -> Path:
     named = [word for word in words if word.endswith(".toml")]
     stem = Path(named[0]).stem if named else "sample"
     folder = Path(words[words.index("--out") + 1]) if "--out" in words else Path("outputs") / stem
-    return folder / ("preview.png" if words[0] == "scan" else f"{words[0]}.png")
+    names = {"scan": "preview.png", "dataset": "samples.png"}
+    return folder / names.get(words[0], f"{words[0]}.png")
 
 
 def is_colour(picture: Image.Image) -> bool:

@@ -1,0 +1,1 @@
+"""Labelled data sets: draw, render, write, verify, resume."""

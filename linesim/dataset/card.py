@@ -1,0 +1,190 @@
+"""The card of a data set: what is in it, how it was made, what it is not."""
+
+from pathlib import Path
+
+from linesim.budget.safety import MACHINERY, safety_cautions
+from linesim.dataset.layout import CARD, SHEET
+from linesim.dataset.plan import Plan, versions
+from linesim.dataset.splits import SPLITS
+from linesim.dataset.sums import Sums, bars
+from linesim.defects.kinds import KINDS
+from linesim.files.atomic import write_text
+
+
+def write_card(plan: Plan, folder: Path, found: Sums) -> None:
+    """
+    Write the card.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    folder : pathlib.Path
+        Of the set.
+    found : Sums
+        What the set holds.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be written.
+    """
+    parts = (
+        _head(plan),
+        _what(plan, found),
+        _kinds(found),
+        _figures(found),
+        _files(plan),
+        _labels(plan),
+        _varied(plan),
+        _not(plan),
+        _again(),
+    )
+    write_text(folder / CARD, "\n\n".join(parts) + "\n")
+
+
+def _head(plan: Plan) -> str:
+    return (
+        f"# {plan.title}\n\n"
+        "**Simulated.** Every image and every fault here is computed by linesim; none was "
+        "photographed. Keep these images out of test sets that stand for real product.\n\n"
+        f"![Some of the images, with the outlines of their labels]({SHEET})"
+    )
+
+
+def _what(plan: Plan, found: Sums) -> str:
+    rows = [
+        f"| {split} | {found.images[split]} | {found.good[split]} | "
+        f"{found.images[split] - found.good[split]} | {len(found.scenes[split])} |"
+        for split in SPLITS
+    ]
+    sizes = ", ".join(f"{w} x {h} ({n})" for (w, h), n in sorted(found.sizes.items())[:8])
+    more = " and others" if len(found.sizes) > 8 else ""  # noqa: PLR2004 -- a line of text
+    return (
+        "## What is in it\n\n"
+        "| split | images | without faults | with faults | scenes |\n|---|---|---|---|---|\n"
+        + "\n".join(rows)
+        + "\n\nImages without faults are there on purpose. Splits are by scene, the piece of "
+        f"product that images are taken from: none is shared by two. Scenes: {_scenes(plan)}.\n\n"
+        f"Width x lines, with their number: {sizes}{more}. Samples are as the camera delivers "
+        f"them: {plan.base.camera.bit_depth} bits, the lowest bits of the file's; a 12-bit image "
+        "looks black in most viewers. `bit_depth` and `full_scale_dn` of each image are in "
+        "`manifest.csv`."
+    )
+
+
+def _scenes(plan: Plan) -> str:
+    if plan.scenes.files:
+        return f"{len(plan.scenes.files)} image files, taken as free of faults"
+    return f'drawn, "{plan.scenes.kind}", each from a seed of its own, free of faults'
+
+
+def _kinds(found: Sums) -> str:
+    names = [kind for kind in KINDS if any(name == kind.name for name, _ in found.labels)]
+    rows = [
+        f"| {kind.class_id} | {kind.name} | "
+        + " | ".join(
+            f"{found.labels[kind.name, split]} ({found.visible[kind.name, split]})"
+            for split in SPLITS
+        )
+        + f" | {found.unlabelled[kind.name]} |"
+        for kind in names
+    ]
+    return (
+        "## Labels by kind\n\nIn brackets, how many of them are visible.\n\n"
+        "| class | kind | train | val | test | drawn, not labelled |\n|---|---|---|---|---|---|\n"
+        + "\n".join(rows)
+    )
+
+
+def _figures(found: Sums) -> str:
+    return (
+        "## How strong, how large\n\n"
+        "All labels, by d' (how surely the camera lets them be seen):\n\n"
+        "```text\n" + "\n".join(bars(found.octaves["dprime"])) + "\n```\n\n"
+        "and by samples in their mask:\n\n"
+        "```text\n" + "\n".join(bars(found.octaves["area_px"])) + "\n```"
+    )
+
+
+def _files(plan: Plan) -> str:
+    ending = "png" if plan.images.format == "png" else "tif"
+    yolo = (
+        "| `labels/SPLIT/N.txt` | boxes in the text form that YOLO reads: class from 0, middle and "
+        "size as shares; an empty file for an image without labels |\n"
+        if plan.labels.yolo
+        else ""
+    )
+    return (
+        "## Files\n\n| file | what |\n|---|---|\n"
+        f"| `images/SPLIT/N.{ending}` | the scan, as delivered |\n"
+        "| `masks/SPLIT/N.png` | 8 bit: 0 good, else class + 1 |\n"
+        "| `annotations/SPLIT.json` | COCO instances; category = class + 1, ids from 1, file names "
+        "from `images/SPLIT/` |\n" + yolo + "| `images.csv` | good or defect, by image |\n"
+        "| `faults.csv` | each fault drawn, labelled or not: size, place, contrast, CNR, d' |\n"
+        "| `manifest.csv` | each image: seed, hash of its station, everything drawn |\n"
+        "| `records/SPLIT/N.json` | the same of one image; all tables are made of these |\n"
+        "| `plan.toml`, `setup.toml`, `set.json` | what the set was made from, and with which "
+        "versions |"
+    )
+
+
+def _labels(plan: Plan) -> str:
+    rule = plan.labels
+    cnr = f" and CNR is {rule.least_cnr:g} or more" if rule.least_cnr else ""
+    only = " Faults that are not visible have no label." if rule.only_visible else ""
+    return (
+        "## What a label says\n\n"
+        "A fault's mask on the target goes through the same sampling as the image: pixel, travel "
+        "while exposed, line timing, skew, ripple and binning; the lens is left out, for a label "
+        "says where the fault is, not how far its light strays. "
+        "A sample belongs to the fault where the share of its footprint that is covered is "
+        f"{rule.threshold:g} or more of the fault's most covered sample's. A sample belongs to "
+        "one fault, the one on top. A fault that covers less than "
+        f"{rule.least_cover_px:g} samples in all has no label.{only} `area` and `bbox` are those "
+        "of that mask.\n\n"
+        f"`visible` is true where d' is {rule.least_dprime:g} or more{cnr}. d' is the matched "
+        "filter's index against the camera's noise, for a fault whose place and shape are known, "
+        "on a product whose texture is known: what the camera allows at best. `cnr` is the root "
+        "mean square of the fault's signal over its mask, over the noise of a sample; `contrast` "
+        "its mean as a share of the product's own signal there."
+    )
+
+
+def _varied(plan: Plan) -> str:
+    if not plan.spans:
+        return "## What varies\n\nThe station is the same for all images."
+    rows = [f"| `{span.name}` | {_said(span.name, plan)} |" for span in plan.spans]
+    return "## What varies\n\n| key | drawn from |\n|---|---|\n" + "\n".join(rows)
+
+
+def _said(name: str, plan: Plan) -> str:
+    span = next(each for each in plan.spans if each.name == name)
+    first, last = span.axis.points[0].label, span.axis.points[-1].label
+    if span.between is not None:
+        return f"{first} to {last}, equal {'ratios' if span.log else 'steps'} equally likely"
+    return ", ".join(point.label for point in span.axis.points)
+
+
+def _not(plan: Plan) -> str:
+    told = [text for _, text in safety_cautions(plan.base)]
+    return (
+        "## What it is not\n\n"
+        "* Surfaces are matt and flat: no gloss, no relief, no shadow. Faults are drawn from "
+        "formulas; sizes and strengths are plausible for the trade, not measured on a plant.\n"
+        "* Scenes are a few kinds of product; a detector trained on them must be tried on real "
+        "images of the product it is for.\n"
+        "* What the model of lens, transport and camera leaves out is left out here too.\n"
+        + "".join(f"* {text}\n" for text in told)
+        + f"* {MACHINERY}"
+    )
+
+
+def _again() -> str:
+    used = ", ".join(f"{name} {number}" for name, number in versions().items())
+    return (
+        "## To make it again\n\n"
+        f"Made with {used}. With the same versions on the same kind of processor every file comes "
+        "out the same, byte for byte, whatever the number of workers:\n\n"
+        "```sh\nlinesim dataset plan.toml --out again\nlinesim dataset --verify .\n```"
+    )

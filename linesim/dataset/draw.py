@@ -1,0 +1,235 @@
+"""What one image shall be, in plain numbers: station, place, faults. A function of its index."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import ceil
+from typing import Any
+
+import numpy as np
+
+from linesim.budget.budget import scan_lines
+from linesim.dataset.keys import (
+    FAULT_STREAM,
+    PLACE_STREAM,
+    STATION_STREAM,
+    image_stream,
+    scan_seed,
+)
+from linesim.dataset.plan import Plan
+from linesim.dataset.scenes import Piece, Room, piece_at
+from linesim.dataset.splits import is_good
+from linesim.defects.draw import Area, draw_faults
+from linesim.defects.kinds import Placed
+from linesim.defects.lots import Lot
+from linesim.forward.station import Station, station
+from linesim.setup.errors import InputError
+from linesim.setup.load import changed
+from linesim.setup.setup import Setup
+from linesim.targets.load import TargetSize
+
+_TRIES = 30
+_MARGIN = 0.02
+"""Of the field, around what is scanned, as far as the scene has it: blur and faults look there."""
+_DIGITS = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """
+    What one image shall be.
+
+    Parameters
+    ----------
+    index : int
+        Of the image, from 0.
+    changes : mapping
+        Dotted keys -> values drawn.
+    setup : Setup
+        The station with them.
+    lines : int
+        Of the image.
+    seed : int
+        Of noise and jitter.
+    scene : int
+        It is taken from.
+    piece : Piece
+        Which part of it.
+    faults : tuple of Placed
+        From the middle of what is scanned across, from its first line along.
+    """
+
+    index: int
+    changes: Mapping[str, Any]
+    setup: Setup
+    lines: int
+    seed: int
+    scene: int
+    piece: Piece
+    faults: tuple[Placed, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taken:
+    """
+    The station of one image and what it scans.
+
+    Parameters
+    ----------
+    changes : mapping
+        Dotted keys -> values drawn.
+    setup : Setup
+        The station with them.
+    numbers : Station
+        Its numbers.
+    lines : int
+        Of the image.
+    """
+
+    changes: Mapping[str, Any]
+    setup: Setup
+    numbers: Station
+    lines: int
+
+    @property
+    def width_px(self) -> int:
+        """Samples of a line."""
+        return int(self.numbers.geometry.image_width_px)
+
+    @property
+    def field_mm(self) -> tuple[float, float]:
+        """Scanned across and along. [mm]."""
+        advance_um = float(self.numbers.timing.line_advance_um)
+        return float(self.numbers.geometry.field_of_view_mm), self.lines * advance_um / 1000
+
+
+def taken(plan: Plan, index: int) -> Taken:
+    """
+    Draw the station of an image.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    index : int
+        Of the image, from 0.
+
+    Returns
+    -------
+    Taken
+        Station and number of lines.
+
+    Raises
+    ------
+    InputError
+        Where what was drawn is no valid station.
+    """
+    random = image_stream(plan.seed, index, STATION_STREAM)
+    changes: dict[str, Any] = {}
+    for span in plan.spans:
+        changes.update(span.drawn(random))
+    try:
+        setup = changed(plan.base, changes)
+        numbers = station(setup)
+    except InputError as refusal:
+        said = ", ".join(f"{key} = {value}" for key, value in changes.items())
+        raise InputError(
+            *(f"image {index}, drawn with {said}: {fault}" for fault in refusal.faults)
+        ) from None
+    return Taken(
+        changes=changes,
+        setup=setup,
+        numbers=numbers,
+        lines=scan_lines(setup, numbers, TargetSize(rows=1, columns=1)),
+    )
+
+
+def drawn(plan: Plan, index: int) -> Drawn:
+    """
+    Draw all of an image.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    index : int
+        Of the image, from 0.
+
+    Returns
+    -------
+    Drawn
+        The same alone, in any order, on any machine.
+
+    Raises
+    ------
+    InputError
+        Where what was drawn cannot be scanned, or has no room.
+    """
+    shot = taken(plan, index)
+    scene = plan.scenes.of_image(index)
+    piece = _piece(plan, index, shot, scene)
+    good = is_good(index, plan.images.good_share)
+    return Drawn(
+        index=index,
+        changes=shot.changes,
+        setup=shot.setup,
+        lines=shot.lines,
+        seed=scan_seed(plan.seed, index),
+        scene=scene,
+        piece=piece,
+        faults=() if good else _faults(plan, index, shot.field_mm),
+    )
+
+
+def _piece(plan: Plan, index: int, shot: Taken, scene: int) -> Piece:
+    """Choose where on its scene an image is taken."""
+    pitch_mm = plan.scenes.pixel_size_um / 1000
+    across, along = (ceil(round(side_mm / pitch_mm, _DIGITS)) for side_mm in shot.field_mm)
+    room = Room(rows=along, columns=across, margin_px=ceil(_MARGIN * across))
+    random = image_stream(plan.seed, index, PLACE_STREAM)
+    places = float(random.random()), float(random.random())
+    return piece_at(plan.scene(scene).shape, room, places, plan.scenes.name(scene))
+
+
+def _faults(plan: Plan, index: int, field_mm: tuple[float, float]) -> tuple[Placed, ...]:
+    """Draw faults; all again, with another stream, where there are none or no room for them."""
+    across_mm, along_mm = field_mm
+    area = Area(left_mm=-across_mm / 2, top_mm=0.0, right_mm=across_mm / 2, bottom_mm=along_mm)
+    last = "no kind of fault was drawn"
+    for attempt in range(_TRIES):
+        random = image_stream(plan.seed, index, FAULT_STREAM, attempt)
+        lots = _lots(plan, random)
+        if not lots:
+            continue
+        try:
+            return draw_faults(
+                random,
+                lots,
+                area,
+                min_distance_mm=plan.faults.min_distance_mm,
+                edge_rule=plan.faults.edge,
+            )
+        except InputError as refusal:
+            last = str(refusal)
+    msg = (
+        f"faults: drew those of image {index} {_TRIES} times, but {last}; expected fewer or "
+        "smaller faults, a smaller min_distance, or counts above 0"
+    )
+    raise InputError(msg)
+
+
+def _lots(plan: Plan, random: np.random.Generator) -> list[Lot]:
+    """Draw how many of each kind there are."""
+    lots = []
+    for each in plan.faults.wanted:
+        count = each.counts[int(random.random() * len(each.counts))]
+        if count:
+            lots.append(
+                Lot(
+                    kind=each.lot.kind,
+                    ranges=each.lot.ranges,
+                    fewest=count,
+                    most=count,
+                    turn=each.lot.turn,
+                )
+            )
+    return lots

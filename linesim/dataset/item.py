@@ -1,0 +1,221 @@
+"""
+One image of a set with its labels: a pure function of plan and index.
+
+``item(plan, k)`` gives the same alone, in any order, in any process. It writes nothing, and
+takes one thread.
+"""
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.dataset.draw import Drawn, drawn
+from linesim.dataset.masks import HeldFault, Outline, apart, class_mask, outline
+from linesim.dataset.plan import LabelRule, Plan
+from linesim.dataset.seen import Eye, Strength, change_of, eye
+from linesim.defects.defective import DefectiveReference, grid_under
+from linesim.defects.kinds import Placed, kind_named
+from linesim.defects.labels import Footprints, Label, footprints
+from linesim.forward.reference import ArrayReference
+from linesim.forward.render import Rendered, render
+
+if TYPE_CHECKING:
+    from linesim.defects.fault import Fault
+
+BYTE_BITS = 8
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Instance:
+    """
+    One fault of an image.
+
+    Parameters
+    ----------
+    placed : Placed
+        What was drawn: kind, place, sizes and strengths; millimetres from the middle of what is
+        scanned across, from its first line along.
+    area_um2 : float
+        Of the fault on the target. [µm²]
+    cover_px : float
+        Samples that it covers in all, parts counted as such. [px]
+    strength : Strength or None
+        How well it is seen; None where no sample meets it.
+    visible : bool
+        Whether the plan's limits call it visible.
+    outline : Outline or None
+        Samples labelled; None where it is left without a label.
+    """
+
+    placed: Placed
+    area_um2: float
+    cover_px: float
+    strength: Strength | None
+    visible: bool
+    outline: Outline | None
+
+    @property
+    def class_id(self) -> int:
+        """Number of its kind, from 0."""
+        return kind_named(self.placed.kind).class_id
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Item:
+    """
+    An image and its labels.
+
+    Parameters
+    ----------
+    drawn : Drawn
+        Station, place and faults.
+    split : str
+        "train", "val" or "test".
+    image : ndarray of uint8 or uint16, shape (lines, width) or (lines, width, 3)
+        Delivered samples, as they come: 12 bits stay 12 bits. [DN]
+    mask : ndarray of uint8, shape (lines, width)
+        0 where the product is good, else the class number and one.
+    instances : tuple of Instance
+        All faults, those without a label too.
+    """
+
+    drawn: Drawn
+    split: str
+    image: NDArray[np.uint8] | NDArray[np.uint16]
+    mask: NDArray[np.uint8]
+    instances: tuple[Instance, ...]
+
+    @property
+    def full_scale_dn(self) -> int:
+        """Largest sample that can be. [DN]."""
+        return self.drawn.setup.full_scale_dn
+
+    @property
+    def labelled(self) -> tuple[Instance, ...]:
+        """The faults that have a label."""
+        return tuple(each for each in self.instances if each.outline is not None)
+
+
+def item(plan: Plan, index: int) -> Item:
+    """
+    Make one image of a set.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    index : int
+        Of the image, from 0; not bound by the plan's count.
+
+    Returns
+    -------
+    Item
+        Image and labels.
+
+    Raises
+    ------
+    InputError
+        Where what was drawn cannot be scanned.
+    """
+    from threadpoolctl import threadpool_limits  # noqa: PLC0415 -- not needed for --help
+
+    # a product of matrices adds in another order where it takes more threads
+    with threadpool_limits(limits=1):
+        return _made(plan, index)
+
+
+def _made(plan: Plan, index: int) -> Item:
+    asked = drawn(plan, index)
+    base = ArrayReference(
+        data=asked.piece.cut(plan.scene(asked.scene)), pixel_size_um=plan.scenes.pixel_size_um
+    )
+    held = tuple(HeldFault(fault=each.fault(), grid=grid_under(base)) for each in asked.faults)
+    painted = _painted(base, held)
+    made = render(asked.setup, painted, asked.lines, asked.seed, workers=1)
+    shape = made.image.shape[0], made.image.shape[1]
+    found = _instances(plan.labels, asked, held, (base, painted), made)
+    labelled = [(each.outline, each.class_id + 1) for each in found if each.outline is not None]
+    narrow = asked.setup.camera.bit_depth <= BYTE_BITS
+    return Item(
+        drawn=asked,
+        split=plan.split(index),
+        image=made.image.astype(np.uint8) if narrow else made.image,
+        mask=class_mask(labelled, shape),
+        instances=found,
+    )
+
+
+def _painted(base: ArrayReference, held: tuple[HeldFault, ...]) -> ArrayReference:
+    """Paint all faults at once: strips of a scan overlap, and would paint some of it again."""
+    if not held:
+        return base
+    # bounds, margin, cover and paint are all that is asked of a fault there
+    reference = DefectiveReference(base=base, faults=cast("tuple[Fault, ...]", held))
+    whole = reference.rows(0, base.shape[0])
+    return ArrayReference(data=whole, pixel_size_um=base.pixel_size_um)
+
+
+def _instances(
+    rule: LabelRule,
+    asked: Drawn,
+    held: tuple[HeldFault, ...],
+    targets: tuple[ArrayReference, ArrayReference],
+    made: Rendered,
+) -> tuple[Instance, ...]:
+    if not held:
+        return ()
+    seen = footprints(asked.setup, targets[0], asked.lines, asked.seed)
+    look = eye(asked.setup, targets[0], made.expected_e, asked.seed)
+    found = [
+        _judged(rule, placed, each, targets, (seen, look))
+        for placed, each in zip(asked.faults, held, strict=True)
+    ]
+    outlines = {k: each.outline for k, each in enumerate(found) if each.outline is not None}
+    shape = made.image.shape[0], made.image.shape[1]
+    left = dict(zip(outlines, apart(list(outlines.values()), shape), strict=True))
+    # a label that lies wholly under later ones is none
+    kept = {k: each for k, each in left.items() if each.area_px}
+    return tuple(replace(each, outline=kept.get(k)) for k, each in enumerate(found))
+
+
+def _judged(
+    rule: LabelRule,
+    placed: Placed,
+    held: HeldFault,
+    targets: tuple[ArrayReference, ArrayReference],
+    sight: tuple[Footprints, Eye],
+) -> Instance:
+    """Label one fault, and tell how well it is seen."""
+    seen, look = sight
+    labels = seen.labels(cast("Fault", held))  # its bounds and its cover are all they ask
+    label = labels[0] if labels else None
+    strength = None if label is None else _strength(label, held, targets, look)
+    cover_px = 0.0 if label is None else float(label.mask.sum(dtype=np.float64))
+    visible = (
+        strength is not None
+        and strength.dprime >= rule.least_dprime
+        and strength.cnr >= rule.least_cnr
+    )
+    wanted = cover_px >= rule.least_cover_px and (visible or not rule.only_visible)
+    return Instance(
+        placed=placed,
+        area_um2=held.fault.area_um2,
+        cover_px=cover_px,
+        strength=strength,
+        visible=visible,
+        outline=outline(label, rule.threshold) if label is not None and wanted else None,
+    )
+
+
+def _strength(
+    label: Label, held: HeldFault, targets: tuple[ArrayReference, ArrayReference], look: Eye
+) -> Strength:
+    lines, columns = label.mask.shape
+    first = label.first_line, label.first_column
+    return look.strength(
+        change_of(*targets, held.bounds),
+        (*first, first[0] + lines, first[1] + columns),
+        label.mask,
+    )

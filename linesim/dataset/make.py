@@ -1,0 +1,270 @@
+"""Making a set: begin or go on, let workers make images, write the tables."""
+
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from linesim.dataset.card import write_card
+from linesim.dataset.layout import PLAN, SET, SETUP, is_done, leftovers
+from linesim.dataset.plan import Plan, fingerprint, versions
+from linesim.dataset.room import refuse_without_room
+from linesim.dataset.samples import write_samples
+from linesim.dataset.sums import Sums, sums
+from linesim.dataset.tables_out import records, write_tables
+from linesim.dataset.workers import Crew, Indices
+from linesim.files.atomic import write_json, write_text
+from linesim.setup.errors import InputError
+from linesim.setup.resolve import relative_to, resolved_text
+
+Tell = Callable[[int, int], None]
+_TASK = 16
+"""Images of one scene that go to a worker at once."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """
+    A finished set.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    folder : pathlib.Path
+        Where it is.
+    found : Sums
+        What it holds.
+    kept : int
+        Images that were there already.
+    """
+
+    plan: Plan
+    folder: Path
+    found: Sums
+    kept: int
+
+
+def make_set(
+    plan: Plan, folder: Path, crew: Crew, *, resume: bool = False, tell: Tell | None = None
+) -> Made:
+    """
+    Make a set, or what is missing of it.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    folder : pathlib.Path
+        Where it goes.
+    crew : Crew
+        Who makes the images.
+    resume : bool
+        Go on with a set of the same plan; begin where there is none.
+    tell : callable, optional
+        Told how many images are done, of how many.
+
+    Returns
+    -------
+    Made
+        The set.
+
+    Raises
+    ------
+    InputError
+        If the folder holds something else, the disk is too small, or an image cannot be made.
+    """
+    kept = make_images(plan, folder, crew, resume=resume, tell=tell)
+    return Made(plan=plan, folder=folder, found=finish(plan, folder), kept=kept)
+
+
+def make_images(
+    plan: Plan, folder: Path, crew: Crew, *, resume: bool = False, tell: Tell | None = None
+) -> int:
+    """
+    Make the images of a set, or those that are missing.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    folder : pathlib.Path
+        Where it goes.
+    crew : Crew
+        Who makes the images.
+    resume : bool
+        Go on with a set of the same plan; begin where there is none.
+    tell : callable, optional
+        Told how many images are done, of how many.
+
+    Returns
+    -------
+    int
+        How many were there already.
+
+    Raises
+    ------
+    InputError
+        If the folder holds something else, the disk is too small, or an image cannot be made.
+    """
+    begin(plan, folder, resume=resume)
+    open_images = [index for index in range(plan.count) if not is_done(plan, folder, index)]
+    done = kept = plan.count - len(open_images)
+    refuse_without_room(plan, folder, len(open_images) / plan.count)
+    _write_plan(plan, folder)
+    for made in crew.made(str(folder.resolve()), _tasks(plan, open_images)):
+        done += made
+        if tell:
+            tell(done, plan.count)
+    return kept
+
+
+def finish(plan: Plan, folder: Path, tell: Tell | None = None) -> Sums:
+    """
+    Write tables, sheet and card of a set whose images are all there.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    folder : pathlib.Path
+        Of the set.
+    tell : callable, optional
+        Told how many tables are done, of how many.
+
+    Returns
+    -------
+    Sums
+        What the set holds.
+
+    Raises
+    ------
+    InputError
+        Where a file cannot be written.
+    """
+    write_tables(plan, folder, tell)
+    found = sums(records(plan, folder))
+    write_samples(plan, folder)
+    write_card(plan, folder, found)
+    return found
+
+
+def _tasks(plan: Plan, indices: list[int]) -> Iterator[Indices]:
+    """Cut indices into tasks; images of one scene go together, for a scene costs time to draw."""
+    for _, run in groupby(indices, lambda index: index // plan.scenes.images_each):
+        members = tuple(run)
+        for first in range(0, len(members), _TASK):
+            yield members[first : first + _TASK]
+
+
+def begin(plan: Plan, folder: Path, *, resume: bool) -> None:
+    """
+    Look at what lies in the folder, and refuse what is not to be gone on with.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    folder : pathlib.Path
+        Where the set goes.
+    resume : bool
+        Whether it may go on.
+
+    Raises
+    ------
+    InputError
+        If the folder holds another set, this one and ``resume`` is not given, or other files.
+    """
+    before = set_in(folder)
+    if before is None:
+        other = [] if not folder.is_dir() else sorted(each.name for each in folder.iterdir())
+        if other:
+            msg = f'output "{folder}" holds {other[0]} and no set; expected a new or empty folder'
+            raise InputError(msg)
+        return
+    if not resume:
+        msg = f'output "{folder}" holds a set; expected --resume to go on with it, or another --out'
+        raise InputError(msg)
+    _refuse_other(plan, folder, before)
+    for part in leftovers(folder):
+        part.unlink(missing_ok=True)
+
+
+def _refuse_other(plan: Plan, folder: Path, before: dict[str, Any]) -> None:
+    """Refuse to mix two plans in one set."""
+    if before.get("fingerprint") != fingerprint(plan):
+        reasons = [
+            f"{name} {before['versions'].get(name)} then and {now} now"
+            for name, now in versions().items()
+            if before.get("versions", {}).get(name) != now
+        ]
+        why = f"other versions ({', '.join(reasons)})" if reasons else "another plan or seed"
+        msg = (
+            f'--resume: "{folder}" holds a set of {why}; expected the plan that it began with '
+            f"({PLAN} there), or another --out"
+        )
+        raise InputError(msg)
+    if before["count"] > plan.count:
+        msg = (
+            f'--resume: "{folder}" holds a set of {before["count"]} images, and {plan.count} are '
+            "asked for; expected as many or more"
+        )
+        raise InputError(msg)
+
+
+def set_in(folder: Path) -> dict[str, Any] | None:
+    """
+    Read what a folder says of its set.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Any.
+
+    Returns
+    -------
+    dict or None
+        None where there is no set.
+
+    Raises
+    ------
+    InputError
+        Where that file is broken.
+    """
+    file = folder / SET
+    if not file.is_file():
+        return None
+    try:
+        told = json.loads(file.read_text("utf-8"))
+        whole = isinstance(told, dict) and {"fingerprint", "count", "versions"} <= set(told)
+    except ValueError:
+        whole = False
+    if not whole:
+        msg = f'"{file}" cannot be read; expected the file that linesim dataset wrote there'
+        raise InputError(msg)
+    return dict(told)
+
+
+def _write_plan(plan: Plan, folder: Path) -> None:
+    """Write what a worker needs, and what tells this set from others."""
+    import tomli_w  # noqa: PLC0415 -- only needed to write
+
+    told = {
+        "simulated": True,
+        "title": plan.title,
+        "count": plan.count,
+        "seed": plan.seed,
+        "fingerprint": fingerprint(plan),
+        "versions": versions(),
+    }
+    write_json(folder / SET, told)
+    write_text(folder / SETUP, resolved_text(plan.base, folder))
+    texts: dict[str, Any] = {"title": plan.title, "setup": SETUP}
+    texts |= {"count": plan.count, "seed": plan.seed}
+    texts |= {name: part for name, part in plan.texts.items() if name != "title"}
+    if isinstance(texts.get("scenes"), dict) and "files" in texts["scenes"]:
+        named = [relative_to(path, folder) for path in plan.scenes.files]
+        texts["scenes"] = {**texts["scenes"], "files": named}
+    write_text(folder / PLAN, tomli_w.dumps(texts))

@@ -1,0 +1,139 @@
+"""What is written down of one image: plain data, from which all tables of the set are made."""
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from hashlib import sha256
+from typing import Any
+
+from linesim.dataset.item import Instance, Item
+from linesim.dataset.layout import files_of, image_name
+from linesim.dataset.masks import Outline
+from linesim.dataset.outlines import polygons
+from linesim.dataset.plan import Plan
+from linesim.dataset.rle import placed_runs, text_of
+from linesim.defects.kinds import KINDS
+from linesim.setup.load import known_keys
+
+Record = dict[str, Any]
+"""Of one image; plain data as JSON has it."""
+
+
+def record(plan: Plan, made: Item) -> Record:
+    """
+    Write an image down.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    made : Item
+        The image.
+
+    Returns
+    -------
+    dict
+        Everything drawn, and everything labelled.
+    """
+    asked = made.drawn
+    shape = made.image.shape[0], made.image.shape[1]
+    numbers = asked.setup
+    return {
+        "simulated": True,
+        "index": asked.index,
+        "image": image_name(plan, asked.index),
+        "mask": files_of(plan, asked.index)[1],
+        "split": made.split,
+        "scene": plan.scenes.name(asked.scene),
+        "scene_number": asked.scene,
+        "scene_row": asked.piece.top,
+        "scene_column": asked.piece.left,
+        "width": shape[1],
+        "height": shape[0],
+        "bit_depth": numbers.camera.bit_depth,
+        "full_scale_dn": made.full_scale_dn,
+        "seed": plan.seed,
+        "setup_sha256": _setup_hash(made),
+        "drawn": dict(asked.changes),
+        "faults": [_fault(plan, each, shape) for each in made.instances],
+    }
+
+
+def _setup_hash(made: Item) -> str:
+    """Hash the station's values as they would stand in a file; its target's image is the scene."""
+    import tomli_w  # noqa: PLC0415 -- only needed to write
+
+    texts = made.drawn.setup.texts
+    said = {name: texts[name] for name in known_keys(())}
+    said["target"] = {key: value for key, value in said["target"].items() if key != "image"}
+    return sha256(tomli_w.dumps(said).encode()).hexdigest()
+
+
+def _fault(plan: Plan, each: Instance, shape: tuple[int, int]) -> dict[str, Any]:
+    placed, strength = each.placed, each.strength
+    pose = asdict(placed.pose)
+    told = {
+        "kind": placed.kind,
+        "class_id": each.class_id,
+        **{name: pose[name] for name in ("x_mm", "y_mm", "turn_deg")},
+        "values": _plain(placed.values),
+        "area_um2": each.area_um2,
+        "cover_px": each.cover_px,
+        "visible": each.visible,
+        "labelled": each.outline is not None,
+    }
+    told |= {} if strength is None else asdict(strength)
+    return told if each.outline is None else told | _label(plan, each.outline, shape)
+
+
+def _label(plan: Plan, outline: Outline, shape: tuple[int, int]) -> dict[str, Any]:
+    drawn = polygons(outline.mask, (outline.line, outline.column)) if plan.labels.polygons else None
+    counts = placed_runs(outline.mask, (outline.line, outline.column), shape)
+    runs = {"size": list(shape), "counts": text_of(counts)}
+    return {
+        "area_px": outline.area_px,
+        "bbox": list(outline.box),
+        "segmentation": runs if drawn is None else drawn,
+    }
+
+
+def _plain(values: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        name: list(value) if isinstance(value, tuple) else value for name, value in values.items()
+    }
+
+
+def box_lines(told: Record) -> str:
+    """
+    Write the boxes of an image as text: class from 0, middle and size over the image's own.
+
+    Parameters
+    ----------
+    told : dict
+        As `record` gives it.
+
+    Returns
+    -------
+    str
+        One line a label; empty for an image without.
+    """
+    width, height = told["width"], told["height"]
+    lines = []
+    for each in told["faults"]:
+        if each["labelled"]:
+            x, y, wide, high = each["bbox"]
+            middle = (x + wide / 2) / width, (y + high / 2) / height
+            sides = wide / width, high / height
+            lines.append(f"{each['class_id']} " + " ".join(f"{v:.8f}" for v in (*middle, *sides)))
+    return "".join(f"{line}\n" for line in lines)
+
+
+def class_names() -> tuple[str, ...]:
+    """
+    Name all classes.
+
+    Returns
+    -------
+    tuple of str
+        In the order of their numbers, from 0.
+    """
+    return tuple(kind.name for kind in KINDS)

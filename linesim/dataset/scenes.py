@@ -1,0 +1,227 @@
+"""Scenes: good pieces of product that images are taken from. No two splits share one."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from linesim.files.images_in import read_image
+from linesim.forward.reference import ArrayReference, Reference
+from linesim.setup.arrays import ImageArray
+from linesim.setup.errors import InputError
+from linesim.targets.flat import flat
+from linesim.targets.foil import foil
+from linesim.targets.tile import tile
+
+DRAWN = ("foil", "tile", "flat")
+"""Scenes that linesim draws; without the faults that the built-in targets of that name show."""
+_HELD = 2
+Place = tuple[float, float]
+"""Along and across, as shares from 0 to 1 of all the room there is."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scenes:
+    """
+    Where the images of a set are taken.
+
+    Parameters
+    ----------
+    kind : str
+        One of `DRAWN`, or "files".
+    files : tuple of pathlib.Path
+        Images of good product, each a scene; for "files" alone.
+    encoding : str
+        Of the files, as in a setup.
+    pixel_size_um : float
+        Of all of them. [µm]
+    width_mm, height_mm : float
+        Of drawn ones. [mm]
+    count : int
+        How many there are; 0 where there is no end of them.
+    images_each : int
+        Images taken from one in a row.
+    """
+
+    kind: str
+    files: tuple[Path, ...] = ()
+    encoding: str
+    pixel_size_um: float
+    width_mm: float
+    height_mm: float
+    count: int = 0
+    images_each: int
+
+    def of_image(self, index: int) -> int:
+        """
+        Tell which scene an image is taken from.
+
+        Parameters
+        ----------
+        index : int
+            Of the image, from 0.
+
+        Returns
+        -------
+        int
+            Of the scene, from 0.
+        """
+        run = index // self.images_each
+        return run % self.count if self.count else run
+
+    def name(self, scene: int) -> str:
+        """
+        Name a scene for people.
+
+        Parameters
+        ----------
+        scene : int
+            Which.
+
+        Returns
+        -------
+        str
+            Kind and number, or the file's own name.
+        """
+        return self.files[scene].name if self.files else f"{self.kind}-{scene}"
+
+
+@lru_cache(maxsize=_HELD)
+def scene_of(scenes: Scenes, scene: int, seed: int) -> ArrayReference:
+    """
+    Draw or read a scene; the last ones are kept.
+
+    Parameters
+    ----------
+    scenes : Scenes
+        All of them.
+    scene : int
+        Which.
+    seed : int
+        Of this scene.
+
+    Returns
+    -------
+    ArrayReference
+        In memory.
+
+    Raises
+    ------
+    InputError
+        Where its file cannot be read.
+    """
+    pitch_um = scenes.pixel_size_um
+    if scenes.files:
+        image = read_image(
+            scenes.files[scene], encoding="srgb" if scenes.encoding == "srgb" else "linear"
+        ).data
+        return ArrayReference(data=image, pixel_size_um=pitch_um)
+    drawn = _drawn(scenes, seed)
+    return ArrayReference(data=drawn.rows(0, drawn.shape[0]), pixel_size_um=pitch_um)
+
+
+def _drawn(scenes: Scenes, seed: int) -> Reference:
+    pitch_um, width_mm, height_mm = scenes.pixel_size_um, scenes.width_mm, scenes.height_mm
+    if scenes.kind == "flat":
+        return flat(pixel_size_um=pitch_um, width_mm=width_mm, height_mm=height_mm)
+    make = foil if scenes.kind == "foil" else tile
+    return make(
+        pixel_size_um=pitch_um, width_mm=width_mm, height_mm=height_mm, seed=seed, faults=False
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Room:
+    """
+    How much of a scene an image needs.
+
+    Parameters
+    ----------
+    rows, columns : int
+        Reference pixels of what is scanned.
+    margin_px : int
+        Wanted beside and behind it, as far as there is any. [px]
+    """
+
+    rows: int
+    columns: int
+    margin_px: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """
+    The part of a scene that an image is taken from.
+
+    Parameters
+    ----------
+    top, left : int
+        Its first row and column in the scene.
+    rows, columns : int
+        Its size, margins with it.
+    """
+
+    top: int
+    left: int
+    rows: int
+    columns: int
+
+    def cut(self, scene: ArrayReference) -> ImageArray:
+        """
+        Take it out of its scene.
+
+        Parameters
+        ----------
+        scene : ArrayReference
+            The scene.
+
+        Returns
+        -------
+        ndarray of float32
+            A view.
+        """
+        return scene.data[self.top : self.top + self.rows, self.left : self.left + self.columns]
+
+
+def piece_at(shape: tuple[int, ...], room: Room, place: Place, name: str) -> Piece:
+    """
+    Choose a piece of a scene.
+
+    Parameters
+    ----------
+    shape : tuple of int
+        Rows and columns of the scene.
+    room : Room
+        How much is needed.
+    place : tuple of float
+        Where along and across, as shares from 0 to 1 of all the room there is.
+    name : str
+        Of the scene, for the refusal.
+
+    Returns
+    -------
+    Piece
+        What is scanned begins at its first row and lies in its middle columns.
+
+    Raises
+    ------
+    InputError
+        If the scene is smaller than what is scanned.
+    """
+    rows, columns = shape[:2]
+    if rows < room.rows or columns < room.columns:
+        msg = (
+            f"scenes: {name} has {columns} x {rows} pixels across and along, but an image takes "
+            f"{room.columns} x {room.rows}; expected a larger scene (scenes.width, scenes.height), "
+            "fewer images.lines, or a smaller field of view"
+        )
+        raise InputError(msg)
+    top = int(place[0] * (rows - room.rows + 1))
+    first = int(place[1] * (columns - room.columns + 1))
+    # as much on the left as on the right, for the optical axis stays in the middle
+    beside = min(room.margin_px, first, columns - room.columns - first)
+    return Piece(
+        top=top,
+        left=first - beside,
+        rows=min(room.rows + room.margin_px, rows - top),
+        columns=room.columns + 2 * beside,
+    )

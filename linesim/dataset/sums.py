@@ -1,0 +1,111 @@
+"""What a set holds, in numbers, for the card: gathered record by record."""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from linesim.dataset.record import Record
+from linesim.dataset.splits import SPLITS
+
+_BAR = 30
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sums:
+    """
+    Counts over all images.
+
+    Parameters
+    ----------
+    images, good : Counter
+        By split.
+    labels, visible : Counter
+        By kind and split.
+    unlabelled : Counter
+        By kind.
+    scenes : mapping
+        Split -> names of its scenes.
+    sizes : Counter
+        By width and height of the image. [px]
+    octaves : mapping
+        "dprime" and "area_px" of all labels -> power of two -> how many.
+    """
+
+    images: Counter[str] = field(default_factory=Counter)
+    good: Counter[str] = field(default_factory=Counter)
+    labels: Counter[tuple[str, str]] = field(default_factory=Counter)
+    visible: Counter[tuple[str, str]] = field(default_factory=Counter)
+    unlabelled: Counter[str] = field(default_factory=Counter)
+    scenes: Mapping[str, set[int]] = field(default_factory=lambda: {name: set() for name in SPLITS})
+    sizes: Counter[tuple[int, int]] = field(default_factory=Counter)
+    octaves: Mapping[str, Counter[int]] = field(
+        default_factory=lambda: {"dprime": Counter(), "area_px": Counter()}
+    )
+
+
+def sums(told: Iterable[Record]) -> Sums:
+    """
+    Count.
+
+    Parameters
+    ----------
+    told : iterable of dict
+        Records.
+
+    Returns
+    -------
+    Sums
+        Counts.
+    """
+    found = Sums()
+    for image in told:
+        split = image["split"]
+        found.images[split] += 1
+        found.good[split] += not image["faults"]
+        found.scenes[split].add(image["scene_number"])
+        found.sizes[image["width"], image["height"]] += 1
+        for fault in image["faults"]:
+            _count(found, split, fault)
+    return found
+
+
+def _count(found: Sums, split: str, fault: Record) -> None:
+    kind = fault["kind"]
+    if not fault["labelled"]:
+        found.unlabelled[kind] += 1
+        return
+    found.labels[kind, split] += 1
+    found.visible[kind, split] += fault["visible"]
+    for name, counter in found.octaves.items():
+        counter[_octave(fault[name])] += 1
+
+
+def _octave(value: float) -> int:
+    """Give the power of two below: 0 for 1 up to 2, and -1 for all below 1."""
+    return int(value).bit_length() - 1 if value >= 1 else -1
+
+
+def bars(counter: Counter[int]) -> list[str]:
+    """
+    Draw a histogram over powers of two, as text.
+
+    Parameters
+    ----------
+    counter : Counter
+        Octave -> how many.
+
+    Returns
+    -------
+    list of str
+        A line each.
+    """
+    if not counter:
+        return ["(none)"]
+    most = max(counter.values())
+    lines = []
+    for octave in range(min(counter), max(counter) + 1):
+        count = counter[octave]
+        name = f"{2**octave} to {2 ** (octave + 1)}" if octave >= 0 else "below 1"
+        bar = "#" * -(-_BAR * count // most)
+        lines.append(f"{name:>16} | {bar:<{_BAR}} {count}")
+    return lines

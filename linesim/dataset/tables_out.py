@@ -1,0 +1,284 @@
+"""The tables of a finished set, made of its records one by one: memory does not grow with it."""
+
+import json
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from linesim.dataset.layout import (
+    CLASSES,
+    FAULTS,
+    IMAGES,
+    MANIFEST,
+    annotations_name,
+)
+from linesim.dataset.plan import Plan
+from linesim.dataset.record import Record, class_names
+from linesim.dataset.samples_in import read_record
+from linesim.dataset.splits import SPLITS
+from linesim.defects.kinds import KINDS
+from linesim.files.atomic import atomic_path, write_csv, write_text
+
+_IMAGE_KEYS = (
+    "index",
+    "image",
+    "mask",
+    "split",
+    "scene",
+    "scene_number",
+    "scene_row",
+    "scene_column",
+    "width",
+    "height",
+    "bit_depth",
+    "full_scale_dn",
+    "seed",
+    "setup_sha256",
+)
+_FAULT_KEYS = (
+    "kind",
+    "class_id",
+    "x_mm",
+    "y_mm",
+    "turn_deg",
+    "area_um2",
+    "cover_px",
+    "contrast",
+    "cnr",
+    "dprime",
+    "visible",
+    "labelled",
+    "area_px",
+)
+_NOTE = "Simulated scans with simulated faults, made by linesim; not photographs."
+
+
+def records(plan: Plan, folder: Path, split: str | None = None) -> Iterator[Record]:
+    """
+    Read the records of a set.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    folder : pathlib.Path
+        Of the set.
+    split : str, optional
+        Of this split alone.
+
+    Yields
+    ------
+    dict
+        One an image, in order.
+    """
+    for index in range(plan.count):
+        if split is None or plan.split(index) == split:
+            yield read_record(plan, folder, index)
+
+
+def write_tables(
+    plan: Plan, folder: Path, tell: Callable[[int, int], None] | None = None
+) -> tuple[str, ...]:
+    """
+    Write annotations, manifest and tables.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    folder : pathlib.Path
+        Of the set, all records in it.
+    tell : callable, optional
+        Told how many tables are done, of how many.
+
+    Returns
+    -------
+    tuple of str
+        Files written, from the folder.
+
+    Raises
+    ------
+    InputError
+        Where one cannot be written.
+    """
+    jobs: list[tuple[str, Callable[[Path], None]]] = [
+        *((annotations_name(split), _annotations(plan, folder, split)) for split in SPLITS),
+        (MANIFEST, lambda path: _manifest(plan, folder, path)),
+        (IMAGES, lambda path: _images(plan, folder, path)),
+        (FAULTS, lambda path: _faults(plan, folder, path)),
+    ]
+    if plan.labels.yolo:
+        jobs.append((CLASSES, _classes))
+    for done, (name, job) in enumerate(jobs):
+        job(folder / name)
+        if tell:
+            tell(done + 1, len(jobs))
+    return tuple(name for name, _ in jobs)
+
+
+def _classes(path: Path) -> None:
+    write_text(path, "".join(f"{name}\n" for name in class_names()))
+
+
+def _annotations(plan: Plan, folder: Path, split: str) -> Callable[[Path], None]:
+    def write(path: Path) -> None:
+        with (
+            atomic_path(path) as temporary,
+            temporary.open("w", encoding="utf-8", newline="\n") as out,
+        ):
+            for piece in coco_text(plan, lambda: records(plan, folder, split)):
+                out.write(piece)
+
+    return write
+
+
+def coco_text(plan: Plan, told: Callable[[], Iterator[Record]]) -> Iterator[str]:
+    """
+    Write a split as COCO instance annotations, a line each.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    told : callable
+        Gives the split's records, as often as asked.
+
+    Yields
+    ------
+    str
+        Pieces of one JSON object.
+    """
+    info = {"description": f"{plan.title}. {_NOTE}", "simulated": True, "seed": plan.seed}
+    groups = [
+        {"id": kind.class_id + 1, "name": kind.name, "supercategory": "fault"} for kind in KINDS
+    ]
+    yield f'{{\n"info": {_line(info)},\n"licenses": [],\n"categories": [\n'
+    yield ",\n".join(_line(each) for each in groups)
+    yield '\n],\n"images": [\n'
+    yield from _joined(_line(_coco_image(each)) for each in told())
+    yield '\n],\n"annotations": [\n'
+    number = 0
+
+    def annotations() -> Iterator[str]:
+        nonlocal number
+        for image in told():
+            for each in image["faults"]:
+                if each["labelled"]:
+                    number += 1
+                    yield _line(_coco_fault(number, image, each))
+
+    yield from _joined(annotations())
+    yield "\n]\n}\n"
+
+
+def _joined(lines: Iterator[str]) -> Iterator[str]:
+    mark = ""
+    for line in lines:
+        yield f"{mark}{line}"
+        mark = ",\n"
+
+
+def _line(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+
+
+def _coco_image(told: Record) -> dict[str, Any]:
+    return {
+        "id": told["index"] + 1,
+        "file_name": told["image"].rpartition("/")[2],  # in images/SPLIT, as readers expect it
+        "width": told["width"],
+        "height": told["height"],
+        "simulated": True,
+        "bit_depth": told["bit_depth"],
+        "scene": told["scene"],
+    }
+
+
+def _coco_fault(number: int, image: Record, fault: Record) -> dict[str, Any]:
+    return {
+        "id": number,
+        "image_id": image["index"] + 1,
+        "category_id": fault["class_id"] + 1,
+        "bbox": [float(side) for side in fault["bbox"]],
+        "area": float(fault["area_px"]),
+        "segmentation": fault["segmentation"],
+        "iscrowd": 0,
+        "visible": fault["visible"],
+        **{name: fault[name] for name in ("contrast", "cnr", "dprime")},
+    }
+
+
+def _manifest(plan: Plan, folder: Path, path: Path) -> None:
+    drawn = list(dict.fromkeys(key for span in plan.spans for key in sorted(span.axis.keys)))
+    header = (*_IMAGE_KEYS, "simulated", "faults", "labels", *drawn)
+    write_csv(
+        path,
+        header,
+        (
+            (
+                *(told[key] for key in _IMAGE_KEYS),
+                "true",
+                len(told["faults"]),
+                sum(each["labelled"] for each in told["faults"]),
+                *(told["drawn"].get(key) for key in drawn),
+            )
+            for told in records(plan, folder)
+        ),
+    )
+
+
+def _images(plan: Plan, folder: Path, path: Path) -> None:
+    header = ("image", "split", "label", "visible", "kinds", "scene", "simulated")
+    write_csv(
+        path,
+        header,
+        (
+            (
+                told["image"],
+                told["split"],
+                "defect" if told["faults"] else "good",
+                _word(any(each["visible"] for each in told["faults"])),
+                "; ".join(dict.fromkeys(each["kind"] for each in told["faults"])),
+                told["scene"],
+                "true",
+            )
+            for told in records(plan, folder)
+        ),
+    )
+
+
+def _word(value: object) -> object:
+    """Write truth as JSON does."""
+    return str(value).lower() if isinstance(value, bool) else value
+
+
+def _faults(plan: Plan, folder: Path, path: Path) -> None:
+    names = list(
+        dict.fromkeys(
+            name
+            for kind in KINDS
+            if any(each.lot.kind == kind.name for each in plan.faults.wanted)
+            for name in kind.parameters
+        )
+    )
+    header = ("image", "split", *_FAULT_KEYS, "left", "top", "width", "height", *names)
+    write_csv(
+        path,
+        header,
+        (
+            (
+                told["image"],
+                told["split"],
+                *(_word(each.get(key)) for key in _FAULT_KEYS),
+                *each.get("bbox", [None] * 4),
+                *(_colours(each["values"].get(name)) for name in names),
+            )
+            for told in records(plan, folder)
+            for each in told["faults"]
+        ),
+    )
+
+
+def _colours(value: object) -> object:
+    """Write red, green and blue into one cell."""
+    return " ".join(repr(part) for part in value) if isinstance(value, list) else value

@@ -1,0 +1,216 @@
+"""Verifying a set: files, labels against masks, splits, and some images made again."""
+
+import json
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import combinations
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.dataset.card import write_card
+from linesim.dataset.layout import CARD, PLAN, annotations_name, files_of, is_done
+from linesim.dataset.make import set_in
+from linesim.dataset.masks import Outline, class_mask
+from linesim.dataset.plan import Plan, fingerprint
+from linesim.dataset.plan_file import load_plan
+from linesim.dataset.record import Record, box_lines
+from linesim.dataset.rle import mask_of
+from linesim.dataset.samples_in import read_samples
+from linesim.dataset.splits import SPLITS
+from linesim.dataset.sums import sums
+from linesim.dataset.tables_out import records, write_tables
+from linesim.dataset.write import write_image
+from linesim.setup.errors import InputError
+
+AGAIN = 8
+"""Images that are made again unless another number is asked for."""
+_MOST_TOLD = 50
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verified:
+    """
+    What verifying a set gave.
+
+    Parameters
+    ----------
+    images, labels : int
+        Looked at.
+    made_again : tuple of int
+        Images that were made again and compared.
+    faults : tuple of str
+        Sentences; none where all is right. The first fifty.
+    """
+
+    images: int
+    labels: int
+    made_again: tuple[int, ...]
+    faults: tuple[str, ...]
+
+
+def verify(
+    folder: Path, again: int = AGAIN, tell: Callable[[int, int], None] | None = None
+) -> Verified:
+    """
+    Verify a finished set.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Of the set.
+    again : int
+        How many of its images are made again, evenly chosen.
+    tell : callable, optional
+        Told how many images are looked at, of how many.
+
+    Returns
+    -------
+    Verified
+        What was found.
+
+    Raises
+    ------
+    InputError
+        If there is no set, or its plan cannot be read.
+    """
+    told = set_in(folder)
+    if told is None:
+        msg = f'--verify: "{folder}" holds no set; expected a folder that linesim dataset wrote'
+        raise InputError(msg)
+    plan = load_plan(folder / PLAN)
+    faults = list(_plan_faults(plan, told))
+    missing = [index for index in range(plan.count) if not is_done(plan, folder, index)]
+    if missing or faults:
+        faults += [f"image {index} is not there, or not whole" for index in missing[:_MOST_TOLD]]
+        return Verified(images=plan.count, labels=0, made_again=(), faults=tuple(faults))
+    chosen = _chosen(plan.count, again)
+    labels = 0
+    for index, each in enumerate(records(plan, folder)):
+        labels += sum(fault["labelled"] for fault in each["faults"])
+        faults += _label_faults(folder, plan, each)
+        if tell:
+            tell(index + 1, plan.count)
+    faults += [*_split_faults(plan, folder), *_table_faults(plan, folder)]
+    faults += _byte_faults(plan, folder, chosen)
+    return Verified(
+        images=plan.count, labels=labels, made_again=chosen, faults=tuple(faults[:_MOST_TOLD])
+    )
+
+
+def _chosen(count: int, again: int) -> tuple[int, ...]:
+    return tuple(sorted({round(k) for k in np.linspace(0, count - 1, min(again, count))}))
+
+
+def _plan_faults(plan: Plan, told: dict[str, Any]) -> Iterator[str]:
+    if told["fingerprint"] != fingerprint(plan):
+        yield f"{PLAN} or a version is not what the set began with: its fingerprint differs"
+    if told["count"] != plan.count:
+        yield f"{PLAN} has {plan.count} images, the set {told['count']}"
+
+
+def _label_faults(folder: Path, plan: Plan, told: Record) -> Iterator[str]:
+    """Hold labels against the mask of classes, and box files against labels."""
+    name, shape = told["image"], (told["height"], told["width"])
+    mask, image = (read_samples(folder / told[key]) for key in ("mask", "image"))
+    if mask.shape != shape or image.shape[:2] != shape:
+        yield f"{name}: image and mask are not both of {told['width']} x {told['height']}"
+        return
+    labelled = [each for each in told["faults"] if each["labelled"]]
+    runs = [each for each in labelled if isinstance(each["segmentation"], dict)]
+    found = [_read_back(each, shape) for each in runs]
+    yield from (f"{name}: {text}" for _, faults in found for text in faults)
+    if len(runs) < len(labelled):
+        yield from _areas(told, mask)
+    elif (_classes(found, runs, shape) != mask).any():
+        yield f"{name}: the mask is not that of the labels"
+    boxes = folder / files_of(plan, told["index"])[2]
+    if plan.labels.yolo and boxes.read_text("utf-8") != box_lines(told):
+        yield f"{name}: the file of boxes is not that of the labels"
+
+
+def _classes(
+    found: list[tuple[Outline, list[str]]], runs: list[Record], shape: tuple[int, int]
+) -> NDArray[np.uint8]:
+    values = [each["class_id"] + 1 for each in runs]
+    return class_mask([(read[0], v) for read, v in zip(found, values, strict=True)], shape)
+
+
+def _read_back(each: Record, shape: tuple[int, int]) -> tuple[Outline, list[str]]:
+    """Draw one label, and compare area and box with what is written."""
+    full = mask_of(each["segmentation"]["counts"], shape)
+    lines, columns = np.flatnonzero(full.any(axis=1)), np.flatnonzero(full.any(axis=0))
+    told = []
+    if np.count_nonzero(full) != each["area_px"] or not lines.size:
+        told.append(f"a {each['kind']}'s area is not that of its mask")
+    else:
+        box = [columns[0], lines[0], columns[-1] - columns[0] + 1, lines[-1] - lines[0] + 1]
+        if [int(side) for side in box] != each["bbox"]:
+            told.append(f"a {each['kind']}'s box is not that of its mask")
+    return Outline(line=0, column=0, mask=full), told
+
+
+def _areas(told: Record, mask: NDArray[Any]) -> Iterator[str]:
+    """Compare areas by class where labels are polygons."""
+    found = np.bincount(mask.ravel(), minlength=256)
+    for value in range(1, 256):
+        areas = sum(
+            each["area_px"]
+            for each in told["faults"]
+            if each["labelled"] and each["class_id"] + 1 == value
+        )
+        if areas != found[value]:
+            yield f"{told['image']}: areas of class {value - 1} are not those of the mask"
+
+
+def _split_faults(plan: Plan, folder: Path) -> Iterator[str]:
+    scenes = sums(records(plan, folder)).scenes
+    for one, two in combinations(SPLITS, 2):
+        shared = scenes[one] & scenes[two]
+        if shared:
+            yield f"{one} and {two} share scene {min(shared)}"
+
+
+def _table_faults(plan: Plan, folder: Path) -> Iterator[str]:
+    """Write all tables again, beside the set, and compare."""
+    with tempfile.TemporaryDirectory() as name:
+        beside = Path(name)
+        for index in range(plan.count):
+            target = beside / files_of(plan, index)[-1]
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_bytes((folder / files_of(plan, index)[-1]).read_bytes())
+        written = write_tables(plan, beside)
+        write_card(plan, beside, sums(records(plan, beside)))
+        yield from _different(folder, beside, (*written, CARD))
+    for split in SPLITS:
+        yield from _id_faults(folder / annotations_name(split))
+
+
+def _id_faults(path: Path) -> Iterator[str]:
+    told = json.loads(path.read_text("utf-8"))
+    numbers = [each["id"] for each in told["annotations"]]
+    images = {each["id"] for each in told["images"]}
+    if numbers != list(range(1, len(numbers) + 1)):
+        yield f"{path.name}: annotations are not numbered from 1"
+    if not all(each["image_id"] in images for each in told["annotations"]):
+        yield f"{path.name}: an annotation is of an image that is not there"
+
+
+def _byte_faults(plan: Plan, folder: Path, chosen: tuple[int, ...]) -> Iterator[str]:
+    """Make some images again, and compare their files byte by byte."""
+    with tempfile.TemporaryDirectory() as name:
+        for index in chosen:
+            write_image(plan, Path(name), index)
+            yield from _different(folder, Path(name), files_of(plan, index))
+
+
+def _different(folder: Path, beside: Path, names: tuple[str, ...]) -> Iterator[str]:
+    for name in names:
+        there, here = folder / name, beside / name
+        if not there.is_file():
+            yield f"{name} is not there"
+        elif there.read_bytes() != here.read_bytes():
+            yield f"{name} is not what comes out when it is made again"

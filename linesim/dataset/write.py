@@ -1,0 +1,97 @@
+"""Writing images of a set: each of its files whole or not at all, the record last."""
+
+import json
+from collections.abc import Iterable
+from functools import lru_cache
+from pathlib import Path
+
+from linesim.dataset.item import Item, item
+from linesim.dataset.layout import PLAN, SET, files_of
+from linesim.dataset.plan import Plan, fingerprint, versions
+from linesim.dataset.plan_file import load_plan
+from linesim.dataset.record import box_lines, record
+from linesim.files.atomic import write_json, write_text
+from linesim.files.images_out import write_png, write_tiff
+from linesim.setup.errors import InputError
+
+
+def write_image(plan: Plan, folder: Path, index: int) -> None:
+    """
+    Make one image of a set and write its files.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    folder : pathlib.Path
+        Of the set.
+    index : int
+        Of the image, from 0.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be made or written.
+    """
+    made = item(plan, index)
+    told = record(plan, made)
+    image, mask, *boxes, last = (folder / name for name in files_of(plan, index))
+    _write_samples(image, made)
+    write_png(mask, made.mask, as_scan=True)
+    for path in boxes:
+        write_text(path, box_lines(told))
+    write_json(last, told)
+
+
+def _write_samples(path: Path, made: Item) -> None:
+    if path.suffix == ".png":
+        write_png(path, made.image, as_scan=True)
+    else:
+        write_tiff(path, made.image, full_scale_dn=made.full_scale_dn)
+
+
+def write_images(folder: str, indices: Iterable[int]) -> int:
+    """
+    Make some images of the set in a folder: what a worker is asked to do.
+
+    Parameters
+    ----------
+    folder : str
+        Of the set, with its plan in it.
+    indices : iterable of int
+        Of the images, from 0.
+
+    Returns
+    -------
+    int
+        How many.
+
+    Raises
+    ------
+    InputError
+        Where one cannot be made or written.
+    """
+    home = Path(folder)
+    plan, count = _plan_in(folder, (home / SET).read_text("utf-8")), 0
+    for index in indices:
+        write_image(plan, home, index)
+        count += 1
+    return count
+
+
+@lru_cache(maxsize=1)
+def _plan_in(folder: str, told: str) -> Plan:
+    """Load the plan in a folder once, for as long as it is the one that the set is of."""
+    plan = load_plan(Path(folder) / PLAN)
+    wanted = json.loads(told)
+    if fingerprint(plan) != wanted["fingerprint"]:
+        msg = (
+            f'a worker reads "{folder}/{PLAN}" otherwise than it was written; expected the '
+            f"versions {_said(wanted['versions'])} there, and it has {_said(versions())}"
+        )
+        raise InputError(msg)
+    return plan
+
+
+def _said(numbers: dict[str, str]) -> str:
+    return ", ".join(f"{name} {number}" for name, number in numbers.items())

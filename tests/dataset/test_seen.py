@@ -1,0 +1,147 @@
+"""How well a fault is seen, against noise that is really there and against the textbook."""
+
+from math import pi
+
+import numpy as np
+import pytest
+
+from linesim.dataset.draw import drawn
+from linesim.dataset.item import item
+from linesim.dataset.plan import Plan
+from linesim.dataset.plan_file import plan_from
+from linesim.defects.defective import DefectiveReference
+from linesim.forward.reference import ArrayReference
+from linesim.forward.render import Rendered, render
+from linesim.forward.station import station
+from linesim.setup.load import changed
+
+
+def plan_of(diameter: str, change: float, **camera: object) -> Plan:
+    """Plan images of one disc on an even white."""
+    return plan_from(
+        {
+            "scenes": {"kind": "flat", "width": "12 mm", "height": "12 mm"},
+            "images": {"lines": 64, "good_share": 0.0},
+            "vary": {"camera": {"pixels": 64, "prnu": 0.0, "dsnu": "0 e", **camera}},
+            "faults": {
+                "kinds": ["pinhole"],
+                "edge": "inside",
+                "pinhole": {"count": 1, "diameter": diameter, "change": change},
+            },
+        }
+    )
+
+
+def rendered(plan: Plan, lines: int, seed: int, *, fault: bool) -> Rendered:
+    """Render image 2 of the plan by other means: a painted reference, with a noise of its own."""
+    shot = drawn(plan, 2)
+    base = ArrayReference(
+        data=shot.piece.cut(plan.scene(shot.scene)), pixel_size_um=plan.scenes.pixel_size_um
+    )
+    faults = tuple(each.fault() for each in shot.faults) if fault else ()
+    target = DefectiveReference(base=base, faults=faults)
+    return render(shot.setup, target, lines, seed, workers=1)
+
+
+def template(plan: Plan) -> np.ndarray:
+    """Take the signal of image 2's fault from two noise-free renders, in its own rectangle. [e]."""
+    with_e, without_e = (
+        rendered(plan, 64, 0, fault=fault).expected_e.astype(np.float64) for fault in (True, False)
+    )
+    signal_e = with_e - without_e
+    near = np.abs(signal_e) > 1e-3 * np.abs(signal_e).max()
+    lines, columns = np.flatnonzero(near.any(axis=1)), np.flatnonzero(near.any(axis=0))
+    return signal_e[lines[0] : lines[-1] + 1, columns[0] : columns[-1] + 1]
+
+
+@pytest.mark.parametrize(("diameter", "change"), [("250 um", -0.08), ("40 um", -0.3)])
+def test_dprime_is_that_of_a_filter_run_on_noise(diameter: str, change: float) -> None:
+    """
+    The shift that the fault gives a matched filter, over the filter's spread on rendered noise.
+
+    White noise: the filter runs at places side by side, each a draw of its own. The standard error
+    of a spread from n draws is 1/sqrt(2 n); 4.5 of it.
+    """
+    plan = plan_of(diameter, change)
+    (told,) = item(plan, 2).instances
+    assert told.strength is not None
+    signal_e = template(plan)
+    high, wide = signal_e.shape
+    outputs: list[float] = []
+    for seed in range(6):
+        # the white goes on behind the piece of the scene
+        image = rendered(plan, 500, seed, fault=False).image.astype(np.float64)
+        cut = image[2 : 2 + 498 // high * high, : 64 // wide * wide]
+        cells = cut.reshape(-1, high, cut.shape[1] // wide, wide)
+        outputs += np.einsum("aibj,ij->ab", cells, signal_e).ravel().tolist()
+    shift_dn = float(station(drawn(plan, 2).setup).dn_per_e) * (signal_e**2).sum()
+    measured = shift_dn / np.std(outputs, ddof=1)
+    assert len(outputs) > 500
+    assert measured == pytest.approx(told.strength.dprime, rel=4.5 / np.sqrt(2 * len(outputs)))
+
+
+def test_a_large_faint_disc_has_cnr_times_the_root_of_its_samples() -> None:
+    """
+    D' = CNR sqrt(n) for an even defect of n samples (matched filter in white noise, textbooks).
+
+    A disc 40 samples wide; its rim, which the blur spreads, holds some 2/20 of its samples and
+    loses less than half of their energy: 5 % of d'. CNR itself is contrast x white / noise.
+    """
+    plan = plan_of("3 mm", -0.02)
+    (told,) = item(plan, 0).instances
+    assert told.strength is not None
+    numbers = station(drawn(plan, 0).setup)
+    white_e = float(numbers.electrons_white)
+    cnr = 0.02 * white_e / float(numbers.noise_e(white_e))
+    samples = pi * 1500**2 / 75**2
+    assert told.strength.cnr == pytest.approx(cnr, rel=0.05)
+    assert told.strength.contrast == pytest.approx(-0.02, rel=0.05)
+    assert told.strength.dprime == pytest.approx(cnr * np.sqrt(samples), rel=0.05)
+
+
+def test_a_saturated_fault_is_not_seen() -> None:
+    """A bright hole on a white beyond full scale changes nothing that is delivered."""
+    plan = plan_of("400 um", 0.5, gain="2 DN/e")
+    (told,) = item(plan, 0).instances
+    assert told.strength is not None
+    assert told.strength.dprime == 0
+    assert not told.visible
+    assert told.outline is not None  # it is there all the same
+
+
+def test_streaks_of_the_sensor_count_as_noise() -> None:
+    """With fixed pattern a fault that is long along travel is seen less well."""
+    even, streaky = (
+        item(plan_of("1 mm", -0.05, prnu=prnu), 0).instances[0].strength for prnu in (0.0, 0.02)
+    )
+    assert even is not None
+    assert streaky is not None
+    assert streaky.dprime < 0.6 * even.dprime
+
+
+@pytest.mark.parametrize("domain", ["charge", "digital"])
+def test_binning_keeps_signal_and_noise_apart(domain: str) -> None:
+    """
+    A binned sample has the noise of its domain: one read noise, or one for each of n numbers.
+
+    The same disc, dim light: digital numbers carry every read, so d' is smaller by that ratio. The
+    full scale of both is far, rounding is part of `noise_e`.
+    """
+    plan = plan_of("1 mm", -0.05)
+    base = changed(
+        plan.base,
+        {
+            "light.illuminance": "2 klx",
+            "acquisition.binning": "2x2",
+            "acquisition.binning_domain": domain,
+        },
+    )
+    numbers = station(
+        changed(base, {"camera.pixels": 64, "camera.prnu": 0.0, "camera.dsnu": "0 e"})
+    )
+    dim = Plan(**{name: getattr(plan, name) for name in plan.__slots__} | {"base": base})
+    (told,) = item(dim, 0).instances
+    assert told.strength is not None
+    white_e = float(numbers.electrons_white)
+    cnr = 0.05 * white_e / float(numbers.noise_e(white_e))
+    assert told.strength.cnr == pytest.approx(cnr, rel=0.12)  # 13 samples wide at most: more rim

@@ -1,0 +1,118 @@
+"""Verifying a set finds what was changed, and nothing in one that was not."""
+
+from collections.abc import Callable
+from pathlib import Path
+from shutil import copytree
+
+import imagecodecs
+import numpy as np
+import pytest
+
+from linesim.dataset.layout import SET
+from linesim.dataset.make import make_set
+from linesim.dataset.plan_file import load_plan
+from linesim.dataset.verify import verify
+from linesim.dataset.workers import Alone
+from linesim.setup.errors import InputError
+
+
+def first(folder: Path, pattern: str) -> Path:
+    """Find the first file of a kind that has something to change."""
+    return next(path for path in sorted(folder.glob(pattern)) if path.stat().st_size > 0)
+
+
+def in_text(pattern: str, old: str, new: str) -> Callable[[Path], None]:
+    """Change a text file."""
+
+    def change(folder: Path) -> None:
+        paths = [each for each in sorted(folder.glob(pattern)) if old in each.read_text("utf-8")]
+        paths[0].write_text(paths[0].read_text("utf-8").replace(old, new, 1), "utf-8")
+
+    return change
+
+
+def in_samples(pattern: str) -> Callable[[Path], None]:
+    """Change one sample of an image."""
+
+    def change(folder: Path) -> None:
+        path = first(folder, pattern)
+        image = imagecodecs.png_decode(path.read_bytes())
+        image[5, 5] += 1
+        path.write_bytes(bytes(imagecodecs.png_encode(np.ascontiguousarray(image), level=1)))
+
+    return change
+
+
+def gone(pattern: str) -> Callable[[Path], None]:
+    """Remove a file."""
+    return lambda folder: first(folder, pattern).unlink()
+
+
+def test_a_set_as_it_was_made_is_right(made: Path) -> None:
+    """All labels looked at, some images made again."""
+    found = verify(made, 5)
+    assert found.faults == ()
+    assert found.images == 12
+    assert found.labels > 20
+    assert len(found.made_again) == 5
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (in_samples("masks/*/*.png"), "the mask is not that of the labels"),
+        (in_samples("images/*/*.png"), "is not what comes out when it is made again"),
+        (in_text("records/*/*.json", '"area_px": ', '"area_px": 1'), "area is not that of"),
+        (in_text("records/*/*.json", '"bbox": [\n        ', '"bbox": [\n        1'), "box is not"),
+        (in_text("labels/*/0*.txt", "0.", "0.1"), "boxes is not that of the labels"),
+        (in_text("annotations/*.json", '"iscrowd": 0', '"iscrowd": 1'), "annotations/"),
+        (in_text("annotations/*.json", '{"id": 1, "image_id"', '{"id": 7, "image_id"'), "from 1"),
+        (in_text("manifest.csv", "train", "val"), "manifest.csv is not what comes out"),
+        (in_text("README.md", "Simulated", "Real"), "README.md"),
+        (in_text("plan.toml", "48 klx", "49 klx"), "fingerprint differs"),
+        (gone("images/*/*.png"), "is not there, or not whole"),
+        (gone("faults.csv"), "faults.csv is not there"),
+    ],
+)
+def test_a_change_is_found(
+    change: Callable[[Path], None], told: str, made: Path, tmp_path: Path
+) -> None:
+    """Whichever file was touched, a sentence says so."""
+    folder = tmp_path / "set"
+    copytree(made, folder)
+    change(folder)
+    assert any(told in fault for fault in verify(folder, 12).faults)
+
+
+def test_a_scene_in_two_splits_is_found(made: Path, tmp_path: Path) -> None:
+    """Records that give one scene to two splits."""
+    folder = tmp_path / "set"
+    copytree(made, folder)
+    for path in folder.glob("records/*/*.json"):
+        text = path.read_text("utf-8")
+        number = text.partition('"scene_number": ')[2].partition(",")[0]
+        path.write_text(text.replace(f'"scene_number": {number}', '"scene_number": 0'), "utf-8")
+    told = verify(folder, 0).faults
+    assert "train and test share scene 0" in told
+    assert "train and val share scene 0" in told
+
+
+def test_an_unfinished_set_is_told(plan_file: Path, tmp_path: Path) -> None:
+    """Images that are not there yet are named."""
+    make_set(load_plan(plan_file, count=3), tmp_path / "set", Alone())
+    for name in ("plan.toml", SET):
+        path = tmp_path / "set" / name
+        text = path.read_text("utf-8")
+        path.write_text(
+            text.replace("count = 3", "count = 4").replace('"count": 3', '"count": 4'), "utf-8"
+        )
+    assert verify(tmp_path / "set").faults == ("image 3 is not there, or not whole",)
+
+
+def test_no_set_is_refused(tmp_path: Path) -> None:
+    """Neither an empty folder nor a broken description passes for one."""
+    with pytest.raises(InputError, match="holds no set"):
+        verify(tmp_path)
+    (tmp_path / SET).write_text("{", "utf-8")
+    with pytest.raises(InputError, match="cannot be read"):
+        verify(tmp_path)
