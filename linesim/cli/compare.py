@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from linesim.cli.options import (
+    Force,
     Json,
     Out,
     Report,
@@ -86,6 +87,7 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     scans: Scans = False,
     true_proportion: TrueProportion = False,
     report: Report = False,
+    force: Force = False,
 ) -> None:
     """Set binning modes, or any variants of a setup, side by side over one strip of the target."""
     from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
@@ -99,7 +101,7 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     refuse_count(len(variants))
     folder = chosen_folder(out, paths[0] if paths else None)
     with progress("scanning") as told:
-        found = compared(title, variants, seed, told=told)
+        found = compared(title, variants, seed, told=told, force=force)
     written = (
         *write_comparison(found, folder, true_proportion=true_proportion, scans=scans),
         *(_page(found, folder, true_proportion=true_proportion) if report else ()),

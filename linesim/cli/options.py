@@ -56,6 +56,11 @@ TrueProportion = Annotated[
     ),
 ]
 
+Force = Annotated[
+    bool,
+    typer.Option("--force", help="Begin also where memory may not suffice for the whole run."),
+]
+
 
 def chosen_setup(path: Path | None) -> "Setup":
     """

@@ -3,6 +3,7 @@
 import typer
 
 from linesim.cli.options import (
+    Force,
     Json,
     Out,
     Report,
@@ -26,6 +27,7 @@ def scan(  # noqa: PLR0913 -- one argument an option
     strict: Strict = False,
     true_proportion: TrueProportion = False,
     report: Report = False,
+    force: Force = False,
 ) -> None:
     """Render what a setup would capture: the scan, a picture of it, and its figures."""
     from linesim.report.outputs import write_scan  # noqa: PLC0415 -- quick --help
@@ -34,7 +36,7 @@ def scan(  # noqa: PLR0913 -- one argument an option
     from linesim.study.scan import scan as scan_of  # noqa: PLC0415 -- quick --help
 
     chosen, folder = chosen_setup(setup), chosen_folder(out, setup)
-    found = scan_of(chosen, seed)
+    found = scan_of(chosen, seed, force=force)
     written = write_scan(found, folder, true_proportion=true_proportion)
     if report:
         written = (*written, write_scan_report(found, folder))

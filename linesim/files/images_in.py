@@ -28,6 +28,8 @@ MAX_PIXELS = 1_000_000_000
 MIN_SIDE = 2
 EXPECTED = "a PNG, TIFF or JPEG image"
 
+_RAISED = {"target.image": ", or raise target.max_pixels"}
+"""What lets a larger image in, by the key that named it."""
 _HEAD_BYTES = 512
 _UPRIGHT = range(1, 9)
 _SIXTEEN_BIT = 65535
@@ -150,7 +152,7 @@ def read_pixels(
     """
     file = existing_file(path, key=key, expected=EXPECTED, written=written)
     with refusals_named(f'{key} "{written or path}"'):
-        return _pixels(file, partial(_check_size, max_pixels))
+        return _pixels(file, partial(_check_size, max_pixels, raised_by=_RAISED.get(key, "")))
 
 
 @contextmanager
@@ -218,17 +220,16 @@ def _what(head: bytes) -> str:
     return "a text file, not an image" if is_text else "not an image of a known format"
 
 
-def _check_size(max_pixels: int, rows: int, columns: int) -> None:
+def _check_size(max_pixels: int, rows: int, columns: int, *, raised_by: str) -> None:
     """Refuse by the header alone."""
     size = f"is {rows} x {columns} pixels (rows x columns)"
     if rows < MIN_SIDE or columns < MIN_SIDE:
         raise RefusedImageError(size, f"an image of at least {MIN_SIDE} x {MIN_SIDE}")
     if rows * columns > max_pixels:
-        gigabytes = rows * columns * 4 / 1e9
-        expected = (
-            f"no more than {max_pixels} in all; crop or shrink the image, or call read_image with "
-            f"a higher max_pixels if there is memory for it ({gigabytes:.3g} GB a channel)"
-        )
+        expected = f"no more than {max_pixels} in all; crop or shrink the image{raised_by}"
+        if raised_by:
+            gigabytes = rows * columns * 4 / 1e9
+            expected += f" if there is memory for it ({gigabytes:.3g} GB a channel)"
         raise RefusedImageError(size, expected)
 
 

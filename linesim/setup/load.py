@@ -61,12 +61,13 @@ def _defaults() -> Texts:
 
 
 def _merged(texts: Mapping[str, Any]) -> Texts:
-    """Fill in defaults; what is not a table is left for the check to refuse."""
+    """Fill in defaults; what is not a table is left for the check to refuse, None is left out."""
     merged: Texts = {name: dict(section) for name, section in _defaults().items()}
     for name, section in deepcopy(dict(texts)).items():
-        known = merged.get(name)
-        is_table = isinstance(section, Mapping)
-        merged[name] = {**(known or {}), **section} if is_table else section
+        if isinstance(section, Mapping):
+            there = {key: value for key, value in section.items() if value is not None}
+            section = {**merged.get(name, {}), **there}  # noqa: PLW2901 -- filled in
+        merged[name] = section
     return merged
 
 

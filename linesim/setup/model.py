@@ -44,6 +44,10 @@ class Target(Section):
         Literal["srgb", "linear"],
         Choice(what='"srgb" or "linear"', example='"srgb"', allowed=("srgb", "linear")),
     ]
+    max_pixels: Annotated[
+        int,
+        Number(what="a number of pixels", example="2000000000", low=4, high=10**12, whole=True),
+    ]
     white_reflectance: Annotated[float, SHARE]
     repeat: Annotated[bool, Flag(what="true or false", example="false")]
 

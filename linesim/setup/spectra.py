@@ -282,7 +282,7 @@ class Spectrum:
         """
         electrons = split_integral(self._photons, efficiency_curve(qe, self._flat), edges_nm)
         if not electrons.any():
-            msg = f"light {self.name!r} frees no electrons at this quantum efficiency"
+            msg = f'camera.quantum_efficiency: "{self.name}" frees no electrons; expected over 0'
             raise InputError(msg)
         short, middle, long = (electrons / electrons.sum()).tolist()
         return short, middle, long

@@ -1,17 +1,18 @@
 """Variants of a station side by side: the same strip of one target, scanned by each of them."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from linesim.budget.verdicts import Verdict
 from linesim.forward.reference import Reference
 from linesim.setup.errors import InputError
-from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.study.scan import Scan, scan
+from linesim.study.memory import refuse_too_large
+from linesim.study.scan import Scan, needed, scan
 from linesim.study.variants import BINNINGS, Variant, alike, binning_variants, set_variants
-from linesim.targets.load import target_reference
+from linesim.targets.load import target_reference, target_size
 
 MOST = 6
 """Pictures that fit side by side."""
@@ -75,7 +76,7 @@ class Comparison:
         }
 
 
-def compare(
+def compare(  # noqa: PLR0913 -- one option a parameter
     setup: Setup,
     variants: Sequence[str | Variant] = BINNINGS,
     seed: int = 0,
@@ -83,6 +84,7 @@ def compare(
     exposure: str | None = None,
     keep_line_rate: bool = False,
     workers: int | None = None,
+    force: bool = False,
 ) -> Comparison:
     """
     Scan one strip of the target by several variants of a station.
@@ -103,6 +105,8 @@ def compare(
         Give all the line rate of the first; otherwise it stays in step with the joined rows.
     workers : int, optional
         Threads; they change no byte.
+    force : bool
+        Begin also where less memory is available than the scans will take.
 
     Returns
     -------
@@ -118,7 +122,7 @@ def compare(
     if not variants:
         refuse_count(0)
     made = _variants(setup, variants, exposure=exposure, keep_line_rate=keep_line_rate)
-    return compared(setup.title, made, seed, workers=workers)
+    return compared(setup.title, made, seed, workers=workers, force=force)
 
 
 def _variants(
@@ -148,6 +152,7 @@ def compared(
     *,
     workers: int | None = None,
     told: Callable[[int, int], None] | None = None,
+    force: bool = False,
 ) -> Comparison:
     """
     Scan variants that are ready, one after the other; the target is drawn or read once.
@@ -164,6 +169,8 @@ def compared(
         Threads; they change no byte.
     told : callable, optional
         Called before each scan, with how many are done and how many there are.
+    force : bool
+        Begin also where less memory is available than all scans will take.
 
     Returns
     -------
@@ -176,6 +183,7 @@ def compared(
         Where there are fewer than two variants or more than six, or one of them cannot be run.
     """
     refuse_count(len(variants))
+    _refuse_too_large(variants, workers, force=force)
     drawn = _drawn(variants[0].setup)
     found = []
     for done, variant in enumerate(variants):
@@ -183,6 +191,25 @@ def compared(
             told(done, len(variants))
         found.append(_scanned(variant, seed, drawn, workers))
     return Comparison(title=title, variants=tuple(found))
+
+
+def _refuse_too_large(variants: Sequence[Variant], workers: int | None, *, force: bool) -> None:
+    """Refuse before the first scan what the last one would not fit beside."""
+    asked = []
+    for one in variants:
+        with _named(one):
+            asked.append(needed(one.setup, target_size(one.setup), workers=workers))
+    refuse_too_large([each for each, _ in asked], max(shape for _, shape in asked), force=force)
+
+
+@contextmanager
+def _named(variant: Variant) -> Iterator[None]:
+    """Say of which variant a refusal is."""
+    try:
+        yield
+    except InputError as refusal:
+        told = (f"variant {shown(variant.title)}: {fault}" for fault in refusal.faults)
+        raise InputError(*told) from None
 
 
 def refuse_count(count: int) -> None:
@@ -205,16 +232,11 @@ def refuse_count(count: int) -> None:
 
 
 def _drawn(setup: Setup) -> Reference | None:
-    """Draw a scene once for all; an image file is read once anyway."""
-    image = setup.target.image
-    shared = image in BUILT_IN and image not in _READ_BY_NAME
-    return target_reference(setup) if shared else None
+    """Draw or read the target once, so that all see the same, whatever happens to a file."""
+    return target_reference(setup) if setup.target.image not in _READ_BY_NAME else None
 
 
 def _scanned(variant: Variant, seed: int, drawn: Reference | None, workers: int | None) -> Compared:
-    try:
-        found = scan(variant.setup, seed, drawn, workers=workers)
-    except InputError as refusal:
-        told = (f"variant {shown(variant.title)}: {fault}" for fault in refusal.faults)
-        raise InputError(*told) from None
+    with _named(variant):
+        found = scan(variant.setup, seed, drawn, workers=workers, force=True)
     return Compared(title=variant.title, scan=found)

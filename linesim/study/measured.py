@@ -19,6 +19,8 @@ from linesim.targets.load import TargetSize
 Measured = dict[str, Any]
 _EVEN = 0.995
 """Columns with at least this share of the brightest column's light count as evenly lit."""
+_CLIPPED = 0.001
+"""Share of samples at an end of the scale up to which mean and noise are off by under 0.1 %."""
 _WHOLE = 1e-6
 """A target of a whole number of pixels must not lose one to rounding."""
 
@@ -86,7 +88,10 @@ def _on_white(
     flat, gain = flat_figures(even), balance * float(numbers.dn_per_e)
     signal_e = (flat.mean_dn - float(numbers.sensor.black_level_dn)) / gain
     signal_e -= float(numbers.delivered_dark_e)
-    found: Measured = {"dn_white": flat.mean_dn, "electrons_white": signal_e}
+    found: Measured = {"dn_white": flat.mean_dn}
+    if np.mean((even == 0) | (even >= setup.full_scale_dn)) > _CLIPPED:
+        return found  # what lies beyond the ends of the scale cannot be read
+    found["electrons_white"] = signal_e
     if flat.temporal_noise_dn > 0 and signal_e > 0:
         snr = signal_e * gain / flat.temporal_noise_dn
         found |= {

@@ -22,8 +22,8 @@ from linesim.setup.setup import Setup
 
 _IMAGE_BYTES = 6
 """A delivered number and its expected electrons, of each sample."""
-_MEASURE_BYTES = 10
-"""What measuring a sample takes for a moment: a copy, and its deviation in double precision."""
+_MEASURE_BYTES = 17
+"""What measuring a sample takes for a moment: a copy, and two arrays in double precision."""
 _FLOAT_BYTES = 4
 _TABLE_BYTES = 120
 """A dozen numbers in double precision for each weight of the along matrix, while it is made."""
@@ -175,7 +175,7 @@ def available() -> int:
         The least of what the system has free or can free, and what control groups leave of their
         limits, in bytes; without either, what is built in.
     """
-    found = [_system(), *_groups()]
+    found = [_system(), *groups_left()]
     return max(0, min(found))
 
 
@@ -190,10 +190,24 @@ def _system() -> int:
     return 1024 * int(free)
 
 
-def _groups(
+def groups_left(
     root: Path = Path("/sys/fs/cgroup"), own: Path = Path("/proc/self/cgroup")
 ) -> list[int]:
-    """List what each control group above this process leaves; version 1 and 2."""
+    """
+    List what each control group above this process leaves, version 1 and 2.
+
+    Parameters
+    ----------
+    root : pathlib.Path
+        Where groups are mounted.
+    own : pathlib.Path
+        The file that names this process's groups.
+
+    Returns
+    -------
+    list of int
+        Bytes; a group without a limit leaves more than there is.
+    """
     found = []
     try:
         entries = [line.split(":", 2) for line in own.read_text("utf-8").splitlines()]

@@ -15,8 +15,8 @@ from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
-from linesim.study.memory import Need, need, refuse_too_large
 from linesim.study.measured import Measured, measured
+from linesim.study.memory import Need, need, refuse_too_large
 from linesim.targets.load import TargetSize, drawn_bytes, target_reference, target_size
 
 Shape = tuple[int, int]
@@ -96,7 +96,7 @@ def scan(
     InputError
         Where the setup cannot be run, its image not be read, or the scan not be held in memory.
     """
-    given = None if reference is None else _as_reference(reference, setup.target.pixel_size_um)
+    given = _given(setup, reference)
     size = target_size(setup) if given is None else TargetSize.of(given)
     figures = budget_on(setup, size)
     asked, (lines, width) = needed(setup, size, workers=workers)
@@ -141,6 +141,13 @@ def needed(setup: Setup, size: TargetSize, *, workers: int | None = None) -> tup
     numbers = station(setup)
     shape = scan_lines(setup, numbers, size), int(numbers.geometry.image_width_px)
     return need(setup, shape, drawn_bytes(setup), size.columns, workers=workers), shape
+
+
+def _given(setup: Setup, reference: Reference | ArrayLike | None) -> Reference | None:
+    """Take what is at hand; an image is read once, so that it may change while the scan runs."""
+    if reference is not None:
+        return _as_reference(reference, setup.target.pixel_size_um)
+    return None if setup.target.image in BUILT_IN else target_reference(setup)
 
 
 def _as_reference(given: Reference | ArrayLike, pixel_size_um: float) -> Reference:

@@ -7,14 +7,31 @@ from pathlib import Path
 
 from linesim.files.images_in import LoadedImage, read_image
 from linesim.forward.reference import ArrayReference, Reference
+from linesim.setup.model import Target
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.targets.catalogue import make
 
 _HELD_PIXELS = 100_000_000
 """A drawn target of at most so many values is drawn once and held; a larger one by rows."""
-_DRAWING_BYTES = 8
-"""Of each value: four that stay, and as many while it is drawn."""
+_DRAWING_BYTES = 16
+"""Of each value: four that stay, and what drawing a scene takes beside them."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ImageReference(ArrayReference):
+    """
+    A target read from a file, with what there is to mind about it.
+
+    Parameters
+    ----------
+    data, pixel_size_um : ndarray, float
+        As for `ArrayReference`.
+    cautions : tuple of str
+        Sentences from reading.
+    """
+
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,19 +54,22 @@ class TargetSize:
     @classmethod
     def of(cls, reference: Reference) -> "TargetSize":
         """Give the size of a reference that is at hand."""
-        return cls(rows=reference.shape[0], columns=reference.shape[1])
+        cautions = reference.cautions if isinstance(reference, ImageReference) else ()
+        return cls(rows=reference.shape[0], columns=reference.shape[1], cautions=cautions)
 
 
 @lru_cache(maxsize=1)
-def _image(path: Path, encoding: str, written: str, _changed_ns: int) -> LoadedImage:
-    return read_image(path, encoding="srgb" if encoding == "srgb" else "linear", written=written)
+def _image(path: Path, target: Target, _changed_ns: int) -> LoadedImage:
+    return read_image(
+        path, encoding=target.encoding, max_pixels=target.max_pixels, written=target.image
+    )
 
 
 def _read(setup: Setup) -> LoadedImage:
     """Read the image file; budget and scan of one file read it once."""
     path = setup.folder / setup.target.image
     changed_ns = path.stat().st_mtime_ns if path.exists() else 0
-    return _image(path, setup.target.encoding, setup.target.image, changed_ns)
+    return _image(path, setup.target, changed_ns)
 
 
 def _drawn(setup: Setup) -> Reference:
@@ -142,7 +162,8 @@ def target_reference(setup: Setup) -> Reference:
     """
     pitch_um = setup.target.pixel_size_um
     if setup.target.image not in BUILT_IN:
-        return ArrayReference(data=_read(setup).data, pixel_size_um=pitch_um)
+        read = _read(setup)
+        return ImageReference(data=read.data, pixel_size_um=pitch_um, cautions=read.cautions)
     drawn = _drawn(setup)
     if not _is_held(setup, drawn):
         return drawn

@@ -91,7 +91,7 @@ def test_required_keys_alone_make_the_starter() -> None:
 
 @pytest.mark.parametrize(
     ("section", "key"),
-    [(name, key) for name, keys in REQUIRED.items() for key in (keys or [""])],
+    [(name, key) for name, keys in REQUIRED.items() for key in (sorted(keys or []) or [""])],
 )
 def test_each_required_key_is_missed(section: str, key: str) -> None:
     """Without one of them the setup is refused, and the key is named."""

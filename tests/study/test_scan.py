@@ -182,6 +182,6 @@ def test_a_scan_larger_than_memory_is_refused(kind: str) -> None:
     setup = changed(
         BASE, {"camera.kind": kind, "camera.pixels": 131_072, "acquisition.lines": 10**9}
     )
-    told = {"mono": "need 7.86e+05 GB", "prism": "need 2.36e+06 GB"}[kind]
+    told = {"mono": "(7.86e+05 GB for samples", "prism": "(2.36e+06 GB for samples"}[kind]
     with pytest.raises(InputError, match=re.escape(told)):
         scan(setup)

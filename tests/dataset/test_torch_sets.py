@@ -1,0 +1,202 @@
+"""Plans as PyTorch data sets: what `item` makes, in any order, in any worker."""
+
+import pickle
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose, assert_array_equal
+
+from linesim.dataset import torch_sets
+from linesim.dataset.item import item
+from linesim.dataset.plan import Plan
+from linesim.dataset.torch_sets import ScanDataset, ScanStream, collate
+from linesim.setup.errors import InputError
+
+torch = pytest.importorskip("torch", reason="the extra torch is not installed")
+from torch.utils.data import DataLoader, default_collate  # noqa: E402 -- only where it is installed
+
+
+def ids(samples: Any) -> list[int]:  # noqa: ANN401 -- any iterable of samples
+    """Read the numbers of images, from 1."""
+    return [target["image_id"] for _, target in samples]
+
+
+def same(one: Any, two: Any) -> None:  # noqa: ANN401 -- two samples
+    """Compare two samples to the last bit."""
+    assert torch.equal(one[0], two[0])
+    assert one[1].keys() == two[1].keys()
+    for key, value in one[1].items():
+        if key == "image_id":
+            assert value == two[1][key]
+        else:
+            assert value.dtype == two[1][key].dtype
+            assert torch.equal(value, two[1][key])
+
+
+@pytest.fixture(scope="module")
+def train(plan_file: Path) -> ScanDataset:
+    """Take the images that train."""
+    return ScanDataset(plan_file, "train")
+
+
+def test_a_sample_says_what_item_says(train: ScanDataset, plan: Plan) -> None:
+    """Every image of the split: samples, boxes, masks, classes, areas and strengths."""
+    wanted = [k for k in range(plan.count) if plan.split(k) == "train"]
+    assert len(train) == len(wanted)
+    faults = 0
+    for place, index in enumerate(wanted):
+        made, (image, target) = item(plan, index), train[place]
+        assert target["image_id"] == index + 1
+        assert image.dtype == torch.float32
+        assert image.shape == (1, *made.mask.shape)
+        # a float32 is right to 2^-24 of itself; the product adds as much again
+        assert_allclose(image[0].numpy() * 4095.0, made.image, rtol=2**-22, atol=0)
+        assert target["masks"].dtype == torch.uint8
+        # masks are apart, so the classes of all add up to the mask of the image
+        classes = (target["masks"] * target["labels"][:, None, None]).sum(dim=0)
+        assert_array_equal(classes.numpy(), made.mask)
+        assert_array_equal(target["area"].numpy(), target["masks"].sum(dim=(1, 2)).numpy())
+        for k, fault in enumerate(made.labelled):
+            lines, columns = np.nonzero(target["masks"][k].numpy())
+            box = columns.min(), lines.min(), columns.max() + 1, lines.max() + 1
+            assert_array_equal(target["boxes"][k].numpy(), box)
+            assert fault.strength is not None
+            assert target["dprime"][k] == np.float32(fault.strength.dprime)
+            assert bool(target["visible"][k]) == fault.visible
+            faults += 1
+    assert faults >= 3
+
+
+def test_raw_samples_are_delivered_numbers(plan_file: Path, plan: Plan) -> None:
+    """12 bits stay 12 bits, as int32."""
+    raw = ScanDataset(plan_file, "val", raw=True)
+    image, target = raw[0]
+    assert image.dtype == torch.int32
+    assert_array_equal(image[0].numpy(), item(plan, target["image_id"] - 1).image)
+
+
+def test_an_image_without_faults_has_empty_labels(train: ScanDataset) -> None:
+    """None of them loses its other dimensions; the dtypes stay."""
+    image, target = next(sample for sample in train if not len(sample[1]["labels"]))
+    shapes = {
+        "boxes": ((0, 4), torch.float32),
+        "labels": ((0,), torch.int64),
+        "masks": ((0, *image.shape[1:]), torch.uint8),
+        "area": ((0,), torch.float32),
+        "iscrowd": ((0,), torch.int64),
+        "visible": ((0,), torch.bool),
+        "dprime": ((0,), torch.float32),
+    }
+    assert {key: (tuple(target[key].shape), target[key].dtype) for key in shapes} == shapes
+
+
+def test_colour_comes_as_three_planes(tmp_path: Path) -> None:
+    """The planes are those of the image, red first."""
+    (tmp_path / "plan.toml").write_text(
+        'count = 8\n[images]\nlines = 24\n[scenes]\nkind = "flat"\n'
+        '[vary]\ncamera.kind = ["trilinear"]\ncamera.pixels = [32]\n[splits]\ntrain = 1.0\n',
+        "utf-8",
+    )
+    colours = ScanDataset(tmp_path / "plan.toml", "train", raw=True)
+    image, target = colours[1]
+    made = item(torch_sets.load_plan(tmp_path / "plan.toml"), target["image_id"] - 1)
+    assert image.shape == (3, 24, 32)
+    assert_array_equal(image.numpy().transpose(1, 2, 0), made.image)
+
+
+def test_workers_and_order_change_nothing(plan_file: Path, train: ScanDataset) -> None:
+    """Two spawned workers, a shuffled order, a pickled copy: the same samples, bit for bit."""
+    alone = {target["image_id"]: (image, target) for image, target in train}
+    loader = DataLoader(
+        train,
+        batch_size=2,
+        shuffle=True,
+        generator=torch.Generator().manual_seed(1),
+        num_workers=2,
+        multiprocessing_context="spawn",
+        collate_fn=collate,
+    )
+    got = [sample for images, targets in loader for sample in zip(images, targets, strict=True)]
+    assert sorted(ids(got)) == sorted(alone)
+    assert ids(got) != sorted(alone)
+    for sample in got:
+        same(sample, alone[sample[1]["image_id"]])
+    same(pickle.loads(pickle.dumps(train))[0], train[0])  # noqa: S301 -- our own, as workers do
+    state = np.random.get_state()[1].copy(), torch.get_rng_state()  # noqa: NPY002 -- the global one
+    ScanDataset(plan_file, "train")[1]
+    assert_array_equal(np.random.get_state()[1], state[0])  # noqa: NPY002 -- the same
+    assert torch.equal(torch.get_rng_state(), state[1])
+
+
+def test_workers_of_a_stream_share_its_images(plan_file: Path, train: ScanDataset) -> None:
+    """Forked, two have each image once between them; mixed, scenes stay together."""
+    stream = ScanStream(plan_file, "train", order=3)
+    walked = ids(stream)
+    assert sorted(walked) == sorted(ids(train))
+    assert walked != sorted(walked)
+    assert walked == ids(ScanStream(plan_file, "train", order=3))
+    scenes = [(number - 1) // 2 for number in walked]  # images_each is 2
+    assert sum(one != two for one, two in zip(scenes, scenes[1:], strict=False)) == (
+        len(set(scenes)) - 1
+    )
+    half = len(walked) // 2
+    for worker, part in enumerate((walked[:half], walked[half:])):
+        # what torch tells the process of a worker
+        info = torch.utils.data._utils.worker.WorkerInfo(  # noqa: SLF001 -- no public way
+            id=worker, num_workers=2, seed=0, dataset=stream
+        )
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(torch.utils.data._utils.worker, "_worker_info", info)  # noqa: SLF001
+            assert ids(stream) == part
+    loader = DataLoader(stream, num_workers=2, multiprocessing_context="spawn", collate_fn=collate)
+    assert sorted(ids(zip(*map(sum_lists, zip(*loader, strict=True)), strict=True))) == sorted(
+        walked
+    )
+
+
+def sum_lists(lists: Any) -> list[Any]:  # noqa: ANN401 -- lists of lists
+    """Join lists."""
+    return [each for one in lists for each in one]
+
+
+def test_images_of_one_size_make_one_array(plan_file: Path) -> None:
+    """Only labels need lists: pixels batch by torch's own way."""
+    one = [sample for sample in ScanDataset(plan_file, "train") if sample[0].shape[1] == 96][:2]
+    images, targets = collate(one)
+    assert default_collate(images).shape == (2, 1, 96, 96)
+    assert [target["image_id"] for target in targets] == ids(one)
+
+
+def test_another_seed_or_count_is_another_set(plan_file: Path, train: ScanDataset) -> None:
+    """As --seed and --count of the command."""
+    other = ScanDataset(plan_file, "train", seed=6)
+    assert other[0][0].shape != train[0][0].shape or not torch.equal(other[0][0], train[0][0])
+    more = ScanDataset(plan_file, "train", count=200)
+    assert len(more) > len(train)
+    same(more[0], train[0])
+    with pytest.raises(IndexError):
+        train[len(train)]
+
+
+def test_a_worker_refuses_a_changed_plan(plan_file: Path, tmp_path: Path) -> None:
+    """What it would render is not what was asked for."""
+    for file in plan_file.parent.iterdir():
+        (tmp_path / file.name).write_bytes(file.read_bytes())
+    path = tmp_path / plan_file.name
+    sent = pickle.dumps(ScanDataset(path, "train"))
+    path.write_text(path.read_text("utf-8").replace("seed = 5", "seed = 7"), "utf-8")
+    with pytest.raises(InputError, match="has changed since"):
+        pickle.loads(sent)[0]  # noqa: S301 -- our own, as workers do
+
+
+def test_refusals(plan_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One sentence: what was read, what is expected."""
+    with pytest.raises(InputError, match=r'split: read "training", but expected one of train, val'):
+        ScanDataset(plan_file, "training")
+    with pytest.raises(InputError, match="none of the 1 images belongs to it"):
+        ScanStream(plan_file, "val", count=1)
+    monkeypatch.setattr(torch_sets, "HAVE_TORCH", False)
+    with pytest.raises(InputError, match=r'pip install "linesim\[torch\]"'):
+        ScanDataset(plan_file, "train")
