@@ -51,13 +51,11 @@ class AcrossRun:
             Filled at the run's own columns.
         """
         terms, tiles, count, columns = self.matrices.shape
-        out = np.empty((tiles, len(into), columns), dtype=np.float32)
-        more = np.empty_like(out) if terms > 1 else out
-        for k, matrices in enumerate(self.matrices):
-            seen = across(blurred[k::terms], 0, self.step, (tiles, count))
-            np.matmul(seen, matrices, out=more if k else out)
-            if k:
-                out += more
+        seen = across(blurred, terms, self.step, (tiles, count))
+        products = np.matmul(seen, self.matrices)
+        out = products[0]
+        for more in products[1:]:
+            out += more
         own = into[:, self.first : self.last]
         profile = self.profile.reshape(tiles, columns)
         np.multiply(out.transpose(1, 0, 2), profile, out=own.reshape(len(into), tiles, columns))

@@ -84,7 +84,7 @@ class Sampler:
         """
         filled = lines.filled(-(-len(lines) // TILE_LINES) * TILE_LINES)
         out = np.empty((len(filled), self.tiles[-1].last), dtype=np.float32)
-        steps = [self._step(tile) for tile in self.tiles]
+        steps = [0] if self.runs else [self._step(tile) for tile in self.tiles]
         tables = {part: self._table(filled, part) for part in sorted({k % PARTS for k in steps})}
         rows = self._rows(tables, steps)
         if self.runs:

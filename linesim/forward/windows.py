@@ -131,22 +131,24 @@ def down(block: ImageArray, first: int, step: int, shape: tuple[int, int]) -> Im
     )
 
 
-def across(block: ImageArray, first: int, step: int, shape: tuple[int, int]) -> ImageArray:
+def across(block: ImageArray, terms: int, step: int, shape: tuple[int, int]) -> ImageArray:
     """
-    View columns as windows side by side.
+    View columns as windows side by side, each of the rows that belong to one term.
 
     Parameters
     ----------
-    block : ndarray of shape (rows, columns)
-        With contiguous rows.
-    first, step : int
-        First column of the first window, and distance from one to the next.
+    block : ndarray of shape (lines x terms, columns)
+        With contiguous rows, the terms of a line one below the other.
+    terms : int
+        Terms of a line.
+    step : int
+        Distance from one window to the next, the first one at column 0.
     shape : tuple of int
         Number of windows, and columns in each; the last must end inside the block.
 
     Returns
     -------
-    ndarray of shape (windows, rows, columns)
+    ndarray of shape (terms, windows, lines, columns)
         Read-only, over the same memory.
 
     Raises
@@ -154,12 +156,12 @@ def across(block: ImageArray, first: int, step: int, shape: tuple[int, int]) -> 
     ValueError
         If the windows reach out of the block.
     """
-    _inside(first, first + (shape[0] - 1) * step + shape[1], block.shape[1])
     (count, columns), (down_bytes, across_bytes) = shape, block.strides
+    _inside(0, (count - 1) * step + columns, block.shape[1])
     return as_strided(
-        block[:, first:],
-        (count, len(block), columns),
-        (step * across_bytes, down_bytes, across_bytes),
+        block,
+        (terms, count, len(block) // terms, columns),
+        (down_bytes, step * across_bytes, terms * down_bytes, across_bytes),
         writeable=False,
     )
 

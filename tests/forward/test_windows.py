@@ -44,13 +44,14 @@ def test_runs_cover_all_windows_once(starts: list[int]) -> None:
 
 
 def test_views_are_the_slices_that_they_stand_for() -> None:
-    """Rows 2 to 7, 5 to 10 and 8 to 13, and the same of columns, with no copy."""
+    """Rows 2 to 7, 5 to 10 and 8 to 13; columns 0 to 5, 3 to 8, 6 to 11 of two terms; no copy."""
     block = roomy(20, 30)
     block[:] = np.arange(600).reshape(20, 30)
     below, beside = down(block, 2, 3, (3, 5)), across(block, 2, 3, (3, 5))
     for k in range(3):
         assert_array_equal(below[k], block[2 + 3 * k : 7 + 3 * k])
-        assert_array_equal(beside[k], block[:, 2 + 3 * k : 7 + 3 * k])
+        for term in range(2):
+            assert_array_equal(beside[term, k], block[term::2, 3 * k : 5 + 3 * k])
     assert np.shares_memory(below, block)
     assert np.shares_memory(beside, block)
     assert not below.flags.writeable
@@ -63,7 +64,7 @@ def test_windows_never_show_memory_of_others() -> None:
         with pytest.raises(ValueError, match="do not lie in a block of 20"):
             down(block, first, step, shape)
     with pytest.raises(ValueError, match="do not lie in a block of 30"):
-        across(block, 21, 3, (3, 4))
+        across(block, 2, 9, (3, 13))
 
 
 @pytest.mark.parametrize("columns", [1, 16, 17, 64, 16384])
