@@ -1,12 +1,11 @@
 """What figures are made of: each factor of the MTF, source of noise and step of the light."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from linesim.forward.geometry import Figure
-from linesim.forward.lens import box_mtf, comb_mtf, diffraction_mtf, disc_mtf, gaussian_mtf
-from linesim.forward.pixel import motion_mtf, pixel_mtf_across
+from linesim.forward.pixel import pixel_factors_along, pixel_mtf_across
 from linesim.forward.station import Station
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
@@ -17,11 +16,8 @@ Factors = dict[str, FloatArray]
 
 def _lens_factors(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
     lens = numbers.optics
-    at_sensor = frequency_lp_mm / lens.magnification
     return {
-        "diffraction": diffraction_mtf(at_sensor / lens.cutoff_lp_mm),
-        "defocus": np.abs(disc_mtf(at_sensor * lens.defocus_disc_um / 1000)),
-        "rest blur": gaussian_mtf(at_sensor * lens.blur_um / 1000),
+        name: np.abs(f) for name, f in lens.factors(frequency_lp_mm / lens.magnification).items()
     }
 
 
@@ -63,15 +59,35 @@ def factors_along(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
     dict
         Name -> transfer, in the order of the light.
     """
-    place, advance_um = numbers.geometry, numbers.timing.exposed_advance_um
-    per_um = frequency_lp_mm / 1000
     return {
         **_lens_factors(numbers, frequency_lp_mm),
-        "pixel": box_mtf(per_um * place.row_side_um),
-        "motion": motion_mtf(numbers, frequency_lp_mm),
-        "joined lines": comb_mtf(place.lines_joined, per_um * advance_um),
-        "stages": comb_mtf(place.stages, per_um * (advance_um - place.row_side_um)),
+        **pixel_factors_along(numbers, frequency_lp_mm),
     }
+
+
+def by_colour(numbers: Station) -> tuple[Station, ...]:
+    """
+    Take a station's colours apart.
+
+    Parameters
+    ----------
+    numbers : Station
+        One station.
+
+    Returns
+    -------
+    tuple of Station
+        One a colour, each of plain numbers; the station itself where there are no colours.
+    """
+    white_e = np.atleast_1d(np.asarray(numbers.electrons_white))
+    parts = [
+        np.broadcast_to(np.asarray(value), white_e.shape).tolist()
+        for value in (numbers.electrons_per_joule, numbers.balance)
+    ]
+    return tuple(
+        replace(numbers, electrons_per_joule=per_joule, balance=balance)
+        for per_joule, balance in zip(*parts, strict=True)
+    )
 
 
 def noise_sources_e(numbers: Station, signal_e: Figure) -> dict[str, FloatArray]:
@@ -81,7 +97,7 @@ def noise_sources_e(numbers: Station, signal_e: Figure) -> dict[str, FloatArray]
     Parameters
     ----------
     numbers : Station
-        One station.
+        One station, or one of its colours.
     signal_e : float or ndarray
         Of a delivered pixel. [e]
 

@@ -114,7 +114,8 @@ def signal_group(numbers: Station) -> Group:
     white_e, sensor = numbers.electrons_white, numbers.sensor
     charge_e = white_e + numbers.dark_e
     noise_e = numbers.noise_e(white_e)
-    kept_e = np.minimum(charge_e, numbers.saturation_e)
+    kept_e = np.minimum(charge_e, numbers.saturation_e) - numbers.dark_e
+    told_e = kept_e + numbers.delivered_dark_e
     return {
         "irradiance_target_w_m2": numbers.irradiance_w_m2,
         "irradiance_sensor_w_m2": numbers.irradiance_sensor_w_m2,
@@ -124,7 +125,7 @@ def signal_group(numbers: Station) -> Group:
         "snr_white": white_e / noise_e,
         "snr_white_db": decibel(white_e / noise_e),
         "snr_total_white": white_e / numbers.total_noise_e(white_e),
-        "dn_white": sensor.black_level_dn + numbers.dn_per_e * kept_e * numbers.balance,
+        "dn_white": sensor.black_level_dn + numbers.dn_per_e * told_e * numbers.balance,
         "saturation_white": charge_e / numbers.saturation_e,
     }
 

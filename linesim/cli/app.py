@@ -7,8 +7,10 @@ import typer
 from linesim import __version__
 from linesim.cli.budget import budget
 from linesim.cli.compare import compare
+from linesim.cli.dataset import dataset
 from linesim.cli.measure import measure
 from linesim.cli.new import new
+from linesim.cli.preview import preview
 from linesim.cli.rank import rank
 from linesim.cli.scan import scan
 from linesim.cli.target import target
@@ -56,4 +58,6 @@ app.command()(compare)
 app.command()(vary)
 app.command()(rank)
 app.add_typer(measure)
+app.command()(dataset)
 app.command()(target)
+app.command()(preview)

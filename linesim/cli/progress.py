@@ -11,7 +11,7 @@ _WIDTH = 30
 
 
 @contextmanager
-def progress(label: str) -> Iterator[Callable[[int, int], None]]:
+def progress(label: str, *, timed: bool = False) -> Iterator[Callable[[int, int], None]]:
     """
     Lend a function that is told how much is done, and shows it where somebody looks.
 
@@ -19,22 +19,25 @@ def progress(label: str) -> Iterator[Callable[[int, int], None]]:
     ----------
     label : str
         What is being done.
+    timed : bool
+        Tell rate and time left too, for what is done a piece at a time.
 
     Yields
     ------
     callable
         Takes what is done and what there is to do in all.
     """
-    seen, begun = sys.stderr.isatty(), time.monotonic()
+    seen, begun, longest, first = sys.stderr.isatty(), time.monotonic(), 0, -1
     shown_s = begun + _PATIENCE_S - _PAUSE_S
-    longest = 0
 
     def tell(done: int, total: int) -> None:
-        nonlocal shown_s, longest
+        nonlocal shown_s, longest, first
         now_s = time.monotonic()
+        first = done - 1 if first < 0 else first  # what was there before took no time
         if not seen or now_s - shown_s < _PAUSE_S:
             return
-        line = _line(label, done, total)
+        pace = _pace((done - first) / (now_s - begun), total - done) if timed else ""
+        line = _line(label, done, total) + pace
         shown_s, longest = now_s, max(longest, len(line))
         sys.stderr.write(f"\r{line:<{longest}}")
         sys.stderr.flush()
@@ -51,3 +54,9 @@ def _line(label: str, done: int, total: int) -> str:
     share = done / max(total, 1)
     full = round(_WIDTH * share)
     return f"{label} [{'#' * full}{'.' * (_WIDTH - full)}] {done} of {total}"
+
+
+def _pace(a_second: float, left: int) -> str:
+    minutes, seconds = divmod(round(left / a_second), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f", {a_second:.3g} a second, {hours}:{minutes:02d}:{seconds:02d} left"

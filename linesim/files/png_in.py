@@ -184,16 +184,12 @@ def _decode(header: _Header, chunks: dict[bytes, bytes]) -> Codes:
 
 def _decode_interlaced(header: _Header, chunks: dict[bytes, bytes]) -> Codes:
     """Decode the seven passes, each an image of its own (clause 8), and weave them together."""
-    rest = zlib.decompress(chunks[b"IDAT"])
+    parts = [(place, part) for place in _PASSES if (part := _pass(header, place)) is not None]
+    most = sum(part.rows * (1 + part.row_bytes) for _, part in parts)
+    # no more than the passes hold, however much was packed
+    rest = zlib.decompressobj().decompress(chunks[b"IDAT"], max(most, 1))
     whole: np.ndarray[Any, np.dtype[Any]] | None = None
-    for column, row, column_step, row_step in _PASSES:
-        part = replace(
-            header,
-            columns=len(range(column, header.columns, column_step)),
-            rows=len(range(row, header.rows, row_step)),
-        )
-        if part.columns == 0 or part.rows == 0:
-            continue
+    for (column, row, column_step, row_step), part in parts:
         size = part.rows * (1 + part.row_bytes)
         packed = zlib.compress(rest[:size], level=0)
         rest = rest[size:]
@@ -204,6 +200,14 @@ def _decode_interlaced(header: _Header, chunks: dict[bytes, bytes]) -> Codes:
     if whole is None:
         raise _cut(0)
     return whole
+
+
+def _pass(header: _Header, place: tuple[int, int, int, int]) -> _Header | None:
+    """Describe the image of one pass; ``None`` where it has no pixels."""
+    column, row, column_step, row_step = place
+    columns = len(range(column, header.columns, column_step))
+    rows = len(range(row, header.rows, row_step))
+    return replace(header, columns=columns, rows=rows) if columns and rows else None
 
 
 def _is_grey(palette: bytes) -> bool:

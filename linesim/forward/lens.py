@@ -12,6 +12,7 @@ transform is 2 J₁(x)/x. Fall-off: cos⁴ law (from memory).
 """
 
 from dataclasses import dataclass
+from math import prod
 
 import numpy as np
 
@@ -68,13 +69,17 @@ class Optics:
         """Diameter of the blur disc at the sensor, m²δ/(N(1+m)). [µm]."""
         return 1000 * self.magnification**2 * np.abs(self.defocus_mm) / self.working_f_number
 
+    def factors(self, frequency_lp_mm: Figure) -> dict[str, FloatArray]:
+        """Transfer of each cause of blur at a frequency at the sensor. [cycles/mm]."""
+        return {
+            "diffraction": diffraction_mtf(frequency_lp_mm / self.cutoff_lp_mm),
+            "defocus": disc_mtf(frequency_lp_mm * self.defocus_disc_um / 1000),
+            "rest blur": gaussian_mtf(frequency_lp_mm * self.blur_um / 1000),
+        }
+
     def mtf(self, frequency_lp_mm: Figure) -> FloatArray:
         """MTF at a frequency at the sensor, whatever its direction. [cycles/mm]."""
-        return (
-            diffraction_mtf(frequency_lp_mm / self.cutoff_lp_mm)
-            * disc_mtf(frequency_lp_mm * self.defocus_disc_um / 1000)
-            * gaussian_mtf(frequency_lp_mm * self.blur_um / 1000)
-        )
+        return np.asarray(prod(self.factors(frequency_lp_mm).values()))
 
 
 def diffraction_mtf(relative_frequency: Figure) -> FloatArray:

@@ -6,6 +6,8 @@ the travel while exposed, repeated by joined lines, and by stages of time-delay 
 these are out of step. All of it broadcasts.
 """
 
+from math import prod
+
 import numpy as np
 
 from linesim.forward.geometry import Figure
@@ -52,9 +54,35 @@ def motion_mtf(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     return box_mtf(frequency_lp_mm * numbers.motion_um / 1000)
 
 
+def pixel_factors_along(numbers: Station, frequency_lp_mm: Figure) -> dict[str, FloatArray]:
+    """
+    Transfer along travel, each cause of blur for itself.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    frequency_lp_mm : float or ndarray
+        On the target. [lp/mm]
+
+    Returns
+    -------
+    dict
+        Name -> transfer: rows, motion, joined lines, and stages out of step.
+    """
+    place, advance_um = numbers.geometry, numbers.timing.exposed_advance_um
+    per_um = frequency_lp_mm / 1000
+    return {
+        "pixel": box_mtf(per_um * place.row_side_um),
+        "motion": motion_mtf(numbers, frequency_lp_mm),
+        "joined lines": comb_mtf(place.lines_joined, per_um * advance_um),
+        "stages": comb_mtf(place.stages, per_um * (advance_um - place.row_side_um)),
+    }
+
+
 def pixel_mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     """
-    Transfer along travel: rows, motion, joined lines, and stages out of step.
+    Transfer along travel of all causes together.
 
     Parameters
     ----------
@@ -68,12 +96,7 @@ def pixel_mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     ndarray
         1 for a point.
     """
-    place, when = numbers.geometry, numbers.timing
-    per_um = frequency_lp_mm / 1000
-    rows = box_mtf(per_um * place.row_side_um)
-    joined = comb_mtf(place.lines_joined, per_um * when.exposed_advance_um)
-    stages = comb_mtf(place.stages, per_um * (when.exposed_advance_um - place.row_side_um))
-    return rows * joined * stages * motion_mtf(numbers, frequency_lp_mm)
+    return np.asarray(prod(pixel_factors_along(numbers, frequency_lp_mm).values()))
 
 
 def longest_side_um(numbers: Station) -> FloatArray:

@@ -191,6 +191,8 @@ def joined(pixel_e: ImageArray, across: int) -> ImageArray:
     """
     looks, lines, columns = pixel_e.shape
     if looks == across == 1:
-        return pixel_e[0]
-    groups = pixel_e.reshape(looks, lines, columns // across, across)
-    return np.asarray(groups.sum(axis=(0, 3)))
+        summed: ImageArray = pixel_e[0]
+    else:
+        groups = pixel_e.reshape(looks, lines, columns // across, across)
+        summed = groups.sum(axis=(0, 3))
+    return summed

@@ -146,6 +146,12 @@ class Station:
         return self.geometry.pixels_joined * self.pixel_dark_e
 
     @property
+    def delivered_dark_e(self) -> Figure:
+        """Dark electrons still in the delivered number; a flat field takes them off. [e]."""
+        corrected = np.asarray(self.sensor.reference_lines) > 0
+        return np.where(corrected, 0.0, self.dark_e)
+
+    @property
     def dark_noise_e(self) -> Figure:
         """σ_d of a delivered pixel: reading and dark current. [e]."""
         return np.sqrt(self.dark_e + self.reads * self.sensor.read_noise_e**2)

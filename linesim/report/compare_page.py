@@ -3,31 +3,23 @@
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-from linesim.budget.case import values
 from linesim.report.before_after import png_of
 from linesim.report.compare_sheet import compare_sheet
-from linesim.report.compare_table import LINES
+from linesim.report.compare_table import figure_rows
 from linesim.report.compare_words import answer
-from linesim.report.numerals import people_number
 from linesim.report.page import write_report
 from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, Text
 from linesim.report.page_sections import Case, caution_section
+from linesim.report.rows import judged_rows
 from linesim.report.scan_words import job_in_words
 from linesim.report.setup_tables import making_section, plain, setup_section
-from linesim.report.table import judged_rows
 from linesim.study.compare import Comparison
 
 
 def _figure_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
-    """Give each figure in all variants; of several colours the weakest."""
-    for line in LINES:
-        given = [one.scan.budget[line.group].get(line.name) for one in found.variants]
-        weakest = max if line.better == "low" else min
-        if any(value is not None for value in given):
-            yield (
-                line.label,
-                *("-" if each is None else people_number(weakest(values(each))) for each in given),
-            )
+    """Set a star apart from its figure."""
+    for label, cells in figure_rows(found):
+        yield label, *(cell.strip().replace("*", " ★") for cell in cells)
 
 
 def _verdict_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
@@ -102,10 +94,18 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
                 ),
             ),
             Section(title="Side by side", parts=(Pictures(pictures=(picture,)),)),
-            Section(title="Figures", parts=_table("", _figure_rows(found), found)),
+            Section(
+                title="Figures",
+                parts=(
+                    *_table("", _figure_rows(found), found),
+                    Text(paragraphs=("★ best of its row",)),
+                ),
+            ),
             caution_section(*cases),
             setup_section(first.setup),
-            making_section(first.setup, f"linesim compare --seed {first.seed} --report"),
+            making_section(
+                first.setup, f"linesim compare --report --seed {first.seed}, with the options given"
+            ),
         ),
     )
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from linesim.budget.case import Value, values
 from linesim.budget.safety import MACHINERY
 from linesim.report.compare_words import answer
-from linesim.report.table import judged_rows
+from linesim.report.rows import judged_rows
 from linesim.study.compare import Comparison
 
 _WIDTH = 100
@@ -113,7 +113,7 @@ def compare_text(found: Comparison) -> str:
 
 def _table(found: Comparison) -> list[str]:
     heads, legend = _heads(found)
-    rows = [*_figure_rows(found), *_requirement_rows(found)]
+    rows = [*figure_rows(found), *_requirement_rows(found)]
     widths = [
         max(_NARROWEST, len(head) + 1, *(len(cells[place]) for _, cells in rows))
         for place, head in enumerate(heads)
@@ -156,7 +156,20 @@ def _lines(found: Comparison) -> Iterator[Line]:
             yield Line(label=name, group=_WHOLE_GROUP, name=name, better="")
 
 
-def _figure_rows(found: Comparison) -> Iterator[tuple[str, list[str]]]:
+def figure_rows(found: Comparison) -> Iterator[tuple[str, list[str]]]:
+    """
+    Give each figure in all variants, the best marked; of several colours the weakest.
+
+    Parameters
+    ----------
+    found : Comparison
+        The scans.
+
+    Yields
+    ------
+    tuple
+        Label, and a text for each variant that ends in a star or a space.
+    """
     for line in _lines(found):
         given = [one.scan.budget[line.group].get(line.name) for one in found.variants]
         numbers = [None if value is None else _weakest(value, line.better) for value in given]

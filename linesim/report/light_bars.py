@@ -7,7 +7,7 @@ from math import ceil, floor, inf, log10
 import numpy as np
 
 from linesim.budget.case import Value, values
-from linesim.budget.curves import LightPath, light_path, noise_sources_e
+from linesim.budget.curves import LightPath, by_colour, light_path, noise_sources_e
 from linesim.forward.station import Station, station
 from linesim.report.numerals import people_number
 from linesim.report.page_parts import Bar, Bars
@@ -128,8 +128,8 @@ def _count_rows(
     ]
     return [
         _Row(label="photons", note=f"on {pixels} in {exposure}", value=path.photons),
-        *_by_colour("electrons", note, signal["electrons_white"]),
-        *_by_colour("noise of them", "from line to line", signal["noise_white_e"]),
+        *_by_colour("electrons of white", note, signal["electrons_white"]),
+        *_by_colour("noise on white", "from line to line", signal["noise_white_e"]),
         *limits,
     ]  # fmt: skip
 
@@ -174,12 +174,13 @@ def noise_bars(numbers: Station) -> Bars:
     Bars
         Of the variance, for it is that which adds up.
     """
-    white_e = np.asarray(numbers.electrons_white).min()
-    found = {name: float(noise) for name, noise in noise_sources_e(numbers, white_e).items()}
+    weakest = min(by_colour(numbers), key=lambda one: float(one.electrons_white))
+    sources = noise_sources_e(weakest, weakest.electrons_white)
+    found = {name: float(noise) for name, noise in sources.items()}
     total_e2 = sum(noise**2 for noise in found.values()) or 1.0
-    weakest = ", weakest colour" if np.ndim(numbers.electrons_white) else ""
+    which = ", weakest colour" if np.ndim(numbers.electrons_white) else ""
     return Bars(
-        title=f"On white{weakest}, by source",
+        title=f"On white{which}, by source",
         rows=tuple(
             Bar(
                 label=name,

@@ -7,7 +7,7 @@ What a page is made of: frozen parts that know nothing of HTML, in sections.
 from dataclasses import dataclass
 from typing import ClassVar
 
-from linesim.report.table import Judged
+from linesim.report.rows import Judged
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,8 +21,8 @@ from linesim.report.page_parts import (
     Text,
     Verdicts,
 )
+from linesim.report.rows import Row, figure_rows, judged_rows
 from linesim.report.signal_plots import mtf_plots, noise_plot
-from linesim.report.table import Row, figure_rows, judged_rows
 from linesim.setup.setup import Setup
 
 _ALL_MET = {1: "The requirement is met.", 2: "Both requirements are met."}

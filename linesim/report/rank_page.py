@@ -76,7 +76,7 @@ def _first_sections(row: Row, found: Ranking) -> tuple[Section, ...]:
         Section(title=f"The {which} option", parts=(Text(paragraphs=words), facts(row.budget))),
         caution_section(Case(title="", setup=row.setup, budget=row.budget)),
         setup_section(row.setup),
-        making_section(row.setup, "linesim rank --report"),
+        making_section(row.setup, "linesim rank --report, with the space given"),
     )
 
 

@@ -14,9 +14,9 @@ from linesim.report.page_sections import (
     requirement_section,
     signal_sections,
 )
+from linesim.report.rows import measured_rows
 from linesim.report.scan_words import job_in_words
 from linesim.report.setup_tables import making_section, setup_section
-from linesim.report.table import measured_rows
 from linesim.study.scan import Scan
 from linesim.targets.load import target_reference
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linesim.budget.curves import Factors, factors_across, factors_along, noise_sources_e
+from linesim.budget.curves import Factors, by_colour, factors_across, factors_along, noise_sources_e
 from linesim.forward.station import Station
 from linesim.report.page_parts import Picture
 from linesim.report.plots import INK, MARKS, new_figure, style, svg_text
@@ -116,10 +116,11 @@ def _plain_numbers(plot: "Axes") -> None:
 
 
 def _mark_whites(plot: "Axes", numbers: Station) -> None:
-    whites_e = np.atleast_1d(np.asarray(numbers.electrons_white, dtype=np.float64))
-    names = ("white",) if len(whites_e) == 1 else tuple(f"white, {colour}" for colour in COLOURS)
-    for white_e, name, mark in zip(whites_e.tolist(), names, MARKS, strict=False):
-        noise_e = float(numbers.total_noise_e(white_e))
+    ones = by_colour(numbers)
+    names = ("white",) if len(ones) == 1 else tuple(f"white, {colour}" for colour in COLOURS)
+    for one, name, mark in zip(ones, names, MARKS, strict=False):
+        white_e = float(one.electrons_white)
+        noise_e = float(one.total_noise_e(white_e))
         plot.axvline(white_e, color=INK, linewidth=0.8, linestyle=(0, (1, 2)))
         plot.plot(
             [white_e], [noise_e], mark, label=name, color=INK, markersize=8, markerfacecolor="w"
@@ -138,15 +139,29 @@ def noise_plot(numbers: Station) -> Picture:
     Returns
     -------
     Picture
-        Both axes logarithmic.
+        Both axes logarithmic; the sources are those of the weakest colour.
     """
+    figure, axes = new_figure(width_mm=_WIDE_MM, height_mm=_TALL_MM)
+    _draw_noise(axes[0, 0], numbers)
+    figure.legend(loc="outside lower center", ncols=3, fontsize=8.5, frameon=False)
+    whose = ", of the weakest colour" if np.ndim(numbers.electrons_white) else ""
+    return Picture(
+        image=svg_text(figure),
+        alt="Noise against signal, each source and all together, with white and the nearest "
+        "limit marked.",
+        caption=f"Noise of one delivered pixel against its signal, each source for itself{whose}. "
+        "Shot noise is that of the light: only more electrons help against it. Fixed pattern is "
+        "the same in all lines, and shows as streaks along travel.",
+    )
+
+
+def _draw_noise(plot: "Axes", numbers: Station) -> None:
     limit_e = float(np.min(numbers.saturation_e))
     brightest_e = float(np.max(numbers.electrons_white))
     signal_e = np.geomspace(1.0, 2 * max(limit_e, brightest_e), _POINTS)
-    sources = noise_sources_e(numbers, signal_e)
+    weakest = min(by_colour(numbers), key=lambda one: float(one.electrons_white))
+    sources = noise_sources_e(weakest, signal_e)
     total_e = np.sqrt(np.sum(np.square(list(sources.values())), axis=0))
-    figure, axes = new_figure(width_mm=_WIDE_MM, height_mm=_TALL_MM)
-    plot = axes[0, 0]
     seen = {name: noise_e for name, noise_e in sources.items() if noise_e.max() > _FAINTEST_E}
     for place, (name, noise_e) in enumerate(seen.items()):
         plot.loglog(signal_e, noise_e, label=name, **style(place))
@@ -159,12 +174,3 @@ def noise_plot(numbers: Station) -> Picture:
     plot.set(xlim=(signal_e[0], signal_e[-1]), ylim=(_FAINTEST_E, top_e))
     plot.set(xlabel="signal of a delivered pixel [e]", ylabel="noise [e]")
     _plain_numbers(plot)
-    figure.legend(loc="outside lower center", ncols=3, fontsize=8.5, frameon=False)
-    return Picture(
-        image=svg_text(figure),
-        alt="Noise against signal, each source and all together, with white and the nearest "
-        "limit marked.",
-        caption="Noise of one delivered pixel against its signal, each source for itself. Shot "
-        "noise is that of the light: only more electrons help against it. Fixed pattern is the "
-        "same in all lines, and shows as streaks along travel.",
-    )

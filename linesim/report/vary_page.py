@@ -96,7 +96,7 @@ def vary_page(found: Varied, seen: tuple[Seen, ...]) -> Page:
                 parts=(Cautions(title="Eyes, heat and machines", rows=cautions),),
             ),
             setup_section(found.setup),
-            making_section(found.setup, "linesim vary --report"),
+            making_section(found.setup, "linesim vary --report, with the ranges given"),
         ),
     )
 

@@ -17,6 +17,8 @@ _MOST_VALUES = 1_200_000
 _LARGEST_SAMPLE_PX = 8
 _DETAIL_SAMPLES = 72
 _FEWEST_LINES = 8
+_MOST_SEARCHED = 1 << 25
+"""Samples that are searched for a detail; of a longer scan, its beginning."""
 _FAINTEST_E = 1e-3
 _EVEN = 1e-3
 """Share of the light by which a block must vary, so that rounding is not taken for a spot."""
@@ -103,13 +105,25 @@ def detail(found: Scan) -> Place | None:
         return None
     # of three colours the middle one, green
     light = np.atleast_3d(found.expected_e)[:, :, -2:][:, :, 0]
+    searched = light[: max(tall, _MOST_SEARCHED // columns)]
+    line, column = _strongest_spot(searched, (tall, wide))
+    return Place(
+        first_line=min(max(line - tall // 2, 0), lines - tall),
+        first_column=min(max(column - wide // 2, 0), columns - wide),
+        lines=tall,
+        columns=wide,
+    )
+
+
+def _strongest_spot(light: ImageArray, size: tuple[int, int]) -> tuple[int, int]:
+    """Find the spot that stands out most from a surrounding of some size."""
+    (tall, wide), (lines, columns) = size, light.shape
     down, across = _starts(lines, tall), _starts(columns, wide)
     within = (down[:, None] + np.arange(tall)).ravel(), (across[:, None] + np.arange(wide)).ravel()
-    blocks = light[np.ix_(*within)].reshape(len(down), tall, len(across), wide)
-    row, column = np.unravel_index(_spots(blocks).argmax(), (len(down), len(across)))
-    return Place(
-        first_line=int(down[row]), first_column=int(across[column]), lines=tall, columns=wide
-    )
+    fine, strength = _spots(light[np.ix_(*within)].reshape(len(down), tall, len(across), wide))
+    row, column = np.unravel_index(strength.argmax(), strength.shape)
+    line_in, column_in = np.unravel_index(np.abs(fine[row, :, column]).argmax(), (tall, wide))
+    return int(down[row] + line_in), int(across[column] + column_in)
 
 
 def _starts(whole_px: int, part_px: int) -> NDArray[np.intp]:
@@ -118,14 +132,14 @@ def _starts(whole_px: int, part_px: int) -> NDArray[np.intp]:
     return np.linspace(0, whole_px - part_px, count).round().astype(np.intp)
 
 
-def _spots(blocks: ImageArray) -> ImageArray:
-    """Tell how much a single spot stands out in each block: its contrast, and over the rest."""
+def _spots(blocks: ImageArray) -> tuple[ImageArray, ImageArray]:
+    """Give what is left of blocks without edges, and how much one spot stands out in each."""
     # whole rows and columns are taken off, for a straight edge is no spot
     fine = blocks - blocks.mean(axis=1, keepdims=True)
     fine -= fine.mean(axis=3, keepdims=True)
     mean = np.maximum(blocks.mean(axis=(1, 3)), _FAINTEST_E)
     contrast = np.abs(fine).max(axis=(1, 3)) / mean
-    return np.asarray(contrast**2 / np.maximum(fine.std(axis=(1, 3)) / mean, _EVEN))
+    return fine, contrast**2 / np.maximum(fine.std(axis=(1, 3)) / mean, _EVEN)
 
 
 def window(found: Scan, place: Place, colours: int, ratio: float = 1.0) -> Window:

@@ -2,7 +2,7 @@
 
 import re
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
@@ -47,6 +47,7 @@ def _split(text: str) -> tuple[str, str]:
     return number, _ELECTRON_SIGN.sub("", unit)
 
 
+@lru_cache(maxsize=256)
 def _factor(unit: str, into: str) -> Fraction:
     """Exact factor from one unit into another of the same kind."""
     import pint  # noqa: PLC0415 -- see _registry

@@ -35,16 +35,20 @@ def resolved_text(setup: Setup, folder: Path) -> str:
         if isinstance(table, Mapping):
             texts[name] = {key: table[key] for key in known_keys((name,)) if key in table}
     for section, key in _FILE_KEYS:
-        value = texts[section].get(key)
-        if _is_file(section, value):
-            texts[section][key] = relative_to(setup.folder / value, folder)
+        if key in texts[section]:
+            texts[section][key] = _moved(texts[section][key], section, (setup.folder, folder))
     return tomli_w.dumps(texts)
 
 
-def _is_file(section: str, value: object) -> bool:
+def _moved(value: object, section: str, way: tuple[Path, Path]) -> object:
+    """Name a file as seen from the new folder, also one a colour; the rest stays as it is."""
+    if isinstance(value, Mapping):
+        return {name: _moved(each, section, way) for name, each in value.items()}
     if not isinstance(value, str):
-        return False
-    return value not in BUILT_IN if section == "target" else value.lower().endswith(".csv")
+        return value
+    is_file = value not in BUILT_IN if section == "target" else value.lower().endswith(".csv")
+    old, new = way
+    return relative_to(old / value, new) if is_file else value
 
 
 def relative_to(path: Path, folder: Path) -> str:

@@ -183,7 +183,8 @@ def _electrons(numbers: Station, image_dn: NDArray[np.uint16]) -> FloatArray:
     """Bring delivered numbers back to signal electrons. [e]."""
     gain = float(numbers.dn_per_e * numbers.balance)
     black_dn = float(numbers.sensor.black_level_dn)
-    return np.asarray((image_dn - black_dn) / gain - float(numbers.dark_e), dtype=np.float64)
+    dark_e = float(numbers.delivered_dark_e)
+    return np.asarray((image_dn - black_dn) / gain - dark_e, dtype=np.float64)
 
 
 def _noise_e(numbers: Station, white_e: FloatArray, template_e: FloatArray) -> FloatArray:

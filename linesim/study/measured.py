@@ -84,7 +84,8 @@ def _on_white(
     profile = column_profile(setup, image.shape[1])
     even = image[:, profile >= _EVEN * profile.max()]
     flat, gain = flat_figures(even), balance * float(numbers.dn_per_e)
-    signal_e = (flat.mean_dn - float(numbers.sensor.black_level_dn)) / gain - numbers.dark_e
+    signal_e = (flat.mean_dn - float(numbers.sensor.black_level_dn)) / gain
+    signal_e -= float(numbers.delivered_dark_e)
     found: Measured = {"dn_white": flat.mean_dn, "electrons_white": signal_e}
     if flat.temporal_noise_dn > 0 and signal_e > 0:
         snr = signal_e * gain / flat.temporal_noise_dn

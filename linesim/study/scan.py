@@ -1,12 +1,11 @@
 """The main job: target, render, measure."""
 
-import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from linesim.budget.budget import Budget, budget_on
+from linesim.budget.budget import Budget, budget_on, scan_lines
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.forward.render import render
 from linesim.forward.spread import OFF_AXIS_ERROR
@@ -16,11 +15,12 @@ from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
+from linesim.study.memory import Need, need, refuse_too_large
 from linesim.study.measured import Measured, measured
-from linesim.targets.load import TargetSize, target_reference, target_size
+from linesim.targets.load import TargetSize, drawn_bytes, target_reference, target_size
 
-_SAMPLE_BYTES = 6
-"""A delivered number and its expected electrons."""
+Shape = tuple[int, int]
+"""Lines and delivered pixels."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +65,7 @@ def scan(
     *,
     workers: int | None = None,
     off_axis_error: float = OFF_AXIS_ERROR,
+    force: bool = False,
 ) -> Scan:
     """
     Render what a setup would capture, and measure it.
@@ -82,6 +83,8 @@ def scan(
         Threads; they change no byte.
     off_axis_error : float
         Error allowed to the lens between its axes; 1 takes a single separable term.
+    force : bool
+        Begin also where less memory is available than the scan will take.
 
     Returns
     -------
@@ -93,14 +96,13 @@ def scan(
     InputError
         Where the setup cannot be run, its image not be read, or the scan not be held in memory.
     """
-    if reference is None:
-        size, seen = target_size(setup), target_reference(setup)
-    else:
-        seen = _as_reference(reference, setup.target.pixel_size_um)
-        size = TargetSize(rows=seen.shape[0], columns=seen.shape[1])
+    given = None if reference is None else _as_reference(reference, setup.target.pixel_size_um)
+    size = target_size(setup) if given is None else TargetSize.of(given)
     figures = budget_on(setup, size)
-    lines = int(figures.number("geometry", "image_lines"))
-    _refuse_too_large(lines, int(figures.number("geometry", "image_width_px")), setup)
+    asked, (lines, width) = needed(setup, size, workers=workers)
+    asked = asked if given is None else replace(asked, target=0)
+    refuse_too_large([asked], (lines, width), force=force)
+    seen = target_reference(setup) if given is None else given
     rendered = render(setup, seen, lines, seed, workers=workers, off_axis_error=off_axis_error)
     known = setup.target.image if reference is None and setup.target.image in BUILT_IN else ""
     return Scan(
@@ -113,20 +115,32 @@ def scan(
     )
 
 
-def _refuse_too_large(lines: int, width: int, setup: Setup) -> None:
-    """Refuse a scan that the machine cannot hold; systems promise more memory than they have."""
-    colours = 1 if setup.camera.kind == "mono" else len(COLOURS)
-    needed = lines * width * colours * _SAMPLE_BYTES
-    if "SC_PHYS_PAGES" not in os.sysconf_names:
-        return  # not told here; numpy refuses what cannot be had at all
-    held = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
-    if needed > held:
-        msg = (
-            f"acquisition: read {lines} lines of {width} pixels, but image and expected electrons "
-            f"need {needed / 1e9:.3g} GB and this machine has {held / 1e9:.3g} GB; expected fewer "
-            "acquisition.lines, or a shorter acquisition.length"
-        )
-        raise InputError(msg)
+def needed(setup: Setup, size: TargetSize, *, workers: int | None = None) -> tuple[Need, Shape]:
+    """
+    Add up the memory that scanning a setup's own target will take.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    size : TargetSize
+        Of the target.
+    workers : int, optional
+        Threads.
+
+    Returns
+    -------
+    tuple
+        What is needed, and lines and pixels of the scan.
+
+    Raises
+    ------
+    InputError
+        Where the setup cannot be run or its target not be drawn.
+    """
+    numbers = station(setup)
+    shape = scan_lines(setup, numbers, size), int(numbers.geometry.image_width_px)
+    return need(setup, shape, drawn_bytes(setup), size.columns, workers=workers), shape
 
 
 def _as_reference(given: Reference | ArrayLike, pixel_size_um: float) -> Reference:

@@ -32,6 +32,7 @@ _PINHOLES_PER_MM2, _LUMPS_PER_MM2 = 0.012, 0.006
 class _Scene:
     grid: Grid
     seed: int
+    faults: bool
 
     def texture(self, number: int, grain_x_mm: float, grain_y_mm: float) -> Texture:
         """One of the scene's textures."""
@@ -48,7 +49,14 @@ class _Scene:
         return margin_mm, 0.0, width_mm - margin_mm, self.grid.height_mm
 
 
-def foil(*, pixel_size_um: float, width_mm: float, height_mm: float, seed: int = 0) -> Reference:
+def foil(
+    *,
+    pixel_size_um: float,
+    width_mm: float,
+    height_mm: float,
+    seed: int = 0,
+    faults: bool = True,
+) -> Reference:
     """
     Make a scene of a coated foil as it runs along travel.
 
@@ -66,6 +74,8 @@ def foil(*, pixel_size_um: float, width_mm: float, height_mm: float, seed: int =
         Size across travel and along it. [mm]
     seed : int, default 0
         Another seed is another piece of the same web.
+    faults : bool, default True
+        Whether the web has any: pinholes, agglomerates, streak and scratch.
 
     Returns
     -------
@@ -86,7 +96,7 @@ def foil(*, pixel_size_um: float, width_mm: float, height_mm: float, seed: int =
     return Painted(
         pixel_size_um=pixel_size_um,
         shape=(grid.rows, grid.columns),
-        paint=partial(_paint, _Scene(grid=grid, seed=seed)),
+        paint=partial(_paint, _Scene(grid=grid, seed=seed, faults=faults)),
     )
 
 
@@ -94,10 +104,13 @@ def _paint(scene: _Scene, first: int, last: int) -> ImageArray:
     grain = scene.texture(0, 0.04, 0.04).block(scene.grid, first, last)
     metal = _metal(scene, grain, first, last)
     image = _coating(scene, grain, first, last)
-    _lay_pinholes(scene, image, first)
-    _lay_lumps(scene, image, first)
+    if scene.faults:
+        _scale_streak(scene, image, first, last)
+        _lay_pinholes(scene, image, first)
+        _lay_lumps(scene, image, first)
     _lay_margins(scene, image, metal, first, last)
-    _lay_scratch(scene, image, first, last)
+    if scene.faults:
+        _lay_scratch(scene, image, first, last)
     return np.clip(image, _LOWEST, _HIGHEST, out=image)
 
 
@@ -113,13 +126,12 @@ def _metal(scene: _Scene, grain: ImageArray, first: int, last: int) -> ImageArra
 
 
 def _coating(scene: _Scene, grain: ImageArray, first: int, last: int) -> ImageArray:
-    """Dark coating: grain, mottle, lengthwise bands, and the streak."""
+    """Dark coating: grain, mottle, lengthwise bands."""
     coating = grain * np.float32(0.085)
     coating += scene.texture(3, 0.7, 0.9).block(scene.grid, first, last) * np.float32(0.03)
     coating += scene.texture(4, 1.6, 60.0).block(scene.grid, first, last) * np.float32(0.02)
     coating += 1
     coating *= np.float32(COATING)
-    _scale_streak(scene, coating, first, last)
     return coating
 
 

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from functools import lru_cache
+from math import prod
 from pathlib import Path
 
 from linesim.files.images_in import LoadedImage, read_image
@@ -12,6 +13,8 @@ from linesim.targets.catalogue import make
 
 _HELD_PIXELS = 100_000_000
 """A drawn target of at most so many values is drawn once and held; a larger one by rows."""
+_DRAWING_BYTES = 8
+"""Of each value: four that stay, and as many while it is drawn."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +33,11 @@ class TargetSize:
     rows: int
     columns: int
     cautions: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, reference: Reference) -> "TargetSize":
+        """Give the size of a reference that is at hand."""
+        return cls(rows=reference.shape[0], columns=reference.shape[1])
 
 
 @lru_cache(maxsize=1)
@@ -83,6 +91,36 @@ def target_size(setup: Setup) -> TargetSize:
     return TargetSize(rows=rows, columns=columns, cautions=loaded.cautions)
 
 
+def drawn_bytes(setup: Setup) -> int:
+    """
+    Tell what holding the target takes, where it is still to be drawn.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+
+    Returns
+    -------
+    int
+        Bytes; 0 for an image file, which is read by now, and for what is drawn by rows.
+
+    Raises
+    ------
+    InputError
+        Where the target cannot be drawn.
+    """
+    if setup.target.image not in BUILT_IN or not _is_held(setup, _drawn(setup)):
+        return 0
+    return prod(_drawn(setup).shape) * _DRAWING_BYTES
+
+
+def _is_held(setup: Setup, drawn: Reference) -> bool:
+    """Tell whether it is drawn once: an even target costs nothing to draw again, a scene does."""
+    rows, columns = drawn.shape[:2]
+    return setup.target.image != "flat" and rows * columns <= _HELD_PIXELS
+
+
 def target_reference(setup: Setup) -> Reference:
     """
     Draw or read the target.
@@ -106,8 +144,6 @@ def target_reference(setup: Setup) -> Reference:
     if setup.target.image not in BUILT_IN:
         return ArrayReference(data=_read(setup).data, pixel_size_um=pitch_um)
     drawn = _drawn(setup)
-    rows, columns = drawn.shape[:2]
-    # an even target costs nothing to draw again; a scene does, for strips overlap
-    if setup.target.image == "flat" or rows * columns > _HELD_PIXELS:
+    if not _is_held(setup, drawn):
         return drawn
-    return ArrayReference(data=drawn.rows(0, rows), pixel_size_um=pitch_um)
+    return ArrayReference(data=drawn.rows(0, drawn.shape[0]), pixel_size_um=pitch_um)

@@ -34,6 +34,7 @@ _LOWEST, _HIGHEST = 0.02, 0.9
 class _Scene:
     grid: Grid
     seed: int
+    faults: bool
 
     def texture(self, number: int, grain_x_mm: float, grain_y_mm: float) -> Texture:
         """One of the scene's textures."""
@@ -64,7 +65,14 @@ _SPOTS = Spots(
 )
 
 
-def tile(*, pixel_size_um: float, width_mm: float, height_mm: float, seed: int = 0) -> Reference:
+def tile(
+    *,
+    pixel_size_um: float,
+    width_mm: float,
+    height_mm: float,
+    seed: int = 0,
+    faults: bool = True,
+) -> Reference:
     """
     Make a scene of decorated ceramic tiles in colour.
 
@@ -81,6 +89,8 @@ def tile(*, pixel_size_um: float, width_mm: float, height_mm: float, seed: int =
         Size across travel and along it. [mm]
     seed : int, default 0
         Another seed moves the speckle, the grain and the crack.
+    faults : bool, default True
+        Whether the tiles have any: chip, missing print, spots and crack. Speckle is no fault.
 
     Returns
     -------
@@ -101,7 +111,7 @@ def tile(*, pixel_size_um: float, width_mm: float, height_mm: float, seed: int =
     return Painted(
         pixel_size_um=pixel_size_um,
         shape=(grid.rows, grid.columns, 3),
-        paint=partial(_paint, _Scene(grid=grid, seed=seed)),
+        paint=partial(_paint, _Scene(grid=grid, seed=seed, faults=faults)),
     )
 
 
@@ -122,11 +132,12 @@ def _chunk(scene: _Scene, first: int, last: int) -> ImageArray:
     u_mm, v_mm = np.meshgrid(*(_within_tile(part) for part in (x_mm, y_mm)))
     planes = np.stack([np.full_like(u_mm, part) for part in GLAZE])
     ragged_mm = _ragged(scene, first, last)
-    printed = 1 - _patch(_MISSING, ragged_mm, x_mm, y_mm, pixel_mm)
+    missing = _patch(_MISSING, ragged_mm, x_mm, y_mm, pixel_mm) if scene.faults else 0
     for share, colour in ornament(u_mm, v_mm, pixel_mm):
-        _lay(planes, share * printed * np.float32(0.96), colour)
-    _lay(planes, _crack(scene, x_mm, first, last), CRACK)
-    _lay(planes, _patch(_CHIP, ragged_mm, x_mm, y_mm, pixel_mm), BODY)
+        _lay(planes, share * (1 - missing) * np.float32(0.96), colour)
+    if scene.faults:
+        _lay(planes, _crack(scene, x_mm, first, last), CRACK)
+        _lay(planes, _patch(_CHIP, ragged_mm, x_mm, y_mm, pixel_mm), BODY)
     planes *= 1 + scene.texture(0, 1.5, 1.5).block(scene.grid, first, last) * np.float32(0.012)
     inside_px, face = _face(u_mm, v_mm, pixel_mm)
     planes *= 1 - np.float32(0.22) * np.exp(-((inside_px * pixel_mm / np.float32(0.45)) ** 2))
@@ -209,5 +220,6 @@ def _lay_spots(scene: _Scene, image: ImageArray, first: int) -> None:
     room_mm = FACE_HALF_MM - 0.6
     on_face = np.maximum(np.abs(_within_tile(x_mm)), np.abs(_within_tile(y_mm))) < room_mm
     specks = Spots(x_mm=x_mm[on_face], y_mm=y_mm[on_face], radius_mm=radius_mm[on_face])
-    for spots, colour in ((specks, SPECK), (_SPOTS, SPOT)):
+    laid = ((specks, SPECK), (_SPOTS, SPOT)) if scene.faults else ((specks, SPECK),)
+    for spots, colour in laid:
         blend_discs(image, spots, np.asarray(colour, np.float32), grid=scene.grid, first=first)

@@ -1,9 +1,9 @@
 """
-How many points a second `linesim vary` works out in closed form.
+How many points a second ``linesim vary`` works out in closed form.
 
-Run it by hand: ``.venv/bin/python tests/bench/vary_speed.py``. The best of three counts; the first run
-of all, which loads what is needed, does not. Processor time stands beside the wall's, for machines
-that others use too.
+``python -m tests.bench.vary_speed`` prints one line a case, the best of three runs; the first run
+of all, which loads what is needed, does not count. Processor time stands beside the wall's, for
+machines that others use too.
 """
 
 import sys

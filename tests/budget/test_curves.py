@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from linesim.budget.curves import factors_across, factors_along, light_path, noise_sources_e
+from linesim.budget.curves import (
+    by_colour,
+    factors_across,
+    factors_along,
+    light_path,
+    noise_sources_e,
+)
 from linesim.budget.resolution import mtf_across, mtf_along
 from linesim.forward.station import station
 from linesim.setup.load import changed, sample_setup
@@ -24,7 +30,11 @@ CHANGES: dict[str, dict[str, Any]] = {
     },
     "stages": {"camera.tdi_stages": 16, "acquisition.line_rate": "14 kHz"},
     "corrected": {"acquisition.flat_field": True, "camera.dark_current": "50 ke/s"},
-    "colour": {"camera.kind": "prism", "light.ambient": "2 klx"},
+    "colour": {
+        "camera.kind": "prism",
+        "light.ambient": "2 klx",
+        "acquisition.white_balance": "grey-card",
+    },
 }
 FREQUENCY_LP_MM = np.linspace(0, 30, 61)
 # products and sums of less than ten doubles in another order: some units of 1e-16
@@ -63,12 +73,27 @@ def test_a_factor_acts_where_its_cause_is(name: str, factor: str) -> None:
 @pytest.mark.parametrize("name", CHANGES)
 def test_sources_add_up_to_the_noise(name: str) -> None:
     """Variances add: the root of the sum of squares is the total noise, at any signal."""
-    numbers = station(varied(name))
     signal_e = np.array([0.0, 1.0, 300.0, 2e4])
-    sources = noise_sources_e(numbers, signal_e)
-    assert {noise.shape for noise in sources.values()} == {signal_e.shape}
-    total_e = np.sqrt(sum(noise**2 for noise in sources.values()))
-    assert_allclose(total_e, numbers.total_noise_e(signal_e), rtol=ROUNDING)
+    for one in by_colour(station(varied(name))):
+        sources = noise_sources_e(one, signal_e)
+        assert {noise.shape for noise in sources.values()} == {signal_e.shape}
+        total_e = np.sqrt(sum(noise**2 for noise in sources.values()))
+        assert_allclose(total_e, one.total_noise_e(signal_e), rtol=ROUNDING)
+
+
+def test_colours_taken_apart_are_the_same_colours() -> None:
+    """Each colour by itself has the white, its noise and its limit that it has among the others."""
+    numbers = station(varied("colour"))
+    ones = by_colour(numbers)
+    assert len(ones) == 3
+    white_e = np.asarray(numbers.electrons_white)
+    assert_allclose([float(one.electrons_white) for one in ones], white_e, rtol=ROUNDING)
+    assert_allclose(
+        [float(one.total_noise_e(one.electrons_white)) for one in ones],
+        numbers.total_noise_e(white_e),
+        rtol=ROUNDING,
+    )
+    assert_allclose([float(one.saturation_e) for one in ones], numbers.saturation_e, rtol=ROUNDING)
 
 
 def test_photons_follow_emva_1288() -> None:

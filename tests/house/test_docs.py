@@ -1,6 +1,7 @@
 """What the pages show is what comes out: commands run, and pictures and figures are theirs."""
 
 import importlib.util
+import os
 import re
 import shlex
 import sys
@@ -30,6 +31,8 @@ PAGES = {
 }
 BLOCK = re.compile(r"```sh\n(.*?)```", flags=re.DOTALL)
 OURS = ".venv/bin/linesim "
+SLOW = ("--render",)
+"""What stands in commands that take over 5 s."""
 ENTRY = re.compile(r"!\[[^\]]*\]\((gallery/[^)]+)\)\n\n```sh\n\.venv/bin/linesim ([^\n]*)\n```")
 GALLERY = ENTRY.findall(PAGES["outputs/README.md"])
 SETUPS = sorted(path.name for path in (ROOT / "sample_targets").glob("*.toml"))
@@ -49,7 +52,13 @@ def bench(name: str) -> ModuleType:
 def commands(page: str) -> list[str]:
     """Take the arguments of every linesim command out of a page's sh blocks, comments left out."""
     lines = [line for block in BLOCK.findall(page) for line in block.splitlines()]
-    return [line.removeprefix(OURS) for line in lines if line.startswith(OURS)]
+    ours = [line.removeprefix(OURS) for line in lines if line.startswith(OURS)]
+    return [line for line in ours if is_run(line)]
+
+
+def is_run(arguments: str) -> bool:
+    """Leave what takes over 5 s to the nightly run, ``LINESIM_NIGHTLY=1 pytest``."""
+    return "LINESIM_NIGHTLY" in os.environ or not any(word in arguments for word in SLOW)
 
 
 def run(arguments: str, patch: pytest.MonkeyPatch) -> int:
@@ -79,7 +88,10 @@ def test_every_command_runs(page: str, ran: tuple[Path, dict[str, int]]) -> None
     assert [line for line in found if ran[1][line] != 0] == []
 
 
-@pytest.mark.parametrize(("name", "arguments"), GALLERY, ids=[name for name, _ in GALLERY])
+RUN = [entry for entry in GALLERY if is_run(entry[1])]
+
+
+@pytest.mark.parametrize(("name", "arguments"), RUN, ids=[name for name, _ in RUN])
 def test_a_picture_comes_from_its_command(
     name: str, arguments: str, ran: tuple[Path, dict[str, int]]
 ) -> None:
@@ -98,7 +110,7 @@ def test_a_picture_comes_from_its_command(
 
 def test_every_picture_of_the_gallery_is_shown() -> None:
     """The page shows each picture once; each setup has one, but for that of the numbers."""
-    drawn = re.findall(r"\((gallery/(?:faults_\w+|crossing)\.png)\)", PAGES["outputs/README.md"])
+    drawn = re.findall(r"\((gallery/(?:faults_\w+|crossing|preview)\.png)\)", PAGES["outputs/README.md"])
     shown = [name for name, _ in GALLERY] + drawn
     assert sorted(shown) == sorted(
         path.relative_to(ROOT / "outputs").as_posix()

@@ -17,8 +17,8 @@ from linesim.budget.safety import MACHINERY
 from linesim.report import page as pages
 from linesim.report.page import inline_svg, page_text, refuse_without_extra, typeset
 from linesim.report.page_parts import Page, Section, Text
+from linesim.report.rows import figure_rows, judged_rows, measured_rows
 from linesim.report.scan_page import scan_page, write_scan_report
-from linesim.report.table import figure_rows, judged_rows, measured_rows
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, known_keys, setup_from
 from linesim.study.scan import Scan, scan
@@ -37,7 +37,11 @@ KINDS: dict[str, dict[str, Any]] = {
     "mono": {},
     "dark": {"light.illuminance": "0 lx"},
     "binned": {"acquisition.binning": "2x2", "acquisition.line_rate": "13.3333 kHz"},
-    "three-line": {"camera.kind": "three-line", "camera.line_spacing": "33 um"},
+    "three-line": {
+        "camera.kind": "three-line",
+        "camera.line_spacing": "33 um",
+        "acquisition.white_balance": "grey-card",
+    },
     "prism": {"camera.kind": "prism", "target.image": "flat"},
 }
 VOID = {"br", "hr", "img", "input", "link", "meta"}

@@ -146,10 +146,10 @@ def test_the_same_study_gives_the_same_page(
 
 
 def test_a_comparison_shows_what_differs(made: dict[str, Made]) -> None:
-    """The key that makes the variants, the electrons of each, and each one's verdict."""
+    """The key that makes the variants, the electrons of each, the most marked, and the verdicts."""
     text = made["compare"].file.read_text("utf-8")
     assert re.search(r">acquisition.binning</th><td>1x1</td><td>2x2</td>", text)
-    assert re.search(r">white, e</th><td>8442</td><td>67540</td>", text)
+    assert re.search(r">white, e</th><td>8442</td><td>67537 ★</td>", text)
     assert text.count("✓ met") + text.count("✗ missed") == 4
 
 

@@ -1,0 +1,34 @@
+"""``linesim preview``."""
+
+from typing import Annotated
+
+import typer
+
+from linesim.cli.options import SetupPath, chosen_setup
+
+
+def preview(
+    setup: SetupPath = None,
+    *,
+    port: Annotated[
+        int, typer.Option("--port", help="To listen on, on this machine alone; 0: any free one.")
+    ] = 0,
+    browser: Annotated[
+        bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
+    ] = True,
+) -> None:
+    """Open a local page: move light, speed, lens, binning and gain, and see the scan."""
+    from linesim.preview.serve import run  # noqa: PLC0415 -- quick --help
+
+    chosen = chosen_setup(setup)
+
+    def tell(address: str) -> None:
+        typer.echo(f"preview of {setup.name if setup else 'the built-in sample'}: {address}")
+        typer.echo("this machine alone can open it, with this address; Ctrl-C stops it")
+        if browser:
+            import webbrowser  # noqa: PLC0415 -- only here
+
+            webbrowser.open(address)
+
+    run(chosen, setup.name if setup else "the built-in sample", port, tell)
+    typer.echo("preview stopped")

@@ -1,0 +1,96 @@
+"""Curves for the page's small charts, worked out here so that the page draws and no more."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from linesim.budget.curves import factors_across, factors_along, noise_sources_e
+from linesim.forward.station import Station
+from linesim.setup.arrays import FloatArray
+
+_POINTS = 49
+_FAINTEST_E = 1.0
+_BEYOND = 1.5
+"""The MTF is drawn up to so many times the larger Nyquist frequency; our choice."""
+_DIGITS = 5
+
+
+def _list(values: FloatArray) -> list[float]:
+    """Write numbers short; a chart of 300 pixels needs no more digits."""
+    return [float(f"{value:.{_DIGITS}g}") for value in np.asarray(values, dtype=np.float64)]
+
+
+def _one_colour(numbers: Station) -> Station:
+    """Take the middle one of three colours, green."""
+    balance = np.atleast_1d(np.asarray(numbers.balance, dtype=np.float64))
+    return replace(numbers, balance=float(balance[len(balance) // 2]))
+
+
+def noise_chart(numbers: Station) -> dict[str, Any]:
+    """
+    Give each source of noise over the signal.
+
+    Parameters
+    ----------
+    numbers : Station
+        One station.
+
+    Returns
+    -------
+    dict
+        Signals, the noise of each source and of all, the signal of white and of the nearest limit,
+        all in electrons.
+    """
+    one = _one_colour(numbers)
+    white_e = float(np.max(np.asarray(numbers.electrons_white)))
+    full_e = float(np.min(np.asarray(numbers.saturation_e)))
+    top_e = max(white_e, full_e, 10 * _FAINTEST_E)
+    signal_e = np.geomspace(_FAINTEST_E, top_e, _POINTS)
+    sources = noise_sources_e(one, signal_e)
+    return {
+        "signal_e": _list(signal_e),
+        "sources": {name: _list(noise) for name, noise in sources.items() if noise.max() > 0},
+        "total_e": _list(np.asarray(one.total_noise_e(signal_e))),
+        "white_e": white_e,
+        "full_e": full_e,
+    }
+
+
+def mtf_chart(numbers: Station) -> dict[str, Any]:
+    """
+    Give the MTF both ways, and what lens, pixel and motion have in it.
+
+    Parameters
+    ----------
+    numbers : Station
+        One station.
+
+    Returns
+    -------
+    dict
+        Frequencies on the target in line pairs per millimetre, transfers, and both Nyquist
+        frequencies.
+    """
+    nyquist_x = 500 / float(numbers.geometry.object_pixel_x_um)
+    nyquist_y = 500 / float(numbers.timing.line_advance_um)
+    at_lp_mm = np.linspace(0, _BEYOND * max(nyquist_x, nyquist_y), _POINTS)
+    across, along = factors_across(numbers, at_lp_mm), factors_along(numbers, at_lp_mm)
+    lens = [name for name in across if name != "pixel"]
+    return {
+        "frequency_lp_mm": _list(at_lp_mm),
+        "curves": {
+            "across": _product(across, list(across)),
+            "along": _product(along, list(along)),
+            "lens alone": _product(across, lens),
+            "motion alone": _product(along, ["motion"]),
+        },
+        "nyquist_x_lp_mm": nyquist_x,
+        "nyquist_y_lp_mm": nyquist_y,
+    }
+
+
+def _product(factors: Mapping[str, FloatArray], names: list[str]) -> list[float]:
+    parts = np.broadcast_arrays(*(np.abs(factors[name]) for name in names))
+    return _list(np.prod(parts, axis=0))

@@ -1,0 +1,182 @@
+// The controls, built from what the server says there is: a slider with a typed value, a picker.
+
+const ticks = 1000;
+
+function element(name, attributes = {}, ...inside) {
+  const node = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (value === true) node.setAttribute(key, "");
+    else if (value !== false && value !== undefined) node.setAttribute(key, value);
+  }
+  node.append(...inside);
+  return node;
+}
+
+const short = (value) => String(Number(Number(value).toPrecision(4)));
+const shownUnit = (unit) => unit.replace(/^u(?=m$)/, "µ").replace("^2", "²");
+
+function toTick({ low, high, log }, value) {
+  const share = log ? Math.log(Math.max(value, low) / low) / Math.log(high / low) : (value - low) / (high - low);
+  return Math.round(ticks * Math.min(Math.max(share, 0), 1));
+}
+
+function fromTick({ low, high, log }, tick) {
+  const share = tick / ticks;
+  const value = log ? low * (high / low) ** share : low + (high - low) * share;
+  return Number(value.toPrecision(3));
+}
+
+class Slider {
+  constructor(plan, act) {
+    this.plan = plan;
+    const id = `c-${plan.key.replace(".", "-")}`;
+    const unit = shownUnit(plan.unit);
+    this.range = element("input", { type: "range", id: `${id}-range`, min: 0, max: ticks, step: 1, "aria-label": `${plan.label}, slider` });
+    this.typed = element("input", { type: "text", inputmode: "decimal", id, size: 7, "aria-label": unit ? `${plan.label} in ${unit}` : plan.label });
+    this.reset = element("button", { type: "button", class: "reset", "aria-label": `${plan.label}: back to the setup's`, title: "Back to the setup's value" }, "↺");
+    this.node = element("div", { class: "control", "data-key": plan.key },
+      element("label", { for: `${id}-range` }, plan.label),
+      element("div", { class: "row" }, this.range, this.typed, element("span", { class: "unit" }, unit), this.reset));
+    this.range.addEventListener("input", () => act(plan.key, this.worded(fromTick(plan, Number(this.range.value)))));
+    this.typed.addEventListener("change", () => {
+      const value = Number(this.typed.value.trim().replace(",", "."));
+      if (this.typed.value.trim() && Number.isFinite(value)) act(plan.key, this.worded(value));
+      else this.typed.setAttribute("aria-invalid", "true");
+    });
+    this.reset.addEventListener("click", () => act(plan.key, undefined));
+  }
+
+  worded(value) {
+    return this.plan.unit ? `${value} ${this.plan.unit}` : value;
+  }
+
+  show(value, own) {
+    const given = own === undefined ? value : Number.parseFloat(own);
+    const tick = String(toTick(this.plan, given));
+    if (this.range.value !== tick) this.range.value = tick;
+    this.range.setAttribute("aria-valuetext", `${short(given)} ${shownUnit(this.plan.unit)}`.trim());
+    if (document.activeElement !== this.typed || own !== undefined) this.typed.value = short(given);
+    this.typed.removeAttribute("aria-invalid");
+    this.reset.disabled = own === undefined;
+    this.node.classList.toggle("moved", own !== undefined);
+  }
+}
+
+function grid(word) {
+  const [across, along] = word.split("x").map(Number);
+  const glyph = element("span", { class: "glyph", "aria-hidden": "true" });
+  for (let k = 0; k < 16; k += 1) glyph.append(element("i", { class: k % 4 < across && Math.floor(k / 4) < along ? "full" : "" }));
+  return glyph;
+}
+
+class Tiles {
+  constructor(plan, act) {
+    this.plan = plan;
+    this.inputs = plan.choices.map((word) => {
+      const input = element("input", { type: "radio", name: plan.key, value: word });
+      input.addEventListener("change", () => act(plan.key, word));
+      return input;
+    });
+    this.node = element("fieldset", { class: "control tiles", "data-key": plan.key }, element("legend", {}, plan.label),
+      ...this.inputs.map((input, k) => element("label", {}, input, grid(plan.choices[k]), plan.choices[k].replace("x", " × "))));
+  }
+
+  show(value, own) {
+    for (const input of this.inputs) input.checked = input.value === String(own ?? value);
+    this.node.classList.toggle("moved", own !== undefined);
+  }
+}
+
+class Picker {
+  constructor(plan, act) {
+    this.plan = plan;
+    const id = `c-${plan.key.replace(".", "-")}`;
+    this.select = element("select", { id }, ...plan.choices.map((each, k) => element("option", { value: k }, String(each))));
+    this.node = element("div", { class: "control", "data-key": plan.key }, element("label", { for: id }, plan.label), element("div", { class: "row" }, this.select));
+    this.select.addEventListener("change", () => act(plan.key, plan.choices[Number(this.select.value)]));
+  }
+
+  show(value, own) {
+    this.select.value = String(this.plan.choices.indexOf(own ?? value));
+    this.node.classList.toggle("moved", own !== undefined);
+  }
+}
+
+class Target {
+  constructor(start, acts) {
+    this.acts = acts;
+    this.select = element("select", { id: "target" });
+    this.pixel = element("input", { type: "text", inputmode: "decimal", id: "target-pixel", size: 7 });
+    this.file = element("input", { type: "file", id: "own-image", accept: ".png,.tif,.tiff,.jpg,.jpeg" });
+    this.codes = element("select", { id: "own-codes" }, element("option", { value: "srgb" }, "sRGB"), element("option", { value: "linear" }, "linear light"));
+    this.pixelRow = element("div", { class: "control" }, element("label", { for: "target-pixel" }, "A pixel of the own image, on the real thing"),
+      element("div", { class: "row" }, this.pixel, element("span", { class: "unit" }, "µm")));
+    this.node = element("div", {},
+      element("div", { class: "control", "data-key": "target" }, element("label", { for: "target" }, "Target"), element("div", { class: "row" }, this.select)),
+      this.pixelRow,
+      element("div", { class: "control" }, element("label", { for: "own-image" }, "Own image: PNG, TIFF or JPEG, to 64 MB and 24 million pixels; it stays on this machine"),
+        element("div", { class: "row" }, this.file)),
+      element("div", { class: "control" }, element("label", { for: "own-codes" }, "Its codes are"), element("div", { class: "row" }, this.codes)));
+    this.names(start);
+    this.select.addEventListener("change", () => acts.set("target", this.select.value === "own" ? undefined : this.select.value));
+    this.pixel.addEventListener("change", () => acts.set("target.pixel_size", `${this.pixel.value.trim()} um`));
+    this.file.addEventListener("change", () => { if (this.file.files.length) acts.upload(this.file.files[0], this.codes.value); });
+  }
+
+  names({ own_target, targets, uploads }) {
+    this.select.replaceChildren(element("option", { value: "own" }, `the setup's own: ${own_target}`),
+      ...targets.map((each) => element("option", { value: each }, `built in: ${each}`)),
+      ...Object.entries(uploads).map(([word, name]) => element("option", { value: word }, `own image: ${name}`)));
+  }
+
+  show(own, changes, texts) {
+    const word = changes.target ?? "own";
+    if (![...this.select.options].some((each) => each.value === word)) this.select.append(element("option", { value: word }, `not held any more: ${word}`));
+    this.select.value = word;
+    this.pixelRow.hidden = !word.startsWith("upload-");
+    if (document.activeElement !== this.pixel) this.pixel.value = String(Number.parseFloat(texts ? texts.pixel_size : ""));
+  }
+}
+
+export class Controls {
+  constructor(form, start, acts) {
+    form.addEventListener("submit", (event) => event.preventDefault());
+    const act = (key, value) => acts.set(key, value);
+    this.values = {};
+    this.parts = new Map();
+    this.target = new Target(start, acts);
+    const groups = new Map();
+    for (const plan of start.controls) {
+      const Kind = plan.kind === "slider" ? Slider : plan.key === "acquisition.binning" ? Tiles : Picker;
+      const part = new Kind(plan, act);
+      this.parts.set(plan.key, part);
+      this.values[plan.key] = plan.value;
+      if (!groups.has(plan.group)) groups.set(plan.group, []);
+      groups.get(plan.group).push(part.node);
+      if (plan.group === "Light" && !groups.has("Target")) groups.set("Target", [this.target.node]);
+    }
+    groups.set("Noise", [this.noise(acts)]);
+    form.replaceChildren(...[...groups].map(([name, nodes]) => element("section", {}, element("h2", {}, name), ...nodes)));
+  }
+
+  noise(acts) {
+    this.seed = element("input", { type: "text", inputmode: "numeric", id: "seed", size: 7 });
+    const again = element("button", { type: "button", id: "again" }, "Another draw");
+    this.seed.addEventListener("change", () => {
+      const value = Number(this.seed.value);
+      if (Number.isSafeInteger(value) && value >= 0) acts.seed(value);
+      else this.seed.setAttribute("aria-invalid", "true");
+    });
+    again.addEventListener("click", () => acts.seed(null));
+    return element("div", { class: "control" }, element("label", { for: "seed" }, "Seed"), element("div", { class: "row" }, this.seed, again));
+  }
+
+  // Values of the setup at hand stand where nothing was moved: a gain that follows the well, say.
+  show(state, answer) {
+    if (answer && answer.values) Object.assign(this.values, answer.values);
+    for (const [key, part] of this.parts) part.show(this.values[key], state.changes[key]);
+    this.target.show(null, state.changes, answer && answer.target);
+    this.seed.value = String(state.seed);
+    this.seed.removeAttribute("aria-invalid");
+  }
+}

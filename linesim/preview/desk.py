@@ -1,0 +1,198 @@
+"""One preview: the setup it starts from, the images brought to it, and what it has seen."""
+
+from collections.abc import Hashable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import PurePath
+from typing import Any
+
+from linesim.budget.budget import budget_on
+from linesim.budget.safety import MACHINERY
+from linesim.forward.station import station
+from linesim.preview.answer import Judged, packed, picture, raster, words
+from linesim.preview.controls import controls
+from linesim.preview.frame import Optics, Task, optical_key
+from linesim.preview.references import Ready, References
+from linesim.preview.uploads import Uploads
+from linesim.preview.variant import Variant, variant
+from linesim.preview.window import Part, Visible, part, visible
+from linesim.setup.channels import COLOURS
+from linesim.setup.errors import InputError
+from linesim.setup.relations import BUILT_IN
+from linesim.setup.resolve import resolved_text
+from linesim.setup.setup import Setup
+from linesim.setup.shown import visible as printable
+from linesim.targets.load import target_size
+
+_PATIENCE_S = 0.1
+_MOST_SEED = 2**63 - 1
+_THERE = (
+    "# File names in here are seen from the folder of the setup that the preview was started\n"
+    "# with: save this there.\n"
+)
+_BESIDE = "# Put the image {name} beside this file.\n"
+
+
+class Desk:
+    """
+    What one preview works on; pictures are made by one thread at a time.
+
+    Parameters
+    ----------
+    base : Setup
+        The station to start from.
+    name : str
+        What it is called: the setup file's name.
+    workers : int or None
+        Threads for strips; the processor's own number if ``None``.
+    """
+
+    def __init__(self, base: Setup, name: str, workers: int | None = None) -> None:
+        self.base = base
+        self.name = name
+        self.uploads = Uploads()
+        self.references = References()
+        self._pool = ThreadPoolExecutor(max_workers=workers, thread_name_prefix="strips")
+        self._optics = Optics(self._pool)
+
+    def start(self) -> dict[str, Any]:
+        """Tell the page what there is to move."""
+        return {
+            "title": self.base.title,
+            "name": self.name,
+            "controls": [each.told(self.base) for each in controls(self.base)],
+            "targets": list(BUILT_IN),
+            "own_target": PurePath(self.base.target.image).name,
+            "uploads": self.uploads.names(),
+            "machinery": MACHINERY,
+        }
+
+    def variant(self, ask: Mapping[str, Any]) -> Variant:
+        """Give the setup that the page has; an ``InputError`` says what is wrong with it."""
+        changes = ask.get("changes", {})
+        if not isinstance(changes, Mapping):
+            msg = "changes: expected a table of controls and their values"
+            raise InputError(msg)
+        return variant(self.base, changes, self.uploads)
+
+    def look(self, ask: Mapping[str, Any]) -> bytes:
+        """Answer one request for figures and a picture, refusals included."""
+        number = ask.get("number")
+        told: dict[str, Any] = {"number": number if isinstance(number, int) else 0}
+        try:
+            return self._seen(ask, told)
+        except InputError as refusal:
+            faults = [printable(fault) for fault in refusal.faults]
+            return packed({**told, "faults": faults}, None, None)
+
+    def _seen(self, ask: Mapping[str, Any], told: dict[str, Any]) -> bytes:
+        found, seed = self.variant(ask), seed_of(ask)
+        ready = self.references.get(found, _PATIENCE_S)
+        if ready is None:
+            # an image file's size is known once it has been read
+            drawn = found.setup.target.image in BUILT_IN
+            known = words(judged(found, None)) if drawn else {}
+            return packed({**told, **known, "waiting": True}, None, None)
+        judgement = judged(found, ready)
+        window = None if ask.get("window") is None else visible(ask["window"])
+        place = _part(judgement, window)
+        task = Task(
+            setup=found.setup,
+            reference=ready.reference,
+            target=ready.key,
+            lines=int(judgement.budget.number("geometry", "image_lines")),
+            part=place,
+            seed=seed,
+        )
+        frame = self._optics.frame(task)
+        told |= words(judgement) | {
+            "raster": raster(judgement),
+            "picture": picture(judgement, frame, seed),
+            "optical": _name((optical_key(found.setup, seed), ready.key, place)),
+        }
+        return packed(told, frame, ask.get("have"))
+
+    def written(self, ask: Mapping[str, Any]) -> str:
+        """Write the setup that the page has, as TOML."""
+        found = self.variant(ask)
+        head = "" if found.upload is None else _BESIDE.format(name=found.upload.name)
+        if _names_files(found):
+            head += _THERE
+        return head + resolved_text(found.setup, found.setup.folder)
+
+    def close(self) -> None:
+        """Let all threads end."""
+        self.references.close()
+        self._pool.shutdown(wait=False, cancel_futures=True)
+
+
+def seed_of(ask: Mapping[str, Any]) -> int:
+    """
+    Read the seed of a request.
+
+    Parameters
+    ----------
+    ask : mapping
+        The request.
+
+    Returns
+    -------
+    int
+        0 where there is none.
+
+    Raises
+    ------
+    InputError
+        Where it is no whole number from 0 up.
+    """
+    seed = ask.get("seed", 0)
+    if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed <= _MOST_SEED:
+        msg = f"seed: read {str(seed)[:40]}; expected a whole number from 0 up"
+        raise InputError(msg)
+    return seed
+
+
+def judged(found: Variant, ready: Ready | None) -> Judged:
+    """
+    Work out the figures of what the page has.
+
+    Parameters
+    ----------
+    found : Variant
+        The setup.
+    ready : Ready or None
+        Its target; ``None`` where a built-in one is still being drawn.
+
+    Returns
+    -------
+    Judged
+        With the closed-form figures.
+    """
+    size = target_size(found.setup) if ready is None else ready.size
+    return Judged(
+        setup=found.setup,
+        numbers=station(found.setup),
+        budget=budget_on(found.setup, size),
+    )
+
+
+def _names_files(found: Variant) -> bool:
+    """Tell whether the setup needs files that lie where it does."""
+    texts = found.setup.texts
+    curves = (texts["light"]["spectrum"], texts["camera"]["quantum_efficiency"])
+    image = found.upload is None and found.setup.target.image not in BUILT_IN
+    return image or any(str(each).lower().endswith(".csv") for each in curves)
+
+
+def _part(judgement: Judged, seen: Visible | None) -> Part:
+    place = judgement.budget["geometry"]
+    lines = int(place["image_lines"])
+    if seen is None:
+        wide_mm = float(place["field_of_view_mm"])
+        tall_mm = lines * float(place["line_advance_um"]) / 1000
+        seen = Visible(left_mm=-wide_mm / 2, top_mm=0.0, width_mm=wide_mm, height_mm=tall_mm)
+    mono = judgement.setup.camera.kind == "mono"
+    return part(judgement.numbers, lines, seen, 1 if mono else len(COLOURS))
+
+
+def _name(key: Hashable) -> str:
+    return f"{hash(key) & (2**64 - 1):016x}"

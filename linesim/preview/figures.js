@@ -1,0 +1,86 @@
+// Verdicts, cautions and figures as the server words them; nothing is worked out here.
+
+function element(name, text, kind) {
+  const node = document.createElement(name);
+  if (text !== undefined) node.textContent = text;
+  if (kind) node.className = kind;
+  return node;
+}
+
+const typeset = (text) => text.replace(/(\d )u(?=[ms]\b)/g, "$1µ").replace(/([\dmx]) x (?=\d)/g, "$1 × ");
+
+function judged(into, letter, rows, both) {
+  for (const row of rows) {
+    const line = element("p", undefined, row.met ? "met" : "missed");
+    line.append(element("strong", `${both ? `${letter}: ` : ""}${row.met ? "met" : "missed"}`), ` ${row.label}: ${typeset(row.text)} (${row.margin})`);
+    into.append(line);
+  }
+}
+
+export function verdicts(into, b, a) {
+  into.replaceChildren();
+  judged(into, "B", b.judged, Boolean(a));
+  if (a) judged(into, "A", a.judged, true);
+  if (!into.childElementCount) into.append(element("p", "The setup asks for nothing: give it a smallest_defect or an snr under [requirement].", "soft"));
+}
+
+export function cautions(into, b, a) {
+  const own = new Map(b.figures.cautions.map((each) => [each.code, each]));
+  const pinned = new Set(a ? a.figures.cautions.map((each) => each.code) : []);
+  into.replaceChildren();
+  for (const { code, text } of own.values()) {
+    const item = element("li");
+    item.append(element("code", code), ` ${typeset(text)}`);
+    if (a && !pinned.has(code)) item.append(element("small", " B alone"));
+    into.append(item);
+  }
+  for (const { code, text } of a ? a.figures.cautions : []) {
+    if (own.has(code)) continue;
+    const item = element("li", undefined, "soft");
+    item.append(element("code", code), ` ${typeset(text)}`, element("small", " A alone"));
+    into.append(item);
+  }
+  if (!into.childElementCount) into.append(element("li", "None for this setup.", "soft"));
+}
+
+export function figures(into, b, a) {
+  into.replaceChildren();
+  for (const [group, rows] of Object.entries(b.rows)) {
+    const table = element("table");
+    table.dataset.group = group;
+    table.append(element("caption", group));
+    if (a) {
+      const head = table.createTHead().insertRow();
+      for (const text of ["", "A", "B"]) head.append(element("th", text));
+    }
+    const others = new Map((a ? a.rows[group] : []).map(([label, colour, text]) => [`${label} ${colour}`, text]));
+    const body = table.createTBody();
+    for (const [label, colour, text] of rows) {
+      const line = body.insertRow();
+      const head = element("th", colour ? `${label}, ${colour}` : label);
+      head.scope = "row";
+      const other = others.get(`${label} ${colour}`);
+      line.append(head);
+      if (a) line.append(element("td", other === undefined ? "" : typeset(other), other === text ? "soft" : ""));
+      line.append(element("td", typeset(text)));
+    }
+    if (rows.length) into.append(table);
+  }
+}
+
+export function readings(into, panes, place) {
+  into.replaceChildren();
+  for (const [letter, pane] of panes) {
+    const found = place && pane.sample(place);
+    const line = into.insertRow();
+    const head = element("th", letter);
+    head.scope = "row";
+    line.append(head);
+    const told = found ? [
+      found.each.map((each) => each.dn).join(" / ") + " DN",
+      found.each.map((each) => each.expected.toPrecision(4)).join(" / ") + " e",
+      found.each.map((each) => each.snr.toPrecision(3)).join(" / "),
+    ] : ["–", "–", "–"];
+    for (const text of told) line.append(element("td", text));
+  }
+}

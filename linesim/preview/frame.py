@@ -1,0 +1,277 @@
+"""
+The visible part of a scan: expected electrons, kept while only noise or numbers change, and DN.
+
+Where the window holds every sample and the line is not too wide, whole strips of 64 lines are drawn
+at full width, so that each number is the one that the scan has there. Else the columns and lines in
+the window are drawn alone: the same light, and another draw of the noise.
+"""
+
+from collections.abc import Hashable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from math import ceil
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.forward.along import TILE_LINES
+from linesim.forward.capture import Capturer, capturer, keeps_pixels_apart
+from linesim.forward.channels import channels
+from linesim.forward.expose import Exposer, exposer
+from linesim.forward.reference import Reference
+from linesim.forward.render import joined
+from linesim.forward.station import station
+from linesim.forward.transport import STRIP_LINES
+from linesim.preview.held import Held
+from linesim.preview.picked import captured_columns, exposed_columns, physical
+from linesim.preview.window import Part
+from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.setup.setup import Setup
+
+_MOST_WHOLE = 2_500_000
+"""Physical samples up to which whole strips are drawn at full width."""
+_BLOCK_BYTES = 192_000_000
+_EXPOSERS = 4
+_SPARSE = 4
+"""From this step on each line gets an along matrix of its own: the lines between are not seen."""
+_COLUMNS_APART = 128
+"""Narrow windows start on multiples of so many picked columns, so that panning keeps the noise."""
+_LATER: dict[str, tuple[str, ...]] = {
+    "camera": (
+        "read_noise_e", "dark_current_e_s", "full_well_e", "binned_full_well_e", "dsnu_e", "prnu",
+        "pattern_seed", "bit_depth", "gain_dn_e", "black_level_dn", "max_line_rate_hz", "link_mb_s",
+    ),
+    "acquisition": (
+        "binning_mode", "white_balance", "flat_field", "flat_field_lines", "lines", "length_mm",
+    ),
+}  # fmt: skip
+"""What the second half alone needs: no change of it touches the expected electrons."""
+
+
+def optical_key(setup: Setup, seed: int) -> Hashable:
+    """
+    Tell what the expected electrons of a scan depend on.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    seed : int
+        Of the run; the jitter alone needs it.
+
+    Returns
+    -------
+    hashable
+        Equal where the expected electrons are.
+    """
+    parts = {
+        name: getattr(setup.sections, name).model_copy(update=dict.fromkeys(keys))
+        for name, keys in _LATER.items()
+    }
+    seen = setup.sections.model_copy(update={**parts, "title": "", "requirement": None})
+    apart = keeps_pixels_apart(setup, station(setup))
+    return seen, apart, seed if setup.transport.line_jitter_um > 0 else 0
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Frame:
+    """
+    What the camera would deliver in a window.
+
+    Parameters
+    ----------
+    image : ndarray of uint16, shape (lines, columns, channels)
+        Delivered samples. [DN]
+    expected_e : ndarray of float32, of the same shape
+        Signal electrons before any noise, pattern or clipping. [e]
+    part : Part
+        Which samples.
+    as_scanned : bool
+        Whether these are the very numbers of the scan.
+    """
+
+    image: NDArray[np.uint16]
+    expected_e: ImageArray
+    part: Part
+    as_scanned: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Task:
+    """
+    What is to be seen.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    reference : Reference
+        The target.
+    target : hashable
+        Stands for the target.
+    lines : int
+        Of the whole scan.
+    part : Part
+        The window.
+    seed : int
+        Of noise and jitter.
+    """
+
+    setup: Setup
+    reference: Reference
+    target: Hashable
+    lines: int
+    part: Part
+    seed: int
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Block:
+    """Lines that are drawn together: their numbers, the number of their stream, and their key."""
+
+    delivered: FloatArray
+    stream: int
+    key: Hashable
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Plan:
+    """Both halves for the columns that are drawn, the blocks of lines, and the window in them."""
+
+    task: Task
+    halves: tuple[tuple[Exposer, Capturer], ...]
+    blocks: tuple[_Block, ...]
+    columns: slice
+    as_scanned: bool
+
+
+class Optics:
+    """
+    The first half of the forward model, with what it gave before; for one thread.
+
+    Parameters
+    ----------
+    pool : concurrent.futures.ThreadPoolExecutor
+        For blocks of lines.
+    """
+
+    def __init__(self, pool: ThreadPoolExecutor) -> None:
+        self._pool = pool
+        self._exposers: Held[tuple[Exposer, ...]] = Held(_EXPOSERS)
+        self._blocks: Held[list[ImageArray]] = Held(_BLOCK_BYTES)
+
+    def frame(self, task: Task) -> Frame:
+        """Render a window."""
+        key = (optical_key(task.setup, task.seed), task.target)
+        exposers = self._exposers.get(key) or self._exposers.put(key, _exposers(task), 1)
+        plan = _plan(task, exposers, key)
+        seen_e = self._expected(plan)
+        work = [
+            (pixel_e, keep, block.stream, plan.columns)
+            for block, channels_e in zip(plan.blocks, seen_e, strict=True)
+            for pixel_e, (_, keep) in zip(channels_e, plan.halves, strict=True)
+        ]
+        done = list(self._pool.map(lambda each: _captured(*each), work))
+        lines = _lines_in(plan)
+        return Frame(
+            image=_stacked([each[1] for each in done], len(plan.halves))[lines],
+            expected_e=_stacked([each[0] for each in done], len(plan.halves))[lines],
+            part=task.part,
+            as_scanned=plan.as_scanned,
+        )
+
+    def _expected(self, plan: _Plan) -> list[list[ImageArray]]:
+        """Give the expected electrons of each block and channel; what is missing is worked out."""
+        found = [self._blocks.get(block.key) for block in plan.blocks]
+        missing = [block for block, each in zip(plan.blocks, found, strict=True) if each is None]
+        task, channels_seen = plan.task, len(plan.halves)
+        work = [(see, task, block.delivered) for block in missing for see, _ in plan.halves]
+        fresh = list(self._pool.map(lambda each: _exposed(*each), work))
+        for place, block in enumerate(missing):
+            own = fresh[place * channels_seen : (place + 1) * channels_seen]
+            size_bytes = sum(each.nbytes for each in own)
+            found[plan.blocks.index(block)] = self._blocks.put(block.key, own, size_bytes)
+        return [each for each in found if each is not None]
+
+
+def _exposers(task: Task) -> tuple[Exposer, ...]:
+    numbers = station(task.setup)
+    apart = keeps_pixels_apart(task.setup, numbers)
+    return tuple(
+        exposer(task.setup, task.reference, channel, physical=apart)
+        for channel in channels(task.setup, numbers)
+    )
+
+
+def _plan(task: Task, exposers: tuple[Exposer, ...], key: Hashable) -> _Plan:
+    numbers, part = station(task.setup), task.part
+    apart = keeps_pixels_apart(task.setup, numbers)
+    width = int(numbers.geometry.image_width_px)
+    each = exposers[0].samplers[0].tiles[-1].last // width
+    samples = width * each * len(exposers[0].looks) * len(exposers) * part.lines
+    count = ceil(width / part.step)
+    start, stop = _columns_drawn(part, count)
+    if part.step == 1 and samples <= _MOST_WHOLE:
+        start, stop = 0, count
+    own = part.step * np.arange(start, stop)
+    keeps = [capturer(task.setup, task.seed, e.channel.index, physical=apart) for e in exposers]
+    halves = tuple(zip(exposers, keeps, strict=True))
+    if len(own) < width:
+        physical_columns = physical(own, each)
+        halves = tuple(
+            (exposed_columns(see, physical_columns), captured_columns(keep, own))
+            for see, keep in halves
+        )
+    first = part.first_column // part.step - start
+    return _Plan(
+        task=task,
+        halves=halves,
+        blocks=tuple(_blocks(task, (key, start, stop, part.step))),
+        columns=slice(first, first + part.columns),
+        as_scanned=len(own) == width and part.step == 1,
+    )
+
+
+def _columns_drawn(part: Part, count: int) -> tuple[int, int]:
+    """Widen a window to whole groups of picked columns."""
+    first = part.first_column // part.step
+    start = first // _COLUMNS_APART * _COLUMNS_APART
+    stop = ceil((first + part.columns) / _COLUMNS_APART) * _COLUMNS_APART
+    return start, min(stop, count)
+
+
+def _blocks(task: Task, key: Hashable) -> Iterator[_Block]:
+    """Part the picked lines of the whole scan into blocks, and take those in the window."""
+    step, part = task.part.step, task.part
+    first, last = part.first_line // step, part.first_line // step + part.lines
+    for block in range(first // STRIP_LINES, ceil(last / STRIP_LINES)):
+        ends = block * STRIP_LINES, min((block + 1) * STRIP_LINES, ceil(task.lines / step))
+        lines = step * np.arange(*ends, dtype=np.float64)
+        yield _Block(delivered=lines, stream=block, key=(key, ends))
+
+
+def _lines_in(plan: _Plan) -> slice:
+    """Tell where the window's lines lie in the blocks."""
+    part = plan.task.part
+    first = part.first_line // part.step - plan.blocks[0].stream * STRIP_LINES
+    return slice(first, first + part.lines)
+
+
+def _stacked(parts: Sequence[NDArray[Any]], colours: int) -> NDArray[Any]:
+    """Lay blocks of all channels in turn below each other, and the channels side by side."""
+    return np.stack([np.concatenate(parts[k::colours]) for k in range(colours)], axis=2)
+
+
+def _exposed(see: Exposer, task: Task, delivered: FloatArray) -> ImageArray:
+    if task.part.step < _SPARSE:
+        return see.at(task.seed, delivered)
+    # a tile of one line four times over spans no lines between
+    seen = see.at(task.seed, np.repeat(delivered, TILE_LINES))
+    return np.ascontiguousarray(seen[:, ::TILE_LINES])
+
+
+def _captured(
+    pixel_e: ImageArray, keep: Capturer, strip: int, columns: slice
+) -> tuple[ImageArray, NDArray[np.uint16]]:
+    return joined(pixel_e, keep.across)[:, columns], keep.strip(pixel_e, strip)[:, columns]

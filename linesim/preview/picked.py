@@ -1,0 +1,156 @@
+"""
+Some columns of both halves of the forward model, for windows that are narrower than the line.
+
+What a column sees is unchanged. The random streams run over the columns that are drawn, so that the
+noise of a narrow window is another draw than the scan's; the fixed pattern is that of its columns.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.forward.across import AcrossTile
+from linesim.forward.capture import Capturer
+from linesim.forward.collect import Pattern
+from linesim.forward.expose import Exposer
+from linesim.forward.reference import Reference
+from linesim.forward.sampling import Sampler
+from linesim.setup.arrays import ImageArray
+
+Indices = NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Cropped:
+    """
+    Some columns of a reference.
+
+    Parameters
+    ----------
+    source : Reference
+        The whole one.
+    first, last : int
+        Columns, ``last`` exclusive.
+    """
+
+    source: Reference
+    first: int
+    last: int
+
+    @property
+    def pixel_size_um(self) -> float:
+        """Side of one square pixel on the target. [µm]."""
+        return self.source.pixel_size_um
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """(rows, columns) or (rows, columns, 3)."""
+        rows, _, *bands = self.source.shape
+        return (rows, self.last - self.first, *bands)
+
+    def rows(self, first: int, last: int) -> ImageArray:
+        """
+        Give some rows.
+
+        Parameters
+        ----------
+        first, last : int
+            First row and one past the last.
+
+        Returns
+        -------
+        ndarray of float32
+            A view where the source gives one.
+        """
+        return self.source.rows(first, last)[:, self.first : self.last]
+
+
+def physical(columns: Indices, across: int) -> Indices:
+    """
+    Name the physical columns of delivered ones.
+
+    Parameters
+    ----------
+    columns : ndarray of int
+        Delivered columns.
+    across : int
+        Physical columns in each that are kept apart.
+
+    Returns
+    -------
+    ndarray of int
+        In their order.
+    """
+    return np.asarray((columns[:, None] * across + np.arange(across)).ravel())
+
+
+def exposed_columns(see: Exposer, columns: Indices) -> Exposer:
+    """
+    Take some columns of the first half.
+
+    Parameters
+    ----------
+    see : Exposer
+        Of the whole line.
+    columns : ndarray of int
+        Columns as it numbers them, rising.
+
+    Returns
+    -------
+    Exposer
+        Of those columns alone.
+    """
+    samplers = tuple(_sampler(each, columns) for each in see.samplers)
+    return replace(see, samplers=samplers, ambient=see.ambient[columns])
+
+
+def _sampler(whole: Sampler, columns: Indices) -> Sampler:
+    tiles: list[AcrossTile] = []
+    for tile in whole.tiles:
+        own = columns[(columns >= tile.first) & (columns < tile.last)] - tile.first
+        if own.size:
+            first = tiles[-1].last if tiles else 0
+            phases = tuple(tuple(term[:, own] for term in phase) for phase in tile.phases)
+            tiles.append(replace(tile, first=first, last=first + own.size, phases=phases))
+    # what repeats or sways may look anywhere
+    if whole.repeat or len(tiles[0].phases) > 1:
+        return replace(whole, tiles=tuple(tiles))
+    width = whole.reference.shape[1]
+    low = min(max(min(tile.low for tile in tiles), 0), width - 1)
+    high = max(min(max(tile.low + tile.count for tile in tiles), width), low + 1)
+    return replace(
+        whole,
+        reference=Cropped(source=whole.reference, first=low, last=high),
+        tiles=tuple(replace(tile, low=tile.low - low) for tile in tiles),
+    )
+
+
+def captured_columns(keep: Capturer, columns: Indices) -> Capturer:
+    """
+    Take some columns of the second half.
+
+    Parameters
+    ----------
+    keep : Capturer
+        Of the whole line.
+    columns : ndarray of int
+        Delivered columns, rising.
+
+    Returns
+    -------
+    Capturer
+        Of those columns alone.
+    """
+    own = physical(columns, keep.across)
+    corrected = keep.corrected
+    if corrected is not None:
+        corrected = replace(
+            corrected, dark_dn=corrected.dark_dn[columns], gain=corrected.gain[columns]
+        )
+    return replace(
+        keep,
+        fixed=Pattern(response=keep.fixed.response[:, own], offset_e=keep.fixed.offset_e[:, own]),
+        offset_e=keep.offset_e[columns],
+        corrected=corrected,
+    )

@@ -1,0 +1,116 @@
+"""Targets, drawn or read in the background, so that a slow one holds nobody up."""
+
+from collections.abc import Hashable
+from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import wait as wait_for
+from dataclasses import dataclass
+from math import prod
+from pathlib import Path
+from threading import Lock
+
+from linesim.forward.reference import ArrayReference, Reference
+from linesim.preview.held import Held
+from linesim.preview.uploads import Upload
+from linesim.preview.variant import Variant
+from linesim.setup.relations import BUILT_IN
+from linesim.targets.load import TargetSize, target_reference, target_size
+
+_BYTES = 700_000_000
+"""Room for targets: two large ones in colour, or a dozen of the usual size."""
+_VALUE_BYTES = 4
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Ready:
+    """
+    A target that can be looked at.
+
+    Parameters
+    ----------
+    reference : Reference
+        The target.
+    size : TargetSize
+        Its size, and what reading it gave to mind.
+    key : hashable
+        Stands for it.
+    """
+
+    reference: Reference
+    size: TargetSize
+    key: Hashable
+
+
+class References:
+    """The targets of one preview."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._held: Held[Ready] = Held(_BYTES)
+        self._hand = ThreadPoolExecutor(max_workers=1, thread_name_prefix="target")
+        self._drawn: tuple[Hashable, Future[Ready]] | None = None
+
+    def get(self, found: Variant, patience_s: float) -> Ready | None:
+        """Give a target to the thread that makes pictures; ``None`` where it takes longer."""
+        if found.upload is not None:
+            return _of_upload(found, found.upload)
+        key = _key(found)
+        with self._lock:
+            ready = self._held.get(key)
+        if ready is not None:
+            return ready
+        future = self._asked(key, found)
+        if not wait_for([future], timeout=patience_s).done:
+            return None
+        self._drawn = None
+        return self._kept(future.result())
+
+    def own(self, found: Variant) -> Ready:
+        """Give a target to another thread, which draws it itself where it is not held."""
+        if found.upload is not None:
+            return _of_upload(found, found.upload)
+        key = _key(found)
+        with self._lock:
+            ready = self._held.get(key)
+        return self._kept(_draw(found, key)) if ready is None else ready
+
+    def _kept(self, ready: Ready) -> Ready:
+        with self._lock:
+            return self._held.put(ready.key, ready, _VALUE_BYTES * prod(ready.reference.shape))
+
+    def _asked(self, key: Hashable, found: Variant) -> Future[Ready]:
+        """Have it drawn, once however often it is asked for; what waits for nobody is let go."""
+        if self._drawn is not None and self._drawn[0] == key:
+            return self._drawn[1]
+        if self._drawn is not None:
+            self._drawn[1].cancel()
+        future = self._hand.submit(_draw, found, key)
+        self._drawn = key, future
+        return future
+
+    def close(self) -> None:
+        """Let the thread end."""
+        self._hand.shutdown(wait=False, cancel_futures=True)
+
+
+def _key(found: Variant) -> Hashable:
+    """Tell a target by its values; a file by when it was changed too."""
+    target = found.setup.target
+    if target.image in BUILT_IN:
+        return target
+    file: Path = found.setup.folder / target.image
+    return target, file, file.stat().st_mtime_ns if file.exists() else 0
+
+
+def _draw(found: Variant, key: Hashable) -> Ready:
+    size = target_size(found.setup)
+    return Ready(reference=target_reference(found.setup), size=size, key=key)
+
+
+def _of_upload(found: Variant, upload: Upload) -> Ready:
+    rows, columns = upload.data.shape[:2]
+    pitch_um = found.setup.target.pixel_size_um
+    return Ready(
+        reference=ArrayReference(data=upload.data, pixel_size_um=pitch_um),
+        size=TargetSize(rows=rows, columns=columns, cautions=upload.cautions),
+        key=(id(upload.data), pitch_um),
+    )

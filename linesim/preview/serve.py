@@ -1,0 +1,175 @@
+"""The page's server: on this machine alone, until it is stopped."""
+
+import socket
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from importlib.util import find_spec
+from secrets import token_urlsafe
+from typing import TYPE_CHECKING
+
+from linesim.setup.errors import InputError
+from linesim.setup.setup import Setup
+
+if TYPE_CHECKING:
+    from uvicorn import Server
+
+HOST = "127.0.0.1"
+_NEEDS = ("starlette", "uvicorn")
+_TOKEN_BYTES = 24
+_OPEN_AT_MOST = 200
+_LAST_PORT = 65_535
+_WAITING = 128
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Served:
+    """
+    A server that is ready to run.
+
+    Parameters
+    ----------
+    server : uvicorn.Server
+        The server.
+    listening : socket.socket
+        Bound to this machine's own address.
+    address : str
+        Of the page, with the token of this run.
+    """
+
+    server: "Server"
+    listening: socket.socket
+    address: str
+
+    def run(self) -> None:
+        """Serve until it is told to stop."""
+        self.server.run(sockets=[self.listening])
+
+
+def refuse_without_extra() -> None:
+    """
+    Refuse to start where the server is not installed.
+
+    Raises
+    ------
+    InputError
+        That says what to install.
+    """
+    missing = [name for name in _NEEDS if find_spec(name) is None]
+    if missing:
+        msg = (
+            f"preview: needs {' and '.join(missing)}, not installed here; expected: "
+            'pip install "linesim[preview]"'
+        )
+        raise InputError(msg)
+
+
+def _bound(port: int) -> socket.socket:
+    if not 0 <= port <= _LAST_PORT:
+        msg = f"--port: read {port}; expected 0 (any free one) to {_LAST_PORT}"
+        raise InputError(msg)
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if sys.platform != "win32":  # there it would let two servers share a port
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((HOST, port))
+        listening.listen(_WAITING)  # a browser may come before the server runs
+    except OSError as fault:
+        listening.close()
+        msg = f"--port: read {port}, which cannot be had ({fault.strerror}); expected a free one"
+        raise InputError(msg) from fault
+    return listening
+
+
+@contextmanager
+def served(
+    setup: Setup, name: str, *, port: int = 0, workers: int | None = None
+) -> Iterator[Served]:
+    """
+    Make a server for the page of a setup.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station to start from.
+    name : str
+        What it is called: the setup file's name.
+    port : int
+        To listen on; 0 takes any free one.
+    workers : int, optional
+        Threads for pictures; the processor's own number if left out.
+
+    Yields
+    ------
+    Served
+        Ready to run; everything is let go at the end.
+
+    Raises
+    ------
+    InputError
+        Where the port cannot be had, or the server is not installed.
+    """
+    refuse_without_extra()
+    from threadpoolctl import threadpool_limits  # noqa: PLC0415 -- quick --help
+    from uvicorn import Config, Server  # noqa: PLC0415 -- an extra
+
+    from linesim.preview.desk import Desk  # noqa: PLC0415 -- quick --help
+    from linesim.preview.jobs import Jobs  # noqa: PLC0415 -- the same
+    from linesim.preview.server import application  # noqa: PLC0415 -- an extra
+
+    listening = _bound(port)
+    number, token = listening.getsockname()[1], token_urlsafe(_TOKEN_BYTES)
+    desk = Desk(setup, name, workers)
+    jobs = Jobs(desk)
+    config = Config(
+        application(desk, jobs, number, token),
+        log_level="error",
+        access_log=False,
+        lifespan="off",
+        ws="none",
+        loop="asyncio",
+        http="h11",
+        server_header=False,
+        date_header=False,
+        proxy_headers=False,
+        limit_concurrency=_OPEN_AT_MOST,
+        timeout_graceful_shutdown=1,
+    )
+    try:
+        with threadpool_limits(limits=1, user_api="blas"):  # as in a scan, for the same bytes
+            yield Served(
+                server=Server(config),
+                listening=listening,
+                address=f"http://{HOST}:{number}/{token}/",
+            )
+    finally:
+        jobs.close()
+        desk.close()
+        listening.close()
+
+
+def run(setup: Setup, name: str, port: int, tell: Callable[[str], None]) -> None:
+    """
+    Serve the page until Ctrl-C.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station to start from.
+    name : str
+        What it is called.
+    port : int
+        To listen on; 0 takes any free one.
+    tell : callable
+        Is told the page's address once the port is bound.
+
+    Raises
+    ------
+    InputError
+        Where the port cannot be had, or the server is not installed.
+    """
+    with served(setup, name, port=port) as found:
+        tell(found.address)
+        with suppress(KeyboardInterrupt):  # the server hands Ctrl-C on once it has closed
+            found.run()

@@ -1,0 +1,153 @@
+"""Which samples of a scan are looked at: all of a window, or one in n each way."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import ceil, isfinite, sqrt
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.forward.station import Station
+from linesim.setup.errors import InputError
+
+_LONGEST_SIDE = 2048
+_FARTHEST_MM = 1e9
+_MOST_SAMPLES = 1 << 20
+"""Of a monochrome picture; of one in colour half as many."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Visible:
+    """
+    What the page has room for.
+
+    Parameters
+    ----------
+    left_mm, top_mm : float
+        Its corner: from the optical axis across, from where line 0 looks along. [mm]
+    width_mm, height_mm : float
+        Its sides on the target. [mm]
+    """
+
+    left_mm: float
+    top_mm: float
+    width_mm: float
+    height_mm: float
+
+
+def visible(given: object) -> Visible:
+    """
+    Read a window as the page asks for it.
+
+    Parameters
+    ----------
+    given : object
+        A mapping of four numbers.
+
+    Returns
+    -------
+    Visible
+        Finite, with sides over 0.
+
+    Raises
+    ------
+    InputError
+        Where it is something else.
+    """
+    names = ("left_mm", "top_mm", "width_mm", "height_mm")
+    values: Mapping[str, Any] = given if isinstance(given, Mapping) else {}
+    numbers = [values.get(name) for name in names]
+    good = [
+        float(each)
+        for each in numbers
+        if isinstance(each, int | float) and abs(each) < _FARTHEST_MM and isfinite(each)
+    ]
+    if len(good) < len(names) or min(good[2:]) <= 0:
+        msg = f"window: read {str(given)[:80]}; expected {', '.join(names)} as numbers"
+        raise InputError(msg)
+    return Visible(left_mm=good[0], top_mm=good[1], width_mm=good[2], height_mm=good[3])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """
+    Samples of a scan.
+
+    Parameters
+    ----------
+    first_line, first_column : int
+        The upper left one.
+    lines, columns : int
+        How many, after the step.
+    step : int
+        One in so many is taken, each way.
+    """
+
+    first_line: int
+    first_column: int
+    lines: int
+    columns: int
+    step: int
+
+    @property
+    def line_numbers(self) -> NDArray[np.intp]:
+        """Which lines."""
+        return self.first_line + self.step * np.arange(self.lines)
+
+    @property
+    def column_numbers(self) -> NDArray[np.intp]:
+        """Which columns."""
+        return self.first_column + self.step * np.arange(self.columns)
+
+
+def part(numbers: Station, lines: int, seen: Visible, colours: int) -> Part:
+    """
+    Choose the samples that lie in a window.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    lines : int
+        Of the scan.
+    seen : Visible
+        The window.
+    colours : int
+        Values a sample.
+
+    Returns
+    -------
+    Part
+        At least one sample; on a grid from line 0, column 0, so that panning picks the same ones.
+    """
+    width = int(numbers.geometry.image_width_px)
+    across_mm = float(numbers.geometry.object_pixel_x_um) / 1000
+    along_mm = float(numbers.timing.line_advance_um) / 1000
+    columns = _span(seen.left_mm / across_mm + width / 2, seen.width_mm / across_mm, width)
+    rows = _span(seen.top_mm / along_mm, seen.height_mm / along_mm, lines)
+    wide, tall = columns[1] - columns[0], rows[1] - rows[0]
+    most = _MOST_SAMPLES if colours == 1 else _MOST_SAMPLES // 2
+    step = max(1, ceil(max(wide, tall) / _LONGEST_SIDE), ceil(sqrt(wide * tall / most)))
+    first_column, count_columns = _picked(*columns, step)
+    first_line, count_lines = _picked(*rows, step)
+    return Part(
+        first_line=first_line,
+        first_column=first_column,
+        lines=count_lines,
+        columns=count_columns,
+        step=step,
+    )
+
+
+def _span(start: float, length: float, size: int) -> tuple[int, int]:
+    """Give first and one past the last of the samples that a window touches; at least one."""
+    first = min(max(int(np.floor(start)), 0), size - 1)
+    last = min(max(int(np.ceil(start + length)), first + 1), size)
+    return first, last
+
+
+def _picked(first: int, last: int, step: int) -> tuple[int, int]:
+    """Start on the grid of picked samples, at or before the first one."""
+    start = first // step * step
+    return start, ceil((last - start) / step)

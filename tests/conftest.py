@@ -1,0 +1,146 @@
+"""Random setups for the property tests, and how many of them: few, the same ones, each time."""
+
+import math
+import os
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+
+Texts = dict[str, dict[str, Any]]
+Draw = st.DrawFn
+
+# few and always the same; LINESIM_NIGHTLY=1 takes new ones by the thousand
+_SHARED: dict[str, Any] = {
+    "deadline": None,
+    "database": None,
+    "suppress_health_check": [HealthCheck.too_slow],
+}
+settings.register_profile("house", derandomize=True, max_examples=24, **_SHARED)
+settings.register_profile("nightly", derandomize=False, max_examples=3000, **_SHARED)
+settings.load_profile("nightly" if "LINESIM_NIGHTLY" in os.environ else "house")
+
+_JOINED = st.sampled_from([1, 1, 2, 2, 3, 4])
+
+
+def spread(low: float, high: float) -> st.SearchStrategy[float]:
+    """Numbers that lie evenly on a scale of ratios, with few digits to read."""
+    return st.floats(math.log(low), math.log(high)).map(
+        lambda x: min(max(float(f"{math.exp(x):.4g}"), low), high)
+    )
+
+
+def sometimes(low: float, high: float) -> st.SearchStrategy[float]:
+    """Nothing, or a number as above."""
+    return st.one_of(st.just(0.0), spread(low, high))
+
+
+@st.composite
+def _transport(draw: Draw) -> dict[str, Any]:
+    speed = draw(spread(5.0, 5000.0))
+    found: dict[str, Any] = {
+        "speed": f"{speed!r} mm/s",
+        "speed_ripple": draw(sometimes(0.001, 0.3)),
+        "ripple_frequency": f"{draw(spread(1.0, 300.0))!r} Hz",
+        "line_jitter": f"{draw(sometimes(0.1, 20.0))!r} um",
+        "skew": f"{draw(sometimes(0.01, 2.0))!r} deg",
+        "lateral_wander": draw(
+            st.sampled_from(["0 um", "0 um", "0 um", "40 um"])
+        ),  # slow to render
+    }
+    if draw(st.booleans()):
+        step = draw(spread(1.0, 30.0))
+        found |= {"trigger": "encoder", "encoder_step": f"{step!r} um"}
+    elif draw(st.booleans()):
+        found["assumed_speed"] = f"{speed * draw(st.floats(0.8, 1.25)):.5g} mm/s"
+    return found
+
+
+@st.composite
+def _camera(draw: Draw, kinds: tuple[str, ...]) -> dict[str, Any]:
+    kind, width = draw(st.sampled_from(kinds)), draw(spread(2.0, 20.0))
+    found: dict[str, Any] = {
+        "kind": kind,
+        "pixels": draw(st.integers(32, 64)),
+        "pixel_width": f"{width!r} um",
+        "pixel_height": f"{width * draw(st.sampled_from([0.5, 1.0, 1.0, 2.0])):.5g} um",
+        "dark_current": f"{draw(sometimes(10.0, 1e5))!r} e/s",
+        "full_well": f"{draw(spread(2e3, 2e5))!r} e",
+        "dsnu": f"{draw(sometimes(0.5, 30.0))!r} e",
+        "prnu": draw(sometimes(0.001, 0.02)),
+        "pattern_seed": draw(st.integers(0, 1000)),
+        "bit_depth": draw(st.sampled_from([8, 10, 12, 14])),
+        "tdi_stages": draw(st.sampled_from([1, 1, 1, 4, 16])),
+    }
+    if kind == "three-line":
+        found["line_spacing"] = f"{width * draw(st.integers(1, 8)):.5g} um"
+    return found
+
+
+@st.composite
+def _acquisition(draw: Draw, stages: int) -> dict[str, Any]:
+    domain = draw(st.sampled_from(["charge", "digital"]))
+    found: dict[str, Any] = {
+        "line_rate": "matched",
+        "binning": f"{draw(_JOINED)}x{draw(_JOINED)}",
+        "binning_domain": domain,
+        "colour_alignment": draw(st.sampled_from(["whole-lines", "fractional", "none"])),
+        "white_balance": draw(st.sampled_from(["off", "grey-card"])),
+        "flat_field": draw(st.booleans()),
+    }
+    if domain == "digital":
+        found["binning_mode"] = draw(st.sampled_from(["sum", "average"]))
+        if stages == 1:
+            found["binning_along"] = draw(st.sampled_from(["rows", "lines"]))
+    if draw(st.booleans()):
+        found["line_rate"] = "square"
+    if draw(st.booleans()):
+        found["exposure"] = f"{draw(spread(1.0, 2000.0))!r} us"
+    return found
+
+
+@st.composite
+def station_texts(draw: Draw, kinds: tuple[str, ...] = ("mono", "prism", "three-line")) -> Texts:
+    """Draw a setup as nested texts that the door lets in: a small `flat` under any camera."""
+    camera = draw(_camera(kinds))
+    magnification = draw(spread(0.02, 4.0))
+    pixel_um = float(camera["pixel_width"].split()[0]) / magnification
+    return {
+        "title": draw(st.sampled_from(["Web", "Tile, 2 mm", "Folie <b>µ</b>"])),
+        "target": {
+            "image": "flat",
+            "pixel_size": f"{pixel_um / draw(st.floats(1.0, 2.0)):.5g} um",
+            "white_reflectance": draw(st.floats(0.05, 1.0)),
+        },
+        "transport": draw(_transport()),
+        "lens": {
+            "magnification": magnification,
+            "f_number": draw(spread(1.0, 16.0)),
+            "transmission": draw(st.floats(0.3, 1.0)),
+            "blur": f"{draw(sometimes(0.5, 8.0))!r} um",
+        },
+        "light": {
+            "irradiance": f"{draw(spread(0.1, 1e4))!r} W/m^2",
+            "spectrum": draw(st.sampled_from(["LED-B3", "D65", "A", "LED-RGB1"])),
+        },
+        "camera": camera,
+        "acquisition": draw(_acquisition(camera["tdi_stages"])),
+        "requirement": {
+            "smallest_defect": f"{pixel_um * draw(st.floats(0.5, 12.0)):.5g} um",
+            "defect_contrast": draw(st.floats(0.02, 0.9)),
+            "defect_shape": draw(st.sampled_from(["disc", "scratch-along", "scratch-across"])),
+        },
+    }
+
+
+@pytest.fixture(scope="session")
+def any_station() -> st.SearchStrategy[Texts]:
+    """Give the strategy of all kinds of station."""
+    return station_texts()
+
+
+@pytest.fixture(scope="session")
+def mono_station() -> st.SearchStrategy[Texts]:
+    """Give the strategy of stations with a monochrome camera."""
+    return station_texts(kinds=("mono",))

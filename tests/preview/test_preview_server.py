@@ -1,0 +1,197 @@
+"""The page's server answers the page, with the figures of the budget, and nobody else."""
+
+import json
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+import tifffile
+from numpy.testing import assert_allclose, assert_array_equal
+from typer.testing import CliRunner
+
+from linesim.budget.safety import MACHINERY
+from linesim.cli.app import app
+from linesim.forward.station import station as numbers_of
+from linesim.setup.load import changed
+from linesim.setup.setup import Setup
+from linesim.study.scan import scan
+
+if TYPE_CHECKING:
+    from tests.preview.conftest import Client, Serve
+
+WHOLE = {"left_mm": -7.2, "top_mm": 0.0, "width_mm": 14.4, "height_mm": 15.0}
+MOVED: dict[str, Any] = {
+    "light.illuminance": "44 klx",
+    "transport.speed": "75 m/min",
+    "exposure_share": 0.7,
+    "lens.f_number": 5.6,
+    "acquisition.binning": "2x2",
+    "camera.gain": "0.04 DN/e",
+    "camera.bit_depth": 10,
+}
+
+
+def budget_json(file: Path) -> dict[str, Any]:
+    """Run ``linesim budget --json``."""
+    done = CliRunner().invoke(app, ["budget", str(file), "--json"])
+    assert done.exit_code == 0
+    found: dict[str, Any] = json.loads(done.stdout)
+    return found
+
+
+@pytest.mark.parametrize("changes", [{}, MOVED], ids=["as loaded", "moved"])
+def test_figures_are_those_of_the_budget(
+    client: "Client", tmp_path: Path, changes: dict[str, Any]
+) -> None:
+    """The page shows what ``budget --json`` prints for the setup that the page writes."""
+    file = tmp_path / "setup.toml"
+    file.write_text(client.talk("setup", {"changes": changes})["text"], "utf-8")
+    assert client.look(changes=changes, window=WHOLE).told["figures"] == budget_json(file)
+
+
+def test_the_picture_is_that_of_the_scan(client: "Client", station: Setup) -> None:
+    """
+    Samples come as they are; electrons within the step of their code.
+
+    A code is round(65535 √(e/largest)), so √e is off by at most √largest/(2·65535), and e by
+    2√e times that, some 1/65535 of the largest.
+    """
+    seen = client.look(changes={"light.illuminance": "44 klx"}, window=WHOLE, seed=4)
+    whole = scan(changed(station, {"light.illuminance": "44 klx"}), seed=4)
+    assert_array_equal(seen.image[:, :, 0], whole.image)
+    largest_e = float(whole.expected_e.max())
+    assert_allclose(
+        seen.expected_e[:, :, 0], whole.expected_e, rtol=0, atol=1.01 * largest_e / 65535
+    )
+    assert "very number" in seen.told["picture"]["shown"]
+
+
+def test_what_the_cursor_needs_is_the_stations(client: "Client", station: Setup) -> None:
+    """Local SNR is e/√(e + floor); on white that is the budget's SNR (EMVA 1288, (13))."""
+    told = client.look(window=WHOLE).told
+    signal = told["figures"]["signal"]
+    floor_e2 = told["picture"]["floor_e2"][0]
+    white_e = signal["electrons_white"]
+    assert white_e / np.sqrt(white_e + floor_e2) == pytest.approx(signal["snr_white"], rel=1e-12)
+    assert floor_e2 == pytest.approx(float(numbers_of(station).noise_e(0.0)) ** 2, rel=1e-12)
+
+
+def test_charts_end_in_the_budgets_figures(client: "Client") -> None:
+    """At Nyquist the MTF curves have the budget's values, and no source is over all noise."""
+    told = client.look(window=WHOLE, changes={"acquisition.binning": "1x2"}).told
+    mtf, found = told["mtf"], told["figures"]["resolution"]
+    for axis, name in (("x", "across"), ("y", "along")):
+        at = mtf[f"nyquist_{axis}_lp_mm"]
+        assert at == pytest.approx(found[f"nyquist_{axis}_lp_mm"])
+        # between points 1/48 of the range apart the curve is nearly straight
+        drawn = np.interp(at, mtf["frequency_lp_mm"], mtf["curves"][name])
+        assert drawn == pytest.approx(found[f"mtf_nyquist_{axis}"], abs=2e-3)
+    noise = told["noise"]
+    squares = sum(np.array(each) ** 2 for each in noise["sources"].values())
+    # five digits are sent
+    assert_allclose(np.sqrt(squares), noise["total_e"], rtol=1e-4)
+    assert noise["white_e"] == pytest.approx(told["figures"]["signal"]["electrons_white"])
+
+
+def test_electrons_that_the_page_has_are_not_sent_again(client: "Client") -> None:
+    """After a change of noise the answer is half as long; after one of light it is not."""
+    first = client.look(window=WHOLE)
+    again = client.look(window=WHOLE, have=first.told["optical"], seed=9)
+    assert (first.told["electrons"], again.told["electrons"]) == (True, False)
+    assert again.expected_e.size == 0
+    assert again.image.shape == first.image.shape
+    changes = {"light.illuminance": "20 klx"}
+    other = client.look(window=WHOLE, have=first.told["optical"], changes=changes)
+    assert other.told["electrons"]
+
+
+def test_cautions_about_people_are_there(client: "Client") -> None:
+    """Very bright light brings its cautions; the line about machines stands always."""
+    told = client.look(changes={"light.illuminance": "900 klx"}, window=WHOLE).told
+    codes = {caution["code"] for caution in told["figures"]["cautions"]}
+    assert {"bright_light", "heat_on_stop"} <= codes
+    start = client.ask("GET", "start").json()
+    assert start["machinery"] == MACHINERY
+    assert start["name"] == "small.toml"
+
+
+@pytest.mark.parametrize(
+    ("ask", "says"),
+    [
+        ({"changes": {"lens.f_number": 0.1}}, "lens.f_number: read 0.1"),
+        ({"changes": {"acquisition.binning": "5x5"}}, "acquisition.binning"),
+        ({"changes": {"target": "../x.png"}}, "own image"),
+        ({"changes": {"light.spectrum": "x.csv"}}, "no such control"),
+        ({"changes": 3}, "changes: expected"),
+        ({"window": {"left_mm": 1}}, "window: read"),
+        ({"seed": -1}, "seed: read"),
+        ({"seed": True}, "seed: read"),
+    ],
+)
+def test_refusals_are_sentences(client: "Client", ask: dict[str, Any], says: str) -> None:
+    """What is wrong is told in the words of the door, and the number of the question with it."""
+    told = client.look(number=7, **ask).told
+    assert told["number"] == 7
+    assert says in " ".join(told["faults"])
+
+
+@pytest.mark.parametrize("body", [b"", b"{", b"[]", b"3", b"[" * 5000, b"\xff\xfe", b'{"job": {}}'])
+@pytest.mark.parametrize("path", ["look", "setup", "scan", "job", "cancel"])
+def test_whatever_is_sent_gets_an_answer(client: "Client", path: str, body: bytes) -> None:
+    """No body brings the server down or out of its words."""
+    answer = client.ask("POST", path, body)
+    assert answer.status == 200
+    assert b"Traceback" not in answer.body
+
+
+def waited(client: "Client", job: str) -> dict[str, Any]:
+    """Wait until a whole scan is over."""
+    for _ in range(600):
+        state: dict[str, Any] = client.talk("job", {"job": job})
+        if state["over"]:
+            return state
+        time.sleep(0.05)
+    msg = "the scan never ended"
+    raise AssertionError(msg)
+
+
+def test_a_whole_scan_is_that_of_the_command(
+    client: "Client", station: Setup, tmp_path: Path
+) -> None:
+    """The file that is downloaded holds what ``linesim.scan`` gives, strip by strip told."""
+    started = client.talk("scan", {"kind": "scan", "changes": {"lens.f_number": 5.6}, "seed": 2})
+    state = waited(client, started["job"])
+    assert (state["ready"], state["done"], state["faults"]) == (True, state["total"], [])
+    answer = client.ask("GET", f"result/{started['job']}")
+    assert answer.headers["content-disposition"] == 'attachment; filename="scan.tif"'
+    file = tmp_path / "scan.tif"
+    file.write_bytes(answer.body)
+    expected = scan(changed(station, {"lens.f_number": 5.6}), seed=2)
+    assert_array_equal(tifffile.imread(file), expected.image)
+
+
+def test_a_report_is_one_page(client: "Client") -> None:
+    """It is the report of the scan, whole, with the setup's title."""
+    started = client.talk("scan", {"kind": "report", "changes": {}})
+    assert waited(client, started["job"])["ready"]
+    text = client.ask("GET", f"result/{started['job']}").body.decode()
+    assert "<h1>A small foil line</h1>" in text
+    assert text.rstrip().endswith("</html>")
+
+
+def test_a_whole_scan_can_be_cancelled(serve: "Serve", station: Setup) -> None:
+    """After cancel it ends between two strips, leaves no file, and another one may start."""
+    with serve(changed(station, {"acquisition.lines": 100_000})) as client:
+        started = client.talk("scan", {"kind": "scan"})
+        later = client.talk("scan", {"kind": "scan"})
+        assert "wait for it, or cancel it" in later["faults"][0]
+        client.talk("cancel", {"job": started["job"]})
+        state = waited(client, started["job"])
+        assert state["cancelled"]
+        assert not state["ready"]
+        assert state["done"] < 100_000 / 64
+        gone = client.ask("GET", f"result/{started['job']}").json()
+        assert "start it again" in gone["faults"][0]
+        assert "job" in client.talk("scan", {"kind": "report"})
