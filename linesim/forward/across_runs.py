@@ -1,6 +1,7 @@
 """The across product of many tiles in one call, wherever their windows lie evenly apart."""
 
 from dataclasses import dataclass
+from itertools import groupby
 
 import numpy as np
 
@@ -75,11 +76,12 @@ def across_runs(tiles: tuple[AcrossTile, ...]) -> tuple[AcrossRun, ...]:
     tuple of AcrossRun
         The same columns.
     """
-    whole = [tile for tile in tiles if tile.last - tile.first == tiles[0].last - tiles[0].first]
-    found = even_runs(np.array([tile.low for tile in whole]), MOST_TILES)
-    parts = [(whole[part], step) for part, step in found]
-    parts += [([tile], 0) for tile in tiles[len(whole) :]]
-    return tuple(_run(part, step) for part, step in parts)
+    found = []
+    for _, group in groupby(tiles, key=lambda tile: (tile.last - tile.first, tile.count)):
+        alike = list(group)
+        lows = np.array([tile.low for tile in alike])
+        found += [_run(alike[part], step) for part, step in even_runs(lows, MOST_TILES)]
+    return tuple(found)
 
 
 def _run(tiles: list[AcrossTile], step: int) -> AcrossRun:

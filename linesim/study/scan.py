@@ -15,8 +15,8 @@ from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
-from linesim.study.memory import Need, need, refuse_too_large
 from linesim.study.measured import Measured, measured
+from linesim.study.memory import Need, need, refuse_too_large
 from linesim.targets.load import TargetSize, drawn_bytes, target_reference, target_size
 
 Shape = tuple[int, int]
