@@ -1,18 +1,29 @@
-"""The across matrix in tiles: some delivered columns, and the reference columns that they see."""
+"""
+The across matrix in tiles: some delivered columns, and the reference columns that they see.
+
+Columns that lie alike in their reference pixels share one matrix: with a whole number of reference
+pixels in a delivered one all tiles do. Matrices are kept for the next channel, or the next scan, of
+the same station.
+"""
 
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linesim.forward.reference import Reference
-from linesim.forward.spread import Footprint
+from linesim.forward.spread import Footprint, Spread, footprint
+from linesim.forward.windows import Indices, even_starts
 from linesim.setup.arrays import FloatArray, ImageArray
 
-TILE_COLUMNS = 32
+TILE_COLUMNS = 16
 PHASES = 8
 """Steps in a reference pixel by which a line that wanders is shifted; off by 1/16 at most."""
-Indices = NDArray[np.intp]
+_SLACK = 8
+"""Columns that a window may start early, to lie evenly with its neighbours."""
+DIGITS = 9
+"""Decimals of a reference pixel to which places count; beyond them is float's own rounding."""
 Columns = slice | Indices
 
 
@@ -73,8 +84,10 @@ class AcrossTile:
         First reference column, may lie outside, and how many.
     middle_um : float
         Middle of the tile from the optical axis, on the target. [µm]
-    phases : tuple of tuple of ndarray of shape (count, last − first)
+    phases : tuple of ndarray of shape (terms, count, last − first)
         One matrix a lens term; one set of them for each shift by a part of a reference pixel.
+    profile : ndarray of shape (last − first,)
+        Factor of each column, yet to be applied.
     """
 
     first: int
@@ -82,7 +95,8 @@ class AcrossTile:
     low: int
     count: int
     middle_um: float
-    phases: tuple[tuple[ImageArray, ...], ...]
+    phases: tuple[ImageArray, ...]
+    profile: ImageArray
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -133,44 +147,99 @@ def across_tiles(
     tuple of AcrossTile
         From column 0 on; the last may be narrower.
     """
+    pitch_um = reference.pixel_size_um
+    centre_um = plan.left_um + plan.side_um / 2
+    lows, matrices = _matrices(
+        plan.feet, plan.scales, (centre_um / pitch_um).tobytes(), pitch_um, (columns, phases)
+    )
+    middle_um = centre_um - reference.shape[1] * pitch_um / 2
+    ends = [*range(0, len(centre_um), columns), len(centre_um)]
     return tuple(
-        _tile(plan, reference, slice(first, first + columns), phases)
-        for first in range(0, len(plan.left_um), columns)
+        AcrossTile(
+            first=first,
+            last=last,
+            low=low,
+            count=sets[0].shape[1],
+            middle_um=float(middle_um[first:last].mean()),
+            phases=sets,
+            profile=plan.profile[first:last],
+        )
+        for (first, last), low, sets in zip(pairwise(ends), lows, matrices, strict=True)
     )
 
 
-def _tile(plan: AcrossPlan, reference: Reference, part: slice, phases: int) -> AcrossTile:
-    pitch_um, reach_um = reference.pixel_size_um, plan.feet[0].reach_um
-    centre_um = plan.left_um[part] + plan.side_um / 2
+@lru_cache(maxsize=32)
+def blurred_sides(
+    terms: tuple[Spread, ...], side_um: float, stages: int, apart_um: float
+) -> tuple[Footprint, ...]:
+    """
+    Blur one side of a pixel by every lens term, once for all channels and scans.
+
+    Parameters
+    ----------
+    terms : tuple of Spread
+        Of the lens.
+    side_um : float
+        The pixel's side on the target. [µm]
+    stages : int
+        Of time-delay integration.
+    apart_um : float
+        From where one stage looks to where the next one does. [µm]
+
+    Returns
+    -------
+    tuple of Footprint
+        One a term.
+    """
+    return tuple(footprint(term, side_um).comb(stages, apart_um) for term in terms)
+
+
+@lru_cache(maxsize=8)
+def _matrices(
+    feet: tuple[Footprint, ...],
+    scales: tuple[float, ...],
+    centres: bytes,
+    pitch_um: float,
+    cut: tuple[int, int],
+) -> tuple[list[int], list[tuple[ImageArray, ...]]]:
+    """Give first reference column and matrices of each tile; centres in reference pixels."""
+    (columns, phases), centre_px = cut, np.frombuffer(centres)
+    reach_px = feet[0].reach_um / pitch_um
     # a column sees so many reference columns, whichever it starts with
-    seen = int(np.ceil(2 * reach_um / pitch_um)) + 1
-    shifted_um = [centre_um + phase / phases * pitch_um for phase in range(phases)]
-    firsts = [np.floor((each - reach_um) / pitch_um).astype(np.intp) for each in shifted_um]
-    low = int(firsts[0].min())
-    count = int(firsts[-1].max()) + seen - low
-    matrices = []
-    for each, first in zip(shifted_um, firsts, strict=True):
-        ahead_um = (first[:, None] + np.arange(seen + 1)) * pitch_um - each[:, None]
-        place = (first - low)[:, None] + np.arange(seen)
-        matrices.append(_weights(plan, part, ahead_um, (place, count)))
-    return AcrossTile(
-        first=part.start,
-        last=part.start + len(centre_um),
-        low=low,
-        count=count,
-        middle_um=float(centre_um.mean() - reference.shape[1] * pitch_um / 2),
-        phases=tuple(matrices),
-    )
+    seen = int(np.ceil(2 * reach_px)) + 1
+    shifted_px = centre_px + np.arange(phases)[:, None] / phases
+    firsts = np.floor(np.round(shifted_px - reach_px, DIGITS)).astype(np.intp)
+    behind = np.round(shifted_px - firsts, DIGITS)
+    tiles = [slice(k, k + columns) for k in range(0, len(centre_px), columns)]
+    low = even_starts(np.array([firsts[0, part].min() for part in tiles]), _SLACK)
+    count = max(int(firsts[-1, part].max()) - start for part, start in zip(tiles, low, strict=True))
+    known: dict[bytes, ImageArray] = {}
+    found = []
+    for part, start in zip(tiles, low.tolist(), strict=True):
+        sets = []
+        for first, place in zip(firsts[:, part] - start, behind[:, part], strict=True):
+            key = first.tobytes() + place.tobytes()
+            if key not in known:
+                ahead_um = (np.arange(seen + 1) - place[:, None]) * pitch_um
+                known[key] = _weights(feet, scales, ahead_um, (first, count + seen))
+            sets.append(known[key])
+        found.append(tuple(sets))
+    return low.tolist(), found
 
 
 def _weights(
-    plan: AcrossPlan, part: slice, ahead_um: FloatArray, into: tuple[Indices, int]
-) -> tuple[ImageArray, ...]:
+    feet: tuple[Footprint, ...],
+    scales: tuple[float, ...],
+    ahead_um: FloatArray,
+    into: tuple[Indices, int],
+) -> ImageArray:
     """Integrate each column over the reference columns it sees, at their places in the tile."""
-    place, count = into
-    matrices = np.zeros((len(plan.feet), count, len(place)), dtype=np.float32)
-    column = np.arange(len(place))[:, None]
-    for matrix, foot, scale in zip(matrices, plan.feet, plan.scales, strict=True):
-        share = np.diff(foot.integral(ahead_um), axis=1)
-        matrix[place, column] = scale * share * plan.profile[part, None]
-    return tuple(matrices)
+    first, count = into
+    matrices = np.zeros((len(feet), count, len(first)), dtype=np.float32)
+    column, place = (
+        np.arange(len(first))[:, None],
+        first[:, None] + np.arange(ahead_um.shape[1] - 1),
+    )
+    for matrix, foot, scale in zip(matrices, feet, scales, strict=True):
+        matrix[place, column] = scale * np.diff(foot.integral(ahead_um), axis=1)
+    return matrices

@@ -1,21 +1,112 @@
-"""The along matrix in tiles of a few lines, and its product with the reference."""
+"""
+The along matrix in tiles of a few lines, and its product with the reference.
+
+Reference rows may lie any distance apart in memory; a distance of a power of two, as in an image of
+16384 columns, lets few of them stay in a cache at a time. The product therefore takes some columns
+of all rows of a strip into a block of its own first: the only time that the reference is read.
+"""
+
+from dataclasses import dataclass
 
 import numpy as np
 
-from linesim.forward.across import Indices, brought_inside
+from linesim.forward.across import DIGITS, brought_inside
 from linesim.forward.reference import Reference
 from linesim.forward.spread import Footprint
 from linesim.forward.transport import LineTable
+from linesim.forward.windows import Indices, down, even_runs, even_starts, roomy
 from linesim.setup.arrays import ImageArray
 
 TILE_LINES = 4
 SMALL_PRODUCT = 1_000_000
 """Multiplications up to which a matrix product need not copy its factors first (OpenBLAS)."""
+BLOCK_COLUMNS = 512
+"""Most columns of a block: with the rows of a strip it fills a processor core's own cache."""
+_SLACK = 2
+"""Rows that a window may start early, to lie evenly with its neighbours."""
 
 
-def along_weights(
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class AlongTable:
+    """
+    The along matrix of some lines.
+
+    Parameters
+    ----------
+    low : ndarray of int, shape (tiles,)
+        First reference row of each tile of four lines; may lie outside the reference.
+    weights : ndarray of shape (tiles, lines x terms, rows)
+        Share of each reference row in each line, its lens terms one after the other.
+    terms : int
+        Lens terms.
+    """
+
+    low: Indices
+    weights: ImageArray
+    terms: int
+
+    @property
+    def high(self) -> int:
+        """One past the last reference row that any tile sees."""
+        return int(self.low.max()) + int(self.weights.shape[2])
+
+    @property
+    def depth(self) -> int:
+        """Lines x terms."""
+        return len(self.low) * int(self.weights.shape[1])
+
+    def product(
+        self, rows: tuple[ImageArray, int], low: int, into: ImageArray, *, repeat: bool
+    ) -> None:
+        """
+        Multiply with some columns of the reference, also such as lie outside of it.
+
+        Parameters
+        ----------
+        rows : tuple
+            Reference rows, and the first one's place in the rows that the table counts.
+        low : int
+            First column.
+        into : ndarray of shape (lines x terms, columns)
+            Filled, the terms of a line one below the other; how many columns, it says.
+        repeat : bool
+            Whether the reference repeats.
+        """
+        (seen, first), width = rows, into.shape[1]
+        tiles, size, high = self.weights.shape
+        step = min(max(SMALL_PRODUCT // (size * high), 256), BLOCK_COLUMNS)
+        # as many steps as it takes, all about as wide
+        step = -(-width // -(-width // step))
+        block, out = roomy(len(seen), step), into.reshape(tiles, size, width)
+        parts = [
+            (
+                self.weights[run],
+                out[run],
+                down(block, int(self.low[run.start]) - first, by, (run.stop - run.start, high)),
+            )
+            for run, by in even_runs(self.low, tiles)
+        ]
+        for start in range(0, width, step):
+            count = min(step, width - start)
+            _take_columns(seen, low + start, block[:, :count], repeat=repeat)
+            for weights, result, windows in parts:
+                np.matmul(weights, windows[:, :, :count], out=result[:, :, start : start + count])
+
+
+def _take_columns(seen: ImageArray, low: int, into: ImageArray, *, repeat: bool) -> None:
+    """Copy columns from ``low`` on; by index, ten times as slow, only those that lie outside."""
+    high, size = low + into.shape[1], seen.shape[1]
+    first = min(max(low, 0), high)
+    last = max(min(high, size), first)
+    into[:, first - low : last - low] = seen[:, first:last]
+    for start, end in ((low, first), (last, high)):
+        index = brought_inside(np.arange(start, end), size, repeat=repeat)
+        into[:, start - low : end - low] = seen[:, index]
+
+
+def along_table(
     feet: tuple[Footprint, ...], lines: LineTable, side_um: float, pitch_um: float
-) -> tuple[Indices, ImageArray]:
+) -> AlongTable:
     """
     Build the along matrix of some lines, each weight an exact area integral.
 
@@ -32,21 +123,24 @@ def along_weights(
 
     Returns
     -------
-    low : ndarray of int, shape (tiles,)
-        First reference row of each tile; may lie outside the reference.
-    weights : ndarray of shape (tiles, terms, lines, rows)
-        Share of each reference row in each line.
+    AlongTable
+        In tiles from the first line on.
     """
-    centre_um = (lines.start_um + side_um / 2).reshape(-1, TILE_LINES, 1)
-    travel_um = lines.travel_um.reshape(-1, TILE_LINES, 1)
-    reach_um = feet[0].reach_um
-    low = np.floor((centre_um.min(axis=(1, 2)) - reach_um) / pitch_um).astype(np.intp)
-    high = np.ceil(((centre_um + travel_um).max(axis=(1, 2)) + reach_um) / pitch_um)
-    rows = int((high - low).max())
-    edges_um = (low[:, None] + np.arange(rows + 1)) * pitch_um
-    ahead_um = edges_um[:, None, :] - centre_um
-    weights = [np.diff(foot.moving_integral(ahead_um, travel_um), axis=2) for foot in feet]
-    return low, np.stack(weights, axis=1).astype(np.float32)
+    centre_px = (lines.start_um + side_um / 2).reshape(-1, TILE_LINES) / pitch_um
+    travel_px = lines.travel_um.reshape(-1, TILE_LINES) / pitch_um
+    reach_px = feet[0].reach_um / pitch_um
+    low = even_starts(np.floor(centre_px.min(axis=1) - reach_px).astype(np.intp), _SLACK)
+    rows = int((np.ceil((centre_px + travel_px).max(axis=1) + reach_px) - low).max())
+    # lines that lie and move alike in their tiles share their weights: complex for a pair of keys
+    alike = np.round(centre_px - low[:, None] + 1j * travel_px, DIGITS)
+    kinds, kind = np.unique(alike, return_inverse=True)
+    behind_px, moved_px = kinds.view(np.float64).reshape(-1, 2, 1).transpose(1, 0, 2)
+    ahead_um = (np.arange(rows + 1) - behind_px) * pitch_um
+    shares = np.stack(
+        [np.diff(foot.moving_integral(ahead_um, moved_px * pitch_um)) for foot in feet], axis=1
+    )
+    weights = shares.astype(np.float32)[kind.reshape(len(low), -1)]
+    return AlongTable(low=low, weights=weights.reshape(len(low), -1, rows), terms=len(feet))
 
 
 def seen_rows(reference: Reference, low: int, count: int, *, repeat: bool) -> ImageArray:
@@ -94,27 +188,3 @@ def one_band(seen: ImageArray, bands: ImageArray) -> ImageArray:
     if seen.ndim == 2:  # noqa: PLR2004 -- rows and columns alone
         return seen
     return np.ascontiguousarray(seen @ bands)
-
-
-def blurred_along(weights: ImageArray, seen: ImageArray, into: ImageArray) -> None:
-    """
-    Multiply one tile of the along matrix with reference rows, some columns at a time.
-
-    Parameters
-    ----------
-    weights : ndarray of shape (terms, lines, rows)
-        One tile.
-    seen : ndarray of shape (rows, columns)
-        Reference rows.
-    into : ndarray of shape (terms, lines, columns)
-        Filled.
-    """
-    terms, lines, rows = weights.shape
-    stacked = weights.reshape(-1, rows)
-    step = min(max(SMALL_PRODUCT // stacked.size // 64 * 64, 256), 1024)
-    for first in range(0, seen.shape[1], step):
-        chunk = slice(first, first + step)
-        if terms == 1:  # the product goes where it belongs, with no copy
-            np.matmul(stacked, seen[:, chunk], out=into[0, :, chunk])
-        else:
-            into[:, :, chunk] = (stacked @ seen[:, chunk]).reshape(terms, lines, -1)

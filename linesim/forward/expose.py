@@ -9,12 +9,12 @@ from math import ceil
 
 import numpy as np
 
-from linesim.forward.across import PHASES, TILE_COLUMNS, AcrossPlan, across_tiles
+from linesim.forward.across import PHASES, TILE_COLUMNS, AcrossPlan, across_tiles, blurred_sides
 from linesim.forward.channels import Channel
 from linesim.forward.profile import column_profile
 from linesim.forward.reference import Reference
 from linesim.forward.sampling import Sampler
-from linesim.forward.spread import OFF_AXIS_ERROR, LensSpread, footprint, lens_spread
+from linesim.forward.spread import OFF_AXIS_ERROR, LensSpread, lens_spread
 from linesim.forward.station import Station, station
 from linesim.forward.transport import LineTable, line_table
 from linesim.setup.arrays import FloatArray, ImageArray
@@ -263,10 +263,7 @@ def sampler(
     columns = int(place.image_width_px) * across
     middle_um = reference.shape[1] * reference.pixel_size_um / 2
     plan = AcrossPlan(
-        feet=tuple(
-            footprint(term, width_um).comb(stages, slope * float(place.row_side_um))
-            for term in lens.terms
-        ),
+        feet=blurred_sides(lens.terms, width_um, stages, slope * float(place.row_side_um)),
         scales=lens.weights,
         left_um=middle_um + (np.arange(columns, dtype=np.float64) - columns / 2) * width_um,
         side_um=width_um,
@@ -279,7 +276,7 @@ def sampler(
         reference=reference,
         repeat=setup.target.repeat,
         bands=bands.astype(np.float32),
-        feet=tuple(footprint(term, side_um).comb(stages, out_of_step_um) for term in lens.terms),
+        feet=blurred_sides(lens.terms, side_um, stages, out_of_step_um),
         side_um=side_um,
         tiles=across_tiles(
             plan,

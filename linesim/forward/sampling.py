@@ -12,21 +12,21 @@ tile, in steps of an eighth.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from linesim.forward.across import PHASES, AcrossTile, Columns, Indices, seen_columns
-from linesim.forward.along import TILE_LINES, along_weights, blurred_along, one_band, seen_rows
+from linesim.forward.across import PHASES, AcrossTile, Columns, seen_columns
+from linesim.forward.across_runs import AcrossRun, across_runs
+from linesim.forward.along import TILE_LINES, AlongTable, along_table, one_band, seen_rows
 from linesim.forward.reference import Reference
 from linesim.forward.spread import Footprint
 from linesim.forward.transport import LineTable
+from linesim.forward.windows import Indices, roomy
 from linesim.setup.arrays import FloatArray, ImageArray
 
 PARTS = 16
 """Steps in a reference pixel by which a tile is shifted along travel; off by 1/32 at most."""
-Table = tuple[Indices, ImageArray]
-"""First reference row of each four lines, and their part of the along matrix."""
 Group = tuple[slice | Indices, int, int]
 """Lines, their whole shift in reference columns, and the part of a column left."""
 
@@ -61,6 +61,12 @@ class Sampler:
     side_um: float
     tiles: tuple[AcrossTile, ...]
     slope: float = 0.0
+    runs: tuple[AcrossRun, ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Join the tiles where every line looks at the same columns."""
+        steady = self.slope == 0 and len(self.tiles[0].phases) == 1
+        object.__setattr__(self, "runs", across_runs(self.tiles) if steady else ())
 
     def strip(self, lines: LineTable) -> ImageArray:
         """
@@ -79,58 +85,82 @@ class Sampler:
         filled = lines.filled(-(-len(lines) // TILE_LINES) * TILE_LINES)
         out = np.empty((len(filled), self.tiles[-1].last), dtype=np.float32)
         out[:, : self.tiles[0].first] = 0  # columns of tiles that were left out
-        steps = [self._step(tile) for tile in self.tiles]
+        steps = [0] if self.runs else [self._step(tile) for tile in self.tiles]
         tables = {part: self._table(filled, part) for part in sorted({k % PARTS for k in steps})}
         rows = self._rows(tables, steps)
-        whole = None if self.slope else self._blurred(tables[0], 0, rows, slice(None))
+        if self.runs:
+            self._steady(tables[0], rows, out)
+        else:
+            self._by_tile((tables, steps), rows, filled, out)
+        return out[: len(lines)]
+
+    def _steady(self, table: AlongTable, rows: tuple[ImageArray, int], out: ImageArray) -> None:
+        """Take both products of lines that all look at the same columns, a run at a time."""
+        blurred = roomy(table.depth, max(run.high - run.low for run in self.runs))
+        low, high = self.runs[0].low, self.runs[0].low
+        for run in self.runs:
+            # what the run before has seen as well stands at its end already
+            kept = max(high - run.low, 0)
+            blurred[:, :kept] = blurred[:, run.low - low : high - low]
+            low, high = run.low, run.high
+            table.product(rows, low + kept, blurred[:, kept : high - low], repeat=self.repeat)
+            run.product(blurred[:, : high - low], out)
+
+    def _by_tile(
+        self,
+        along: tuple[dict[int, AlongTable], list[int]],
+        rows: tuple[ImageArray, int],
+        lines: LineTable,
+        out: ImageArray,
+    ) -> None:
+        """Take both products where tiles or lines look at columns or rows of their own."""
+        (tables, steps), size = along, self.reference.shape[1]
+        whole = None if self.slope else self._blurred(tables[0], 0, rows, (0, size))
         for tile, step in zip(self.tiles, steps, strict=True):
-            groups = list(self._groups(tile, filled))
+            groups = list(self._groups(tile, lines))
             if whole is None:
-                columns, origin = self._own_columns(tile, groups)
+                shifts = [shift for _, shift, _ in groups]
+                origin = tile.low + min(shifts)
+                columns = origin, tile.count + max(shifts) - min(shifts)
                 blurred = self._blurred(tables[step % PARTS], step // PARTS, rows, columns)
             else:
                 blurred, origin = whole, 0
             for group in groups:
                 self._across(tile, group, (blurred, origin), out[:, tile.first : tile.last])
-        return out[: len(lines)]
 
     def _step(self, tile: AcrossTile) -> int:
         """Shift of a tile along travel, in parts of a reference pixel."""
         return round(PARTS * self.slope * tile.middle_um / self.reference.pixel_size_um)
 
-    def _table(self, lines: LineTable, part: int) -> Table:
+    def _table(self, lines: LineTable, part: int) -> AlongTable:
         """Build the along matrix of lines that look so many parts of a reference pixel further."""
         pitch_um = self.reference.pixel_size_um
-        return along_weights(
-            self.feet, lines.moved(part / PARTS * pitch_um), self.side_um, pitch_um
-        )
+        return along_table(self.feet, lines.moved(part / PARTS * pitch_um), self.side_um, pitch_um)
 
-    def _rows(self, tables: dict[int, Table], steps: list[int]) -> tuple[ImageArray, int]:
+    def _rows(self, tables: dict[int, AlongTable], steps: list[int]) -> tuple[ImageArray, int]:
         """Fetch all reference rows that a strip sees, once; give the first one's number too."""
-        ends = [(tables[step % PARTS], step // PARTS) for step in (min(steps), max(steps))]
-        (early, before), (late, after) = ends
-        first = int(early[0].min()) + before
-        last = int(late[0].max()) + after + max(each[1].shape[3] for each in tables.values())
+        ends = [
+            (
+                int(tables[step % PARTS].low.min()) + step // PARTS,
+                tables[step % PARTS].high + step // PARTS,
+            )
+            for step in set(steps)
+        ]
+        first, last = min(low for low, _ in ends), max(high for _, high in ends)
         seen = seen_rows(self.reference, first, last - first, repeat=self.repeat)
         return one_band(seen, self.bands), first
 
-    def _own_columns(self, tile: AcrossTile, groups: list[Group]) -> tuple[Columns, int]:
-        """Name the reference columns that one tile sees; give the first one's number too."""
-        shifts = [shift for _, shift, _ in groups]
-        low, count = tile.low + min(shifts), tile.count + max(shifts) - min(shifts)
-        return seen_columns(low, count, self.reference.shape[1], repeat=self.repeat), low
-
     def _blurred(
-        self, table: Table, shift: int, rows: tuple[ImageArray, int], columns: Columns
+        self,
+        table: AlongTable,
+        shift: int,
+        rows: tuple[ImageArray, int],
+        columns: tuple[int, int],
     ) -> ImageArray:
-        """Take the along product, so many rows further, of shape (terms, lines, columns)."""
-        (low, weights), (seen, origin) = table, rows
-        part = seen[:, columns]
-        lines = len(low) * TILE_LINES
-        blurred = np.empty((len(self.feet), lines, part.shape[1]), dtype=np.float32)
-        for tile, first in enumerate(low + (shift - origin)):
-            into = blurred[:, tile * TILE_LINES : (tile + 1) * TILE_LINES]
-            blurred_along(weights[tile], part[first : first + weights.shape[3]], into)
+        """Take the along product, so many rows further, of shape (lines x terms, columns)."""
+        (seen, origin), (low, count) = rows, columns
+        blurred = roomy(table.depth, count)
+        table.product((seen, origin - shift), low, blurred, repeat=self.repeat)
         return blurred
 
     def _groups(self, tile: AcrossTile, lines: LineTable) -> Iterator[Group]:
@@ -153,7 +183,8 @@ class Sampler:
         if not self.slope:
             columns = seen_columns(first, tile.count, self.reference.shape[1], repeat=self.repeat)
         weights = tile.phases[phase]
-        product = blurred[0][:, columns][rows] @ weights[0]
-        for k in range(1, len(weights)):
-            product += blurred[k][:, columns][rows] @ weights[k]
-        into[rows] = product
+        terms = len(weights)
+        product = blurred[::terms, columns][rows] @ weights[0]
+        for k in range(1, terms):
+            product += blurred[k::terms, columns][rows] @ weights[k]
+        into[rows] = product * tile.profile

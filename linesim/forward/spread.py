@@ -119,7 +119,8 @@ def _first_term(optics: Optics) -> tuple[Spread, FloatArray]:
     wave_um = 1000 / float(optics.cutoff_lp_mm) / m
     disc_um = float(optics.defocus_disc_um) / m
     sigma_um = float(optics.blur_um) / m
-    period_um = PERIOD_WAVES * wave_um + disc_um + _GAUSSIAN_REACH * sigma_um
+    # whatever is added to the far light of diffraction, folding it in errs no more than alone
+    period_um = float(np.hypot(PERIOD_WAVES * wave_um, disc_um + _GAUSSIAN_REACH * sigma_um))
     count = int(_band_limit(optics) * m / 1000 * period_um)
     frequency = np.arange(count + 1) / period_um
     step_um = 1 / (_STEPS_PER_WAVE * frequency[-1])

@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linesim.forward.across import Indices, brought_inside
+from linesim.forward.across import brought_inside
 from linesim.forward.torch_tables import Band
 from linesim.forward.torch_tiles import Tiles, cut, even_places, runs
+from linesim.forward.windows import Indices
 from linesim.setup.arrays import ImageArray
 
 if TYPE_CHECKING:

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from linesim.forward.across import AcrossTile, Indices
-from linesim.forward.along import TILE_LINES, along_weights
+from linesim.forward.across import AcrossTile
+from linesim.forward.along import TILE_LINES, along_table
 from linesim.forward.sampling import Sampler
 from linesim.forward.transport import LineTable, steady_lines
+from linesim.forward.windows import Indices
 from linesim.setup.arrays import FloatArray, ImageArray
 
 _ALIKE = 7
@@ -54,7 +55,7 @@ def across_band(tiles: tuple[AcrossTile, ...]) -> Band:
     Band
         One row of weights a column.
     """
-    dense = [np.stack(tile.phases[0]).transpose(2, 0, 1) for tile in tiles]
+    dense = [(tile.phases[0] * tile.profile).transpose(2, 0, 1) for tile in tiles]
     longest = max(each.shape[2] for each in dense)
     padded = [np.pad(each, ((0, 0), (0, 0), (0, longest - each.shape[2]))) for each in dense]
     low = np.repeat([tile.low for tile in tiles], [len(each) for each in dense])
@@ -85,10 +86,10 @@ def along_band(sampler: Sampler, lines: LineTable) -> Band:
         np.round(seen_um / pitch_um, _ALIKE), axis=0, return_index=True, return_inverse=True
     )
     kinds = _kinds(seen_um[chosen])
-    low, weights = along_weights(sampler.feet, kinds, sampler.side_um, pitch_um)
-    ahead, taps = _trimmed(weights.swapaxes(1, 2).reshape(len(kinds), weights.shape[1], -1))
+    table = along_table(sampler.feet, kinds, sampler.side_um, pitch_um)
+    ahead, taps = _trimmed(table.weights.reshape(len(kinds), table.terms, -1))
     which = which.reshape(-1)
-    ahead += np.repeat(low, TILE_LINES)
+    ahead += np.repeat(table.low, TILE_LINES)
     return Band(first=whole + ahead[which], which=which, taps=taps)
 
 

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from linesim.forward.across import Indices
 from linesim.forward.torch_tables import Band
+from linesim.forward.windows import Indices
 from linesim.setup.arrays import ImageArray
 
 

@@ -111,8 +111,9 @@ def _sampler(whole: Sampler, columns: Indices) -> Sampler:
         own = columns[(columns >= tile.first) & (columns < tile.last)] - tile.first
         if own.size:
             first = tiles[-1].last if tiles else 0
-            phases = tuple(tuple(term[:, own] for term in phase) for phase in tile.phases)
-            tiles.append(replace(tile, first=first, last=first + own.size, phases=phases))
+            phases = tuple(phase[:, :, own] for phase in tile.phases)
+            moved = replace(tile, first=first, last=first + own.size, phases=phases)
+            tiles.append(replace(moved, profile=tile.profile[own]))
     # what repeats or sways may look anywhere
     if whole.repeat or len(tiles[0].phases) > 1:
         return replace(whole, tiles=tuple(tiles))

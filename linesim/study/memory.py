@@ -9,7 +9,7 @@ beforehand from the same lengths that the forward model works with.
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil
+from math import ceil, hypot
 from pathlib import Path
 
 from linesim.forward.expose import least_side_um
@@ -121,7 +121,7 @@ def _sight(setup: Setup, numbers: Station) -> _Sight:
     sigma_um = float(optics.blur_um) / m
     stretched = 1 + transport.flutter_mm / max(abs(setup.lens.defocus_mm), 1e-9)
     disc_um = float(optics.defocus_disc_um) / m * (stretched if setup.lens.defocus_mm else 1)
-    period_um = PERIOD_WAVES * wave_um + disc_um + _GAUSSIAN_REACH * sigma_um
+    period_um = hypot(PERIOD_WAVES * wave_um, disc_um + _GAUSSIAN_REACH * sigma_um)
     # a Gaussian passes 1e-5 at 0.764/σ
     count = period_um * min(1 / wave_um, 0.764 / max(sigma_um, 1e-12)) + 1
     side_um = float(place.row_side_um)
