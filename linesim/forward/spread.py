@@ -23,8 +23,9 @@ from linesim.setup.arrays import FloatArray
 
 PERIOD_WAVES = 40.0
 """Period in units of λN_w; the transfer is then within 0.006 near f = 0, 0.003 beyond 0.02/λN_w."""
-OFF_AXIS_ERROR = 0.005
-"""Largest error of the transfer between the axes, up to the Nyquist frequency, by default."""
+OFF_AXIS_ERROR = 0.006
+"""Largest error of the transfer between the axes, up to the Nyquist frequency, by default: what the
+finite period leaves on the axes."""
 MOST_TERMS = 6
 _STEPS_PER_WAVE = 12.0
 _GAUSSIAN_REACH = 9.0

@@ -83,10 +83,10 @@ def test_one_term_is_exact_on_the_axes(name: str) -> None:
 
 @pytest.mark.parametrize("name", sorted(LENSES))
 def test_default_terms_keep_their_promise(name: str) -> None:
-    """0.005 between the axes up to Nyquist in every direction, besides the cut of the tails."""
+    """0.006 between the axes up to Nyquist in every direction, besides the cut of the tails."""
     lens = LENSES[name]
     spread = lens_spread(lens, PIXEL_UM)
-    assert spread.off_axis_error <= 0.005
+    assert spread.off_axis_error <= 0.006
     assert errors(lens, spread, BAND)[-1] <= spread.off_axis_error + CUT
 
 
