@@ -128,7 +128,7 @@ def _shots(
     return found
 
 
-class ScanDataset(Dataset):  # type: ignore[misc,type-arg,unused-ignore] -- absent without torch
+class ScanDataset(Dataset):  # type: ignore[type-arg]  # no generic without torch
     """
     Images of one split, by place: a map-style data set.
 
@@ -167,7 +167,7 @@ class ScanDataset(Dataset):  # type: ignore[misc,type-arg,unused-ignore] -- abse
         return self._shots.sample(int(self._shots.indices[place]))
 
 
-class ScanStream(IterableDataset):  # type: ignore[misc,type-arg,unused-ignore] -- the same
+class ScanStream(IterableDataset):  # type: ignore[type-arg]  # the same
     """
     Images of one split, scene by scene: an iterable-style data set.
 
@@ -193,7 +193,7 @@ class ScanStream(IterableDataset):  # type: ignore[misc,type-arg,unused-ignore] 
         Where torch is missing, the plan cannot be used, or the split is empty.
     """
 
-    def __init__(  # noqa: PLR0913 -- as ScanDataset, and the order
+    def __init__(
         self,
         plan_path: str | Path | None,
         split: str,

@@ -56,19 +56,42 @@ def measured(
         "share_at_full_scale": float(np.mean(image >= setup.full_scale_dn)),
     }
     mono = image.ndim == 2  # noqa: PLR2004 -- lines and columns alone
-    if target == "flat" and image.shape[0] >= FEWEST_LINES:
-        planes = np.atleast_3d(image)
-        balance = np.broadcast_to(np.asarray(numbers.balance), planes.shape[2])
-        each = [
-            _on_white(setup, numbers, planes[:, :, index], float(factor))
-            for index, factor in enumerate(balance)
-        ]
-        found |= each[0] if mono else _by_colour(each)
+    # what lies beyond the ends of the scale cannot be read
+    clipped = float(np.mean((image == 0) | (image >= setup.full_scale_dn)))
+    if target == "flat" and image.shape[0] >= FEWEST_LINES and clipped <= _CLIPPED:
+        found |= white_figures(setup, numbers, image)
     if target == "edge":
         # of the colours, green stands for the sharpness of all
         plane = image if mono else image[:, :, 1]
         found |= _at_edge(setup, numbers, _on_target(setup, numbers, plane, size))
     return found
+
+
+def white_figures(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> Measured:
+    """
+    Read signal and noise off an image of white, clipped or not.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+    image : ndarray of shape (lines, width) or (lines, width, 3)
+        Delivered samples of at least 16 lines. [DN]
+
+    Returns
+    -------
+    dict
+        Figures by name, one a colour where there are several.
+    """
+    planes = np.atleast_3d(image)
+    balance = np.broadcast_to(np.asarray(numbers.balance), planes.shape[2])
+    each = [
+        _on_white(setup, numbers, planes[:, :, index], float(factor))
+        for index, factor in enumerate(balance)
+    ]
+    return each[0] if image.ndim == 2 else _by_colour(each)  # noqa: PLR2004 -- lines and columns alone
 
 
 def _by_colour(each: list[Measured]) -> Measured:
@@ -88,10 +111,7 @@ def _on_white(
     flat, gain = flat_figures(even), balance * float(numbers.dn_per_e)
     signal_e = (flat.mean_dn - float(numbers.sensor.black_level_dn)) / gain
     signal_e -= float(numbers.delivered_dark_e)
-    found: Measured = {"dn_white": flat.mean_dn}
-    if np.mean((even == 0) | (even >= setup.full_scale_dn)) > _CLIPPED:
-        return found  # what lies beyond the ends of the scale cannot be read
-    found["electrons_white"] = signal_e
+    found: Measured = {"dn_white": flat.mean_dn, "electrons_white": signal_e}
     if flat.temporal_noise_dn > 0 and signal_e > 0:
         snr = signal_e * gain / flat.temporal_noise_dn
         found |= {

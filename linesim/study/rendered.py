@@ -28,6 +28,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.study.injection import inject
+from linesim.study.measured import white_figures
 from linesim.study.points import Place
 from linesim.study.scan import Scan, scan
 from linesim.study.vary import Course, Varied
@@ -184,12 +185,11 @@ def _has(setup: Setup, dotted: str) -> bool:
 def _on_white(setup: Setup, numbers: Station, seed: int) -> Measured:
     """Measure signal and noise on an even target."""
     made = scan(_part(setup, numbers, {"target.image": "flat"}), seed)
-    if "snr_white" not in made.measured:
+    found = white_figures(made.setup, station(made.setup), made.image)
+    if "snr_white" not in found:
         return {}
     lines, columns = made.image.shape[:2]
-    signal_e, snr = (
-        np.array(values(made.measured[key])) for key in ("electrons_white", "snr_white")
-    )
+    signal_e, snr = (np.array(values(found[key])) for key in ("electrons_white", "snr_white"))
     noise_e = signal_e / snr
     streaks_e = np.asarray(numbers.pattern_e(numbers.electrons_white))
     mean_sd_e = np.sqrt(noise_e**2 / (lines * columns) + streaks_e**2 / columns)

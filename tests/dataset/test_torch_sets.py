@@ -1,7 +1,10 @@
 """Plans as PyTorch data sets: what `item` makes, in any order, in any worker."""
 
 import pickle
+from itertools import pairwise
+from multiprocessing import get_all_start_methods
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -11,7 +14,8 @@ from numpy.testing import assert_allclose, assert_array_equal
 from linesim.dataset import torch_sets
 from linesim.dataset.item import item
 from linesim.dataset.plan import Plan
-from linesim.dataset.torch_sets import ScanDataset, ScanStream, collate
+from linesim.dataset.plan_file import load_plan
+from linesim.dataset.torch_sets import Sample, ScanDataset, ScanStream, collate
 from linesim.setup.errors import InputError
 
 torch = pytest.importorskip("torch", reason="the extra torch is not installed")
@@ -41,19 +45,32 @@ def train(plan_file: Path) -> ScanDataset:
     return ScanDataset(plan_file, "train")
 
 
-def test_a_sample_says_what_item_says(train: ScanDataset, plan: Plan) -> None:
-    """Every image of the split: samples, boxes, masks, classes, areas and strengths."""
+@pytest.fixture(scope="module")
+def rendered(train: ScanDataset) -> list[Sample]:
+    """Render them all, in order, alone."""
+    return [train[place] for place in range(len(train))]
+
+
+def test_a_sample_is_the_image_over_its_full_scale(
+    rendered: list[Sample], train: ScanDataset, plan: Plan
+) -> None:
+    """12 bits: all shares of 4095; the images are those of the split, in order."""
     wanted = [k for k in range(plan.count) if plan.split(k) == "train"]
+    assert ids(rendered) == [index + 1 for index in wanted]
     assert len(train) == len(wanted)
-    faults = 0
-    for place, index in enumerate(wanted):
-        made, (image, target) = item(plan, index), train[place]
-        assert target["image_id"] == index + 1
+    for index, (image, _) in zip(wanted, rendered, strict=True):
+        made = item(plan, index)
         assert image.dtype == torch.float32
         assert image.shape == (1, *made.mask.shape)
         # a float32 is right to 2^-24 of itself; the product adds as much again
-        assert_allclose(image[0].numpy() * 4095.0, made.image, rtol=2**-22, atol=0)
-        assert target["masks"].dtype == torch.uint8
+        assert_allclose(image[0].numpy() * np.float32(4095), made.image, rtol=2**-22, atol=0)
+
+
+def test_labels_are_those_of_item(rendered: list[Sample], plan: Plan) -> None:
+    """Every fault of the split: mask, box, class, area and strength."""
+    faults = 0
+    for _, target in rendered:
+        made = item(plan, target["image_id"] - 1)
         # masks are apart, so the classes of all add up to the mask of the image
         classes = (target["masks"] * target["labels"][:, None, None]).sum(dim=0)
         assert_array_equal(classes.numpy(), made.mask)
@@ -77,9 +94,9 @@ def test_raw_samples_are_delivered_numbers(plan_file: Path, plan: Plan) -> None:
     assert_array_equal(image[0].numpy(), item(plan, target["image_id"] - 1).image)
 
 
-def test_an_image_without_faults_has_empty_labels(train: ScanDataset) -> None:
+def test_an_image_without_faults_has_empty_labels(rendered: list[Sample]) -> None:
     """None of them loses its other dimensions; the dtypes stay."""
-    image, target = next(sample for sample in train if not len(sample[1]["labels"]))
+    image, target = next(sample for sample in rendered if not len(sample[1]["labels"]))
     shapes = {
         "boxes": ((0, 4), torch.float32),
         "labels": ((0,), torch.int64),
@@ -96,19 +113,22 @@ def test_colour_comes_as_three_planes(tmp_path: Path) -> None:
     """The planes are those of the image, red first."""
     (tmp_path / "plan.toml").write_text(
         'count = 8\n[images]\nlines = 24\n[scenes]\nkind = "flat"\n'
-        '[vary]\ncamera.kind = ["trilinear"]\ncamera.pixels = [32]\n[splits]\ntrain = 1.0\n',
+        '[vary]\ncamera.kind = ["three-line"]\ncamera.line_spacing = ["30 um"]\n'
+        "camera.pixels = [32]\n[splits]\ntrain = 1.0\n",
         "utf-8",
     )
     colours = ScanDataset(tmp_path / "plan.toml", "train", raw=True)
     image, target = colours[1]
-    made = item(torch_sets.load_plan(tmp_path / "plan.toml"), target["image_id"] - 1)
+    made = item(load_plan(tmp_path / "plan.toml"), target["image_id"] - 1)
     assert image.shape == (3, 24, 32)
     assert_array_equal(image.numpy().transpose(1, 2, 0), made.image)
 
 
-def test_workers_and_order_change_nothing(plan_file: Path, train: ScanDataset) -> None:
+def test_workers_and_order_change_nothing(
+    rendered: list[Sample], plan_file: Path, train: ScanDataset
+) -> None:
     """Two spawned workers, a shuffled order, a pickled copy: the same samples, bit for bit."""
-    alone = {target["image_id"]: (image, target) for image, target in train}
+    alone = {target["image_id"]: (image, target) for image, target in rendered}
     loader = DataLoader(
         train,
         batch_size=2,
@@ -124,46 +144,46 @@ def test_workers_and_order_change_nothing(plan_file: Path, train: ScanDataset) -
     for sample in got:
         same(sample, alone[sample[1]["image_id"]])
     same(pickle.loads(pickle.dumps(train))[0], train[0])  # noqa: S301 -- our own, as workers do
-    state = np.random.get_state()[1].copy(), torch.get_rng_state()  # noqa: NPY002 -- the global one
+    state = np.random.get_state(legacy=False)["state"]["key"].copy(), torch.get_rng_state()  # noqa: NPY002 -- the global one
     ScanDataset(plan_file, "train")[1]
-    assert_array_equal(np.random.get_state()[1], state[0])  # noqa: NPY002 -- the same
+    assert_array_equal(np.random.get_state(legacy=False)["state"]["key"], state[0])  # noqa: NPY002 -- the same
     assert torch.equal(torch.get_rng_state(), state[1])
 
 
-def test_workers_of_a_stream_share_its_images(plan_file: Path, train: ScanDataset) -> None:
-    """Forked, two have each image once between them; mixed, scenes stay together."""
+def test_workers_of_a_stream_share_its_images(rendered: list[Sample], plan_file: Path) -> None:
+    """Two have each image once between them; mixed, scenes stay together."""
     stream = ScanStream(plan_file, "train", order=3)
     walked = ids(stream)
-    assert sorted(walked) == sorted(ids(train))
+    assert sorted(walked) == sorted(ids(rendered))
     assert walked != sorted(walked)
     assert walked == ids(ScanStream(plan_file, "train", order=3))
     scenes = [(number - 1) // 2 for number in walked]  # images_each is 2
-    assert sum(one != two for one, two in zip(scenes, scenes[1:], strict=False)) == (
-        len(set(scenes)) - 1
-    )
+    assert sum(one != two for one, two in pairwise(scenes)) == (len(set(scenes)) - 1)
     half = len(walked) // 2
     for worker, part in enumerate((walked[:half], walked[half:])):
-        # what torch tells the process of a worker
-        info = torch.utils.data._utils.worker.WorkerInfo(  # noqa: SLF001 -- no public way
-            id=worker, num_workers=2, seed=0, dataset=stream
-        )
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(torch.utils.data._utils.worker, "_worker_info", info)  # noqa: SLF001
+            # what torch tells the process of a worker
+            told = SimpleNamespace(id=worker, num_workers=2)
+            patch.setattr("torch.utils.data.get_worker_info", lambda told=told: told)
             assert ids(stream) == part
-    loader = DataLoader(stream, num_workers=2, multiprocessing_context="spawn", collate_fn=collate)
-    assert sorted(ids(zip(*map(sum_lists, zip(*loader, strict=True)), strict=True))) == sorted(
-        walked
-    )
 
 
-def sum_lists(lists: Any) -> list[Any]:  # noqa: ANN401 -- lists of lists
-    """Join lists."""
-    return [each for one in lists for each in one]
+@pytest.mark.skipif("fork" not in get_all_start_methods(), reason="this system does not fork")
+@pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")  # Python 3.12, of threads it has
+def test_forked_workers_give_a_stream_once(rendered: list[Sample], plan_file: Path) -> None:
+    """Each image comes once, and as it comes alone."""
+    stream = ScanStream(plan_file, "train", order=3)
+    loader = DataLoader(stream, batch_size=None, num_workers=2, multiprocessing_context="fork")
+    alone = {target["image_id"]: (image, target) for image, target in rendered}
+    got = list(loader)
+    assert sorted(ids(got)) == sorted(alone)
+    for sample in got:
+        same(sample, alone[sample[1]["image_id"]])
 
 
-def test_images_of_one_size_make_one_array(plan_file: Path) -> None:
+def test_images_of_one_size_make_one_array(rendered: list[Sample]) -> None:
     """Only labels need lists: pixels batch by torch's own way."""
-    one = [sample for sample in ScanDataset(plan_file, "train") if sample[0].shape[1] == 96][:2]
+    one = [sample for sample in rendered if sample[0].shape[2] == 96][:2]
     images, targets = collate(one)
     assert default_collate(images).shape == (2, 1, 96, 96)
     assert [target["image_id"] for target in targets] == ids(one)

@@ -78,8 +78,15 @@ def test_from_a_thousandth_to_ten_million_electrons(
 @pytest.mark.parametrize("f_number", [0.5, 0.8, 64.0, 256.0])
 @pytest.mark.parametrize("magnification", [0.001, 0.1, 20.0])
 def test_light_by_aperture_and_magnification(f_number: float, magnification: float) -> None:
-    """E ρ τ / (4 N²(1+m)²) x area x time x e/J, time the pixel's travel: against one plain case."""
+    """
+    E ρ τ / (4 N²(1+m)²) x area x time x e/J, time the pixel's travel: against one plain case.
+
+    The render sums over the 40 wavelengths of blur, n reference pixels each way: 2n roundings of
+    2⁻²⁴ to either side, four of their standard deviations, and what the profile and tables round.
+    """
     pixel_um = 7.5 / magnification
+    blur_um = 40 * 0.5 * f_number * (1 + magnification) / magnification
+    error = 2e-6 + 4 * sqrt(2 * (blur_um / (pixel_um / 2) + 6)) * 2.0**-24
     setup = changed(
         BASE,
         {
@@ -94,7 +101,7 @@ def test_light_by_aperture_and_magnification(f_number: float, magnification: flo
     ratio = (4.0 * 1.1 / (f_number * (1 + magnification))) ** 2 * (0.1 / magnification)
     wanted = white(BASE) * ratio
     assert white(setup) == pytest.approx(wanted, rel=1e-9)
-    np.testing.assert_allclose(scan(setup).expected_e, wanted, rtol=2e-6)
+    np.testing.assert_allclose(scan(setup).expected_e, wanted, rtol=error)
 
 
 @pytest.mark.parametrize(
@@ -170,8 +177,7 @@ def test_darkness(changes: dict[str, object]) -> None:
     ids=["gain", "slow", "dark current", "read noise", "black level of 0"],
 )
 def test_no_figure_is_read_off_clipped_numbers(changes: dict[str, object]) -> None:
-    """Samples at an end of the scale: the levels are told, but no electrons and no noise."""
+    """Samples at an end of the scale: their range is told, but no electrons and no noise."""
     found = scan(changed(BASE, changes))
-    assert {"dn_white", "dn_min", "dn_max", "share_at_full_scale"} <= set(found.measured)
-    assert {"electrons_white", "noise_white_e", "snr_white"}.isdisjoint(found.measured)
+    assert set(found.measured) == {"dn_min", "dn_mean", "dn_max", "share_at_full_scale"}
     assert np.isfinite(found.expected_e).all()
