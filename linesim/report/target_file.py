@@ -140,12 +140,15 @@ def write_target(wish: TargetWish, path: Path) -> str:
         Where the wish or the file name is refused.
     """
     drawn = _drawn(wish)
-    writers = {".png": write_png, ".tif": write_tiff, ".tiff": write_tiff}
-    if path.suffix.lower() not in writers:
+    kind = path.suffix.lower()
+    if kind not in {".png", ".tif", ".tiff"}:
         msg = f'--out: read "{path}"; expected a name that ends in .png, .tif or .tiff'
         raise InputError(msg)
     _refuse_size(drawn.shape, path)
-    writers[path.suffix.lower()](path, _codes(drawn))
+    if kind == ".png":
+        write_png(path, _codes(drawn))
+    else:
+        write_tiff(path, _codes(drawn))
     return (
         f'wrote {path.as_posix()}; in a setup: image = "{path.name}", '
         f'pixel_size = "{drawn.pixel_size_um:g} um"'
