@@ -7,7 +7,8 @@ tabulated over the size, as Chebyshev series of ln S and ln C over ln size, piec
 at which S² = noise · S + streaks · C then follows for every signal from the series alone.
 
 A first, wide table finds the range of sizes that the signals ask for, a second one covers it.
-Up to 30 object pixels the size is then right to 10⁻⁴, a twentieth of what the integrals are.
+Up to 30 object pixels the size is then right to 10⁻⁴ in usual stations, and to 5·10⁻⁴ in any that
+was drawn at random, a quarter of what the integrals are.
 """
 
 from collections.abc import Callable

@@ -31,7 +31,7 @@ PAGES = {
 }
 BLOCK = re.compile(r"```sh\n(.*?)```", flags=re.DOTALL)
 OURS = ".venv/bin/linesim "
-SLOW = ("--render",)
+SLOW = ("--render", "dataset ", "vary sample_targets/star.toml")
 """What stands in commands that take over 5 s."""
 ENTRY = re.compile(r"!\[[^\]]*\]\((gallery/[^)]+)\)\n\n```sh\n\.venv/bin/linesim ([^\n]*)\n```")
 GALLERY = ENTRY.findall(PAGES["outputs/README.md"])

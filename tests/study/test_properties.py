@@ -66,20 +66,22 @@ def is_unclipped(setup: Setup, found: Budget) -> bool:
     joined, stages = across * along, camera.tdi_stages
     patterned = 1 + WELL_SIGMAS * camera.prnu
     word = setup.full_scale_dn - camera.black_level_dn
-    digital = setup.acquisition.binning_domain == "digital"
-    well = camera.full_well_e
-    signal = found["signal"]
-    for white_e in each(signal["electrons_white"]):
+    signal, digital = found["signal"], setup.acquisition.binning_domain == "digital"
+    whites_e = each(signal["electrons_white"])
+    for white_e in whites_e:
+        # what a white balance multiplies, noise and all, must stay on the scale too
+        balance = max(whites_e) / white_e if setup.acquisition.white_balance != "off" else 1.0
         whole = white_e * patterned + float(signal["dark_e"])
         one = whole / joined
         offset = WELL_SIGMAS * camera.dsnu_e * sqrt(joined * stages)
         pixel = one + offset + WELL_SIGMAS * sqrt(one + camera.read_noise_e**2)
-        fits = [pixel < well, pixel * setup.gain_dn_e < word]
+        fits = [pixel < camera.full_well_e, pixel * setup.gain_dn_e < word]
         low = one - offset - WELL_SIGMAS * sqrt(one + camera.read_noise_e**2)
-        fits.append(low * setup.gain_dn_e > -camera.black_level_dn)
+        fits.append(low * setup.gain_dn_e * balance > -camera.black_level_dn)
         if not digital:
             top = whole + offset + WELL_SIGMAS * sqrt(whole + camera.read_noise_e**2)
-            fits += [joined == 1 or top < setup.binned_full_well_e, top * setup.gain_dn_e < word]
+            in_well = joined == 1 or top < setup.binned_full_well_e
+            fits += [in_well, top * setup.gain_dn_e * balance < word]
         if not all(fits):
             return False
     return bool(np.max(each(signal["saturation_white"])) < 0.9)
