@@ -41,15 +41,13 @@ from linesim.dataset.tables import IMAGES, LABELS, SCENES, TOP, TableReader, unk
 from linesim.dataset.tables import SPLITS as SHARES
 from linesim.forward.station import station
 from linesim.setup.errors import InputError
-from linesim.setup.infiles import existing_file
+from linesim.setup.infiles import existing_file, toml_table
 from linesim.setup.load import changed, load_setup, sample_setup
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 
-_MOST_BYTES = 1_000_000
 _EXPECTED = "a plan of a data set, as sample_targets/foil_set.toml"
-_QUOTES = 'texts and values with a unit stand in quotes, as in "60 m/min"'
 _PARTS = ("images", "scenes", "splits", "vary", "faults", "labels")
 _KEYS = ("title", "setup", *TOP, *_PARTS)
 _SHARES = {"train": 0.7, "val": 0.15, "test": 0.15}
@@ -83,7 +81,9 @@ def load_plan(path: str | Path | None = None, **over: int | None) -> Plan:
     if path is None:
         text = files("linesim.dataset").joinpath("sample_set.toml").read_text("utf-8")
         return plan_from({**tomllib.loads(text), **given})
-    return plan_from({**_parsed(Path(path)), **given}, Path(path).parent)
+    return plan_from(
+        {**toml_table(Path(path), key="plan", expected=_EXPECTED), **given}, Path(path).parent
+    )
 
 
 def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
@@ -237,22 +237,3 @@ def _shares(table: object, reader: TableReader) -> dict[str, float]:
             "example train = 0.7, val = 0.15, test = 0.15"
         )
     return shares
-
-
-def _parsed(path: Path) -> dict[str, Any]:
-    file = existing_file(path, key="plan", expected=_EXPECTED)
-    if file.stat().st_size > _MOST_BYTES:
-        msg = f'plan "{path}" is far too large; expected {_EXPECTED}'
-        raise InputError(msg)
-    try:
-        return tomllib.loads(file.read_bytes().decode("utf-8-sig"))
-    except UnicodeDecodeError as fault:
-        reason = f"byte {fault.start + 1} is not UTF-8; save it as UTF-8"
-    except tomllib.TOMLDecodeError as fault:
-        reason = f"{fault}; {_QUOTES}"
-    except ValueError:  # Python's limit on the digits of a whole number
-        reason = "a number has thousands of digits"
-    except RecursionError:
-        reason = "brackets stand within brackets without end"
-    msg = f'plan "{path}" cannot be read as TOML: {reason}'
-    raise InputError(msg)

@@ -1,9 +1,14 @@
 """The checks every input file passes before anybody reads it."""
 
 import difflib
+import tomllib
 from pathlib import Path
+from typing import Any
 
 from linesim.setup.errors import InputError
+
+_MOST_BYTES = 1_000_000
+_QUOTES = 'texts and values with a unit stand in quotes, as in "60 m/min"'
 
 
 def existing_file(path: Path | str, *, key: str, expected: str, written: str | None = None) -> Path:
@@ -63,3 +68,44 @@ def _nearest(file: Path) -> str:
     names = {entry.name.casefold(): entry.name for entry in sorted(file.parent.iterdir())}
     close = difflib.get_close_matches(file.name.casefold(), names, n=1)
     return f' (the nearest name in that folder is "{names[close[0]]}")' if close else ""
+
+
+def toml_table(path: Path, *, key: str, expected: str) -> dict[str, Any]:
+    """
+    Read a TOML file that is no setup: a space of options, a plan.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file.
+    key : str
+        What it is, in one word, for messages.
+    expected : str
+        What is expected, for messages.
+
+    Returns
+    -------
+    dict
+        As parsed, not yet checked.
+
+    Raises
+    ------
+    InputError
+        Where it is no file, far too large, or no TOML.
+    """
+    file = existing_file(path, key=key, expected=expected)
+    if file.stat().st_size > _MOST_BYTES:
+        msg = f'{key} "{path}" is far too large; expected {expected}'
+        raise InputError(msg)
+    try:
+        return tomllib.loads(file.read_bytes().decode("utf-8-sig"))
+    except UnicodeDecodeError as fault:
+        reason = f"byte {fault.start + 1} is not UTF-8; save it as UTF-8"
+    except tomllib.TOMLDecodeError as fault:
+        reason = f"{fault}; {_QUOTES}"
+    except ValueError:  # Python's limit on the digits of a whole number
+        reason = "a number has thousands of digits"
+    except RecursionError:
+        reason = "brackets stand within brackets without end"
+    msg = f'{key} "{path}" cannot be read as TOML: {reason}'
+    raise InputError(msg)

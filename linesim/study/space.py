@@ -18,7 +18,6 @@ most_irradiance = "1000 W/m^2"
 ```
 """
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -28,7 +27,7 @@ from typing import Any
 
 from linesim.setup.errors import InputError
 from linesim.setup.fields import Kind, Number, Quantity
-from linesim.setup.infiles import existing_file
+from linesim.setup.infiles import toml_table
 from linesim.setup.load import changed, load_setup, sample_setup
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -40,10 +39,8 @@ MOST_OPTIONS = 2_000_000
 """Options that are judged at once; about 300 bytes each."""
 MOST_WAYS = 2_000
 """Combinations that go through the door one by one, some milliseconds each."""
-_MOST_BYTES = 1_000_000
 _KEYS = ("title", "setup", "options", "choices", "requirement", "limits")
 _EXPECTED = "a space of set-ups with [options], as in sample_targets/foil_space.toml"
-_QUOTES = 'texts and values with a unit stand in quotes, as in "60 m/min"'
 _LIMITS: dict[str, tuple[str, Kind]] = {
     "most_irradiance": (
         "most_irradiance_w_m2",
@@ -134,7 +131,7 @@ def load_space(path: str | Path) -> Space:
         With one sentence for every fault found.
     """
     path = Path(path)
-    return space_from(_parsed(path), path.parent)
+    return space_from(toml_table(path, key="space", expected=_EXPECTED), path.parent)
 
 
 def space_from(texts: Mapping[str, Any], folder: Path | None = None) -> Space:
@@ -239,22 +236,3 @@ def _limits(table: object, faults: list[str]) -> Limits:
         except ValueError as fault:
             faults.append(f"limits.{key}: {fault}")
     return Limits(**found)
-
-
-def _parsed(path: Path) -> dict[str, Any]:
-    file = existing_file(path, key="space", expected=_EXPECTED)
-    if file.stat().st_size > _MOST_BYTES:
-        msg = f'space "{path}" is far too large; expected {_EXPECTED}'
-        raise InputError(msg)
-    try:
-        return tomllib.loads(file.read_bytes().decode("utf-8-sig"))
-    except UnicodeDecodeError as fault:
-        reason = f"byte {fault.start + 1} is not UTF-8; save it as UTF-8"
-    except tomllib.TOMLDecodeError as fault:
-        reason = f"{fault}; {_QUOTES}"
-    except ValueError:  # Python's limit on the digits of a whole number
-        reason = "a number has thousands of digits"
-    except RecursionError:
-        reason = "brackets stand within brackets without end"
-    msg = f'space "{path}" cannot be read as TOML: {reason}'
-    raise InputError(msg)
