@@ -1,5 +1,8 @@
 """``linesim scan``."""
 
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
 import typer
 
 from linesim.cli.options import (
@@ -17,6 +20,23 @@ from linesim.cli.options import (
     print_json,
 )
 
+if TYPE_CHECKING:
+    from linesim.setup.setup import Setup
+    from linesim.study.scan import Scan
+    from linesim.study.streamed import FiledScan, Manner
+
+Stream = Annotated[
+    bool,
+    typer.Option(
+        "--stream",
+        help="Write the scan strip by strip, in memory that does not grow with its length; without "
+        "it, only scans of more than 268 million samples are.",
+    ),
+]
+Resume = Annotated[
+    bool, typer.Option("--resume", help="Go on with a streamed scan that was broken off.")
+]
+
 
 def scan(  # noqa: PLR0913 -- one argument an option
     setup: SetupPath = None,
@@ -27,19 +47,24 @@ def scan(  # noqa: PLR0913 -- one argument an option
     strict: Strict = False,
     true_proportion: TrueProportion = False,
     report: Report = False,
+    stream: Stream = False,
+    resume: Resume = False,
     force: Force = False,
 ) -> None:
     """Render what a setup would capture: the scan, a picture of it, and its figures."""
-    from linesim.report.outputs import write_scan  # noqa: PLC0415 -- quick --help
-    from linesim.report.scan_page import write_scan_report  # noqa: PLC0415 -- quick --help
     from linesim.report.table import scan_text  # noqa: PLC0415 -- quick --help
-    from linesim.study.scan import scan as scan_of  # noqa: PLC0415 -- quick --help
+    from linesim.study.streamed import Manner, is_long  # noqa: PLC0415 -- quick --help
 
     chosen, folder = chosen_setup(setup), chosen_folder(out, setup)
-    found = scan_of(chosen, seed, force=force)
-    written = write_scan(found, folder, true_proportion=true_proportion)
-    if report:
-        written = (*written, write_scan_report(found, folder))
+    found: Scan | FiledScan
+    if stream or resume or is_long(chosen):
+        _refuse_pages(report=report, true_proportion=true_proportion)
+        found, written = _streamed(chosen, folder, seed, Manner(resume=resume, force=force))
+    else:
+        from linesim.study.scan import scan as scan_of  # noqa: PLC0415 -- quick --help
+
+        found = scan_of(chosen, seed, force=force)
+        written = _written(found, folder, report=report, true_proportion=true_proportion)
     if json:
         print_json(found.metrics())
     else:
@@ -47,3 +72,47 @@ def scan(  # noqa: PLR0913 -- one argument an option
         names = ", ".join(path.name for path in written)
         typer.echo(f"\nwrote {names} in {written[0].parent.as_posix()}/")
     leave(found.budget.verdicts, strict=strict)
+
+
+def _written(
+    found: "Scan", folder: Path, *, report: bool, true_proportion: bool
+) -> tuple[Path, ...]:
+    """Write what a scan in memory leaves."""
+    from linesim.report.outputs import write_scan  # noqa: PLC0415 -- quick --help
+
+    written = write_scan(found, folder, true_proportion=true_proportion)
+    if report:
+        from linesim.report.scan_page import write_scan_report  # noqa: PLC0415 -- quick --help
+
+        written = (*written, write_scan_report(found, folder))
+    return written
+
+
+def _streamed(
+    chosen: "Setup", folder: Path, seed: int, manner: "Manner"
+) -> "tuple[FiledScan, tuple[Path, ...]]":
+    """Render into the file, and write what goes with it."""
+    from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
+    from linesim.report.outputs import SAMPLES, write_filed  # noqa: PLC0415 -- quick --help
+    from linesim.study.streamed import scan_to_file  # noqa: PLC0415 -- quick --help
+
+    try:
+        with progress("lines", timed=True) as tell:
+            found = scan_to_file(chosen, folder / SAMPLES, seed, manner=manner, tell=tell)
+    except KeyboardInterrupt:
+        typer.echo("linesim: --resume goes on from here", err=True)
+        raise
+    return found, write_filed(found, folder)
+
+
+def _refuse_pages(*, report: bool, true_proportion: bool) -> None:
+    """Refuse what needs the whole scan at hand."""
+    for name, asked in (("--report", report), ("--true-proportion", true_proportion)):
+        if asked:
+            from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
+
+            msg = (
+                f"{name}: asked for a scan that is written strip by strip, whose picture shows "
+                "three places as delivered; expected a shorter acquisition.length for it"
+            )
+            raise InputError(msg)

@@ -41,10 +41,10 @@ def atomic_path(path: Path | str) -> Iterator[Path]:
         The folder is a file or may not be written to, the name is a folder or a device, or the
         disk is full: any `OSError` inside the block is taken as a failure to write.
     """
-    try:
+    with refusing(path):
         final = Path(os.path.realpath(path))
         final.parent.mkdir(parents=True, exist_ok=True)
-        _refuse_special(final, path)
+        refuse_special(final, path)
         temporary = final.with_name(f".part-{secrets.token_hex(6)}{final.suffix}")
         try:
             yield temporary
@@ -53,12 +53,50 @@ def atomic_path(path: Path | str) -> Iterator[Path]:
         except BaseException:
             temporary.unlink(missing_ok=True)
             raise
+
+
+@contextmanager
+def refusing(path: Path | str) -> Iterator[None]:
+    """
+    Make of any `OSError` the sentence that a file cannot be written.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file, as the user wrote it.
+
+    Yields
+    ------
+    None
+        While it is written.
+
+    Raises
+    ------
+    InputError
+        In place of the error.
+    """
+    try:
+        yield
     except OSError as error:
         raise InputError(_sentence(path, error)) from error
 
 
-def _refuse_special(final: Path, written: Path | str) -> None:
-    """Keep from replacing a folder or a device such as /dev/null."""
+def refuse_special(final: Path, written: Path | str) -> None:
+    """
+    Keep from replacing a folder or a device such as /dev/null.
+
+    Parameters
+    ----------
+    final : Path
+        Where the file will lie.
+    written : Path or str
+        Its name as the user wrote it.
+
+    Raises
+    ------
+    InputError
+        Where something else lies there.
+    """
     if final.exists() and not final.is_file():
         kind = "a folder" if final.is_dir() else "a device or a pipe"
         msg = f'output "{written}" is {kind}; expected the name of a file to write'

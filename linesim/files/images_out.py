@@ -49,24 +49,60 @@ def write_tiff(
         The file cannot be written.
     """
     _refuse_shape(image)
+    with atomic_path(path) as temporary:
+        lay_out_tiff(temporary, image.shape, image.dtype, full_scale_dn=full_scale_dn, data=image)
+
+
+def lay_out_tiff(
+    path: Path,
+    shape: tuple[int, ...],
+    kind: np.dtype[Any],
+    *,
+    full_scale_dn: int | None = None,
+    data: NDArray[Any] | None = None,
+) -> int:
+    """
+    Make an uncompressed TIFF file, with its samples or with room for them.
+
+    Parameters
+    ----------
+    path : Path
+        Made anew, not atomically.
+    shape : tuple of int
+        (rows, columns) or (rows, columns, 3).
+    kind : dtype
+        Of a sample: uint8 or uint16.
+    full_scale_dn : int, optional
+        As in `write_tiff`. [DN]
+    data : ndarray, optional
+        The samples; left out, the file is as long as with them, but empty there.
+
+    Returns
+    -------
+    int
+        Where the samples begin: rows one after the other, little-endian. [byte]
+    """
     # Imported here: the command line loads quicker without it.
     import tifffile  # noqa: PLC0415 -- quick --help
 
-    row_bytes = image.nbytes // len(image)
-    channels = 1 if image.ndim == _GREY else image.shape[2]
+    channels = 1 if len(shape) == _GREY else shape[2]
+    row_bytes = kind.itemsize * shape[1] * channels
     values = (full_scale_dn or 0,) * channels
-    scale = [] if full_scale_dn is None else [(281, "H", channels, values, True)]
-    with atomic_path(path) as temporary:
-        tifffile.imwrite(
-            temporary,
-            image,
-            byteorder="<",
-            photometric="rgb" if image.ndim == _COLOUR else "minisblack",
-            rowsperstrip=max(1, _STRIP_BYTES // row_bytes),
-            extratags=scale,
-            metadata=None,
-            software=False,  # no name, version or date: same samples, same bytes
-        )
+    place = tifffile.imwrite(
+        path,
+        data,
+        shape=shape,
+        dtype=kind,
+        byteorder="<",
+        photometric="rgb" if len(shape) == _COLOUR else "minisblack",
+        rowsperstrip=max(1, _STRIP_BYTES // row_bytes),
+        extratags=[] if full_scale_dn is None else [(281, "H", channels, values, True)],
+        metadata=None,
+        software=False,  # no name, version or date: same samples, same bytes
+        returnoffset=True,
+    )
+    # samples that are there lie in one piece, and so does the room for them
+    return place[0] if place else 0
 
 
 def write_png(

@@ -66,7 +66,7 @@ def read_tiff(path: Path, check_size: SizeCheck) -> Pixels:
         check_size(page.imagelength, page.imagewidth)
         _refuse_colours(page)
         _refuse_numbers(page)
-        _refuse_missing_parts(page, path.stat().st_size)
+        refuse_missing_parts(page, path.stat().st_size)
         _refuse_bad_lzw(page)
         samples = page.asarray()
         samples = samples.view(np.uint8) if samples.dtype == np.bool_ else samples
@@ -112,8 +112,22 @@ def _is_short(bits: object) -> bool:
     return isinstance(bits, int) and bits <= _MAX_BITS
 
 
-def _refuse_missing_parts(page: tifffile.TiffPage, file_size: int) -> None:
-    """Refuse a page whose strips or tiles are not all there; they would be read as black."""
+def refuse_missing_parts(page: tifffile.TiffPage, file_size: int) -> None:
+    """
+    Refuse a page whose strips or tiles are not all there; they would be read as black.
+
+    Parameters
+    ----------
+    page : tifffile.TiffPage
+        The page.
+    file_size : int
+        Of its file. [byte]
+
+    Raises
+    ------
+    RefusedImageError
+        Where one is missing or reaches out of the file.
+    """
     ends = [
         offset + count if offset and count else file_size + 1
         for offset, count in zip(page.dataoffsets, page.databytecounts, strict=False)
@@ -162,12 +176,24 @@ def _pixels(page: tifffile.TiffPage, samples: Codes, cautions: tuple[str, ...]) 
         orientation=int(page.tags.valueof("Orientation", default=1)),
         foreign_profile=bool(profile) and not is_srgb_profile(bytes(profile)),
         cautions=cautions + notes,
-        largest=_stated_largest(page),
+        largest=stated_largest(page),
     )
 
 
-def _stated_largest(page: tifffile.TiffPage) -> int | None:
-    """Read the tag MaxSampleValue, of which there is one a channel."""
+def stated_largest(page: tifffile.TiffPage) -> int | None:
+    """
+    Read the tag MaxSampleValue, of which there is one a channel.
+
+    Parameters
+    ----------
+    page : tifffile.TiffPage
+        The page.
+
+    Returns
+    -------
+    int or None
+        Largest code that there can be, where the file says so.
+    """
     stated = page.tags.valueof("MaxSampleValue", default=None)
     values = np.atleast_1d(np.asarray(0 if stated is None else stated))
     return int(values.max()) if values.dtype.kind in "iu" and values.max() > 0 else None

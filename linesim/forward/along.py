@@ -7,6 +7,7 @@ of all rows of a strip into a block of its own first: the only time that the ref
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -162,9 +163,15 @@ def seen_rows(reference: Reference, low: int, count: int, *, repeat: bool) -> Im
         A view where all rows lie inside.
     """
     size = reference.shape[0]
-    if low >= 0 and low + count <= size:
-        return reference.rows(low, low + count)
-    index = brought_inside(np.arange(low, low + count), size, repeat=repeat)
+    start = low % size if repeat else low
+    if start >= 0 and start + count <= size:
+        return reference.rows(start, start + count)
+    if repeat:
+        # whole runs, for rows of a file cost reading: all between two places at the seam would be
+        ends = [start, *range(size, start + count, size), start + count]
+        runs = [(a % size, a % size + b - a) for a, b in pairwise(ends)]
+        return np.concatenate([reference.rows(first, last) for first, last in runs])
+    index = brought_inside(np.arange(low, low + count), size, repeat=False)
     first = int(index.min())
     return reference.rows(first, int(index.max()) + 1)[index - first]
 

@@ -10,8 +10,9 @@ and number of threads never change a byte.
 """
 
 import os
-from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from collections import deque
+from collections.abc import Callable, Generator, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 
@@ -27,6 +28,11 @@ from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES
 from linesim.setup.arrays import ImageArray
 from linesim.setup.setup import Setup
+
+Halves = list[tuple[Exposer, Capturer]]
+"""Both halves of the forward model, one pair a channel."""
+_AHEAD = 4
+"""Strips a thread that may wait to be done or fetched."""
 
 
 @contextmanager
@@ -53,6 +59,57 @@ def one_thread_each(workers: int | None) -> Iterator[ThreadPoolExecutor]:
         yield pool
 
 
+def strips_in_order(
+    lines: int,
+    task: Callable[[int, int, int], None],
+    workers: int | None = None,
+    *,
+    first: int = 0,
+) -> Generator[int]:
+    """
+    Run a task on every strip, in threads, and tell how far all is done.
+
+    Only a few strips are under way at a time, so that what waits does not grow with their number.
+
+    Parameters
+    ----------
+    lines : int
+        Lines in all.
+    task : callable
+        Given the strip's number, its first line and one past its last.
+    workers : int, optional
+        Threads.
+    first : int
+        Line to begin with; a whole number of strips.
+
+    Yields
+    ------
+    int
+        Lines that are done from line 0 on, after each strip.
+    """
+    with one_thread_each(workers) as pool:
+        ahead = _AHEAD * (workers or os.cpu_count() or 1)
+        under_way: deque[tuple[Future[None], int]] = deque()
+        try:
+            for start in range(first, lines, STRIP_LINES):
+                end = min(start + STRIP_LINES, lines)
+                under_way.append((pool.submit(task, start // STRIP_LINES, start, end), end))
+                if len(under_way) > ahead:
+                    yield _finished(*under_way.popleft())
+            while under_way:
+                yield _finished(*under_way.popleft())
+        finally:
+            # after an error, or when nobody wants to go on: what has not begun shall not
+            for each, _ in under_way:
+                each.cancel()
+
+
+def _finished(strip: "Future[None]", end: int) -> int:
+    """Wait for a strip, and hand on its error."""
+    strip.result()
+    return end
+
+
 def each_strip(
     lines: int, task: Callable[[int, int, int], None], workers: int | None = None
 ) -> None:
@@ -68,10 +125,8 @@ def each_strip(
     workers : int, optional
         Threads.
     """
-    bounds = [(k, min(k + STRIP_LINES, lines)) for k in range(0, lines, STRIP_LINES)]
-    with one_thread_each(workers) as pool:
-        # list() waits for all and hands on the first error
-        list(pool.map(lambda bound: task(bound[0] // STRIP_LINES, *bound), bounds))
+    for _ in strips_in_order(lines, task, workers):
+        pass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,7 +197,7 @@ def render(
 
 def both_halves(
     setup: Setup, reference: Reference, seed: int, off_axis_error: float = OFF_AXIS_ERROR
-) -> list[tuple[Exposer, Capturer]]:
+) -> Halves:
     """
     Build both halves of the forward model for every channel.
 
@@ -171,6 +226,29 @@ def both_halves(
         )
         for channel in channels(setup, numbers)
     ]
+
+
+def delivered_strip(halves: Halves, seed: int, bounds: tuple[int, int, int]) -> NDArray[np.uint16]:
+    """
+    Take one strip through all stages, for a scan that is not held in memory.
+
+    Parameters
+    ----------
+    halves : list of tuple
+        Of `both_halves`.
+    seed : int
+        Of noise and jitter.
+    bounds : (int, int, int)
+        The strip's number, its first line and one past its last.
+
+    Returns
+    -------
+    ndarray of uint16, shape (lines, width) or (lines, width, 3)
+        The same samples as `render` gives. [DN]
+    """
+    strip, first, last = bounds
+    seen = [keep.strip(see.strip(seed, first, last), strip) for see, keep in halves]
+    return seen[0] if len(seen) == 1 else np.stack(seen, axis=2)
 
 
 def joined(pixel_e: ImageArray, across: int) -> ImageArray:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from linesim.metrics.tally import ColumnSums, HeldRows, tally
 from linesim.setup.arrays import FloatArray
 
 FEWEST_LINES = 16
@@ -58,10 +59,27 @@ def flat_figures(image_dn: NDArray[np.uint16]) -> FlatFigures:
     if image_dn.shape[0] < FEWEST_LINES:
         msg = f"{image_dn.shape[0]} lines, but at least {FEWEST_LINES} are needed"
         raise ValueError(msg)
+    return summed_figures(tally(HeldRows(image_dn=image_dn), np.iinfo(np.uint16).max).columns)
+
+
+def summed_figures(sums: ColumnSums) -> FlatFigures:
+    """
+    Give the same of an image whose samples have been added up.
+
+    Parameters
+    ----------
+    sums : ColumnSums
+        Of at least 16 lines.
+
+    Returns
+    -------
+    FlatFigures
+        Mean and noise.
+    """
     return FlatFigures(
-        mean_dn=float(image_dn.mean(dtype=np.float64)),
-        temporal_noise_dn=float(np.sqrt(image_dn.var(axis=0, ddof=1, dtype=np.float64).mean())),
-        total_noise_dn=float(image_dn.std(ddof=1, dtype=np.float64)),
+        mean_dn=sums.mean_dn(),
+        temporal_noise_dn=float(np.sqrt(sums.column_variance_dn2())),
+        total_noise_dn=float(np.sqrt(sums.variance_dn2())),
     )
 
 

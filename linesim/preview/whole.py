@@ -9,6 +9,7 @@ from linesim.budget.budget import budget_on
 from linesim.forward.render import both_halves, joined, one_thread_each
 from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES
+from linesim.metrics.tally import HeldRows
 from linesim.preview.references import Ready
 from linesim.preview.variant import Variant
 from linesim.setup.channels import COLOURS
@@ -91,7 +92,7 @@ def whole_scan(
         setup=setup,
         seed=seed,
         budget=figures,
-        measured=measured(setup, numbers, delivered, known, ready.size),
+        measured=measured(setup, numbers, HeldRows(image_dn=delivered), known, ready.size),
     )
 
 

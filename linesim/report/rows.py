@@ -8,6 +8,7 @@ from linesim.budget.budget import Budget
 from linesim.budget.verdicts import NEVER, Verdict
 from linesim.setup.channels import COLOURS
 from linesim.study.scan import Scan
+from linesim.study.streamed import FiledScan
 
 _FEWEST = 1e-6
 """False alarms on a square metre that are told as no more than that many."""
@@ -161,7 +162,7 @@ def figure_rows(found: Budget) -> dict[str, tuple[Row, ...]]:
     return {name: _rows(_told(found[name]), labels) for name, labels in _LABELS.items()}
 
 
-def measured_rows(found: Scan) -> tuple[Row, ...]:
+def measured_rows(found: Scan | FiledScan) -> tuple[Row, ...]:
     """
     Put what was measured on an image into words.
 

@@ -7,6 +7,7 @@ from linesim.budget.safety import MACHINERY
 from linesim.report.rows import Row, figure_rows, judged_rows, measured_rows
 from linesim.setup.channels import COLOURS
 from linesim.study.scan import Scan
+from linesim.study.streamed import FiledScan
 
 _WIDTH = 100
 _LABEL_WIDTH = 28
@@ -59,7 +60,7 @@ def budget_text(title: str, found: Budget) -> str:
     return "\n".join([*lines, *_paragraph("", MACHINERY)])
 
 
-def scan_text(found: Scan) -> str:
+def scan_text(found: Scan | FiledScan) -> str:
     """
     Lay a scan's figures out for the console.
 

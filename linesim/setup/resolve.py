@@ -3,7 +3,7 @@
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeGuard
 
 from linesim.setup.load import known_keys
 from linesim.setup.relations import BUILT_IN
@@ -40,15 +40,40 @@ def resolved_text(setup: Setup, folder: Path) -> str:
     return tomli_w.dumps(texts)
 
 
+def named_files(setup: Setup) -> list[str]:
+    """
+    List the files that a setup names.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+
+    Returns
+    -------
+    list of str
+        As written there: relative to the setup's folder, or absolute.
+    """
+    found = []
+    for section, key in _FILE_KEYS:
+        value = setup.texts[section].get(key)
+        each = value.values() if isinstance(value, Mapping) else (value,)
+        found += [name for name in each if _is_file(name, section)]
+    return found
+
+
+def _is_file(value: object, section: str) -> TypeGuard[str]:
+    if not isinstance(value, str):
+        return False
+    return value not in BUILT_IN if section == "target" else value.lower().endswith(".csv")
+
+
 def _moved(value: object, section: str, way: tuple[Path, Path]) -> object:
     """Name a file as seen from the new folder, also one a colour; the rest stays as it is."""
     if isinstance(value, Mapping):
         return {name: _moved(each, section, way) for name, each in value.items()}
-    if not isinstance(value, str):
-        return value
-    is_file = value not in BUILT_IN if section == "target" else value.lower().endswith(".csv")
     old, new = way
-    return relative_to(old / value, new) if is_file else value
+    return relative_to(old / value, new) if _is_file(value, section) else value
 
 
 def relative_to(path: Path, folder: Path) -> str:

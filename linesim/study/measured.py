@@ -10,7 +10,8 @@ from linesim.forward.lens import box_mtf
 from linesim.forward.profile import column_profile
 from linesim.forward.station import Station
 from linesim.metrics.edge import EdgeResponse, edge_response
-from linesim.metrics.noise import FEWEST_LINES, flat_figures
+from linesim.metrics.noise import FEWEST_LINES, summed_figures
+from linesim.metrics.tally import ColumnSums, HeldRows, ImageRows, tally
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
@@ -21,12 +22,14 @@ _EVEN = 0.995
 """Columns with at least this share of the brightest column's light count as evenly lit."""
 _CLIPPED = 0.001
 """Share of samples at an end of the scale up to which mean and noise are off by under 0.1 %."""
+EDGE_SAMPLES = 1 << 26
+"""An edge is read from so many samples at most: more lines of it would say nothing new."""
 _WHOLE = 1e-6
 """A target of a whole number of pixels must not lose one to rounding."""
 
 
 def measured(
-    setup: Setup, numbers: Station, image: NDArray[np.uint16], target: str, size: TargetSize
+    setup: Setup, numbers: Station, image: ImageRows, target: str, size: TargetSize
 ) -> Measured:
     """
     Read off an image what its target lets be read.
@@ -37,8 +40,8 @@ def measured(
         The station.
     numbers : Station
         Its numbers.
-    image : ndarray of shape (lines, width)
-        Delivered samples. [DN]
+    image : ImageRows
+        Delivered samples, in memory or in a file. [DN]
     target : str
         Name of the target; "flat" gives signal and noise on white, "edge" resolution.
     size : TargetSize
@@ -49,21 +52,19 @@ def measured(
     dict
         Figures by name.
     """
+    seen = tally(image, setup.full_scale_dn)
     found: Measured = {
-        "dn_min": int(image.min()),
-        "dn_mean": float(image.mean(dtype=np.float64)),
-        "dn_max": int(image.max()),
-        "share_at_full_scale": float(np.mean(image >= setup.full_scale_dn)),
+        "dn_min": seen.lowest_dn,
+        "dn_mean": seen.columns.mean_dn(),
+        "dn_max": seen.highest_dn,
+        "share_at_full_scale": seen.at_full_scale / seen.columns.samples,
     }
-    mono = image.ndim == 2  # noqa: PLR2004 -- lines and columns alone
     # what lies beyond the ends of the scale cannot be read
-    clipped = float(np.mean((image == 0) | (image >= setup.full_scale_dn)))
-    if target == "flat" and image.shape[0] >= FEWEST_LINES and clipped <= _CLIPPED:
-        found |= white_figures(setup, numbers, image)
+    clipped = (seen.at_zero + seen.at_full_scale) / seen.columns.samples
+    if target == "flat" and seen.columns.lines >= FEWEST_LINES and clipped <= _CLIPPED:
+        found |= _on_white(setup, numbers, seen.columns)
     if target == "edge":
-        # of the colours, green stands for the sharpness of all
-        plane = image if mono else image[:, :, 1]
-        found |= _at_edge(setup, numbers, _on_target(setup, numbers, plane, size))
+        found |= _at_edge(setup, numbers, _on_target(setup, numbers, image, size))
     return found
 
 
@@ -77,7 +78,7 @@ def white_figures(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> 
         The station.
     numbers : Station
         Its numbers.
-    image : ndarray of shape (lines, width) or (lines, width, 3)
+    image : ndarray of uint16, shape (lines, width) or (lines, width, 3)
         Delivered samples of at least 16 lines. [DN]
 
     Returns
@@ -85,13 +86,20 @@ def white_figures(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> 
     dict
         Figures by name, one a colour where there are several.
     """
-    planes = np.atleast_3d(image)
-    balance = np.broadcast_to(np.asarray(numbers.balance), planes.shape[2])
+    return _on_white(setup, numbers, tally(HeldRows(image_dn=image), setup.full_scale_dn).columns)
+
+
+def _on_white(setup: Setup, numbers: Station, seen: ColumnSums) -> Measured:
+    profile = column_profile(setup, len(seen.sum_dn))
+    even = profile >= _EVEN * profile.max()
+    if seen.sum_dn.ndim == 1:
+        return _white_figures(numbers, seen.of(even), float(np.ravel(numbers.balance)[0]))
+    factors = np.broadcast_to(np.asarray(numbers.balance), len(COLOURS)).tolist()
     each = [
-        _on_white(setup, numbers, planes[:, :, index], float(factor))
-        for index, factor in enumerate(balance)
+        _white_figures(numbers, seen.of(even, index), factor)
+        for index, factor in enumerate(factors)
     ]
-    return each[0] if image.ndim == 2 else _by_colour(each)  # noqa: PLR2004 -- lines and columns alone
+    return _by_colour(each)
 
 
 def _by_colour(each: list[Measured]) -> Measured:
@@ -103,12 +111,8 @@ def _by_colour(each: list[Measured]) -> Measured:
     }
 
 
-def _on_white(
-    setup: Setup, numbers: Station, image: NDArray[np.uint16], balance: float
-) -> Measured:
-    profile = column_profile(setup, image.shape[1])
-    even = image[:, profile >= _EVEN * profile.max()]
-    flat, gain = flat_figures(even), balance * float(numbers.dn_per_e)
+def _white_figures(numbers: Station, seen: ColumnSums, balance: float) -> Measured:
+    flat, gain = summed_figures(seen), balance * float(numbers.dn_per_e)
     signal_e = (flat.mean_dn - float(numbers.sensor.black_level_dn)) / gain
     signal_e -= float(numbers.delivered_dark_e)
     found: Measured = {"dn_white": flat.mean_dn, "electrons_white": signal_e}
@@ -124,14 +128,17 @@ def _on_white(
 
 
 def _on_target(
-    setup: Setup, numbers: Station, image: NDArray[np.uint16], size: TargetSize
+    setup: Setup, numbers: Station, image: ImageRows, size: TargetSize
 ) -> NDArray[np.uint16]:
     """Leave out what looks past the target's ends, where an edge does not go on straight."""
-    pixel_um, width = setup.target.pixel_size_um, image.shape[1]
+    pixel_um, (in_all, width, *colours) = setup.target.pixel_size_um, image.shape
     lines = int(size.rows * pixel_um / float(numbers.timing.line_advance_um) + _WHOLE)
     seen = size.columns * pixel_um / float(numbers.geometry.object_pixel_x_um)
     margin = max(0, int(np.ceil((width - seen) / 2 - _WHOLE)))
-    return image[:lines, margin : width - margin]
+    enough = max(1, EDGE_SAMPLES // width)
+    plane = image.rows(0, min(lines, in_all, enough))[:, margin : width - margin]
+    # of the colours, green stands for the sharpness of all
+    return plane[:, :, 1] if colours else plane
 
 
 def _at_edge(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> Measured:

@@ -16,14 +16,18 @@ from linesim.forward.expose import least_side_um
 from linesim.forward.spread import MOST_TERMS, PERIOD_WAVES, lens_spread
 from linesim.forward.station import Station, station
 from linesim.forward.transport import STRIP_LINES
+from linesim.metrics.tally import BLOCK_SAMPLES
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
+from linesim.study.measured import EDGE_SAMPLES
 
 _IMAGE_BYTES = 6
 """A delivered number and its expected electrons, of each sample."""
-_MEASURE_BYTES = 17
-"""What measuring a sample takes for a moment: a copy, and two arrays in double precision."""
+_EDGE_BYTES = 17
+"""What reading an edge takes for each of its samples: a copy, two arrays in double precision."""
+_TALLY_BYTES = 8
+"""What adding up takes for each sample, of which it takes some at a time."""
 _FLOAT_BYTES = 4
 _TABLE_BYTES = 120
 """A dozen numbers in double precision for each weight of the along matrix, while it is made."""
@@ -94,7 +98,10 @@ def need(
     threads = min(workers or os.cpu_count() or 1, ceil(lines / STRIP_LINES))
     sight = _sight(setup, station(setup))
     one_thread = _strip_bytes(setup, sight, width, columns)
-    work = max(threads * one_thread, _MEASURE_BYTES * samples)
+    measuring = _TALLY_BYTES * min(samples, BLOCK_SAMPLES)
+    if setup.target.image == "edge":
+        measuring += _EDGE_BYTES * min(lines * width, EDGE_SAMPLES)
+    work = max(threads * one_thread, measuring)
     return Need(
         result=_IMAGE_BYTES * samples,
         target=held,
@@ -274,7 +281,8 @@ def refuse_too_large(needs: Sequence[Need], shape: tuple[int, int], *, force: bo
         f"({_gb(results)} for samples and expected electrons, {_gb(target)} for the target, "
         f"{_gb(work)} to work in), but only {_gb(there)} is available; expected fewer "
         "acquisition.lines, a shorter acquisition.length or exposure, or a larger "
-        "target.pixel_size; --force goes on all the same"
+        "target.pixel_size; linesim scan --stream writes strip by strip in little memory, "
+        "--force goes on all the same"
     )
     raise InputError(msg)
 

@@ -10,6 +10,7 @@ from linesim.forward.reference import ArrayReference, Reference
 from linesim.forward.render import render
 from linesim.forward.spread import OFF_AXIS_ERROR
 from linesim.forward.station import station
+from linesim.metrics.tally import HeldRows
 from linesim.setup.arrays import ImageArray
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
@@ -53,9 +54,30 @@ class Scan:
 
     def metrics(self) -> dict[str, object]:
         """All figures, as metrics.json has them."""
-        figures = self.budget.as_dict()
-        tail = {name: figures.pop(name) for name in ("cautions", "verdicts")}
-        return {**figures, "measured": dict(self.measured), "seed": self.seed, **tail}
+        return all_figures(self.budget, self.measured, self.seed)
+
+
+def all_figures(figures: Budget, read_off: Measured, seed: int) -> dict[str, object]:
+    """
+    Put the figures of a scan together, as metrics.json has them.
+
+    Parameters
+    ----------
+    figures : Budget
+        The closed-form figures.
+    read_off : dict
+        What was measured on the image.
+    seed : int
+        Of noise and jitter.
+
+    Returns
+    -------
+    dict
+        By group.
+    """
+    groups = figures.as_dict()
+    tail = {name: groups.pop(name) for name in ("cautions", "verdicts")}
+    return {**groups, "measured": dict(read_off), "seed": seed, **tail}
 
 
 def scan(
@@ -100,7 +122,7 @@ def scan(
     size = target_size(setup) if given is None else TargetSize.of(given)
     figures = budget_on(setup, size)
     asked, (lines, width) = needed(setup, size, workers=workers)
-    asked = asked if given is None else replace(asked, target=0)
+    asked = asked if reference is None else replace(asked, target=0)
     refuse_too_large([asked], (lines, width), force=force)
     seen = target_reference(setup) if given is None else given
     rendered = render(setup, seen, lines, seed, workers=workers, off_axis_error=off_axis_error)
@@ -111,7 +133,7 @@ def scan(
         setup=setup,
         seed=seed,
         budget=figures,
-        measured=measured(setup, station(setup), rendered.image, known, size),
+        measured=measured(setup, station(setup), HeldRows(image_dn=rendered.image), known, size),
     )
 
 

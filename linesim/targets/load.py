@@ -11,6 +11,7 @@ from linesim.setup.model import Target
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.targets.catalogue import make
+from linesim.targets.windowed import WindowedReference, held_bytes, windowed
 
 _HELD_PIXELS = 100_000_000
 """A drawn target of at most so many values is drawn once and held; a larger one by rows."""
@@ -54,7 +55,9 @@ class TargetSize:
     @classmethod
     def of(cls, reference: Reference) -> "TargetSize":
         """Give the size of a reference that is at hand."""
-        cautions = reference.cautions if isinstance(reference, ImageReference) else ()
+        cautions: tuple[str, ...] = ()
+        if isinstance(reference, ImageReference | WindowedReference):
+            cautions = reference.cautions
         return cls(rows=reference.shape[0], columns=reference.shape[1], cautions=cautions)
 
 
@@ -65,11 +68,34 @@ def _image(path: Path, target: Target, _changed_ns: int) -> LoadedImage:
     )
 
 
+def _file(setup: Setup) -> tuple[Path, int]:
+    """Name the image file, and when it was changed last."""
+    path = setup.folder / setup.target.image
+    return path, path.stat().st_mtime_ns if path.exists() else 0
+
+
 def _read(setup: Setup) -> LoadedImage:
     """Read the image file; budget and scan of one file read it once."""
-    path = setup.folder / setup.target.image
-    changed_ns = path.stat().st_mtime_ns if path.exists() else 0
+    path, changed_ns = _file(setup)
     return _image(path, setup.target, changed_ns)
+
+
+@lru_cache(maxsize=1)
+def _opened(path: Path, target: Target, changed_ns: int) -> WindowedReference | None:
+    if not changed_ns:
+        return None  # there is no such file; the reader of whole images says so
+    return windowed(
+        path,
+        f'target.image "{target.image}"',
+        encoding=target.encoding,
+        pixel_size_um=target.pixel_size_um,
+    )
+
+
+def _windowed(setup: Setup) -> WindowedReference | None:
+    """Open the image file to be read by rows, where it is large and can be."""
+    path, changed_ns = _file(setup)
+    return _opened(path, setup.target, changed_ns)
 
 
 def _drawn(setup: Setup) -> Reference:
@@ -106,6 +132,9 @@ def target_size(setup: Setup) -> TargetSize:
     if setup.target.image in BUILT_IN:
         rows, columns = _drawn(setup).shape[:2]
         return TargetSize(rows=rows, columns=columns)
+    by_rows = _windowed(setup)
+    if by_rows is not None:
+        return TargetSize.of(by_rows)
     loaded = _read(setup)
     rows, columns = loaded.data.shape[:2]
     return TargetSize(rows=rows, columns=columns, cautions=loaded.cautions)
@@ -113,7 +142,7 @@ def target_size(setup: Setup) -> TargetSize:
 
 def drawn_bytes(setup: Setup) -> int:
     """
-    Tell what holding the target takes, where it is still to be drawn.
+    Tell what the target will take, where it is still to be drawn or is read by rows.
 
     Parameters
     ----------
@@ -123,16 +152,18 @@ def drawn_bytes(setup: Setup) -> int:
     Returns
     -------
     int
-        Bytes; 0 for an image file, which is read by now, and for what is drawn by rows.
+        Bytes; 0 for an image that is read whole, by now, and for what is drawn by rows.
 
     Raises
     ------
     InputError
         Where the target cannot be drawn.
     """
-    if setup.target.image not in BUILT_IN or not _is_held(setup, _drawn(setup)):
-        return 0
-    return prod(_drawn(setup).shape) * _DRAWING_BYTES
+    if setup.target.image not in BUILT_IN:
+        by_rows = _windowed(setup)
+        return 0 if by_rows is None else held_bytes(by_rows)
+    drawn = _drawn(setup)
+    return prod(drawn.shape) * _DRAWING_BYTES if _is_held(setup, drawn) else 0
 
 
 def _is_held(setup: Setup, drawn: Reference) -> bool:
@@ -162,6 +193,9 @@ def target_reference(setup: Setup) -> Reference:
     """
     pitch_um = setup.target.pixel_size_um
     if setup.target.image not in BUILT_IN:
+        by_rows = _windowed(setup)
+        if by_rows is not None:
+            return by_rows
         read = _read(setup)
         return ImageReference(data=read.data, pixel_size_um=pitch_um, cautions=read.cautions)
     drawn = _drawn(setup)

@@ -1,0 +1,223 @@
+"""A scan too long to hold: written to its file strip by strip, then measured as it lies there."""
+
+import hashlib
+import json
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass, replace
+from importlib.metadata import version
+from math import prod
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from linesim.budget.budget import Budget, budget_on
+from linesim.files.growing_tiff import Planned, growing_tiff
+from linesim.files.tiff_rows import TiffRows, tiff_rows
+from linesim.forward.render import both_halves, delivered_strip, strips_in_order
+from linesim.forward.station import station
+from linesim.forward.transport import STRIP_LINES
+from linesim.setup.channels import COLOURS
+from linesim.setup.errors import InputError
+from linesim.setup.relations import BUILT_IN
+from linesim.setup.resolve import named_files, resolved_text
+from linesim.setup.setup import Setup
+from linesim.study.measured import Measured, measured
+from linesim.study.memory import refuse_too_large
+from linesim.study.scan import all_figures, needed
+from linesim.targets.load import target_reference, target_size
+
+MOST_HELD = 1 << 28
+"""Samples of a scan that is held in memory: 1.6 GB with its expected electrons. Our choice."""
+_EIGHT_BIT = 8
+_LIBRARIES = ("numpy", "scipy", "tifffile", "linesim")
+
+Tell = Callable[[int, int], object]
+"""Told lines that are done, and lines in all."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FiledScan:
+    """
+    A simulated scan that lies in a file, and what it is worth.
+
+    Parameters
+    ----------
+    image : TiffRows
+        Delivered samples, to be read by rows. [DN]
+    setup : Setup
+        The station.
+    seed : int
+        Of noise and jitter.
+    budget : Budget
+        The closed-form figures.
+    measured : dict
+        The same figures read off the image, where the target lets them be read.
+    """
+
+    image: TiffRows
+    setup: Setup
+    seed: int
+    budget: Budget
+    measured: Measured
+
+    def metrics(self) -> dict[str, object]:
+        """All figures, as metrics.json has them."""
+        return all_figures(self.budget, self.measured, self.seed)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Manner:
+    """
+    How a long scan is made; nothing of it changes a byte.
+
+    Parameters
+    ----------
+    workers : int or None
+        Threads; the processor's own number if ``None``.
+    resume : bool
+        Go on with what a run before has left.
+    force : bool
+        Begin although memory or disk may not suffice.
+    """
+
+    workers: int | None = None
+    resume: bool = False
+    force: bool = False
+
+
+def scan_to_file(
+    setup: Setup,
+    path: Path,
+    seed: int = 0,
+    *,
+    manner: Manner = Manner(),
+    tell: Tell = lambda _done, _total: None,
+) -> FiledScan:
+    """
+    Render what a setup would capture straight into a file, in memory that does not grow with it.
+
+    Strips are rendered in threads and written where they belong. A run that breaks off leaves an
+    unfinished file and a note; with ``resume`` it goes on from the last strip noted.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    path : pathlib.Path
+        Of the samples: the same bytes as `linesim.report.outputs.write_scan` writes.
+    seed : int
+        Of noise and jitter.
+    manner : Manner
+        Threads, and what to do about a run before.
+    tell : callable
+        Told lines that are done, and lines in all.
+
+    Returns
+    -------
+    FiledScan
+        Where it lies, and its figures.
+
+    Raises
+    ------
+    InputError
+        Where the setup cannot be run, its image not be read, or the file not be written or gone
+        on with.
+    """
+    size = target_size(setup)
+    figures = budget_on(setup, size)
+    asked, shape = needed(setup, size, workers=manner.workers)
+    refuse_too_large([replace(asked, result=0)], shape, force=manner.force)
+    planned = Planned(
+        path=path,
+        shape=image_shape(setup, shape),
+        kind=np.dtype(np.uint8 if setup.camera.bit_depth == _EIGHT_BIT else np.uint16),
+        full_scale_dn=setup.full_scale_dn,
+        like=_like(setup, seed, shape),
+    )
+    _render_into(planned, (setup, seed), manner, tell)
+    image = _read_back(path)
+    known = setup.target.image if setup.target.image in BUILT_IN else ""
+    return FiledScan(
+        image=image,
+        setup=setup,
+        seed=seed,
+        budget=figures,
+        measured=measured(setup, station(setup), image, known, size),
+    )
+
+
+def image_shape(setup: Setup, shape: tuple[int, int]) -> tuple[int, ...]:
+    """
+    Give the shape of the delivered samples.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    shape : (int, int)
+        Lines and delivered pixels.
+
+    Returns
+    -------
+    tuple of int
+        (lines, width) or (lines, width, 3).
+    """
+    return shape if setup.camera.kind == "mono" else (*shape, len(COLOURS))
+
+
+def is_long(setup: Setup) -> bool:
+    """
+    Tell whether a scan is too long to be held, and better written strip by strip.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+
+    Returns
+    -------
+    bool
+        True for more than `MOST_HELD` samples.
+    """
+    _, shape = needed(setup, target_size(setup))
+    return prod(image_shape(setup, shape)) > MOST_HELD
+
+
+def _render_into(planned: Planned, what: tuple[Setup, int], manner: Manner, tell: Tell) -> None:
+    """Render every strip that is not there yet."""
+    setup, seed = what
+    with growing_tiff(planned, resume=manner.resume, force=manner.force) as file:
+        halves = both_halves(setup, target_reference(setup), seed)
+
+        def task(strip: int, first: int, last: int) -> None:
+            file.put(first, delivered_strip(halves, seed, (strip, first, last)))
+
+        first = file.done // STRIP_LINES * STRIP_LINES
+        # closed before the file is, so that no strip is under way when a run breaks off
+        with closing(strips_in_order(planned.shape[0], task, manner.workers, first=first)) as steps:
+            for done in file.recorded(steps):
+                tell(done, planned.shape[0])
+
+
+def _read_back(path: Path) -> TiffRows:
+    image = tiff_rows(path)
+    if image is None:
+        msg = f'output "{path}" was changed while it was written; expected nobody else to touch it'
+        raise InputError(msg)
+    return image
+
+
+def _like(setup: Setup, seed: int, shape: tuple[int, int]) -> dict[str, Any]:
+    """Name what must be the same for a run to be gone on with, as plain data."""
+    # relative to its own folder, so that the same station is the same wherever it is written to
+    texts = resolved_text(setup, setup.folder)
+    files = [setup.folder / name for name in named_files(setup)]
+    seen = [(each.name, each.stat().st_size, each.stat().st_mtime_ns) for each in files]
+    said = json.dumps([texts, seen, shape], allow_nan=False)
+    return {
+        "setup": hashlib.sha256(said.encode()).hexdigest(),
+        "seed": seed,
+        "versions": {name: version(name) for name in _LIBRARIES},
+    }

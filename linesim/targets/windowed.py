@@ -1,0 +1,180 @@
+"""A target in a TIFF file larger than is sensible to hold, read a few rows at a time."""
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache, partial
+from math import prod
+from pathlib import Path
+
+import numpy as np
+
+from linesim.files.images_in import refusals_named
+from linesim.files.pixels import RefusedImageError
+from linesim.files.srgb import Encoding, linear_from_codes
+from linesim.files.tiff_rows import TiffRows, tiff_rows
+from linesim.setup.arrays import ImageArray
+
+LEAST_PIXELS = 100_000_000
+"""A file of so many pixels, 0.4 GB a channel in linear light, is read by rows if it can be."""
+_BLOCK_BYTES = 1 << 24
+"""Of linear light that is read, decoded and kept at a time."""
+_LOOKS = 24
+"""Blocks, spread over the file, whose codes are looked at beforehand."""
+_SIXTEEN_BIT, _FOURTEEN_BIT = 65535, 16383
+_FLOAT_BYTES = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WindowedReference:
+    """
+    A target that is read where the camera looks, and not held.
+
+    Parameters
+    ----------
+    shape : tuple of int
+        (rows, columns) or (rows, columns, 3).
+    pixel_size_um : float
+        Side of one square pixel on the target. [µm]
+    block_rows : int
+        Rows that are read and decoded together.
+    block : callable
+        Gives block k as linear float32; keeps the last ones.
+    cautions : tuple of str
+        What there is to mind about the file.
+    """
+
+    shape: tuple[int, ...]
+    pixel_size_um: float
+    block_rows: int
+    block: Callable[[int], ImageArray]
+    cautions: tuple[str, ...]
+
+    def rows(self, first: int, last: int) -> ImageArray:
+        """
+        Give some rows.
+
+        Parameters
+        ----------
+        first, last : int
+            First row and one past the last.
+
+        Returns
+        -------
+        ndarray of float32, shape (rows, columns) or (rows, columns, 3)
+            Linear reflectance.
+
+        Raises
+        ------
+        InputError
+            The file is damaged there, or holds floats outside of 0 to 1.
+        """
+        out = np.empty((last - first, *self.shape[1:]), dtype=np.float32)
+        for k in range(first // self.block_rows, -(-last // self.block_rows)):
+            top = k * self.block_rows
+            low, high = max(first, top), min(last, top + self.block_rows)
+            out[low - first : high - first] = self.block(k)[low - top : high - top]
+        return out
+
+
+def held_bytes(reference: WindowedReference) -> int:
+    """
+    Tell what the blocks that are kept take.
+
+    Parameters
+    ----------
+    reference : WindowedReference
+        The target.
+
+    Returns
+    -------
+    int
+        At most so many bytes.
+    """
+    return _kept() * reference.block_rows * prod(reference.shape[1:]) * _FLOAT_BYTES
+
+
+def windowed(
+    path: Path, name: str, *, encoding: Encoding, pixel_size_um: float
+) -> WindowedReference | None:
+    """
+    Open a target to be read by rows.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Any file.
+    name : str
+        Key and file, for messages.
+    encoding : {"srgb", "linear"}
+        What codes stand for; floats must be linear.
+    pixel_size_um : float
+        Side of a pixel on the target. [µm]
+
+    Returns
+    -------
+    WindowedReference or None
+        None for a small file and for what is no plain TIFF: such files are read whole.
+
+    Raises
+    ------
+    InputError
+        It is plain but cut short.
+    """
+    with refusals_named(name):
+        source = tiff_rows(path)
+    if source is None or source.shape[0] * source.shape[1] < LEAST_PIXELS:
+        return None
+    if source.kind.kind == "f" and encoding != "linear":
+        return None
+    row_bytes = prod(source.shape[1:]) * _FLOAT_BYTES
+    # whole rows of tiles or strips, so that none is unpacked twice
+    block_rows = max(1, _BLOCK_BYTES // row_bytes // source.step) * source.step
+    decoded = partial(_decoded, source, name, encoding, block_rows)
+    return WindowedReference(
+        shape=source.shape,
+        pixel_size_um=pixel_size_um,
+        block_rows=block_rows,
+        block=lru_cache(maxsize=_kept())(decoded),
+        cautions=_cautions(source, name, block_rows),
+    )
+
+
+def _kept() -> int:
+    """Count blocks to keep: each thread looks at two or three, colours at other places."""
+    return 8 + 4 * (os.cpu_count() or 1)
+
+
+def _decoded(
+    source: TiffRows, name: str, encoding: Encoding, block_rows: int, k: int
+) -> ImageArray:
+    """Read and decode one block."""
+    first, last = k * block_rows, min((k + 1) * block_rows, source.shape[0])
+    with refusals_named(name):
+        codes = source.rows(first, last)
+        if codes.dtype.kind != "f":
+            return linear_from_codes(codes, int(np.iinfo(codes.dtype).max), encoding)
+        lowest, highest = float(codes.min()), float(codes.max())
+        if not (lowest >= 0 and highest <= 1):  # also refuses NaN
+            msg = f"holds floats from {lowest:g} to {highest:g} in rows {first} to {last}"
+            raise RefusedImageError(msg, "linear values from 0 (black) to 1 (white)")
+        return np.ascontiguousarray(codes, dtype=np.float32)
+
+
+def _cautions(source: TiffRows, name: str, block_rows: int) -> tuple[str, ...]:
+    """Say what looks odd, as the reader of whole images does, from some places of the file."""
+    if source.kind != np.uint16:
+        return ()
+    last = source.shape[0] - 1
+    places = np.unique(np.linspace(0, last, _LOOKS).astype(int) // block_rows * block_rows)
+    with refusals_named(name):
+        highest = max(
+            int(source.rows(k, min(k + source.step, last + 1)).max()) for k in places.tolist()
+        )
+    if not 0 < highest <= _FOURTEEN_BIT:
+        return ()
+    said = (
+        f"{name}: the largest code at {len(places)} places is {highest} of {_SIXTEEN_BIT}; if it "
+        "holds 10- to 14-bit data, scale them up to 16 bit first, for they are read as dark."
+    )
+    return (said,)
