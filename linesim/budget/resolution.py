@@ -6,6 +6,7 @@ import numpy as np
 
 from linesim.budget.figures import Group
 from linesim.forward.geometry import Figure
+from linesim.forward.lens import Optics
 from linesim.forward.pixel import (
     longest_side_um,
     motion_mtf,
@@ -86,6 +87,26 @@ def first_crossing(
     return np.asarray((low + high) / 2)
 
 
+def defocus_zero_lp_mm(lens: Optics) -> Figure:
+    """
+    Find where the lens lets nothing pass for the first time, at the sensor.
+
+    Parameters
+    ----------
+    lens : Optics
+        The lens.
+
+    Returns
+    -------
+    float or ndarray
+        Least root of fd(1 − f/f_c) = 1.21967, the zero of 2J₁(πx)/πx; f_c, the cut-off of
+        diffraction, where there is none. [cycles/mm]
+    """
+    cutoff = lens.cutoff_lp_mm
+    inner = 1 - 4 * 1219.67 / (np.maximum(lens.defocus_disc_um, 1e-9) * cutoff)
+    return np.where(inner >= 0, cutoff / 2 * (1 - np.sqrt(np.maximum(inner, 0))), cutoff)
+
+
 def resolution_group(numbers: Station) -> Group:
     """
     Give Nyquist frequencies and MTF figures, all on the target.
@@ -104,8 +125,7 @@ def resolution_group(numbers: Station) -> Group:
     nyquist_x = 500 / place.object_pixel_x_um
     nyquist_y = 500 / numbers.timing.line_advance_um
     # first zeros of pixel, diffraction and defocus: up to the nearest, the product falls steadily
-    disc_um = np.maximum(lens.defocus_disc_um, 1e-9)
-    lens_zero = np.minimum(lens.cutoff_lp_mm, 1219.67 / disc_um) * lens.magnification
+    lens_zero = defocus_zero_lp_mm(lens) * lens.magnification
     zero_x = np.minimum(lens_zero, 1000 / place.object_pixel_x_um)
     zero_y = np.minimum(lens_zero, 1000 / longest_side_um(numbers))
     return {

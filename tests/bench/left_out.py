@@ -66,15 +66,15 @@ def defocused_otf(relative: FloatArray, waves: float) -> FloatArray:
 
 def defocus_errors(waves: float) -> tuple[float, float, float]:
     """
-    Give the largest error of the model's transfer up to ν = 0.17, anywhere, and of its disc alone.
+    Give the largest error of the model's transfer up to ν = 0.17, anywhere, and of the plain disc.
 
     A path error of w waves makes a disc of 8 wλN_w: w = δ′/(8 λN_w²) and d = δ′/N_w for a focus
     shift δ′ at the sensor.
     """
     relative = np.linspace(0, 1, 2001)
-    disc = disc_mtf(8 * waves * relative)
     true = defocused_otf(relative, waves)
-    model, alone = diffraction_mtf(relative) * disc - true, disc - true
+    model = diffraction_mtf(relative) * disc_mtf(8 * waves * relative * (1 - relative)) - true
+    alone = diffraction_mtf(relative) * disc_mtf(8 * waves * relative) - true
     return largest(model[relative <= NYQUIST]), largest(model), largest(alone)
 
 
@@ -137,7 +137,7 @@ def light_tables() -> None:
 
 def lens_tables() -> None:
     """Print what the simple lens does: defocus as a disc, no pupil magnification, cos⁴."""
-    head("path error in waves", "disc in λN_w", "error up to ν 0.17", "anywhere", "of disc alone")
+    head("path error in waves", "disc in λN_w", "error up to ν 0.17", "anywhere", "of the plain disc")
     for waves in WAVES:
         row(f"{waves:g}", f"{8 * waves:g}", *defocus_errors(waves))
     head("magnification", *[f"pupil {pupil:g}" for pupil in (0.7, 0.85, 1.2, 1.5)])

@@ -129,6 +129,30 @@ def test_defocus_transfer() -> None:
     assert_allclose(found, [1, 0, 0.5, 0.721703], atol=1e-6)
 
 
+@pytest.mark.parametrize("waves", [0.1, 0.25, 0.5, 0.75, 1, 2, 4, 8])
+def test_defocused_transfer_against_the_pupil(waves: float) -> None:
+    """
+    Autocorrelation of a round pupil with a path error of w waves at its rim, by FFT (numpy).
+
+    Stokseth's formula is within 0.017 of it, worst at ¾ of a wave; the pupil's own grid, 180 pixels
+    in radius, adds 0.002. d = 8wλN_w. The geometric disc alone misses by up to 0.22.
+    """
+    radius, size = 180, 768
+    y, x = np.mgrid[:size, :size] - (size - 1) / 2
+    squared = (x * x + y * y) / radius**2
+    pupil = np.where(squared <= 1, np.exp(2j * np.pi * waves * squared), 0)
+    overlap = np.fft.ifft2(np.abs(np.fft.fft2(pupil)) ** 2)[0, : 2 * radius].real
+    focused = lens()
+    wave_mm = focused.wavelength_um / 1000 * 4.4
+    away_mm = 8 * waves * wave_mm * 4.4 / 0.1**2  # m²δ/N_w = 8wλN_w
+    nu = np.arange(2 * radius) / (2 * radius)
+    found = lens(defocus_mm=away_mm).mtf(nu / wave_mm)
+    assert np.abs(found - overlap / overlap[0]).max() < 0.019
+    if 0.2 < waves < 2:
+        alone = pupil_mtf(focused, nu / wave_mm) * disc_mtf(8 * waves * nu)
+        assert np.abs(alone - overlap / overlap[0]).max() > 0.1
+
+
 def test_depth_of_field() -> None:
     """
     50 mm, N 4, m 0.1, c 7 µm: hyperfocal formulas 6.16019 mm; 2cN(1+m)/m² = 6.16 mm.
@@ -228,9 +252,10 @@ def test_factors_of_the_lens_multiply() -> None:
     frequency = np.linspace(1, 200, 50)
     both = lens(defocus_mm=2.0, blur_um=1.5)
     disc_um = 1000 * 0.01 * 2.0 / 4.4
+    nu = frequency * both.wavelength_um * 4.4 / 1000
     product = (
         pupil_mtf(both, frequency)
-        * disc_mtf(frequency * disc_um / 1000)
+        * disc_mtf(frequency * disc_um / 1000 * (1 - nu))
         * np.exp(-2 * (np.pi * 1.5e-3 * frequency) ** 2)
     )
     assert_allclose(both.mtf(frequency), product, atol=1e-12)
