@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from linesim.study.rank import rank
     from linesim.study.scan import scan
     from linesim.study.space import load_space
+    from linesim.study.streamed import scan_to_file
     from linesim.study.vary import vary
 
 _HOMES = {
@@ -26,6 +27,7 @@ _HOMES = {
     "measure": "linesim.study.measure",
     "rank": "linesim.study.rank",
     "scan": "linesim.study.scan",
+    "scan_to_file": "linesim.study.streamed",
     "setup_from": "linesim.setup.load",
     "vary": "linesim.study.vary",
 }
@@ -40,6 +42,7 @@ __all__ = [
     "measure",
     "rank",
     "scan",
+    "scan_to_file",
     "setup_from",
     "vary",
 ]

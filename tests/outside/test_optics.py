@@ -143,7 +143,7 @@ def test_defocused_transfer_against_the_pupil(waves: float) -> None:
     pupil = np.where(squared <= 1, np.exp(2j * np.pi * waves * squared), 0)
     overlap = np.fft.ifft2(np.abs(np.fft.fft2(pupil)) ** 2)[0, : 2 * radius].real
     focused = lens()
-    wave_mm = focused.wavelength_um / 1000 * 4.4
+    wave_mm = float(focused.wavelength_um) / 1000 * 4.4
     away_mm = 8 * waves * wave_mm * 4.4 / 0.1**2  # m²δ/N_w = 8wλN_w
     nu = np.arange(2 * radius) / (2 * radius)
     found = lens(defocus_mm=away_mm).mtf(nu / wave_mm)
