@@ -7,14 +7,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from linesim.cli.options import (
+    Cluster,
     Force,
     Json,
     Out,
     Report,
     Seed,
     TrueProportion,
+    Workers,
     chosen_folder,
     chosen_setup,
+    lent_crew,
     print_json,
 )
 
@@ -88,6 +91,8 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     true_proportion: TrueProportion = False,
     report: Report = False,
     force: Force = False,
+    workers: Workers = None,
+    cluster: Cluster = None,
 ) -> None:
     """Set binning modes, or any variants of a setup, side by side over one strip of the target."""
     from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
@@ -100,8 +105,8 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     title, variants = _variants(ask, exposure=exposure, keep_line_rate=keep_line_rate)
     refuse_count(len(variants))
     folder = chosen_folder(out, paths[0] if paths else None)
-    with progress("scanning") as told:
-        found = compared(title, variants, seed, told=told, force=force)
+    with lent_crew(workers, cluster) as crew, progress("scanning") as told:
+        found = compared(title, variants, seed, crew=crew, told=told, force=force)
     written = (
         *write_comparison(found, folder, true_proportion=true_proportion, scans=scans),
         *(_page(found, folder, true_proportion=true_proportion) if report else ()),

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linesim.cli.options import Json, Out, chosen_folder, print_json
+from linesim.cli.options import Cluster, Json, Out, chosen_folder, print_json, refuse_both
 
 if TYPE_CHECKING:
     from linesim.dataset.make import Made
     from linesim.dataset.verify import Verified
-    from linesim.dataset.workers import Crew
+    from linesim.study.tasks import Crew
 
 _PLACES = ("README.md", "samples.png", "images/", "masks/", "annotations/")
 
@@ -33,14 +33,6 @@ SetSeed = Annotated[
 Workers = Annotated[
     int | None,
     typer.Option(min=1, help="Processes of one thread each.  [default: one a processor]"),
-]
-Cluster = Annotated[
-    str | None,
-    typer.Option(
-        metavar="ADDRESS",
-        help='Workers of a Dask scheduler, "tcp://HOST:PORT" in a network you trust; "local:2" '
-        "starts one on this machine. All must see --out under the same path. Extra: cluster.",
-    ),
 ]
 Resume = Annotated[
     bool,
@@ -104,11 +96,8 @@ def _refuse_beside_verify(given: dict[str, object]) -> None:
 def _crew(workers: int | None, address: str | None) -> "Iterator[Crew]":
     """Lend the workers asked for."""
     from linesim.dataset.workers import cluster, processes  # noqa: PLC0415 -- quick --help
-    from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
 
-    if address is not None and workers is not None:
-        msg = "--workers: read --cluster too, which has its own workers; expected one of the two"
-        raise InputError(msg)
+    refuse_both(workers, address)
     lent = cluster(address) if address is not None else processes(workers or _processors())
     with lent as crew:
         yield crew

@@ -1,7 +1,8 @@
 """Arguments and options that several commands share."""
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,6 +11,7 @@ import typer
 if TYPE_CHECKING:
     from linesim.budget.verdicts import Verdict
     from linesim.setup.setup import Setup
+    from linesim.study.tasks import Crew
 
 SetupPath = Annotated[
     Path | None,
@@ -59,6 +61,22 @@ TrueProportion = Annotated[
 Force = Annotated[
     bool,
     typer.Option("--force", help="Begin also where memory may not suffice for the whole run."),
+]
+Workers = Annotated[
+    int | None,
+    typer.Option(
+        min=1,
+        help="Processes of one thread each, for long runs.  [default: this process, in threads]",
+    ),
+]
+Cluster = Annotated[
+    str | None,
+    typer.Option(
+        metavar="ADDRESS",
+        help='Workers of a Dask scheduler, "tcp://HOST:PORT" in a network you trust; "local:2" '
+        "starts one on this machine. All must see the same files under the same paths. "
+        "Extra: cluster.",
+    ),
 ]
 
 
@@ -152,3 +170,59 @@ def leave(verdicts: "tuple[Verdict, ...]", *, strict: bool) -> None:
     """
     if strict and not all(verdict.met for verdict in verdicts):
         raise typer.Exit(1)
+
+
+@contextmanager
+def lent_crew(workers: int | None, address: str | None) -> "Iterator[Crew]":
+    """
+    Lend the workers asked for, else this process.
+
+    Parameters
+    ----------
+    workers : int or None
+        Processes.
+    address : str or None
+        Of a Dask scheduler.
+
+    Yields
+    ------
+    Crew
+        Who runs the tasks.
+
+    Raises
+    ------
+    InputError
+        Where both are asked for, or there are none to lend.
+    """
+    from linesim.study.crews import cluster, processes  # noqa: PLC0415 -- quick --help
+    from linesim.study.tasks import Alone  # noqa: PLC0415 -- the same
+
+    refuse_both(workers, address)
+    if address is None and workers is None:
+        yield Alone()
+        return
+    with cluster(address) if address is not None else processes(workers or 1) as crew:
+        yield crew
+
+
+def refuse_both(workers: int | None, address: str | None) -> None:
+    """
+    Refuse workers of two sorts.
+
+    Parameters
+    ----------
+    workers : int or None
+        Processes.
+    address : str or None
+        Of a Dask scheduler.
+
+    Raises
+    ------
+    InputError
+        Where both are asked for.
+    """
+    if address is not None and workers is not None:
+        from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
+
+        msg = "--workers: read --cluster too, which has its own workers; expected one of the two"
+        raise InputError(msg)

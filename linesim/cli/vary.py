@@ -6,7 +6,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linesim.cli.options import Json, Out, Report, Seed, chosen_folder, chosen_setup, print_json
+from linesim.cli.options import (
+    Cluster,
+    Json,
+    Out,
+    Report,
+    Seed,
+    Workers,
+    chosen_folder,
+    chosen_setup,
+    lent_crew,
+    print_json,
+    refuse_both,
+)
 
 if TYPE_CHECKING:
     from linesim.setup.setup import Setup
@@ -74,6 +86,8 @@ def vary(  # noqa: PLR0913 -- one option a parameter
     json: Json = False,
     strict: Unmet = False,
     report: Report = False,
+    workers: Workers = None,
+    cluster: Cluster = None,
 ) -> None:
     """Vary one key of a setup or two: figures, plots, and where the requirements are met."""
     from linesim.report.vary_outputs import vary_json, write_vary  # noqa: PLC0415 -- quick --help
@@ -86,8 +100,9 @@ def vary(  # noqa: PLR0913 -- one option a parameter
         _refuse_beside_ways(ranges, report=report)
         _ways(chosen, folder, json=json)
         return
+    by = _rendering(_By(seed=seed, workers=workers, cluster=cluster), asked=render)
     ask = _Ask(binning=_listed(binning), exposure=exposure, figures=_listed(figures))
-    found, seen = _studied(chosen, ranges, ask, seed if render else None)
+    found, seen = _studied(chosen, ranges, ask, by)
     written = write_vary(found, seen, folder)
     written += _page(found, seen, folder) if report else ()
     if json:
@@ -114,10 +129,19 @@ class _Ask:
     figures: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _By:
+    """How points are to be rendered, as typed."""
+
+    seed: int
+    workers: int | None
+    cluster: str | None
+
+
 def _studied(
-    setup: "Setup", ranges: dict[str, str], ask: _Ask, seed: int | None
+    setup: "Setup", ranges: dict[str, str], ask: _Ask, by: _By | None
 ) -> "tuple[Varied, tuple[Seen, ...]]":
-    """Work the points out, and render them where a seed is given."""
+    """Work the points out, and render them where that is asked for."""
     from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
     from linesim.study.rendered import rendered  # noqa: PLC0415 -- quick --help
     from linesim.study.vary import vary as varied  # noqa: PLC0415 -- quick --help
@@ -131,10 +155,10 @@ def _studied(
             figures=ask.figures,
             tell=tell,
         )
-    if seed is None:
+    if by is None:
         return found, ()
-    with progress("rendering points") as tell:
-        return found, rendered(found, seed, tell=tell)
+    with lent_crew(by.workers, by.cluster) as crew, progress("rendering points") as tell:
+        return found, rendered(found, by.seed, crew=crew, tell=tell)
 
 
 def _parted(words: list[str]) -> tuple[Path | None, list[str]]:
@@ -160,6 +184,18 @@ def _refuse_beside_ways(ranges: dict[str, str], *, report: bool) -> None:
     if other:
         msg = f"--ways: read {other} too; expected one of the two"
         raise InputError(msg)
+
+
+def _rendering(by: _By, *, asked: bool) -> _By | None:
+    """Tell how points are to be rendered, if at all; nothing else has work for a crew."""
+    from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
+
+    name = "--workers" if by.workers is not None else "--cluster"
+    if not asked and (by.workers, by.cluster) != (None, None):
+        msg = f"{name}: read without --render, which alone has work for it; expected --render too"
+        raise InputError(msg)
+    refuse_both(by.workers, by.cluster)
+    return by if asked else None
 
 
 def _ways(setup: "Setup", folder: Path, *, json: bool) -> None:

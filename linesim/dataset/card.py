@@ -4,11 +4,12 @@ from pathlib import Path
 
 from linesim.budget.safety import MACHINERY, safety_cautions
 from linesim.dataset.layout import CARD, SHEET
-from linesim.dataset.plan import Plan, versions
+from linesim.dataset.plan import Plan
 from linesim.dataset.splits import SPLITS
 from linesim.dataset.sums import Sums, bars
 from linesim.defects.kinds import KINDS
 from linesim.files.atomic import write_text
+from linesim.study.tasks import versions
 
 
 def write_card(plan: Plan, folder: Path, found: Sums) -> None:

@@ -1,27 +1,22 @@
 """Making a set: begin or go on, let workers make images, write the tables."""
 
 import json
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from itertools import groupby
 from pathlib import Path
 from typing import Any
 
 from linesim.dataset.card import write_card
 from linesim.dataset.layout import PLAN, SET, SETUP, is_done, leftovers
-from linesim.dataset.plan import Plan, fingerprint, versions
+from linesim.dataset.plan import Plan, fingerprint
 from linesim.dataset.room import refuse_without_room
 from linesim.dataset.samples import write_samples
 from linesim.dataset.sums import Sums, sums
 from linesim.dataset.tables_out import records, write_tables
-from linesim.dataset.workers import Crew, Indices
+from linesim.dataset.workers import images
 from linesim.files.atomic import write_json, write_text
 from linesim.setup.errors import InputError
 from linesim.setup.resolve import relative_to, resolved_text
-
-Tell = Callable[[int, int], None]
-_TASK = 16
-"""Images of one scene that go to a worker at once."""
+from linesim.study.tasks import Crew, Tell, versions
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +109,7 @@ def make_images(
     done = kept = plan.count - len(open_images)
     refuse_without_room(plan, folder, len(open_images) / plan.count)
     _write_plan(plan, folder)
-    for made in crew.made(str(folder.resolve()), _tasks(plan, open_images)):
+    for made in images(crew, str(folder.resolve()), open_images, plan.scenes.images_each):
         done += made
         if tell:
             tell(done, plan.count)
@@ -149,14 +144,6 @@ def finish(plan: Plan, folder: Path, tell: Tell | None = None) -> Sums:
     write_samples(plan, folder)
     write_card(plan, folder, found)
     return found
-
-
-def _tasks(plan: Plan, indices: list[int]) -> Iterator[Indices]:
-    """Cut indices into tasks; images of one scene go together, for a scene costs time to draw."""
-    for _, run in groupby(indices, lambda index: index // plan.scenes.images_each):
-        members = tuple(run)
-        for first in range(0, len(members), _TASK):
-            yield members[first : first + _TASK]
 
 
 def begin(plan: Plan, folder: Path, *, resume: bool) -> None:

@@ -4,11 +4,9 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from linesim import __version__
 from linesim.dataset.fault_texts import FaultPlan
 from linesim.dataset.keys import scene_seed
 from linesim.dataset.scenes import Scenes, scene_of
@@ -17,6 +15,7 @@ from linesim.dataset.splits import split_of
 from linesim.forward.reference import ArrayReference
 from linesim.setup.load import known_keys
 from linesim.setup.setup import Setup
+from linesim.study.tasks import versions
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,19 +160,6 @@ def fingerprint(plan: Plan) -> str:
     }
     text = json.dumps(said, sort_keys=True, allow_nan=False)
     return hashlib.sha256(text.encode()).hexdigest()
-
-
-def versions() -> dict[str, str]:
-    """
-    Name the versions that shape samples and files.
-
-    Returns
-    -------
-    dict
-        Name -> version.
-    """
-    libraries = ("numpy", "scipy", "imagecodecs", "tifffile")
-    return {"linesim": __version__, **{name: version(name) for name in libraries}}
 
 
 def _station_texts(setup: Setup) -> dict[str, Any]:

@@ -7,12 +7,13 @@ from pathlib import Path
 
 from linesim.dataset.item import Item, item
 from linesim.dataset.layout import PLAN, SET, files_of
-from linesim.dataset.plan import Plan, fingerprint, versions
+from linesim.dataset.plan import Plan, fingerprint
 from linesim.dataset.plan_file import load_plan
 from linesim.dataset.record import box_lines, record
 from linesim.files.atomic import write_json, write_text
 from linesim.files.images_out import write_png, write_tiff
 from linesim.setup.errors import InputError
+from linesim.study.tasks import versions
 
 
 def write_image(plan: Plan, folder: Path, index: int) -> None:

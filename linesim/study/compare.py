@@ -1,23 +1,19 @@
 """Variants of a station side by side: the same strip of one target, scanned by each of them."""
 
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from linesim.budget.verdicts import Verdict
-from linesim.forward.reference import Reference
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.study.memory import refuse_too_large
-from linesim.study.scan import Scan, needed, scan
+from linesim.study.compare_tasks import VariantTask, refuse_without_memory, scanned, target_for
+from linesim.study.scan import Scan
+from linesim.study.tasks import Alone, Crew, Tell, in_order
 from linesim.study.variants import BINNINGS, Variant, alike, binning_variants, set_variants
-from linesim.targets.load import target_reference, target_size
 
 MOST = 6
 """Pictures that fit side by side."""
-_READ_BY_NAME = ("flat", "edge")
-"""Targets that figures are read off; they cost next to nothing to draw."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +118,7 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     if not variants:
         refuse_count(0)
     made = _variants(setup, variants, exposure=exposure, keep_line_rate=keep_line_rate)
-    return compared(setup.title, made, seed, workers=workers, force=force)
+    return compared(setup.title, made, seed, crew=Alone(threads=workers), force=force)
 
 
 def _variants(
@@ -150,12 +146,12 @@ def compared(
     variants: Sequence[Variant],
     seed: int = 0,
     *,
-    workers: int | None = None,
-    told: Callable[[int, int], None] | None = None,
+    crew: Crew | None = None,
+    told: Tell = lambda _done, _total: None,
     force: bool = False,
 ) -> Comparison:
     """
-    Scan variants that are ready, one after the other; the target is drawn or read once.
+    Scan variants that are ready; each process draws or reads the target once.
 
     Parameters
     ----------
@@ -165,10 +161,10 @@ def compared(
         Two to six, on one target.
     seed : int
         Of noise and jitter, the same for all.
-    workers : int, optional
-        Threads; they change no byte.
-    told : callable, optional
-        Called before each scan, with how many are done and how many there are.
+    crew : Crew, optional
+        Who scans them; this process where left out. It changes no byte.
+    told : callable
+        Called before the first scan and between scans, with how many are done, of how many.
     force : bool
         Begin also where less memory is available than all scans will take.
 
@@ -183,33 +179,21 @@ def compared(
         Where there are fewer than two variants or more than six, or one of them cannot be run.
     """
     refuse_count(len(variants))
-    _refuse_too_large(variants, workers, force=force)
-    drawn = _drawn(variants[0].setup)
-    found = []
-    for done, variant in enumerate(variants):
-        if told:
-            told(done, len(variants))
-        found.append(_scanned(variant, seed, drawn, workers))
-    return Comparison(title=title, variants=tuple(found))
-
-
-def _refuse_too_large(variants: Sequence[Variant], workers: int | None, *, force: bool) -> None:
-    """Refuse before the first scan what the last one would not fit beside."""
-    asked = []
-    for one in variants:
-        with _named(one):
-            asked.append(needed(one.setup, target_size(one.setup), workers=workers))
-    refuse_too_large([each for each, _ in asked], max(shape for _, shape in asked), force=force)
-
-
-@contextmanager
-def _named(variant: Variant) -> Iterator[None]:
-    """Say of which variant a refusal is."""
-    try:
-        yield
-    except InputError as refusal:
-        told = (f"variant {shown(variant.title)}: {fault}" for fault in refusal.faults)
-        raise InputError(*told) from None
+    run_by = crew or Alone()
+    refuse_without_memory(variants, run_by, force=force)
+    with target_for(variants[0].setup, run_by) as target:
+        tasks = [
+            VariantTask(variant=one, seed=seed, target=target, threads=run_by.threads)
+            for one in variants
+        ]
+        told(0, len(tasks))
+        scans = in_order(
+            run_by, scanned, tasks, lambda done, total: told(done, total) if done < total else None
+        )
+    found = zip(variants, scans, strict=True)
+    return Comparison(
+        title=title, variants=tuple(Compared(title=one.title, scan=scan) for one, scan in found)
+    )
 
 
 def refuse_count(count: int) -> None:
@@ -229,14 +213,3 @@ def refuse_count(count: int) -> None:
     if not 2 <= count <= MOST:  # noqa: PLR2004 -- one is no comparison
         msg = f"variants: read {count}, but a comparison has 2 to {MOST} side by side"
         raise InputError(msg)
-
-
-def _drawn(setup: Setup) -> Reference | None:
-    """Draw or read the target once, so that all see the same, whatever happens to a file."""
-    return target_reference(setup) if setup.target.image not in _READ_BY_NAME else None
-
-
-def _scanned(variant: Variant, seed: int, drawn: Reference | None, workers: int | None) -> Compared:
-    with _named(variant):
-        found = scan(variant.setup, seed, drawn, workers=workers, force=True)
-    return Compared(title=variant.title, scan=found)

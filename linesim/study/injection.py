@@ -29,6 +29,8 @@ PLACES = 1000
 """Of the defect on the pixel grid."""
 _MARGIN = 3
 """Samples of white around the blur of every defect."""
+_AT_ONCE = 100_000
+"""Pixels of discs that are worked out together: 10 MB with all that is between."""
 _MOST_PIXELS = 100_000_000
 _GOLDEN = (0.7548776662466927, 0.5698402909980532)
 """Steps that spread points evenly over a square: 1/p and 1/p², p³ = p + 1."""
@@ -168,15 +170,24 @@ def _painted(
     data = np.ones(shape, dtype=np.float32)
     # the reference lies centred across on the optical axis
     shift_px = shape[1] / 2 - int(place.image_width_px) * sample_um[1] / pitch_um / 2
-    radius_px = size_um / pitch_um / 2
-    for y_um, x_um in lattice.centres_um:
-        y_px, x_px = y_um / pitch_um, x_um / pitch_um + shift_px
-        top, left = (max(0, int(np.floor(at - radius_px))) for at in (y_px, x_px))
-        rows = np.arange(top, min(shape[0], int(np.ceil(y_px + radius_px)) + 1))
-        columns = np.arange(left, min(shape[1], int(np.ceil(x_px + radius_px)) + 1))
-        covered = disc(columns[None, :] - x_px, rows[:, None] - y_px, radius_px)
-        data[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1] -= contrast * covered
+    centres_px = lattice.centres_um / pitch_um + np.array([0.0, shift_px])
+    _lay_discs(data, centres_px, size_um / pitch_um / 2, contrast)
     return ArrayReference(data=data, pixel_size_um=pitch_um)
+
+
+def _lay_discs(
+    data: ImageArray, centres_px: FloatArray, radius_px: float, contrast: float
+) -> None:
+    """Darken an image by equal discs that lie inside it; many at once, for most are small."""
+    corners = np.floor(centres_px - radius_px).astype(np.int64)
+    window = np.arange(int(np.ceil(2 * radius_px)) + 2)
+    at_once = max(1, _AT_ONCE // window.size**2)
+    for first in range(0, len(corners), at_once):
+        some = corners[first : first + at_once]
+        sides = some[:, :, None] + window - centres_px[first : first + at_once, :, None]
+        covered = disc(sides[:, 1, None, :], sides[:, 0, :, None], radius_px)
+        for (top, left), share in zip(some, contrast * covered, strict=True):
+            data[top : top + window.size, left : left + window.size] -= share
 
 
 def _electrons(numbers: Station, image_dn: NDArray[np.uint16]) -> FloatArray:
@@ -195,7 +206,14 @@ def _noise_e(numbers: Station, white_e: FloatArray, template_e: FloatArray) -> F
     return np.asarray(np.sqrt(of_samples + of_columns), dtype=np.float64)
 
 
-def inject(setup: Setup, count: int, seed: int = 0, *, places: int = PLACES) -> Injection:
+def inject(
+    setup: Setup,
+    count: int,
+    seed: int = 0,
+    *,
+    places: int = PLACES,
+    workers: int | None = None,
+) -> Injection:
     """
     Put many of a setup's smallest defects on white, render, and run the matched filter.
 
@@ -209,6 +227,8 @@ def inject(setup: Setup, count: int, seed: int = 0, *, places: int = PLACES) -> 
         Of the noise; each round has a camera with a fixed pattern of its own.
     places : int
         Of the defect on the pixel grid, at least.
+    workers : int, optional
+        Threads; they change no byte.
 
     Returns
     -------
@@ -228,7 +248,8 @@ def inject(setup: Setup, count: int, seed: int = 0, *, places: int = PLACES) -> 
         ArrayReference(data=np.ones((1, 1), dtype=np.float32), pixel_size_um=size_um),
     )
     dark_e, white_e = (
-        lattice.each(render(setup, target, lattice.lines, seed).expected_e) for target in targets
+        lattice.each(render(setup, target, lattice.lines, seed, workers=workers).expected_e)
+        for target in targets
     )
     template_e = white_e - dark_e
     spread_e2 = _noise_e(numbers, white_e, template_e)
@@ -239,7 +260,8 @@ def inject(setup: Setup, count: int, seed: int = 0, *, places: int = PLACES) -> 
         # both sides share each camera, so that its streaks shift neither against the other
         camera = {"camera.pattern_seed": setup.camera.pattern_seed + index // 2}
         target = targets[index % 2]
-        image = render(changed(setup, camera), target, lattice.lines, seed + 1 + index).image
+        varied, own = changed(setup, camera), seed + 1 + index
+        image = render(varied, target, lattice.lines, own, workers=workers).image
         left_e = white_e - lattice.each(_electrons(numbers, image))
         found[index % 2].append(np.einsum("kij,kij->k", template_e, left_e) / spread_e2)
     return Injection(

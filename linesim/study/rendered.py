@@ -1,62 +1,26 @@
 """
-Figures measured on rendered images at the points of a range, with their standard errors.
+Figures measured on rendered images at the points of a range: one task a point.
 
-SNR and electrons on white come from scans of an even target, MTF50 from a slanted edge, d' from
-defects put on white. Each scan is of a part of the line, some hundreds of samples square: the same
-station with fewer pixels. What the closed form leaves out shows: light that falls off is set even,
-but jitter, ripple, flicker and the like stay as they are.
-
-Standard errors: a temporal variance from n differences is known to √(2/n) of itself (EMVA 1288
-Release 4.0 Linear, (19)), so its root to 1/√(2n); a mean of N samples to their noise over √N, and
-to the streaks of the columns over the root of their number. MTF50 has the noise of the response
-over the slope of the closed form there, and 0.3 % of the reading itself. d' has the scatter of
-its rounds.
+How each figure is measured, and how well, is in `linesim.study.readings`.
 """
 
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 
-from linesim.budget.case import values
-from linesim.budget.resolution import mtf_across, mtf_along
 from linesim.forward.station import Station, station
-from linesim.metrics.edge import edge_response
 from linesim.metrics.noise import Estimate
-from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed
-from linesim.setup.setup import Setup
-from linesim.study.injection import inject
-from linesim.study.measured import white_figures
-from linesim.study.points import Place
-from linesim.study.scan import Scan, scan
-from linesim.study.vary import Course, Varied
-from linesim.study.wishes import weakest
+from linesim.study.points import Place, Walk
+from linesim.study.readings import MEASURES, Run
+from linesim.study.tasks import Alone, Crew, Tell, in_order
+from linesim.study.vary import Varied
 
 MOST_POINTS = 200
 """Points of all ways of binning that are rendered; our choice."""
-_SAMPLES = 256
-"""Samples across and lines of a scan."""
-_FINENESS = 4
-"""Reference pixels across the smaller side of a sample."""
-_READING = 0.003
-"""Error of reading MTF50 off an edge without noise, as a share; found by the tests of `scan`."""
-_DEFECTS, _PLACES = 1000, 64
-"""Defects, and places of theirs on the pixel grid, so that there are ten rounds and more."""
-_CAMERAS = 1000
-"""Cameras set aside for each point."""
 _SIGMAS = 5.0
 """Noise between white and the limit below which clipping is no matter."""
-_UNFIT: dict[str, object] = {
-    "target.width": None,
-    "target.height": None,
-    "target.contrast": None,
-    "target.angle": None,
-    "light.edge_falloff": 0.0,
-    "lens.field_of_view": None,
-    "acquisition.length": None,
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,11 +50,23 @@ class Seen:
     clipped: bool
 
 
-Measured = dict[str, Estimate]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Point:
+    """One point to measure: what a worker is given."""
+
+    title: str
+    walk: Walk
+    place: Place
+    figures: tuple[str, ...]
+    run: Run
 
 
 def rendered(
-    found: Varied, seed: int = 0, *, tell: Callable[[int, int], None] = lambda _done, _total: None
+    found: Varied,
+    seed: int = 0,
+    *,
+    crew: Crew | None = None,
+    tell: Tell = lambda _done, _total: None,
 ) -> tuple[Seen, ...]:
     """
     Measure the figures of a study on rendered images, where an image lets them be read.
@@ -101,6 +77,8 @@ def rendered(
         Along one range.
     seed : int
         Of all noise.
+    crew : Crew, optional
+        Who measures; this process where left out. It changes no byte.
     tell : callable
         Is told how many points are done, and of how many.
 
@@ -114,42 +92,48 @@ def rendered(
     InputError
         Where there are too many points, two ranges, or no figure that can be measured.
     """
-    points = [(course, place) for course in found.courses for place in course.walk.places]
-    measures = {name: _MEASURES[name] for name in found.shown_figures if name in _MEASURES}
-    _refuse(found, len(points), measures)
-    seen: list[Seen] = []
-    for index, (course, place) in enumerate(points):
-        seen += _at(course, place, (tuple(dict.fromkeys(measures.values())), found), seed + index)
-        tell(index + 1, len(points))
-    return tuple(seen)
+    places = [(course, place) for course in found.courses for place in course.walk.places]
+    figures = tuple(name for name in found.shown_figures if name in MEASURES)
+    _refuse(found, len(places), figures)
+    run_by = crew or Alone()
+    points = [
+        _Point(
+            title=course.title,
+            walk=course.walk,
+            place=place,
+            figures=figures,
+            run=Run(seed + index, run_by.threads),
+        )
+        for index, (course, place) in enumerate(places)
+    ]
+    return tuple(chain(*in_order(run_by, _at, points, tell)))
 
 
-def _refuse(found: Varied, points: int, measures: dict[str, "Measure"]) -> None:
+def _refuse(found: Varied, points: int, figures: tuple[str, ...]) -> None:
     if len(found.ranges) > 1:
         msg = "render: read two ranges, but rendered points are drawn along one; expected one range"
         raise InputError(msg)
     if points > MOST_POINTS:
         msg = f"render: read {points} points; expected at most {MOST_POINTS}, as each is rendered"
         raise InputError(msg)
-    if not measures:
-        names = ", ".join(_MEASURES)
+    if not figures:
+        names = ", ".join(MEASURES)
         msg = f"render: read no figure that an image can give; expected --figures with {names}"
         raise InputError(msg)
 
 
-def _at(
-    course: Course, place: Place, asked: tuple[tuple["Measure", ...], Varied], seed: int
-) -> Iterator[Seen]:
-    measures, found = asked
-    point = course.walk.at(place)
-    numbers = station(point)
+def _at(point: _Point) -> list[Seen]:
+    """Measure the figures of one point."""
+    setup = point.walk.at(point.place)
+    numbers = station(setup)
     clipped = _clips(numbers)
-    for measure in measures:
-        for name, estimate in measure(point, numbers, seed).items():
-            if name in found.shown_figures and np.isfinite([estimate.value, estimate.sd]).all():
-                yield Seen(
-                    title=course.title, place=place, figure=name, estimate=estimate, clipped=clipped
-                )
+    measures = dict.fromkeys(MEASURES[name] for name in point.figures)
+    return [
+        Seen(title=point.title, place=point.place, figure=name, estimate=estimate, clipped=clipped)
+        for measure in measures
+        for name, estimate in measure(setup, numbers, point.run).items()
+        if name in point.figures and np.isfinite([estimate.value, estimate.sd]).all()
+    ]
 
 
 def _clips(numbers: Station) -> bool:
@@ -159,132 +143,3 @@ def _clips(numbers: Station) -> bool:
         numbers.noise_e(numbers.electrons_white), numbers.pattern_e(numbers.electrons_white)
     )
     return bool(np.any(reach_e > numbers.saturation_e))
-
-
-def _part(setup: Setup, numbers: Station, changes: dict[str, object]) -> Setup:
-    """Give the same station with fewer pixels and a target of our own."""
-    across = setup.acquisition.binning.across
-    unfit = {key: value for key, value in _UNFIT.items() if value is not None or _has(setup, key)}
-    return changed(
-        setup,
-        {
-            **unfit,
-            "camera.pixels": min(setup.camera.pixels, _SAMPLES * across),
-            "lens.magnification": float(numbers.optics.magnification),
-            "acquisition.lines": _SAMPLES,
-            **changes,
-        },
-    )
-
-
-def _has(setup: Setup, dotted: str) -> bool:
-    section, _, key = dotted.partition(".")
-    return key in setup.texts[section]
-
-
-def _on_white(setup: Setup, numbers: Station, seed: int) -> Measured:
-    """Measure signal and noise on an even target."""
-    made = scan(_part(setup, numbers, {"target.image": "flat"}), seed)
-    found = white_figures(made.setup, station(made.setup), made.image)
-    if "snr_white" not in found:
-        return {}
-    lines, columns = made.image.shape[:2]
-    signal_e, snr = (np.array(values(found[key])) for key in ("electrons_white", "snr_white"))
-    noise_e = signal_e / snr
-    streaks_e = np.asarray(numbers.pattern_e(numbers.electrons_white))
-    mean_sd_e = np.sqrt(noise_e**2 / (lines * columns) + streaks_e**2 / columns)
-    snr_sd = snr * np.sqrt(1 / (2 * (lines - 1) * columns) + (mean_sd_e / signal_e) ** 2)
-    return {
-        "electrons_white": _weakest("electrons_white", signal_e, mean_sd_e),
-        "snr_white": _weakest("snr_white", snr, snr_sd),
-    }
-
-
-def _weakest(name: str, value: FloatArray, sd: FloatArray) -> Estimate:
-    where = int(np.flatnonzero(value == weakest(name, value))[0])
-    return Estimate(value=float(value[where]), sd=float(np.broadcast_to(sd, value.shape)[where]))
-
-
-def _edge_across(setup: Setup, numbers: Station, seed: int) -> Measured:
-    return _at_edge(setup, numbers, seed, "x")
-
-
-def _edge_along(setup: Setup, numbers: Station, seed: int) -> Measured:
-    return _at_edge(setup, numbers, seed, "y")
-
-
-def _at_edge(setup: Setup, numbers: Station, seed: int, axis: str) -> Measured:
-    """Measure MTF50 on a slanted edge through the middle of the image."""
-    pitch_um = float(numbers.timing.line_advance_um), float(numbers.geometry.object_pixel_x_um)
-    width = min(int(numbers.geometry.image_width_px), _SAMPLES)
-    part = _part(
-        setup,
-        numbers,
-        {
-            "target.image": "edge",
-            "target.angle": "5 deg" if axis == "x" else "85 deg",
-            "target.pixel_size": f"{min(pitch_um) / _FINENESS!r} um",
-            "target.width": f"{width * pitch_um[1] / 1000!r} mm",
-            "target.height": f"{_SAMPLES * pitch_um[0] / 1000!r} mm",
-        },
-    )
-    made, name = scan(part, seed), f"mtf50_{axis}_lp_mm"
-    if name not in made.measured:
-        return {}
-    value = float(made.measured[name])
-    spread = _response_sd(made, pitch_um) / _slope(numbers, axis, value)
-    return {name: Estimate(value=value, sd=float(np.hypot(spread, _READING * value)))}
-
-
-def _response_sd(made: Scan, pitch_um: tuple[float, float]) -> float:
-    """Noise of the response where it is one half; it grows with the frequency."""
-    plane = made.image if made.image.ndim == 2 else made.image[:, :, 1]  # noqa: PLR2004 -- lines and columns alone
-    seen = edge_response(plane, pixel_pitch=pitch_um, limits=(0, made.setup.full_scale_dn))
-    return seen.mtf_noise * (seen.mtf50_cyc_px or 0.5) / 0.25
-
-
-def _slope(numbers: Station, axis: str, frequency_lp_mm: float) -> float:
-    """Fall of the closed form per line pair a millimetre, at a frequency."""
-    mtf = mtf_across if axis == "x" else mtf_along
-    low, high = (mtf(numbers, frequency_lp_mm * part) for part in (0.99, 1.01))
-    return float(np.squeeze(low - high)) / (0.02 * frequency_lp_mm)
-
-
-def _by_injection(setup: Setup, numbers: Station, seed: int) -> Measured:
-    """Measure d' on defects put on white: their shift over the spread without them."""
-    need = setup.requirement
-    if (
-        setup.camera.kind != "mono"
-        or need.smallest_defect_um is None
-        or need.defect_shape != "disc"
-    ):
-        return {}
-    # cameras of their own for every point, so that one pattern does not shift them all
-    own = {"camera.pattern_seed": _CAMERAS * seed, "target.image": "flat"}
-    try:
-        part = _part(setup, numbers, {**own, "acquisition.lines": None})
-        found = inject(part, _DEFECTS, seed, places=_PLACES)
-    except InputError:
-        return {}  # the defect does not fit into the part of the line
-    # each round is another camera, whose streaks its defects share: rounds are independent
-    rounds = len(found.without) // len(found.each_dprime)
-    outputs = np.array([found.with_defect, found.without]).reshape(2, rounds, -1)
-    shift = _of_rounds(outputs[0].mean(axis=1) - outputs[1].mean(axis=1))
-    spread = _of_rounds(((outputs[1] - found.without.mean()) ** 2).mean(axis=1))
-    return {"defect_dprime": shift.over(spread.root())} if spread.value > 0 else {}
-
-
-def _of_rounds(each: FloatArray) -> Estimate:
-    sd = each.std(ddof=1) / np.sqrt(len(each))
-    return Estimate(value=float(each.mean()), sd=float(sd))
-
-
-Measure = Callable[[Setup, Station, int], Measured]
-_MEASURES: dict[str, Measure] = {
-    "electrons_white": _on_white,
-    "snr_white": _on_white,
-    "mtf50_x_lp_mm": _edge_across,
-    "mtf50_y_lp_mm": _edge_along,
-    "defect_dprime": _by_injection,
-}
-"""Which measurement gives a figure."""

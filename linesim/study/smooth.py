@@ -10,6 +10,7 @@ in the end all points. Jumps, as of an encoder that rounds to whole counts, fail
 
 from collections.abc import Mapping, Sequence
 from itertools import product
+from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,7 +66,7 @@ def smooth_figures(along: Walk, groups: Mapping[str, str], tell: Tell) -> dict[s
 
 def _asked(nodes: Sequence[Picked]) -> int:
     """Count points at the nodes and halfway between them, at most."""
-    return 2 ** len(nodes) * int(np.prod([len(each) for each in nodes]))
+    return int(2 ** len(nodes)) * prod(len(each) for each in nodes)
 
 
 def _spread(length: int, count: int) -> Picked:

@@ -2,10 +2,8 @@
 
 import hashlib
 import json
-from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, replace
-from importlib.metadata import version
 from math import prod
 from pathlib import Path
 from typing import Any
@@ -26,15 +24,12 @@ from linesim.setup.setup import Setup
 from linesim.study.measured import Measured, measured
 from linesim.study.memory import refuse_too_large
 from linesim.study.scan import all_figures, needed
+from linesim.study.tasks import Tell, versions
 from linesim.targets.load import target_reference, target_size
 
 MOST_HELD = 1 << 28
 """Samples of a scan that is held in memory: 1.6 GB with its expected electrons. Our choice."""
 _EIGHT_BIT = 8
-_LIBRARIES = ("numpy", "scipy", "tifffile", "linesim")
-
-Tell = Callable[[int, int], object]
-"""Told lines that are done, and lines in all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,5 +214,5 @@ def _like(setup: Setup, seed: int, shape: tuple[int, int]) -> dict[str, Any]:
     return {
         "setup": hashlib.sha256(said.encode()).hexdigest(),
         "seed": seed,
-        "versions": {name: version(name) for name in _LIBRARIES},
+        "versions": versions(),
     }

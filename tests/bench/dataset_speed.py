@@ -23,9 +23,9 @@ from linesim.dataset import write as write_module
 from linesim.dataset.make import make_set
 from linesim.dataset.plan import Plan
 from linesim.dataset.plan_file import plan_from
-from linesim.dataset.workers import Alone
 from linesim.dataset.write import write_image
 from linesim.forward.render import render
+from linesim.study.tasks import Alone
 
 PLANS: dict[str, dict[str, Any]] = {
     "no faults, PNG": {"images": {"good_share": 1.0}},

@@ -88,6 +88,17 @@ def test_scans_come_on_request_and_are_those_of_scan(run: Call, tmp_path: Path) 
     assert tifffile.imread(tmp_path / "c/2x2_charge/scan.tif").shape == (40, 24)
 
 
+def test_workers_change_no_byte(run: Call, tmp_path: Path) -> None:
+    """Two processes write the files that this one writes, and say the same."""
+    asked = ("compare", "tiny.toml", "--binning", "1x1,2x2", "--scans", "--out")
+    _, out = run(*asked, "a")
+    assert run(*asked, "b", "--workers", "2")[1] == out.replace(" in a/", " in b/")
+    files = sorted(path.relative_to(tmp_path / "a") for path in (tmp_path / "a").rglob("*.*"))
+    assert len(files) > 3
+    for name in files:
+        assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
+
+
 def test_true_proportion_touches_pictures_alone(run: Call, tmp_path: Path) -> None:
     """The figures stay."""
     run("compare", "tiny.toml", "--out", "a")
@@ -132,6 +143,8 @@ def test_strict_asks_for_one_that_meets_all(
         (("--set", "target.image=edge"), "so that all see one strip"),
         (("--set", "lens.f_number=2", "--binning", "2x2"), "compare: read --set and --binning"),
         (("whole.toml", "--binning", "2x2"), "compare: read several setup files and --binning"),
+        (("--workers", "2", "--cluster", "local:2"), "--workers: read --cluster too"),
+        (("--cluster", "local:none"), '--cluster: read "local:none"'),
         (("none.toml",), 'variant "none": setup "none.toml"'),
     ],
 )

@@ -16,7 +16,7 @@ import pytest
 from linesim.cli import main
 from linesim.setup.errors import InputError
 from linesim.setup.load import load_setup
-from linesim.study import compare as comparing
+from linesim.study import compare_tasks as comparing
 from linesim.study import scan as scanning
 from linesim.study.compare import compare
 
@@ -208,7 +208,7 @@ def test_ctrl_c_in_a_comparison(tiny: str, tmp_path: Path) -> None:
     code = """
 import signal, sys
 signal.signal(signal.SIGINT, signal.default_int_handler)
-import linesim.study.compare as study
+import linesim.study.compare_tasks as study
 scan = study.scan
 def told(*given, **named):
     found = scan(*given, **named)

@@ -30,13 +30,15 @@ def test_the_sample_stands_in(run: Call, tmp_path: Path) -> None:
 
 
 def test_rendered_points(run: Call) -> None:
-    """--render adds what was measured; --seed chooses the noise."""
+    """--render adds what was measured; --seed chooses the noise, --workers nothing."""
     words = ("vary", "tiny.toml", "light.illuminance=10klx,20klx", "--figures", "snr_white")
     points = [
         json.loads(run(*words, "--render", "--json", "--seed", seed)[1])["rendered"]
         for seed in ("1", "1", "2")
     ]
     assert points[0] == points[1] != points[2]
+    spread = run(*words, "--render", "--json", "--seed", "1", "--workers", "2")[1]
+    assert json.loads(spread)["rendered"] == points[0]
     assert "rendered" not in json.loads(run(*words, "--json")[1])
 
 
@@ -76,6 +78,12 @@ def test_ways(run: Call, tmp_path: Path) -> None:
         (("lens.f_number=2,4", "--binning", "9x9"), "this is not two factors"),
         (("lens.f_number=2,4", "--figures", "beauty"), "no such figure"),
         (("lens.f_number=2,4", "--out", "base.toml"), "is a file"),
+        (("lens.f_number=2,4", "--workers", "2"), "--workers: read without --render"),
+        (("lens.f_number=2,4", "--cluster", "local:2"), "--cluster: read without --render"),
+        (
+            ("lens.f_number=2,4", "--render", "--workers", "2", "--cluster", "local:2"),
+            "expected one of the two",
+        ),
     ],
 )
 def test_refusals(refused: Callable[..., str], words: tuple[str, ...], told: str) -> None:

@@ -7,7 +7,7 @@ import pytest
 from linesim.dataset.make import make_set
 from linesim.dataset.plan import Plan
 from linesim.dataset.plan_file import load_plan
-from linesim.dataset.workers import Alone
+from linesim.study.tasks import Alone
 
 STATION = """\
 title = "Small"

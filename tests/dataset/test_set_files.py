@@ -19,7 +19,7 @@ from linesim.dataset.make import make_set
 from linesim.dataset.plan import Plan
 from linesim.dataset.plan_file import load_plan, plan_from
 from linesim.dataset.splits import SPLITS
-from linesim.dataset.workers import Alone
+from linesim.study.tasks import Alone
 
 pytestmark = pytest.mark.filterwarnings("ignore:__array__ implementation:DeprecationWarning")
 """pycocotools 2.0.11 with numpy 2."""

@@ -13,16 +13,17 @@ from linesim.dataset.layout import SET, leftovers
 from linesim.dataset.make import make_set
 from linesim.dataset.plan import Plan
 from linesim.dataset.plan_file import load_plan
-from linesim.dataset.workers import Alone, cluster, processes
+from linesim.dataset.workers import cluster, images, processes
 from linesim.dataset.write import write_images
 from linesim.setup.errors import InputError
+from linesim.study.tasks import Alone
 
 KILLED = """\
 import os, signal, sys
 from pathlib import Path
 from linesim.dataset.make import make_set
 from linesim.dataset.plan_file import load_plan
-from linesim.dataset.workers import Alone
+from linesim.study.tasks import Alone
 from linesim.files import atomic
 
 if __name__ == "__main__":
@@ -179,7 +180,7 @@ def test_a_refusal_of_a_worker_comes_home_in_sentences(made: Path, tmp_path: Pat
     path = tmp_path / "set" / "plan.toml"
     path.write_text(path.read_text("utf-8") + "\n[bla]\n[blub]\n", "utf-8")
     with processes(2) as crew, pytest.raises(InputError) as told:
-        list(crew.made(str(tmp_path / "set"), [(0,)]))
+        list(images(crew, str(tmp_path / "set"), [0], 1))
     assert [each.partition(":")[0] for each in told.value.faults] == ["bla", "blub"]
 
 

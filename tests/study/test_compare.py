@@ -1,17 +1,25 @@
 """Variants side by side: each is the scan that it would be alone, and fewer or more are refused."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
+from PIL import Image
 
 import linesim
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
+from linesim.study import memory
 from linesim.study.compare import compare, compared
-from linesim.study.scan import scan
+from linesim.study.crews import processes
+from linesim.study.scan import needed, scan
+from linesim.study.tasks import Alone, Crew, Pool
 from linesim.study.variants import BINNINGS, Variant, binning_variants
+from linesim.targets.load import target_size
 
 BASE = setup_from(
     {
@@ -135,3 +143,94 @@ def test_the_public_name_is_this_function() -> None:
     """`linesim.compare`, found when it is first asked for."""
     assert linesim.compare is compare
     assert "compare" in linesim.__all__
+
+
+@pytest.fixture(scope="module")
+def pair() -> Iterator[Crew]:
+    """Lend two processes."""
+    with processes(2) as crew:
+        yield crew
+
+
+def elsewhere(before: Callable[[], object] = lambda: None) -> Crew:
+    """Lend a worker as on another machine, which must get the target by itself."""
+
+    def submit(work: Callable[[Any], Any], task: object) -> "Future[Any]":
+        before()
+        done: Future[Any] = Future()
+        try:
+            done.set_result(work(task))
+        except InputError as refusal:
+            done.set_exception(refusal)
+        return done
+
+    return Pool(submit=submit, ended=set, workers=1, here=0)
+
+
+@pytest.mark.parametrize("image", ["foil", "flat", "foil.png"])
+def test_workers_change_no_byte(image: str, pair: Crew, tmp_path: Path) -> None:
+    """Drawn, read by its name, or read from a file; by workers that share it, and that do not."""
+    Image.fromarray(np.arange(120 * 160, dtype=np.uint32).astype(np.uint8).reshape(120, 160)).save(
+        tmp_path / "foil.png"
+    )
+    sides: dict[str, object] = {"target.width": None, "target.height": None}
+    changes = {"target.image": image, **(sides if image.endswith("png") else {})}
+    setup = changed(setup_from(BASE.texts, tmp_path), changes)
+    variants = binning_variants(setup, ("1x1", "2x1", "2x2"))
+    alone = compared("", variants, 3)
+    told: list[tuple[int, int]] = []
+    for crew in (pair, elsewhere()):
+        found = compared("", variants, 3, crew=crew, told=lambda *each: told.append(each))
+        assert found.metrics() == alone.metrics()
+        for one, same in zip(found.variants, alone.variants, strict=True):
+            assert_array_equal(one.scan.image, same.scan.image)
+            assert_array_equal(one.scan.expected_e, same.scan.expected_e)
+    assert told == [(0, 3), (1, 3), (2, 3)] * 2
+
+
+def test_a_file_that_changes_is_refused(tmp_path: Path) -> None:
+    """A worker that reads another target than this process, or none, says so."""
+    file = tmp_path / "a.png"
+    Image.fromarray(np.full((300, 400), 99, dtype=np.uint8)).save(file)
+    setup = changed(
+        setup_from(BASE.texts, tmp_path),
+        {"target.image": "a.png", "target.width": None, "target.height": None},
+    )
+    variants = binning_variants(setup, ("1x1", "2x2"))
+    for change in (lambda: file.write_bytes(b"another"), lambda: file.unlink(missing_ok=True)):
+        with pytest.raises(
+            InputError, match=r'target\.image: read "a\.png", which is not the same'
+        ):
+            compared("", variants, crew=elsewhere(change))
+        Image.fromarray(np.full((300, 400), 99, dtype=np.uint8)).save(file)
+
+
+def test_a_refusal_of_a_worker_names_the_variant(pair: Crew) -> None:
+    """The same sentence as without workers: a rate that leaves no time to expose."""
+    late = Variant(title="late", setup=changed(BASE, {"camera.dead_time": "1 ms"}))
+    told = []
+    for crew in (None, pair):
+        with pytest.raises(InputError) as refusal:
+            compared("", [Variant(title="fine", setup=BASE), late], crew=crew)
+        told.append(refusal.value.faults)
+    assert told[0] == told[1]
+
+
+def test_memory_of_all_workers_is_counted(pair: Crew, monkeypatch: pytest.MonkeyPatch) -> None:
+    """
+    What suffices here does not for two workers, each with tables of its own and its scan twice.
+
+    Two of them work: twice the work of one thread, four scans, one on its way, and both kept here.
+    """
+    variants = binning_variants(BASE, ("1x1", "2x1"))
+    asked = [needed(one.setup, target_size(one.setup), workers=1)[0] for one in variants]
+    most = max(asked, key=lambda each: each.work)
+    alone = sum(each.result for each in asked) + most.target + most.work
+    both = alone + most.work + 5 * max(each.result for each in asked)
+    monkeypatch.setattr(memory, "available", lambda: both - 1)
+    compared("", variants, crew=Alone(threads=1))
+    with pytest.raises(InputError, match="--force goes on all the same; fewer workers need less"):
+        compared("", variants, crew=pair)
+    compared("", variants, crew=pair, force=True)
+    monkeypatch.setattr(memory, "available", lambda: both)
+    compared("", variants, crew=pair)

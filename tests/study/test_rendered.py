@@ -5,6 +5,7 @@ import pytest
 
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
+from linesim.study.crews import processes
 from linesim.study.rendered import Seen, rendered
 from linesim.study.vary import Varied, vary
 from linesim.study.wishes import weakest
@@ -116,6 +117,16 @@ def test_the_same_seed_gives_the_same_points() -> None:
     one, again, other = (rendered(found, seed=seed) for seed in (1, 1, 2))
     assert one == again
     assert one != other
+
+
+def test_workers_change_no_point() -> None:
+    """Two processes, one point of each of two ways of binning."""
+    found = study(["snr_white", "mtf50_x_lp_mm"], {"light.illuminance": "10klx"})
+    told: list[tuple[int, int]] = []
+    with processes(2) as crew:
+        seen = rendered(found, seed=1, crew=crew, tell=lambda *each: told.append(each))
+    assert seen == rendered(found, seed=1)
+    assert told == [(1, 2), (2, 2)]
 
 
 def test_colours() -> None:

@@ -20,7 +20,8 @@ from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
 from linesim.study.scan import scan
-from linesim.study.streamed import Manner, Tell, is_long, scan_to_file
+from linesim.study.streamed import Manner, is_long, scan_to_file
+from linesim.study.tasks import Tell
 from linesim.targets import windowed as windows
 
 BASE = setup_from(

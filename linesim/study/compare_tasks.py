@@ -1,0 +1,242 @@
+"""
+Scanning variants as tasks: what travels to a worker, where it gets the target from, and memory.
+
+The target is drawn or read once, here, and workers of this machine look at it where it lies: to
+draw a scene takes longer than to scan it. Workers elsewhere each draw or read it once.
+"""
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from linesim.forward.reference import ArrayReference, Reference
+from linesim.setup.errors import InputError
+from linesim.setup.relations import BUILT_IN
+from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
+from linesim.study.memory import Need, refuse_too_large
+from linesim.study.scan import Scan, needed, scan
+from linesim.study.shared import Shared, attached, can_share, shared
+from linesim.study.tasks import Crew, one_blas_thread
+from linesim.study.variants import Variant
+from linesim.targets.load import target_reference, target_size
+
+_READ_BY_NAME = ("flat", "edge")
+"""Targets that figures are read off; they cost next to nothing to draw."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Origin:
+    """
+    Where another process gets a target from.
+
+    Parameters
+    ----------
+    setup : Setup
+        Names it.
+    digest : str
+        Of its file: another file under the same name is another target.
+    held : Shared or None
+        Where it lies on this machine, drawn or read.
+    """
+
+    setup: Setup
+    digest: str
+    held: Shared | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VariantTask:
+    """
+    One variant to scan.
+
+    Parameters
+    ----------
+    variant : Variant
+        The variant.
+    seed : int
+        Of noise and jitter.
+    target : Reference, Origin or None
+        At hand; or to be drawn or read; or none, where figures are read off by its name.
+    threads : int or None
+        One a processor where there is none.
+    """
+
+    variant: Variant
+    seed: int
+    target: Reference | Origin | None
+    threads: int | None
+
+
+@contextmanager
+def target_for(setup: Setup, crew: Crew) -> Iterator[Reference | Origin | None]:
+    """
+    Have the target drawn or read once, so that all see the same, whatever happens to a file.
+
+    Parameters
+    ----------
+    setup : Setup
+        Of the first variant.
+    crew : Crew
+        Who scans.
+
+    Yields
+    ------
+    Reference, Origin or None
+        As a task has it.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be drawn or read.
+    """
+    if setup.target.image in _READ_BY_NAME:
+        yield None
+        return
+    if crew.apart and not can_share(crew):
+        yield Origin(setup=setup, digest=_digest(setup), held=None)
+        return
+    with one_blas_thread():
+        target = target_reference(setup)
+    if not crew.apart:
+        yield target
+        return
+    lent = _lent(target)
+    del target  # what workers look at is a copy
+    with lent as held:
+        yield Origin(setup=setup, digest="", held=held)
+
+
+def _lent(target: Reference) -> AbstractContextManager[Shared | None]:
+    """Lend a target that is held; what is drawn by rows takes no time to set up."""
+    return shared(target.data) if isinstance(target, ArrayReference) else nullcontext()
+
+
+def _digest(setup: Setup) -> str:
+    """Tell a file by what is in it; nothing where there is none."""
+    if setup.target.image in BUILT_IN:
+        return ""
+    try:
+        with (setup.folder / setup.target.image).open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return ""
+
+
+@lru_cache(maxsize=1)
+def _seen(origin: Origin) -> Reference:
+    """Look at the target where it lies, or draw or read it once in each worker."""
+    data = attached(origin.held) if origin.held else None
+    if data is not None:
+        return ArrayReference(data=data, pixel_size_um=origin.setup.target.pixel_size_um)
+    if _digest(origin.setup) != origin.digest:
+        msg = (
+            f"target.image: read {shown(origin.setup.target.image)}, which is not the same file "
+            "for a worker as it is here; expected one that stays, under one path on all machines"
+        )
+        raise InputError(msg)
+    return target_reference(origin.setup)
+
+
+def scanned(task: VariantTask) -> Scan:
+    """
+    Scan one variant: what a worker is asked to do.
+
+    Parameters
+    ----------
+    task : VariantTask
+        The variant.
+
+    Returns
+    -------
+    Scan
+        Image and figures.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be run.
+    """
+    target = _seen(task.target) if isinstance(task.target, Origin) else task.target
+    with _named(task.variant):
+        return scan(task.variant.setup, task.seed, target, workers=task.threads, force=True)
+
+
+@contextmanager
+def _named(variant: Variant) -> Iterator[None]:
+    """Say of which variant a refusal is."""
+    try:
+        yield
+    except InputError as refusal:
+        told = (f"variant {shown(variant.title)}: {fault}" for fault in refusal.faults)
+        raise InputError(*told) from None
+
+
+def refuse_without_memory(variants: Sequence[Variant], crew: Crew, *, force: bool) -> None:
+    """
+    Refuse before the first scan what the last one would not fit beside.
+
+    Parameters
+    ----------
+    variants : sequence of Variant
+        To be scanned.
+    crew : Crew
+        Who scans: workers on this machine each hold a target and a scan of their own.
+    force : bool
+        Go on all the same.
+
+    Raises
+    ------
+    InputError
+        With what is needed and what there is, or where a variant cannot be run.
+    """
+    needs, shapes = [], []
+    for one in variants:
+        with _named(one):
+            need, shape = needed(one.setup, target_size(one.setup), workers=crew.threads)
+        needs.append(need)
+        shapes.append(shape)
+    try:
+        refuse_too_large(
+            _apart(needs, variants[0].setup, crew) if crew.apart else needs,
+            max(shapes),
+            force=force,
+        )
+    except InputError as refusal:
+        if crew.here == 0:
+            raise
+        msg = f"{refusal}; fewer workers need less, as each of them holds a scan of its own"
+        raise InputError(msg) from None
+
+
+def _apart(needs: Sequence[Need], setup: Setup, crew: Crew) -> list[Need]:
+    """
+    Add up what a scan takes in all workers of this machine, and here.
+
+    A result is there twice in its worker and once more here while it travels, as a pickled text.
+    """
+    at_once = min(crew.here, len(needs))
+    read = _file_bytes(setup)
+    if can_share(crew):
+        targets = max(each.target for each in needs) + read
+    else:
+        # samples of a file, of up to 16 bits, lie beside single precision while it is read
+        targets = at_once * max(*(each.target for each in needs), read * 3 // 2)
+    return [
+        replace(
+            each,
+            target=targets,
+            work=at_once * (each.work + 2 * each.result) + each.result,
+        )
+        for each in needs
+    ]
+
+
+def _file_bytes(setup: Setup) -> int:
+    """Count what an image file takes, which has been read here by now; 0 for what is drawn."""
+    if setup.target.image in BUILT_IN:
+        return 0
+    read = target_reference(setup)
+    return read.data.nbytes if isinstance(read, ArrayReference) else 0
