@@ -111,7 +111,7 @@ def places(scan: FiledScan) -> NDArray[np.uint8]:
             image=tones(image, black_dn, white_dn),
             grid=grid,
             title=f"{name}: lines {start} to {start + shown} of {lines}, "
-            f"{start * grid.along_um / 1e6:.6g} m on",
+            f"{start * grid.along_um / 1e6:.4g} m on",
         )
         for name, start, image in zip(_PLACES, starts, cut, strict=True)
     ]
