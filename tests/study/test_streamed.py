@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import time
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -201,6 +202,20 @@ def test_the_seam_of_a_repeat_costs_nothing() -> None:
         else:
             assert sum(Counted.asked) == rows
     assert plain.shape == image.shape
+
+
+def test_memory_does_not_grow(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Five times the lines, the same memory at its peak, to 5 %; a scan held takes 1 MB more."""
+    monkeypatch.setattr("linesim.metrics.tally.BLOCK_SAMPLES", 50_000)
+    wide = changed(BASE, {"camera.pixels": 200})
+    peaks = []
+    for lines in (640, 640, 3200):  # the first fills what stays in caches
+        tracemalloc.start()
+        long = changed(wide, {"acquisition.lines": lines})
+        scan_to_file(long, tmp_path / f"{lines}.tif", manner=Manner(workers=1))
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+    assert peaks[2] < 1.05 * peaks[1]
 
 
 def test_long_scans_are_told_by_their_samples() -> None:
