@@ -93,16 +93,21 @@ def _streamed(
 ) -> "tuple[FiledScan, tuple[Path, ...]]":
     """Render into the file, and write what goes with it."""
     from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
+    from linesim.files.unfinished import note_of  # noqa: PLC0415 -- quick --help
     from linesim.report.outputs import SAMPLES, write_filed  # noqa: PLC0415 -- quick --help
     from linesim.study.streamed import scan_to_file  # noqa: PLC0415 -- quick --help
 
+    note = note_of(folder / SAMPLES)
+    if manner.resume and not note.exists():
+        typer.echo("linesim: nothing was broken off here; the scan begins anew", err=True)
     try:
         with progress("lines", timed=True) as tell:
             found = scan_to_file(chosen, folder / SAMPLES, seed, manner=manner, tell=tell)
+        return found, write_filed(found, folder)
     except KeyboardInterrupt:
-        typer.echo("linesim: --resume goes on from here", err=True)
+        if note.exists():
+            typer.echo("linesim: --resume goes on from here", err=True)
         raise
-    return found, write_filed(found, folder)
 
 
 def _refuse_pages(*, report: bool, true_proportion: bool) -> None:

@@ -4,76 +4,29 @@ A TIFF file that grows over a long time, and can be gone on with after a break.
 While it grows it bears another name, and a note beside it tells how many of its lines are safe on
 the disk. When it is whole it gets its final name in one step. A run that is stopped or killed
 leaves both, and `resume` goes on from what the note says; nothing under the final name is ever half
-written.
+written. One run at a time writes into a folder, where the system can see to that.
 """
 
 import contextlib
-import json
 import os
 import shutil
 import threading
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass
-from math import prod
 from pathlib import Path
 from typing import Any, BinaryIO
 
-import numpy as np
 from numpy.typing import NDArray
 
 from linesim.files.atomic import refuse_special, refusing, write_json
 from linesim.files.images_out import lay_out_tiff
+from linesim.files.unfinished import Note, Planned, left_before, note_of
 from linesim.setup.errors import InputError
 
 _PAUSE_S = 2.0
 """Between two notes: what a killed run has to do again."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Planned:
-    """
-    What a growing file is to become.
-
-    Parameters
-    ----------
-    path : Path
-        Its final name.
-    shape : tuple of int
-        (lines, width) or (lines, width, 3).
-    kind : dtype
-        Of a sample: uint8 or uint16.
-    full_scale_dn : int
-        Largest sample that can be. [DN]
-    like : mapping
-        What a run must have in common with the one that began, to go on: plain data by name.
-    """
-
-    path: Path
-    shape: tuple[int, ...]
-    kind: np.dtype[Any]
-    full_scale_dn: int
-    like: Mapping[str, Any]
-
-    @property
-    def line_bytes(self) -> int:
-        """Bytes of a line."""
-        return prod(self.shape[1:]) * self.kind.itemsize
-
-    @property
-    def size_bytes(self) -> int:
-        """Bytes of all lines."""
-        return self.shape[0] * self.line_bytes
-
-    @property
-    def part(self) -> Path:
-        """The file while it grows."""
-        return self.path.with_name(f"{self.path.stem}.unfinished{self.path.suffix}")
-
-    @property
-    def note(self) -> Path:
-        """The note beside it."""
-        return self.path.with_name(f"{self.path.stem}.unfinished.json")
+_SECTOR_BYTES = 512
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -116,20 +69,28 @@ class Growing:
         told = {"lines": done, "of": self.planned.shape[0], "offset": self.offset}
         write_json(self.planned.note, {**told, **self.planned.like})
 
-    def recorded(self, steps: Iterator[int]) -> Iterator[int]:
-        """Hand on how many lines are done, and note it every few seconds."""
-        noted_s = time.monotonic()
-        for done in steps:
-            if time.monotonic() - noted_s > _PAUSE_S:
+    def recorded(self, steps: Iterator[int]) -> Generator[int]:
+        """Hand on how many lines are done, and note it every few seconds and at the end."""
+        done, noted_s = self.done, time.monotonic()
+        try:
+            for done in steps:
+                if time.monotonic() - noted_s > _PAUSE_S:
+                    self.record(done)
+                    noted_s = time.monotonic()
+                yield done
+        finally:
+            # why it ends is told by whoever ended it, such as a full disk
+            with contextlib.suppress(InputError, OSError):
                 self.record(done)
-                noted_s = time.monotonic()
-            yield done
 
 
 @contextlib.contextmanager
 def growing_tiff(planned: Planned, *, resume: bool, force: bool = False) -> Iterator[Growing]:
     """
     Open a file to grow, or to go on growing; on leaving, it gets its final name.
+
+    The note stays until `settle` is called, so that what is read off a whole file can be made up
+    for after a break as well.
 
     Parameters
     ----------
@@ -143,7 +104,7 @@ def growing_tiff(planned: Planned, *, resume: bool, force: bool = False) -> Iter
     Yields
     ------
     Growing
-        To put lines into, by several threads.
+        To put lines into, by several threads; where ``done`` counts all lines, nothing is to do.
 
     Raises
     ------
@@ -152,73 +113,50 @@ def growing_tiff(planned: Planned, *, resume: bool, force: bool = False) -> Iter
         too little room on the disk, or it cannot be written.
     """
     with refusing(planned.path):
-        planned.path.parent.mkdir(parents=True, exist_ok=True)
-        refuse_special(planned.path.resolve(), planned.path)
-        before = _before(planned, resume=resume)
-        if before is None:
-            _refuse_no_room(planned, force=force)
-        with _locked(planned) as stream:
-            lines, offset = before or _anew(planned)
-            yield Growing(
-                planned=planned, stream=stream, offset=offset, done=lines, lock=threading.Lock()
-            )
-            os.fsync(stream.fileno())
-        planned.part.replace(planned.path)
-        planned.note.unlink(missing_ok=True)
+        planned.final.parent.mkdir(parents=True, exist_ok=True)
+        for each in (planned.final, planned.part, planned.note):
+            refuse_special(each, planned.path if each == planned.final else each)
+        with _alone_in(planned.final.parent):
+            before = left_before(planned, resume=resume)
+            lines, offset = _anew(planned, force=force) if before is None else before
+            whole = lines == planned.shape[0] and not planned.part.exists()
+            with (planned.final if whole else planned.part).open("r+b", buffering=0) as stream:
+                file = Growing(
+                    planned=planned, stream=stream, offset=offset, done=lines, lock=threading.Lock()
+                )
+                if before is None:
+                    file.record(0)
+                yield file
+                file.record(planned.shape[0])
+            if not whole:
+                planned.part.replace(planned.final)
 
 
-def _anew(planned: Planned) -> tuple[int, int]:
+def settle(path: Path) -> None:
+    """
+    Take the note away: nothing is left to be gone on with.
+
+    Parameters
+    ----------
+    path : Path
+        Final name of the file.
+    """
+    note_of(path).unlink(missing_ok=True)
+
+
+def _anew(planned: Planned, *, force: bool) -> Note:
     """Make the file with room for all lines."""
+    _refuse_no_room(planned, force=force)
     planned.note.unlink(missing_ok=True)
     scale = planned.full_scale_dn
     return 0, lay_out_tiff(planned.part, planned.shape, planned.kind, full_scale_dn=scale)
 
 
-def _before(planned: Planned, *, resume: bool) -> tuple[int, int] | None:
-    """Read how far a run before came, and where its line 0 begins; None to begin anew."""
-    if not (planned.part.exists() and planned.note.exists()):
-        return None
-    told = _told(planned.note)
-    if not resume:
-        msg = (
-            f'output "{planned.part}" holds a scan that was broken off after {told["lines"]} of '
-            f"{told['of']} lines; expected --resume to go on with it, another --out, or that file "
-            "removed"
-        )
-        raise InputError(msg)
-    other = [key for key, value in planned.like.items() if told.get(key) != value]
-    if other:
-        msg = (
-            f'--resume: "{planned.part}" was begun with another {" and ".join(other)}; expected '
-            "what it began with, or another --out"
-        )
-        raise InputError(msg)
-    if planned.part.stat().st_size != told["offset"] + planned.size_bytes:
-        msg = (
-            f'--resume: "{planned.part}" is not as long as it was made; expected that file '
-            "removed, to begin anew"
-        )
-        raise InputError(msg)
-    return int(told["lines"]), int(told["offset"])
-
-
-def _told(note: Path) -> dict[str, Any]:
-    try:
-        told = json.loads(note.read_text("utf-8"))
-        whole = isinstance(told, dict) and all(
-            isinstance(told.get(key), int) for key in ("lines", "of", "offset")
-        )
-    except ValueError:
-        whole = False
-    if not whole:
-        msg = f'"{note}" cannot be read; expected the note that linesim scan wrote there'
-        raise InputError(msg)
-    return dict(told)
-
-
 def _refuse_no_room(planned: Planned, *, force: bool) -> None:
     """Refuse before hours of work what the disk cannot hold."""
-    there = shutil.disk_usage(planned.path.parent).free
+    there = shutil.disk_usage(planned.final.parent).free
+    if planned.part.exists():  # made anew, it gives back what it takes
+        there += getattr(planned.part.stat(), "st_blocks", 0) * _SECTOR_BYTES
     if planned.size_bytes > there and not force:
         msg = (
             f'output "{planned.path}": {planned.shape[0]} lines need '
@@ -230,17 +168,24 @@ def _refuse_no_room(planned: Planned, *, force: bool) -> None:
 
 
 @contextlib.contextmanager
-def _locked(planned: Planned) -> Iterator[BinaryIO]:
-    """Open the growing file for this process alone, where the system can see to that."""
-    planned.part.touch()
-    with planned.part.open("r+b", buffering=0) as stream:
-        try:
-            import fcntl  # noqa: PLC0415 -- not on every system
-
-            fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except ImportError:
-            pass
-        except BlockingIOError as error:
-            msg = f'output "{planned.part}" is being written by another run; expected another --out'
-            raise InputError(msg) from error
-        yield stream
+def _alone_in(folder: Path) -> Iterator[None]:
+    """Keep other runs out of a folder, where the system can see to that."""
+    try:
+        import fcntl  # noqa: PLC0415 -- not on every system
+    except ImportError:
+        yield
+        return
+    # the folder itself, for a file that is renamed or removed takes its lock along
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        with contextlib.suppress(OSError):  # some network disks have no locks
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError as error:
+                msg = (
+                    f'output "{folder}" is being written to by another run; expected another --out'
+                )
+                raise InputError(msg) from error
+        yield
+    finally:
+        os.close(handle)

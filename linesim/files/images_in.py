@@ -27,8 +27,9 @@ from linesim.setup.infiles import existing_file
 MAX_PIXELS = 1_000_000_000
 MIN_SIDE = 2
 EXPECTED = "a PNG, TIFF or JPEG image"
+FOREIGN_PROFILE = "it has a colour profile other than sRGB; it was decoded as sRGB all the same"
 
-_RAISED = {"target.image": ", or raise target.max_pixels"}
+_RAISED = {"target.image": "target.max_pixels"}
 """What lets a larger image in, by the key that named it."""
 _HEAD_BYTES = 512
 _UPRIGHT = range(1, 9)
@@ -116,7 +117,9 @@ def read_image(
         numbers.
     """
     name = f'{key} "{written or path}"'
-    pixels = read_pixels(path, key=key, max_pixels=max_pixels, written=written)
+    pixels = read_pixels(
+        path, key=key, max_pixels=max_pixels, written=written, raised_by=_RAISED.get(key, "")
+    )
     with refusals_named(name):
         data = _linear(pixels, encoding)
     cautions = tuple(f"{name}: {text}." for text in _cautions(pixels, encoding))
@@ -124,7 +127,12 @@ def read_image(
 
 
 def read_pixels(
-    path: Path | str, *, key: str, max_pixels: int = MAX_PIXELS, written: str | None = None
+    path: Path | str,
+    *,
+    key: str,
+    max_pixels: int = MAX_PIXELS,
+    written: str | None = None,
+    raised_by: str = "",
 ) -> Pixels:
     """
     Read a file's codes as they are stored, whatever they stand for.
@@ -139,6 +147,8 @@ def read_pixels(
         Refuse images with more pixels, before decoding.
     written : str, optional
         The file's name as the user wrote it; ``path`` if left out.
+    raised_by : str
+        Key or option that lets larger images in, for messages; empty where there is none.
 
     Returns
     -------
@@ -152,7 +162,7 @@ def read_pixels(
     """
     file = existing_file(path, key=key, expected=EXPECTED, written=written)
     with refusals_named(f'{key} "{written or path}"'):
-        return _pixels(file, partial(_check_size, max_pixels, raised_by=_RAISED.get(key, "")))
+        return _pixels(file, partial(_check_size, max_pixels, raised_by=raised_by))
 
 
 @contextmanager
@@ -226,10 +236,11 @@ def _check_size(max_pixels: int, rows: int, columns: int, *, raised_by: str) -> 
     if rows < MIN_SIDE or columns < MIN_SIDE:
         raise RefusedImageError(size, f"an image of at least {MIN_SIDE} x {MIN_SIDE}")
     if rows * columns > max_pixels:
-        expected = f"no more than {max_pixels} in all; crop or shrink the image{raised_by}"
+        expected = f"no more than {max_pixels} in all; crop or shrink the image"
         if raised_by:
             gigabytes = rows * columns * 4 / 1e9
-            expected += f" if there is memory for it ({gigabytes:.3g} GB a channel)"
+            expected += f", or raise {raised_by} if there is memory for it"
+            expected += f" ({gigabytes:.3g} GB a channel)"
         raise RefusedImageError(size, expected)
 
 
@@ -260,7 +271,7 @@ def _cautions(pixels: Pixels, encoding: Encoding) -> list[str]:
     if pixels.orientation != 1 and pixels.orientation in _UPRIGHT:
         found.append(f"it was turned upright as its orientation tag ({pixels.orientation}) asks")
     if pixels.foreign_profile and encoding == "srgb":
-        found.append("it has a colour profile other than sRGB; it was decoded as sRGB all the same")
+        found.append(FOREIGN_PROFILE)
     highest = int(pixels.codes.max()) if pixels.full_scale == _SIXTEEN_BIT else _SIXTEEN_BIT
     if 0 < highest <= _FOURTEEN_BIT:
         found.append(

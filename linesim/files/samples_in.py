@@ -12,12 +12,13 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.files.images_in import read_pixels, refusals_named
+from linesim.files.images_in import MAX_PIXELS, read_pixels, refusals_named
 from linesim.files.pixels import Pixels, RefusedImageError, upright
 from linesim.setup.errors import InputError
 
 USUAL_BITS = (10, 12, 14, 16)
 """Depths in which cameras deliver samples of more than 8 bit."""
+_RAISED = "--max-pixels"
 _MOST_BITS = 16
 _TURNS = 8
 _JPEG = b"\xff\xd8\xff"
@@ -51,7 +52,7 @@ class Samples:
 
 
 def read_samples(
-    path: Path | str, *, bit_depth: int | None = None
+    path: Path | str, *, bit_depth: int | None = None, max_pixels: int | None = None
 ) -> tuple[NDArray[np.uint16], int]:
     """
     Read the samples of a PNG, TIFF or JPEG file as they are.
@@ -62,6 +63,8 @@ def read_samples(
         The file.
     bit_depth : int, optional
         Bits of a sample; left out: see `load_samples`.
+    max_pixels : int, optional
+        See `load_samples`.
 
     Returns
     -------
@@ -75,11 +78,17 @@ def read_samples(
     InputError
         As `load_samples` does.
     """
-    found = load_samples(path, bit_depth=bit_depth)
+    found = load_samples(path, bit_depth=bit_depth, max_pixels=max_pixels)
     return found.image_dn, found.full_scale_dn
 
 
-def load_samples(path: Path | str, *, bit_depth: int | None = None, key: str = "image") -> Samples:
+def load_samples(
+    path: Path | str,
+    *,
+    bit_depth: int | None = None,
+    key: str = "image",
+    max_pixels: int | None = None,
+) -> Samples:
     """
     Read the samples of a PNG, TIFF or JPEG file as they are, and say how their depth is known.
 
@@ -97,6 +106,9 @@ def load_samples(path: Path | str, *, bit_depth: int | None = None, key: str = "
         Bits of a sample, 1 to 16.
     key : str
         Argument that named the file, for messages.
+    max_pixels : int, optional
+        Refuse images with more pixels, by their header; left out: 10⁹. One million pixels need 4 MB
+        while they are read, in colour 12 MB, and what the measurement takes.
 
     Returns
     -------
@@ -110,7 +122,7 @@ def load_samples(path: Path | str, *, bit_depth: int | None = None, key: str = "
         cannot hold.
     """
     name = f'{key} "{path}"'
-    pixels = read_pixels(path, key=key)
+    pixels = read_pixels(path, key=key, max_pixels=max_pixels or MAX_PIXELS, raised_by=_RAISED)
     with refusals_named(name):
         _refuse_no_samples(pixels)
         image = upright(pixels.codes, pixels.orientation).astype(np.uint16)

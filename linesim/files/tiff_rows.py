@@ -5,6 +5,8 @@ Samples that lie unpacked in one piece are read where they lie. Packed ones are 
 tiles or strips at a time. Only plain images are read this way; all others are read whole.
 """
 
+import os
+import warnings
 from dataclasses import dataclass
 from math import prod
 from pathlib import Path
@@ -14,15 +16,17 @@ import numpy as np
 import tifffile
 
 from linesim.files.lzw import check_lzw
-from linesim.files.pixels import Codes, RefusedImageError
+from linesim.files.pixels import Codes, RefusedImageError, is_srgb_profile
 from linesim.files.tiff_in import refuse_missing_parts, stated_largest
 
 _BLACK_IS_ZERO, _RGB = 1, 2
-_LZW = 5
+_NOT_PACKED, _LZW, _JPEGS = 1, 5, {6, 7}
 _UINT, _FLOAT = 1, 3
 _KINDS = {(_UINT, 8), (_UINT, 16), (_FLOAT, 32)}
-_MOST_PART_BYTES = 1 << 28
-"""A strip or tile that unpacks to more would take as much memory as it shall spare."""
+_MOST_PART_BYTES = 1 << 25
+"""A row of tiles, or a strip, that unpacks to more would take the memory that shall be spared."""
+_Print = tuple[int, int, int]
+"""What tells a file from another under its name: number on the disk, size, time of change."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -40,12 +44,21 @@ class TiffRows:
         (rows, columns) or (rows, columns, 3).
     largest : int or None
         Largest code that the file says there can be.
+    pages : int
+        Pages of the file, of which the first is read.
+    foreign_profile : bool
+        The file says that its colours are not sRGB.
+    seen : tuple of int
+        What told the file when it was opened; another one under its name is not read.
     """
 
     path: Path
     page: tifffile.TiffPage
     shape: tuple[int, ...]
     largest: int | None
+    pages: int
+    foreign_profile: bool
+    seen: _Print
 
     @property
     def kind(self) -> np.dtype[np.generic]:
@@ -76,19 +89,29 @@ class TiffRows:
         Raises
         ------
         RefusedImageError
-            The file is damaged there.
+            The file is damaged there, or another one than was opened.
         """
         try:
             with self.path.open("rb") as stream:
+                self._refuse_another(stream)
                 if self.page.is_contiguous:
                     return self._mapped(stream, first, last)
                 return self._unpacked(stream, first, last)
         except RefusedImageError:
             raise
+        except FileNotFoundError as error:
+            msg = "is no longer there"
+            raise RefusedImageError(msg, "a file that stays as it is") from error
         except Exception as error:  # a damaged part can make a decoder raise anything
             reason = " ".join(str(error).split()) or type(error).__name__
             msg = f"is cut short or damaged in rows {first} to {last} ({reason})"
             raise RefusedImageError(msg, "a whole TIFF file") from error
+
+    def _refuse_another(self, stream: BinaryIO) -> None:
+        """Refuse what has taken the file's place."""
+        if _print_of(os.fstat(stream.fileno())) != self.seen:
+            msg = "was changed while it was read"
+            raise RefusedImageError(msg, "a file that stays as it is")
 
     def _mapped(self, stream: BinaryIO, first: int, last: int) -> Codes:
         kind = self.kind.newbyteorder(self.page.parent.byteorder)
@@ -142,23 +165,51 @@ def tiff_rows(path: Path) -> TiffRows | None:
         It is plain but cut short.
     """
     try:
-        with tifffile.TiffFile(path) as tiff:
+        with warnings.catch_warnings(), tifffile.TiffFile(path) as tiff:
+            warnings.simplefilter("ignore")
             page = tiff.pages.first
             if not _is_plain(page):
                 return None
-            largest = stated_largest(page)
-    except (tifffile.TiffFileError, OSError, ValueError, IndexError, KeyError):
+            refuse_missing_parts(page, path.stat().st_size)
+            _refuse_short(page, path.stat().st_size)
+            profile = page.tags.valueof("InterColorProfile", default=b"")
+            return TiffRows(
+                path=path,
+                page=page,
+                shape=tuple(page.shape),
+                largest=stated_largest(page),
+                pages=len(tiff.pages),
+                foreign_profile=bool(profile) and not is_srgb_profile(bytes(profile)),
+                seen=_print_of(path.stat()),
+            )
+    except RefusedImageError:
+        raise
+    except Exception:  # noqa: BLE001 -- a damaged head can make a parser raise anything
         return None  # the reader of whole images says what is wrong
-    refuse_missing_parts(page, path.stat().st_size)
-    return TiffRows(path=path, page=page, shape=tuple(page.shape), largest=largest)
+
+
+def _refuse_short(page: tifffile.TiffPage, file_size: int) -> None:
+    """Refuse samples in one piece that is shorter than they are."""
+    needed = prod(page.shape) * page.bitspersample // 8
+    if page.is_contiguous and page.dataoffsets[0] + needed > file_size:
+        msg = f"is cut short (not all pixels lie within its {file_size} bytes)"
+        raise RefusedImageError(msg, "a whole TIFF file")
+
+
+def _print_of(stat: os.stat_result) -> _Print:
+    return stat.st_ino, stat.st_size, stat.st_mtime_ns
 
 
 def _is_plain(page: tifffile.TiffPage) -> bool:
-    axes = {_BLACK_IS_ZERO: "YX", _RGB: "YXS"}.get(int(page.photometric))
-    if page.axes != axes or page.samplesperpixel not in {1, 3}:
+    """Tell whether samples are as they lie there, or unpack to it without a further thought."""
+    samples = {_BLACK_IS_ZERO: ("YX", 1), _RGB: ("YXS", 3)}.get(int(page.photometric))
+    is_sized = all(isinstance(side, int) for side in page.shape)  # a damaged tag may hold words
+    if not is_sized or (page.axes, page.samplesperpixel) != samples or page.compression in _JPEGS:
         return False
-    if (page.sampleformat, page.bitspersample) not in _KINDS:
+    if (page.sampleformat, page.bitspersample) not in _KINDS or page.fillorder != 1:
         return False
+    if page.compression == _NOT_PACKED and page.predictor != 1:
+        return False  # readers differ on what it means there
     is_upright = int(page.tags.valueof("Orientation", default=1)) == 1
     return is_upright and (page.is_contiguous or _part_bytes(page) <= _MOST_PART_BYTES)
 

@@ -101,19 +101,19 @@ def places(scan: FiledScan) -> NDArray[np.uint8]:
     """
     lines, width = scan.image.shape[:2]
     shown = min(lines, width, max(1, _PLACE_SAMPLES // width))
-    starts = (0, (lines - shown) // 2, lines - shown)
+    starts = (0, (lines - shown) // 2, lines - shown) if lines > shown else (0,)
     cut = [scan.image.rows(start, start + shown) for start in starts]
     black_dn = scan.setup.camera.black_level_dn
-    white_dn = white_for(np.stack(cut), black_dn)
+    white_dn = white_for(np.concatenate(cut), black_dn)
     grid = _grid(scan.budget)
     panels = [
         Panel(
             image=tones(image, black_dn, white_dn),
             grid=grid,
             title=f"{name}: lines {start} to {start + shown} of {lines}, "
-            f"{start * grid.along_um / 1e6:.4g} m on",
+            f"{start * grid.along_um / 1e6:.2f} m on",
         )
-        for name, start, image in zip(_PLACES, starts, cut, strict=True)
+        for name, start, image in zip(_PLACES, starts, cut, strict=False)
     ]
     heading = (
         f"{scan.setup.title} - shown from {black_dn:.0f} DN (black) to {white_dn:.0f} DN (white) "

@@ -41,6 +41,10 @@ _FEW = 400
 _FREQUENCY_BYTES = 8 * (6 + 3 * 12)
 """For each pair of frequencies: matrices of the terms, and waves on the grid of a footprint."""
 _NO_LIMIT = 1 << 60
+_ADVICE = (
+    "fewer acquisition.lines, a shorter acquisition.length or exposure, a larger "
+    "target.pixel_size, or linesim scan --stream, which takes little memory"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -250,7 +254,13 @@ def _left(group: Path, names: tuple[str, str, str]) -> int:
     return most - max(0, now - int(stat.get(cached, 0)))
 
 
-def refuse_too_large(needs: Sequence[Need], shape: tuple[int, int], *, force: bool = False) -> None:
+def refuse_too_large(
+    needs: Sequence[Need],
+    shape: tuple[int, int],
+    *,
+    force: bool = False,
+    advice: str = _ADVICE,
+) -> None:
     """
     Refuse what does not fit, before it is begun.
 
@@ -262,6 +272,8 @@ def refuse_too_large(needs: Sequence[Need], shape: tuple[int, int], *, force: bo
         Lines and delivered pixels of the largest.
     force : bool
         Go on all the same.
+    advice : str
+        What is expected instead, for the sentence.
 
     Raises
     ------
@@ -275,13 +287,10 @@ def refuse_too_large(needs: Sequence[Need], shape: tuple[int, int], *, force: bo
     needed = results + target + work
     if force or needed <= there:
         return
-    lines, width = shape
     msg = (
-        f"acquisition: read {lines} lines of {width} pixels, which need {_gb(needed)} of memory "
-        f"({_gb(results)} for samples and expected electrons, {_gb(target)} for the target, "
-        f"{_gb(work)} to work in), but only {_gb(there)} is available; expected fewer "
-        "acquisition.lines, a shorter acquisition.length or exposure, or a larger "
-        "target.pixel_size; linesim scan --stream writes strip by strip in little memory, "
+        f"acquisition: read {shape[0]} lines of {shape[1]} pixels, which need {_gb(needed)} of "
+        f"memory ({_gb(results)} for samples and expected electrons, {_gb(target)} for the target, "
+        f"{_gb(work)} to work in), but only {_gb(there)} is available; expected {advice}; "
         "--force goes on all the same"
     )
     raise InputError(msg)

@@ -1,7 +1,6 @@
 """A scan too long to hold: written to its file strip by strip, then measured as it lies there."""
 
 import hashlib
-import json
 from contextlib import closing
 from dataclasses import dataclass, replace
 from math import prod
@@ -11,13 +10,16 @@ from typing import Any
 import numpy as np
 
 from linesim.budget.budget import Budget, budget_on
-from linesim.files.growing_tiff import Planned, growing_tiff
+from linesim.files.growing_tiff import growing_tiff, settle
+from linesim.files.images_in import refusals_named
 from linesim.files.tiff_rows import TiffRows, tiff_rows
+from linesim.files.unfinished import Planned
 from linesim.forward.render import both_halves, delivered_strip, strips_in_order
 from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
+from linesim.setup.load import changed
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.resolve import named_files, resolved_text
 from linesim.setup.setup import Setup
@@ -30,6 +32,7 @@ from linesim.targets.load import target_reference, target_size
 MOST_HELD = 1 << 28
 """Samples of a scan that is held in memory: 1.6 GB with its expected electrons. Our choice."""
 _EIGHT_BIT = 8
+_ADVICE = "a shorter exposure, or a larger target.pixel_size"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,24 +126,21 @@ def scan_to_file(
     size = target_size(setup)
     figures = budget_on(setup, size)
     asked, shape = needed(setup, size, workers=manner.workers)
-    refuse_too_large([replace(asked, result=0)], shape, force=manner.force)
+    refuse_too_large([replace(asked, result=0)], shape, force=manner.force, advice=_ADVICE)
     planned = Planned(
         path=path,
         shape=image_shape(setup, shape),
         kind=np.dtype(np.uint8 if setup.camera.bit_depth == _EIGHT_BIT else np.uint16),
         full_scale_dn=setup.full_scale_dn,
-        like=_like(setup, seed, shape),
+        like=_like(setup, seed),
     )
     _render_into(planned, (setup, seed), manner, tell)
     image = _read_back(path)
     known = setup.target.image if setup.target.image in BUILT_IN else ""
-    return FiledScan(
-        image=image,
-        setup=setup,
-        seed=seed,
-        budget=figures,
-        measured=measured(setup, station(setup), image, known, size),
-    )
+    with refusals_named(f'output "{path}"'):
+        read_off = measured(setup, station(setup), image, known, size)
+    settle(path)
+    return FiledScan(image=image, setup=setup, seed=seed, budget=figures, measured=read_off)
 
 
 def image_shape(setup: Setup, shape: tuple[int, int]) -> tuple[int, ...]:
@@ -184,6 +184,8 @@ def _render_into(planned: Planned, what: tuple[Setup, int], manner: Manner, tell
     """Render every strip that is not there yet."""
     setup, seed = what
     with growing_tiff(planned, resume=manner.resume, force=manner.force) as file:
+        if file.done == planned.shape[0]:
+            return
         halves = both_halves(setup, target_reference(setup), seed)
 
         def task(strip: int, first: int, last: int) -> None:
@@ -191,8 +193,11 @@ def _render_into(planned: Planned, what: tuple[Setup, int], manner: Manner, tell
 
         first = file.done // STRIP_LINES * STRIP_LINES
         # closed before the file is, so that no strip is under way when a run breaks off
-        with closing(strips_in_order(planned.shape[0], task, manner.workers, first=first)) as steps:
-            for done in file.recorded(steps):
+        with (
+            closing(strips_in_order(planned.shape[0], task, manner.workers, first=first)) as steps,
+            closing(file.recorded(steps)) as noted,
+        ):
+            for done in noted:
                 tell(done, planned.shape[0])
 
 
@@ -204,15 +209,14 @@ def _read_back(path: Path) -> TiffRows:
     return image
 
 
-def _like(setup: Setup, seed: int, shape: tuple[int, int]) -> dict[str, Any]:
+def _like(setup: Setup, seed: int) -> dict[str, Any]:
     """Name what must be the same for a run to be gone on with, as plain data."""
     # relative to its own folder, so that the same station is the same wherever it is written to
-    texts = resolved_text(setup, setup.folder)
-    files = [setup.folder / name for name in named_files(setup)]
-    seen = [(each.name, each.stat().st_size, each.stat().st_mtime_ns) for each in files]
-    said = json.dumps([texts, seen, shape], allow_nan=False)
+    texts = resolved_text(changed(setup, {"title": "any"}), setup.folder)
+    files = {name: (setup.folder / name).stat() for name in named_files(setup)}
     return {
-        "setup": hashlib.sha256(said.encode()).hexdigest(),
+        "setup": hashlib.sha256(texts.encode()).hexdigest(),
+        "files": {name: [each.st_size, each.st_mtime_ns] for name, each in files.items()},
         "seed": seed,
         "versions": versions(),
     }

@@ -4,12 +4,12 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache, partial
-from math import prod
+from math import ceil, prod
 from pathlib import Path
 
 import numpy as np
 
-from linesim.files.images_in import refusals_named
+from linesim.files.images_in import FOREIGN_PROFILE, MIN_SIDE, refusals_named
 from linesim.files.pixels import RefusedImageError
 from linesim.files.srgb import Encoding, linear_from_codes
 from linesim.files.tiff_rows import TiffRows, tiff_rows
@@ -20,7 +20,7 @@ LEAST_PIXELS = 100_000_000
 _BLOCK_BYTES = 1 << 24
 """Of linear light that is read, decoded and kept at a time."""
 _LOOKS = 24
-"""Blocks, spread over the file, whose codes are looked at beforehand."""
+"""Places, spread over the file, whose codes are looked at beforehand."""
 _SIXTEEN_BIT, _FOURTEEN_BIT = 65535, 16383
 _FLOAT_BYTES = 4
 
@@ -91,7 +91,8 @@ def held_bytes(reference: WindowedReference) -> int:
     int
         At most so many bytes.
     """
-    return _kept() * reference.block_rows * prod(reference.shape[1:]) * _FLOAT_BYTES
+    blocks = min(_kept(), ceil(reference.shape[0] / reference.block_rows))
+    return blocks * reference.block_rows * prod(reference.shape[1:]) * _FLOAT_BYTES
 
 
 def windowed(
@@ -123,7 +124,9 @@ def windowed(
     """
     with refusals_named(name):
         source = tiff_rows(path)
-    if source is None or source.shape[0] * source.shape[1] < LEAST_PIXELS:
+    if source is None or min(source.shape[:2]) < MIN_SIDE:
+        return None
+    if source.shape[0] * source.shape[1] < LEAST_PIXELS:
         return None
     if source.kind.kind == "f" and encoding != "linear":
         return None
@@ -136,7 +139,7 @@ def windowed(
         pixel_size_um=pixel_size_um,
         block_rows=block_rows,
         block=lru_cache(maxsize=_kept())(decoded),
-        cautions=_cautions(source, name, block_rows),
+        cautions=tuple(f"{name}: {text}." for text in _cautions(source, name, encoding)),
     )
 
 
@@ -161,20 +164,24 @@ def _decoded(
         return np.ascontiguousarray(codes, dtype=np.float32)
 
 
-def _cautions(source: TiffRows, name: str, block_rows: int) -> tuple[str, ...]:
-    """Say what looks odd, as the reader of whole images does, from some places of the file."""
+def _cautions(source: TiffRows, name: str, encoding: Encoding) -> list[str]:
+    """Say what looks odd, as the reader of whole images does."""
+    found = []
+    if source.pages > 1:
+        found.append(f"it has {source.pages} pages; the first one was used")
+    if source.foreign_profile and encoding == "srgb":
+        found.append(FOREIGN_PROFILE)
     if source.kind != np.uint16:
-        return ()
+        return found
     last = source.shape[0] - 1
-    places = np.unique(np.linspace(0, last, _LOOKS).astype(int) // block_rows * block_rows)
+    places = np.unique(np.linspace(0, last, _LOOKS).astype(int) // source.step * source.step)
     with refusals_named(name):
         highest = max(
             int(source.rows(k, min(k + source.step, last + 1)).max()) for k in places.tolist()
         )
-    if not 0 < highest <= _FOURTEEN_BIT:
-        return ()
-    said = (
-        f"{name}: the largest code at {len(places)} places is {highest} of {_SIXTEEN_BIT}; if it "
-        "holds 10- to 14-bit data, scale them up to 16 bit first, for they are read as dark."
-    )
-    return (said,)
+    if 0 < highest <= _FOURTEEN_BIT:
+        found.append(
+            f"the largest code at {len(places)} places is {highest} of {_SIXTEEN_BIT}; if it "
+            "holds 10- to 14-bit data, scale them up to 16 bit first, for they are read as dark"
+        )
+    return found

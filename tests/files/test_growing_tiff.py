@@ -3,6 +3,7 @@
 import errno
 import json
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -10,8 +11,9 @@ import numpy as np
 import pytest
 
 from linesim.files import growing_tiff as growth
-from linesim.files.growing_tiff import Planned, growing_tiff
+from linesim.files.growing_tiff import growing_tiff, settle
 from linesim.files.images_out import write_tiff
+from linesim.files.unfinished import Planned
 from linesim.setup.errors import InputError
 
 IMAGE = np.random.default_rng(1).integers(0, 4096, (300, 40)).astype(np.uint16)
@@ -52,6 +54,7 @@ def test_same_bytes_as_at_once(tmp_path: Path, shape: tuple[int, ...], kind: typ
     with growing_tiff(planned(tmp_path, image), resume=False) as file:
         for first in (256, 0, 128, 64, 192):
             file.put(first, image[first : first + 64])
+    settle(tmp_path / "scan.tif")
     write_tiff(tmp_path / "once.tif", image, full_scale_dn=4095)
     assert (tmp_path / "scan.tif").read_bytes() == (tmp_path / "once.tif").read_bytes()
     assert sorted(each.name for each in tmp_path.iterdir()) == ["once.tif", "scan.tif"]
@@ -91,19 +94,64 @@ def test_nothing_is_lost_by_oversight(broken: Path) -> None:
     assert "broken off after 128 of 300 lines; expected --resume" in refused(
         planned(broken), resume=False
     )
-    assert "begun with another seed" in refused(planned(broken, seed=1), resume=True)
+    assert "begun otherwise (seed 0 then, 1 now)" in refused(planned(broken, seed=1), resume=True)
+    shorter = planned(broken, IMAGE[:200])
+    assert "begun otherwise (lines 300 then, 200 now)" in refused(shorter, resume=True)
     assert (broken / "scan.unfinished.tif").read_bytes() == before
-    (broken / "scan.unfinished.tif").write_bytes(before[:-1])
-    assert "not as long as it was made" in refused(planned(broken), resume=True)
-    (broken / "scan.unfinished.json").write_text("{")
+    for damaged in (before[:-1], bytes(256) + before[256:]):
+        (broken / "scan.unfinished.tif").write_bytes(damaged)
+        assert "is not as it was made" in refused(planned(broken), resume=True)
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "{",
+        "[" * 100_000,
+        '{"lines": 301, "of": 300, "offset": 256}',
+        '{"lines": -64, "of": 300, "offset": 256}',
+        '{"lines": true, "of": 300, "offset": 256}',
+        '{"lines": "64", "of": 300, "offset": 256}',
+    ],
+    ids=["cut", "deep", "too many", "negative", "a truth", "text"],
+)
+def test_a_note_that_cannot_be(broken: Path, note: str) -> None:
+    """Whatever stands in the note, nothing unwritten gets the final name."""
+    (broken / "scan.unfinished.json").write_text(note)
     assert "cannot be read; expected the note" in refused(planned(broken), resume=True)
+    assert not (broken / "scan.tif").exists()
+
+
+def test_whole_but_not_settled(tmp_path: Path) -> None:
+    """Broken off while the whole file is measured, a run finds nothing to do when it goes on."""
+    with growing_tiff(planned(tmp_path), resume=False) as file:
+        file.put(0, IMAGE)
+    before = (tmp_path / "scan.tif").stat()
+    assert "broken off after 300 of 300 lines" in refused(planned(tmp_path), resume=False)
+    with growing_tiff(planned(tmp_path), resume=True) as file:
+        assert file.done == 300
+    assert (tmp_path / "scan.tif").stat().st_ino == before.st_ino
+    settle(tmp_path / "scan.tif")
+    with growing_tiff(planned(tmp_path), resume=False) as file:
+        assert file.done == 0
+        file.put(0, IMAGE)
+
+
+def test_a_link_is_followed(tmp_path: Path) -> None:
+    """As with every other file: what the link points at is written, and the link stays."""
+    (tmp_path / "disk").mkdir()
+    (tmp_path / "scan.tif").symlink_to(tmp_path / "disk" / "real.tif")
+    with growing_tiff(planned(tmp_path), resume=False) as file:
+        file.put(0, IMAGE)
+    assert (tmp_path / "scan.tif").is_symlink()
+    assert (tmp_path / "disk" / "real.tif").stat().st_size > IMAGE.nbytes
 
 
 def test_one_run_at_a_time(tmp_path: Path) -> None:
     """A second run into the same file is turned away, and the first one ends well."""
     pytest.importorskip("fcntl", reason="no locks on this system")
     with growing_tiff(planned(tmp_path), resume=False) as file:
-        assert "being written by another run" in refused(planned(tmp_path), resume=False)
+        assert "being written to by another run" in refused(planned(tmp_path), resume=False)
         file.put(0, IMAGE)
     assert (tmp_path / "scan.tif").exists()
 
@@ -128,3 +176,21 @@ def test_the_note_is_plain(broken: Path) -> None:
     """Neither a path nor a time stands in the note."""
     told = json.loads((broken / "scan.unfinished.json").read_text())
     assert told == {"lines": 128, "of": 300, "offset": told["offset"], "setup": "abc", "seed": 0}
+
+
+def test_what_breaks_off_is_noted(tmp_path: Path) -> None:
+    """The last lines that were done are noted, however soon a run ends."""
+
+    def run() -> None:
+        with (
+            growing_tiff(planned(tmp_path), resume=False) as file,
+            closing(file.recorded(iter((64, 128, 192)))) as noted,
+        ):
+            for done in noted:
+                file.put(done - 64, IMAGE[done - 64 : done])
+                if done == 128:
+                    raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        run()
+    assert json.loads((tmp_path / "scan.unfinished.json").read_text())["lines"] == 128

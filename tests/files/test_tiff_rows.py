@@ -1,5 +1,6 @@
 """TIFF by rows: what tifffile, the independent reader, gives for the whole file."""
 
+import contextlib
 from pathlib import Path
 from typing import Any
 
@@ -54,8 +55,9 @@ def test_any_rows(tmp_path: Path, way: str, kind: str, shape: tuple[int, ...]) -
         {"photometric": "miniswhite"},
         {"photometric": "minisblack", "extratags": [(274, "H", 1, 3, True)]},
         {"photometric": "minisblack", "compression": "zlib", "rowsperstrip": 1 << 20},
+        {"photometric": "minisblack", "compression": "jpeg", "tile": (16, 16)},
     ],
-    ids=["white is 0", "upside down", "one packed strip"],
+    ids=["white is 0", "upside down", "one packed strip", "JPEG"],
 )
 def test_others_are_left_to_the_whole_reader(
     tmp_path: Path, option: dict[str, Any], monkeypatch: pytest.MonkeyPatch
@@ -66,12 +68,42 @@ def test_others_are_left_to_the_whole_reader(
     assert tiff_rows(tmp_path / "a.tif") is None
 
 
+@pytest.mark.parametrize("code", [266, 317], ids=["FillOrder 2", "Predictor 2, not packed"])
+def test_tags_that_readers_take_differently(tmp_path: Path, code: int) -> None:
+    """Such files are left to the whole reader too; the writer would not write these: patched."""
+    path, stand_in = tmp_path / "a.tif", 65000
+    tag = [(stand_in, "H", 1, 2, True)]
+    tifffile.imwrite(path, image((50, 40), "uint8"), photometric="minisblack", extratags=tag)
+    assert tiff_rows(path) is not None
+    told = path.read_bytes().replace(stand_in.to_bytes(2, "little"), code.to_bytes(2, "little"), 1)
+    path.write_bytes(told)
+    assert tiff_rows(path) is None
+
+
 def test_no_tiff(tmp_path: Path) -> None:
     """Another file is none of its business."""
     (tmp_path / "a.tif").write_bytes(b"II*\0 and nothing else")
     (tmp_path / "b.png").write_bytes(b"\x89PNG")
     assert tiff_rows(tmp_path / "a.tif") is None
     assert tiff_rows(tmp_path / "b.png") is None
+
+
+def test_a_head_that_is_damaged_anywhere(tmp_path: Path) -> None:
+    """Each byte of the head in turn set to 0 and to 255: a sentence or nothing, never a crash."""
+    path = tmp_path / "a.tif"
+    tifffile.imwrite(path, image((40, 30), "uint16"), rowsperstrip=8, compression="zlib")
+    whole = path.read_bytes()
+    with tifffile.TiffFile(path) as tiff:
+        head = min(tiff.pages.first.dataoffsets)
+    opened = 0
+    for place in range(4, head):
+        for value in (0, 255):
+            path.write_bytes(whole[:place] + bytes([value]) + whole[place + 1 :])
+            with contextlib.suppress(RefusedImageError):
+                found = tiff_rows(path)
+                opened += found is not None
+                _ = found and found.rows(0, found.shape[0])
+    assert opened > 100
 
 
 def test_damaged_parts_are_named(tmp_path: Path) -> None:

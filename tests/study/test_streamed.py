@@ -1,5 +1,6 @@
 """A scan written strip by strip is the scan that fits into memory, byte by byte."""
 
+import json
 import os
 import signal
 import subprocess
@@ -78,10 +79,10 @@ magnification = 0.1
 [light]
 illuminance = "60 klx"
 [camera]
-pixels = 256
+pixels = 128
 pixel_width = "7.5 um"
 [acquisition]
-lines = 6000
+lines = 4000
 """
 
 
@@ -137,19 +138,50 @@ def test_gone_on_with(tmp_path: Path) -> None:
 
 @pytest.mark.usefixtures("noted_at_once")
 def test_another_run_is_not_gone_on_with(tmp_path: Path) -> None:
-    """Another seed, another light, other lines: refused by name."""
+    """Another seed, another light, other lines: refused by name; a new title is no other run."""
     path = tmp_path / "scan.tif"
     with pytest.raises(StopError):
         scan_to_file(BASE, path, tell=stopped_at(128))
     for setup, seed, what in (
-        (BASE, 1, "seed"),
-        (changed(BASE, {"light.illuminance": "61 klx"}), 0, "setup"),
-        (changed(BASE, {"acquisition.lines": 501}), 0, "setup"),
+        (BASE, 1, "seed 0 then, 1 now"),
+        (changed(BASE, {"light.illuminance": "61 klx"}), 0, "another setup"),
+        (changed(BASE, {"acquisition.lines": 501}), 0, "lines 500 then, 501 now"),
     ):
-        with pytest.raises(InputError, match=f"begun with another {what}"):
+        with pytest.raises(InputError, match=f"begun otherwise .*{what}"):
             scan_to_file(setup, path, seed, manner=Manner(resume=True))
     with pytest.raises(InputError, match="broken off after 128 of 500 lines"):
         scan_to_file(BASE, path)
+    scan_to_file(changed(BASE, {"title": "Renamed"}), path, manner=Manner(resume=True))
+
+
+def test_a_target_that_changes_meanwhile(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A target read by rows must stay: another file under its name is refused, not mixed in."""
+    monkeypatch.setattr(windows, "LEAST_PIXELS", 1)
+    monkeypatch.setattr(windows, "_BLOCK_BYTES", 50_000)
+    codes = np.random.default_rng(9).integers(0, 65535, (2000, 100)).astype(np.uint16)
+    for name in ("web.tif", "other.tif"):
+        tifffile.imwrite(tmp_path / name, codes)
+    texts = {
+        "title": "Changed",
+        "target": {"image": "web.tif", "pixel_size": "60 um"},
+        "transport": {"speed": "1 m/s"},
+        "lens": {"magnification": 0.1},
+        "light": {"illuminance": "60 klx"},
+        "camera": {"pixels": 80, "pixel_width": "7.5 um"},
+    }
+
+    def swap(done: int, _total: int) -> None:
+        if done == 64:
+            (tmp_path / "other.tif").replace(tmp_path / "web.tif")
+
+    with pytest.raises(InputError, match=r'"web.tif" was changed while it was read'):
+        scan_to_file(
+            setup_from(texts, folder=tmp_path),
+            tmp_path / "scan.tif",
+            tell=swap,
+            manner=Manner(workers=1),
+        )
+    assert not (tmp_path / "scan.tif").exists()
 
 
 def test_a_target_larger_than_held(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -237,24 +269,35 @@ def test_pages_of_a_long_scan_are_refused(
     assert not (tmp_path / "out").exists()
 
 
+SLOW = """
+import time
+from linesim.cli import main
+from linesim.files import growing_tiff
+from linesim.study import streamed
+growing_tiff._PAUSE_S = 0.0
+quick = streamed.delivered_strip
+streamed.delivered_strip = lambda *given: time.sleep(0.05) or quick(*given)
+main()
+"""
+"""Notes every strip, and takes its time for each."""
+
+
 def test_killed_and_gone_on_with(tmp_path: Path) -> None:
     """SIGKILL in the middle, then --resume: the bytes of a run that was left alone."""
     (tmp_path / "setup.toml").write_text(LONG)
-    program = (
-        "import linesim.files.growing_tiff as g; g._PAUSE_S = 0.0; from linesim.cli import main;"
-        "main()"
-    )
     arguments = ["scan", "setup.toml", "--stream", "--resume", "--out"]
-    command = [sys.executable, "-c", program, *arguments]
-    run = subprocess.Popen([*command, "cut"], cwd=tmp_path, stdout=subprocess.DEVNULL)
-    note = tmp_path / "cut" / "scan.unfinished.json"
-    while not note.exists():
+    command = [sys.executable, "-c", SLOW, *arguments, "cut"]
+    run = subprocess.Popen(command, cwd=tmp_path, stdout=subprocess.DEVNULL)
+    note, lines = tmp_path / "cut" / "scan.unfinished.json", 0
+    while lines < 128:
         assert run.poll() is None
         time.sleep(0.01)
+        lines = json.loads(note.read_text())["lines"] if note.exists() else 0
     os.kill(run.pid, signal.SIGKILL)
     run.wait()
     assert not (tmp_path / "cut" / "scan.tif").exists()
     for out in ("cut", "whole"):
-        subprocess.run([*command, out], cwd=tmp_path, check=True, stdout=subprocess.DEVNULL)
+        command = [str(Path(sys.executable).parent / "linesim"), *arguments, out]
+        subprocess.run(command, cwd=tmp_path, check=True, capture_output=True)
     for name in ("scan.tif", "metrics.json", "preview.png"):
         assert (tmp_path / "cut" / name).read_bytes() == (tmp_path / "whole" / name).read_bytes()

@@ -1,0 +1,183 @@
+"""
+What an unfinished run has left of a growing file, and whether another may go on with it.
+
+A note in JSON lies beside the file: how many lines are safe, of how many, where line 0 begins, and
+what a run must have in common with the one that began.
+"""
+
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import prod
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from linesim.files.pixels import RefusedImageError
+from linesim.files.tiff_rows import tiff_rows
+from linesim.setup.errors import InputError
+
+Note = tuple[int, int]
+"""Lines that are safe, and where line 0 begins."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Planned:
+    """
+    What a growing file is to become.
+
+    Parameters
+    ----------
+    path : Path
+        Its final name.
+    shape : tuple of int
+        (lines, width) or (lines, width, 3).
+    kind : dtype
+        Of a sample: uint8 or uint16.
+    full_scale_dn : int
+        Largest sample that can be. [DN]
+    like : mapping
+        What a run must have in common with the one that began, to go on: plain data by name.
+    """
+
+    path: Path
+    shape: tuple[int, ...]
+    kind: np.dtype[Any]
+    full_scale_dn: int
+    like: Mapping[str, Any]
+
+    @property
+    def line_bytes(self) -> int:
+        """Bytes of a line."""
+        return prod(self.shape[1:]) * self.kind.itemsize
+
+    @property
+    def size_bytes(self) -> int:
+        """Bytes of all lines."""
+        return self.shape[0] * self.line_bytes
+
+    @property
+    def final(self) -> Path:
+        """Where it will lie; a link is followed."""
+        return Path(os.path.realpath(self.path))
+
+    @property
+    def part(self) -> Path:
+        """The file while it grows."""
+        return self.final.with_name(f"{self.final.stem}.unfinished{self.final.suffix}")
+
+    @property
+    def note(self) -> Path:
+        """The note beside it."""
+        return note_of(self.path)
+
+
+def note_of(path: Path) -> Path:
+    """
+    Name the note that an unfinished run leaves.
+
+    Parameters
+    ----------
+    path : Path
+        Final name of the file.
+
+    Returns
+    -------
+    Path
+        In the same folder.
+    """
+    final = Path(os.path.realpath(path))
+    return final.with_name(f"{final.stem}.unfinished.json")
+
+
+def left_before(planned: Planned, *, resume: bool) -> Note | None:
+    """
+    Read how far a run before came.
+
+    Parameters
+    ----------
+    planned : Planned
+        What the file is to become.
+    resume : bool
+        Whether it may be gone on with.
+
+    Returns
+    -------
+    tuple or None
+        Lines that are safe, and where line 0 begins; None to begin anew.
+
+    Raises
+    ------
+    InputError
+        What lies there is of another run or damaged, or `resume` is not asked for.
+    """
+    there = planned.part if planned.part.exists() else planned.final
+    if not (there.exists() and planned.note.exists()):
+        return None
+    told = _told(planned.note)
+    lines, offset = told["lines"], told["offset"]
+    if there == planned.final and lines < told["of"]:
+        return None  # an older scan beside a note whose file has been removed
+    if not resume:
+        msg = (
+            f'output "{there}" holds a scan that was broken off after {lines} of {told["of"]} '
+            "lines; expected --resume to go on with it, another --out, or that file removed"
+        )
+        raise InputError(msg)
+    _refuse_other(planned, told, there)
+    if there.stat().st_size != offset + planned.size_bytes or not _has_head(there, planned):
+        msg = (
+            f'--resume: "{there}" is not as it was made (size or head differ); expected that file '
+            "removed, to begin anew"
+        )
+        raise InputError(msg)
+    return lines, offset
+
+
+def _has_head(there: Path, planned: Planned) -> bool:
+    """Tell whether a file of the right size begins as it should."""
+    try:
+        opened = tiff_rows(there)
+    except RefusedImageError:
+        return False
+    return opened is not None and (opened.shape, opened.kind) == (planned.shape, planned.kind)
+
+
+def _refuse_other(planned: Planned, told: Mapping[str, Any], there: Path) -> None:
+    """Refuse to go on with another run, and say what differs."""
+    now = {**planned.like, "of": planned.shape[0]}
+    other = [_difference(key, told.get(key), value) for key, value in now.items()]
+    found = [each for each in other if each]
+    if found:
+        msg = (
+            f'--resume: "{there}" was begun otherwise ({"; ".join(found)}); expected what it began '
+            "with, or another --out"
+        )
+        raise InputError(msg)
+
+
+def _difference(key: str, then: object, now: object) -> str:
+    """Say what differs; nothing where it is the same."""
+    if then == now:
+        return ""
+    if isinstance(then, Mapping) and isinstance(now, Mapping):
+        names = sorted(name for name in {*then, *now} if then.get(name) != now.get(name))
+        return f"other {key}: {', '.join(names)}"
+    if isinstance(now, int):
+        return f"{'lines' if key == 'of' else key} {then} then, {now} now"
+    return f"another {key}"
+
+
+def _told(note: Path) -> dict[str, Any]:
+    try:
+        told = json.loads(note.read_text("utf-8"))
+        numbers = [told[key] for key in ("lines", "of", "offset")]
+        whole = all(type(each) is int for each in numbers) and 0 <= numbers[0] <= numbers[1]
+    except (ValueError, TypeError, KeyError, RecursionError):
+        whole = False
+    if not whole:
+        msg = f'"{note}" cannot be read; expected the note that linesim scan wrote there'
+        raise InputError(msg)
+    return dict(told)
