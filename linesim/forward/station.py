@@ -161,7 +161,8 @@ class Station:
         """Variance of rounding: each conversion, an average, a correction; in electrons. [e²]."""
         sensor = self.sensor
         averaged = np.asarray(sensor.averaged)
-        mean = np.where(averaged > 1, averaged**2, 0)
+        # the mean of n whole numbers lies on steps of 1/n: n² places less the one that is exact
+        mean = averaged**2 - 1
         # what flat field or white balance multiplies is rounded once more
         again = (np.asarray(sensor.reference_lines) > 0) | (np.asarray(self.balance) != 1)
         corrected = np.where(again, (averaged / np.asarray(self.balance)) ** 2, 0)

@@ -221,9 +221,7 @@ def test_a_camera_is_what_its_setup_says(
     assert found.dsnu_e.column.value == pytest.approx(20 * lines * np.sqrt(joined), rel=make)
     assert found.prnu.column.value == pytest.approx(0.01 / np.sqrt(joined), rel=make)
     closed_form_agrees(numbers, found, full_e / 2)
-    # it counts the rounding of a mean as any rounding, as a whole 1/12
-    excess_dn2 = 0.0 if divided == 1 else 1 / (12 * divided**2)
-    assert (gain * numbers.noise_e(0.0)) ** 2 == pytest.approx(dark_dn2 + excess_dn2, rel=1e-12)
+    assert (gain * numbers.noise_e(0.0)) ** 2 == pytest.approx(dark_dn2, rel=1e-12)
 
 
 def near(found: Estimate, truth: float) -> None:
