@@ -12,6 +12,10 @@ from hypothesis.internal.conjecture import providers
 Texts = dict[str, dict[str, Any]]
 Draw = st.DrawFn
 
+# a worker a core: threads of linear algebra beyond that only wait for each other, busily
+for _library in ("OPENBLAS", "MKL", "OMP"):
+    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
+
 # few and always the same; LINESIM_NIGHTLY=1 takes new ones by the thousand
 _SHARED: dict[str, Any] = {
     "deadline": None,

@@ -8,6 +8,7 @@ from linesim.budget.figures import Group
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
 from linesim.metrics.defect_shapes import Disc, Scratch, Shape
+from linesim.metrics.defect_sizes import disc_of, sizes_um, smallest_um
 from linesim.metrics.detection import (
     ROSE,
     alarm_threshold,
@@ -15,8 +16,6 @@ from linesim.metrics.detection import (
     dprime,
     false_alarms_per_m2,
     miss_margin,
-    smallest_detectable_um,
-    smallest_um,
     wanted_dprime,
 )
 from linesim.setup.setup import Setup
@@ -106,11 +105,12 @@ def detection_group(numbers: Station, wanted: Search) -> Group:
     """
     white_e, place = numbers.electrons_white, numbers.geometry
     needed = wanted_dprime(numbers, wanted.detection_rate, wanted.false_alarms_per_m2)
+    smallest, by_rose = sizes_um(numbers, disc_of, (needed, ROSE), contrast=wanted.contrast)
     group: Group = {
         "defect_cnr": wanted.contrast * white_e / numbers.noise_e(white_e),
         "alarm_threshold": alarm_threshold(numbers, wanted.false_alarms_per_m2),
-        "smallest_detectable_um": smallest_detectable_um(numbers, wanted.contrast, needed),
-        "rose_diameter_um": smallest_detectable_um(numbers, wanted.contrast, ROSE),
+        "smallest_detectable_um": smallest,
+        "rose_diameter_um": by_rose,
         "rose_false_alarms_per_m2": false_alarms_per_m2(numbers, ROSE),
     }
     width_um = wanted.width_um

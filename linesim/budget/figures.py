@@ -114,8 +114,9 @@ def signal_group(numbers: Station) -> Group:
     white_e, sensor = numbers.electrons_white, numbers.sensor
     charge_e = white_e + numbers.dark_e
     noise_e = numbers.noise_e(white_e)
-    kept_e = np.minimum(charge_e, numbers.saturation_e) - numbers.dark_e
-    told_e = kept_e + numbers.delivered_dark_e
+    kept_e = np.minimum(charge_e, numbers.saturation_e)
+    # a flat field takes the dark level off, which is all there is where the dark fills a well
+    told_e = np.maximum(kept_e - (numbers.dark_e - numbers.delivered_dark_e), 0)
     return {
         "irradiance_target_w_m2": numbers.irradiance_w_m2,
         "irradiance_sensor_w_m2": numbers.irradiance_sensor_w_m2,

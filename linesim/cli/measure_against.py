@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from linesim.cli.measure_options import MaxPixels
 from linesim.cli.options import Json, print_json
 
 
@@ -15,6 +16,7 @@ def against(
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with 1 where a figure is off.")
     ] = False,
+    max_pixels: MaxPixels = None,
     json: Json = False,
 ) -> None:
     """Compare a captured image with what its setup predicts: signal, noise, SNR, sharpness."""
@@ -23,7 +25,7 @@ def against(
     from linesim.study.measure_against import measure_against  # noqa: PLC0415 -- quick --help
 
     chosen = load_setup(setup)
-    found = measure_against(chosen, image)
+    found = measure_against(chosen, image, max_pixels=max_pixels)
     if json:
         print_json(found.as_dict())
     else:

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.measure_options import BitDepth, Plot
+from linesim.cli.measure_options import BitDepth, MaxPixels, Plot
 from linesim.cli.options import Json, print_json
 from linesim.cli.sharpness_options import (
     Channel,
@@ -41,6 +41,7 @@ def bars(  # noqa: PLR0913 -- one option a property of the measurement
     ] = 0.2,
     channel: Channel = None,
     bit_depth: BitDepth = None,
+    max_pixels: MaxPixels = None,
     encoding: Encoding = "linear",
     pixel_pitch: PixelPitch = None,
     json: Json = False,
@@ -58,6 +59,7 @@ def bars(  # noqa: PLR0913 -- one option a property of the measurement
         direction=direction,
         channel=channel,
         bit_depth=bit_depth,
+        max_pixels=max_pixels,
         encoding=encoding,
         pixel_pitch_um=chosen_pitch_um(pixel_pitch),
         contrast=contrast,

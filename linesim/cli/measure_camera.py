@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.measure_options import BitDepth
+from linesim.cli.measure_options import BitDepth, MaxPixels
 from linesim.cli.options import Json, Out, chosen_folder, print_json
 
 
@@ -30,6 +30,7 @@ def camera(  # noqa: PLR0913 -- one option a property of the measurement
         str | None, typer.Option(metavar="LENGTH", help="Of a pixel that is not square.")
     ] = None,
     bit_depth: BitDepth = None,
+    max_pixels: MaxPixels = None,
     out: Out = None,
     json: Json = False,
 ) -> None:
@@ -48,6 +49,7 @@ def camera(  # noqa: PLR0913 -- one option a property of the measurement
             pixel_width_um=lengths[1],
             pixel_height_um=lengths[2],
             bit_depth=bit_depth,
+            max_pixels=max_pixels,
             progress=tell,
         )
     written = write_camera(found, folder)

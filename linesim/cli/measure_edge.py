@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.measure_options import BitDepth, Plot, chosen_region
+from linesim.cli.measure_options import BitDepth, MaxPixels, Plot, chosen_region
 from linesim.cli.options import Json, print_json
 from linesim.cli.sharpness_options import (
     Channel,
@@ -30,6 +30,7 @@ def edge(  # noqa: PLR0913 -- one option a property of the measurement
     direction: DirectionOf = None,
     channel: Channel = None,
     bit_depth: BitDepth = None,
+    max_pixels: MaxPixels = None,
     encoding: Encoding = "linear",
     pixel_pitch: PixelPitch = None,
     seed: Annotated[int, typer.Option("--seed", min=0, help="Of the draws for the ±.")] = 0,
@@ -46,6 +47,7 @@ def edge(  # noqa: PLR0913 -- one option a property of the measurement
         direction=direction,
         channel=channel,
         bit_depth=bit_depth,
+        max_pixels=max_pixels,
         encoding=encoding,
         pixel_pitch_um=chosen_pitch_um(pixel_pitch),
         seed=seed,

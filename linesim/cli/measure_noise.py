@@ -5,11 +5,11 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.measure_options import Area, BitDepth, Black, chosen_region
+from linesim.cli.measure_options import Area, BitDepth, Black, MaxPixels, chosen_region
 from linesim.cli.options import Json, print_json
 
 
-def noise(
+def noise(  # noqa: PLR0913 -- one option a property of the measurement
     images: Annotated[
         list[Path],
         typer.Argument(metavar="IMAGE", help="One, or more of the same light, as delivered."),
@@ -22,6 +22,7 @@ def noise(
     ] = None,
     black: Black = None,
     bit_depth: BitDepth = None,
+    max_pixels: MaxPixels = None,
     json: Json = False,
 ) -> None:
     """Read signal, noise in time, column pattern and SNR off an even area."""
@@ -34,6 +35,7 @@ def noise(
         dark=dark or (),
         black_dn=black,
         bit_depth=bit_depth,
+        max_pixels=max_pixels,
     )
     if json:
         print_json(found.as_dict())

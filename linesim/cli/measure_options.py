@@ -31,6 +31,15 @@ BitDepth = Annotated[
         help="Bits of a sample; left out: as the file says, or the fewest that hold it.",
     ),
 ]
+MaxPixels = Annotated[
+    int | None,
+    typer.Option(
+        "--max-pixels",
+        metavar="COUNT",
+        min=4,
+        help="Largest image that is read, columns times lines.  [default: 1000000000]",
+    ),
+]
 Plot = Annotated[
     Path | None, typer.Option("--plot", metavar="FILE.png", help="Write a plot as well.")
 ]

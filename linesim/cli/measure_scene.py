@@ -5,11 +5,19 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.measure_options import Area, BitDepth, Black, Plot, chosen_region, write_plot
+from linesim.cli.measure_options import (
+    Area,
+    BitDepth,
+    Black,
+    MaxPixels,
+    Plot,
+    chosen_region,
+    write_plot,
+)
 from linesim.cli.options import Json, print_json
 
 
-def scene(
+def scene(  # noqa: PLR0913 -- one option a property of the measurement
     image: Annotated[
         Path, typer.Argument(metavar="IMAGE", help="Anything in motion, as delivered.")
     ],
@@ -17,6 +25,7 @@ def scene(
     region: Area = None,
     black: Black = None,
     bit_depth: BitDepth = None,
+    max_pixels: MaxPixels = None,
     plot: Plot = None,
     json: Json = False,
 ) -> None:
@@ -25,7 +34,13 @@ def scene(
     from linesim.report.scene_plot import scene_png  # noqa: PLC0415 -- the same
     from linesim.study.measure_scene import measure_scene  # noqa: PLC0415 -- the same
 
-    found = measure_scene(image, region=chosen_region(region), black_dn=black, bit_depth=bit_depth)
+    found = measure_scene(
+        image,
+        region=chosen_region(region),
+        black_dn=black,
+        bit_depth=bit_depth,
+        max_pixels=max_pixels,
+    )
     write_plot(plot, lambda: scene_png(found))
     if json:
         print_json(found.as_dict())

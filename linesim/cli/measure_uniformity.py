@@ -5,11 +5,19 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.measure_options import Area, BitDepth, Black, Plot, chosen_region, write_plot
+from linesim.cli.measure_options import (
+    Area,
+    BitDepth,
+    Black,
+    MaxPixels,
+    Plot,
+    chosen_region,
+    write_plot,
+)
 from linesim.cli.options import Json, print_json
 
 
-def uniformity(
+def uniformity(  # noqa: PLR0913 -- one option a property of the measurement
     image: Annotated[
         Path, typer.Argument(metavar="IMAGE", help="An even target in motion, as delivered.")
     ],
@@ -17,6 +25,7 @@ def uniformity(
     region: Area = None,
     black: Black = None,
     bit_depth: BitDepth = None,
+    max_pixels: MaxPixels = None,
     plot: Plot = None,
     json: Json = False,
 ) -> None:
@@ -26,7 +35,11 @@ def uniformity(
     from linesim.study.measure_uniformity import measure_uniformity  # noqa: PLC0415 -- the same
 
     found = measure_uniformity(
-        image, region=chosen_region(region), black_dn=black, bit_depth=bit_depth
+        image,
+        region=chosen_region(region),
+        black_dn=black,
+        bit_depth=bit_depth,
+        max_pixels=max_pixels,
     )
     write_plot(plot, lambda: uniformity_png(found))
     if json:

@@ -21,7 +21,7 @@ from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
 
 _LEAST_SIGNAL_DN = 1.0
-"""A column whose white is nearer to its dark than this is left as it is. [DN]."""
+"""A column whose white is nearer to its dark than this, or should be, is left as it is. [DN]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -80,10 +80,10 @@ def correction(setup: Setup, numbers: Station, seed: int, channel: int) -> Corre
         on_white = stream(seed, REFERENCE_STREAM, channel, 1)
         dark_dn = _reference_line(setup, numbers, fixed, 0.0, in_the_dark)
         white_dn = _reference_line(setup, numbers, fixed, white_e, on_white)
-        kept_e = float(_kept(numbers, np.asarray(white_e)))
-        wanted_dn = float(numbers.dn_per_e) * (kept_e - float(numbers.dark_e))
+        dark_e, kept_e = _kept(numbers, np.array([0.0, white_e]))
+        wanted_dn = float(numbers.dn_per_e) * float(kept_e - dark_e)
         rise_dn = white_dn - dark_dn
-        enough = rise_dn > _LEAST_SIGNAL_DN
+        enough = np.minimum(rise_dn, wanted_dn) > _LEAST_SIGNAL_DN
         gain = np.where(enough, wanted_dn / np.where(enough, rise_dn, 1.0), 1.0)
     elif balance == 1:
         return None

@@ -5,8 +5,9 @@ Integrals over frequencies by Gauss and Legendre's rule, on nodes that gather wh
 size behind a pixel has its power, up to the lens's cut-off.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, is_dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import TypeVar
 
 import numpy as np
@@ -85,7 +86,27 @@ def energies(numbers: Station, shape: Shape) -> Energies:
     Energies
         Of a contrast of 1.
     """
-    wide = _widened(numbers)
+    return energies_of(numbers)(shape)
+
+
+def energies_of(numbers: Station) -> Callable[[Shape], Energies]:
+    """
+    Prepare a station for the energies of many shapes.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+
+    Returns
+    -------
+    callable
+        As `energies`, given a shape.
+    """
+    return partial(_energies, numbers, _widened(numbers))
+
+
+def _energies(numbers: Station, wide: Station, shape: Shape) -> Energies:
     place, advance_um = numbers.geometry, numbers.timing.line_advance_um
     cutoff_lp_mm = np.asarray(numbers.optics.cutoff_lp_mm * numbers.optics.magnification)
     size_x_um, size_y_um = shape.side_um

@@ -32,17 +32,12 @@ import numpy as np
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
-from linesim.metrics.defect_energy import energies
-from linesim.metrics.defect_shapes import Disc, Shape
+from linesim.metrics.defect_energy import energies_of
+from linesim.metrics.defect_shapes import Shape
 from linesim.setup.arrays import FloatArray
 
 ROSE = 5.0
 """Detectability that Rose asked for."""
-_STEPS = 60
-_CLOSE = 1e-8
-"""Of log d': one more secant from there ends at rounding."""
-_LONGEST = 3.0
-_STEEPEST, _FLATTEST = 4.0, 0.25
 _UM2_M2 = 1e12
 
 
@@ -64,11 +59,32 @@ def dprime(numbers: Station, shape: Shape, contrast: Figure) -> FloatArray:
     ndarray
         The index d', from means over all places of the defect on the pixel grid.
     """
-    white_e = numbers.electrons_white
-    found, depth_e = energies(numbers, shape), contrast * white_e
-    noise_e2 = numbers.noise_e(white_e) ** 2 * found.samples
-    streaks_e2 = numbers.pattern_e(white_e) ** 2 * found.columns
-    return np.asarray(depth_e * found.samples / np.sqrt(noise_e2 + streaks_e2))
+    return dprime_of(numbers)(shape, contrast)
+
+
+def dprime_of(numbers: Station) -> Callable[[Shape, Figure], FloatArray]:
+    """
+    Prepare a station for many shapes.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+
+    Returns
+    -------
+    callable
+        As `dprime`, given shape and contrast.
+    """
+    white_e, energies = numbers.electrons_white, energies_of(numbers)
+    noise_e2, streaks_e2 = numbers.noise_e(white_e) ** 2, numbers.pattern_e(white_e) ** 2
+
+    def seen(shape: Shape, contrast: Figure) -> FloatArray:
+        found, depth_e = energies(shape), contrast * white_e
+        spread_e2 = noise_e2 * found.samples + streaks_e2 * found.columns
+        return np.asarray(depth_e * found.samples / np.sqrt(spread_e2))
+
+    return seen
 
 
 def cell_m2(numbers: Station) -> Figure:
@@ -190,84 +206,3 @@ def miss_margin(rate: Figure) -> FloatArray:
     from scipy.special import ndtri  # noqa: PLC0415 -- not needed for --help
 
     return np.asarray(ndtri(rate))
-
-
-def smallest_um(
-    numbers: Station,
-    of_size: Callable[[Figure], Shape],
-    detectability: Figure,
-    *,
-    contrast: Figure,
-) -> FloatArray:
-    """
-    Size at which a shape reaches a detectability.
-
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-    of_size : callable
-        Gives the shape of a size in µm, such as a disc of a diameter.
-    detectability : float or ndarray
-        The index d' to be reached.
-    contrast : float or ndarray
-        Share of white.
-
-    Returns
-    -------
-    ndarray
-        Infinite where there is no signal, 0 where nothing is asked for. [µm]
-    """
-    per_contrast, wanted = np.asarray(contrast * numbers.electrons_white), np.asarray(detectability)
-    start_um = 1.0 * np.asarray(numbers.geometry.object_pixel_x_um)
-    one = dprime(numbers, of_size(start_um), contrast)
-    shape = np.broadcast_shapes(one.shape, per_contrast.shape, wanted.shape)
-    asked, lit = np.broadcast_to(wanted > 0, shape), np.broadcast_to(per_contrast > 0, shape)
-
-    def missing(log_um: FloatArray) -> FloatArray:
-        seen = dprime(numbers, of_size(np.exp(log_um)), contrast)
-        ratio = np.where(lit & asked, seen, 1) / np.where(lit & asked, wanted, 1)
-        return np.asarray(np.log(ratio))
-
-    size_um = np.exp(_reached(missing, np.log(np.broadcast_to(start_um, shape))))
-    return np.asarray(np.where(asked, np.where(lit, size_um, np.inf), 0.0))
-
-
-def smallest_detectable_um(numbers: Station, contrast: Figure, detectability: Figure) -> FloatArray:
-    """
-    Diameter of the smallest disc that reaches a detectability.
-
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-    contrast : float or ndarray
-        Share of white.
-    detectability : float or ndarray
-        The index d' to be reached.
-
-    Returns
-    -------
-    ndarray
-        Infinite where there is no signal, 0 where nothing is asked for. [µm]
-    """
-    return smallest_um(numbers, _disc, detectability, contrast=contrast)
-
-
-def _disc(diameter_um: Figure) -> Shape:
-    return Disc(diameter_um=diameter_um)
-
-
-def _reached(missing: Callable[[FloatArray], FloatArray], start: FloatArray) -> FloatArray:
-    """Find where a rising function is 0 by secants; of log d' over log size, the slope is tame."""
-    place, slope, left = start, np.full_like(start, 2.0), missing(start)
-    for _ in range(_STEPS):
-        # what has been found stays, so that a place does not depend on the others in the array
-        step = np.where(np.abs(left) < _CLOSE, 0, -np.clip(left / slope, -_LONGEST, _LONGEST))
-        if not step.any():
-            break
-        place, before = place + step, left
-        left = missing(place)
-        seen = np.where(step == 0, slope, (left - before) / np.where(step == 0, 1, step))
-        slope = np.clip(seen, _FLATTEST, _STEEPEST)
-    return np.asarray(place - left / slope)

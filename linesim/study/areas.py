@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.files.samples_in import load_samples, samples_of
+from linesim.files.samples_in import Samples, load_samples, samples_of
 from linesim.metrics.edge_checks import CLIPPED_SHARE
 from linesim.metrics.region import Region
 from linesim.setup.channels import COLOURS
@@ -59,7 +59,12 @@ class Area:
 
 
 def areas_of(
-    images: Sequence[Image], *, region: Region | None, bit_depth: int | None, key: str = "image"
+    images: Sequence[Image],
+    *,
+    region: Region | None,
+    bit_depth: int | None,
+    max_pixels: int | None = None,
+    key: str = "image",
 ) -> tuple[Area, ...]:
     """
     Read images that belong together, and cut the same region out of each.
@@ -72,6 +77,8 @@ def areas_of(
         Left out: the whole image.
     bit_depth : int, optional
         Bits of a sample; left out: as `load_samples` finds it, the most of all images.
+    max_pixels : int, optional
+        Refuse files with more pixels; left out: as `load_samples` does.
     key : str
         Argument that named them, for messages.
 
@@ -85,7 +92,7 @@ def areas_of(
     InputError
         One cannot be read, the region reaches out of it, or they differ in size or channels.
     """
-    areas = [_area(each, region, bit_depth, key) for each in images]
+    areas = [_area(each, region, _samples(each, bit_depth, max_pixels, key)) for each in images]
     first = areas[0]
     for other in areas[1:]:
         if other.image_dn.shape != first.image_dn.shape:
@@ -176,11 +183,14 @@ def described(areas: Sequence[Area]) -> dict[str, object]:
     }
 
 
-def _area(image: Image, region: Region | None, bit_depth: int | None, key: str) -> Area:
+def _samples(image: Image, bit_depth: int | None, max_pixels: int | None, key: str) -> Samples:
     if isinstance(image, str | Path):
-        name, found = Path(image).as_posix(), load_samples(image, bit_depth=bit_depth, key=key)
-    else:
-        name, found = "array", samples_of(image, bit_depth=bit_depth, key=key)
+        return load_samples(image, bit_depth=bit_depth, key=key, max_pixels=max_pixels)
+    return samples_of(image, bit_depth=bit_depth, key=key)
+
+
+def _area(image: Image, region: Region | None, found: Samples) -> Area:
+    name = Path(image).as_posix() if isinstance(image, str | Path) else "array"
     chosen = region or Region.whole(found.image_dn.shape)
     return Area(
         name=name,

@@ -71,7 +71,11 @@ class CameraFrames:
 
 
 def read_frames(
-    groups: Sequence[Group], *, bit_depth: int | None, progress: Progress | None = None
+    groups: Sequence[Group],
+    *,
+    bit_depth: int | None,
+    max_pixels: int | None = None,
+    progress: Progress | None = None,
 ) -> CameraFrames:
     """
     Read the frames of all groups, one group in memory at a time.
@@ -82,6 +86,8 @@ def read_frames(
         The brightest first: where nobody states the depth, its samples tell it for all.
     bit_depth : int, optional
         Bits of a sample.
+    max_pixels : int, optional
+        Refuse files with more pixels; left out: as `load_samples` does.
     progress : callable, optional
         Told how many groups are read, and of how many.
 
@@ -95,7 +101,7 @@ def read_frames(
     InputError
         With one sentence for every file that cannot be read or does not fit the others.
     """
-    model = model_of([row for group in groups for row in group.rows], bit_depth)
+    model = model_of([row for group in groups for row in group.rows], bit_depth, max_pixels)
     found: list[Seen] = []
     faults: list[str] = []
     cautions: list[str] = []

@@ -51,13 +51,16 @@ class Model:
         Of the samples.
     shape : tuple of int
         Lines and columns.
+    max_pixels : int or None
+        Larger files are refused; None: as `load_samples` does.
     """
 
     word: Word
     shape: tuple[int, int]
+    max_pixels: int | None
 
 
-def model_of(rows: Sequence[Row], bit_depth: int | None) -> Model:
+def model_of(rows: Sequence[Row], bit_depth: int | None, max_pixels: int | None) -> Model:
     """
     Take the first frame that can be used as the model of all.
 
@@ -67,6 +70,8 @@ def model_of(rows: Sequence[Row], bit_depth: int | None) -> Model:
         The brightest first, for the largest samples tell the depth where nobody states it.
     bit_depth : int, optional
         Bits of a sample, as stated.
+    max_pixels : int, optional
+        Refuse files with more pixels.
 
     Returns
     -------
@@ -80,9 +85,10 @@ def model_of(rows: Sequence[Row], bit_depth: int | None) -> Model:
     """
     faults: list[str] = []
     for row in rows:
-        samples, told = _loaded(row)
+        samples, told = _loaded(row, max_pixels)
         if samples is not None:
-            return Model(word=_word(samples, bit_depth), shape=samples.image_dn.shape[:_PLANE])
+            word, shape = _word(samples, bit_depth), samples.image_dn.shape[:_PLANE]
+            return Model(word=word, shape=shape, max_pixels=max_pixels)
         faults += told
     raise InputError(*faults)
 
@@ -107,7 +113,7 @@ def load_frame(
     faults, cautions : list of str, tuple of str
         Why not, and what looks odd.
     """
-    samples, faults = _loaded(row)
+    samples, faults = _loaded(row, model.max_pixels)
     if samples is None:
         return None, faults, ()
     fault = _misfit(samples, model)
@@ -123,9 +129,9 @@ def _name(row: Row) -> str:
     return f"manifest line {row.line}: file"
 
 
-def _loaded(row: Row) -> tuple[Samples | None, list[str]]:
+def _loaded(row: Row, max_pixels: int | None) -> tuple[Samples | None, list[str]]:
     try:
-        samples = load_samples(row.file, key=_name(row))
+        samples = load_samples(row.file, key=_name(row), max_pixels=max_pixels)
     except InputError as fault:
         return None, list(fault.faults)
     if samples.image_dn.ndim != _PLANE:

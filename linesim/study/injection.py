@@ -175,9 +175,7 @@ def _painted(
     return ArrayReference(data=data, pixel_size_um=pitch_um)
 
 
-def _lay_discs(
-    data: ImageArray, centres_px: FloatArray, radius_px: float, contrast: float
-) -> None:
+def _lay_discs(data: ImageArray, centres_px: FloatArray, radius_px: float, contrast: float) -> None:
     """Darken an image by equal discs that lie inside it; many at once, for most are small."""
     corners = np.floor(centres_px - radius_px).astype(np.int64)
     window = np.arange(int(np.ceil(2 * radius_px)) + 2)

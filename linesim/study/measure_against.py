@@ -49,7 +49,9 @@ class _Pair:
     shift_px: tuple[float, float]
 
 
-def measure_against(setup: Setup, image: Path | NDArray[np.uint16]) -> Agreement:
+def measure_against(
+    setup: Setup, image: Path | NDArray[np.uint16], *, max_pixels: int | None = None
+) -> Agreement:
     """
     Compare a captured image with what a setup predicts of its own target.
 
@@ -59,6 +61,8 @@ def measure_against(setup: Setup, image: Path | NDArray[np.uint16]) -> Agreement
         A monochrome station with the target that was captured.
     image : pathlib.Path or ndarray of uint16, shape (lines, width)
         As delivered; of the width that the setup delivers. [DN]
+    max_pixels : int, optional
+        Refuse files with more pixels; left out: 10⁹.
 
     Returns
     -------
@@ -70,7 +74,7 @@ def measure_against(setup: Setup, image: Path | NDArray[np.uint16]) -> Agreement
     InputError
         Where the image cannot be read, or is no image of such a camera.
     """
-    captured_dn = _captured(setup, image)
+    captured_dn = _captured(setup, image, max_pixels)
     numbers = station(setup)
     expected_dn = _expected(setup, numbers, len(captured_dn))
     noise_dn2 = _noise_dn(numbers, expected_dn) ** 2
@@ -89,13 +93,13 @@ def measure_against(setup: Setup, image: Path | NDArray[np.uint16]) -> Agreement
     )
 
 
-def _captured(setup: Setup, image: Path | NDArray[np.uint16]) -> FloatArray:
+def _captured(setup: Setup, image: Path | NDArray[np.uint16], max_pixels: int | None) -> FloatArray:
     if setup.camera.kind != "mono":
         msg = f'camera.kind: read "{setup.camera.kind}"; expected "mono" to compare an image with'
         raise InputError(msg)
     if isinstance(image, Path):
         name = f'image "{image}"'
-        samples, _ = read_samples(image, bit_depth=setup.camera.bit_depth)
+        samples, _ = read_samples(image, bit_depth=setup.camera.bit_depth, max_pixels=max_pixels)
     else:
         name, samples = "image", image
     width = int(station(setup).geometry.image_width_px)

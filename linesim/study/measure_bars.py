@@ -102,6 +102,7 @@ def measure_bars(  # noqa: PLR0913 -- one measurement, its options by keyword
     direction: str | None = None,
     channel: str | None = None,
     bit_depth: int | None = None,
+    max_pixels: int | None = None,
     encoding: str = "linear",
     pixel_pitch_um: tuple[float, float] | None = None,
     contrast: float = CONTRAST,
@@ -123,6 +124,8 @@ def measure_bars(  # noqa: PLR0913 -- one measurement, its options by keyword
         Of a colour image; left out, green.
     bit_depth : int, optional
         Bits of a sample; left out: found.
+    max_pixels : int, optional
+        Refuse files with more pixels; left out: 10⁹.
     encoding : {"linear", "srgb"}
         What the samples stand for.
     pixel_pitch_um : tuple of float, optional
@@ -142,7 +145,9 @@ def measure_bars(  # noqa: PLR0913 -- one measurement, its options by keyword
     """
     way = direction_of(direction)
     _refuse_options(setup, regions, pixel_pitch_um, contrast)
-    plane = read_plane(image, channel=channel, bit_depth=bit_depth, encoding=encoding)
+    plane = read_plane(
+        image, channel=channel, bit_depth=bit_depth, max_pixels=max_pixels, encoding=encoding
+    )
     if setup is None:
         found = [captured_set(plane, region, way, pixel_pitch_um) for region in regions]
     else:

@@ -105,13 +105,14 @@ class MeasuredCamera:
         return abs(gap.value) <= 4 * (gap.high - gap.value) / SIDE_SD
 
 
-def measure_camera(
+def measure_camera(  # noqa: PLR0913 -- one measurement, its options by keyword
     manifest: str | Path,
     *,
     wavelength_nm: float | None = None,
     pixel_width_um: float | None = None,
     pixel_height_um: float | None = None,
     bit_depth: int | None = None,
+    max_pixels: int | None = None,
     progress: Progress | None = None,
 ) -> MeasuredCamera:
     """
@@ -129,6 +130,8 @@ def measure_camera(
         Of a pixel; the width is needed with an irradiance, the height left out is the width. [µm]
     bit_depth : int, optional
         Bits of a sample; left out: as the files tell.
+    max_pixels : int, optional
+        Refuse files with more pixels; left out: 10⁹.
     progress : callable, optional
         Told how many groups of frames are read, and of how many.
 
@@ -153,7 +156,8 @@ def measure_camera(
     flats = sorted(_of_kind(table, "flat"), key=lambda group: photons_of(group, table.light, known))
     darks = sorted(_of_kind(table, "dark"), key=lambda group: group.exposure_us)
     # the brightest first, for it tells the depth
-    read = read_frames((*flats[::-1], *darks[::-1]), bit_depth=bit_depth, progress=progress)
+    groups = (*flats[::-1], *darks[::-1])
+    read = read_frames(groups, bit_depth=bit_depth, max_pixels=max_pixels, progress=progress)
     count = len(flats)
     ordered = (*read.seen[:count][::-1], *read.seen[count:][::-1])
     frames = replace(read, seen=ordered)

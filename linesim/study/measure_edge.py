@@ -95,6 +95,7 @@ def measure_edge(  # noqa: PLR0913 -- one measurement, its options by keyword
     direction: str | None = None,
     channel: str | None = None,
     bit_depth: int | None = None,
+    max_pixels: int | None = None,
     encoding: str = "linear",
     pixel_pitch_um: tuple[float, float] | None = None,
     seed: int = 0,
@@ -114,6 +115,8 @@ def measure_edge(  # noqa: PLR0913 -- one measurement, its options by keyword
         Of a colour image; left out, green.
     bit_depth : int, optional
         Bits of a sample, for the level at which samples clip; left out: found.
+    max_pixels : int, optional
+        Refuse files with more pixels; left out: 10⁹.
     encoding : {"linear", "srgb"}
         What the samples stand for.
     pixel_pitch_um : tuple of float, optional
@@ -131,7 +134,9 @@ def measure_edge(  # noqa: PLR0913 -- one measurement, its options by keyword
     InputError
         Where the image cannot be read, or holds no edge that can be measured.
     """
-    plane = read_plane(image, channel=channel, bit_depth=bit_depth, encoding=encoding)
+    plane = read_plane(
+        image, channel=channel, bit_depth=bit_depth, max_pixels=max_pixels, encoding=encoding
+    )
     search = EdgeSearch(
         image=plane.values,
         direction=direction_of(direction),

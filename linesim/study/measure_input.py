@@ -77,6 +77,7 @@ def read_plane(
     *,
     channel: str | None = None,
     bit_depth: int | None = None,
+    max_pixels: int | None = None,
     encoding: str = "linear",
 ) -> Plane:
     """
@@ -90,6 +91,8 @@ def read_plane(
         Of a colour image; left out, green.
     bit_depth : int, optional
         Bits of a sample, for the level at which samples clip; left out: found.
+    max_pixels : int, optional
+        Refuse files with more pixels; left out: as `load_samples` does.
     encoding : {"linear", "srgb"}
         What the samples stand for; cameras deliver linear ones.
 
@@ -107,7 +110,8 @@ def read_plane(
     if isinstance(image, np.ndarray):
         name, read = "array", samples_of(image, bit_depth=bit_depth)
     else:
-        name, read = Path(image).name, load_samples(image, bit_depth=bit_depth)
+        name = Path(image).name
+        read = load_samples(image, bit_depth=bit_depth, max_pixels=max_pixels)
     values, colour = _channel(read.image_dn, channel)
     top = float(read.full_scale_dn)
     decoded = encoding == "srgb"

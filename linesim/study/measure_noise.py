@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -63,6 +64,7 @@ def measure_noise(
     dark: Sequence[Image] = (),
     black_dn: float | None = None,
     bit_depth: int | None = None,
+    max_pixels: int | None = None,
 ) -> MeasuredNoise:
     """
     Read signal, noise in time and column pattern off an even area.
@@ -80,6 +82,8 @@ def measure_noise(
         The black level, where no dark images are at hand. [DN]
     bit_depth : int, optional
         Bits of a sample; left out: as the file says, or the smallest usual depth that holds it.
+    max_pixels : int, optional
+        Refuse files with more pixels; left out: 10⁹.
 
     Returns
     -------
@@ -98,8 +102,8 @@ def measure_noise(
     if dark and black_dn is not None:
         msg = f"black: {black_dn:g} DN and dark images given; expected one of the two"
         raise InputError(msg)
-    lit = areas_of(images, region=region, bit_depth=bit_depth)
-    unlit = areas_of(dark, region=region, bit_depth=bit_depth, key="dark image") if dark else ()
+    read = partial(areas_of, region=region, bit_depth=bit_depth, max_pixels=max_pixels)
+    lit, unlit = read(images), read(dark, key="dark image") if dark else ()
     _check(lit, unlit)
     lit, unlit = same_depth(lit, unlit), same_depth(unlit, lit)
     for area in lit:

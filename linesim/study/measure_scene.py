@@ -66,6 +66,7 @@ def measure_scene(
     region: Region | None = None,
     black_dn: float | None = None,
     bit_depth: int | None = None,
+    max_pixels: int | None = None,
 ) -> MeasuredScene:
     """
     Read off an image what can be read without knowing what it shows.
@@ -80,6 +81,8 @@ def measure_scene(
         Level without light; left out: 0, with a caution. [DN]
     bit_depth : int, optional
         Bits of a sample; left out: as the file says, or the smallest usual depth that holds it.
+    max_pixels : int, optional
+        Refuse files with more pixels; left out: 10⁹.
 
     Returns
     -------
@@ -91,7 +94,7 @@ def measure_scene(
     InputError
         The image cannot be read, is below 66 samples each way, or clipped all over.
     """
-    (area,) = areas_of([image], region=region, bit_depth=bit_depth)
+    (area,) = areas_of([image], region=region, bit_depth=bit_depth, max_pixels=max_pixels)
     check_size(area, FEWEST_SIDE, FEWEST_SIDE)
     black = float(black_dn or 0.0)
     channels = {name: _of_channel(area, name, black) for name in area.channels}

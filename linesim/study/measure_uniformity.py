@@ -63,6 +63,7 @@ def measure_uniformity(
     region: Region | None = None,
     black_dn: float | None = None,
     bit_depth: int | None = None,
+    max_pixels: int | None = None,
 ) -> MeasuredUniformity:
     """
     Read fall-off, streaks, bands and SNR along the line off an image of an even target.
@@ -77,6 +78,8 @@ def measure_uniformity(
         Level without light; left out: 0, with a caution. [DN]
     bit_depth : int, optional
         Bits of a sample; left out: as the file says, or the smallest usual depth that holds it.
+    max_pixels : int, optional
+        Refuse files with more pixels; left out: 10⁹.
 
     Returns
     -------
@@ -88,7 +91,7 @@ def measure_uniformity(
     InputError
         The image cannot be read, is clipped, too small, or does not lie above black.
     """
-    (area,) = areas_of([image], region=region, bit_depth=bit_depth)
+    (area,) = areas_of([image], region=region, bit_depth=bit_depth, max_pixels=max_pixels)
     check_size(area, FEWEST_LINES, FEWEST_COLUMNS)
     refuse_clipped(area)
     black = float(black_dn or 0.0)

@@ -157,6 +157,28 @@ def disc(left_px: FloatArray, top_px: FloatArray, radius_px: FloatArray | float)
     ndarray
         Covered share of the pixel's area, 0 to 1.
     """
+    radius2 = np.square(radius_px)
+    far2 = _farthest(left_px) ** 2 + _farthest(top_px) ** 2
+    near2 = _nearest(left_px) ** 2 + _nearest(top_px) ** 2
+    covered: FloatArray = (far2 <= radius2).astype(np.float64)
+    cut = (near2 < radius2) & (far2 > radius2)  # by the rim: the only ones with arcs in them
+    sides = (np.broadcast_to(each, cut.shape)[cut] for each in (left_px, top_px, radius_px))
+    covered[cut] = _cut_share(*sides)
+    return covered
+
+
+def _farthest(side_px: FloatArray) -> FloatArray:
+    """How far the farther side of a pixel is from 0. [px]."""
+    return np.asarray(np.maximum(np.abs(side_px), np.abs(side_px + 1)))
+
+
+def _nearest(side_px: FloatArray) -> FloatArray:
+    """How far the nearer side of a pixel is from 0, which may lie within. [px]."""
+    return np.asarray(np.maximum(np.maximum(side_px, -1 - side_px), 0))
+
+
+def _cut_share(left_px: FloatArray, top_px: FloatArray, radius_px: FloatArray) -> FloatArray:
+    """Share of pixels that the rim cuts."""
     right, bottom = left_px + 1, top_px + 1
     area = (
         _corner_area(right, bottom, radius_px)
@@ -164,5 +186,4 @@ def disc(left_px: FloatArray, top_px: FloatArray, radius_px: FloatArray | float)
         - _corner_area(right, top_px, radius_px)
         + _corner_area(left_px, top_px, radius_px)
     )
-    covered: FloatArray = np.clip(area, 0, 1)
-    return covered
+    return np.asarray(np.clip(area, 0, 1))

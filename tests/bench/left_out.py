@@ -136,8 +136,8 @@ def light_tables() -> None:
 
 
 def lens_tables() -> None:
-    """Print what the simple lens does: defocus as a disc, no pupil magnification, cos⁴."""
-    head("path error in waves", "disc in λN_w", "error up to ν 0.17", "anywhere", "of the plain disc")
+    """Print what the simple lens does: defocus, no pupil magnification, cos⁴."""
+    head("path error in waves", "disc in λN_w", "error up to ν 0.17", "anywhere", "of a disc")
     for waves in WAVES:
         row(f"{waves:g}", f"{8 * waves:g}", *defocus_errors(waves))
     head("magnification", *[f"pupil {pupil:g}" for pupil in (0.7, 0.85, 1.2, 1.5)])

@@ -3,8 +3,6 @@
 import ast
 from pathlib import Path
 
-import pytest
-
 ROOT = Path(__file__).parents[2] / "linesim"
 MODULES = {
     "pickle",
@@ -63,12 +61,14 @@ def slips(tree: ast.AST) -> list[str]:
     return modules + [slip for node in nodes for slip in called(node)]
 
 
-@pytest.mark.parametrize(
-    "path", sorted(ROOT.rglob("*.py")), ids=lambda path: path.relative_to(ROOT).as_posix()
-)
-def test_nothing_runs_what_it_reads(path: Path) -> None:
+def test_nothing_runs_what_it_reads() -> None:
     """Files, options and titles are data and nothing else."""
-    assert slips(ast.parse(path.read_text("utf-8"))) == []
+    found = {
+        path.relative_to(ROOT).as_posix(): slips(ast.parse(path.read_text("utf-8")))
+        for path in ROOT.rglob("*.py")
+    }
+    assert len(found) > 100
+    assert {name: each for name, each in found.items() if each} == {}
 
 
 def test_templates_mark_nothing_as_safe() -> None:

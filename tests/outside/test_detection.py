@@ -11,13 +11,13 @@ from scipy.stats import norm
 from linesim.forward.station import Station, station
 from linesim.metrics.defect_energy import energies
 from linesim.metrics.defect_shapes import Disc, Scratch
+from linesim.metrics.defect_sizes import disc_of, smallest_um
 from linesim.metrics.detection import (
     alarm_threshold,
     cell_m2,
     detection_rate,
     dprime,
     false_alarms_per_m2,
-    smallest_detectable_um,
     wanted_dprime,
 )
 from linesim.setup.load import changed, sample_setup
@@ -121,7 +121,7 @@ def test_a_wide_defect_gathers_contrast_to_noise_times_the_root_of_its_samples()
 def test_the_smallest_disc_just_reaches_what_is_wanted() -> None:
     """At the diameter found, d' is what rate and alarms ask for, and the rate is the rate."""
     wanted = wanted_dprime(NUMBERS, 0.9, 0.05)
-    diameter_um = smallest_detectable_um(NUMBERS, 0.1, wanted)
+    diameter_um = smallest_um(NUMBERS, disc_of, wanted, contrast=0.1)
     seen = dprime(NUMBERS, Disc(diameter_um=diameter_um), 0.1)
     assert_allclose(seen, wanted, rtol=1e-9)
     assert_allclose(detection_rate(seen, alarm_threshold(NUMBERS, 0.05)), 0.9, rtol=1e-9)
@@ -131,7 +131,7 @@ def test_small_faint_defects_trade_area_for_contrast() -> None:
     """A defect well under a pixel shows as area times contrast: half of it needs √2 the size."""
     dim = changed(SETUP, {"light.illuminance": "4000 klx", "camera.full_well": "10 Me"})
     numbers = station(dim)
-    one, half = (smallest_detectable_um(numbers, c, 1.0) for c in (0.8, 0.4))
+    one, half = (smallest_um(numbers, disc_of, 1.0, contrast=c) for c in (0.8, 0.4))
     assert float(one) < SIDE_UM / 5
     # a disc of d pixels loses (πd)²/16·⟨f²⟩ of its energy to its own size, here under 1 %
     assert_allclose(float(half) / float(one), np.sqrt(2), rtol=0.01)
@@ -141,5 +141,5 @@ def test_without_light_nothing_is_found() -> None:
     """No signal, no size."""
     dark = replace(NUMBERS, irradiance_w_m2=0.0)
     assert float(dprime(dark, Disc(diameter_um=100.0), 0.2)) == 0.0
-    assert np.isinf(smallest_detectable_um(dark, 0.2, 5.0))
-    assert float(smallest_detectable_um(NUMBERS, 0.2, 0.0)) == 0.0
+    assert np.isinf(smallest_um(dark, disc_of, 5.0, contrast=0.2))
+    assert float(smallest_um(NUMBERS, disc_of, 0.0, contrast=0.2)) == 0.0

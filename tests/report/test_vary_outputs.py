@@ -42,6 +42,12 @@ def study(texts: dict[str, str], **keys: object) -> Varied:
     return vary(base, texts, binning=("1x1", "2x2"), figures=("snr_white", "saturation_white"))
 
 
+@pytest.fixture(scope="module")
+def lit() -> Varied:
+    """Study the light once."""
+    return study(LIGHT)
+
+
 def points(found: Varied) -> list[dict[str, object]]:
     """Give the points as the JSON file has them."""
     told: Any = vary_json(found, ())["points"]
@@ -55,19 +61,18 @@ def number(pattern: str, text: str) -> float:
     return float(match[1])
 
 
-def test_the_answer_for_light() -> None:
+def test_the_answer_for_light(lit: Varied) -> None:
     """
     Where each reaches the SNR, and how much more light one needs: 4.0 and 8.0 times.
 
     The numbers said are those found, to three digits.
     """
-    found = study(LIGHT)
-    same, full, saturation = answer(found)
+    same, full, saturation = answer(lit)
     assert same.startswith("At the same exposure time, 2x2 charge reaches SNR 20 at ")
     assert same.endswith("klx (4.0 times).")
     assert full.startswith("With full exposure, each at its own line rate, 2x2 charge reaches")
     assert full.endswith("klx (8.0 times).")
-    low = found.answers[0].met[0].low / 1000
+    low = lit.answers[0].met[0].low / 1000
     assert number(r"1x1 needs ([\d.]+) klx", same) == pytest.approx(low, rel=5e-3)
     assert re.fullmatch(
         r"White saturates with 1x1 above [\d.]+ klx, with 2x2 charge above [\d.]+ klx\.", saturation
@@ -109,9 +114,9 @@ def test_the_answer_for_two_keys() -> None:
     assert re.search(r"^  f/4  .*from [\d.]+ klx on .*from [\d.]+ klx on$", text, re.MULTILINE)
 
 
-def test_the_table() -> None:
+def test_the_table(lit: Varied) -> None:
     """A row a value, saturated ones marked, lines fit a console; the safety line stands."""
-    text = vary_text(study(LIGHT))
+    text = vary_text(lit)
     rows = [line for line in text.splitlines() if re.match(r"  [\d.]+ klx ", line)]
     assert len(rows) == 12
     assert sum(row.endswith("saturates") for row in rows) == 3
@@ -128,11 +133,11 @@ def test_many_rows_are_thinned_and_said_so() -> None:
 
 
 @pytest.fixture(scope="module")
-def written(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Varied]:
+def written(lit: Varied, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Varied]:
     """Write a study with rendered points."""
-    found, folder = study(LIGHT), tmp_path_factory.mktemp("vary")
-    write_vary(found, rendered(found, seed=1), folder)
-    return folder, found
+    folder = tmp_path_factory.mktemp("vary")
+    write_vary(lit, rendered(lit, seed=1), folder)
+    return folder, lit
 
 
 def test_files(written: tuple[Path, Varied]) -> None:
@@ -166,10 +171,9 @@ def pixels(png: bytes) -> np.ndarray:
     return np.asarray(Image.open(BytesIO(png)).convert("L"), dtype=np.int16)
 
 
-def test_plots() -> None:
+def test_plots(lit: Varied) -> None:
     """Two panels; the requirement leaves its ink."""
-    found = study(LIGHT)
-    plain = line_plots(found)
+    plain = line_plots(lit)
     unasked = line_plots(study(LIGHT, **{"requirement.snr": None}))
     height, width = pixels(plain).shape
     assert width > height  # side by side
@@ -178,14 +182,15 @@ def test_plots() -> None:
 
 def test_maps() -> None:
     """Greys alone, and another requirement draws another line."""
-    texts = {"light.illuminance": "0.2klx:400klx:log6", "lens.f_number": "2:16:log5"}
+    texts = {"light.illuminance": "0.2klx:400klx:log6", "lens.f_number": "2,16"}
     found, other = (
         vary(changed(BASE, {"requirement.snr": snr}), texts, figures=("snr_white",))
         for snr in (20, 5)
     )
-    drawn = np.asarray(Image.open(BytesIO(maps(found))).convert("RGB"), dtype=np.int16)
+    map_png = maps(found)
+    drawn = np.asarray(Image.open(BytesIO(map_png)).convert("RGB"), dtype=np.int16)
     assert np.ptp(drawn, axis=2).max() <= 12  # ink is a very dark blue grey: #1e1e22
-    assert maps(other) != maps(found)
+    assert maps(other) != map_png
 
 
 def test_a_figure_without_value_is_absent() -> None:

@@ -62,7 +62,7 @@ def test_the_roc_area_is_that_of_the_closed_form(name: str) -> None:
 
     Known place; contrast 5 %, so that the noise with a defect is that without it to 1 %.
     """
-    found = inject(changed(BASE, SETUPS[name]), COUNT, seed=3, places=2000)
+    found = inject(changed(BASE, SETUPS[name]), COUNT, seed=3)
     assert 1 < found.closed_dprime < 2
     assert len(found.with_defect) >= COUNT
     assert len(found.without) == len(found.with_defect)

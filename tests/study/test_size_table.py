@@ -9,7 +9,7 @@ from numpy.testing import assert_array_equal
 
 from linesim.forward.station import Station, station
 from linesim.metrics.defect_shapes import Disc, Scratch, Shape
-from linesim.metrics.detection import smallest_um
+from linesim.metrics.defect_sizes import smallest_um
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed, sample_setup
 from linesim.study.size_table import smallest_found_um
