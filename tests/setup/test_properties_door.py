@@ -33,7 +33,7 @@ WRONG: dict[str, list[object]] = {
     "camera.row_heights": [[], ["6"], "6 um", ["6 um", 5]],
     "camera.quantum_efficiency": [-0.1, 1.2, "none.csv", {"red": 0.5}, {"cyan": 1}],
     "camera.bit_depth": [9, "12", 12.0, True],
-    "camera.black_level": ["-1 DN", "4000 DN", "1 e"],
+    "camera.black_level": ["-1 DN", "70000 DN", "1 e"],
     "acquisition.binning": ["2", "0x1", "5x1", "2 x 2", 22, "2x2x2"],
     "acquisition.exposure": ["full ", "0 us", 3],
     "acquisition.line_rate": ["fastest", "0 Hz", 8000],
