@@ -6,6 +6,7 @@ hold the end of a line to the process that started them: when it hangs up they s
 clean up and wait; when it is gone they end by themselves.
 """
 
+import gc
 import logging
 import os
 import signal
@@ -21,6 +22,7 @@ from concurrent.futures import (
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from multiprocessing.connection import Connection
+from traceback import clear_frames
 from types import FrameType
 from typing import Any
 
@@ -240,13 +242,20 @@ def _started(distributed: Any, address: str) -> Iterator[Any]:  # noqa: ANN401 -
         ):
             yield client
         return
-    try:
-        client = distributed.Client(address, timeout="10s")
-    except (OSError, ValueError, TimeoutError) as fault:
-        msg = f'--cluster: found no scheduler at "{address}" ({fault}); expected "tcp://HOST:PORT"'
-        raise InputError(msg) from None
-    with client:
+    with _connected(distributed, address) as client:
         yield client
+
+
+def _connected(distributed: Any, address: str) -> Any:  # noqa: ANN401 -- an optional library
+    """Reach a scheduler; a client that reaches none is closed at once, while its loop runs."""
+    try:
+        return distributed.Client(address, timeout="10s")
+    except (OSError, ValueError, TimeoutError) as fault:
+        told = str(fault)
+        clear_frames(fault.__traceback__)
+    gc.collect()
+    msg = f'--cluster: found no scheduler at "{address}" ({told}); expected "tcp://HOST:PORT"'
+    raise InputError(msg)
 
 
 def _local(distributed: Any, number: int) -> Any:  # noqa: ANN401 -- an optional library

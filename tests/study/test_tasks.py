@@ -11,6 +11,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
+import distributed
 import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
@@ -18,7 +19,7 @@ from numpy.testing import assert_array_equal
 from linesim.setup.errors import InputError
 from linesim.setup.load import load_setup
 from linesim.study import tasks
-from linesim.study.crews import processes
+from linesim.study.crews import cluster, processes
 from linesim.study.shared import attached, shared
 from linesim.study.tasks import Alone, Crew, Pool, in_order
 
@@ -176,3 +177,18 @@ def test_an_array_is_lent_while_the_block_lasts(pair: Crew) -> None:
         assert not own.flags.writeable
         assert attached(type(where)(path=where.path, token=b"x" * 64, shape=(2, 3))) is None
     assert attached(where) is None
+
+
+def test_a_client_that_reaches_nobody_is_closed_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Collected later, it would find its loop gone, and say so in the middle of others."""
+    ended: list[int] = []
+    close: Any = distributed.Client.__del__
+
+    def watched(client: Any) -> None:  # noqa: ANN401 -- of an optional library
+        ended.append(1)
+        close(client)
+
+    monkeypatch.setattr(distributed.Client, "__del__", watched)
+    with pytest.raises(InputError, match='found no scheduler at "nowhere"'), cluster("nowhere"):
+        pass
+    assert ended == [1]
