@@ -87,15 +87,16 @@ def is_unclipped(setup: Setup, found: Budget) -> bool:
     return bool(np.max(each(signal["saturation_white"])) < 0.9)
 
 
-def rounding_bounds(setup: Setup) -> tuple[float, float]:
+def rounding_bounds(setup: Setup, noise_dn: float) -> tuple[float, float]:
     """
     Bound what rounding adds to mean and variance, beyond 0 and 1/12. [DN, DN²].
 
     A conversion: of a normal noise of σ DN the characteristic function gives, with
     q = exp(−2π²σ²), a mean off by at most q/π and a variance by q (4σ² + 1/π²); higher terms are
     under q⁴. The mean of n whole numbers lies on steps of 1/n: rounding half up moves it by 1/2n
-    and has 1/12n² less variance. A corrected number, p/q times a whole one, is moved by at most
-    1/4 (q = 2) and has from 0 (q = 1) to 1/12.
+    and has 1/12n² less variance. What is multiplied is rounded again and moved by e, |e| ≤ 1/2,
+    which may go with the number: 0, 1, 2 times 1.1 are 0, 1, 2. So its variance, of noise σ,
+    changes by 2 cov + var(e), at most σ + 1/4.
     """
     way = setup.acquisition
     n = way.binning.across * way.binning.along if way.binning_domain == "digital" else 1
@@ -105,7 +106,7 @@ def rounding_bounds(setup: Setup) -> tuple[float, float]:
     if way.binning_mode == "average":
         mean, variance = mean / n + 1 / (2 * n), variance / n**2 + 1 / (12 * n**2)
     if way.flat_field or way.white_balance != "off":
-        mean, variance = mean + 0.25, variance + 1 / 12
+        mean, variance = mean + 0.5, variance + noise_dn + 0.25
     return mean, variance
 
 
@@ -130,7 +131,6 @@ def test_budget_and_scan_agree(
     closed = budget(setup)
     assume(is_unclipped(setup, closed))
     found = scan(setup, seed, workers=1)
-    bias_dn, variance_dn2 = rounding_bounds(setup)
     signal, black_dn = closed["signal"], setup.camera.black_level_dn
     dark_e = 0.0 if setup.acquisition.flat_field else float(signal["dark_e"])
     for white_e, noise_e, total, white_dn, got_e, got_noise_e, got_dn in zip(
@@ -144,6 +144,7 @@ def test_budget_and_scan_agree(
         strict=True,
     ):
         columns, dn_per_e = found.image.shape[1], (white_dn - black_dn) / (white_e + dark_e)
+        bias_dn, variance_dn2 = rounding_bounds(setup, dn_per_e * noise_e)
         pattern_e = sqrt(max((white_e / total) ** 2 - noise_e**2, 0.0))
         error_e = sqrt(noise_e**2 / (LINES * columns) + pattern_e**2 / columns)
         off_e = SIGMAS * error_e + bias_dn / dn_per_e
