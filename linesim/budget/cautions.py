@@ -177,7 +177,7 @@ def _sharpness(case: Case) -> Found:
         )
     place, pitch_um = case.numbers.geometry, case.setup.target.pixel_size_um
     fine = float(min(place.object_pixel_x_um, place.object_pixel_y_um)) / pitch_um
-    if fine < _FEWEST_REFERENCE_PIXELS:
+    if fine < _FEWEST_REFERENCE_PIXELS * (1 - 1e-9):
         yield (
             "reference_coarse",
             (

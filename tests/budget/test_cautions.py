@@ -38,6 +38,7 @@ ENCODER = {
     "transport.encoder_step": "25 um",
     "transport.speed_ripple": 0.1,
 }
+COARSE = {"camera.pixel_width": "7 um", "lens.magnification": 0.0175}
 JOINED = {"acquisition.binning": "2x2", "camera.pixels": 256}
 
 Changes = dict[str, Any]
@@ -142,6 +143,11 @@ CASES: list[tuple[str, Changes, Changes]] = [
         {"acquisition.exposure": "75.37 us"},
     ),
     ("reference_coarse", {"target.pixel_size": "37.51 um"}, {"target.pixel_size": "37.49 um"}),
+    (  # 7 um / 0.0175 over 200 um is 2, but 1.9999999999999998 in binary numbers
+        "reference_coarse",
+        {**COARSE, "target.pixel_size": "201 um"},
+        {**COARSE, "target.pixel_size": "200 um"},
+    ),
     (
         "defect_px",
         {"requirement.smallest_defect": "224.9 um"},
