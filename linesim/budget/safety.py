@@ -31,9 +31,10 @@ _GAUSSIAN_EQUIVALENT = 1.0645
 _FEW = 3
 
 MACHINERY = (
-    "Moving webs and nips draw hands in: guard and lock out; lift lamps over a web at rest only. "
-    "Lamp heads are hot; no bare glass over food; solvent vapour and dust make explosive zones. "
-    "Local code rules, and electrical, guarding and lifting work is for licensed people."
+    "Moving webs and nips draw hands in: guard and lock out by local code; lift lamps over a web "
+    "at rest only. Lamp heads are hot; no bare glass over food; where solvent vapour or dust "
+    "gathers, local code sets explosive zones. Electrical, guarding and lifting work by licensed "
+    "people."
 )
 """What always stands in console and report."""
 

@@ -1,7 +1,8 @@
 """``linesim dataset``."""
 
 import os
-from collections.abc import Iterator
+import textwrap
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from linesim.dataset.verify import Verified
     from linesim.study.tasks import Crew
 
+_WIDTH = 100
 _PLACES = ("README.md", "samples.png", "images/", "masks/", "annotations/")
 
 PlanPath = Annotated[
@@ -111,6 +113,9 @@ def _processors() -> int:
 
 
 def _figures(made: "Made") -> dict[str, object]:
+    from linesim.budget.safety import MACHINERY  # noqa: PLC0415 -- quick --help
+    from linesim.dataset.people import plan_people  # noqa: PLC0415 -- quick --help
+
     found = made.found
     return {
         "simulated": True,
@@ -121,11 +126,13 @@ def _figures(made: "Made") -> dict[str, object]:
         "visible": sum(found.visible.values()),
         "unlabelled": sum(found.unlabelled.values()),
         "kept": made.kept,
+        "cautions": [*(each.line for each in plan_people(made.plan)), MACHINERY],
     }
 
 
 def _text(made: "Made") -> str:
     from linesim.budget.safety import MACHINERY  # noqa: PLC0415 -- quick --help
+    from linesim.dataset.people import plan_people  # noqa: PLC0415 -- quick --help
     from linesim.dataset.splits import SPLITS  # noqa: PLC0415 -- quick --help
 
     found = made.found
@@ -142,10 +149,16 @@ def _text(made: "Made") -> str:
             f"{name} has no image: expected more images, or a smaller scenes.images_each"
             for name in bare
         ),
-        f"all of it is simulated; {MACHINERY[0].lower()}{MACHINERY[1:]}",
+        "all of it is simulated",
+        *_paragraphs((*(each.line for each in plan_people(made.plan)), MACHINERY)),
         f"\nwrote {', '.join(_PLACES)} … in {made.folder.as_posix()}/",
     ]
     return "\n".join(lines)
+
+
+def _paragraphs(texts: Iterable[str]) -> Iterator[str]:
+    for text in texts:
+        yield from textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
 
 
 def _verify(folder: Path, again: int | None, *, json: bool) -> None:

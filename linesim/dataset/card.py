@@ -2,8 +2,9 @@
 
 from pathlib import Path
 
-from linesim.budget.safety import MACHINERY, safety_cautions
+from linesim.budget.safety import MACHINERY
 from linesim.dataset.layout import CARD, SHEET
+from linesim.dataset.people import plan_people
 from linesim.dataset.plan import Plan
 from linesim.dataset.splits import SPLITS
 from linesim.dataset.sums import Sums, bars
@@ -168,7 +169,6 @@ def _said(name: str, plan: Plan) -> str:
 
 
 def _not(plan: Plan) -> str:
-    told = [text for _, text in safety_cautions(plan.base)]
     return (
         "## What it is not\n\n"
         "* Surfaces are matt and flat: no gloss, no relief, no shadow. Faults are drawn from "
@@ -176,7 +176,7 @@ def _not(plan: Plan) -> str:
         "* Scenes are a few kinds of product; a detector trained on them must be tried on real "
         "images of the product it is for.\n"
         "* What the model of lens, transport and camera leaves out is left out here too.\n"
-        + "".join(f"* {text}\n" for text in told)
+        + "".join(f"* {each.line}\n" for each in plan_people(plan))
         + f"* {MACHINERY}"
     )
 

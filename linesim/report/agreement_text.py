@@ -2,6 +2,7 @@
 
 import textwrap
 
+from linesim.budget.safety import MACHINERY
 from linesim.report.measured_lines import plus_minus
 from linesim.study.agreement import OFF_SHARE, OFF_SIGMA, Agreement
 
@@ -50,4 +51,7 @@ def agreement_text(title: str, found: Agreement) -> str:
     said = list(found.findings or (_AGREES,)) + ([_FLAT] if found.ratio is None else [])
     for sentence in said:
         rows += ["", *textwrap.wrap(sentence, _WIDTH)]
+    rows += ["", "cautions"]
+    for text in (*(f"{each.code}: {each.text}" for each in found.cautions), MACHINERY):
+        rows += textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
     return "\n".join(rows)

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from linesim.budget.case import Value, values
-from linesim.budget.safety import MACHINERY
+from linesim.budget.safety import CODES, MACHINERY, shared_cautions
 from linesim.report.compare_words import answer
 from linesim.report.rows import judged_rows
 from linesim.study.compare import Comparison
@@ -219,13 +219,18 @@ def _requirement_rows(found: Comparison) -> Iterator[tuple[str, list[str]]]:
 def _cautions(found: Comparison) -> list[str]:
     """Tell each caution once, with the columns that it holds for."""
     holders: dict[tuple[str, str], list[str]] = {}
-    for head, one in zip(_heads(found)[0], found.variants, strict=True):
+    heads = _heads(found)[0]
+    for head, one in zip(heads, found.variants, strict=True):
         for caution in one.scan.budget.cautions:
-            holders.setdefault((caution.code, caution.text), []).append(head)
+            if caution.code not in CODES:
+                holders.setdefault((caution.code, caution.text), []).append(head)
     lines = []
-    for (code, text), heads in holders.items():
-        who = "all" if len(heads) == len(found.variants) else ", ".join(heads)
+    for (code, text), held in holders.items():
+        who = "all" if len(held) == len(found.variants) else ", ".join(held)
         lines += _paragraph(f"{code} ({who}): {text}")
+    light = [(head, one.scan.setup) for head, one in zip(heads, found.variants, strict=True)]
+    for each in shared_cautions(light):
+        lines += _paragraph(f"{each.code} ({each.who or 'all'}): {each.text}")
     return [*lines, *_paragraph(MACHINERY)]
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from linesim.budget.budget import Budget
 from linesim.budget.case import values
-from linesim.budget.safety import MACHINERY, safety_cautions
+from linesim.budget.safety import CODES, MACHINERY, Shared, shared_cautions
 from linesim.forward.station import station
 from linesim.report.geometry_drawing import lines_on_target, rows_of_sensor
 from linesim.report.light_bars import light_bars, noise_bars
@@ -127,7 +127,7 @@ class Case:
     budget: Budget
 
 
-def caution_section(*stations: Case) -> Section:
+def caution_section(*stations: Case, people: tuple[Shared, ...] | None = None) -> Section:
     """
     Tell what to mind: the picture first, then people; each thing once.
 
@@ -135,13 +135,16 @@ def caution_section(*stations: Case) -> Section:
     ----------
     *stations : Case
         One or more; where a caution does not hold for all, the titles of those stand before it.
+    people : tuple of Shared, optional
+        Cautions about people, where the page shows the light of more stations; left out: of these.
 
     Returns
     -------
     Section
         Two lists; the second always has the line about machinery.
     """
-    about_people = {code for one in stations for code, _ in safety_cautions(one.setup)}
+    if people is None:
+        people = shared_cautions([(one.title, one.setup) for one in stations])
     holders: dict[tuple[str, str], list[str]] = {}
     for one in stations:
         for caution in one.budget.cautions:
@@ -150,14 +153,16 @@ def caution_section(*stations: Case) -> Section:
         (code, text if len(titles) == len(stations) else f"{', '.join(titles)}: {text}")
         for (code, text), titles in holders.items()
     ]
-    picture = tuple(pair for pair in told if pair[0] not in about_people)
-    people = tuple(pair for pair in told if pair[0] in about_people)
+    picture = tuple(pair for pair in told if pair[0] not in CODES)
+    light = tuple(
+        (each.code, f"{each.who}: {each.text}" if each.who else each.text) for each in people
+    )
     none = (("", "Nothing here calls for a caution."),)
     return Section(
         title="What to mind",
         parts=(
             Cautions(title="The picture", rows=picture or none),
-            Cautions(title="Eyes, heat and machines", rows=(*people, ("", MACHINERY))),
+            Cautions(title="Eyes, heat and machines", rows=(*light, ("", MACHINERY))),
         ),
     )
 

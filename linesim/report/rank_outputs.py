@@ -6,7 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
+from linesim.budget.safety import MACHINERY
 from linesim.files.atomic import write_bytes, write_csv, write_json, write_text
+from linesim.report.people import rank_people
 from linesim.report.rank_words import answer
 from linesim.setup.resolve import resolved_text
 from linesim.study.options import option
@@ -52,7 +54,8 @@ def rank_json(found: Ranking) -> dict[str, object]:
     }
     if found.nearest is not None:
         plain["nearest"] = _checked(found.nearest)
-    return {**plain, "answer": list(answer(found))}
+    people = [*(each.line for each in rank_people(found)), MACHINERY]
+    return {**plain, "cautions": people, "answer": list(answer(found))}
 
 
 def _checked(row: Row) -> dict[str, object]:

@@ -7,6 +7,7 @@ from linesim.report.numerals import people_number
 from linesim.report.page import write_report
 from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, Text
 from linesim.report.page_sections import Case, caution_section, facts
+from linesim.report.people import rank_people
 from linesim.report.rank_plots import rank_picture
 from linesim.report.rank_words import REASONS, answer, chosen, percent, refusals, short
 from linesim.report.scan_words import job_in_words
@@ -74,7 +75,9 @@ def _first_sections(row: Row, found: Ranking) -> tuple[Section, ...]:
     words = (f"Chosen: {chosen(row, found)}.", *job_in_words(row.setup))
     return (
         Section(title=f"The {which} option", parts=(Text(paragraphs=words), facts(row.budget))),
-        caution_section(Case(title="", setup=row.setup, budget=row.budget)),
+        caution_section(
+            Case(title="", setup=row.setup, budget=row.budget), people=rank_people(found)
+        ),
         setup_section(row.setup),
         making_section(row.setup, "linesim rank --report, with the space given"),
     )

@@ -3,7 +3,8 @@
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from linesim.budget.safety import MACHINERY
+from linesim.budget.safety import CODES, MACHINERY
+from linesim.report.people import rank_people
 from linesim.report.rank_words import REASONS, answer, percent, refusals, short
 from linesim.study.rank import Ranking
 from linesim.study.rank_row import Row
@@ -55,6 +56,7 @@ def rank_text(found: Ranking) -> str:
     lines += ["", "missed first, in the order in which it is judged", *_missed(found)]
     which = "best" if found.rows else "nearest"
     lines += ["", f"cautions about the {which}", *_cautions(found)]
+    lines += ["", "eyes, heat and machines, of all that is shown", *_people(found)]
     return "\n".join([*lines, "", "answer", *_wrapped(answer(found))])
 
 
@@ -139,8 +141,16 @@ def _missed(found: Ranking) -> Iterator[str]:
 
 def _cautions(found: Ranking) -> Iterator[str]:
     first = found.rows[0] if found.rows else found.nearest
-    for caution in first.budget.cautions if first else ():
+    told = [each for each in (first.budget.cautions if first else ()) if each.code not in CODES]
+    for caution in told:
         yield from _paragraph(f"{caution.code}: {caution.text}")
+    if not told:
+        yield "  none"
+
+
+def _people(found: Ranking) -> Iterator[str]:
+    for each in rank_people(found):
+        yield from _paragraph(each.line)
     yield from _paragraph(MACHINERY)
 
 

@@ -1,5 +1,6 @@
 """A setup told in sentences: what runs, how it is looked at, and what must be found."""
 
+from collections.abc import Mapping
 from pathlib import PurePath
 
 from linesim.forward.station import Station, station
@@ -83,14 +84,22 @@ def _lux(setup: Setup) -> str:
     return text if len(text) < _LONG else f"{lux:.4g} lx"
 
 
+def _spectrum(setup: Setup) -> str:
+    """Name the light, with the range that its watts are counted over where its name has none."""
+    light = setup.light.spectrum
+    if isinstance(setup.texts["light"]["spectrum"], Mapping):
+        return light.name
+    return "{} ({:g}-{:g} nm)".format(light.name, *light.wavelength_nm[[0, -1]])
+
+
 def _light(setup: Setup, numbers: Station) -> str:
     light = setup.texts["light"]
     watts = f"{float(numbers.irradiance_w_m2):.4g} W/m²"
     asked = f"{_lux(setup)}, {watts}," if "illuminance" in light else watts
     ambient = f", {light['ambient']} of other light" if setup.ambient_w_m2 > 0 else ""
     return (
-        f"The light at the target is {asked} of {setup.light.spectrum.name}{ambient}; white sends "
-        f"back {setup.target.white_reflectance:.0%} of it."
+        f"The light at the target is {asked} of {_spectrum(setup)}{ambient}; white sends back "
+        f"{setup.target.white_reflectance:.0%} of it."
     )
 
 

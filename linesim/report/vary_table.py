@@ -5,7 +5,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from linesim.budget.safety import MACHINERY, safety_cautions
+from linesim.budget.safety import MACHINERY
+from linesim.report.people import vary_people
 from linesim.report.vary_labels import label, value_words, wish_words
 from linesim.report.vary_words import answer, brief
 from linesim.study.vary import Course, Varied
@@ -50,7 +51,7 @@ def vary_text(found: Varied) -> str:
 
 def safety_texts(found: Varied) -> Iterator[str]:
     """
-    Give the cautions about people at the brightest point of a study, and the one about machines.
+    Give the cautions about people at all points of a study, and the one about machines.
 
     Parameters
     ----------
@@ -60,12 +61,9 @@ def safety_texts(found: Varied) -> Iterator[str]:
     Yields
     ------
     str
-        A sentence or more, each behind its code.
+        A sentence or more, each behind its code and the values that it holds for.
     """
-    ends = [point for course in found.courses for point in course.walk.ends]
-    brightest = max(ends, key=lambda point: point.irradiance_w_m2)
-    for code, text in safety_cautions(brightest):
-        yield f"{code}: {text}"
+    yield from (each.line for each in vary_people(found))
     yield MACHINERY
 
 

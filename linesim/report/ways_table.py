@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from linesim.budget.case import values
-from linesim.budget.safety import MACHINERY, safety_cautions
+from linesim.budget.safety import MACHINERY, shared_cautions
 from linesim.files.atomic import write_json
 from linesim.report.vary_table import laid_out, paragraph
 from linesim.study.ways import Way, costs
@@ -141,17 +141,8 @@ def caution_texts(found: tuple[Way, ...]) -> Iterator[str]:
     str
         A sentence or more.
     """
-    holders: dict[tuple[str, str], list[str]] = {}
-    for way in found:
-        for caution in safety_cautions(way.setup) if way.setup else ():
-            holders.setdefault(caution, []).append(way.title)
-    for (code, text), titles in holders.items():
-        who = (
-            ""
-            if len(titles) == len([way for way in found if way.setup])
-            else f" ({', '.join(titles)})"
-        )
-        yield f"{code}{who}: {text}"
+    stations = [(way.title, way.setup) for way in found if way.setup]
+    yield from (each.line for each in shared_cautions(stations))
     yield MACHINERY
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from linesim.budget.cautions import Caution
 from linesim.metrics.compared import Transfer
 from linesim.metrics.noise import Estimate
 
@@ -74,12 +75,15 @@ class Agreement:
         What is off and where to look, a sentence each; none where all agrees.
     ratio : Transfer or None
         Captured over predicted, by frequency.
+    cautions : tuple of Caution
+        What to mind about the light of the station.
     """
 
     differences: tuple[Difference, ...]
     shift_px: tuple[float, float]
     findings: tuple[str, ...]
     ratio: Transfer | None
+    cautions: tuple[Caution, ...] = ()
 
     def as_dict(self) -> dict[str, object]:
         """As JSON has it."""
@@ -89,6 +93,7 @@ class Agreement:
             "shift_along_px": along_px,
             "shift_across_px": across_px,
             "findings": list(self.findings),
+            "cautions": [each.as_dict() for each in self.cautions],
         }
 
 

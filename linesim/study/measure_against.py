@@ -11,7 +11,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from linesim.budget.cautions import Caution
 from linesim.budget.resolution import mtf_across, mtf_along
+from linesim.budget.safety import safety_cautions
 from linesim.files.samples_in import read_samples
 from linesim.forward.profile import column_profile
 from linesim.forward.render import render
@@ -90,6 +92,7 @@ def measure_against(
         shift_px=pair.shift_px,
         findings=findings(differences),
         ratio=found,
+        cautions=tuple(Caution(code=code, text=text) for code, text in safety_cautions(setup)),
     )
 
 

@@ -1,0 +1,77 @@
+"""Cautions about the light of a data set: both ends of each range, all corners."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+
+from linesim.dataset.people import plan_people
+from linesim.dataset.plan_file import load_plan
+
+PLAN = """\
+setup = "base.toml"
+count = 4
+[vary]
+{vary}
+[scenes]
+kind = "flat"
+images_each = 1
+"""
+
+
+def told(folder: Path, base: str, vary: str) -> Mapping[str, str]:
+    """Give code -> who of a plan over a setup."""
+    (folder / "base.toml").write_text(base, "utf-8")
+    (folder / "plan.toml").write_text(PLAN.format(vary=vary), "utf-8")
+    found = plan_people(load_plan(folder / "plan.toml"))
+    return {each.code: each.who for each in found}
+
+
+BASE = """\
+title = "Base"
+[target]
+image = "flat"
+pixel_size = "18.75 um"
+[transport]
+speed = "1 m/s"
+[lens]
+magnification = 0.1
+[light]
+illuminance = "40 klx"
+flicker = 0.1
+flicker_frequency = "100 Hz"
+[camera]
+pixels = 256
+pixel_width = "7.5 um"
+"""
+
+
+@pytest.mark.parametrize(
+    ("vary", "expected"),
+    [
+        ("camera.prnu = [0.0, 0.01]", {"stroboscopic": ""}),
+        (  # 316.88 lm/W: 1 kW/m² is 317 klx, above the middle of the range
+            'light.illuminance = "20 klx:400 klx"',
+            {"bright_light": "400 klx", "heat_on_stop": "400 klx", "stroboscopic": ""},
+        ),
+        (  # seen to flash between, though not at the ends
+            'light.flicker_frequency = "1 Hz:1 kHz:log"',
+            {"visible_flicker": "3 Hz, 60 Hz", "stroboscopic": ""},
+        ),
+        (
+            'light.spectrum = ["LED-B3", "A"]',
+            {
+                "bright_light": "A",
+                "heat_on_stop": "A",
+                "invisible_light": "A",
+                "stroboscopic": "",
+            },
+        ),
+    ],
+    ids=["none", "illuminance", "flicker", "spectrum"],
+)
+def test_the_ends_of_what_is_varied_count(
+    tmp_path: Path, vary: str, expected: dict[str, str]
+) -> None:
+    """Not the setup that the plan starts from alone; who says at which end."""
+    assert told(tmp_path, BASE, vary) == expected
