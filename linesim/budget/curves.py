@@ -158,7 +158,7 @@ def light_path(setup: Setup, numbers: Station) -> LightPath:
     Returns
     -------
     LightPath
-        Photons are μ_p = A t E ∫ e(λ) λ/(hc) dλ, EMVA 1288 (3)(4), of all joined pixels.
+        Photons are μ_p = A t E ∫ e(λ) λ/(hc) dλ, EMVA 1288 R4.0 RC, (3)(4), of all joined pixels.
     """
     lamp, ambient = float(numbers.irradiance_w_m2), float(numbers.ambient_w_m2)
     place, sensor_w_m2 = numbers.geometry, float(numbers.irradiance_sensor_w_m2)

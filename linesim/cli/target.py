@@ -5,15 +5,28 @@ from typing import Annotated
 
 import typer
 
-Size = Annotated[str | None, typer.Option(metavar="LENGTH", help='Such as "40 mm".')]
+Side = Annotated[
+    str | None,
+    typer.Option(
+        metavar="LENGTH", help='Of the target, such as "40 mm".  [default: the target\'s own]'
+    ),
+]
+PixelSize = Annotated[
+    str | None,
+    typer.Option(
+        metavar="LENGTH",
+        help='Side of one pixel of the image on the real thing, such as "20 um".  [default: the '
+        "target's own]",
+    ),
+]
 
 
 def target(  # noqa: PLR0913 -- one option a property of the target
     name: Annotated[str | None, typer.Argument(help="Which one; left out: list them.")] = None,
     *,
-    pixel_size: Size = None,
-    width: Size = None,
-    height: Size = None,
+    pixel_size: PixelSize = None,
+    width: Side = None,
+    height: Side = None,
     angle: Annotated[str | None, typer.Option(help='Edge only, such as "5 deg".')] = None,
     contrast: Annotated[float | None, typer.Option(help="Edge only, light to dark.")] = None,
     out: Annotated[

@@ -111,10 +111,10 @@ def _figures(found: Sums) -> str:
 
 def _files(plan: Plan) -> str:
     ending = "png" if plan.images.format == "png" else "tif"
-    yolo = (
-        "| `labels/SPLIT/N.txt` | boxes in the text form that YOLO reads: class from 0, middle and "
+    boxes = (
+        "| `labels/SPLIT/N.txt` | boxes as text, a line each: class from 0, middle and "
         "size as shares; an empty file for an image without labels |\n"
-        if plan.labels.yolo
+        if plan.labels.box_files
         else ""
     )
     return (
@@ -122,7 +122,7 @@ def _files(plan: Plan) -> str:
         f"| `images/SPLIT/N.{ending}` | the scan, as delivered |\n"
         "| `masks/SPLIT/N.png` | 8 bit: 0 good, else class + 1 |\n"
         "| `annotations/SPLIT.json` | COCO instances; category = class + 1, ids from 1, file names "
-        "from `images/SPLIT/` |\n" + yolo + "| `images.csv` | good or defect, by image |\n"
+        "from `images/SPLIT/` |\n" + boxes + "| `images.csv` | good or defect, by image |\n"
         "| `faults.csv` | each fault drawn, labelled or not: size, place, contrast, CNR, d' |\n"
         "| `manifest.csv` | each image: seed, hash of its station, everything drawn |\n"
         "| `records/SPLIT/N.json` | the same of one image; all tables are made of these |\n"

@@ -67,7 +67,7 @@ def files_of(plan: Plan, index: int) -> tuple[str, ...]:
         From the set's folder.
     """
     split, name = plan.split(index), stem(index)
-    boxes = (f"labels/{split}/{name}.txt",) if plan.labels.yolo else ()
+    boxes = (f"labels/{split}/{name}.txt",) if plan.labels.box_files else ()
     return (
         image_name(plan, index),
         f"masks/{split}/{name}.png",

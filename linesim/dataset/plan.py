@@ -59,7 +59,7 @@ class LabelRule:
         Label nothing else.
     polygons : bool
         Outlines in place of run lengths, where a mask has no holes.
-    yolo : bool
+    box_files : bool
         Text files of boxes as well.
     """
 
@@ -69,7 +69,7 @@ class LabelRule:
     least_cnr: float = 0.0
     only_visible: bool = False
     polygons: bool = False
-    yolo: bool = False
+    box_files: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -47,7 +47,7 @@ def need_bytes(plan: Plan) -> int:
     image = float(np.mean([_image_bytes(shot) for shot in shots]))
     faults = sum(float(np.mean(each.counts)) for each in plan.faults.wanted)
     texts = _RECORD_BYTES + faults * (1 - plan.images.good_share) * _FAULT_BYTES
-    files = 3 + plan.labels.yolo
+    files = 3 + plan.labels.box_files
     return round(plan.count * (image + samples * _MASK_SHARE + texts + files * _BLOCK_BYTES))
 
 

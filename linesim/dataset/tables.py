@@ -49,7 +49,7 @@ LABELS: Keys = {
     "least_cnr": ("least_cnr", _INDEX),
     "only_visible": ("only_visible", _YES_NO),
     "polygons": ("polygons", _YES_NO),
-    "yolo": ("yolo", _YES_NO),
+    "box_files": ("box_files", _YES_NO),
 }
 SCENES: Keys = {
     "kind": (
@@ -62,6 +62,7 @@ SCENES: Keys = {
     "images_each": ("images_each", _count("of images from one scene", 1e6)),
 }
 SPLITS: Keys = {name: (name, _SHARE) for name in ("train", "val", "test")}
+_RENAMED = {"labels.yolo": ("labels.box_files", "a text file of boxes beside each image")}
 _TYPES = (Choice, Flag, Number, Quantity)
 
 
@@ -130,6 +131,9 @@ def unknown(key: str, value: object, known: list[str]) -> str:
     str
         One sentence.
     """
+    if key in _RENAMED:
+        name, what = _RENAMED[key]
+        return f"{key}: read {shown(value)}, but there is no such key; expected {name}, for {what}"
     near = get_close_matches(key, known, n=1)
     hint = f"did you mean {near[0]}?" if near else f"known here are {', '.join(known)}"
     return f"{key}: read {shown(value)}, but there is no such key; {hint}"

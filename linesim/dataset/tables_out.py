@@ -107,7 +107,7 @@ def write_tables(
         (IMAGES, lambda path: _images(plan, folder, path)),
         (FAULTS, lambda path: _faults(plan, folder, path)),
     ]
-    if plan.labels.yolo:
+    if plan.labels.box_files:
         jobs.append((CLASSES, _classes))
     for done, (name, job) in enumerate(jobs):
         job(folder / name)

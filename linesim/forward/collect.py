@@ -3,7 +3,7 @@ Collect: photons become electrons, with the shot noise of light and of dark curr
 
 References
 ----------
-EMVA 1288 Release 4.0 Linear: photons μ_p = A E t λ/(hc) (3)(4), as a spectral integral for broad
+EMVA 1288 R4.0 RC (March 2021): photons μ_p = A E t λ/(hc) (3)(4), as a spectral integral for broad
 light; electrons η μ_p; Poisson statistics σ_e² = μ_e (13); dark current μ_I t (29)(30);
 DSNU and PRNU as fixed patterns of the pixels (66)(67).
 """

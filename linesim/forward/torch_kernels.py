@@ -16,9 +16,9 @@ written in its dialect and cannot be called from Python.
 
 References
 ----------
-S. Markidis et al., "NVIDIA Tensor Core programmability, performance & precision", 2018 (a factor
-split in two). J. K. Salmon et al., "Parallel random numbers: as easy as 1, 2, 3", 2011 (Philox).
-Both from memory. The counts are those of ``sampler``.
+S. Markidis et al., IEEE International Parallel and Distributed Processing Symposium Workshops, 2018
+(a factor split in two). J. K. Salmon et al., "Parallel random numbers: as easy as 1, 2, 3", 2011
+(Philox). Both from memory. The counts are those of ``sampler``.
 """
 
 # ruff: noqa: C901, N803, PLR0912, PLR0913, PLR0915, PLR0917, PLR2004

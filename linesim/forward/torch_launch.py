@@ -21,8 +21,9 @@ class Form:
     """
     How a kernel cuts its work; only its speed hangs on it, and with ``exact`` its error.
 
-    The default is the fastest of ten forms on an H100 of 80 GB (tests/bench/README.md). Tiles of
-    other heights sum in another order: a window may differ from the whole scan in the last bit.
+    The default is the fastest of ten forms on one data-centre graphics processor with 80 GB (see
+    tests/bench/README.md). Tiles of other heights sum in another order: a window may differ from
+    the whole scan in the last bit.
 
     Parameters
     ----------

@@ -72,7 +72,7 @@ def transfer(series: Series, found: Saturation) -> Transfer:
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear: K and R (49)(50), σ_d (53)(54), threshold (26), saturation (24),
+    EMVA 1288 R4.0 RC (March 2021): K and R (49)(50), σ_d (53)(54), threshold (26), saturation (24),
     SNR (55), dynamic range (28), dark current (29)(30).
     """
     signal_dn = series.signal_dn

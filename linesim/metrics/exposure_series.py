@@ -69,7 +69,7 @@ def looks_from(mean_dn: FloatArray, temporal_dn2: FloatArray, *, samples: int) -
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear, (18), (19).
+    EMVA 1288 R4.0 RC (March 2021), (18), (19).
     """
     return Looks(
         mean_dn=np.asarray(mean_dn, dtype=np.float64),

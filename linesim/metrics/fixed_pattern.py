@@ -41,7 +41,7 @@ def dsnu(dark: FrameFigures, gain_dn_e: Estimate) -> PatternParts:
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear, (33) to (44), (66).
+    EMVA 1288 R4.0 RC (March 2021), (33) to (44), (66).
     """
     gain2 = Estimate(value=gain_dn_e.value**2, sd=2 * gain_dn_e.value * gain_dn_e.sd)
     return _roots(dark.spatial_dn2.each(lambda part: part.over(gain2)))
@@ -63,7 +63,7 @@ def prnu(half: FrameFigures, dark: FrameFigures) -> PatternParts:
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear, (33) to (44), (67).
+    EMVA 1288 R4.0 RC (March 2021), (33) to (44), (67).
     """
     signal = half.mean_dn.less(dark.mean_dn)
     signal2 = Estimate(value=signal.value**2, sd=2 * signal.value * signal.sd)

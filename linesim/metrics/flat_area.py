@@ -119,7 +119,7 @@ def flat_area(frames_dn: Sequence[Samples]) -> FlatArea:
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear, (18), (19), (33) to (44), and section 4.3 for line-scan cameras.
+    EMVA 1288 R4.0 RC (March 2021), (18), (19), (33) to (44), and section 4.3 for line-scan cameras.
     """
     shape = _checked_shape(frames_dn)
     images, (lines, columns) = len(frames_dn), shape

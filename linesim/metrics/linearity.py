@@ -73,7 +73,7 @@ def linearity(series: Series, saturation_dn: float) -> Linearity | None:
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear, (58), section 6.9.
+    EMVA 1288 R4.0 RC (March 2021), (58), section 6.9.
     """
     low, high = LINEAR_RANGE
     signal_dn = series.signal_dn

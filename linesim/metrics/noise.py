@@ -39,7 +39,7 @@ def flat_figures(image_dn: NDArray[np.uint16]) -> FlatFigures:
     Read signal and noise off an image of an even target.
 
     A line-scan camera shows its fixed pattern as columns, so the variance along each column is
-    temporal, and the standard treats lines as frames (EMVA 1288 Release 4.0 Linear, section 4.3).
+    temporal, and the standard treats lines as frames (EMVA 1288 R4.0 RC (March 2021), section 4.3).
 
     Parameters
     ----------
@@ -204,7 +204,7 @@ def frame_figures(frames_dn: NDArray[np.generic]) -> FrameFigures:
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear, (18), (19), (33) to (44), and section 4.3 for line-scan cameras.
+    EMVA 1288 R4.0 RC (March 2021), (18), (19), (33) to (44), and section 4.3 for line-scan cameras.
     """
     if frames_dn.ndim != len(FEWEST) or np.less(frames_dn.shape, FEWEST).any():
         msg = f"frames of shape {frames_dn.shape}, but at least {FEWEST} is needed"

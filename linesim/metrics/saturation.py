@@ -60,7 +60,7 @@ def saturation(series: Series) -> Saturation:
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear, section 6.6.
+    EMVA 1288 R4.0 RC (March 2021), section 6.6.
     """
     last = series.light.size - 1
     by_share = _by_share(series)

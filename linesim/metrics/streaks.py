@@ -9,7 +9,7 @@ from linesim.metrics.noise import Estimate
 from linesim.setup.arrays import FloatArray
 
 BOX = 5
-"""Columns of the running mean that is taken off (EMVA 1288 Release 4.0 Linear, (84), line scan)."""
+"""Columns of the running mean that is taken off (EMVA 1288 R4.0 RC, (84), line scan)."""
 WHITE = float(np.sqrt(1 - 1 / BOX))
 """
 What taking it off leaves of the standard deviation of columns that do not know of one another.
@@ -115,7 +115,7 @@ def streaks(by_column_dn: FloatArray, noise_dn2: Estimate) -> Streaks:
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear, (84) to (87) and C.5, with the factor as derived at `WHITE`.
+    EMVA 1288 R4.0 RC (March 2021), (84) to (87) and C.5, with the factor as derived at `WHITE`.
     """
     left = high_pass(by_column_dn)
     spread_dn = _MAD_TO_SD * float(np.median(np.abs(left)))

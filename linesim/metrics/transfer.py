@@ -70,7 +70,7 @@ def photon_transfer(
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear, (15), (19), (49), (50), section 6.6.
+    EMVA 1288 R4.0 RC (March 2021), (15), (19), (49), (50), section 6.6.
     """
     signal, variance = mean_dn[1:] - mean_dn[0], temporal_dn2[1:] - temporal_dn2[0]
     used = (signal > 0) & (signal <= _FITTED * saturation_dn)
@@ -107,7 +107,7 @@ def responsivity(mean_dn: FloatArray, photons: FloatArray, *, saturation_dn: flo
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear, (49).
+    EMVA 1288 R4.0 RC (March 2021), (49).
     """
     signal = mean_dn - mean_dn[0]
     used = signal <= _FITTED * saturation_dn
@@ -135,7 +135,7 @@ def dark_noise(dark_dn2: Estimate, gain_dn_e: Estimate) -> Estimate:
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear, (53), (54), C.4.
+    EMVA 1288 R4.0 RC (March 2021), (53), (54), C.4.
     """
     seen = dark_dn2
     if dark_dn2.value < _LEAST_VARIANCE_DN2:
@@ -165,7 +165,7 @@ def camera_figures(
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear: K (50), σ_d (53)(54) and C.4, DSNU (66), PRNU (67).
+    EMVA 1288 R4.0 RC (March 2021): K (50), σ_d (53)(54) and C.4, DSNU (66), PRNU (67).
     """
     dark, lit = frame_figures(dark_dn), [frame_figures(each) for each in lit_dn]
     every = (dark, *lit)

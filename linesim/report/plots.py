@@ -30,7 +30,7 @@ _STYLE: Any = {
     "axes.labelcolor": INK,
     "axes.spines.right": False,
     "axes.spines.top": False,
-    "font.family": "DejaVu Sans",
+    "font.family": "sans-serif",
     "font.size": 9,
     "grid.color": FAINT,
     "grid.linewidth": 0.6,

@@ -9,7 +9,7 @@ dark: illuminant A ends at 780 nm here, and a real incandescent lamp does not.
 References
 ----------
 CIE 15:2018, Colorimetry (illuminants, summation). BIPM, SI Brochure, 9th ed., 2019 (h and c exact,
-683 lm/W at 540 THz). EMVA 1288 R4.0 Linear, eq. 3 (photons of a light).
+683 lm/W at 540 THz). EMVA 1288 R4.0 RC (March 2021), eq. 3 (photons of a light).
 """
 
 from dataclasses import dataclass

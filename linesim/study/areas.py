@@ -135,8 +135,8 @@ def refuse_clipped(area: Area, key: str = "image") -> None:
     Raises
     ------
     InputError
-        More than 0.1 % of a channel's samples lie at 0 or at full scale (EMVA 1288 Release 4.0
-        Linear, section 6.6: 0.1 to 0.2 %).
+        More than 0.1 % of a channel's samples lie at 0 or at full scale (EMVA 1288 R4.0 RC,
+        section 6.6: 0.1 to 0.2 %).
     """
     for channel, samples in area.channels.items():
         colour = "" if channel == GREY else f"{channel} "

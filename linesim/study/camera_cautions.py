@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 _FEWEST_STEPS = 50
 """Steps of light that EMVA 1288 asks for; from memory."""
 _FEWEST_LINES = 100
-"""Lines that make a frame of a line camera: EMVA 1288 Release 4.0 Linear, section 5."""
+"""Lines that make a frame of a line camera: EMVA 1288 R4.0 RC (March 2021), section 5."""
 _FEWEST_FITTED = 5
 """Steps below 70 % of saturation under which a fit tells little; our choice."""
 _MOST_AT_ZERO = 0.005

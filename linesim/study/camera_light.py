@@ -57,7 +57,7 @@ def photons_of(group: Group, light: Light | None, known: LightKnown) -> float:
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear, (3), (4).
+    EMVA 1288 R4.0 RC (March 2021), (3), (4).
     """
     if light is None:
         return group.exposure_us

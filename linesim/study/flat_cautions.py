@@ -16,7 +16,7 @@ _ALIKE = 0.05
 _CHANGED_SHARE = 0.01
 # A chance of 6 in 10 million a side, were there nothing.
 _SIGMA = 5.0
-# EMVA 1288 Release 4.0 Linear: 100 lines make an image, section 5; rounding is noise of its own
+# EMVA 1288 R4.0 RC (March 2021): 100 lines make an image, section 5; rounding is noise of its own
 # from 0.4 DN on, C.4.
 _LINES = 100
 _ROUNDS_DN = 0.4

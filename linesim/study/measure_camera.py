@@ -147,7 +147,7 @@ def measure_camera(  # noqa: PLR0913 -- one measurement, its options by keyword
 
     References
     ----------
-    EMVA 1288 Release 4.0 Linear.
+    EMVA 1288 R4.0 RC (March 2021).
     """
     table = read_manifest(manifest)
     known = LightKnown(

@@ -17,7 +17,7 @@ from linesim.study.measure_noise import black_caution, black_source, by_channel,
 # Our choices: from here on the smoothest blocks hold more texture than their noise figure forgives.
 _WHITENESS = 1.2
 _TEXTURED_SHARE = 0.3
-# EMVA 1288 Release 4.0 Linear, C.4.
+# EMVA 1288 R4.0 RC (March 2021), C.4.
 _ROUNDS_DN = 0.4
 # The budget's own threshold for a dark picture (common practice, no source).
 _DARK_SHARE = 0.1

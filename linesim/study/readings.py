@@ -6,8 +6,8 @@ defects put on white. Each scan is of a part of the line, some hundreds of sampl
 station with fewer pixels. What the closed form leaves out shows: light that falls off is set even,
 but jitter, ripple, flicker and the like stay as they are.
 
-Standard errors: a temporal variance from n differences is known to √(2/n) of itself (EMVA 1288
-Release 4.0 Linear, (19)), so its root to 1/√(2n); a mean of N samples to their noise over √N, and
+Standard errors: a temporal variance from n differences is known to √(2/n) of itself (EMVA 1288 R4.0
+RC, (19)), so its root to 1/√(2n); a mean of N samples to their noise over √N, and
 to the streaks of the columns over the root of their number. MTF50 has the noise of the response
 over the slope of the closed form there, and 0.3 % of the reading itself. d' has the scatter of
 its rounds.

@@ -84,7 +84,7 @@ BUILT_INS = (
     ),
     BuiltIn(
         name="star",
-        sentence="A sinusoidal Siemens star of 144 cycles, for sharpness in every direction.",
+        sentence="A star of 144 sinusoidal spokes, for sharpness in every direction.",
         pixel_size_um=20.0,
         width_mm=40.0,
         height_mm=40.0,

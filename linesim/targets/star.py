@@ -1,4 +1,4 @@
-"""A sinusoidal Siemens star: every direction and a range of frequencies in one picture."""
+"""A star of sinusoidal spokes: every direction and a range of frequencies in one picture."""
 
 from dataclasses import dataclass
 from functools import partial

@@ -49,7 +49,7 @@ def plan_of(parts: dict[str, Any]) -> Plan:
             "vary": {"light": {"illuminance": "32 klx:48 klx"}},
             "faults": {"count": "0:1", "pinhole": {"count": "1:2"}, **parts.get("faults", {})},
             "images": {"lines": 1024, "good_share": 0.0, **parts.get("images", {})},
-            "labels": {"yolo": True},
+            "labels": {"box_files": True},
         }
     )
 

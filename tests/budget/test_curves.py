@@ -98,7 +98,7 @@ def test_colours_taken_apart_are_the_same_colours() -> None:
 
 def test_photons_follow_emva_1288() -> None:
     """
-    μ_p = 50.34 A t λ E, with µm², ms, µm and µW/cm² (EMVA 1288 Release 4.0 Linear, (4)).
+    μ_p = 50.34 A t λ E, with µm², ms, µm and µW/cm² (EMVA 1288 R4.0 RC (March 2021), (4)).
 
     The constant has four digits, so 1e-4; a band 1 nm wide has its mean within 1e-6 of 0.55 µm.
     """

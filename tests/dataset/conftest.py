@@ -48,7 +48,7 @@ kinds = ["pinhole", "spot", "scratch", "hole"]
 count = "0:2"
 min_distance = "0.2 mm"
 [labels]
-yolo = true
+box_files = true
 """
 
 

@@ -46,7 +46,7 @@ def test_all_faults_are_told_at_once() -> None:
                 "spott": {},
                 "pinhole": {"diameter": "60:400", "colour": 3},
             },
-            "labels": {"threshold": 0, "yolo": "yes"},
+            "labels": {"threshold": 0, "box_files": "yes"},
         }
     )
     starts = [each.split(":")[0] for each in told]
@@ -56,7 +56,7 @@ def test_all_faults_are_told_at_once() -> None:
         "images.format",
         "images.good_share",
         "labels.threshold",
-        "labels.yolo",
+        "labels.box_files",
         "scenes.kind",
         "splits",
         "vary.target.width",
@@ -67,6 +67,15 @@ def test_all_faults_are_told_at_once() -> None:
         "faults.pinhole.colour",
     ]
     assert all("expected" in each or "did you mean" in each or "known" in each for each in told)
+
+
+def test_a_key_of_another_name_is_told_by_its_new_one() -> None:
+    """Files of boxes go by what they hold."""
+    (told,) = refusal({"labels": {"yolo": True}})
+    assert told == (
+        "labels.yolo: read true, but there is no such key; expected labels.box_files, for a text "
+        "file of boxes beside each image"
+    )
 
 
 def test_a_range_is_refused_as_it_was_written() -> None:
@@ -152,7 +161,7 @@ def test_fingerprints_tell_plans_apart(plan: Plan, plan_file: Path) -> None:
         ("0.2 mm", "0.3 mm"),
         ('"hole"', '"stain"'),
         ("good_share = 0.25", "good_share = 0.5"),
-        ("yolo = true", "yolo = false"),
+        ("box_files = true", "box_files = false"),
         ("train = 0.5\nval = 0.25", "train = 0.25\nval = 0.5"),
     ):
         assert old in text

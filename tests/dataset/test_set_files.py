@@ -192,7 +192,7 @@ def test_everything_says_that_it_is_simulated(made: Path) -> None:
 def test_names_work_on_every_system(made: Path) -> None:
     """No reserved character, no backslash, no absolute path, no pickle, nothing left over."""
     names = [path.relative_to(made).as_posix() for path in made.rglob("*") if path.is_file()]
-    # reserved on Windows: < > : " / \ | ? * and control characters (Microsoft, from memory)
+    # reserved on Windows: < > : " / \ | ? * and control characters (from memory)
     assert [name for name in names if re.search(r'[<>:"\\|?*\x00-\x1f]|[. ]$', name)] == []
     endings = {".png", ".json", ".csv", ".txt", ".toml", ".md"}
     assert {Path(name).suffix for name in names} == endings

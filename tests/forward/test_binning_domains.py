@@ -124,7 +124,7 @@ def test_table_of_gains(
     """
     σ = 10 e: S/√(S + σ²), nS/√(nS + σ²), nS/√(nS + nσ²), calculated apart to six digits.
 
-    From EMVA 1288 Release 4.0 Linear, (21), with one σ_d or n. 1000 DN/e leave 1/(12K²) = 8e-8 e².
+    From EMVA 1288 R4.0 RC, (21), with one σ_d or n. 1000 DN/e leave 1/(12K²) = 8e-8 e².
     """
     setups = {("1x1", "charge", "sum", "rows"): alone, (shape, *WAYS[0]): charge}
     setups |= {(shape, *way): digital for way in WAYS[1:]}

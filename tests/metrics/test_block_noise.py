@@ -69,7 +69,7 @@ def test_noise_errors_are_those_of_many_looks() -> None:
 
 def test_noise_that_grows_with_light_is_followed() -> None:
     """
-    Variance 25 + 0.1·(level - 100), as light makes it (EMVA 1288, (15)): each within 5 errors.
+    Variance 25 + 0.1·(level - 100), as light makes it (EMVA 1288 R4.0 RC, (15)): within 5 errors.
 
     Within a level of brightness noise changes by less than 2 %, and blocks are 5 % dark or bright.
     """

@@ -1,7 +1,7 @@
 """
 Even areas split by direction, and whether their standard errors tell the truth.
 
-Formulas: EMVA 1288 Release 4.0 Linear, (18), (19), (20), (33) to (44), (69); analysis of variance.
+Formulas: EMVA 1288 R4.0 RC, (18), (19), (20), (33) to (44), (69); analysis of variance.
 """
 
 import numpy as np

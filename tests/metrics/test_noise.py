@@ -1,7 +1,7 @@
 """
 Variances of frames with known patterns and noise, and whether standard errors tell the truth.
 
-Formulas: EMVA 1288 Release 4.0 Linear, (18), (33) to (44), (53), (54), (66), (67).
+Formulas: EMVA 1288 R4.0 RC (March 2021), (18), (33) to (44), (53), (54), (66), (67).
 """
 
 from collections.abc import Callable

@@ -1,5 +1,5 @@
 """
-Cameras of every binning pattern, evaluated as EMVA 1288 Release 4.0 Linear evaluates a camera.
+Cameras of every binning pattern, evaluated as EMVA 1288 R4.0 RC (March 2021) evaluates a camera.
 
 Series of simulated flat frames go through photon transfer (18)(50), dark noise (53) and the split
 of the spatial variance (33) to (44); what comes out must be what the setup says. First, the

@@ -1,5 +1,5 @@
 """
-A measured camera against EMVA 1288 Release 4.0 Linear: the published set 003, the printed sheet.
+A measured camera against EMVA 1288 R4.0 RC (March 2021): the published set 003, the printed sheet.
 
 The working group's open evaluation reads set 003 with saturation at step 48, gain and responsivity
 over steps 0 to 32, K through 0, and the threshold in the form of Release 3. Means and variances are

@@ -1,4 +1,4 @@
-"""Budget and camera figures against EMVA 1288 Release 4.0 Linear: equations, sheet, tables."""
+"""Budget and camera figures against EMVA 1288 R4.0 RC (March 2021): equations, sheet, tables."""
 
 import numpy as np
 import pytest

@@ -1,5 +1,5 @@
 """
-Photon transfer on simulated flat images, read as EMVA 1288 Release 4.0 Linear reads a camera.
+Photon transfer on simulated flat images, read as EMVA 1288 R4.0 RC (March 2021) reads a camera.
 
 A series of exposures; from each, two frames of the same light. Mean (5), temporal variance from two
 frames (18), its own uncertainty √(2/NM) (19), the model σ_y² = K²σ_d² + σ_q² + K(μ_y − μ_y.dark)

@@ -184,7 +184,7 @@ def test_constants_are_those_of_si_2019() -> None:
 
 def test_photon_constant_of_emva_1288() -> None:
     """
-    EMVA 1288 R4.0 Linear, eq. 4: photons = 50.34 A[µm²] t[ms] λ[µm] E[µW/cm²].
+    EMVA 1288 R4.0 RC (March 2021), eq. 4: photons = 50.34 A[µm²] t[ms] λ[µm] E[µW/cm²].
 
     50.34 is rounded to ±0.005; `scipy.constants` gives 50.34117.
     """

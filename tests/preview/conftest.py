@@ -157,7 +157,7 @@ def client(station: Setup) -> Iterator[Client]:
         yield found
 
 
-BROWSER = next(filter(None, map(which, ("chromium", "chromium-browser", "google-chrome"))), None)
+BROWSER = next(filter(None, map(which, ("chromium", "chromium-browser"))), None)
 DRIVER = which("chromedriver")
 _ROWS = """
 return [...document.querySelectorAll("#figures tbody tr")]

@@ -69,7 +69,7 @@ def test_the_picture_is_that_of_the_scan(client: "Client", station: Setup) -> No
 
 
 def test_what_the_cursor_needs_is_the_stations(client: "Client", station: Setup) -> None:
-    """Local SNR is e/√(e + floor); on white that is the budget's SNR (EMVA 1288, (13))."""
+    """Local SNR is e/√(e + floor); on white that is the budget's SNR (EMVA 1288 R4.0 RC, (13))."""
     told = client.look(window=WHOLE).told
     signal = told["figures"]["signal"]
     floor_e2 = told["picture"]["floor_e2"][0]

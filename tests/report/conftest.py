@@ -24,7 +24,7 @@ from linesim.study.space import load_space
 if TYPE_CHECKING:
     from selenium.webdriver import Chrome
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+BROWSERS = ("chromium", "chromium-browser")
 # a wide foil in too much light: long words, many cautions, verdicts of both kinds, two dividers
 STATION: dict[str, Any] = {
     "title": "A title with aVeryLongWordThatGoesOnWithoutAnySpaceAtAllAndOnAndOnAndOn <b>",

@@ -101,7 +101,7 @@ def test_cautions_are_told_once_with_their_variants(four: Comparison) -> None:
 
 def test_the_answer_gives_the_trade(two: Comparison) -> None:
     """
-    Four times the electrons of 844: 3377; SNR √(n²S²/(nS + σ²)) by EMVA 1288 R4, (21).
+    Four times the electrons of 844: 3377; SNR √(n²S²/(nS + σ²)) by EMVA 1288 R4.0 RC, (21).
 
     With S = 844.2 e, σ = 20 e and rounding of (40000/4063)²/12 e² the ratio is 54.9 / 23.9 = 2.3.
     """

@@ -65,8 +65,8 @@ def test_noise_and_snr_are_the_budgets(seeds: tuple[int, ...]) -> None:
     """
     Mean, noise in time, SNR and column pattern of one image or several, within 4.5 errors.
 
-    The closed forms (EMVA 1288 (14) to (20)) are those of an average pixel: the mean of 1 % PRNU
-    over 256 columns moves it, known from the pattern drawn. Rounding's 1/12 is in them.
+    The closed forms (EMVA 1288 R4.0 RC, (14) to (20)) are those of an average pixel: the mean of
+    1 % PRNU over 256 columns moves it, known from the pattern drawn. Rounding's 1/12 is in them.
     """
     found = noise_of(BASE, seeds).channels["grey"]
     signal = scan(BASE, 1).budget["signal"]

@@ -107,7 +107,7 @@ def test_black_that_nobody_stated_is_told() -> None:
 
 
 def test_clipping_is_refused_from_a_thousandth_on() -> None:
-    """EMVA 1288, 6.6: 0.1 to 0.2 % of the samples at an end; told with share, end and depth."""
+    """EMVA 1288 R4.0 RC, 6.6: 0.1 to 0.2 % of samples at an end; told with share, end and depth."""
     image = flat()
     image[0, :19] = 4095  # of 19200: 0.099 %
     measure_noise([image], black_dn=100.0)

@@ -90,7 +90,7 @@ def test_noise_is_never_told_too_low() -> None:
     """
     The most that noise can be lies above the station's at each brightness, SNR at least below.
 
-    Shot and read noise of the levels seen (EMVA 1288 (14)), less 4 standard errors.
+    Shot and read noise of the levels seen (EMVA 1288 R4.0 RC, (14)), less 4 standard errors.
     """
     for illuminance in ("3 klx", "60 klx"):
         found, gain = only(measured(200.0, illuminance)), BASE.gain_dn_e

@@ -59,7 +59,7 @@ def test_electrons_grow_with_area_and_time(
     """
     Twice the area or twice the time is twice the electrons.
 
-    EMVA 1288 Release 4.0 Linear, (3): photons grow with area times exposure; its section 6.4
+    EMVA 1288 R4.0 RC (March 2021), (3): photons grow with area times exposure; its section 6.4
     counts a binned pixel with the area of all that are joined. The tolerance is rounding.
     """
     electrons = figures(

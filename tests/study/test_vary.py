@@ -36,7 +36,7 @@ def electrons_for(snr: float, dark_e2: float) -> float:
     """
     Signal at which an SNR is reached.
 
-    EMVA 1288 Release 4.0 Linear, (25): μ_e = SNR²/2 · [1 + √(1 + 4(σ_d² + σ_q²/K²)/SNR²)].
+    EMVA 1288 R4.0 RC (March 2021), (25): μ_e = SNR²/2 · [1 + √(1 + 4(σ_d² + σ_q²/K²)/SNR²)].
     """
     return float(snr**2 / 2 * (1 + np.sqrt(1 + 4 * dark_e2 / snr**2)))
 
