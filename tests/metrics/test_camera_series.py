@@ -12,6 +12,7 @@ from linesim.metrics.interval import Interval, carried, interval, root_interval
 from linesim.metrics.linearity import linearity
 from linesim.metrics.noise import Estimate
 from linesim.metrics.saturation import saturation
+from linesim.metrics.transfer import photon_transfer
 from linesim.setup.arrays import FloatArray
 
 SIDE = 1.959964  # 97.5 % point of the normal law, handbook table
@@ -246,3 +247,18 @@ def test_noise_alone_is_no_bend() -> None:
 def test_too_few_steps_have_no_linearity() -> None:
     """Two points always lie on a line."""
     assert linearity(model_series(np.array([1e3, 2e3])), 200.0) is None
+
+
+def test_only_steps_up_to_seventy_percent_count() -> None:
+    """A step above 70 % of saturation, however wrong, changes nothing (EMVA 1288 R4.0 RC, 6.6)."""
+    mean_dn = BLACK_DN + np.linspace(0, 3000, 30)
+    variance_dn2 = 4.0 + GAIN * (mean_dn - BLACK_DN)
+    spoilt = np.append(variance_dn2[:-1], 0.0)
+    limit_dn = 3000 / 0.7
+    kept = photon_transfer(mean_dn, variance_dn2, saturation_dn=0.9999 * limit_dn, samples=SAMPLES)
+    assert kept == photon_transfer(
+        mean_dn, spoilt, saturation_dn=0.9999 * limit_dn, samples=SAMPLES
+    )
+    assert kept != photon_transfer(
+        mean_dn, spoilt, saturation_dn=1.0001 * limit_dn, samples=SAMPLES
+    )

@@ -118,7 +118,7 @@ def test_whole_ratios_as_block_means(along: int, across: int) -> None:
 @pytest.mark.parametrize("width", [0.37, 1.0, 2.9, 7.123])
 @pytest.mark.parametrize("pitch", [0.81, 1.0, 3.3])
 def test_any_place_and_width_by_running_sums(width: float, pitch: float) -> None:
-    """Pixels narrower and wider than their pitch, at fractional places, both ways to 1e-6."""
+    """Pixels narrower and wider than their pitch, at fractional places, by `numpy.interp`."""
     target = random_target(80, 90)
     left = places(20, pitch, 7.77)
     start = places(18, pitch, 3.21)
@@ -132,7 +132,7 @@ def test_any_place_and_width_by_running_sums(width: float, pitch: float) -> None
 @pytest.mark.parametrize("travel", [0.5, 1.0, 3.7])
 def test_travel_is_one_more_box(travel: float) -> None:
     """
-    A line that moves while exposed: the mean of running sums over its travel.
+    A line that moves while exposed: the mean of running sums over its travel (numpy; derived).
 
     The running mean is piecewise linear in its start, so its own mean over the travel is exact by
     trapezoids between all kinks.
@@ -158,7 +158,7 @@ def test_travel_is_one_more_box(travel: float) -> None:
 
 
 def test_light_is_kept_at_any_ratio() -> None:
-    """Samples that tile the target: their sum times their area is the target's integral."""
+    """Samples that tile the target: their sum times their area is the integral (derived)."""
     target = random_target(137, 311)
     found = sampled(
         target,
@@ -172,7 +172,7 @@ def test_light_is_kept_at_any_ratio() -> None:
 
 
 def test_uneven_lines_each_see_their_own_strip() -> None:
-    """Lines at random places and of no order, as jitter would have them."""
+    """Lines at random places and of no order, as jitter has them, by `numpy.interp`."""
     target = random_target(100, 6)
     start = np.random.default_rng(4).uniform(5, 90, 33)
     found = sampled(target, left_um=places(6, 1), width_um=1.0, start_um=start, height_um=4.4)

@@ -93,7 +93,7 @@ def test_bars_of_a_scan_are_those_of_the_textbook(found: MeasuredBars, direction
 
 @pytest.mark.parametrize("direction", ["across", "along"])
 def test_the_closed_forms_beside_are_the_textbooks(found: MeasuredBars, direction: str) -> None:
-    """The columns that stand beside the measured ones."""
+    """The columns beside the measured ones: formulas derived above, the series from memory."""
     for each in found.sets:
         if each.alternates == direction:
             f = each.frequency_cyc_px

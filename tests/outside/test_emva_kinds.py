@@ -2,8 +2,10 @@
 Cameras of every binning pattern, evaluated as EMVA 1288 R4.0 RC (March 2021) evaluates a camera.
 
 Series of simulated flat frames go through photon transfer (18)(50), dark noise (53) and the split
-of the spatial variance (33) to (44); what comes out must be what the setup says. First, the
-evaluation itself meets the published verification data set 003 of the standard's own working group.
+of the spatial variance (33) to (44); what comes out must be what the setup says (derived). First,
+the evaluation itself meets verification data set 003 of the working group: its frames, reduced by
+(16) and (18) to means and variances, and what the group's own open-source evaluation read off them
+(run once; its version was not noted).
 """
 
 import numpy as np
@@ -106,16 +108,6 @@ def test_verification_set_of_the_standard() -> None:
     assert 100 * response / gain.value == pytest.approx(50.3688, abs=5e-5)
     dark = dark_noise(Estimate(value=9.07799974, sd=0.0), gain)
     assert dark.value == pytest.approx(30.6473, abs=5e-5)
-
-
-def test_only_steps_up_to_seventy_percent_count() -> None:
-    """Section 6.6: a step above 70 % of saturation, however wrong, changes nothing."""
-    mean_dn, variance_dn2 = SET_003.T[1:]
-    spoilt = variance_dn2.copy()
-    spoilt[-1] = 0.0
-    limits = {"saturation_dn": (mean_dn[-1] - mean_dn[0]) / 0.7 * 0.9999, "samples": 640 * 480}
-    kept = photon_transfer(mean_dn, variance_dn2, **limits)
-    assert photon_transfer(mean_dn, spoilt, **limits) == kept
 
 
 def lit(setup: Setup, signal_e: float) -> Setup:

@@ -77,7 +77,7 @@ def test_binned_pixels_have_the_area_of_all() -> None:
 
 def test_worked_example_from_lux_to_snr() -> None:
     """
-    From the lamp to the figure, calculated apart with CIE tables (380-780 nm) and SI constants.
+    From the lamp to the figure: colour-science 0.4.7 (CIE tables, 380-780 nm), SI 2019, by hand.
 
     40 klx LED-B3, ρ 0.8, τ 0.9, N 4, m 0.1, 7.5 µm, 50 µs, η 0.5, σ_d 10 e, K 0.1 DN/e.
     Each to half a unit of the last digit shown.
@@ -190,7 +190,7 @@ def test_total_snr_with_the_sheets_pattern() -> None:
 
 
 def test_pattern_of_joined_pixels() -> None:
-    """Independent pixels, n joined: PRNU/√n of the sum, DSNU·√n (sum of variances)."""
+    """Independent pixels, n joined: PRNU/√n of the sum, DSNU·√n (derived: sum of variances)."""
     one, four = station(SHEET), station(changed(SHEET, {"acquisition.binning": "2x2"}))
     for signal in (0.0, 5000.0):
         fixed_one = one.total_noise_e(signal) ** 2 - one.noise_e(signal) ** 2

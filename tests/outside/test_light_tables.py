@@ -1,8 +1,8 @@
 """
 Light tables and their sums against colour-science, `scipy.constants` and worked numbers.
 
-The numbers in ``FIGURES`` were computed apart from this package: colour-science 0.4.7 for V(λ) and
-the illuminants, trapezoid sums on 380-780 nm in steps of 1 nm, 683.002 lm/W, h and c of SI 2019.
+The numbers in ``FIGURES`` come from colour-science 0.4.7 (V(λ) and the illuminants) with `numpy`:
+trapezoid sums on 380-780 nm in steps of 1 nm, 683.002 lm/W, h and c of SI 2019.
 They hold to half a unit of their last printed digit. The tables in the package are rounded to 7
 digits, a relative 5e-7, which is less than a tenth of that.
 """
@@ -87,7 +87,7 @@ def test_illuminant_table_is_that_of_colour_science(name: str) -> None:
 
 @pytest.mark.parametrize("name", FIGURES)
 def test_illuminant_figures_hold_to_every_printed_digit(name: str) -> None:
-    """Efficacy, irradiance per lux, mean wavelength and photons per lux are as computed apart."""
+    """Efficacy, irradiance per lux, mean wavelength and photons per lux, as the heading says."""
     miss = np.abs(_figures(Spectrum.named(name)) - FIGURES[name])
     assert (miss <= HALF_DIGIT).all(), miss
 
@@ -206,9 +206,9 @@ def test_from_lux_on_the_target_to_electrons() -> None:
     """
     40 klx of LED-B3 frees 4690.07 electrons in 50 µs in a pixel 7.5 µm square.
 
-    Computed apart, with reflectance 0.8, transmission 0.9, f/4, magnification 0.1, efficiency 0.5:
-    126.230 W/m² on the target, 1.17363 W/m² and 371.901 lx on the sensor, 9380.14 photons. Camera
-    equation: E = ρ E τ / (4 N²(1+m)²).
+    By colour-science 0.4.7 and hand: reflectance 0.8, transmission 0.9, f/4, magnification 0.1,
+    efficiency 0.5, 126.230 W/m² on the target, 1.17363 W/m² and 371.901 lx on the sensor, 9380.14
+    photons. Camera equation (derived): E = ρ E τ / (4 N²(1+m)²).
     """
     light = Spectrum.named("LED-B3")
     target_w_m2 = light.irradiance_w_m2(40e3)

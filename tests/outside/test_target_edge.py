@@ -31,7 +31,7 @@ def clipped_area(distance: float, normal: Point) -> float:
 
 @pytest.mark.parametrize("angle_deg", [-90.0, -37.0, 0.0, 1e-6, 5.0, 30.0, 45.0, 85.0, 90.0])
 def test_share_equals_clipped_polygon(angle_deg: float) -> None:
-    """The closed form is the area that clipping the square leaves (both in double precision)."""
+    """The closed form is the area that clipping the square leaves (derived)."""
     normal = (cos(radians(angle_deg)), sin(radians(angle_deg)))
     distances = np.linspace(-0.8, 0.8, 97)
     wanted = [clipped_area(float(distance), normal) for distance in distances]
@@ -40,7 +40,7 @@ def test_share_equals_clipped_polygon(angle_deg: float) -> None:
 
 def test_edge_pixels_equal_integrals() -> None:
     """
-    Each pixel is dark + (light - dark) · share, the share integrated by quadrature.
+    Each pixel is dark + (light - dark) · share, the share by `scipy.integrate.quad`.
 
     Light 0.8 and dark 0.2 are 4:1. float32 holds values below 1 to 2^-24 half a step; the
     quadrature is asked for 1e-10.
@@ -63,7 +63,7 @@ def test_edge_pixels_equal_integrals() -> None:
 
 @pytest.mark.parametrize("angle_deg", [0.0, 5.0, 45.0, 85.0])
 def test_edge_mean_is_half_light_half_dark(angle_deg: float) -> None:
-    """An edge through the centre halves the target: mean (0.8 + 0.8/contrast)/2 at any angle."""
+    """An edge through the centre halves the target: mean (0.8 + 0.8/contrast)/2 (derived)."""
     image = edge(
         pixel_size_um=10.0, width_mm=0.83, height_mm=0.57, angle_deg=angle_deg, contrast=10.0
     ).rows(0, 57)

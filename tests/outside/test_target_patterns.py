@@ -1,14 +1,13 @@
-"""Bars, star and steps against published tables and against integration."""
+"""Bars, star and steps against printed tables and against integration."""
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from scipy.integrate import dblquad
 
-from linesim.setup.arrays import FloatArray
-from linesim.targets.bars import bar_frequency_lp_mm, bar_layout, bars
+from linesim.targets.bars import bar_frequency_lp_mm, bar_layout
 from linesim.targets.star import nyquist_radius_px, star
-from linesim.targets.steps import step_bands, step_reflectances, steps
+from linesim.targets.steps import step_reflectances
 
 
 @pytest.mark.parametrize(
@@ -48,57 +47,10 @@ def test_bar_sets_have_the_standard_proportions(group: int, element: int, width_
             assert_allclose(sides, [one.bar_width_mm, 5 * one.bar_width_mm], rtol=1e-9)
 
 
-def test_bars_hold_their_exact_area() -> None:
-    """
-    The dark area of the picture is that of all rectangles, none of which overlaps.
-
-    Tolerance: 1.44 million float32 values near 0.8, each rounded by at most 3e-8 a few times
-    with either sign; 1e-7 of the mean is above the worst case of three equal roundings.
-    """
-    layout = bar_layout(pixel_size_um=30.0, width_mm=36.0, height_mm=36.0)
-    area_mm2 = sum((box[2] - box[0]) * (box[3] - box[1]) for box in layout.boxes)
-    image = bars(pixel_size_um=30.0, width_mm=36.0, height_mm=36.0).rows(0, 1200)
-    mean = image.mean(dtype=np.float64)
-    assert mean == pytest.approx(0.8 - 0.75 * area_mm2 / 36.0**2, abs=1e-7)
-
-
-def test_a_bar_set_lies_where_the_layout_says() -> None:
-    """Bars are darkest, spaces are ground, at the places that ``bar_layout`` tells."""
-    reference = bars(pixel_size_um=10.0, width_mm=40.0, height_mm=40.0)
-    layout = bar_layout(pixel_size_um=10.0, width_mm=40.0, height_mm=40.0)
-    for one in layout.sets:
-        width_px = one.bar_width_mm / 0.01
-        middle = round((one.y_mm + one.size_mm / 2) / 0.01 - 0.5)
-        left = one.x_mm / 0.01
-        line = reference.rows(middle, middle + 1)[0]
-        if one.alternates == "along":  # the middle row lies in the middle bar
-            line = reference.rows(middle - 2, middle + 2).min(axis=0)
-            assert line[round(left + 2.5 * width_px)] == pytest.approx(0.05, abs=1e-6)
-            continue
-        ends = left + width_px * np.arange(6)
-        reached = np.concatenate(([0.0], np.cumsum(line, dtype=np.float64)))
-        means = np.diff(np.interp(ends, np.arange(reached.size), reached)) / width_px
-        dark, light = means[[0, 2, 4]], means[[1, 3]]
-        # interpolation spreads a shared edge pixel evenly: at most half a pixel's contrast
-        # of 0.75 · 1/4 falls on the wrong side at each of two ends
-        assert (dark < 0.05 + 0.75 / 2 / width_px).all()
-        assert (light > 0.8 - 0.75 / 2 / width_px).all()
-
-
 @pytest.mark.parametrize(("cycles", "radius_px"), [(36, 11.459), (72, 22.918), (144, 45.837)])
 def test_star_nyquist_ring(cycles: int, radius_px: float) -> None:
     """Half a cycle per pixel at radius n/pi: f = n/(2 pi r) (derived)."""
     assert round(nyquist_radius_px(cycles), 3) == radius_px
-
-
-def test_star_is_its_mean_inside_its_own_nyquist_ring() -> None:
-    """No pattern is drawn where the reference's own grid cannot hold it."""
-    image = star(pixel_size_um=20.0, width_mm=4.0, height_mm=4.0, cycles=72).rows(0, 200)
-    place: FloatArray = np.arange(200, dtype=np.float64) - 99.5
-    radius_px = np.hypot(place, place[:, None])
-    ring_px = nyquist_radius_px(72)
-    assert (image[radius_px < ring_px - 0.71] == 0.5).all()
-    assert image[(radius_px > ring_px + 0.71) & (radius_px < ring_px + 4)].std() > 0.1
 
 
 @pytest.mark.parametrize(
@@ -113,7 +65,7 @@ def test_star_is_its_mean_inside_its_own_nyquist_ring() -> None:
     ],
 )
 def test_star_pixels_equal_integrals(row: int, column: int, tolerance: float) -> None:
-    """A pixel is the mean of 0.5 + 0.3 cos(n phi) over its area."""
+    """A pixel is the mean of 0.5 + 0.3 cos(n phi) over its area, by `scipy.integrate`."""
     reference = star(pixel_size_um=20.0, width_mm=12.0, height_mm=12.0, cycles=72)
     seen = reference.rows(row + 200, row + 201)[0, column + 200]
 
@@ -135,14 +87,3 @@ def test_steps_are_equal_in_density() -> None:
     assert_allclose(np.diff(-np.log10(reflectances)), 0.15, rtol=0, atol=1e-12)
     assert reflectances[0] == 0.9
     assert_allclose(reflectances[2:] / reflectances[:-2], 0.501187, rtol=1e-6)
-
-
-def test_steps_lie_in_their_bands() -> None:
-    """Each band holds its reflectance, also where its ends cut a pixel (row means exact)."""
-    image = steps(pixel_size_um=20.0, width_mm=0.1, height_mm=2.5).rows(0, 125)
-    for band in step_bands(height_mm=2.5):
-        first, last = (place / 0.02 for place in (band.y_mm, band.y_mm + band.height_mm))
-        whole = image[int(np.ceil(first)) : int(last)]
-        assert_allclose(whole, np.float32(band.reflectance), rtol=1e-6)
-    # the whole wedge: 12 equal bands, float32 rounding of 125 rows averages out below 1e-7
-    assert image.mean(dtype=np.float64) == pytest.approx(step_reflectances().mean(), abs=1e-7)

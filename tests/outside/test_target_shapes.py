@@ -30,7 +30,7 @@ def disc_in_pixel(left: float, top: float, radius: float) -> float:
 
 @pytest.mark.parametrize("radius", [0.2, 0.5, 0.75, 2.3])
 def test_disc_equals_quadrature(radius: float) -> None:
-    """Every pixel under a disc, wherever its centre falls, holds the integrated area."""
+    """Every pixel under a disc, wherever its centre, holds its area by `scipy.integrate`."""
     left, top = np.meshgrid(np.arange(-4.0, 4.0) + 0.31, np.arange(-4.0, 4.0) - 0.17)
     wanted = [
         disc_in_pixel(float(x), float(y), radius)
@@ -41,13 +41,13 @@ def test_disc_equals_quadrature(radius: float) -> None:
 
 @pytest.mark.parametrize("radius", [0.05, 0.5, 3.7])
 def test_disc_keeps_its_area(radius: float) -> None:
-    """All shares together are pi r², for a disc far smaller than a pixel as well."""
+    """All shares together are pi r² (derived), for a disc far smaller than a pixel as well."""
     left, top = np.meshgrid(np.arange(-6.0, 6.0) + 0.4, np.arange(-6.0, 6.0) - 0.23)
     assert disc(left, top, radius).sum() == pytest.approx(np.pi * radius**2, rel=1e-9)
 
 
 def test_bell_equals_quadrature() -> None:
-    """The pixel means of a Gaussian bell are its integrals over each pixel."""
+    """The pixel means of a Gaussian bell are its integrals by `scipy.integrate`."""
 
     def value(x: float) -> float:
         return float(np.exp(-((x - 2.3) ** 2) / (2 * 0.7**2)))
@@ -59,7 +59,7 @@ def test_bell_equals_quadrature() -> None:
 @pytest.mark.parametrize("slope", [0.0, 0.3, -1.2])
 def test_strip_keeps_its_width(slope: float) -> None:
     """
-    Rows across a strip of width w sum to w sqrt(1 + slope²), also where it is under a pixel.
+    Rows across a strip of width w sum to w sqrt(1 + slope²) (derived), under a pixel as well.
 
     That is the length which a row of pixels cuts out of the strip.
     """
