@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from scipy.integrate import dblquad
+from scipy.optimize import brentq
 from scipy.stats import norm
 
 from linesim.forward.station import Station, station
@@ -18,6 +19,7 @@ from linesim.metrics.detection import (
     detection_rate,
     dprime,
     false_alarms_per_m2,
+    wanted_dprime,
 )
 from linesim.setup.load import changed, sample_setup
 
@@ -125,3 +127,31 @@ def test_small_faint_defects_trade_area_for_contrast() -> None:
     assert float(one) < SIDE_UM / 5
     # a disc of d pixels loses (πd)²/16·⟨f²⟩ of its energy to its own size, here under 1 %
     assert_allclose(float(half) / float(one), np.sqrt(2), rtol=0.01)
+
+
+def test_the_width_of_a_scratch_that_is_just_found() -> None:
+    """
+    A long scratch of under a pixel behind square pixels of side p, by `scipy.optimize.brentq`.
+
+    Behind a pixel a width w is a trapezium of height w/p: Σs² = (w/p)²(1 − w/3p) in the mean over
+    its places, times L/p − 1/3 along (derived). d' is CNR·√Σs²; it must be
+    Φ⁻¹(rate) − Φ⁻¹(alarms a cell) (`scipy.stats`). 0.5 %: the rule of 32 nodes.
+    """
+    length_um = 750.0
+    numbers = replace(sharp(NUMBERS), irradiance_w_m2=1e7 * NUMBERS.irradiance_w_m2)
+    cnr = 0.2 * float(numbers.electrons_white / numbers.noise_e(numbers.electrons_white))
+    wanted = norm.ppf(0.95) + norm.isf(0.01 * (SIDE_UM * 1e-6) ** 2)
+
+    def missing(width_um: float) -> float:
+        share = width_um / SIDE_UM
+        seen = share**2 * (1 - share / 3) * (length_um / SIDE_UM - 1 / 3)
+        return float(cnr * np.sqrt(seen) - wanted)
+
+    truth = brentq(missing, 0.01, SIDE_UM)
+    found = smallest_um(
+        numbers,
+        lambda width_um: Scratch(across_um=width_um, along_um=length_um),
+        wanted_dprime(numbers, 0.95, 0.01),
+        contrast=0.2,
+    )
+    assert_allclose(found, truth, rtol=5e-3)

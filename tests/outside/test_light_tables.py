@@ -18,6 +18,7 @@ from scipy.integrate import quad
 from linesim.setup.arrays import FloatArray
 from linesim.setup.light_tables import illuminant_curves, photopic_curve
 from linesim.setup.spectra import LIGHT_SPEED_M_S, MAX_EFFICACY_LM_W, PLANCK_J_S, Spectrum
+from linesim.setup.thermal import whole_light
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # tells of optional packages that are not needed here
@@ -171,6 +172,25 @@ def test_black_body_shows_that_the_range_counts() -> None:
     inside, _ = quad(lambda nm: float(_planck(nm, 2856.0)), 100.0, 3000.0, epsrel=1e-9)
     share = inside / (constants.Stefan_Boltzmann * 2856.0**4)
     assert wide.efficacy_lm_w * share == pytest.approx(16.446, rel=0.0, abs=0.0005)
+
+
+def test_a_tungsten_lamp_over_its_whole_spectrum() -> None:
+    """
+    150 klx of illuminant A are 9.12 kW/m², of which 9.5 % lies within 380 to 780 nm.
+
+    16.446 lm/W, and the share, by Planck's law with `scipy.constants`. A is that of 2848 K with an
+    older c₂, so of 2855.5 K: 0.2 K in 1000 move the efficacy by five times as much, 1e-3.
+    """
+    lamp, found = Spectrum.named("A"), whole_light(Spectrum.named("A"))
+    assert found.temperature_k == pytest.approx(2848 * 14387.769 / 14350, rel=1e-4)
+    assert lamp.irradiance_w_m2(150e3) * found.total_ratio == pytest.approx(9121, rel=1e-3)
+    seen, _ = quad(lambda nm: float(_planck(nm, 2855.5)), 380.0, 780.0, epsrel=1e-9)
+    share = seen / (constants.Stefan_Boltzmann * 2855.5**4)
+    infrared, _ = quad(lambda nm: float(_planck(nm, 2855.5)), 780.0, 1e6, epsrel=1e-9, limit=500)
+    beyond = infrared / (constants.Stefan_Boltzmann * 2855.5**4)
+    assert 1 / found.total_ratio == pytest.approx(share, rel=1e-3)
+    assert found.infrared_share == pytest.approx(beyond, rel=1e-4)
+    assert found.invisible_share == pytest.approx(1 - share, rel=1e-4)
 
 
 def test_constants_are_those_of_si_2019() -> None:
