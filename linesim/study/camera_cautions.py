@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from linesim.budget.cautions import Caution
+from linesim.setup.thermal import VIOLET_NM
 
 if TYPE_CHECKING:
     from linesim.study.measure_camera import MeasuredCamera
@@ -173,6 +174,14 @@ def _light(found: "MeasuredCamera") -> Found:
             (
                 f"Light of {wavelength_nm:g} nm is not seen, and the eye does not blink at it. Ask "
                 "the light's maker for the risk group (IEC 62471)."
+            ),
+        )
+    if wavelength_nm is not None and wavelength_nm < VIOLET_NM:
+        yield (
+            "ultraviolet",
+            (
+                f"Light of {wavelength_nm:g} nm is ultraviolet, which harms skin as well as eyes, "
+                "also by reflection: enclose it, and cover eyes and skin."
             ),
         )
     yield (

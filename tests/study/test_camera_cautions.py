@@ -91,3 +91,15 @@ def test_light_that_is_not_seen(wavelength_nm: float, warned: bool, tmp_path: Pa
     """Outside of 380 to 780 nm the eye does not blink."""
     found = measured(tmp_path, Camera(), wavelength_nm)
     assert ("invisible_light" in codes(found)) == warned
+
+
+@pytest.mark.parametrize(("wavelength_nm", "warned"), [(399, True), (400, False), (850, False)])
+def test_ultraviolet_light_harms_skin_too(
+    wavelength_nm: float,
+    warned: bool,  # noqa: FBT001 -- a column of the table
+    tmp_path: Path,
+) -> None:
+    """Below 400 nm, some of which is still seen."""
+    found = measured(tmp_path, Camera(), wavelength_nm)
+    told = {each.code: each.text for each in found.cautions}
+    assert ("skin" in told.get("ultraviolet", "")) == warned
