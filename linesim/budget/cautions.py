@@ -154,13 +154,18 @@ def _levels(case: Case) -> Found:
                 "alike."
             ),
         )
-    noise_dn = float(sensor.gain_dn_e * case.numbers.dark_noise_e)
-    if noise_dn < _QUANTISATION_DN:
+    # joined numbers are rounded one by one, and each conversion has its own share of the noise
+    one_dn = sensor.gain_dn_e / np.sqrt(case.numbers.reads)
+    dark_dn = float(one_dn * case.numbers.dark_noise_e)
+    white_e = np.min(np.asarray(case.numbers.electrons_white))
+    white_dn = float(np.hypot(dark_dn, one_dn * np.sqrt(white_e)))
+    if dark_dn < _QUANTISATION_DN:
         yield (
             "quantisation",
             (
-                f"The dark noise is {noise_dn:.2g} DN, under 0.4 DN: rounding is coarser than the "
-                "noise and no longer adds 1/12 DN² (EMVA 1288). More bits or more gain help."
+                f"The dark noise of a conversion is {dark_dn:.2g} DN (with white's "
+                f"own {white_dn:.2g} DN), under 0.4 DN: rounding is coarser than the noise there "
+                "and no longer adds 1/12 DN² (EMVA 1288). More bits or more gain help."
             ),
         )
 
