@@ -7,6 +7,7 @@ import numpy as np
 
 from linesim.budget.case import Case, Found, Groups, values
 from linesim.budget.faults import fault_cautions
+from linesim.budget.noise_limits import noise_cautions
 from linesim.budget.safety import safety_cautions
 from linesim.budget.verdicts import FEWEST_PIXELS
 from linesim.forward.geometry import wanted_advance_um
@@ -276,5 +277,6 @@ def cautions(
     case = Case(setup=setup, numbers=numbers, groups=groups, size=size)
     found = [pair for check in _CHECKS for pair in check(case)]
     found.extend(fault_cautions(case))
+    found.extend(noise_cautions(case))
     found.extend(safety_cautions(setup))
     return tuple(Caution(code=code, text=text) for code, text in found)
