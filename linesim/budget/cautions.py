@@ -7,6 +7,7 @@ import numpy as np
 
 from linesim.budget.case import Case, Found, Groups, values
 from linesim.budget.faults import fault_cautions
+from linesim.budget.noise_limits import noise_cautions
 from linesim.budget.safety import safety_cautions
 from linesim.budget.verdicts import FEWEST_PIXELS
 from linesim.forward.geometry import wanted_advance_um
@@ -154,13 +155,18 @@ def _levels(case: Case) -> Found:
                 "alike."
             ),
         )
-    noise_dn = float(sensor.gain_dn_e * case.numbers.dark_noise_e)
-    if noise_dn < _QUANTISATION_DN:
+    # joined numbers are rounded one by one, and each conversion has its own share of the noise
+    one_dn = sensor.gain_dn_e / np.sqrt(case.numbers.reads)
+    dark_dn = float(one_dn * case.numbers.dark_noise_e)
+    white_e = np.min(np.asarray(case.numbers.electrons_white))
+    white_dn = float(np.hypot(dark_dn, one_dn * np.sqrt(white_e)))
+    if dark_dn < _QUANTISATION_DN:
         yield (
             "quantisation",
             (
-                f"The dark noise is {noise_dn:.2g} DN, under 0.4 DN: rounding is coarser than the "
-                "noise and no longer adds 1/12 DN² (EMVA 1288). More bits or more gain help."
+                f"The dark noise of a conversion is {dark_dn:.2g} DN (with white's "
+                f"own {white_dn:.2g} DN), under 0.4 DN: rounding is coarser than the noise there "
+                "and no longer adds 1/12 DN² (EMVA 1288). More bits or more gain help."
             ),
         )
 
@@ -271,5 +277,6 @@ def cautions(
     case = Case(setup=setup, numbers=numbers, groups=groups, size=size)
     found = [pair for check in _CHECKS for pair in check(case)]
     found.extend(fault_cautions(case))
+    found.extend(noise_cautions(case))
     found.extend(safety_cautions(setup))
     return tuple(Caution(code=code, text=text) for code, text in found)

@@ -20,7 +20,7 @@ from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
 
-_LEAST_SIGNAL_DN = 1.0
+LEAST_SIGNAL_DN = 1.0
 """A column whose white is nearer to its dark than this, or should be, is left as it is. [DN]."""
 
 
@@ -83,21 +83,33 @@ def correction(setup: Setup, numbers: Station, seed: int, channel: int) -> Corre
         dark_e, kept_e = _kept(numbers, np.array([0.0, white_e]))
         wanted_dn = float(numbers.dn_per_e) * float(kept_e - dark_e)
         rise_dn = white_dn - dark_dn
-        enough = np.minimum(rise_dn, wanted_dn) > _LEAST_SIGNAL_DN
+        enough = np.minimum(rise_dn, wanted_dn) > LEAST_SIGNAL_DN
         gain = np.where(enough, wanted_dn / np.where(enough, rise_dn, 1.0), 1.0)
     elif balance == 1:
         return None
     return Correction(dark_dn=dark_dn, gain=gain * balance, black_level_dn=black_dn)
 
 
-def _uncorrected(numbers: Station) -> Station:
-    """Take away what corrections do to the numbers."""
+def uncorrected(numbers: Station) -> Station:
+    """
+    Take away what corrections do to the numbers.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+
+    Returns
+    -------
+    Station
+        The same without flat field and white balance.
+    """
     return replace(numbers, balance=1.0, sensor=replace(numbers.sensor, reference_lines=0))
 
 
 def _kept(numbers: Station, signal_e: FloatArray) -> FloatArray:
     """Charge of signal and dark current that the nearest limit lets through, unbalanced. [e]."""
-    most_e = _uncorrected(numbers).saturation_e
+    most_e = uncorrected(numbers).saturation_e
     return np.asarray(np.minimum(signal_e + numbers.dark_e, most_e))
 
 
@@ -108,7 +120,7 @@ def _reference_line(
     columns = int(numbers.geometry.image_width_px)
     repeats = int(numbers.geometry.lines_joined)
     signal_e = white_e * column_profile(setup, columns) * fixed.response[0, :columns]
-    noise_dn = float(numbers.dn_per_e) * np.asarray(_uncorrected(numbers).noise_e(signal_e))
+    noise_dn = float(numbers.dn_per_e) * np.asarray(uncorrected(numbers).noise_e(signal_e))
     charge_e = _kept(numbers, signal_e) + repeats * fixed.offset_e[0, :columns]
     mean_dn = float(numbers.sensor.black_level_dn) + float(numbers.dn_per_e) * charge_e
     error_dn = noise_dn / np.sqrt(setup.acquisition.flat_field_lines)

@@ -10,8 +10,9 @@ from linesim.forward.lens import box_mtf
 from linesim.forward.profile import column_profile
 from linesim.forward.station import Station
 from linesim.metrics.edge import EdgeResponse, edge_response
-from linesim.metrics.noise import FEWEST_LINES, summed_figures
+from linesim.metrics.noise import FEWEST_LINES, FlatFigures, summed_figures
 from linesim.metrics.tally import ColumnSums, HeldRows, ImageRows, tally
+from linesim.setup.arrays import FloatArray
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
@@ -92,11 +93,14 @@ def white_figures(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> 
 def _on_white(setup: Setup, numbers: Station, seen: ColumnSums) -> Measured:
     profile = column_profile(setup, len(seen.sum_dn))
     even = profile >= _EVEN * profile.max()
+    # a flat field has brought the columns to one level
+    light = np.ones(len(profile)) if setup.acquisition.flat_field else profile
+    fall = light[even] / light[even].mean() - 1
     if seen.sum_dn.ndim == 1:
-        return _white_figures(numbers, seen.of(even), float(np.ravel(numbers.balance)[0]))
+        return _white_figures(numbers, seen.of(even), float(np.ravel(numbers.balance)[0]), fall)
     factors = np.broadcast_to(np.asarray(numbers.balance), len(COLOURS)).tolist()
     each = [
-        _white_figures(numbers, seen.of(even, index), factor)
+        _white_figures(numbers, seen.of(even, index), factor, fall)
         for index, factor in enumerate(factors)
     ]
     return _by_colour(each)
@@ -111,7 +115,9 @@ def _by_colour(each: list[Measured]) -> Measured:
     }
 
 
-def _white_figures(numbers: Station, seen: ColumnSums, balance: float) -> Measured:
+def _white_figures(
+    numbers: Station, seen: ColumnSums, balance: float, fall: FloatArray
+) -> Measured:
     flat, gain = summed_figures(seen), balance * float(numbers.dn_per_e)
     signal_e = (flat.mean_dn - float(numbers.sensor.black_level_dn)) / gain
     signal_e -= float(numbers.delivered_dark_e)
@@ -122,9 +128,19 @@ def _white_figures(numbers: Station, seen: ColumnSums, balance: float) -> Measur
             "noise_white_e": flat.temporal_noise_dn / gain,
             "snr_white": snr,
             "snr_white_db": decibel(snr),
-            "snr_total_white": signal_e * gain / flat.total_noise_dn,
+            "snr_total_white": signal_e
+            * gain
+            / _total_noise_dn(flat, seen, fall * signal_e * gain),
         }
     return found
+
+
+def _total_noise_dn(flat: FlatFigures, seen: ColumnSums, fall_dn: FloatArray) -> float:
+    """Take what the light's own fall-off adds to the spread of the columns off the total noise."""
+    means_dn = seen.sum_dn / seen.lines
+    fallen_dn2 = len(means_dn) * (means_dn.var() - (means_dn - fall_dn).var())
+    share = seen.lines * fallen_dn2 / ((seen.samples - 1) * flat.total_noise_dn**2)
+    return float(flat.total_noise_dn * np.sqrt(max(1 - share, 0.0)))
 
 
 def _on_target(

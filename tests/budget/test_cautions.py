@@ -39,6 +39,8 @@ ENCODER = {
     "transport.speed_ripple": 0.1,
 }
 COARSE = {"camera.pixel_width": "7 um", "lens.magnification": 0.0175}
+DIGITAL = {"acquisition.binning_domain": "digital"}
+HOT = {"camera.dark_current": "1.12 Me/s", "acquisition.exposure": "75 us"}
 JOINED = {"acquisition.binning": "2x2", "camera.pixels": 256}
 
 Changes = dict[str, Any]
@@ -137,6 +139,16 @@ CASES: list[tuple[str, Changes, Changes]] = [
         {"camera.gain": f"{409.6 / WHITE_E} DN/e"},
     ),
     ("quantisation", {"camera.gain": "0.01999 DN/e"}, {"camera.gain": "0.02001 DN/e"}),
+    (  # of four numbers each is rounded by itself, whatever the noise of their sum
+        "quantisation",
+        {**JOINED, **DIGITAL, "camera.gain": "0.01999 DN/e"},
+        {**JOINED, **DIGITAL, "camera.gain": "0.02001 DN/e"},
+    ),
+    (  # 84 e of dark charge in each: sqrt(400 + 84) = 22 e, and 0.4/22 DN/e
+        "quantisation",
+        {**JOINED, **DIGITAL, **HOT, "camera.gain": "0.01817 DN/e"},
+        {**JOINED, **DIGITAL, **HOT, "camera.gain": "0.01819 DN/e"},
+    ),
     (
         "blur_over_one",
         {"acquisition.exposure": "75.38 us"},

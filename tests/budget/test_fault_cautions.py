@@ -56,6 +56,17 @@ def flickering(seen: float) -> dict[str, object]:
     }
 
 
+def drowned(seen: float) -> dict[str, object]:
+    """Let it swing at an SNR of 9, where the noise hides 1 % of bands."""
+    return {**flickering(seen), "light.illuminance": "20 klx", "camera.read_noise": "120 e"}
+
+
+def beside_noise(rms: float) -> dict[str, object]:
+    """Bands of so many times the noise on white, rms."""
+    snr = budget(BASE).number("signal", "snr_white")
+    return flickering(rms * np.sqrt(2) / snr)
+
+
 def ambient(share: float) -> dict[str, object]:
     """Share of all light."""
     return {"light.ambient": f"{100 * share / (1 - share)} klx"}
@@ -78,7 +89,7 @@ JUDGED = {
     "tdi_sync": (0.5, out_of_step),
     "skew": (1.0, skewed),
     "edge_scale_error": (1.0, fluttering),
-    "flicker_bands": (0.01, flickering),
+    "flicker_bands": (0.01, drowned),
     "ambient": (0.01, ambient),
     "flat_field_gain": (3.0, corrected),
     "average_rounds_gain_away": (0.4, averaged),
@@ -99,6 +110,29 @@ def test_told_beyond_the_threshold_and_not_before(code: str) -> None:
     beyond, before = (1.01, 0.99) if code not in BELOW else (0.99, 1.01)
     assert code in codes(changed(BASE, way(beyond * threshold)))
     assert code not in codes(changed(BASE, way(before * threshold)))
+
+
+def test_bands_are_told_beside_the_noise_that_they_add_to() -> None:
+    """
+    At 0.3 of the noise, far below 1 % of the light: √(1 + 0.3²) is 4.4 % more noise.
+
+    Two joined lines half a period of the flicker apart see none of it, unless an encoder follows a
+    web whose pace ripples.
+    """
+    assert "flicker_bands" in codes(changed(BASE, beside_noise(0.303)))
+    assert "flicker_bands" not in codes(changed(BASE, beside_noise(0.297)))
+    half = {
+        "light.flicker": 0.05,
+        "light.flicker_frequency": "6666.67 Hz",
+        "acquisition.binning": "1x2",
+        "acquisition.binning_domain": "digital",
+        "acquisition.binning_along": "lines",
+    }
+    encoder = {"transport.trigger": "encoder", "transport.encoder_step": "75 um"}
+    ripple = {"transport.speed_ripple": 0.1}
+    assert "flicker_bands" not in codes(changed(BASE, {**half, **encoder}))
+    assert "flicker_bands" not in codes(changed(BASE, {**half, **ripple}))
+    assert "flicker_bands" in codes(changed(BASE, {**half, **encoder, **ripple}))
 
 
 def test_none_is_told_of_a_station_without_faults() -> None:
@@ -136,7 +170,8 @@ def test_the_texts_have_their_figures() -> None:
     )
     assert "0.3 lines off green" in told["fringe"]
     assert "by 5.12 lines" in told["skew"]
-    assert "10.0% in each line: bands 133.3 lines apart" in told["flicker_bands"]
+    assert "10.0% of the light in each line" in told["flicker_bands"]
+    assert "bands 133.3 lines apart" in told["flicker_bands"]
     assert "by up to 3.48, over 3" in told["flat_field_gain"]
     assert "5.0% of the light" in told["ambient"]
 

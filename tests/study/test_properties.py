@@ -56,47 +56,51 @@ def lit(texts: Texts, share: float, read_dn: float) -> Setup:
     return changed(setup, {"light.irradiance": f"{irradiance:.6g} W/m^2"})
 
 
+def fits(
+    setup: Setup, whole_e: float, pixels: int, limits_e: tuple[float, ...], factor: float
+) -> bool:
+    """Tell whether the charge of so many pixels, read once each, stays 6σ from limits and 0 DN."""
+    camera, stages = setup.camera, setup.camera.tdi_stages
+    spread_e = WELL_SIGMAS * camera.dsnu_e * sqrt(pixels * stages)
+    spread_e += WELL_SIGMAS * sqrt(whole_e + pixels * camera.read_noise_e**2)
+    lowest_dn = (whole_e - spread_e) * setup.gain_dn_e * factor
+    return whole_e + spread_e < min(limits_e) and lowest_dn > -camera.black_level_dn
+
+
 def is_unclipped(setup: Setup, found: Budget) -> bool:
     """
-    Tell whether every physical pixel stays 6σ away from wells, scale and 0.
+    Tell whether every pixel, and what is joined of it, stays 6σ away from wells, scale and 0.
 
-    The pattern reaches 6 of its own σ; a physical pixel holds 1/n of signal and dark charge.
+    The pattern reaches 6 of its own σ; a physical pixel holds 1/n of signal and dark charge. What a
+    white balance multiplies, noise and all, must stay on the scale too.
     """
-    camera, (across, along) = setup.camera, setup.acquisition.binning
-    joined, stages = across * along, camera.tdi_stages
-    patterned = 1 + WELL_SIGMAS * camera.prnu
-    word = setup.full_scale_dn - camera.black_level_dn
-    signal, digital = found["signal"], setup.acquisition.binning_domain == "digital"
+    camera, way = setup.camera, setup.acquisition
+    joined, digital = way.binning.across * way.binning.along, way.binning_domain == "digital"
+    word_e = (setup.full_scale_dn - camera.black_level_dn) / setup.gain_dn_e
+    well_e = setup.binned_full_well_e if joined > 1 and not digital else camera.full_well_e
+    signal = found["signal"]
     whites_e = each(signal["electrons_white"])
     for white_e in whites_e:
-        # what a white balance multiplies, noise and all, must stay on the scale too
-        balance = max(whites_e) / white_e if setup.acquisition.white_balance != "off" else 1.0
-        whole = white_e * patterned + float(signal["dark_e"])
-        one = whole / joined
-        offset = WELL_SIGMAS * camera.dsnu_e * sqrt(joined * stages)
-        pixel = one + offset + WELL_SIGMAS * sqrt(one + camera.read_noise_e**2)
-        fits = [pixel < camera.full_well_e, pixel * setup.gain_dn_e < word]
-        low = one - offset - WELL_SIGMAS * sqrt(one + camera.read_noise_e**2)
-        fits.append(low * setup.gain_dn_e * balance > -camera.black_level_dn)
-        if not digital:
-            top = whole + offset + WELL_SIGMAS * sqrt(whole + camera.read_noise_e**2)
-            in_well = joined == 1 or top < setup.binned_full_well_e
-            fits += [in_well, top * setup.gain_dn_e * balance < word]
-        if not all(fits):
+        balance = max(whites_e) / white_e if way.white_balance != "off" else 1.0
+        factor = balance / (joined if way.binning_mode == "average" else 1)
+        whole_e = white_e * (1 + WELL_SIGMAS * camera.prnu) + float(signal["dark_e"])
+        one = fits(setup, whole_e / joined, 1, (camera.full_well_e, word_e), 1.0)
+        summed = (word_e / factor,) if digital else (well_e, word_e / factor)
+        if not one or not fits(setup, whole_e, joined, summed, factor):
             return False
     return bool(np.max(each(signal["saturation_white"])) < 0.9)
 
 
-def rounding_bounds(setup: Setup, noise_dn: float) -> tuple[float, float]:
+def rounding_bounds(setup: Setup, noise_dn: float, dn_per_e: float) -> tuple[float, float]:
     """
     Bound what rounding adds to mean and variance, beyond 0 and 1/12. [DN, DN²].
 
     A conversion: of a normal noise of σ DN the characteristic function gives, with
     q = exp(−2π²σ²), a mean off by at most q/π and a variance by q (4σ² + 1/π²); higher terms are
     under q⁴. The mean of n whole numbers lies on steps of 1/n: rounding half up moves it by 1/2n
-    and has 1/12n² less variance. What is multiplied is rounded again and moved by e, |e| ≤ 1/2,
-    which may go with the number: 0, 1, 2 times 1.1 are 0, 1, 2. So its variance, of noise σ,
-    changes by 2 cov + var(e), at most σ + 1/4.
+    and has 1/12n² less variance. A white balance multiplies all that. What is multiplied is
+    rounded again and moved by e, |e| ≤ 1/2, which may go with the number: 0, 1, 2 times 1.1 are
+    0, 1, 2. So its variance, of noise σ, changes by 2 cov + var(e), at most σ + 1/4.
     """
     way = setup.acquisition
     n = way.binning.across * way.binning.along if way.binning_domain == "digital" else 1
@@ -106,7 +110,8 @@ def rounding_bounds(setup: Setup, noise_dn: float) -> tuple[float, float]:
     if way.binning_mode == "average":
         mean, variance = mean / n + 1 / (2 * n), variance / n**2 + 1 / (12 * n**2)
     if way.flat_field or way.white_balance != "off":
-        mean, variance = mean + 0.5, variance + noise_dn + 0.25
+        balance = dn_per_e * (n if way.binning_mode == "average" else 1) / setup.gain_dn_e
+        mean, variance = balance * mean + 0.5, balance**2 * variance + noise_dn + 0.25
     return mean, variance
 
 
@@ -144,7 +149,7 @@ def test_budget_and_scan_agree(
         strict=True,
     ):
         columns, dn_per_e = found.image.shape[1], (white_dn - black_dn) / (white_e + dark_e)
-        bias_dn, variance_dn2 = rounding_bounds(setup, dn_per_e * noise_e)
+        bias_dn, variance_dn2 = rounding_bounds(setup, dn_per_e * noise_e, dn_per_e)
         pattern_e = sqrt(max((white_e / total) ** 2 - noise_e**2, 0.0))
         error_e = sqrt(noise_e**2 / (LINES * columns) + pattern_e**2 / columns)
         off_e = SIGMAS * error_e + bias_dn / dn_per_e
