@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from linesim.budget.verdicts import Verdict
+from linesim.setup.arguments import checked_seed, checked_setup, checked_workers
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -115,6 +116,8 @@ def compare(  # noqa: PLR0913 -- one option a parameter
         Where there are fewer than two variants or more than six, they look at different targets,
         or one of them cannot be run.
     """
+    checked_setup(setup)
+    checked_workers(workers)
     if not variants:
         refuse_count(0)
     made = _variants(setup, variants, exposure=exposure, keep_line_rate=keep_line_rate)
@@ -178,6 +181,7 @@ def compared(
     InputError
         Where there are fewer than two variants or more than six, or one of them cannot be run.
     """
+    seed = checked_seed(seed)
     refuse_count(len(variants))
     run_by = crew or Alone()
     refuse_without_memory(variants, run_by, force=force)

@@ -7,6 +7,7 @@ from linesim.metrics.edge import EdgeResponse
 from linesim.metrics.edge_bootstrap import EdgeUncertainty, edge_uncertainty
 from linesim.metrics.edge_find import EdgeSearch, find_edge
 from linesim.metrics.region import Region
+from linesim.setup.arguments import checked_seed
 from linesim.study.areas import Image
 from linesim.study.measure_input import Plane, direction_of, read_plane
 
@@ -134,6 +135,7 @@ def measure_edge(  # noqa: PLR0913 -- one measurement, its options by keyword
     InputError
         Where the image cannot be read, or holds no edge that can be measured.
     """
+    seed = checked_seed(seed)
     plane = read_plane(
         image, channel=channel, bit_depth=bit_depth, max_pixels=max_pixels, encoding=encoding
     )
