@@ -6,7 +6,8 @@ from pathlib import Path
 
 import numpy as np
 
-from linesim.files.atomic import write_bytes, write_csv, write_json, write_text
+from linesim.files.atomic import write_bytes, write_json, write_text
+from linesim.files.csv_out import write_csv
 from linesim.report.rank_words import answer
 from linesim.setup.resolve import resolved_text
 from linesim.study.options import option

@@ -2,7 +2,7 @@
 
 import re
 
-_LONGEST_VALUE = 300
+_LONGEST_VALUE = 600
 _LONGEST_FAULT = 3000
 _MOST_FAULTS = 100
 _VALUES = re.compile(r'"[^"]*"|\S+')
@@ -15,7 +15,7 @@ class InputError(ValueError):
     Parameters
     ----------
     *faults : str
-        One sentence a fault: the key or file, what was read, what is expected. Values of over 300
+        One sentence a fault: the key or file, what was read, what is expected. Values of over 600
         characters are shortened; of over 100 faults the rest is counted.
     """
 

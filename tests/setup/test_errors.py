@@ -4,8 +4,10 @@ import pickle
 
 import pytest
 
+from linesim.dataset.plan_file import plan_from
 from linesim.setup.errors import InputError
 from linesim.setup.load import sample_setup, setup_from
+from linesim.study.space import space_from
 
 LONG = "x" * 100_000
 GOOD = dict(sample_setup().texts)
@@ -43,3 +45,14 @@ def test_a_sentence_keeps_its_ends() -> None:
 def test_sentences_stay_apart_on_the_way_from_a_worker() -> None:
     """Two faults that a process hands to another are two there."""
     assert pickle.loads(pickle.dumps(InputError("one", "two"))).faults == ("one", "two")  # noqa: S301 -- our own
+
+
+@pytest.mark.parametrize("sign", ["\u202e", "\u2066", "\u200f", "\ud800", "\n"], ids=ascii)
+def test_titles_and_names_hold_nothing_that_hides(sign: str) -> None:
+    """What turns the direction of text, and what no file can hold, is refused everywhere."""
+    for texts in ({"title": f"a{sign}b"}, {"target": {**GOOD["target"], "image": f"a{sign}b.png"}}):
+        with pytest.raises(InputError, match="it holds a"):
+            setup_from({**GOOD, **texts})
+    for make in (space_from, plan_from):
+        with pytest.raises(InputError, match=r"title: read .* it holds a"):
+            make({"title": f"a{sign}b"})
