@@ -135,7 +135,7 @@ def taken(plan: Plan, index: int) -> Taken:
     try:
         setup = changed(plan.base, changes)
         numbers = station(setup)
-        refuse_too_fine(numbers, setup.target.pixel_size_um)
+        refuse_too_fine(numbers, setup.target.pixel_size_um, setup.transport.flutter_mm)
     except InputError as refusal:
         said = ", ".join(f"{key} = {value}" for key, value in changes.items())
         raise PlanRefusedError(

@@ -188,8 +188,8 @@ def exposer(
         Where an exposure sees far more reference pixels than any image needs.
     """
     numbers = station(setup)
-    refuse_too_fine(numbers, reference.pixel_size_um)
     flutter_mm = setup.transport.flutter_mm
+    refuse_too_fine(numbers, reference.pixel_size_um, flutter_mm)
     heights_mm = np.linspace(-flutter_mm, flutter_mm, _HEIGHTS if flutter_mm else 1)
     # as far before best focus as behind it is as blurred
     distances_mm = np.unique(np.abs(setup.lens.defocus_mm + heights_mm).round(9))

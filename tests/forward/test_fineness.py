@@ -5,8 +5,10 @@ import re
 import numpy as np
 import pytest
 
+from linesim.forward.fineness import refuse_too_fine
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
+from linesim.forward.station import station
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, sample_setup
 from linesim.study.scan import scan
@@ -25,6 +27,15 @@ def test_a_reference_far_too_fine_is_refused_with_what_is_fine_enough() -> None:
         scan(setup)
     size = re.findall(r"expected ([\d.]+ um) or more", str(refusal.value))[0]
     assert scan(changed(setup, {"target.pixel_size": size})).image.shape == (1, 1024)
+
+
+def test_a_target_far_from_focus_is_refused() -> None:
+    """At 10 m from best focus a point blurs over 10⁵ reference pixels; 100 mm is scanned."""
+    far = changed(sample_setup(), {"lens.defocus": "-10 m"})
+    with pytest.raises(InputError, match=r"^lens.defocus, transport.flutter: read 10000 mm from"):
+        refuse_too_fine(station(far), 18.75)
+    near = {"lens.defocus": "-100 mm", "acquisition.lines": 1}
+    assert scan(changed(sample_setup(), near)).image.shape == (1, 1024)
 
 
 def test_beyond_the_border_its_value_goes_on() -> None:
