@@ -104,7 +104,14 @@ class Taken:
 
 
 class PlanRefusedError(InputError):
-    """A plan of which an image can never be made; what was made by it so far is of no use."""
+    """
+    A plan of which an image can never be made; what was made by it so far is of no use.
+
+    Parameters
+    ----------
+    *faults : str
+        One sentence a fault.
+    """
 
 
 def taken(plan: Plan, index: int) -> Taken:

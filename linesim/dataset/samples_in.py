@@ -39,9 +39,9 @@ def read_record(plan: Plan, folder: Path, index: int) -> Record:
     """
     file = folder / files_of(plan, index)[-1]
     try:
-        told: Record = json.loads(file.read_text("utf-8"))
+        told: Any = json.loads(file.read_text("utf-8"))
     except (ValueError, RecursionError):
-        told = {}
+        told = None
     if not isinstance(told, dict) or not told:
         msg = (
             f'"{file}" cannot be read; expected the record that linesim dataset wrote there: '

@@ -12,7 +12,20 @@ _clock = count()
 
 
 class Connection(H11Protocol):
-    """One connection; of too many that wait for the other side, the longest silent is closed."""
+    """
+    One connection; of too many that wait for the other side, the longest silent is closed.
+
+    Parameters
+    ----------
+    config : uvicorn.Config
+        Of the server.
+    server_state : ServerState
+        All connections, shared.
+    app_state : dict
+        Of the application.
+    _loop : asyncio.AbstractEventLoop, optional
+        That runs it.
+    """
 
     heard = 0
 

@@ -135,7 +135,7 @@ def _take_dollars_as_they_are(figure: "Figure") -> None:
     from matplotlib.text import Text  # noqa: PLC0415 -- an extra
 
     for each in figure.findobj(Text):
-        if isinstance(each, Text) and "$" in each.get_text():
+        if "$" in each.get_text():
             each.set_parse_math(_POWER.fullmatch(each.get_text()) is not None)
 
 

@@ -96,6 +96,78 @@ def checked_setup(setup: object) -> Setup:
     return setup
 
 
+def refuse_other(given: object, kinds: type | tuple[type, ...], name: str, expected: str) -> None:
+    """
+    Refuse what is of another kind.
+
+    Parameters
+    ----------
+    given : object
+        As given.
+    kinds : type or tuple of type
+        What it may be.
+    name : str
+        Of the argument.
+    expected : str
+        What is expected, for the sentence.
+
+    Raises
+    ------
+    InputError
+        Where it is anything else.
+    """
+    if not isinstance(given, kinds):
+        msg = f"{name}: read {shown(given)}; expected {expected}"
+        raise InputError(msg)
+
+
+def refuse_no_list(given: object, name: str, kinds: tuple[type, ...] = (str,)) -> None:
+    """
+    Refuse what is no list of texts, such as a single text, whose letters would be taken.
+
+    Parameters
+    ----------
+    given : object
+        As given.
+    name : str
+        Of the argument.
+    kinds : tuple of type
+        What each may be.
+
+    Raises
+    ------
+    InputError
+        Where it is no list or tuple, or something else is in it.
+    """
+    refuse_other(given, (list, tuple), name, 'a list of texts, for example ["1x1", "2x2"]')
+    for each in given if isinstance(given, list | tuple) else ():
+        if not isinstance(each, kinds):
+            msg = f"{name}: read {shown(each)} in it; expected texts"
+            raise InputError(msg)
+
+
+def refuse_no_share(share: object, name: str) -> None:
+    """
+    Refuse what is no number from 0 to 1.
+
+    Parameters
+    ----------
+    share : object
+        As given.
+    name : str
+        Of the argument.
+
+    Raises
+    ------
+    InputError
+        Where it is anything else.
+    """
+    given = share if isinstance(share, int | float | np.floating) else -1
+    if isinstance(share, bool) or not 0 <= given <= 1:
+        msg = f"{name}: read {shown(share)}; expected a number from 0 to 1"
+        raise InputError(msg)
+
+
 def refuse_other_keys(texts: object, what: str) -> None:
     """
     Refuse tables whose keys are no texts, at every depth.
@@ -116,7 +188,7 @@ def refuse_other_keys(texts: object, what: str) -> None:
         msg = f"{what}: read {shown(texts)}, but this is no table; expected keys and values"
         raise InputError(msg)
     for key, value in texts.items():
-        if not isinstance(key, str):
+        if not isinstance(key, str) or not key.isprintable():
             msg = f'{what}: read the key {shown(key)}, but keys are texts, for example "title"'
             raise InputError(msg)
         if isinstance(value, Mapping):

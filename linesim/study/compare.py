@@ -4,7 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from linesim.budget.verdicts import Verdict
-from linesim.setup.arguments import checked_seed, checked_setup, checked_workers
+from linesim.setup.arguments import (
+    checked_seed,
+    checked_setup,
+    checked_workers,
+    refuse_no_list,
+)
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -118,8 +123,9 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     """
     checked_setup(setup)
     checked_workers(workers)
-    if not variants:
-        refuse_count(0)
+    refuse_no_list(variants, "variants", (str, Variant))
+    if not 0 < len(variants) <= MOST:
+        refuse_count(len(variants))
     made = _variants(setup, variants, exposure=exposure, keep_line_rate=keep_line_rate)
     return compared(setup.title, made, seed, crew=Alone(threads=workers), force=force)
 

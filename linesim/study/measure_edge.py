@@ -7,7 +7,7 @@ from linesim.metrics.edge import EdgeResponse
 from linesim.metrics.edge_bootstrap import EdgeUncertainty, edge_uncertainty
 from linesim.metrics.edge_find import EdgeSearch, find_edge
 from linesim.metrics.region import Region
-from linesim.setup.arguments import checked_seed
+from linesim.setup.arguments import checked_seed, refuse_other
 from linesim.study.areas import Image
 from linesim.study.measure_input import Plane, direction_of, read_plane
 
@@ -165,6 +165,7 @@ def _located(
         return found.region, found.response, (found.tried, found.usable)
     if isinstance(region, Region):
         return region, search.at(region), ()
-    x, y, width, height = region
-    given = Region(x=x, y=y, width=width, height=height)
+    refuse_other(region, (list, tuple), "region", "first column, first line, columns, lines")
+    sides = ",".join(map(str, region))
+    given = Region.read(sides, "region")
     return given, search.at(given), ()

@@ -11,7 +11,12 @@ from linesim.forward.render import render
 from linesim.forward.spread import OFF_AXIS_ERROR
 from linesim.forward.station import station
 from linesim.metrics.tally import HeldRows
-from linesim.setup.arguments import checked_seed, checked_setup, checked_workers
+from linesim.setup.arguments import (
+    checked_seed,
+    checked_setup,
+    checked_workers,
+    refuse_no_share,
+)
 from linesim.setup.arrays import ImageArray
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
@@ -121,6 +126,7 @@ def scan(
         not be held in memory.
     """
     checked_setup(setup)
+    refuse_no_share(off_axis_error, "off_axis_error")
     seed, workers = checked_seed(seed), checked_workers(workers)
     given = _given(setup, reference)
     size = target_size(setup) if given is None else TargetSize.of(given)

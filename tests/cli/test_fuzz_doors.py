@@ -11,6 +11,7 @@ import shutil
 import sys
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from types import ModuleType
@@ -27,7 +28,6 @@ from linesim.files.images_in import read_image
 from linesim.files.samples_in import load_samples
 from linesim.setup.errors import InputError
 from linesim.setup.load import load_setup, setup_from, starter_text
-from linesim.setup.setup import Setup
 from linesim.setup.shown import visible
 from linesim.study.rank import rank
 from linesim.study.scan import scan
@@ -188,8 +188,9 @@ def random_texts(chance: random.Random) -> dict[str, Any]:
     return texts
 
 
-def used(setup: Setup, seed: int) -> None:
+def used_texts(texts: dict[str, Any], seed: int) -> None:
     """Do what a user does with a setup."""
+    setup = setup_from(texts)
     budget(setup)
     scan(setup, seed)
 
@@ -199,7 +200,7 @@ def test_random_setups_are_scanned_or_refused() -> None:
     let_in = 0
     for number, chance in enumerate(chances(40, 1)):
         texts = random_texts(chance)
-        let_in += stands(lambda texts=texts, seed=number: used(setup_from(texts), seed), texts)
+        let_in += stands(partial(used_texts, texts, number), texts)
     assert let_in > 0
 
 
@@ -220,10 +221,20 @@ def small(text: str) -> bytes:
     )
 
 
+def read_and_used(path: Path) -> None:
+    """Read a setup file and work out its figures."""
+    budget(load_setup(path))
+
+
+def read_and_drawn(path: Path) -> None:
+    """Read a plan and draw its first image."""
+    drawn(load_plan(path), 0)
+
+
 def test_damaged_setup_files_are_read_or_refused(fuzz: ModuleType, tmp_path: Path) -> None:
     """The starter file, damaged in a few places."""
     for path, data in damaged(fuzz, [small(starter_text())], tmp_path / "a.toml", 150):
-        stands(lambda path=path: budget(load_setup(path)), data)
+        stands(partial(read_and_used, path), data)
 
 
 def test_damaged_plans_are_drawn_from_or_refused(fuzz: ModuleType, tmp_path: Path) -> None:
@@ -233,7 +244,7 @@ def test_damaged_plans_are_drawn_from_or_refused(fuzz: ModuleType, tmp_path: Pat
     for path, data in damaged(
         fuzz, [samples.read_bytes(), SET_PLAN.encode()], tmp_path / "a.toml", 12
     ):
-        stands(lambda path=path: drawn(load_plan(path), 0), data)
+        stands(partial(read_and_drawn, path), data)
 
 
 def test_damaged_spaces_are_ranked_or_refused(fuzz: ModuleType, tmp_path: Path) -> None:
@@ -248,7 +259,7 @@ def test_damaged_spaces_are_ranked_or_refused(fuzz: ModuleType, tmp_path: Path) 
             rank(space, top=2)
 
     for path, data in damaged(fuzz, [text], tmp_path / "a.toml", 30):
-        stands(lambda path=path: judged(path), data)
+        stands(partial(judged, path), data)
 
 
 def test_damaged_images_are_read_or_refused(
@@ -258,9 +269,9 @@ def test_damaged_images_are_read_or_refused(
     limit = fuzz.MOST_PIXELS
     for path, data in damaged(fuzz, fuzz.images(), tmp_path / "a.png", 250):
         for work in (
-            lambda path=path: read_image(path, encoding="srgb", max_pixels=limit),
-            lambda path=path: load_samples(path, max_pixels=limit),
-            lambda path=path: windowed(path, "image", encoding="srgb", pixel_size_um=20.0),
+            partial(read_image, path, encoding="srgb", max_pixels=limit),
+            partial(load_samples, path, max_pixels=limit),
+            partial(windowed, path, "image", encoding="srgb", pixel_size_um=20.0),
         ):
             stands(work, data[:300])
     told = capfd.readouterr()

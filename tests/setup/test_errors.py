@@ -1,6 +1,7 @@
 """Refusals stay short enough to be read, whatever was given, and whole on their way."""
 
 import pickle
+from typing import Any
 
 import pytest
 
@@ -11,7 +12,7 @@ from linesim.study.space import space_from
 
 LONG = "x" * 100_000
 GOOD = dict(sample_setup().texts)
-TEXTS = {
+TEXTS: dict[str, dict[str, Any]] = {
     "a title": {"title": f"{LONG}\n"},
     "an image": {"target": {**GOOD["target"], "image": f"{LONG}.png"}},
     "a target of no such name": {"target": {**GOOD["target"], "image": LONG}},

@@ -129,3 +129,32 @@ def test_a_name_is_no_setup() -> None:
     for call in calls:
         with pytest.raises(InputError, match=re.escape('setup: read "foil.toml", but this is no')):
             call()
+
+
+ODD: dict[str, Callable[[Any], object]] = {
+    "variants": lambda odd: linesim.compare(SETUP, odd),
+    "ranges": lambda odd: linesim.vary(SETUP, odd),
+    "lens.f_number": lambda odd: linesim.vary(SETUP, {"lens.f_number": odd}),
+    "binning": lambda odd: linesim.vary(SETUP, {"lens.f_number": "2,4"}, binning=odd),
+    "figures": lambda odd: linesim.vary(SETUP, {"lens.f_number": "2,4"}, figures=odd),
+    "space": linesim.rank,
+    "off_axis_error": lambda odd: linesim.scan(SETUP, off_axis_error=odd),
+    "images": linesim.measure.noise,
+    "image": linesim.measure.scene,
+    "region": lambda odd: linesim.measure.edge(np.eye(64, dtype=np.uint8), region=odd),
+    "setup": lambda odd: linesim.measure.against(odd, np.eye(64, dtype=np.uint16)),
+}
+
+
+@pytest.mark.parametrize("name", ODD)
+@pytest.mark.parametrize("odd", [True, -1, 1.5, b"x", {1: 2}, {3}, 1j], ids=repr)
+def test_odd_arguments_are_refused_by_name(name: str, odd: Any) -> None:  # noqa: ANN401 -- whatever comes
+    """Each in a sentence that begins with the argument."""
+    with pytest.raises(InputError, match=f"^({re.escape(name)}|ranges): "):
+        ODD[name](odd)
+
+
+def test_a_single_text_is_no_list() -> None:
+    """Its letters would be taken for ways of binning."""
+    with pytest.raises(InputError, match=r'^variants: read "1x1"; expected a list of texts'):
+        linesim.compare(SETUP, "1x1")
