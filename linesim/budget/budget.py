@@ -19,6 +19,7 @@ from linesim.budget.verdicts import Verdict, verdicts
 from linesim.forward.channels import misregistration_px, misregistration_swing_px
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station, station
+from linesim.setup.arguments import checked_setup
 from linesim.setup.arrays import FloatArray
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
@@ -142,7 +143,7 @@ def budget(setup: Setup) -> Budget:
     InputError
         Where the setup cannot be run, or its image not be read.
     """
-    return budget_on(setup, target_size(setup))
+    return budget_on(setup, target_size(checked_setup(setup)))
 
 
 def budget_on(setup: Setup, size: TargetSize) -> Budget:

@@ -70,12 +70,21 @@ def dataset(  # noqa: PLR0913 -- one option a parameter
         _verify(verify, count, json=json)
         return
     from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
-    from linesim.dataset.make import Made, finish, make_images  # noqa: PLC0415 -- quick --help
+    from linesim.dataset.make import (  # noqa: PLC0415 -- quick --help
+        Made,
+        finish,
+        make_images,
+        nothing_of_a_refused_plan,
+    )
     from linesim.dataset.plan_file import load_plan  # noqa: PLC0415 -- quick --help
 
     folder = chosen_folder(out or (None if plan else Path("outputs") / "sample_set"), plan)
     chosen = load_plan(plan, count=count, seed=seed)
-    with _crew(workers, cluster) as crew, progress("making images", timed=True) as tell:
+    with (
+        nothing_of_a_refused_plan(folder),
+        _crew(workers, cluster) as crew,
+        progress("making images", timed=True) as tell,
+    ):
         kept = make_images(chosen, folder, crew, resume=resume, tell=tell)
     with progress("writing tables") as tell:
         made = Made(plan=chosen, folder=folder, found=finish(chosen, folder, tell), kept=kept)

@@ -1,5 +1,6 @@
 """The card of a data set: what is in it, how it was made, what it is not."""
 
+import re
 from pathlib import Path
 
 from linesim.budget.safety import MACHINERY
@@ -11,6 +12,8 @@ from linesim.dataset.sums import Sums, bars
 from linesim.defects.kinds import KINDS
 from linesim.files.atomic import write_text
 from linesim.study.tasks import versions
+
+_MARKS = re.compile(r"[\\`*_\[\]<>&#!|~$]")
 
 
 def write_card(plan: Plan, folder: Path, found: Sums) -> None:
@@ -45,9 +48,14 @@ def write_card(plan: Plan, folder: Path, found: Sums) -> None:
     write_text(folder / CARD, "\n\n".join(parts) + "\n")
 
 
+def _plain(text: str) -> str:
+    """Escape what Markdown or HTML would take for markup (CommonMark, backslash escapes)."""
+    return _MARKS.sub(r"\\\g<0>", text)
+
+
 def _head(plan: Plan) -> str:
     return (
-        f"# {plan.title}\n\n"
+        f"# {_plain(plan.title)}\n\n"
         "**Simulated.** Every image and every fault here is computed by linesim; none was "
         "photographed. Keep these images out of test sets that stand for real product.\n\n"
         f"![Some of the images, with the outlines of their labels]({SHEET})"
@@ -165,7 +173,7 @@ def _said(name: str, plan: Plan) -> str:
     first, last = span.axis.points[0].label, span.axis.points[-1].label
     if span.between is not None:
         return f"{first} to {last}, equal {'ratios' if span.log else 'steps'} equally likely"
-    return ", ".join(point.label for point in span.axis.points)
+    return ", ".join(_plain(point.label) for point in span.axis.points)
 
 
 def _not(plan: Plan) -> str:

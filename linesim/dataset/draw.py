@@ -21,6 +21,7 @@ from linesim.dataset.splits import is_good
 from linesim.defects.draw import Area, draw_faults
 from linesim.defects.kinds import Placed
 from linesim.defects.lots import Lot
+from linesim.forward.fineness import refuse_too_fine
 from linesim.forward.station import Station, station
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
@@ -102,6 +103,17 @@ class Taken:
         return float(self.numbers.geometry.field_of_view_mm), self.lines * advance_um / 1000
 
 
+class PlanRefusedError(InputError):
+    """
+    A plan of which an image can never be made; what was made by it so far is of no use.
+
+    Parameters
+    ----------
+    *faults : str
+        One sentence a fault.
+    """
+
+
 def taken(plan: Plan, index: int) -> Taken:
     """
     Draw the station of an image.
@@ -130,9 +142,10 @@ def taken(plan: Plan, index: int) -> Taken:
     try:
         setup = changed(plan.base, changes)
         numbers = station(setup)
+        refuse_too_fine(numbers, setup.target.pixel_size_um, setup.transport.flutter_mm)
     except InputError as refusal:
         said = ", ".join(f"{key} = {value}" for key, value in changes.items())
-        raise InputError(
+        raise PlanRefusedError(
             *(f"image {index}, drawn with {said}: {fault}" for fault in refusal.faults)
         ) from None
     return Taken(
@@ -214,7 +227,7 @@ def _faults(plan: Plan, index: int, field_mm: tuple[float, float]) -> tuple[Plac
         f"faults: drew those of image {index} {_TRIES} times, but {last}; expected fewer or "
         "smaller faults, a smaller min_distance, or counts above 0"
     )
-    raise InputError(msg)
+    raise PlanRefusedError(msg)
 
 
 def _lots(plan: Plan, random: np.random.Generator) -> list[Lot]:

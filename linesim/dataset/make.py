@@ -1,11 +1,15 @@
 """Making a set: begin or go on, let workers make images, write the tables."""
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from shutil import rmtree
 from typing import Any
 
 from linesim.dataset.card import write_card
+from linesim.dataset.draw import PlanRefusedError
 from linesim.dataset.layout import PLAN, SET, SETUP, is_done, leftovers
 from linesim.dataset.plan import Plan, fingerprint
 from linesim.dataset.room import refuse_without_room
@@ -71,7 +75,8 @@ def make_set(
     InputError
         If the folder holds something else, the disk is too small, or an image cannot be made.
     """
-    kept = make_images(plan, folder, crew, resume=resume, tell=tell)
+    with nothing_of_a_refused_plan(folder):
+        kept = make_images(plan, folder, crew, resume=resume, tell=tell)
     return Made(plan=plan, folder=folder, found=finish(plan, folder), kept=kept)
 
 
@@ -114,6 +119,40 @@ def make_images(
         if tell:
             tell(done, plan.count)
     return kept
+
+
+@contextmanager
+def nothing_of_a_refused_plan(folder: Path) -> Iterator[None]:
+    """
+    Remove what a plan has left that turns out to be impossible, so that a corrected one can begin.
+
+    What a run before has left stays.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where the set goes.
+
+    Yields
+    ------
+    None
+        While it is made.
+
+    Raises
+    ------
+    InputError
+        As raised within.
+    """
+    known = {each.name for each in folder.iterdir()} if folder.is_dir() else None
+    try:
+        yield
+    except PlanRefusedError:
+        if not known and folder.is_dir():
+            for each in folder.iterdir():
+                rmtree(each) if each.is_dir() else each.unlink()
+        if known is None and folder.is_dir():
+            folder.rmdir()
+        raise
 
 
 def finish(plan: Plan, folder: Path, tell: Tell | None = None) -> Sums:

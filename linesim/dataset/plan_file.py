@@ -46,6 +46,7 @@ from linesim.setup.load import changed, load_setup, sample_setup
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
+from linesim.setup.vocabulary import title_faults
 
 _EXPECTED = "a plan of a data set, as sample_targets/foil_set.toml"
 _PARTS = ("images", "scenes", "splits", "vary", "faults", "labels")
@@ -112,8 +113,7 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
     reader.told.extend(unknown(key, texts[key], list(_KEYS)) for key in texts if key not in _KEYS)
     parts = {name: texts.get(name, {}) for name in _PARTS}
     title = texts.get("title", base.title)
-    if not isinstance(title, str) or not title.strip():
-        reader.told.append(f"title: read {shown(title)}, but expected a text")
+    reader.told.extend(title_faults(title))
     top = reader.read("", {key: texts[key] for key in TOP if key in texts}, TOP)
     images = ImageRule(**reader.read("images", parts["images"], IMAGES))
     labels = LabelRule(**reader.read("labels", parts["labels"], LABELS))

@@ -17,7 +17,8 @@ from linesim.dataset.record import Record, class_names
 from linesim.dataset.samples_in import read_record
 from linesim.dataset.splits import SPLITS
 from linesim.defects.kinds import KINDS
-from linesim.files.atomic import atomic_path, write_csv, write_text
+from linesim.files.atomic import atomic_path, write_text
+from linesim.files.csv_out import write_csv
 
 _IMAGE_KEYS = (
     "index",

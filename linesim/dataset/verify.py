@@ -4,6 +4,7 @@ import json
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ from linesim.dataset.plan import Plan, fingerprint
 from linesim.dataset.plan_file import load_plan
 from linesim.dataset.record import Record, box_lines
 from linesim.dataset.rle import mask_of
-from linesim.dataset.samples_in import read_samples
+from linesim.dataset.samples_in import read_record, read_samples
 from linesim.dataset.splits import SPLITS
 from linesim.dataset.sums import sums
 from linesim.dataset.tables_out import records, write_tables
@@ -29,6 +30,7 @@ from linesim.setup.errors import InputError
 AGAIN = 8
 """Images that are made again unless another number is asked for."""
 _MOST_TOLD = 50
+_DAMAGE = (ArithmeticError, LookupError, MemoryError, RecursionError, TypeError, ValueError)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,16 +91,45 @@ def verify(
         return Verified(images=plan.count, labels=0, made_again=(), faults=tuple(faults))
     chosen = _chosen(plan.count, again)
     labels = 0
-    for index, each in enumerate(records(plan, folder)):
-        labels += sum(fault["labelled"] for fault in each["faults"])
-        faults += _label_faults(folder, plan, each)
+    for index in range(plan.count):
+        found = _if_readable(f"image {index}", partial(_record_faults, folder, plan, index))
+        labels, faults = labels + found.labels, [*faults, *found.faults]
         if tell:
             tell(index + 1, plan.count)
-    faults += [*_split_faults(plan, folder), *_table_faults(plan, folder)]
+    for name, check in (("a record", _split_faults), ("a table or a record", _table_faults)):
+        faults += _if_readable(name, partial(_alone, check, plan, folder)).faults
     faults += _byte_faults(plan, folder, chosen)
     return Verified(
         images=plan.count, labels=labels, made_again=chosen, faults=tuple(faults[:_MOST_TOLD])
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    """What one check gave."""
+
+    labels: int = 0
+    faults: tuple[str, ...] = ()
+
+
+def _if_readable(name: str, check: Callable[[], _Found]) -> _Found:
+    """Take whatever a damaged file leads to for what it is: a fault of the set."""
+    try:
+        return check()
+    except InputError as refusal:
+        return _Found(faults=refusal.faults)
+    except _DAMAGE:
+        return _Found(faults=(f"{name} is damaged: what is written there cannot be taken apart",))
+
+
+def _alone(check: Callable[[Plan, Path], Iterator[str]], plan: Plan, folder: Path) -> _Found:
+    return _Found(faults=tuple(check(plan, folder)))
+
+
+def _record_faults(folder: Path, plan: Plan, index: int) -> _Found:
+    told = read_record(plan, folder, index)
+    labels = sum(fault["labelled"] for fault in told["faults"])
+    return _Found(labels=labels, faults=tuple(_label_faults(folder, plan, told)))
 
 
 def _chosen(count: int, again: int) -> tuple[int, ...]:

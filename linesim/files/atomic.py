@@ -1,12 +1,10 @@
 """Writing so that a file is there whole or not at all."""
 
-import csv
-import io
 import json
 import math
 import os
 import secrets
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -28,7 +26,8 @@ def atomic_path(path: Path | str) -> Iterator[Path]:
     Parameters
     ----------
     path : Path or str
-        The final name. Missing folders are made; a link is followed.
+        The final name. Missing folders are made. A link of that name is replaced and what it leads
+        to is left alone, so that nobody can have another file overwritten by laying one there.
 
     Yields
     ------
@@ -42,7 +41,7 @@ def atomic_path(path: Path | str) -> Iterator[Path]:
         disk is full: any `OSError` inside the block is taken as a failure to write.
     """
     with refusing(path):
-        final = Path(os.path.realpath(path))
+        final = own_place(path)
         final.parent.mkdir(parents=True, exist_ok=True)
         refuse_special(final, path)
         temporary = final.with_name(f".part-{secrets.token_hex(6)}{final.suffix}")
@@ -53,6 +52,23 @@ def atomic_path(path: Path | str) -> Iterator[Path]:
         except BaseException:
             temporary.unlink(missing_ok=True)
             raise
+
+
+def own_place(path: Path | str) -> Path:
+    """
+    Name the place of a file: links to folders are followed, one of its own name is not.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file, as the user wrote it.
+
+    Returns
+    -------
+    Path
+        In full.
+    """
+    return Path(os.path.realpath(Path(path).parent)) / Path(path).name
 
 
 @contextmanager
@@ -231,45 +247,3 @@ def write_json(path: Path | str, value: object) -> None:
         The file cannot be written.
     """
     write_text(path, json_text(value))
-
-
-def write_csv(path: Path | str, header: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
-    r"""
-    Write a table as CSV (RFC 4180, but lines end with ``\n``), whole or not at all.
-
-    Numbers are written in full, so that reading gives them back; None is an empty cell.
-
-    Parameters
-    ----------
-    path : Path or str
-        The final name.
-    header : sequence of str
-        Names of the columns.
-    rows : iterable of sequences
-        One sequence a row, as long as the header.
-
-    Raises
-    ------
-    ValueError
-        A row is not as long as the header, or a number is not finite.
-    InputError
-        The file cannot be written.
-    """
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(header)
-    for number, row in enumerate(rows, start=1):
-        _refuse_row(number, header, row)
-        writer.writerow(row)
-    write_text(path, text.getvalue())
-
-
-def _refuse_row(number: int, header: Sequence[str], row: Sequence[object]) -> None:
-    """Refuse a row that would shift columns or leave a NaN in the table."""
-    if len(row) != len(header):
-        msg = f"row {number} has {len(row)} cells, the header has {len(header)}"
-        raise ValueError(msg)
-    for name, cell in zip(header, row, strict=True):
-        if isinstance(cell, float | np.floating) and not math.isfinite(cell):
-            msg = f"row {number}, column {name} is {cell}: tables hold finite numbers only"
-            raise ValueError(msg)

@@ -147,7 +147,8 @@ def settle(path: Path) -> None:
 def _anew(planned: Planned, *, force: bool) -> Note:
     """Make the file with room for all lines."""
     _refuse_no_room(planned, force=force)
-    planned.note.unlink(missing_ok=True)
+    for each in (planned.note, planned.part):  # a link of that name must not be written through
+        each.unlink(missing_ok=True)
     scale = planned.full_scale_dn
     return 0, lay_out_tiff(planned.part, planned.shape, planned.kind, full_scale_dn=scale)
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from linesim.files.images_in import MAX_PIXELS, read_pixels, refusals_named
 from linesim.files.pixels import Pixels, RefusedImageError, upright
+from linesim.setup.arguments import refuse_other
 from linesim.setup.errors import InputError
 
 USUAL_BITS = (10, 12, 14, 16)
@@ -156,6 +157,10 @@ def samples_of(
     InputError
         Another type or shape, or samples that the depth stated cannot hold.
     """
+    refuse_other(image, np.ndarray, key, "a file's name, or an array of uint8 or uint16 samples")
+    if np.ma.is_masked(image):
+        msg = f"{key}: an array with masked samples read; expected samples without a mask"
+        raise InputError(msg)
     if image.dtype not in (np.uint8, np.uint16) or image.size == 0 or not _is_picture(image.shape):
         msg = (
             f"{key}: an array of {image.dtype} and shape {image.shape} read; expected uint8 or "

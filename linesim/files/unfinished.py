@@ -6,7 +6,6 @@ what a run must have in common with the one that began.
 """
 
 import json
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import prod
@@ -15,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from linesim.files.atomic import own_place
 from linesim.files.pixels import RefusedImageError
 from linesim.files.tiff_rows import tiff_rows
 from linesim.setup.errors import InputError
@@ -60,8 +60,8 @@ class Planned:
 
     @property
     def final(self) -> Path:
-        """Where it will lie; a link is followed."""
-        return Path(os.path.realpath(self.path))
+        """Where it will lie; a link of that name is not followed."""
+        return own_place(self.path)
 
     @property
     def part(self) -> Path:
@@ -88,7 +88,7 @@ def note_of(path: Path) -> Path:
     Path
         In the same folder.
     """
-    final = Path(os.path.realpath(path))
+    final = own_place(path)
     return final.with_name(f"{final.stem}.unfinished.json")
 
 
@@ -114,8 +114,8 @@ def left_before(planned: Planned, *, resume: bool) -> Note | None:
         What lies there is of another run or damaged, or `resume` is not asked for.
     """
     there = planned.part if planned.part.exists() else planned.final
-    if not (there.exists() and planned.note.exists()):
-        return None
+    if there.is_symlink() or not (there.exists() and planned.note.exists()):
+        return None  # a link leads to what no run has left
     told = _told(planned.note)
     lines, offset = told["lines"], told["offset"]
     if there == planned.final and lines < told["of"]:

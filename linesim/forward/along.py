@@ -73,7 +73,22 @@ class AlongTable:
         repeat : bool
             Whether the reference repeats.
         """
-        (seen, first), width = rows, into.shape[1]
+        size = rows[0].shape[1]
+        if not repeat or into.shape[1] <= size:
+            self._product(rows, low, into, repeat=repeat)
+            return
+        self._product(rows, low, into[:, :size], repeat=True)
+        while size < into.shape[1]:  # what comes round again is the same
+            more = into[:, size : 2 * size]
+            more[:] = into[:, : more.shape[1]]
+            size *= 2
+
+    def _product(
+        self, rows: tuple[ImageArray, int], low: int, into: ImageArray, *, repeat: bool
+    ) -> None:
+        """Multiply in steps of some columns; beyond a border one column stands for all."""
+        first, width = int(self.low.min()), into.shape[1]
+        seen = rows[0][first - rows[1] : self.high - rows[1]]
         tiles, size, high = self.weights.shape
         step = min(max(SMALL_PRODUCT // (size * high), 256), BLOCK_COLUMNS)
         # as many steps as it takes, all about as wide
@@ -87,22 +102,37 @@ class AlongTable:
             )
             for run, by in even_runs(self.low, tiles)
         ]
+        beyond: dict[bool, int] = {}
         for start in range(0, width, step):
-            count = min(step, width - start)
-            _take_columns(seen, low + start, block[:, :count], repeat=repeat)
+            end = min(start + step, width)
+            right = low + start >= seen.shape[1]
+            outside = not repeat and (right or low + end <= 0)
+            if outside and right in beyond:
+                out[:, :, start:end] = out[:, :, beyond[right], None]
+                continue
+            _take_columns(seen, low + start, block[:, : end - start], repeat=repeat)
             for weights, result, windows in parts:
-                np.matmul(weights, windows[:, :, :count], out=result[:, :, start : start + count])
+                np.matmul(weights, windows[:, :, : end - start], out=result[:, :, start:end])
+            if outside:
+                beyond[right] = start
 
 
 def _take_columns(seen: ImageArray, low: int, into: ImageArray, *, repeat: bool) -> None:
-    """Copy columns from ``low`` on; by index, ten times as slow, only those that lie outside."""
+    """Copy columns from ``low`` on in runs; by index would be ten times as slow."""
     high, size = low + into.shape[1], seen.shape[1]
+    if repeat:
+        at = low
+        while at < high:
+            first = at % size
+            count = min(size - first, high - at)
+            into[:, at - low : at - low + count] = seen[:, first : first + count]
+            at += count
+        return
     first = min(max(low, 0), high)
     last = max(min(high, size), first)
+    into[:, : first - low] = seen[:, :1]
     into[:, first - low : last - low] = seen[:, first:last]
-    for start, end in ((low, first), (last, high)):
-        index = brought_inside(np.arange(start, end), size, repeat=repeat)
-        into[:, start - low : end - low] = seen[:, index]
+    into[:, last - low :] = seen[:, -1:]
 
 
 def along_table(

@@ -11,6 +11,7 @@ import numpy as np
 
 from linesim.forward.across import PHASES, TILE_COLUMNS, AcrossPlan, across_tiles, blurred_sides
 from linesim.forward.channels import Channel
+from linesim.forward.fineness import refuse_too_fine
 from linesim.forward.profile import column_profile
 from linesim.forward.reference import Reference
 from linesim.forward.sampling import Sampler
@@ -180,9 +181,15 @@ def exposer(
     -------
     Exposer
         Ready for any strip.
+
+    Raises
+    ------
+    InputError
+        Where an exposure sees far more reference pixels than any image needs.
     """
     numbers = station(setup)
     flutter_mm = setup.transport.flutter_mm
+    refuse_too_fine(numbers, reference.pixel_size_um, flutter_mm)
     heights_mm = np.linspace(-flutter_mm, flutter_mm, _HEIGHTS if flutter_mm else 1)
     # as far before best focus as behind it is as blurred
     distances_mm = np.unique(np.abs(setup.lens.defocus_mm + heights_mm).round(9))

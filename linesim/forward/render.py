@@ -26,6 +26,7 @@ from linesim.forward.reference import Reference
 from linesim.forward.spread import OFF_AXIS_ERROR
 from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES
+from linesim.setup.arguments import checked_seed, checked_workers
 from linesim.setup.arrays import ImageArray
 from linesim.setup.setup import Setup
 
@@ -50,6 +51,7 @@ def one_thread_each(workers: int | None) -> Iterator[ThreadPoolExecutor]:
     concurrent.futures.ThreadPoolExecutor
         The pool.
     """
+    workers = checked_workers(workers)
     from threadpoolctl import threadpool_limits  # noqa: PLC0415 -- not needed for --help
 
     with (
@@ -217,6 +219,7 @@ def both_halves(
     list of tuple
         One pair a channel.
     """
+    seed = checked_seed(seed)
     numbers = station(setup)
     physical = keeps_pixels_apart(setup, numbers)
     return [

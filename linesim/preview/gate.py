@@ -6,9 +6,11 @@ to tell others the address. What does not belong here is answered with one bare 
 """
 
 from collections.abc import Mapping
+from contextlib import suppress
 from hmac import compare_digest
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import ClientDisconnect
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -66,7 +68,12 @@ class Gate:
             return
         most = self._most_bytes.get(path, MOST_TALK_BYTES)
         inside = {**scope, "path": path, "raw_path": path.encode(), "root_path": ""}
-        await self._app(inside, _Counted(receive, most), _guarded(send))
+        body = _Counted(receive, most)
+        with suppress(ClientDisconnect):  # nobody is there to be answered, or the body is too long
+            await self._app(inside, body, _guarded(body.unless_over(send)))
+        if body.is_over:
+            answer = PlainTextResponse(_too_long(most), 413, {"connection": "close"})
+            await answer(scope, receive, _guarded(send))
 
     def _own_path(self, scope: Scope) -> str | None:
         """Take the token off the path; ``None`` where it is missing or wrong."""
@@ -83,7 +90,7 @@ class Gate:
         length = headers.get("content-length", "0")
         most = self._most_bytes.get(path or "", MOST_TALK_BYTES)
         if not length.isdecimal() or int(length[:20]) > most:
-            return 413, f"more than {most} bytes"
+            return 413, _too_long(most).strip()
         return None
 
     def _is_own(self, headers: Headers) -> bool:
@@ -93,19 +100,35 @@ class Gate:
         return own and headers.get("sec-fetch-site", "none") in ("same-origin", "none")
 
 
+def _too_long(most: int) -> str:
+    return f"more than {most} bytes\n"
+
+
 class _Counted:
-    """A body that ends in an error once it is too long, also where it did not tell its length."""
+    """A body that breaks off once it is too long, also where it did not tell its length."""
 
     def __init__(self, receive: Receive, most: int) -> None:
         self._receive = receive
         self._left = most
 
+    @property
+    def is_over(self) -> bool:
+        """Whether it has become too long."""
+        return self._left < 0
+
     async def __call__(self) -> Message:
         message = await self._receive()
         self._left -= len(message.get("body", b""))
-        if self._left < 0:
-            return {"type": "http.disconnect"}
-        return message
+        return {"type": "http.disconnect"} if self.is_over else message
+
+    def unless_over(self, send: Send) -> Send:
+        """Send nothing of what the application makes of a body that broke off."""
+
+        async def sent(message: Message) -> None:
+            if not self.is_over:
+                await send(message)
+
+        return sent
 
 
 def _guarded(send: Send) -> Send:

@@ -114,6 +114,7 @@ def served(
     from threadpoolctl import threadpool_limits  # noqa: PLC0415 -- quick --help
     from uvicorn import Config, Server  # noqa: PLC0415 -- an extra
 
+    from linesim.preview.connection import Connection  # noqa: PLC0415 -- an extra
     from linesim.preview.desk import Desk  # noqa: PLC0415 -- quick --help
     from linesim.preview.jobs import Jobs  # noqa: PLC0415 -- the same
     from linesim.preview.server import application  # noqa: PLC0415 -- an extra
@@ -121,15 +122,14 @@ def served(
     listening = _bound(port)
     number, token = listening.getsockname()[1], token_urlsafe(_TOKEN_BYTES)
     desk = Desk(setup, name, workers)
-    jobs = Jobs(desk)
     config = Config(
-        application(desk, jobs, number, token),
+        application(desk, jobs := Jobs(desk), number, token),
         log_level="error",
         access_log=False,
         lifespan="off",
         ws="none",
         loop="asyncio",
-        http="h11",
+        http=Connection,
         server_header=False,
         date_header=False,
         proxy_headers=False,

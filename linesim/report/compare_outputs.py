@@ -4,7 +4,8 @@ import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-from linesim.files.atomic import write_csv, write_json
+from linesim.files.atomic import write_json
+from linesim.files.csv_out import write_csv
 from linesim.files.images_out import write_png
 from linesim.report.compare_sheet import compare_sheet
 from linesim.report.compare_words import answer

@@ -5,6 +5,7 @@ Lines differ by colour, dash and mark at once, so that nobody needs to tell colo
 colours are those of Okabe and Ito's set for colour-blind readers (from memory), dark ones first.
 """
 
+import re
 from contextlib import AbstractContextManager
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
@@ -24,6 +25,8 @@ MARKS = ("o", "s", "^", "D", "v", "P", "X")
 INK = "#1e1e22"
 FAINT = "#d9d9de"
 _MM = 1 / 25.4
+_POWER = re.compile(r"\$\\mathdefault\{[-−0-9.^{}\\times]*\}\$")
+"""A label of a logarithmic axis, as matplotlib writes it."""
 _STYLE: Any = {
     "axes.edgecolor": INK,
     "axes.grid": True,
@@ -127,6 +130,15 @@ def wanted_line(axes: "Axes", value: float, label: str) -> None:
     )
 
 
+def _take_dollars_as_they_are(figure: "Figure") -> None:
+    """Keep titles and names of files from being set as formulas; powers of ten on axes are."""
+    from matplotlib.text import Text  # noqa: PLC0415 -- an extra
+
+    for each in figure.findobj(Text):
+        if "$" in each.get_text():
+            each.set_parse_math(_POWER.fullmatch(each.get_text()) is not None)
+
+
 def png_bytes(figure: "Figure", *, dpi: float = 150.0) -> bytes:
     """
     Draw a figure as PNG; the same figure gives the same bytes.
@@ -144,6 +156,7 @@ def png_bytes(figure: "Figure", *, dpi: float = 150.0) -> bytes:
         A whole PNG file, without date or program in it.
     """
     out = BytesIO()
+    _take_dollars_as_they_are(figure)
     with _styled():
         figure.savefig(out, format="png", dpi=dpi, metadata={"Software": None})
     return out.getvalue()
@@ -164,6 +177,7 @@ def svg_text(figure: "Figure") -> str:
         From ``<svg`` on; text stays text.
     """
     out = BytesIO()
+    _take_dollars_as_they_are(figure)
     with _styled():
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     text = out.getvalue().decode()

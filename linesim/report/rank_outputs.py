@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 
 from linesim.budget.safety import MACHINERY
-from linesim.files.atomic import write_bytes, write_csv, write_json, write_text
+from linesim.files.atomic import write_bytes, write_json, write_text
+from linesim.files.csv_out import write_csv
 from linesim.report.people import rank_people
 from linesim.report.rank_words import answer
 from linesim.setup.resolve import resolved_text
@@ -62,6 +63,7 @@ def _checked(row: Row) -> dict[str, object]:
     figures = row.budget.as_dict()
     return {
         "choice": dict(row.choice),
+        "alternatives": {name: list(labels) for name, labels in row.alternatives.items()},
         **row.figures,
         "cautions": figures["cautions"],
         "verdicts": figures["verdicts"],

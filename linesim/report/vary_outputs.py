@@ -5,7 +5,8 @@ from pathlib import Path
 
 import numpy as np
 
-from linesim.files.atomic import write_bytes, write_csv, write_json
+from linesim.files.atomic import write_bytes, write_json
+from linesim.files.csv_out import write_csv
 from linesim.report.vary_maps import maps
 from linesim.report.vary_plots import line_plots
 from linesim.report.vary_table import safety_texts

@@ -1,5 +1,12 @@
 """The one way in which linesim refuses its input."""
 
+import re
+
+_LONGEST_VALUE = 600
+_LONGEST_FAULT = 3000
+_MOST_FAULTS = 100
+_VALUES = re.compile(r'"[^"]*"|\S+')
+
 
 class InputError(ValueError):
     """
@@ -8,9 +15,30 @@ class InputError(ValueError):
     Parameters
     ----------
     *faults : str
-        One sentence a fault: the key or file, what was read, what is expected.
+        One sentence a fault: the key or file, what was read, what is expected. Values of over 600
+        characters are shortened; of over 100 faults the rest is counted.
     """
 
     def __init__(self, *faults: str) -> None:
-        super().__init__("\n".join(faults))
-        self.faults = faults
+        told = [_readable(fault) for fault in faults[:_MOST_FAULTS]]
+        if len(faults) > _MOST_FAULTS:
+            told.append(f"and {len(faults) - _MOST_FAULTS} more of such faults")
+        super().__init__("\n".join(told))
+        self.faults = tuple(told)
+
+    def __reduce__(self) -> tuple[type["InputError"], tuple[str, ...]]:
+        """Keep sentences apart on the way from a worker."""
+        return type(self), self.faults
+
+
+def _readable(fault: str) -> str:
+    """Shorten what nobody would read to its end: a value, then the whole sentence."""
+    if len(fault) <= _LONGEST_VALUE:
+        return fault
+    short = _VALUES.sub(lambda match: _shortened(match[0], _LONGEST_VALUE), fault)
+    return _shortened(short, _LONGEST_FAULT)
+
+
+def _shortened(text: str, most: int) -> str:
+    half = most // 2 - 10
+    return text if len(text) <= most else f"{text[:half]} [...] {text[-half:]}"

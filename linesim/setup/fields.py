@@ -15,6 +15,9 @@ from linesim.setup.errors import InputError
 from linesim.setup.quantity import parse_quantity
 from linesim.setup.shown import shown
 
+_TURNS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""Bidi_Control of Unicode (UAX #9, table 4): what stands there may read as something else."""
+
 
 def within(number: float, low: float, high: float, unit: str = "") -> float:
     """
@@ -272,7 +275,10 @@ class Text(Kind):
         if not isinstance(value, str) or not value.strip():
             msg = "the text is empty" if isinstance(value, str) else "this is not a text"
             raise ValueError(msg)
-        if any(unicodedata.category(sign) == "Cc" for sign in value):
+        if any(unicodedata.category(sign) in ("Cc", "Cs") for sign in value):
             msg = "it holds a line break or another control character"
+            raise ValueError(msg)
+        if not _TURNS.isdisjoint(value):
+            msg = "it holds a character that changes the direction in which text is shown"
             raise ValueError(msg)
         return value

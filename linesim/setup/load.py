@@ -11,6 +11,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from linesim.setup.arguments import checked_setup, refuse_other_keys
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
 from linesim.setup.model import Sections
@@ -179,6 +180,7 @@ def setup_from(texts: Mapping[str, Any], folder: Path | None = None) -> Setup:
     InputError
         With one sentence for every fault found.
     """
+    refuse_other_keys(texts, "setup")
     folder = (folder or Path()).resolve()
     merged = _merged(texts)
     sections, found = _sections(merged, folder)
@@ -270,10 +272,8 @@ def changed(setup: Setup, changes: Mapping[str, Any]) -> Setup:
     InputError
         Where the variant is no valid setup.
     """
-    texts = {
-        name: dict(value) if isinstance(value, Mapping) else value
-        for name, value in setup.texts.items()
-    }
+    refuse_other_keys(changes, "changes")
+    texts = deepcopy(dict(checked_setup(setup).texts))
     for dotted, value in changes.items():
         section, _, key = dotted.partition(".")
         if key and not isinstance(texts.get(section), dict):

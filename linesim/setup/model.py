@@ -19,6 +19,7 @@ from linesim.setup.vocabulary import (
     SHARE,
     SPEED,
     SWING,
+    TITLE,
     Section,
 )
 
@@ -196,7 +197,7 @@ class Requirement(Section):
 class Sections(Section):
     """The whole file."""
 
-    title: Annotated[str, Text(what="a title", example='"Coated foil, lane 2"')]
+    title: Annotated[str, TITLE]
     target: Target
     transport: Transport
     lens: Lens

@@ -11,6 +11,7 @@ from linesim.setup.sensor_relations import (
     ambient_is_seen,
     binning_is_possible,
     faults_have_what_they_need,
+    one_value_for_one_channel,
     rows_make_the_pixel,
     stages_are_possible,
 )
@@ -170,6 +171,10 @@ _CHECKS = (
             "acquisition.binning_mode",
             "acquisition.binning_along",
         ),
+    ),
+    (
+        one_value_for_one_channel,
+        ("camera.kind", "camera.light_share", "camera.quantum_efficiency"),
     ),
     (stages_are_possible, ("camera.tdi_stages", "acquisition.binning")),
     (

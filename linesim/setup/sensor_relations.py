@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from linesim.setup.channels import ByChannel
 from linesim.setup.rows import best_run, pixel_shapes
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -168,3 +169,31 @@ def ambient_is_seen(setup: Setup) -> Iterator[str]:
             f'spectrum of the light "{setup.light.spectrum.name}", which the eye hardly sees; '
             'expected W/m² instead, for example "2 W/m^2"'
         )
+
+
+def one_value_for_one_channel(setup: Setup) -> Iterator[str]:
+    """
+    Find values one a colour for a camera that has no colours.
+
+    Parameters
+    ----------
+    setup : Setup
+        Each value checked by itself.
+
+    Yields
+    ------
+    str
+        One sentence a fault.
+    """
+    camera = setup.camera
+    if camera.kind != "mono":
+        return
+    for key, value in (
+        ("camera.light_share", camera.light_share),
+        ("camera.quantum_efficiency", camera.quantum_efficiency),
+    ):
+        if isinstance(value, ByChannel):
+            yield (
+                f"{key}: read {_text(setup, key)}, one a colour, but a mono camera has no colours; "
+                'expected a single value, or kind = "three-line" or "prism"'
+            )

@@ -1,8 +1,10 @@
 """Kinds of values that several sections share, and what a section is."""
 
+from pathlib import Path
+
 from pydantic import BaseModel, ConfigDict
 
-from linesim.setup.fields import Number, Quantity
+from linesim.setup.fields import Number, Quantity, Text
 
 LENGTH = Quantity(what="a length", example='"80 mm"', unit="mm", low=1e-3, high=1e7)
 MICRONS = Quantity(what="a length", example='"20 um"', unit="um", low=1e-3, high=1e6)
@@ -17,6 +19,28 @@ ELECTRONS = Quantity(what="a number of electrons", example='"12 e"', unit="e", l
 WELL = Quantity(what="a number of electrons", example='"40 ke"', unit="e", low=1.0, high=1e9)
 DISTANCE = Quantity(what="a length", example='"20 um"', unit="um", low=0.0, high=1e6)
 HEIGHT = Quantity(what="a height", example='"0.5 mm"', unit="mm", low=0.0, high=1e4)
+TITLE = Text(what="a title", example='"Coated foil, lane 2"')
+
+
+def title_faults(title: object) -> list[str]:
+    """
+    Check a title that stands outside of a setup.
+
+    Parameters
+    ----------
+    title : object
+        As TOML gives it.
+
+    Returns
+    -------
+    list of str
+        One sentence, or none.
+    """
+    try:
+        TITLE.checked(title, Path())
+    except ValueError as fault:
+        return [f"title: {fault}"]
+    return []
 
 
 class Section(BaseModel):

@@ -4,6 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from linesim.budget.verdicts import Verdict
+from linesim.setup.arguments import (
+    checked_seed,
+    checked_setup,
+    checked_workers,
+    refuse_no_list,
+)
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -115,8 +121,11 @@ def compare(  # noqa: PLR0913 -- one option a parameter
         Where there are fewer than two variants or more than six, they look at different targets,
         or one of them cannot be run.
     """
-    if not variants:
-        refuse_count(0)
+    checked_setup(setup)
+    checked_workers(workers)
+    refuse_no_list(variants, "variants", (str, Variant))
+    if not 0 < len(variants) <= MOST:
+        refuse_count(len(variants))
     made = _variants(setup, variants, exposure=exposure, keep_line_rate=keep_line_rate)
     return compared(setup.title, made, seed, crew=Alone(threads=workers), force=force)
 
@@ -178,6 +187,7 @@ def compared(
     InputError
         Where there are fewer than two variants or more than six, or one of them cannot be run.
     """
+    seed = checked_seed(seed)
     refuse_count(len(variants))
     run_by = crew or Alone()
     refuse_without_memory(variants, run_by, force=force)

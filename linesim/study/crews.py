@@ -26,6 +26,7 @@ from traceback import clear_frames
 from types import FrameType
 from typing import Any
 
+from linesim.setup.arguments import checked_workers
 from linesim.setup.errors import InputError
 from linesim.study.tasks import Alone, Crew, Pool, Result, Task
 
@@ -57,6 +58,7 @@ def processes(workers: int, *, after: str = "") -> Iterator[Crew]:
     InputError
         Where a worker was ended from outside.
     """
+    checked_workers(workers)
     if workers == 1:
         yield Alone(threads=1)
         return

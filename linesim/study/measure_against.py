@@ -29,6 +29,7 @@ from linesim.metrics.compared import (
     transfer,
 )
 from linesim.metrics.noise import Estimate
+from linesim.setup.arguments import checked_setup
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
@@ -76,7 +77,7 @@ def measure_against(
     InputError
         Where the image cannot be read, or is no image of such a camera.
     """
-    captured_dn = _captured(setup, image, max_pixels)
+    captured_dn = _captured(checked_setup(setup), image, max_pixels)
     numbers = station(setup)
     expected_dn = _expected(setup, numbers, len(captured_dn))
     noise_dn2 = _noise_dn(numbers, expected_dn) ** 2

@@ -7,6 +7,7 @@ from linesim.metrics.edge import EdgeResponse
 from linesim.metrics.edge_bootstrap import EdgeUncertainty, edge_uncertainty
 from linesim.metrics.edge_find import EdgeSearch, find_edge
 from linesim.metrics.region import Region
+from linesim.setup.arguments import checked_seed, refuse_other
 from linesim.study.areas import Image
 from linesim.study.measure_input import Plane, direction_of, read_plane
 
@@ -134,6 +135,7 @@ def measure_edge(  # noqa: PLR0913 -- one measurement, its options by keyword
     InputError
         Where the image cannot be read, or holds no edge that can be measured.
     """
+    seed = checked_seed(seed)
     plane = read_plane(
         image, channel=channel, bit_depth=bit_depth, max_pixels=max_pixels, encoding=encoding
     )
@@ -163,6 +165,7 @@ def _located(
         return found.region, found.response, (found.tried, found.usable)
     if isinstance(region, Region):
         return region, search.at(region), ()
-    x, y, width, height = region
-    given = Region(x=x, y=y, width=width, height=height)
+    refuse_other(region, (list, tuple), "region", "first column, first line, columns, lines")
+    sides = ",".join(map(str, region))
+    given = Region.read(sides, "region")
     return given, search.at(given), ()

@@ -12,6 +12,7 @@ from linesim.metrics.flat_area import FEWEST_COLUMNS, FlatArea, flat_area
 from linesim.metrics.noise import FEWEST_LINES, Estimate
 from linesim.metrics.region import Region
 from linesim.metrics.signal_noise import SignalNoise
+from linesim.setup.arguments import refuse_other
 from linesim.setup.errors import InputError
 from linesim.study.areas import GREY, Area, Image, areas_of, described, refuse_clipped, same_depth
 from linesim.study.flat_cautions import changed_light, flat_cautions
@@ -96,6 +97,7 @@ def measure_noise(
         No image, one that cannot be read or is clipped, sizes that differ, an area below 16 lines
         of 8 columns, or black given twice.
     """
+    refuse_other(images, (list, tuple), "images", "a list of files or arrays")
     if not images:
         msg = "images: none given; expected one image or more of an even target"
         raise InputError(msg)

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from linesim.setup.ambient import Ambient
+from linesim.setup.arguments import refuse_other
 from linesim.setup.errors import InputError
 from linesim.setup.quantity import parse_quantity
 from linesim.setup.setup import Setup
@@ -174,6 +175,7 @@ def ranges_of(setup: Setup, texts: Mapping[str, str]) -> tuple[Range, ...]:
 
 
 def _range(setup: Setup, dotted: str, text: str) -> Range:
+    refuse_other(text, str, dotted, _SYNTAX)
     key, match = numeric_key(setup, dotted, text), _RANGE.fullmatch(text)
     if match is None and ":" in text:
         msg = f"{dotted}: read {shown(text)}, but this is no range; expected {_SYNTAX}"

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.budget.detection import Search, search
+from linesim.setup.arguments import refuse_other
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.study.detected import Signals, joined, seen_by, signals_of
@@ -118,6 +119,7 @@ def rank(space: Space, top: int = TOP, tell: Tell | None = None) -> Ranking:
     InputError
         Where no option at all is a legal setup.
     """
+    refuse_other(space, Space, "space", "what load_space gives")
     wanted = search(space.base)
     size_name = "smallest_detectable_um" if wanted.shape == "disc" else "smallest_width_um"
     table = _Table.empty(space.count, (*KEPT, "defect_dprime", size_name))

@@ -11,6 +11,7 @@ import numpy as np
 
 from linesim.forward.station import Station, station
 from linesim.metrics.noise import Estimate
+from linesim.setup.arguments import checked_seed
 from linesim.setup.errors import InputError
 from linesim.study.points import Place, Walk
 from linesim.study.readings import MEASURES, Run
@@ -92,6 +93,7 @@ def rendered(
     InputError
         Where there are too many points, two ranges, or no figure that can be measured.
     """
+    seed = checked_seed(seed)
     places = [(course, place) for course in found.courses for place in course.walk.places]
     figures = tuple(name for name in found.shown_figures if name in MEASURES)
     _refuse(found, len(places), figures)

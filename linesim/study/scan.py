@@ -6,18 +6,23 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from linesim.budget.budget import Budget, budget_on, scan_lines
-from linesim.forward.reference import ArrayReference, Reference
+from linesim.forward.reference import Reference
 from linesim.forward.render import render
 from linesim.forward.spread import OFF_AXIS_ERROR
 from linesim.forward.station import station
 from linesim.metrics.tally import HeldRows
+from linesim.setup.arguments import (
+    checked_seed,
+    checked_setup,
+    checked_workers,
+    refuse_no_share,
+)
 from linesim.setup.arrays import ImageArray
-from linesim.setup.channels import COLOURS
-from linesim.setup.errors import InputError
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.study.measured import Measured, measured
 from linesim.study.memory import Need, need, refuse_too_large
+from linesim.targets.given import reference_of
 from linesim.targets.load import TargetSize, drawn_bytes, target_reference, target_size
 
 Shape = tuple[int, int]
@@ -97,10 +102,11 @@ def scan(
     setup : Setup
         The station.
     seed : int
-        Of noise and jitter; the same seed gives the same bytes.
+        Of noise and jitter, from 0 up; the same seed gives the same bytes.
     reference : array_like or Reference, optional
-        Linear reflectance of shape (rows, columns) or (rows, columns, 3), in place of the setup's
-        image; its pixels have the setup's ``target.pixel_size``.
+        Linear reflectance as floating-point numbers, 0 to 10 and 1 for a perfect white, of shape
+        (rows, columns) or (rows, columns, 3), in place of the setup's image; its pixels have the
+        setup's ``target.pixel_size``. Codes of an image are refused.
     workers : int, optional
         Threads; they change no byte.
     off_axis_error : float
@@ -116,8 +122,12 @@ def scan(
     Raises
     ------
     InputError
-        Where the setup cannot be run, its image not be read, or the scan not be held in memory.
+        Where an argument is refused, the setup cannot be run, its image not be read, or the scan
+        not be held in memory.
     """
+    checked_setup(setup)
+    refuse_no_share(off_axis_error, "off_axis_error")
+    seed, workers = checked_seed(seed), checked_workers(workers)
     given = _given(setup, reference)
     size = target_size(setup) if given is None else TargetSize.of(given)
     figures = budget_on(setup, size)
@@ -168,19 +178,5 @@ def needed(setup: Setup, size: TargetSize, *, workers: int | None = None) -> tup
 def _given(setup: Setup, reference: Reference | ArrayLike | None) -> Reference | None:
     """Take what is at hand; an image is read once, so that it may change while the scan runs."""
     if reference is not None:
-        return _as_reference(reference, setup.target.pixel_size_um)
+        return reference_of(reference, setup.target.pixel_size_um)
     return None if setup.target.image in BUILT_IN else target_reference(setup)
-
-
-def _as_reference(given: Reference | ArrayLike, pixel_size_um: float) -> Reference:
-    if isinstance(given, Reference):
-        return given
-    data = np.asarray(given, dtype=np.float32)
-    fits = data.ndim in (2, 3) and data.size > 0 and data.shape[2:] in ((), (len(COLOURS),))
-    if not fits or not np.isfinite(data).all() or data.min() < 0:
-        msg = (
-            f"reference: read an array of shape {data.shape}, but expected are finite reflectances "
-            "from 0 up, of shape (rows, columns) or (rows, columns, 3)"
-        )
-        raise InputError(msg)
-    return ArrayReference(data=data, pixel_size_um=pixel_size_um)

@@ -31,7 +31,7 @@ from linesim.setup.infiles import toml_table
 from linesim.setup.load import changed, load_setup, sample_setup
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.setup.vocabulary import LENGTH
+from linesim.setup.vocabulary import LENGTH, title_faults
 from linesim.study.axes import Axis, parted
 from linesim.study.axis_texts import Reading, axes_of
 
@@ -158,8 +158,7 @@ def space_from(texts: Mapping[str, Any], folder: Path | None = None) -> Space:
     base = _base(texts.get("setup"), folder or Path())
     title = texts.get("title", base.title)
     faults = [_unknown(key, texts[key], _KEYS) for key in texts if key not in _KEYS]
-    if not isinstance(title, str) or not title.strip():
-        faults.append(f'title: read {shown(title)}, but expected a text, for example "Which lens?"')
+    faults += title_faults(title)
     base = _with_requirement(base, texts.get("requirement", {}), faults)
     limits = _limits(texts.get("limits", {}), faults)
     found = axes_of(texts.get("options", {}), texts.get("choices", {}), base)

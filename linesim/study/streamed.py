@@ -17,6 +17,7 @@ from linesim.files.unfinished import Planned
 from linesim.forward.render import both_halves, delivered_strip, strips_in_order
 from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES
+from linesim.setup.arguments import checked_seed, checked_setup, checked_workers
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
@@ -123,6 +124,8 @@ def scan_to_file(
         Where the setup cannot be run, its image not be read, or the file not be written or gone
         on with.
     """
+    checked_setup(setup)
+    seed, _ = checked_seed(seed), checked_workers(manner.workers)
     size = target_size(setup)
     figures = budget_on(setup, size)
     asked, shape = needed(setup, size, workers=manner.workers)

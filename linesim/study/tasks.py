@@ -176,7 +176,7 @@ class Pool:
 
 def _home(fault: BaseException) -> BaseException:
     """Tell a refusal as though it were made here, without the trace of the worker."""
-    return InputError(*fault.faults) if isinstance(fault, InputError) else fault
+    return type(fault)(*fault.faults) if isinstance(fault, InputError) else fault
 
 
 def in_order(

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from linesim.setup.arguments import checked_setup, refuse_no_list, refuse_other_keys
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
@@ -133,7 +134,10 @@ def vary(
     InputError
         Where a range, a figure or a point is refused.
     """
-    chosen = ranges_of(setup, ranges)
+    refuse_other_keys(ranges, "ranges")
+    refuse_no_list(binning, "binning")
+    refuse_no_list(figures, "figures")
+    chosen = ranges_of(checked_setup(setup), ranges)
     how = exposure or ("same" if binning else None)
     walks = _walks(setup, chosen, binning, how)
     known = {title: groups_of(each.ends) for title, each in walks.items()}

@@ -29,6 +29,17 @@ def test_help_names_every_command(run: Call) -> None:
         assert "--help" in run(name, "--help")[1]
 
 
+def test_python_runs_the_package() -> None:
+    """``python -m linesim`` is the command, exit code and sentence included."""
+    command = [sys.executable, "-m", "linesim"]
+    assert subprocess.run([*command, "--version"], capture_output=True, check=False).returncode == 0
+    done = subprocess.run(
+        [*command, "budget", "no such.toml"], capture_output=True, check=False, text=True
+    )
+    assert done.returncode == 2
+    assert done.stderr.startswith('linesim: setup "no such.toml" does not exist')
+
+
 def test_help_loads_nothing_heavy() -> None:
     """What the command line imports before it knows the command leaves the big libraries alone."""
     heavy = "numpy scipy skimage pydantic pint imageio PIL tifffile imagecodecs matplotlib"

@@ -3,6 +3,7 @@
 import csv
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -259,3 +260,11 @@ def test_many_labels_and_none(tmp_path: Path) -> None:
     )
     make_set(plan, tmp_path / "set", Alone())
     assert check_labels(tmp_path / "set") == 200
+
+
+def test_a_title_is_no_markup_in_the_card(plan_file: Path, tmp_path: Path) -> None:
+    """Marks of HTML and Markdown stand in the card as they were typed: CommonMark's escapes."""
+    plan = replace(load_plan(plan_file, count=1), title="<script>[a](b) *c* | $d$")
+    made = make_set(plan, tmp_path / "set", Alone())
+    head = (made.folder / "README.md").read_text("utf-8").splitlines()[0]
+    assert head == r"# \<script\>\[a\](b) \*c\* \| \$d\$"

@@ -5,7 +5,7 @@ import subprocess
 import sys
 from hashlib import sha256
 from pathlib import Path
-from shutil import copytree
+from shutil import copy, copytree
 
 import pytest
 
@@ -196,3 +196,24 @@ def test_workers_end_with_the_process_that_started_them(plan_file: Path, tmp_pat
         assert parent.stdout.readline() == b"made\n"
         parent.kill()
         assert parent.stdout.read() == b""
+
+
+@pytest.mark.parametrize("there", [False, True], ids=["no folder", "an empty folder"])
+def test_a_plan_that_turns_out_impossible_leaves_nothing(
+    plan_file: Path, tmp_path: Path, *, there: bool
+) -> None:
+    """One image of many is no valid station: the corrected plan then begins in the same folder."""
+    text = plan_file.read_text("utf-8").replace("count = 12", "count = 400")
+    text = text.replace("seed = 5", "seed = 42")
+    copy(plan_file.parent / "station.toml", tmp_path)
+    bad = tmp_path / "bad.toml"
+    # image 2 is drawn over the limit of 2047.5 DN; it is none of those looked at beforehand
+    bad.write_text(text.replace("[vary]", '[vary]\ncamera.black_level = "0 DN:2060 DN"'), "utf-8")
+    if there:
+        (tmp_path / "set").mkdir()
+    plan = load_plan(bad)
+    with pytest.raises(InputError, match=r"image 2, drawn with camera.black_level = 20"):
+        make_set(plan, tmp_path / "set", Alone())
+    assert (tmp_path / "set").exists() == there
+    made = make_set(load_plan(plan_file, count=1), tmp_path / "set", Alone())
+    assert made.kept == 0

@@ -116,3 +116,12 @@ def test_no_set_is_refused(tmp_path: Path) -> None:
     (tmp_path / SET).write_text("{", "utf-8")
     with pytest.raises(InputError, match="cannot be read"):
         verify(tmp_path)
+
+
+@pytest.mark.parametrize("text", ["", "{", "[]", '{"faults": 3}', "\xff"], ids=repr)
+def test_a_damaged_record_is_told(made: Path, tmp_path: Path, text: str) -> None:
+    """Whatever stands in a record, it is a fault of the set and no trace."""
+    copytree(made, tmp_path / "set")
+    record = min((tmp_path / "set" / "records").rglob("*.json"))
+    record.write_bytes(text.encode("latin-1"))
+    assert verify(tmp_path / "set", 0).faults

@@ -16,10 +16,10 @@ from linesim.files.atomic import (
     atomic_path,
     json_text,
     write_bytes,
-    write_csv,
     write_json,
     write_text,
 )
+from linesim.files.csv_out import write_csv
 from linesim.setup.errors import InputError
 
 
@@ -153,14 +153,19 @@ def test_folders_and_devices_are_not_replaced(tmp_path: Path) -> None:
     assert (tmp_path / "pipe").is_fifo()
 
 
-def test_a_link_stays_a_link(tmp_path: Path) -> None:
-    """The file it leads to is replaced."""
+def test_a_link_is_replaced_and_not_followed(tmp_path: Path) -> None:
+    """What it leads to stays as it was, also where nothing is there; folders may be links."""
     (tmp_path / "store").mkdir()
     (tmp_path / "store" / "a.txt").write_text("old")
     (tmp_path / "a.txt").symlink_to(tmp_path / "store" / "a.txt")
-    write_text(tmp_path / "a.txt", "new")
-    assert (tmp_path / "a.txt").is_symlink()
-    assert (tmp_path / "store" / "a.txt").read_text() == "new"
+    (tmp_path / "b.txt").symlink_to(tmp_path / "store" / "b.txt")
+    (tmp_path / "folder").symlink_to(tmp_path / "store")
+    for name in ("a.txt", "b.txt", "folder/c.txt"):
+        write_text(tmp_path / name, "new")
+        assert not (tmp_path / name).is_symlink()
+        assert (tmp_path / name).read_text() == "new"
+    assert {each.name for each in (tmp_path / "store").iterdir()} == {"a.txt", "c.txt"}
+    assert (tmp_path / "store" / "a.txt").read_text() == "old"
 
 
 @pytest.mark.skipif(os.name != "posix", reason="POSIX permissions")
@@ -237,3 +242,26 @@ def test_writing_at_the_same_time(tmp_path: Path) -> None:
         two.write_text("two")
     assert final.read_text() == "one" * 1000
     assert list(tmp_path.iterdir()) == [final]
+
+
+def test_a_table_is_harmless_to_a_spreadsheet(tmp_path: Path) -> None:
+    """Texts that would be worked out get an apostrophe; numbers, as texts too, stay as they are."""
+    texts = [
+        "=1+1",
+        "+cmd",
+        "-x.png",
+        "@a",
+        "\tb",
+        " =c",
+        "－d",
+        "-1.5",
+        "+2e-3",
+        -1.5,
+        "a=b",
+        "1-2",
+    ]
+    write_csv(tmp_path / "a.csv", ["=n"], [[each] for each in texts])
+    with (tmp_path / "a.csv").open(newline="", encoding="utf-8") as file:
+        cells = [row[0] for row in csv.reader(file)]
+    assert cells[:8] == ["'=n", "'=1+1", "'+cmd", "'-x.png", "'@a", "'\tb", "' =c", "'－d"]
+    assert cells[8:] == ["-1.5", "+2e-3", "-1.5", "a=b", "1-2"]

@@ -137,14 +137,16 @@ def test_whole_but_not_settled(tmp_path: Path) -> None:
         file.put(0, IMAGE)
 
 
-def test_a_link_is_followed(tmp_path: Path) -> None:
-    """As with every other file: what the link points at is written, and the link stays."""
-    (tmp_path / "disk").mkdir()
-    (tmp_path / "scan.tif").symlink_to(tmp_path / "disk" / "real.tif")
-    with growing_tiff(planned(tmp_path), resume=False) as file:
+def test_a_link_is_replaced_and_not_followed(tmp_path: Path) -> None:
+    """What links of its names lead to stays as it was, while it grows and when it is whole."""
+    (tmp_path / "other").write_text("old")
+    for name in ("scan.tif", "scan.unfinished.tif", "scan.unfinished.json"):
+        (tmp_path / name).symlink_to(tmp_path / "other")
+    with growing_tiff(planned(tmp_path), resume=True) as file:
         file.put(0, IMAGE)
-    assert (tmp_path / "scan.tif").is_symlink()
-    assert (tmp_path / "disk" / "real.tif").stat().st_size > IMAGE.nbytes
+    assert not (tmp_path / "scan.tif").is_symlink()
+    assert (tmp_path / "scan.tif").stat().st_size > IMAGE.nbytes
+    assert (tmp_path / "other").read_text() == "old"
 
 
 def test_one_run_at_a_time(tmp_path: Path) -> None:

@@ -6,6 +6,8 @@ import socket
 import subprocess
 import sys
 import time
+from contextlib import ExitStack, closing
+from http.client import HTTPConnection
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
@@ -74,6 +76,30 @@ def test_a_long_request_is_turned_away(client: "Client") -> None:
     """A question has a limit, told or not; the server then goes on."""
     assert refused(client.ask("POST", "look", b" " * 200_000), 413)
     assert client.ask("GET", "start").status == 200
+
+
+def test_a_long_request_in_pieces_is_turned_away(client: "Client") -> None:
+    """A body that tells no length is answered by the same 413, and the server goes on."""
+    at = urlsplit(client.address)
+    with closing(HTTPConnection(str(at.hostname), at.port, timeout=20)) as wire:
+        wire.request("POST", f"{at.path}look", iter([b" " * 60_000] * 3), encode_chunked=True)
+        answer = wire.getresponse()
+        assert (answer.status, answer.read()) == (413, b"more than 100000 bytes\n")
+    assert client.ask("GET", "start").status == 200
+
+
+def test_half_open_connections_shut_nobody_out(client: "Client") -> None:
+    """230 connections on which nothing comes, or half a request, or half a body: others go on."""
+    at = urlsplit(client.address)
+    begun = f"POST {at.path}look HTTP/1.1\r\nHost: {at.netloc}\r\n".encode()
+    said = (b"", begun, begun + b"Content-Length: 50\r\n\r\n{")
+    with ExitStack() as held:
+        for number in range(230):
+            wire = held.enter_context(socket.create_connection((str(at.hostname), at.port or 0)))
+            wire.sendall(said[number % 3])
+            if number % 50 == 0:
+                assert client.ask("GET", "start").status == 200
+        assert client.ask("GET", "start").status == 200
 
 
 @pytest.mark.parametrize(

@@ -21,7 +21,20 @@ EIGHT = "6 x 6, 12 x 6, 6 x 12, 12 x 12, 6 x 9, 12 x 9, 6 x 18, 12 x 18"
 DIGITAL = {"acquisition.binning_domain": "digital"}
 LINES = {"acquisition.binning_along": "lines"}
 
+COLOURS = {"red": 0.4, "green": 0.5, "blue": 0.5}
+
 REFUSED: dict[str, tuple[dict[str, object], str]] = {
+    "efficiency a colour without colours": (
+        {"camera.quantum_efficiency": COLOURS},
+        (
+            "camera.quantum_efficiency: read { red = 0.4, green = 0.5, blue = 0.5 }, one a colour, "
+            "but a mono camera has no colours; expected a single value, or kind"
+        ),
+    ),
+    "light a colour without colours": (
+        {"camera.light_share": COLOURS},
+        "camera.light_share: read { red = 0.4, green = 0.5, blue = 0.5 }, one a colour, but a mono",
+    ),
     "no such height": (
         {**ROWS, "acquisition.row_height": "8 um"},
         (

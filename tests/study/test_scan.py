@@ -2,7 +2,6 @@
 
 import json
 import re
-from typing import Any
 
 import numpy as np
 import pytest
@@ -137,24 +136,6 @@ def test_a_reference_object_is_used_as_it_is() -> None:
     one = scan(BASE, reference=data)
     other = scan(BASE, reference=ArrayReference(data=data, pixel_size_um=18.75))
     assert_array_equal(one.image, other.image)
-
-
-@pytest.mark.parametrize(
-    "given",
-    [
-        np.ones(5),
-        np.ones((4, 4, 2)),
-        np.ones((2, 2, 3, 1)),
-        np.ones((0, 4)),
-        np.array([[1.0, np.nan]]),
-        np.array([[1.0, -0.1]]),
-    ],
-    ids=["1-D", "two channels", "4-D", "empty", "NaN", "negative"],
-)
-def test_an_array_that_is_no_reflectance_is_refused(given: np.ndarray[Any, Any]) -> None:
-    """Shape, emptiness, NaN and negative values: one sentence that says what is expected."""
-    with pytest.raises(InputError, match="reference: read an array of shape"):
-        scan(BASE, reference=given)
 
 
 def test_metrics_nest_by_group() -> None:

@@ -121,7 +121,7 @@ REFUSALS: dict[str, tuple[dict[str, Any], str]] = {
         {"choices": {"camera": {"4k": {"camera": {"pixels": "4k"}}}}},
         'choices.camera.4k: camera.pixels: read "4k", but this is a text',
     ),
-    "title": ({**GOOD, "title": 3}, "title: read 3, but expected a text"),
+    "title": ({**GOOD, "title": 3}, "title: read 3, but this is not a text; expected a title"),
     "setup": ({**GOOD, "setup": 3}, "setup: read 3, but expected a setup file"),
     "too many": (
         {

@@ -1,0 +1,201 @@
+"""Arguments given from Python that have no place in a setup file: seeds, threads, setups."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from linesim.setup.errors import InputError
+from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
+
+_MOST_BITS = 256
+"""Of a seed; more than any that linesim writes itself."""
+_MOST_THREADS = 1024
+
+
+def checked_seed(seed: object) -> int:
+    """
+    Take a seed, or refuse it.
+
+    Parameters
+    ----------
+    seed : object
+        A whole number from 0 up, Python's or numpy's.
+
+    Returns
+    -------
+    int
+        The seed.
+
+    Raises
+    ------
+    InputError
+        Where it is anything else.
+    """
+    number = _whole(seed)
+    if number is None or number < 0 or number.bit_length() > _MOST_BITS:
+        msg = f"seed: read {shown(seed)}; expected a whole number from 0 up, for example 1"
+        raise InputError(msg)
+    return number
+
+
+def checked_workers(workers: object) -> int | None:
+    """
+    Take a number of threads, or refuse it.
+
+    Parameters
+    ----------
+    workers : object
+        A whole number from 1 to 1024; ``None`` for the processor's own.
+
+    Returns
+    -------
+    int or None
+        The number.
+
+    Raises
+    ------
+    InputError
+        Where it is anything else.
+    """
+    number = _whole(workers)
+    if workers is not None and (number is None or not 1 <= number <= _MOST_THREADS):
+        msg = (
+            f"workers: read {shown(workers)}; expected a whole number from 1 to {_MOST_THREADS}, "
+            "or None for as many as the processor has cores"
+        )
+        raise InputError(msg)
+    return number
+
+
+def checked_setup(setup: object) -> Setup:
+    """
+    Take a setup, or refuse what is none.
+
+    Parameters
+    ----------
+    setup : object
+        As `load_setup` gives it.
+
+    Returns
+    -------
+    Setup
+        The same.
+
+    Raises
+    ------
+    InputError
+        Where it is anything else, such as a file's name.
+    """
+    if not isinstance(setup, Setup):
+        msg = (
+            f"setup: read {shown(setup)}, but this is no checked setup; expected what load_setup, "
+            "setup_from or changed gives"
+        )
+        raise InputError(msg)
+    return setup
+
+
+def refuse_other(given: object, kinds: type | tuple[type, ...], name: str, expected: str) -> None:
+    """
+    Refuse what is of another kind.
+
+    Parameters
+    ----------
+    given : object
+        As given.
+    kinds : type or tuple of type
+        What it may be.
+    name : str
+        Of the argument.
+    expected : str
+        What is expected, for the sentence.
+
+    Raises
+    ------
+    InputError
+        Where it is anything else.
+    """
+    if not isinstance(given, kinds):
+        msg = f"{name}: read {shown(given)}; expected {expected}"
+        raise InputError(msg)
+
+
+def refuse_no_list(given: object, name: str, kinds: tuple[type, ...] = (str,)) -> None:
+    """
+    Refuse what is no list of texts, such as a single text, whose letters would be taken.
+
+    Parameters
+    ----------
+    given : object
+        As given.
+    name : str
+        Of the argument.
+    kinds : tuple of type
+        What each may be.
+
+    Raises
+    ------
+    InputError
+        Where it is no list or tuple, or something else is in it.
+    """
+    refuse_other(given, (list, tuple), name, 'a list of texts, for example ["1x1", "2x2"]')
+    for each in given if isinstance(given, list | tuple) else ():
+        if not isinstance(each, kinds):
+            msg = f"{name}: read {shown(each)} in it; expected texts"
+            raise InputError(msg)
+
+
+def refuse_no_share(share: object, name: str) -> None:
+    """
+    Refuse what is no number from 0 to 1.
+
+    Parameters
+    ----------
+    share : object
+        As given.
+    name : str
+        Of the argument.
+
+    Raises
+    ------
+    InputError
+        Where it is anything else.
+    """
+    given = share if isinstance(share, int | float | np.floating) else -1
+    if isinstance(share, bool) or not 0 <= given <= 1:
+        msg = f"{name}: read {shown(share)}; expected a number from 0 to 1"
+        raise InputError(msg)
+
+
+def refuse_other_keys(texts: object, what: str) -> None:
+    """
+    Refuse tables whose keys are no texts, at every depth.
+
+    Parameters
+    ----------
+    texts : object
+        As given.
+    what : str
+        What it is, for the sentence.
+
+    Raises
+    ------
+    InputError
+        Where it is no table, or a key in it is no text.
+    """
+    if not isinstance(texts, Mapping):
+        msg = f"{what}: read {shown(texts)}, but this is no table; expected keys and values"
+        raise InputError(msg)
+    for key, value in texts.items():
+        if not isinstance(key, str) or not key.isprintable():
+            msg = f'{what}: read the key {shown(key)}, but keys are texts, for example "title"'
+            raise InputError(msg)
+        if isinstance(value, Mapping):
+            refuse_other_keys(value, what)
+
+
+def _whole(number: object) -> int | None:
+    if isinstance(number, bool) or not isinstance(number, int | np.integer):
+        return None
+    return int(number)
