@@ -12,8 +12,11 @@ from linesim.budget.figures import (
     camera_group,
     exposure_group,
     geometry_group,
-    signal_group,
+    limits_group,
+    lit_group,
+    reach,
 )
+from linesim.budget.places import with_ends
 from linesim.budget.resolution import resolution_group
 from linesim.budget.verdicts import Verdict, verdicts
 from linesim.forward.channels import misregistration_px, misregistration_swing_px
@@ -167,33 +170,50 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
     InputError
         Where the setup cannot be run.
     """
-    numbers = station(setup)
+    numbers, wanted = station(setup), search(setup, size)
     groups: dict[str, dict[str, Value]] = {
-        "geometry": _plain(_geometry(setup, numbers, size)),
+        "geometry": _plain(geometry_of(setup, numbers, size)),
         "exposure": _plain(exposure_group(numbers)),
-        "signal": _plain(signal_group(numbers)),
+        "limits": _plain(limits_group(numbers, reach(setup), wanted.brightest)),
+        "signal": _plain(with_ends(numbers, lambda place: lit_group(place, wanted.product))),
         "camera": _plain(camera_group(numbers)),
         "resolution": _plain(resolution_group(numbers)),
-        "detection": _plain(detection_group(numbers, search(setup))),
+        "detection": _plain(with_ends(numbers, lambda place: detection_group(place, wanted))),
     }
     groups["signal"]["saturation_limit"] = saturation_limit(numbers)
     return Budget(
         groups=groups,
         cautions=cautions(setup, numbers, groups, size),
-        verdicts=verdicts(setup, groups),
+        verdicts=verdicts(setup, numbers, groups),
     )
 
 
-def _geometry(setup: Setup, numbers: Station, size: TargetSize) -> dict[str, Figure]:
+def geometry_of(setup: Setup, numbers: Station, size: TargetSize) -> dict[str, Figure]:
+    """
+    Give all figures of the geometry, those that a station alone does not tell included.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+    size : TargetSize
+        Of the target.
+
+    Returns
+    -------
+    dict
+        Figures by name.
+    """
     camera, focal_mm = setup.camera, setup.lens.focal_length_mm
-    group = geometry_group(numbers, scan_lines(setup, numbers, size), camera.bit_depth)
+    group = geometry_group(numbers, scan_lines(setup, numbers, size), reach(setup))
     if focal_mm is not None:
         group["working_distance_mm"] = focal_mm * (1 + 1 / setup.magnification)
     if camera.max_line_rate_hz is not None:
         advance_um = numbers.timing.exposed_advance_um
         group["max_speed_mm_s"] = camera.max_line_rate_hz * advance_um / 1000
     if camera.kind != "mono":
-        group["data_rate_mb_s"] = len(COLOURS) * group["data_rate_mb_s"]
         group["misregistration_px"] = misregistration_px(setup, numbers)
         group["misregistration_swing_px"] = misregistration_swing_px(setup, numbers)
     return group

@@ -7,8 +7,10 @@ import numpy as np
 
 from linesim.budget.case import Case, Found, Groups, values
 from linesim.budget.faults import fault_cautions
+from linesim.budget.level_cautions import clip_cautions, texture_cautions
 from linesim.budget.noise_limits import noise_cautions
 from linesim.budget.safety import safety_cautions
+from linesim.budget.told import digits, rate
 from linesim.budget.verdicts import FEWEST_PIXELS
 from linesim.forward.geometry import wanted_advance_um
 from linesim.forward.station import Station
@@ -20,11 +22,6 @@ _SAME = 0.005
 _DARK_SHARE = 0.1
 _QUANTISATION_DN = 0.4
 _FEWEST_REFERENCE_PIXELS = 2.0
-_LIMITS = {
-    "pixel": ("well_clips", "the well of the physical pixel"),
-    "binned": ("node_clips", "the place where binned charge is summed"),
-    "scale": ("word_clips", "full scale of the delivered number"),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,17 +52,17 @@ def _timing(case: Case) -> Found:
         yield (
             "exposure_over_period",
             (
-                f"The exposure of {when.exposure_us:.4g} us is longer than the line period leaves "
-                f"at peak speed: at most {longest_us:.4g} us (period less dead time). Figures and "
-                "image are as asked; a real camera would lose lines."
+                f"The exposure of {digits(float(when.exposure_us), 4)} us is longer than the line "
+                f"period leaves at peak speed: at most {digits(longest_us, 4)} us (period less "
+                "dead time). Figures and image are as asked; a real camera would lose lines."
             ),
         )
     if camera.max_line_rate_hz and when.peak_rate_hz > camera.max_line_rate_hz * (1 + 1e-9):
         yield (
             "rate_over_camera_at_peak",
             (
-                f"The line rate reaches {when.peak_rate_hz:.5g} Hz, over the camera's "
-                f"{camera.max_line_rate_hz:.5g} Hz: lines will be lost and the picture "
+                f"The line rate reaches {rate(float(when.peak_rate_hz), 4)}, over the camera's "
+                f"{rate(camera.max_line_rate_hz, 4)}: lines will be lost and the picture "
                 "is compressed."
             ),
         )
@@ -75,8 +72,8 @@ def _timing(case: Case) -> Found:
         yield (
             "rate_over_link",
             (
-                f"The image data reach {data_mb_s:.4g} MB/s, over the {camera.link_mb_s:.4g} MB/s "
-                "of the link."
+                f"The image data reach {digits(data_mb_s, 4)} MB/s, over the "
+                f"{digits(camera.link_mb_s, 4)} MB/s of the link."
             ),
         )
 
@@ -93,7 +90,7 @@ def _shape(case: Case) -> Found:
             "overlap",
             (
                 f"Lines overlap: each strip of the target is seen {coverage:.3g} times. The "
-                f"matched line rate is {matched_hz:.5g} Hz"
+                f"matched line rate is {rate(matched_hz, 4)}"
                 f"{_divided(case.setup.acquisition.binning.along)}."
             ),
         )
@@ -102,7 +99,7 @@ def _shape(case: Case) -> Found:
             "gap",
             (
                 f"Lines leave gaps: only {coverage:.1%} of the target is looked at while lines "
-                f"start. The matched line rate is {matched_hz:.5g} Hz."
+                f"start. The matched line rate is {rate(matched_hz, 4)}."
             ),
         )
     if abs(aspect - 1) > _SAME:
@@ -112,7 +109,7 @@ def _shape(case: Case) -> Found:
             (
                 f"The picture is {change} along travel by {max(aspect, 1 / aspect):.3g}: the line "
                 f"advance is {aspect:.3g} of the object pixel's width. True shape needs "
-                f'{case.figure("geometry", "square_line_rate_hz"):.5g} Hz (line_rate = "square").'
+                f'{rate(case.figure("geometry", "square_line_rate_hz"), 4)} (line_rate = "square").'
             ),
         )
 
@@ -133,16 +130,7 @@ def _encoder(case: Case) -> Found:
 
 
 def _levels(case: Case) -> Found:
-    share = case.figure("signal", "saturation_white")
-    code, place = _LIMITS[str(case.groups["signal"]["saturation_limit"])]
-    if share > 1:
-        yield (
-            code,
-            (
-                f"White saturates: it asks for {share:.3g} times what {place} holds. Less light, a "
-                "smaller aperture or a shorter exposure brings it back."
-            ),
-        )
+    yield from clip_cautions(case)
     sensor = case.numbers.sensor
     above_dn = case.least("signal", "dn_white") - sensor.black_level_dn
     scale = float(above_dn / (sensor.full_scale_dn - sensor.black_level_dn))
@@ -247,6 +235,7 @@ _CHECKS: tuple[Callable[[Case], Found], ...] = (
     _levels,
     _sharpness,
     _defect,
+    texture_cautions,
     _depth,
     _reference,
 )

@@ -7,13 +7,94 @@ Signal, noise, threshold, saturation and dynamic range: EMVA 1288 R4.0 RC (March
 (27), (28), (55), (69). Depth of field: 2 c N (1+m)/m², first order of the thin-lens relations.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from linesim.forward.geometry import Figure
+from linesim.forward.kept import kept, limit_share
 from linesim.forward.station import Station
+from linesim.setup.channels import COLOURS
+from linesim.setup.setup import Setup
 
 Group = dict[str, Figure]
+ENDS = "_ends"
+"""Behind the name of a figure: at the outermost column, which is the worst lit."""
 _BYTE_BITS = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reach:
+    """
+    What a camera can do and its link carries; numbers or arrays.
+
+    Parameters
+    ----------
+    bit_depth : float
+        Of a sample; up to 8 bits take one byte, more take two.
+    channels : float
+        Samples of a pixel.
+    max_line_rate_hz, link_mb_s : float
+        No number where the setup does not say. [Hz], [MB/s]
+    """
+
+    bit_depth: Figure
+    channels: Figure
+    max_line_rate_hz: Figure
+    link_mb_s: Figure
+
+
+def reach(setup: Setup) -> Reach:
+    """
+    Take out of a setup what its camera can do.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+
+    Returns
+    -------
+    Reach
+        Its numbers.
+    """
+    camera = setup.camera
+    rate_hz, link_mb_s = camera.max_line_rate_hz, camera.link_mb_s
+    return Reach(
+        bit_depth=camera.bit_depth,
+        channels=1 if camera.kind == "mono" else len(COLOURS),
+        max_line_rate_hz=np.nan if rate_hz is None else rate_hz,
+        link_mb_s=np.nan if link_mb_s is None else link_mb_s,
+    )
+
+
+def limits_group(numbers: Station, able: Reach, brightest: Figure) -> Group:
+    """
+    Give how much of what camera, link, line period and wells can do the station takes.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    able : Reach
+        Of the camera.
+    brightest : float or ndarray
+        Brightest part of the target that counts, as a share of white.
+
+    Returns
+    -------
+    dict
+        Shares: over 1 it cannot run, or it clips. Judged at the peak of a ripple.
+    """
+    when = numbers.timing
+    data_mb_s = geometry_group(numbers, 1, able)["data_rate_mb_s"]
+    longest_us = np.maximum(when.longest_exposure_us, 1e-9)
+    return {
+        "line_rate_share": when.peak_rate_hz / np.asarray(able.max_line_rate_hz),
+        "link_share": data_mb_s * when.peak_rate_hz / when.exposed_rate_hz / able.link_mb_s,
+        "exposure_share": when.exposure_us / longest_us,
+        "clipping_share": limit_share(numbers, brightest * np.asarray(numbers.electrons_white)),
+    }
 
 
 def decibel(ratio: Figure) -> Figure:
@@ -34,7 +115,7 @@ def decibel(ratio: Figure) -> Figure:
         return 20 * np.log10(ratio)
 
 
-def geometry_group(numbers: Station, lines: Figure, bit_depth: Figure) -> Group:
+def geometry_group(numbers: Station, lines: Figure, reach: Reach) -> Group:
     """
     Give footprints, rates and sizes.
 
@@ -44,8 +125,8 @@ def geometry_group(numbers: Station, lines: Figure, bit_depth: Figure) -> Group:
         The station.
     lines : float or ndarray
         Lines of the scan.
-    bit_depth : float or ndarray
-        Of a sample; up to 8 bits take one byte, more take two.
+    reach : Reach
+        Of the camera.
 
     Returns
     -------
@@ -53,7 +134,7 @@ def geometry_group(numbers: Station, lines: Figure, bit_depth: Figure) -> Group:
         Figures by name, the unit as suffix.
     """
     place, when, lens = numbers.geometry, numbers.timing, numbers.optics
-    sample_bytes = np.where(np.asarray(bit_depth) <= _BYTE_BITS, 1, 2)
+    sample_bytes = reach.channels * np.where(np.asarray(reach.bit_depth) <= _BYTE_BITS, 1, 2)
     side_um = np.maximum(place.across * place.pixel_width_um, place.along * place.pixel_height_um)
     return {
         "object_pixel_x_um": place.object_pixel_x_um,
@@ -129,6 +210,52 @@ def signal_group(numbers: Station) -> Group:
         "dn_white": sensor.black_level_dn + numbers.dn_per_e * told_e * numbers.balance,
         "saturation_white": charge_e / numbers.saturation_e,
     }
+
+
+def product_group(numbers: Station, product: Figure) -> Group:
+    """
+    Give signal and noise on good product, as wells and words leave them.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    product : float or ndarray
+        Its level, as a share of white.
+
+    Returns
+    -------
+    dict
+        Figures by name. The SNR takes the slope at the level: where numbers clip it falls to 0.
+    """
+    level_e = product * np.asarray(numbers.electrons_white)
+    left = kept(numbers, level_e)
+    taken_off_e = numbers.dark_e - numbers.delivered_dark_e
+    per_e = numbers.dn_per_e * np.asarray(numbers.balance)
+    return {
+        "electrons_product": level_e,
+        "snr_product": level_e * left.slope / left.noise_e,
+        "dn_product": numbers.sensor.black_level_dn + per_e * (left.charge_e - taken_off_e),
+    }
+
+
+def lit_group(numbers: Station, product: Figure) -> Group:
+    """
+    Give signal and noise on white and on good product.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    product : float or ndarray
+        Level of good product, as a share of white.
+
+    Returns
+    -------
+    dict
+        Figures by name.
+    """
+    return {**signal_group(numbers), **product_group(numbers, product)}
 
 
 def camera_group(numbers: Station) -> Group:

@@ -1,17 +1,48 @@
-"""Each requirement against what the setup reaches."""
+"""
+Each requirement against what the setup reaches: the one place where it is judged.
 
-import sys
+Whether asked or not, four things are always judged, at the peak of a speed ripple: the line rate
+that the camera can do, the data that its link carries (both where the setup states them), an
+exposure that fits the period, and clipping of the brightest part of the target. A station that
+fails one of the first three cannot run as it stands. What is required holds at the worst place of
+the line, and on the product. The rule itself is in `linesim.budget.demands`.
+"""
+
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from typing import Literal
 
 from linesim.budget.case import Groups, values
+from linesim.budget.demands import (
+    CANNOT_RUN,
+    NEVER,
+    SLACK,
+    Demand,
+    demands,
+    margin_over,
+    margin_under,
+)
+from linesim.budget.places import worst_place
+from linesim.forward.station import Station
 from linesim.setup.setup import Setup
 
+__all__ = (
+    "CANNOT_RUN",
+    "FEWEST_PIXELS",
+    "NEVER",
+    "SLACK",
+    "State",
+    "Verdict",
+    "at_least",
+    "at_most",
+    "verdicts",
+    "worst_state",
+)
+
+State = Literal["met", "missed", "cannot run"]
 FEWEST_PIXELS = 3.0
 """Object pixels across the smallest defect, each way; common practice, no source."""
-NEVER = sys.float_info.max
-"""Stands for a size that is never found; JSON has no infinity."""
-_LARGEST_MARGIN = 1e9
-"""A margin is a finite number, also where nothing is left to wish."""
+_STATES: tuple[State, ...] = ("met", "missed", "cannot run")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,27 +53,38 @@ class Verdict:
     Parameters
     ----------
     requirement : str
-        Its name in the setup.
+        Its name in the setup, or what is always judged: "line_rate", "link", "exposure",
+        "clipping".
     wanted, got : float
-        In the same unit.
+        In the same unit; of clipping, shares of the limit.
     margin : float
         Share by which it is passed, got/wanted − 1; negative where it is missed.
-    met : bool
-        Whether it is reached.
+    state : str
+        "met", "missed" or "cannot run".
+    where : str
+        What decides: "middle" or "ends" of the line, or "line", where both are alike.
     """
 
     requirement: str
     wanted: float
     got: float
     margin: float
-    met: bool
+    state: State
+    where: str = "line"
+
+    @property
+    def met(self) -> bool:
+        """Whether it is reached."""
+        return self.state == "met"
 
     def as_dict(self) -> dict[str, object]:
         """As JSON has it."""
-        return asdict(self)
+        found = asdict(self)
+        where, state = found.pop("where"), found.pop("state")
+        return {**found, "met": self.met, "state": state, "where": where}
 
 
-def at_least(requirement: str, wanted: float, got: float) -> Verdict:
+def at_least(requirement: str, wanted: float, got: float, where: str = "line") -> Verdict:
     """
     Judge a figure that should be large.
 
@@ -52,19 +94,27 @@ def at_least(requirement: str, wanted: float, got: float) -> Verdict:
         Its name.
     wanted, got : float
         In the same unit.
+    where : str
+        Which place decides.
 
     Returns
     -------
     Verdict
         Met where ``got`` reaches ``wanted``.
     """
-    margin = got / wanted - 1 if wanted > 0 else 0.0
     return Verdict(
-        requirement=requirement, wanted=wanted, got=got, margin=margin, met=got >= wanted
+        requirement=requirement,
+        wanted=wanted,
+        got=got,
+        margin=float(margin_over(got, wanted)),
+        state=_state(requirement, met=bool(margin_over(got, wanted) >= 0)),
+        where=where,
     )
 
 
-def at_most(requirement: str, wanted: float, got: float) -> Verdict:
+def at_most(
+    requirement: str, wanted: float, got: float, where: str = "line", slack: float = 0.0
+) -> Verdict:
     """
     Judge a figure that should be small.
 
@@ -74,46 +124,90 @@ def at_most(requirement: str, wanted: float, got: float) -> Verdict:
         Its name.
     wanted, got : float
         In the same unit.
+    where : str
+        Which place decides.
+    slack : float
+        Share by which it may be missed.
 
     Returns
     -------
     Verdict
         Met where ``got`` does not exceed ``wanted``.
     """
-    margin = wanted / max(got, wanted / _LARGEST_MARGIN) - 1
     return Verdict(
-        requirement=requirement, wanted=wanted, got=got, margin=margin, met=got <= wanted
+        requirement=requirement,
+        wanted=wanted,
+        got=got,
+        margin=float(margin_under(got, wanted)),
+        state=_state(requirement, met=bool(margin_under(got, wanted * (1 + slack)) >= 0)),
+        where=where,
     )
 
 
-def verdicts(setup: Setup, groups: Groups) -> tuple[Verdict, ...]:
+def _state(requirement: str, *, met: bool) -> State:
+    if met:
+        return "met"
+    return "cannot run" if requirement in CANNOT_RUN else "missed"
+
+
+def worst_state(found: Sequence[Verdict]) -> State:
     """
-    Judge every requirement that was given; of several colours the weakest counts.
+    Give the worst of some verdicts.
+
+    Parameters
+    ----------
+    found : sequence of Verdict
+        Of one setup.
+
+    Returns
+    -------
+    str
+        "met" where there is none.
+    """
+    return _STATES[max((_STATES.index(each.state) for each in found), default=0)]
+
+
+def verdicts(setup: Setup, numbers: Station, groups: Groups) -> tuple[Verdict, ...]:
+    """
+    Judge what is always judged, and every requirement that was given.
 
     Parameters
     ----------
     setup : Setup
         With what must be met.
+    numbers : Station
+        The same in numbers.
     groups : mapping
-        The figures.
+        The figures; of several colours the weakest counts.
 
     Returns
     -------
     tuple of Verdict
-        In the order of the setup file.
+        What the station can do first, then the requirements in the order of the setup file.
     """
-    need, detection, found = setup.requirement, groups["detection"], []
-    if need.smallest_defect_um is not None:
-        name = "smallest_detectable_um" if need.defect_shape == "disc" else "smallest_width_um"
-        # without light nothing is found, and the figure is absent
-        got_um = max(values(detection.get(name, NEVER)))
-        found.append(at_most("smallest_defect", need.smallest_defect_um, got_um))
-    if need.snr is not None:
-        found.append(at_least("snr", need.snr, min(values(groups["signal"]["snr_white"]))))
-    if need.smallest_defect_um is not None and need.detection_rate is not None:
-        rate = min(values(detection["detection_rate"]))
-        found.append(at_least("detection_rate", need.detection_rate, rate))
-    if need.smallest_defect_um is not None and need.false_alarms_per_m2 is not None:
-        alarms = max(values(detection["false_alarms_per_m2"]))
-        found.append(at_most("false_alarms_per_m2", need.false_alarms_per_m2, alarms))
-    return tuple(found)
+    figures = {**groups["limits"], **groups["signal"], **groups["detection"]}
+    camera, longest_us = setup.camera, float(numbers.timing.longest_exposure_us)
+    # of what is judged as a share of a limit, a verdict tells the limit and what is asked of it
+    limits = {
+        "line_rate": camera.max_line_rate_hz,
+        "link": camera.link_mb_s,
+        "exposure": max(longest_us, 1e-9),
+    }
+    even = bool(float(numbers.ends) == 1)
+    return tuple(
+        _judged(each, figures, limits.get(each.requirement) or 1.0, even=even)
+        for each in demands(setup)
+    )
+
+
+def _judged(each: Demand, figures: Groups, limit: float, *, even: bool) -> Verdict:
+    """Judge one demand: of several colours the weakest counts, and the worst place."""
+    weakest = max if each.low_is_good else min
+    # without light nothing is found, and the figure is absent
+    found = [weakest(values(figures.get(name, each.nothing))) for name in each.figures]
+    got, where = found[0], "line" if even else str(each.place)
+    if each.place == "worst":
+        got, where = worst_place(*found, even=even, low_is_good=each.low_is_good)
+    if each.low_is_good:
+        return at_most(each.requirement, limit * each.wanted, limit * got, where, each.slack)
+    return at_least(each.requirement, limit * each.wanted, limit * got, where)

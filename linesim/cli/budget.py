@@ -15,5 +15,5 @@ def budget(setup: SetupPath = None, *, json: Json = False, strict: Strict = Fals
     if json:
         print_json(found.as_dict())
     else:
-        typer.echo(budget_text(chosen.title, found))
+        typer.echo(budget_text(chosen, found))
     leave(found.verdicts, strict=strict)

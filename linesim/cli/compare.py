@@ -71,7 +71,11 @@ Scans = Annotated[
 ]
 NoneMeets = Annotated[
     bool,
-    typer.Option("--strict", help="Exit with 1 where no variant meets every requirement."),
+    typer.Option(
+        "--strict",
+        help="Exit with 1 unless at least one variant runs, does not clip and meets all that is "
+        "required.",
+    ),
 ]
 
 

@@ -134,6 +134,8 @@ def _figures(made: "Made") -> dict[str, object]:
         "labels": sum(found.labels.values()),
         "visible": sum(found.visible.values()),
         "unlabelled": sum(found.unlabelled.values()),
+        "cannot_run": sum(found.stuck.values()),
+        "clips": sum(found.clipped.values()),
         "kept": made.kept,
         "cautions": [*(each.line for each in plan_people(made.plan)), MACHINERY],
     }
@@ -141,6 +143,7 @@ def _figures(made: "Made") -> dict[str, object]:
 
 def _text(made: "Made") -> str:
     from linesim.budget.safety import MACHINERY  # noqa: PLC0415 -- quick --help
+    from linesim.dataset.able import told_of  # noqa: PLC0415 -- quick --help
     from linesim.dataset.people import plan_people  # noqa: PLC0415 -- quick --help
     from linesim.dataset.splits import SPLITS  # noqa: PLC0415 -- quick --help
 
@@ -149,9 +152,11 @@ def _text(made: "Made") -> str:
     parts = ", ".join(f"{found.images[name]} {name}" for name in SPLITS)
     hidden = sum(found.unlabelled.values())
     bare = [name for name in SPLITS if made.plan.splits[name] > 0 and not found.images[name]]
+    able = told_of(made.plan.count, sum(found.stuck.values()), sum(found.clipped.values()))
     lines = [
         made.plan.title,
         f"{made.plan.count} images ({parts}), {sum(found.good.values())} of them without faults",
+        *able,
         f"{labels} labels, {visible} of them visible; {hidden} more faults have no label",
         *([f"{made.kept} images were there already"] if made.kept else []),
         *(

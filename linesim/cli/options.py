@@ -29,7 +29,10 @@ Out = Annotated[
     typer.Option("--out", metavar="FOLDER", help="Folder to write to.  [default: outputs/NAME]"),
 ]
 Strict = Annotated[
-    bool, typer.Option("--strict", help="Exit with 1 where a requirement is missed.")
+    bool,
+    typer.Option(
+        "--strict", help="Exit with 1 where a verdict is missed or the station cannot run."
+    ),
 ]
 
 
@@ -154,7 +157,7 @@ def print_json(value: Mapping[str, object]) -> None:
 
 def leave(verdicts: "tuple[Verdict, ...]", *, strict: bool) -> None:
     """
-    End with 1 where a requirement is missed and the user wants to be told so.
+    End with 1 where a verdict is missed or the station cannot run, if the user wants to be told.
 
     Parameters
     ----------

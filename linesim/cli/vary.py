@@ -52,7 +52,7 @@ Figures = Annotated[
     str | None,
     typer.Option(
         metavar="LIST",
-        help='Figures by their names in the budget, such as "snr_white,mtf50_y_lp_mm", or "all".',
+        help='Figures by their names in the budget, such as "snr_product,mtf50_y_lp_mm", or "all".',
     ),
 ]
 Render = Annotated[
@@ -68,7 +68,7 @@ Ways = Annotated[
 Unmet = Annotated[
     bool,
     typer.Option(
-        "--strict", help="Exit with 1 where a requirement is met nowhere in the range unsaturated."
+        "--strict", help="Exit with 1 where a way of binning holds everything nowhere in the range."
     ),
 ]
 

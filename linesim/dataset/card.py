@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 from linesim.budget.safety import MACHINERY
+from linesim.dataset.able import told_of
 from linesim.dataset.layout import CARD, SHEET
 from linesim.dataset.people import plan_people
 from linesim.dataset.plan import Plan
@@ -79,8 +80,15 @@ def _what(plan: Plan, found: Sums) -> str:
         f"Width x lines, with their number: {sizes}{more}. Samples are as the camera delivers "
         f"them: {plan.base.camera.bit_depth} bits, the lowest bits of the file's; a 12-bit image "
         "looks black in most viewers. `bit_depth` and `full_scale_dn` of each image are in "
-        "`manifest.csv`."
+        f"`manifest.csv`.{_able(found)}"
     )
+
+
+def _able(found: Sums) -> str:
+    """Warn of images that no such station could have taken."""
+    counts = (sum(each.values()) for each in (found.images, found.stuck, found.clipped))
+    said = "; ".join(told_of(*counts))
+    return f"\n\n{said}; `states` in each image's record says which." if said else ""
 
 
 def _scenes(plan: Plan) -> str:

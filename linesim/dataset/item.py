@@ -5,12 +5,14 @@ One image of a set with its labels: a pure function of plan and index.
 takes one thread.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
+from linesim.dataset.able import states
 from linesim.dataset.draw import Drawn, drawn
 from linesim.dataset.masks import HeldFault, Outline, apart, class_mask, outline
 from linesim.dataset.plan import LabelRule, Plan
@@ -79,6 +81,8 @@ class Item:
         0 where the product is good, else the class number and one.
     instances : tuple of Instance
         All faults, those without a label too.
+    states : mapping
+        "line_rate", "link", "exposure", "clipping" -> "met", "missed" or "cannot run".
     """
 
     drawn: Drawn
@@ -86,6 +90,7 @@ class Item:
     image: NDArray[np.uint8] | NDArray[np.uint16]
     mask: NDArray[np.uint8]
     instances: tuple[Instance, ...]
+    states: Mapping[str, str]
 
     @property
     def full_scale_dn(self) -> int:
@@ -144,6 +149,7 @@ def _made(plan: Plan, index: int) -> Item:
         image=made.image.astype(np.uint8) if narrow else made.image,
         mask=class_mask(labelled, shape),
         instances=found,
+        states=states(asked.setup, painted),
     )
 
 

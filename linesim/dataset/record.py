@@ -53,6 +53,7 @@ def record(plan: Plan, made: Item) -> Record:
         "full_scale_dn": made.full_scale_dn,
         "seed": plan.seed,
         "setup_sha256": _setup_hash(made),
+        "states": dict(made.states),
         "drawn": dict(asked.changes),
         "faults": [_fault(plan, each, shape) for each in made.instances],
     }

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
+from linesim.dataset.able import CLIPPING, cannot_run
 from linesim.dataset.record import Record
 from linesim.dataset.splits import SPLITS
 
@@ -27,6 +28,8 @@ class Sums:
         Split -> names of its scenes.
     sizes : Counter
         By width and height of the image. [px]
+    stuck, clipped : Counter
+        Images by split, of stations that cannot run, and of those whose picture clips.
     octaves : mapping
         "dprime" and "area_px" of all labels -> power of two -> how many.
     """
@@ -38,6 +41,8 @@ class Sums:
     unlabelled: Counter[str] = field(default_factory=Counter)
     scenes: Mapping[str, set[int]] = field(default_factory=lambda: {name: set() for name in SPLITS})
     sizes: Counter[tuple[int, int]] = field(default_factory=Counter)
+    stuck: Counter[str] = field(default_factory=Counter)
+    clipped: Counter[str] = field(default_factory=Counter)
     octaves: Mapping[str, Counter[int]] = field(
         default_factory=lambda: {"dprime": Counter(), "area_px": Counter()}
     )
@@ -64,6 +69,8 @@ def sums(told: Iterable[Record]) -> Sums:
         found.good[split] += not image["faults"]
         found.scenes[split].add(image["scene_number"])
         found.sizes[image["width"], image["height"]] += 1
+        found.stuck[split] += cannot_run(image["states"])
+        found.clipped[split] += image["states"][CLIPPING] != "met"
         for fault in image["faults"]:
             _count(found, split, fault)
     return found

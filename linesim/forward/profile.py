@@ -26,12 +26,36 @@ def column_profile(setup: Setup, columns: int, *, ambient: bool = False) -> Floa
     ndarray of shape (columns,)
         Share of the signal in the middle of the line.
     """
-    position = (2 * np.arange(columns) + 1) / columns - 1
+    lamp, lens, share = _parts(setup, (2 * np.arange(columns) + 1) / columns - 1)
+    if ambient:
+        return np.asarray(share * lens)
+    return np.asarray(((1 - share) * lamp + share) * lens)
+
+
+def ends_share(setup: Setup) -> FloatArray:
+    """
+    Give the light at the outermost column: the worst, since lamp and lens fall off steadily.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station; its numbers may be arrays.
+
+    Returns
+    -------
+    ndarray
+        Share of the signal in the middle of the line.
+    """
+    columns = setup.camera.pixels // setup.acquisition.binning.across
+    lamp, lens, share = _parts(setup, 1 - 1 / np.asarray(columns))
+    return np.asarray(((1 - share) * lamp + share) * lens)
+
+
+def _parts(setup: Setup, position: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Share of lamp and lens at places from -1 to 1, and how much of the light is ambient."""
     across = setup.acquisition.binning.across
     half_um = setup.camera.pixels // across * across * setup.camera.pixel_width_um / 2
     lens = off_axis_share(position * half_um, setup.magnification, setup.lens.focal_length_mm)
     lamp = line_profile(position, setup.light.edge_falloff)
-    share = setup.ambient_w_m2 / max(setup.irradiance_w_m2 + setup.ambient_w_m2, 1e-300)
-    if ambient:
-        return share * lens
-    return ((1 - share) * lamp + share) * lens
+    all_w_m2 = np.maximum(setup.irradiance_w_m2 + setup.ambient_w_m2, 1e-300)
+    return lamp, lens, np.asarray(setup.ambient_w_m2 / all_w_m2)

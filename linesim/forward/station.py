@@ -7,6 +7,7 @@ import numpy as np
 from linesim.forward.collect import electrons, electrons_per_joule
 from linesim.forward.geometry import Figure, Geometry, Timing, geometry, timing
 from linesim.forward.lens import Optics, optics
+from linesim.forward.profile import ends_share
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 
@@ -87,6 +88,8 @@ class Station:
         Of the brightest value of the target.
     balance : float
         Factor of the delivered numbers that brings the whites of the colours together.
+    ends : float
+        Light at the outermost column, as a share of that in the middle.
     """
 
     geometry: Geometry
@@ -98,6 +101,22 @@ class Station:
     electrons_per_joule: Figure
     white_reflectance: Figure
     balance: Figure = 1.0
+    ends: Figure = 1.0
+
+    @property
+    def at_ends(self) -> "Station":
+        """The same station as its outermost column has it; a flat field lifts it to the middle."""
+        corrected = np.asarray(self.sensor.reference_lines) > 0
+        lift = np.where(
+            corrected & (np.asarray(self.ends) > 0), 1 / np.maximum(self.ends, 1e-12), 1
+        )
+        return replace(
+            self,
+            irradiance_w_m2=self.ends * self.irradiance_w_m2,
+            ambient_w_m2=self.ends * self.ambient_w_m2,
+            balance=self.balance * lift,
+            ends=1.0,
+        )
 
     @property
     def reads(self) -> Figure:
@@ -246,6 +265,7 @@ def station(setup: Setup) -> Station:
         ambient_w_m2=setup.ambient_w_m2,
         electrons_per_joule=electrons_per_joule(setup),
         white_reflectance=setup.target.white_reflectance,
+        ends=ends_share(setup),
     )
     white_e = np.asarray(numbers.electrons_white)
     if setup.acquisition.white_balance == "off" or not np.all(white_e > 0):

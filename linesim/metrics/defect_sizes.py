@@ -1,15 +1,20 @@
 """How large a defect must be to stand out so far: the matched filter's d' turned round."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import fields, is_dataclass
 
 import numpy as np
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
 from linesim.metrics.defect_shapes import Disc, Shape
-from linesim.metrics.detection import dprime_of
+from linesim.metrics.detection import Sighting, sighting_of
+from linesim.metrics.ground import Ground
 from linesim.setup.arrays import FloatArray
 
+Goal = Callable[[Sighting], FloatArray]
+"""Gives the detectability to be reached by what is sighted."""
+_FAINTEST = 1e-60
 _STEPS = 60
 _CLOSE = 1e-8
 """Of log d': one more secant from there ends at rounding."""
@@ -17,44 +22,14 @@ _LONGEST = 3.0
 _STEEPEST, _FLATTEST = 4.0, 0.25
 
 
-def smallest_um(
-    numbers: Station,
-    of_size: Callable[[Figure], Shape],
-    detectability: Figure,
-    *,
-    contrast: Figure,
-) -> FloatArray:
-    """
-    Size at which a shape reaches a detectability.
-
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-    of_size : callable
-        Gives the shape of a size in µm, such as a disc of a diameter.
-    detectability : float or ndarray
-        The index d' to be reached.
-    contrast : float or ndarray
-        Share of white.
-
-    Returns
-    -------
-    ndarray
-        Infinite where there is no signal, 0 where nothing is asked for. [µm]
-    """
-    return sizes_um(numbers, of_size, (detectability,), contrast=contrast)[0]
-
-
 def sizes_um(
     numbers: Station,
     of_size: Callable[[Figure], Shape],
-    detectabilities: Sequence[Figure],
-    *,
-    contrast: Figure,
+    goals: Sequence[Goal],
+    base: Ground,
 ) -> tuple[FloatArray, ...]:
     """
-    Size at which a shape reaches each of some detectabilities; all together take hardly longer.
+    Size at which a shape reaches each of some goals; all together take hardly longer.
 
     Parameters
     ----------
@@ -62,32 +37,39 @@ def sizes_um(
         The station.
     of_size : callable
         Gives the shape of a size in µm, such as a disc of a diameter.
-    detectabilities : sequence of float or ndarray
-        Each an index d' to be reached.
-    contrast : float or ndarray
-        Share of white.
+    goals : sequence of callable
+        Each gives the detectability d' to be reached by what is sighted.
+    base : Ground
+        What the defect lies on.
 
     Returns
     -------
     tuple of ndarray
-        As `smallest_um` has them. [µm]
+        Infinite where there is no signal. [µm]
     """
-    per_contrast = np.asarray(contrast * numbers.electrons_white)
     start_um = 1.0 * np.asarray(numbers.geometry.object_pixel_x_um)
-    seen_at = dprime_of(numbers)
-    one = seen_at(of_size(start_um), contrast)
-    shapes = (np.shape(each) for each in detectabilities)
-    shape = np.broadcast_shapes(one.shape, per_contrast.shape, *shapes)
-    wanted = np.stack([np.broadcast_to(each, shape) for each in detectabilities])
-    asked, lit = wanted > 0, np.broadcast_to(per_contrast > 0, shape)
+    sighted = sighting_of(numbers, base)
 
     def missing(log_um: FloatArray) -> FloatArray:
-        seen = seen_at(of_size(np.exp(log_um)), contrast)
-        ratio = np.where(lit & asked, seen, 1) / np.where(lit & asked, wanted, 1)
+        seen = sighted(of_size(np.exp(log_um)))
+        # each goal looks at its own sizes, and at those of the others in vain
+        wanted = [np.broadcast_to(goal(seen), seen.dprime.shape) for goal in goals]
+        own = np.stack([each[k] if each.ndim else each for k, each in enumerate(wanted)])
+        ratio = np.where(lit, np.maximum(seen.dprime, _FAINTEST), 1) / np.where(lit, own, 1)
         return np.asarray(np.log(ratio))
 
-    size_um = np.exp(_reached(missing, np.log(np.broadcast_to(start_um, wanted.shape))))
-    return tuple(np.asarray(each) for each in np.where(asked, np.where(lit, size_um, np.inf), 0.0))
+    lit = np.asarray(base.depth_e) > 0
+    shape = np.broadcast_shapes(_shape(numbers), lit.shape, np.shape(base.noise_e))
+    start = np.log(np.broadcast_to(start_um, (len(goals), *shape)))
+    size_um = np.exp(_reached(missing, start))
+    return tuple(np.asarray(each) for each in np.where(lit, size_um, np.inf))
+
+
+def _shape(part: object) -> tuple[int, ...]:
+    """Shape to which all numbers of a station broadcast."""
+    if is_dataclass(part):
+        return np.broadcast_shapes(*(_shape(getattr(part, each.name)) for each in fields(part)))
+    return np.asarray(part).shape
 
 
 def disc_of(diameter_um: Figure) -> Shape:

@@ -1,39 +1,44 @@
 """
-Detection: how surely a defect of known size and contrast stands out of the noise.
+Detection: how surely a defect of known size and contrast stands out of the product.
 
-The detector is the matched filter: samples weighted with the defect's own blurred shape s, summed,
-and compared with a threshold. Its detectability is the shift that a defect gives over the spread
-that noise gives,
+The detector is the best linear one, the prewhitened matched filter: samples weighted by the
+defect's own blurred shape s over the power of all that is not defect, summed, and compared with a
+threshold. Its detectability is the shift that a defect gives over the spread that good product
+gives,
 
-    d' = Σs² / √(σ² Σs² + σ_c² Σ_columns(Σ_lines s)²),
+    d' = D S / √(σ² S + r² C),    S = ∫|s(f)|² W(f) df,  C = Σ_columns(Σ_lines w)²,
 
-σ the temporal noise of a sample on white and σ_c the streaks of the columns, which an uncorrected
-image keeps along travel. With no streaks this is d'² = Σs²/σ². The filter takes the noise for
-white: one that knew of the streaks would take each column's mean off first and lose little to them.
+D the depth of a full defect in electrons, σ the temporal noise of a sample on the product, W = σ²/N
+the share of white noise in all noise N = σ² + |H|² N_texture at a frequency, w the filter's
+weights. On even product W = 1 and S = Σs², the filter for white noise. Streaks of the columns stay
+the same along travel: the machine learns each column's level from 256 lines of good product (ours),
+which leaves a spread r of them, 1/r² = 1/σ_c² + 256/σ².
 
-Over all places of the defect on the pixel grid, the mean of Σs² is an integral over frequencies,
-∫∫|S|² df / (pixel x advance), exactly (Parseval; the aliases cancel in the mean). d' here is taken
-from such means; for defects under a pixel it differs from place to place, and the mean detection
-rate with it. In (Σ_lines s)² the aliases cancel only where lines leave no gaps.
+Signal and noise are what wells and words leave (`linesim.forward.kept`): D = kept(product) less
+kept(product with the defect), a dark one. How often that is found, and how often good product is
+called a defect, is told by `linesim.metrics.search`.
 
-Limits: the defect changes white by a share of it, and the noise is that of white with and without
-it: right up to a contrast of about 0.1; a dark defect of more contrast is noisier by less.
+Limits: s is blurred as everywhere in the middle of the image; the depth is that of a defect that
+fills its samples, also where the product clips; texture lies still under the defect.
 
-References
-----------
-Matched filter, d' and the area under the curve, Φ(d'/√2): signal detection theory, textbooks on
-imaging science; equal variances as in Hanley and McNeil 1982. Rose's criterion: a signal to noise
-ratio of 5 for certain detection (A. Rose, 1948; from memory).
+References ---------- Prewhitened observer: H. H. Barrett and K. J. Myers, Foundations of Image
+Science, 2004 (from memory). Rose's criterion: a signal to noise ratio of 5 for certain detection
+(A. Rose, 1948; from memory).
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
-from linesim.metrics.defect_energy import energies_of
+from linesim.metrics.defect_energy import Energies, energies_of
 from linesim.metrics.defect_shapes import Shape
+from linesim.metrics.ground import Ground, ground
+from linesim.metrics.search import Bank, alarms_at, bank_of, found_share, threshold_for
+from linesim.metrics.search import wanted_dprime as dprime_for
+from linesim.metrics.texture import Texture
 from linesim.setup.arrays import FloatArray
 
 ROSE = 5.0
@@ -41,9 +46,84 @@ ROSE = 5.0
 _UM2_M2 = 1e12
 
 
-def dprime(numbers: Station, shape: Shape, contrast: Figure) -> FloatArray:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sighting:
     """
-    Work out how a defect on white stands out by the matched filter.
+    A defect as the filter has it.
+
+    Parameters
+    ----------
+    dprime : ndarray
+        The index d', of the root of the mean square over all places on the grid of samples.
+    bank : Bank
+        What the search needs to know of it.
+    energies : Energies
+        What of it reaches the samples.
+    """
+
+    dprime: FloatArray
+    bank: Bank
+    energies: Energies
+
+
+def sighting_of(numbers: Station, base: Ground) -> Callable[[Shape], Sighting]:
+    """
+    Prepare a station for many shapes.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    base : Ground
+        What the defect lies on.
+
+    Returns
+    -------
+    callable
+        Gives how a shape is sighted.
+    """
+    energies = energies_of(numbers, base.backdrop)
+
+    def sighted(shape: Shape) -> Sighting:
+        return sighting(energies(shape), base)
+
+    return sighted
+
+
+def sighting(found: Energies, base: Ground) -> Sighting:
+    """
+    Set what of a defect reaches the samples against the noise.
+
+    Parameters
+    ----------
+    found : Energies
+        Of the defect.
+    base : Ground
+        What it lies on.
+
+    Returns
+    -------
+    Sighting
+        As the filter has it.
+    """
+    noise_e2, streaks_e2 = np.square(base.noise_e), np.square(base.streaks_e)
+    spread_e2 = np.maximum(noise_e2 * found.samples + streaks_e2 * found.columns, 1e-240)
+    return Sighting(
+        dprime=np.asarray(base.depth_e * found.samples / np.sqrt(spread_e2)),
+        bank=bank_of(found, base.contrast, (base.level_e, base.charge_e), base.noise_e, base.slope),
+        energies=found,
+    )
+
+
+def dprime(
+    numbers: Station,
+    shape: Shape,
+    contrast: Figure,
+    product: Figure = 1.0,
+    texture: Texture | None = None,
+) -> FloatArray:
+    """
+    Work out how a defect stands out by the best filter.
 
     Parameters
     ----------
@@ -52,39 +132,18 @@ def dprime(numbers: Station, shape: Shape, contrast: Figure) -> FloatArray:
     shape : Shape
         Of the defect.
     contrast : float or ndarray
-        Share of white by which it is darker or brighter.
+        Share of the product's level by which it is darker.
+    product : float or ndarray
+        That level, as a share of white.
+    texture : Texture, optional
+        Of the product.
 
     Returns
     -------
     ndarray
-        The index d', from means over all places of the defect on the pixel grid.
+        The index d', of the root of the mean square over all places on the grid of samples.
     """
-    return dprime_of(numbers)(shape, contrast)
-
-
-def dprime_of(numbers: Station) -> Callable[[Shape, Figure], FloatArray]:
-    """
-    Prepare a station for many shapes.
-
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-
-    Returns
-    -------
-    callable
-        As `dprime`, given shape and contrast.
-    """
-    white_e, energies = numbers.electrons_white, energies_of(numbers)
-    noise_e2, streaks_e2 = numbers.noise_e(white_e) ** 2, numbers.pattern_e(white_e) ** 2
-
-    def seen(shape: Shape, contrast: Figure) -> FloatArray:
-        found, depth_e = energies(shape), contrast * white_e
-        spread_e2 = noise_e2 * found.samples + streaks_e2 * found.columns
-        return np.asarray(depth_e * found.samples / np.sqrt(spread_e2))
-
-    return seen
+    return sighting_of(numbers, ground(numbers, product, contrast, texture))(shape).dprime
 
 
 def cell_m2(numbers: Station) -> Figure:
@@ -104,50 +163,47 @@ def cell_m2(numbers: Station) -> Figure:
     return numbers.geometry.object_pixel_x_um * numbers.timing.line_advance_um / _UM2_M2
 
 
-def alarm_threshold(numbers: Station, false_alarms_per_m2: Figure) -> FloatArray:
+def alarm_threshold(numbers: Station, bank: Bank, false_alarms_per_m2: Figure) -> FloatArray:
     """
-    Threshold of the filter that good product passes only so often.
+    Threshold that good product passes only so often.
 
     Parameters
     ----------
     numbers : Station
         The station.
+    bank : Bank
+        Of the defect that is searched.
     false_alarms_per_m2 : float or ndarray
-        On the mean; every sample is a chance. [1/m²]
+        On the mean. [1/m²]
 
     Returns
     -------
     ndarray
-        In standard deviations of the filter's noise.
+        In standard deviations of a filter's output.
     """
-    from scipy.special import ndtri  # noqa: PLC0415 -- not needed for --help
-
-    chance = np.minimum(false_alarms_per_m2 * cell_m2(numbers), 1.0)
-    return np.asarray(-ndtri(chance))
+    return threshold_for(bank, false_alarms_per_m2 * np.asarray(cell_m2(numbers)))
 
 
-def detection_rate(detectability: Figure, threshold: Figure) -> FloatArray:
+def detection_rate(seen: Sighting, threshold: Figure) -> FloatArray:
     """
-    Share of defects found at a threshold, Φ(d' − k).
+    Share of defects found at a threshold, on the mean of all places on the grid of samples.
 
     Parameters
     ----------
-    detectability : float or ndarray
-        The index d'.
+    seen : Sighting
+        Of the defect.
     threshold : float or ndarray
-        In standard deviations, k.
+        In standard deviations of a filter's output.
 
     Returns
     -------
     ndarray
         From 0 to 1.
     """
-    from scipy.special import ndtr  # noqa: PLC0415 -- not needed for --help
-
-    return np.asarray(ndtr(np.asarray(detectability) - threshold))
+    return found_share(seen.bank, seen.dprime, threshold)
 
 
-def false_alarms_per_m2(numbers: Station, threshold: Figure) -> FloatArray:
+def false_alarms_per_m2(numbers: Station, bank: Bank, threshold: Figure) -> FloatArray:
     """
     Count the false alarms that a threshold lets through.
 
@@ -155,27 +211,29 @@ def false_alarms_per_m2(numbers: Station, threshold: Figure) -> FloatArray:
     ----------
     numbers : Station
         The station.
+    bank : Bank
+        Of the defect that is searched.
     threshold : float or ndarray
-        In standard deviations.
+        In standard deviations of a filter's output.
 
     Returns
     -------
     ndarray
         [1/m²]
     """
-    from scipy.special import ndtr  # noqa: PLC0415 -- not needed for --help
-
-    return np.asarray(ndtr(-np.asarray(threshold)) / cell_m2(numbers))
+    return np.asarray(alarms_at(bank, threshold) / cell_m2(numbers))
 
 
-def wanted_dprime(numbers: Station, rate: Figure, alarms_per_m2: Figure) -> FloatArray:
+def wanted_dprime(numbers: Station, bank: Bank, rate: Figure, alarms_per_m2: Figure) -> FloatArray:
     """
-    Give the detectability for a rate at so few false alarms, Φ⁻¹(rate) + k.
+    Give the detectability that finds such a share at so few false alarms.
 
     Parameters
     ----------
     numbers : Station
         The station.
+    bank : Bank
+        Of the defect that is searched.
     rate : float or ndarray
         Share of defects to find, between 0 and 1.
     alarms_per_m2 : float or ndarray
@@ -186,23 +244,4 @@ def wanted_dprime(numbers: Station, rate: Figure, alarms_per_m2: Figure) -> Floa
     ndarray
         The index d'.
     """
-    return np.asarray(miss_margin(rate) + alarm_threshold(numbers, alarms_per_m2))
-
-
-def miss_margin(rate: Figure) -> FloatArray:
-    """
-    Give the detectability beyond the threshold that finds so many defects, Φ⁻¹(rate).
-
-    Parameters
-    ----------
-    rate : float or ndarray
-        Share of defects to find, between 0 and 1.
-
-    Returns
-    -------
-    ndarray
-        In standard deviations.
-    """
-    from scipy.special import ndtri  # noqa: PLC0415 -- not needed for --help
-
-    return np.asarray(ndtri(rate))
+    return dprime_for(bank, rate, alarm_threshold(numbers, bank, alarms_per_m2))

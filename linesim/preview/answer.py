@@ -13,7 +13,8 @@ from linesim.forward.station import Station
 from linesim.preview.charts import mtf_chart, noise_chart
 from linesim.preview.controls import controls
 from linesim.preview.frame import Frame
-from linesim.report.rows import figure_rows, judged_rows
+from linesim.report.judged_rows import judged_rows, outcome
+from linesim.report.rows import figure_rows
 from linesim.setup.setup import Setup
 
 _CODES = 65_535
@@ -55,14 +56,16 @@ def words(judged: Judged) -> dict[str, Any]:
         For the page.
     """
     verdicts = [
-        {"label": row.label, "text": row.text, "margin": row.margin, "met": row.met}
-        for row in judged_rows(judged.budget)
+        {"label": row.label, "text": row.text, "margin": row.margin, "state": row.state}
+        for row in judged_rows(judged.setup, judged.budget)
     ]
     rows = {
         name: [[row.label, row.colour, row.text] for row in group]
-        for name, group in figure_rows(judged.budget).items()
+        for name, group in figure_rows(judged.setup, judged.budget).items()
     }
+    summed = outcome(judged.setup, judged.budget)
     return {
+        "outcome": {"state": summed.state, "text": summed.text},
         "figures": judged.budget.as_dict(),
         "rows": rows,
         "judged": verdicts,

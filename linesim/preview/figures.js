@@ -9,10 +9,24 @@ function element(name, text, kind) {
 
 const typeset = (text) => text.replace(/(\d )u(?=[ms]\b)/g, "$1µ").replace(/([\dmx]) x (?=\d)/g, "$1 × ");
 
+const able = ["line rate", "link", "exposure", "clipping"];
+const marks = { "met": "✓ met", "missed": "✗ MISSED", "cannot run": "■ CANNOT RUN" };
+const kindOf = (state) => state.replace(" ", "-");
+
+export function outcome(into, b, a) {
+  into.replaceChildren();
+  for (const [letter, told] of a ? [["A", a], ["B", b]] : [["B", b]]) {
+    const { state, text } = told.outcome;
+    const line = element("p", undefined, kindOf(state));
+    line.append(element("strong", `${a ? `${letter}: ` : ""}${marks[state][0]}`), ` ${typeset(text)}`);
+    into.append(line);
+  }
+}
+
 function judged(into, letter, rows, both) {
   for (const row of rows) {
-    const line = element("p", undefined, row.met ? "met" : "missed");
-    line.append(element("strong", `${both ? `${letter}: ` : ""}${row.met ? "met" : "missed"}`), ` ${row.label}: ${typeset(row.text)} (${row.margin})`);
+    const line = element("p", undefined, kindOf(row.state));
+    line.append(element("strong", `${both ? `${letter}: ` : ""}${marks[row.state]}`), ` ${row.label}: ${typeset(row.text)} (${typeset(row.margin)})`);
     into.append(line);
   }
 }
@@ -21,7 +35,7 @@ export function verdicts(into, b, a) {
   into.replaceChildren();
   judged(into, "B", b.judged, Boolean(a));
   if (a) judged(into, "A", a.judged, true);
-  if (!into.childElementCount) into.append(element("p", "The setup asks for nothing: give it a smallest_defect or an snr under [requirement].", "soft"));
+  if (b.judged.every((row) => able.includes(row.label.split(",")[0]))) into.append(element("p", "The setup asks for nothing else: give it a smallest_defect or an snr under [requirement].", "soft"));
 }
 
 export function cautions(into, b, a) {

@@ -2,7 +2,7 @@
 
 import { mtfChart, noiseChart } from "./charts.js";
 import { Controls } from "./controls.js";
-import { cautions, figures, readings, verdicts } from "./figures.js";
+import { cautions, figures, outcome, readings, verdicts } from "./figures.js";
 import { Pane } from "./pane.js";
 import { Past, fresh, fromFragment, toFragment } from "./state.js";
 import { Looker, ask, send } from "./wire.js";
@@ -94,6 +94,7 @@ function words() {
   const [b, a] = [answers.b, state.pinned ? answers.a : null];
   controls.show(state, b);
   if (!b) return;
+  outcome(one("outcome"), b, a);
   verdicts(one("verdicts"), b, a);
   cautions(one("cautions"), b, a);
   figures(one("figures"), b, a);

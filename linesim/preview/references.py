@@ -3,7 +3,7 @@
 from collections.abc import Hashable
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import wait as wait_for
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import prod
 from pathlib import Path
 from threading import Lock
@@ -52,7 +52,7 @@ class References:
     def get(self, found: Variant, patience_s: float) -> Ready | None:
         """Give a target to the thread that makes pictures; ``None`` where it takes longer."""
         if found.upload is not None:
-            return _of_upload(found, found.upload)
+            return self._brought(found, found.upload)
         key = _key(found)
         with self._lock:
             ready = self._held.get(key)
@@ -67,11 +67,24 @@ class References:
     def own(self, found: Variant) -> Ready:
         """Give a target to another thread, which draws it itself where it is not held."""
         if found.upload is not None:
-            return _of_upload(found, found.upload)
+            return self._brought(found, found.upload)
         key = _key(found)
         with self._lock:
             ready = self._held.get(key)
         return self._kept(_draw(found, key)) if ready is None else ready
+
+    def _brought(self, found: Variant, upload: Upload) -> Ready:
+        """Give an image that was brought, and look at how light it is but once."""
+        pitch_um = found.setup.target.pixel_size_um
+        # as long as it is held, no other array has its number
+        key = id(upload.data), pitch_um
+        with self._lock:
+            ready = self._held.get(key)
+        if ready is not None:
+            return ready
+        reference = ArrayReference(data=upload.data, pixel_size_um=pitch_um)
+        size = replace(TargetSize.of(reference), cautions=upload.cautions)
+        return self._kept(Ready(reference=reference, size=size, key=key))
 
     def _kept(self, ready: Ready) -> Ready:
         with self._lock:
@@ -104,13 +117,3 @@ def _key(found: Variant) -> Hashable:
 def _draw(found: Variant, key: Hashable) -> Ready:
     size = target_size(found.setup)
     return Ready(reference=target_reference(found.setup), size=size, key=key)
-
-
-def _of_upload(found: Variant, upload: Upload) -> Ready:
-    rows, columns = upload.data.shape[:2]
-    pitch_um = found.setup.target.pixel_size_um
-    return Ready(
-        reference=ArrayReference(data=upload.data, pixel_size_um=pitch_um),
-        size=TargetSize(rows=rows, columns=columns, cautions=upload.cautions),
-        key=(id(upload.data), pitch_um),
-    )

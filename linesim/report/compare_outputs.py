@@ -45,7 +45,7 @@ def compare_rows(found: Comparison) -> list[list[object]]:
     -------
     list of list
         Group, figure and the values, ``None`` where a variant has no such figure; a figure that
-        differs by colour takes a row each. Verdicts follow as margins.
+        differs by colour takes a row each. Verdicts follow: margin, met, state, where.
     """
     columns = [dict(_figures(one)) for one in found.variants]
     keys = dict.fromkeys(key for column in columns for key in column)
@@ -64,6 +64,8 @@ def _figures(one: Compared) -> Iterator[tuple[tuple[str, str], object]]:
     for verdict in one.verdicts:
         yield ("verdicts", f"{verdict.requirement}.margin"), verdict.margin
         yield ("verdicts", f"{verdict.requirement}.met"), verdict.met
+        yield ("verdicts", f"{verdict.requirement}.state"), verdict.state
+        yield ("verdicts", f"{verdict.requirement}.where"), verdict.where
 
 
 def write_comparison(

@@ -3,17 +3,20 @@
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+from linesim.budget.verdicts import State
 from linesim.report.before_after import png_of
 from linesim.report.compare_sheet import compare_sheet
-from linesim.report.compare_table import figure_rows
+from linesim.report.compare_table import figure_rows, verdict_rows
 from linesim.report.compare_words import answer
+from linesim.report.judged_rows import outcome
 from linesim.report.page import write_report
 from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, Text
 from linesim.report.page_sections import Case, caution_section
-from linesim.report.rows import judged_rows
 from linesim.report.scan_words import job_in_words
 from linesim.report.setup_tables import making_section, plain, setup_section
 from linesim.study.compare import Comparison
+
+_MARKS = {"met": "✓", "missed": "✗", "cannot run": "■"}
 
 
 def _figure_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
@@ -23,16 +26,12 @@ def _figure_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
 
 
 def _verdict_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
-    judged = [{row.label: row for row in judged_rows(one.scan.budget)} for one in found.variants]
-    for label in dict.fromkeys(label for rows in judged for label in rows):
-        there = [rows.get(label) for rows in judged]
-        yield (
-            label,
-            *(
-                "-" if row is None else f"{'✓ met' if row.met else '✗ missed'}, {row.margin}"
-                for row in there
-            ),
-        )
+    for label, cells in verdict_rows(found, _state_and_margin):
+        yield label, *cells
+
+
+def _state_and_margin(state: State, margin: str) -> str:
+    return f"{_MARKS[state]} {state}{f', {margin}' if margin else ''}"
 
 
 def _change_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
@@ -83,13 +82,14 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
     return Page(
         title=found.title,
         job=f"Comparison of {', '.join(titles)}",
+        outcome=tuple(outcome(each.setup, each.budget, each.title) for each in cases),
         lead=job_in_words(first.setup),
         sections=(
             Section(
                 title="What each gains and costs",
                 parts=(
                     Text(paragraphs=answer(found)),
-                    *_table("requirements", _verdict_rows(found), found),
+                    *_table("verdicts", _verdict_rows(found), found),
                     *_table("what differs in the setup", _change_rows(found), found),
                 ),
             ),

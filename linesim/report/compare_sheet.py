@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.budget.case import values
+from linesim.budget.told import digits
+from linesim.budget.verdicts import worst_state
 from linesim.report.picture import Grid, tones, white_for
 from linesim.report.sheet import Detail, Panel, sheet
 from linesim.study.closeup import (
@@ -164,15 +166,12 @@ def _said(limits_dn: tuple[float, float]) -> str:
 def _worth(scan: Scan) -> str:
     """Say what a scan is worth in three figures, of several colours the weakest."""
     signal, place = scan.budget["signal"], scan.budget["geometry"]
-    snr, white_e = min(values(signal["snr_white"])), min(values(signal["electrons_white"]))
-    colour = ", weakest colour" if isinstance(signal["snr_white"], Mapping) else ""
-    clips = ", clips" if max(values(signal["saturation_white"])) > 1 else ""
+    snr, product_e = (min(values(signal[n])) for n in ("snr_product", "electrons_product"))
+    colour = ", weakest colour" if isinstance(signal["snr_product"], Mapping) else ""
+    states = {each.requirement: each.state for each in scan.budget.verdicts}
+    clips = "" if states["clipping"] == "met" else ", clips"
+    stuck = ", cannot run" if worst_state(scan.budget.verdicts) == "cannot run" else ""
     return (
-        f"white {white_e:.0f} e, SNR {_three(snr)}{colour}{clips}; object pixel "
+        f"product {product_e:.0f} e, SNR {digits(snr)}{colour}{clips}{stuck}; object pixel "
         f"{place['object_pixel_x_um']:.4g} x {place['object_pixel_y_um']:.4g} um"
     )
-
-
-def _three(value: float) -> str:
-    """Write three digits, and large numbers whole."""
-    return f"{value:.3g}" if value < 1000 else f"{value:.0f}"  # noqa: PLR2004 -- three digits

@@ -1,16 +1,19 @@
 """The console's table of a comparison: one column a variant, the best of each row marked."""
 
-import textwrap
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
 from linesim.budget.case import Value, values
+from linesim.budget.figures import ENDS
 from linesim.budget.safety import CODES, MACHINERY, shared_cautions
+from linesim.budget.told import chance, digits
+from linesim.budget.verdicts import State, worst_state
 from linesim.report.compare_words import answer
-from linesim.report.rows import judged_rows
-from linesim.study.compare import Comparison
+from linesim.report.console import WIDTH, wrapped
+from linesim.report.judged_rows import judged_rows
+from linesim.report.verdict_words import STATES, summary
+from linesim.study.compare import Compared, Comparison
 
-_WIDTH = 100
 _LABEL_WIDTH = 30
 _LONGEST_TITLE = 14
 _NARROWEST = 9
@@ -56,13 +59,18 @@ LINES = tuple(
         ("image data, MB/s", "geometry", "data_rate_mb_s", "low"),
         ("depth of field, mm", "geometry", "depth_of_field_mm", "high"),
         ("exposure, us", "exposure", "exposure_us", ""),
+        ("share of the line rate", "limits", "line_rate_share", ""),
+        ("share of the link", "limits", "link_share", ""),
+        ("brightest part over its limit", "limits", "clipping_share", ""),
         ("motion blur, um", "exposure", "motion_blur_um", "low"),
         ("white, e", "signal", "electrons_white", "high"),
         ("noise on white, e", "signal", "noise_white_e", ""),
         ("SNR on white", "signal", "snr_white", "high"),
+        ("product, e", "signal", "electrons_product", "high"),
+        ("SNR on the product", "signal", "snr_product", "high"),
         ("SNR with fixed pattern", "signal", "snr_total_white", "high"),
         ("white, DN", "signal", "dn_white", ""),
-        ("share of the nearest limit", "signal", "saturation_white", ""),
+        ("white over its limit", "signal", "saturation_white", ""),
         ("dynamic range, dB", "camera", "dynamic_range_db", "high"),
         ("MTF50 across, lp/mm", "resolution", "mtf50_x_lp_mm", "high"),
         ("MTF50 along, lp/mm", "resolution", "mtf50_y_lp_mm", "high"),
@@ -70,10 +78,11 @@ LINES = tuple(
         ("defect, px along", "detection", "defect_px_y", "high"),
         ("defect contrast / noise", "detection", "defect_cnr", "high"),
         ("d' of the defect", "detection", "defect_dprime", "high"),
-        ("share of defects found", "detection", "detection_rate", "high"),
-        ("false alarms per m²", "detection", "false_alarms_per_m2", "low"),
+        ("found of them", "detection", "detection_rate", "high"),
+        ("false alarms on a m²", "detection", "false_alarms_per_m2", "low"),
         ("smallest disc found, um", "detection", "smallest_detectable_um", "low"),
         ("thinnest scratch found, um", "detection", "smallest_width_um", "low"),
+        ("texture, share of the noise", "detection", "texture_share", "low"),
     )
 )
 """The figures that matter, in the order of the light."""
@@ -98,9 +107,12 @@ def compare_text(found: Comparison) -> str:
     """
     return "\n".join(
         [
-            *textwrap.wrap(found.title, _WIDTH),
+            *wrapped(found.title),
+            *(line for one in found.variants for line in _outcome(one)),
             "",
             *_table(found),
+            "",
+            *_verdicts(found),
             "",
             "cautions",
             *_cautions(found),
@@ -111,9 +123,15 @@ def compare_text(found: Comparison) -> str:
     )
 
 
+def _outcome(one: Compared) -> list[str]:
+    """Say first what comes of a variant."""
+    scan = one.scan
+    return wrapped(f"{one.title}: {summary(scan.setup, scan.budget.verdicts)}", "  ", "      ")
+
+
 def _table(found: Comparison) -> list[str]:
     heads, legend = _heads(found)
-    rows = [*figure_rows(found), *_requirement_rows(found)]
+    rows = list(figure_rows(found))
     widths = [
         max(_NARROWEST, len(head) + 1, *(len(cells[place]) for _, cells in rows))
         for place, head in enumerate(heads)
@@ -124,14 +142,14 @@ def _table(found: Comparison) -> list[str]:
         + "".join(f"{cell:>{width + 1}}" for cell, width in zip(cells, widths, strict=True))
         for label, cells in lines
     ]
-    note = "  * best of its row" + _colour_note(found)
+    note = "  * best of its row, whether or not the variant runs" + _colour_note(found)
     return [*legend, *(line.rstrip() for line in laid), "", note]
 
 
 def _heads(found: Comparison) -> tuple[list[str], list[str]]:
     """Give the heads of the columns: titles where they fit, else letters and what they mean."""
     titles = [one.title for one in found.variants]
-    room = (_WIDTH - _LABEL_WIDTH) // len(titles) - 3
+    room = (WIDTH - _LABEL_WIDTH) // len(titles) - 3
     if max(map(len, titles)) <= min(room, _LONGEST_TITLE):
         return titles, []
     letters = [chr(ord("A") + place) for place in range(len(titles))]
@@ -147,13 +165,23 @@ def _colour_note(found: Comparison) -> str:
 
 
 def _lines(found: Comparison) -> Iterator[Line]:
-    """Give the lines above, and behind them whatever else the detection group has."""
-    yield from LINES
+    """Give the lines above, each for the ends too where these are darker, then what is left."""
     known = {line.name for line in LINES if line.group == _WHOLE_GROUP} | set(_LEFT_OUT)
+    for line in LINES:
+        yield line
+        if any(_differs(one, line) for one in found.variants):
+            yield replace(line, label=f"{line.label}, ends", name=line.name + ENDS)
     names = [name for one in found.variants for name in one.scan.budget[_WHOLE_GROUP]]
     for name in dict.fromkeys(names):
-        if name not in known:
+        if name.removesuffix(ENDS) not in known:
             yield Line(label=name, group=_WHOLE_GROUP, name=name, better="")
+
+
+def _differs(one: Compared, line: Line) -> bool:
+    """Tell whether a figure is another at the ends of the line."""
+    group = one.scan.budget[line.group]
+    ends = group.get(line.name + ENDS)
+    return ends is not None and ends != group.get(line.name)
 
 
 def figure_rows(found: Comparison) -> Iterator[tuple[str, list[str]]]:
@@ -175,7 +203,7 @@ def figure_rows(found: Comparison) -> Iterator[tuple[str, list[str]]]:
         numbers = [None if value is None else _weakest(value, line.better) for value in given]
         if any(number is not None for number in numbers):
             marks = _best(numbers, line.better)
-            cells = ["-" if number is None else _number(number) for number in numbers]
+            cells = ["-" if each is None else _number(line.name, each) for each in numbers]
             yield line.label, [f"{c}{m}" for c, m in zip(cells, marks, strict=True)]
 
 
@@ -193,27 +221,54 @@ def _best(numbers: list[float | None], better: str) -> list[str]:
     return [" " if not better or all(marked) or not mark else "*" for mark in marked]
 
 
-def _number(value: float) -> str:
-    """Write four digits, large numbers whole, and tiny ones as such."""
-    if 0 < value < _SAME:
-        return f"<{_SAME:g}"
-    whole = 1000 <= abs(value) < 10_000_000  # noqa: PLR2004 -- four digits to seven
-    return f"{value:.0f}" if whole else f"{value:.4g}"
+def _number(name: str, value: float) -> str:
+    """Write four digits, more where it has them before the point, and bounds as such."""
+    if name.removesuffix(ENDS) == "detection_rate":
+        return chance(value)
+    return f"<{_SAME:.6f}" if 0 < value < _SAME else digits(value, 4)
 
 
-def _requirement_rows(found: Comparison) -> Iterator[tuple[str, list[str]]]:
-    judged = [{row.label: row for row in judged_rows(one.scan.budget)} for one in found.variants]
-    labels = list(dict.fromkeys(label for rows in judged for label in rows))
-    for label in ("", "requirements") if labels else ():
-        yield label, [""] * len(judged)
-    for label in labels:
-        cells = [
-            f"{'met' if rows[label].met else 'MISSED'} {rows[label].margin} "
-            if label in rows
-            else "- "
-            for rows in judged
-        ]
-        yield label, cells
+def verdict_rows(
+    found: Comparison, form: Callable[[State, str], str]
+) -> Iterator[tuple[str, list[str]]]:
+    """
+    Give the state of each variant, then each of its verdicts.
+
+    Parameters
+    ----------
+    found : Comparison
+        The scans.
+    form : callable
+        Writes a state and a margin; of the whole variant the margin is empty.
+
+    Yields
+    ------
+    tuple
+        Label, and a text for each variant.
+    """
+    variants = found.variants
+    judged = [{r.label: r for r in judged_rows(o.scan.setup, o.scan.budget)} for o in variants]
+    yield "all together", [form(worst_state(one.verdicts), "") for one in variants]
+    for label in dict.fromkeys(label for rows in judged for label in rows):
+        there = [rows.get(label) for rows in judged]
+        yield label, ["-" if row is None else form(row.state, row.margin) for row in there]
+
+
+def _verdicts(found: Comparison) -> list[str]:
+    """Tell the verdicts below the table, a line each, so that their words have room."""
+    heads = _heads(found)[0]
+    lines = ["verdicts"]
+    for label, cells in verdict_rows(found, _state_and_margin):
+        lines += wrapped(
+            "; ".join(f"{head} {cell}" for head, cell in zip(heads, cells, strict=True)),
+            f"  {label}: ",
+            "      ",
+        )
+    return lines
+
+
+def _state_and_margin(state: State, margin: str) -> str:
+    return f"{STATES[state]}, {margin}" if margin else STATES[state]
 
 
 def _cautions(found: Comparison) -> list[str]:
@@ -235,4 +290,4 @@ def _cautions(found: Comparison) -> list[str]:
 
 
 def _paragraph(text: str) -> list[str]:
-    return textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
+    return wrapped(text, "  ", "      ")

@@ -4,13 +4,18 @@ import re
 from collections.abc import Mapping
 
 from linesim.budget.case import values
+from linesim.budget.told import digits, rate
+from linesim.budget.verdicts import worst_state
+from linesim.report.verdict_words import name_of
 from linesim.study.compare import Compared, Comparison
 
 _SAME = 0.005
 """Ratios closer than this to 1 are told as the same; our choice."""
 _OVERLAP = 1.005
 _GAP = 0.995
-_MANY = 100
+_NOTHING = 1e-3
+_TENS = 9.95
+"""Two digits are enough below ten, but for what is next to 1."""
 _ROUGH = 0.25
 _SMALLEST = "smallest_detectable_um"
 _MODE = re.compile(r"\dx\d( \w+)?")
@@ -41,7 +46,7 @@ def _figure(one: Compared, group: str, name: str) -> float:
 
 def _against(first: Compared, one: Compared) -> str:
     told = (_light, _pixels, _found, _rate)
-    parts = [*(tell(first, one) for tell in told), _clipped(one)]
+    parts = [*(tell(first, one) for tell in told), _able(one)]
     return "; ".join(part for part in parts if part) + "."
 
 
@@ -57,14 +62,14 @@ def _light(first: Compared, one: Compared) -> str:
     if base_e <= 0:
         return f"{_name(one)} and {_name(first)} cannot be set against each other without light"
     ratio, longer = gained_e / base_e, gained_us / base_us
-    snr = _figure(one, "signal", "snr_white") / _figure(first, "signal", "snr_white")
+    snr = _figure(one, "signal", "snr_product") / _figure(first, "signal", "snr_product")
     same = abs(longer - 1) <= _SAME
     lead = "At the same exposure" if same else f"Exposed {gained_us:.4g} us, not {base_us:.4g} us"
     inner = "" if same else f" ({_times(ratio / longer) or 'as many '}at the same exposure)"
     coloured = isinstance(one.scan.budget["signal"]["snr_white"], Mapping)
     return (
         f"{lead}, {_name(one)} has {_times(ratio)}the electrons{inner} and {_times(snr)}the SNR "
-        f"of {_name(first)}{', in the weakest colour' if coloured else ''}"
+        f"on the product of {_name(first)}{', in the weakest colour' if coloured else ''}"
     )
 
 
@@ -72,9 +77,9 @@ def _times(ratio: float) -> str:
     """Write a factor with a blank behind; nothing for what is next to 1."""
     if abs(ratio - 1) <= _SAME:
         return ""
-    if ratio >= _MANY:
-        return f"{ratio:.0f} times "
-    return f"{ratio:.1f} times " if ratio > 1 + _ROUGH else f"{ratio:.2f} times "
+    if ratio < _NOTHING:
+        return "next to nothing of "
+    return f"{digits(ratio, 2 if 1 + _ROUGH < ratio < _TENS else 3)} times "
 
 
 def _pixels(first: Compared, one: Compared) -> str:
@@ -98,8 +103,8 @@ def _found(first: Compared, one: Compared) -> str:
 
 
 def _rate(first: Compared, one: Compared) -> str:
-    rate, before = (f"{_figure(each, 'geometry', 'line_rate_hz'):.5g}" for each in (one, first))
-    said = "at the same line rate" if rate == before else f"at {rate} lines/s, not {before}"
+    told, before = (rate(_figure(each, "geometry", "line_rate_hz"), 4) for each in (one, first))
+    said = "at the same line rate" if told == before else f"at {told}, not {before}"
     coverage = _figure(one, "geometry", "coverage")
     if coverage > _OVERLAP:
         return f"{said}, where its lines overlap: each strip is seen {coverage:.3g} times"
@@ -108,31 +113,54 @@ def _rate(first: Compared, one: Compared) -> str:
     return said
 
 
-def _clips(one: Compared) -> bool:
-    return max(values(one.scan.budget["signal"]["saturation_white"])) > 1
+def _runs_clear(one: Compared) -> bool:
+    """Tell whether a variant runs and does not clip: what else it may reach is no use."""
+    able = ("line_rate", "link", "exposure", "clipping")
+    return all(each.met for each in one.verdicts if each.requirement in able)
 
 
-def _clipped(one: Compared) -> str:
-    """Say so where figures of the linear model are more than the camera can deliver."""
-    share = max(values(one.scan.budget["signal"]["saturation_white"]))
-    return f"but its white clips, for it asks for {share:.3g} times the limit" if share > 1 else ""
+def _able(one: Compared) -> str:
+    """Say so where its figures are more than the station can deliver."""
+    if worst_state(one.verdicts) == "cannot run":
+        return "but it cannot run as it stands"
+    return "" if _runs_clear(one) else "but its picture clips"
 
 
 def _conclusion(found: Comparison) -> str:
-    if not any(one.verdicts for one in found.variants):
-        return f"Nothing is required, so none is judged; {_best(found.variants)}."
-    meeting = tuple(one for one in found.variants if one.meets_all)
+    """Say which meet what is asked; never that all do where one cannot run, clips or misses."""
+    variants = found.variants
+    meeting = tuple(one for one in variants if one.meets_all)
     if not meeting:
-        near = max(found.variants, key=_worst_margin)
-        missed = [verdict.requirement for verdict in near.verdicts if not verdict.met]
-        return (
-            f"None meets every requirement; nearest is {_name(near)}, which misses {_and(missed)}."
-        )
-    if len(meeting) == 1:
-        return f"Only {_name(meeting[0])} meets every requirement."
-    all_do = len(meeting) == len(found.variants)
-    who = "All variants" if all_do else _and([_name(one) for one in meeting])
-    return f"{who} meet every requirement; of them {_best(meeting)}."
+        return _none_meets(variants)
+    need = variants[0].scan.setup.requirement
+    asked = need.smallest_defect_um is not None or need.snr is not None
+    what = ("meets", "meet", "every requirement") if asked else ("runs", "run", "without clipping")
+    alone = len(meeting) == 1
+    who = f"Only {_name(meeting[0])}" if alone else _and([_name(one) for one in meeting])
+    if len(meeting) == len(variants):
+        who = "All variants"
+    said = f"{who} {what[0] if alone else what[1]} {what[2]}{_left_out(variants)}"
+    said = said if asked else f"Nothing is required. {said}"
+    return f"{said}." if alone else f"{said}; of them {_best(meeting)}."
+
+
+def _left_out(variants: tuple[Compared, ...]) -> str:
+    """Name those that cannot run."""
+    stuck = [_name(one) for one in variants if worst_state(one.verdicts) == "cannot run"]
+    return f"; {_and(stuck)} cannot run" if stuck else ""
+
+
+def _none_meets(variants: tuple[Compared, ...]) -> str:
+    running = tuple(one for one in variants if worst_state(one.verdicts) != "cannot run")
+    if not running:
+        return "None of them can run as it stands."
+    near = max(running, key=_worst_margin)
+    setup = near.scan.setup
+    missed = [name_of(setup, each.requirement) for each in near.verdicts if not each.met]
+    return (
+        f"None meets every requirement; nearest is {_name(near)}, which misses: {_and(missed)}"
+        f"{_left_out(variants)}."
+    )
 
 
 def _worst_margin(one: Compared) -> float:
@@ -140,10 +168,9 @@ def _worst_margin(one: Compared) -> float:
 
 
 def _best(variants: tuple[Compared, ...]) -> str:
-    """Name the highest SNR and the smallest disc found; what clips only if all do."""
-    variants = tuple(one for one in variants if not _clips(one)) or variants
-    snr = _leaders(variants, [_figure(one, "signal", "snr_white") for one in variants])
-    said = f"{_and(snr)} {_verb(snr, 'has', 'have')} the highest SNR on white"
+    """Name the highest SNR and the smallest disc found, among those that meet all."""
+    snr = _leaders(variants, [_figure(one, "signal", "snr_product") for one in variants])
+    said = f"{_and(snr)} {_verb(snr, 'has', 'have')} the highest SNR on the product"
     if not all(_SMALLEST in one.scan.budget["detection"] for one in variants):
         return said
     disc = _leaders(variants, [-_smallest_um(one) for one in variants])

@@ -8,43 +8,52 @@ from linesim.files.atomic import write_bytes
 from linesim.metrics.noise import Estimate
 from linesim.report.measured_lines import plus_minus, row
 from linesim.report.plots import INK, new_figure, png_bytes, style
+from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
 from linesim.study.injection import Injection
 
-_FAINT = 0.1
-_ONE_NOISE = (
-    "the closed form gives the defect the noise of white; a dark one of this contrast has less and "
-    "stands out more"
-)
 _THRESHOLDS = np.linspace(9, -5, 400)
 
 
-def detection_figures(found: Injection) -> dict[str, float]:
+def detection_figures(found: tuple[Injection, ...]) -> dict[str, object]:
     """
     Give what was found, as JSON has it.
 
     Parameters
     ----------
-    found : Injection
-        Outputs of the filter.
+    found : tuple of Injection
+        Outputs of the search, one a channel.
 
     Returns
     -------
     dict
-        Figures by name.
+        Figures by name; of a colour camera one each a colour.
     """
+    each = [_figures(one) for one in found]
+    if len(each) == 1:
+        return dict(each[0])
+    return {name: dict(zip(COLOURS, (one[name] for one in each), strict=True)) for name in each[0]}
+
+
+def _figures(found: Injection) -> dict[str, float]:
     return {
-        "injections": len(found.with_defect),
+        "injections": len(found.best),
+        "alarm_threshold": found.threshold,
+        "detection_rate": found.found_rate,
+        "detection_rate_sd": found.found_rate_sd,
+        "expected_detection_rate": found.closed_rate,
         "dprime": found.dprime,
         "dprime_sd": found.dprime_sd,
         "expected_dprime": found.closed_dprime,
         "roc_area": found.roc_area,
         "roc_area_sd": found.roc_area_sd,
         "expected_roc_area": found.expected_roc_area,
+        "peaks": found.peaks,
+        "expected_peaks": found.closed_peaks,
     }
 
 
-def detection_text(setup: Setup, found: Injection) -> str:
+def detection_text(setup: Setup, found: tuple[Injection, ...]) -> str:
     """
     Lay out what was found for the console.
 
@@ -52,8 +61,8 @@ def detection_text(setup: Setup, found: Injection) -> str:
     ----------
     setup : Setup
         The station.
-    found : Injection
-        Outputs of the filter.
+    found : tuple of Injection
+        Outputs of the search, one a channel.
 
     Returns
     -------
@@ -61,43 +70,55 @@ def detection_text(setup: Setup, found: Injection) -> str:
         Lines of at most 100 characters.
     """
     need = setup.requirement
+    head = (
+        f"search for {len(found[0].best)} discs of {need.smallest_defect_um:g} um, darker than the "
+        f"product by {100 * need.defect_contrast:g} %"
+    )
+    lines = [head]
+    names = COLOURS if len(found) > 1 else ("",)
+    for name, one in zip(names, found, strict=True):
+        lines += ["", name] if name else []
+        lines += _channel_rows(one)
+    return "\n".join(lines)
+
+
+def _channel_rows(found: Injection) -> list[str]:
     seen = Estimate(value=found.dprime, sd=found.dprime_sd)
     area = Estimate(value=found.roc_area, sd=found.roc_area_sd)
-    head = (
-        f"matched filter on {len(found.with_defect)} discs of {need.smallest_defect_um:g} um, "
-        f"contrast {need.defect_contrast:g}"
-    )
-    strong = need.defect_contrast > _FAINT
-    off = (found.dprime - found.closed_dprime) / found.dprime_sd
-    return "\n".join(
-        [
-            head,
-            *row("d' measured", f"{plus_minus(seen)}; closed form {found.closed_dprime:.4g}"),
-            *row("difference", f"{found.dprime / found.closed_dprime - 1:+.1%}, {off:+.1f} sigma"),
-            *row(
-                "area under the ROC curve",
-                f"{plus_minus(area)}; mean of Φ(d'/√2) {found.expected_roc_area:.5f}",
-            ),
-            *row(
-                "places on the pixel grid",
-                f"{len(found.each_dprime)}, d' from {found.each_dprime.min():.3g} to "
-                f"{found.each_dprime.max():.3g}",
-            ),
-            *row("mind", _ONE_NOISE if strong else ""),
-        ]
-    )
+    rate = f"{100 * found.found_rate:.2f} ± {100 * found.found_rate_sd:.2f} %"
+    return [
+        *row("found of them", f"{rate}; closed form {100 * found.closed_rate:.2f} %"),
+        *row("alarm from", f"{found.threshold:.4g} sigma on, place not known"),
+        *row(
+            "d' where the place is known",
+            f"{plus_minus(seen)}; closed form {found.closed_dprime:.4g}",
+        ),
+        *row(
+            "area under the ROC curve",
+            f"{plus_minus(area)}; mean of Φ(d'/√2) {found.expected_roc_area:.5f}",
+        ),
+        *row(
+            "places on the pixel grid",
+            f"{len(found.each_dprime)}, d' from {found.each_dprime.min():.3g} to "
+            f"{found.each_dprime.max():.3g}",
+        ),
+        *row(
+            "peaks of noise",
+            f"{found.peaks:.0f} over a lower threshold; closed form {found.closed_peaks:.0f}",
+        ),
+    ]
 
 
-def write_roc(setup: Setup, found: Injection, path: Path) -> None:
+def write_roc(setup: Setup, trial: tuple[Injection, ...], path: Path) -> None:
     """
-    Draw the ROC curve, measured and by the closed form.
+    Draw the ROC curve of the weakest channel where the place is known, and by the closed form.
 
     Parameters
     ----------
     setup : Setup
         The station.
-    found : Injection
-        Outputs of the filter.
+    trial : tuple of Injection
+        Outputs of the search, one a channel.
     path : pathlib.Path
         PNG file.
 
@@ -108,6 +129,7 @@ def write_roc(setup: Setup, found: Injection, path: Path) -> None:
     """
     from scipy.special import ndtr  # noqa: PLC0415 -- not needed for --help
 
+    found = min(trial, key=lambda one: one.closed_dprime)
     figure, ((axes,),) = new_figure(width_mm=120, height_mm=110)
     false, hit = found.rates(_THRESHOLDS)
     axes.plot([0, 1], [0, 1], color=INK, linewidth=0.8, linestyle=":")

@@ -1,5 +1,7 @@
 """Numbers as people write them."""
 
+_LEAST = 1e-9
+
 
 def people_number(value: float) -> str:
     """
@@ -19,3 +21,26 @@ def people_number(value: float) -> str:
         return f"{value:.3g}"
     rounded = float(f"{value:.4g}")
     return f"{rounded:.0f}" if rounded >= 1000 else f"{rounded:g}"  # noqa: PLR2004 -- whole from here
+
+
+def plain_number(value: float, digits: int = 4) -> str:
+    """
+    Write a number to some digits, never with an exponent.
+
+    Parameters
+    ----------
+    value : float
+        Finite.
+    digits : int
+        Significant ones.
+
+    Returns
+    -------
+    str
+        Nothing is said of what lies under a billionth: it is 0.
+    """
+    from numpy import format_float_positional  # noqa: PLC0415 -- not needed for --help
+
+    if 0 < abs(value) < _LEAST:
+        return "0"
+    return format_float_positional(float(f"{value:.{digits}g}"), trim="-")

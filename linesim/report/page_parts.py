@@ -7,7 +7,7 @@ What a page is made of: frozen parts that know nothing of HTML, in sections.
 from dataclasses import dataclass
 from typing import ClassVar
 
-from linesim.report.rows import Judged
+from linesim.report.judged_rows import Judged, Outcome
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -274,6 +274,8 @@ class Page:
         Of the job.
     job : str
         What kind of page it is.
+    outcome : tuple of Outcome
+        What stands first: one a station.
     lead : tuple of str
         The job in words, a paragraph each.
     sections : tuple of Section
@@ -282,5 +284,6 @@ class Page:
 
     title: str
     job: str
+    outcome: tuple[Outcome, ...] = ()
     lead: tuple[str, ...]
     sections: tuple[Section, ...]

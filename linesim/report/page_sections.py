@@ -1,13 +1,15 @@
 """Sections that tell of one station, ready for the page of any command."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from linesim.budget.budget import Budget
-from linesim.budget.case import values
+from linesim.budget.case import Value, values
 from linesim.budget.safety import CODES, MACHINERY, Shared, shared_cautions
+from linesim.budget.told import digits, percent, rate
 from linesim.forward.station import station
 from linesim.report.geometry_drawing import lines_on_target, rows_of_sensor
+from linesim.report.judged_rows import judged_rows
 from linesim.report.light_bars import light_bars, noise_bars
 from linesim.report.numerals import people_number
 from linesim.report.page_parts import (
@@ -18,14 +20,11 @@ from linesim.report.page_parts import (
     Section,
     Table,
     Tables,
-    Text,
     Verdicts,
 )
-from linesim.report.rows import Row, figure_rows, judged_rows
+from linesim.report.rows import Row, figure_rows
 from linesim.report.signal_plots import mtf_plots, noise_plot
 from linesim.setup.setup import Setup
-
-_ALL_MET = {1: "The requirement is met.", 2: "Both requirements are met."}
 
 
 def _span(value: object, form: Callable[[float], str] = people_number) -> str:
@@ -33,6 +32,12 @@ def _span(value: object, form: Callable[[float], str] = people_number) -> str:
     each = values(value)
     low, high = (form(number) for number in (min(each), max(each)))
     return low if low == high else f"{low} to {high}"
+
+
+def _ends(signal: Mapping[str, Value]) -> str:
+    """Tell the SNR at the ends of the line, where it is another."""
+    ends = signal.get("snr_product_ends", signal["snr_product"])
+    return "" if ends == signal["snr_product"] else f"at the ends of the line {_span(ends, digits)}"
 
 
 def facts(found: Budget) -> Facts:
@@ -60,14 +65,19 @@ def facts(found: Budget) -> Facts:
                 f"{place['object_pixel_x_um']:.4g} × {place['object_pixel_y_um']:.4g} µm",
                 "across × along",
             ),
-            ("line rate", f"{place['line_rate_hz']:.5g} Hz", ""),
-            ("exposure", f"{exposure['exposure_us']:.4g} us", f"duty {exposure['duty']:.0%}"),
+            ("line rate", rate(float(place["line_rate_hz"]), 4), ""),
+            (
+                "exposure",
+                f"{digits(exposure['exposure_us'], 4)} us",
+                f"duty {percent(exposure['duty'])}",
+            ),
             ("motion blur", f"{exposure['motion_blur_px']:.3g} px", "object pixels along"),
             ("white", f"{_span(signal['electrons_white'])} e", "in a delivered pixel"),
-            ("SNR on white", _span(signal["snr_white"], "{:.3g}".format), decibels),
+            ("SNR on white", _span(signal["snr_white"], digits), decibels),
+            ("SNR on the product", _span(signal["snr_product"], digits), _ends(signal)),
             (
-                "saturation",
-                _span(signal["saturation_white"], "{:.0%}".format),
+                "saturation on white",
+                _span(signal["saturation_white"], percent),
                 f"of the nearest limit ({limit})",
             ),
             (
@@ -79,12 +89,14 @@ def facts(found: Budget) -> Facts:
     )
 
 
-def requirement_section(found: Budget) -> Section:
+def requirement_section(setup: Setup, found: Budget) -> Section:
     """
     Tell first whether the station is good enough.
 
     Parameters
     ----------
+    setup : Setup
+        The station.
     found : Budget
         With its verdicts.
 
@@ -93,18 +105,8 @@ def requirement_section(found: Budget) -> Section:
     Section
         Verdicts, and the figures to be seen first.
     """
-    rows = judged_rows(found)
-    missed = sum(not row.met for row in rows)
-    if not rows:
-        words = "The setup names no requirement, so there is no verdict."
-    elif missed:
-        words = f"{missed} of {len(rows)} requirements missed."
-    else:
-        words = _ALL_MET.get(len(rows), f"All {len(rows)} requirements are met.")
-    table: tuple[Part, ...] = (Verdicts(rows=rows),) if rows else ()
-    return Section(
-        title="Is it good enough?", parts=(Text(paragraphs=(words,)), *table, facts(found))
-    )
+    parts: tuple[Part, ...] = (Verdicts(rows=judged_rows(setup, found)), facts(found))
+    return Section(title="Is it good enough?", parts=parts)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,12 +174,14 @@ def _table(title: str, rows: tuple[Row, ...]) -> Table:
     return Table(title=title, rows=tuple(cells))
 
 
-def figure_section(found: Budget, measured: tuple[Row, ...] = ()) -> Section:
+def figure_section(setup: Setup, found: Budget, measured: tuple[Row, ...] = ()) -> Section:
     """
     Show all figures by group.
 
     Parameters
     ----------
+    setup : Setup
+        The station.
     found : Budget
         The closed-form figures.
     measured : tuple of Row
@@ -188,7 +192,7 @@ def figure_section(found: Budget, measured: tuple[Row, ...] = ()) -> Section:
     Section
         A table a group.
     """
-    tables = [_table(name, rows) for name, rows in figure_rows(found).items()]
+    tables = [_table(name, rows) for name, rows in figure_rows(setup, found).items()]
     if measured:
         tables.append(_table("measured on the image", measured))
     return Section(title="All figures", parts=(Tables(tables=tuple(tables)),))

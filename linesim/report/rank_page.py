@@ -18,8 +18,7 @@ from linesim.study.rank_row import Row
 _FIGURES = (
     ("light, W/m²", "irradiance_target_w_m2"),
     ("web, m²/s", "area_rate_m2_s"),
-    ("SNR on white", "snr_white"),
-    ("white over limit", "saturation_white"),
+    ("brightest part over limit", "clipping_share"),
     ("depth of field, mm", "depth_of_field_mm"),
 )
 
@@ -27,24 +26,29 @@ _FIGURES = (
 def _table(title: str, rows: Sequence[Row], found: Ranking) -> Table:
     """Set options side by side: what each chooses, and what that gives."""
     several = [axis.name for axis in found.space.axes if len(axis.points) > 1]
-    figures = (*_FIGURES, ("finds from, um", found.size_name))
     head = (
         "",
         *(short(name).replace("_", " ") for name in several),
-        *(label for label, _ in figures),
+        *(label for label, _ in _FIGURES),
+        "SNR on the product",
+        "finds from, um",
     )
     cells = tuple(
         (
             str(place),
             *(row.choice[name] for name in several),
-            *(
-                people_number(row.figures[name]) if name in row.figures else "-"
-                for _, name in figures
-            ),
+            *(people_number(row.figures[name]) for _, name in _FIGURES),
+            people_number(row.worst("snr_product")),
+            _size(row, found),
         )
         for place, row in enumerate(rows, 1)
     )
     return Table(title=title, head=head, rows=cells)
+
+
+def _size(row: Row, found: Ranking) -> str:
+    size_um = row.largest(found.size_name)
+    return "-" if size_um is None else people_number(size_um)
 
 
 def _missed(found: Ranking) -> Table:

@@ -68,7 +68,7 @@ def _draw_front(axes: "Axes", found: Ranking) -> None:
     axes.set_title("options that meet every demand, and their front", loc="left", fontsize=9)
     axes.set_xlabel(_light(found, found.order)[1])
     axes.set_ylabel("smallest defect found, µm")
-    light, size_um = _light(found, found.order)[0], found.figures[found.size_name][found.order]
+    light, size_um = _light(found, found.order)[0], found.size_um[found.order]
     seen = np.isfinite(size_um)
     if not seen.any():
         axes.text(0.5, 0.5, "none", ha="center", transform=axes.transAxes)
@@ -106,7 +106,7 @@ def _draw_speeds(axes: "Axes", found: Ranking) -> None:
     chosen = np.linspace(0, len(several) - 1, min(len(several), _MOST_SPEEDS)).round()
     for look, each in enumerate(several[np.unique(chosen.astype(np.intp))]):
         here = found.front[speed == each]
-        light, size_um = _light(found, here)[0], found.figures[found.size_name][here]
+        light, size_um = _light(found, here)[0], found.size_um[here]
         order = np.lexsort((size_um, light))
         sparse = max(1, len(order) // 12)
         line: Any = {**style(look), "marker": MARKS[look], "markersize": 4, "markevery": sparse}

@@ -4,6 +4,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from linesim.budget.safety import CODES, MACHINERY
+from linesim.report.numerals import plain_number
 from linesim.report.people import rank_people
 from linesim.report.rank_words import REASONS, answer, percent, refusals, short
 from linesim.study.rank import Ranking
@@ -12,14 +13,15 @@ from linesim.study.rank_row import Row
 _WIDTH = 100
 _LIGHT = "irradiance_target_w_m2"
 _DEPTH = "depth mm"
+_SNR = "snr_product"
 _COLUMNS = (
-    ("light W/m²", _LIGHT, "{:.4g}"),
-    ("web m²/s", "area_rate_m2_s", "{:.3g}"),
-    ("SNR", "snr_white", "{:.4g}"),
-    ("white", "saturation_white", "{:.0%}"),
-    (_DEPTH, "depth_of_field_mm", "{:.3g}"),
+    ("light W/m²", _LIGHT, 4),
+    ("web m²/s", "area_rate_m2_s", 3),
+    ("SNR product", _SNR, 4),
+    ("over limit", "clipping_share", 2),
+    (_DEPTH, "depth_of_field_mm", 3),
 )
-_LAST = ("finds um", "{:.4g}")
+_FINDS = "finds um"
 _LIGHT_KEYS = ("light.illuminance", "light.irradiance")
 _REASON_WIDTH = 48
 _IN = " " * 6
@@ -95,12 +97,12 @@ def _table(rows: Sequence[Row], found: Ranking) -> list[str]:
 def _figure_columns(rows: Sequence[Row], found: Ranking) -> Iterator[Column]:
     keys = frozenset().union(*(axis.keys for axis in found.space.axes))
     told = not keys.isdisjoint(_LIGHT_KEYS) and "light.spectrum" not in keys
-    for head, name, form in (*_COLUMNS, (_LAST[0], found.size_name, _LAST[1])):
+    for head, name, digits in _COLUMNS:
         if name != _LIGHT or not told:  # a light that is chosen stands among the choices
-            yield (
-                head,
-                [form.format(row.figures[name]) if name in row.figures else "-" for row in rows],
-            )
+            values = [row.worst(name) if name == _SNR else row.figures[name] for row in rows]
+            yield head, [plain_number(value, digits) for value in values]
+    sizes = [row.largest(found.size_name) for row in rows]
+    yield _FINDS, ["-" if size is None else plain_number(size) for size in sizes]
 
 
 def _width(columns: Sequence[Column]) -> int:

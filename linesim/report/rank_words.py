@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from linesim.report.numerals import plain_number
 from linesim.study.axes import SHARE
 from linesim.study.judged import DEMANDS
 from linesim.study.rank import Ranking
@@ -18,7 +19,8 @@ REASONS = {
     "least_field_of_view": "field of view under least_field_of_view",
     "least_depth_of_field": "depth of field under least_depth_of_field",
     "saturation": "white over most_saturation of the nearest limit",
-    "snr": "SNR on white too low",
+    "clipping": "the brightest part of the target clips",
+    "snr": "SNR on the product too low",
     "smallest_defect": "smallest defect not found as surely as wanted",
 }
 """What it means to miss a demand."""
@@ -82,7 +84,7 @@ def answer(found: Ranking) -> tuple[str, ...]:
     if passing == 0:
         return (f"No: of {total} options none meets every demand.", *_nearest(found))
     best = found.rows[0]
-    share = "all" if passing == total else f"{passing / total:.1%}"
+    share = "all" if passing == total else percent(passing / total)
     return (
         f"Yes: {passing} of {total} options ({share}) meet every demand.",
         f"The least light does with {chosen(best, found)}: {_reached(best, found)}.",
@@ -104,15 +106,16 @@ def _nearest(found: Ranking) -> Iterator[str]:
 
 def _reached(row: Row, found: Ranking) -> str:
     need, figures = row.setup.requirement, row.figures
-    snr = f"SNR on white {figures['snr_white']:.4g}"
-    parts = [snr if need.snr is None else f"{snr} ({need.snr:g} wanted)"]
-    if found.size_name in figures:
+    snr = f"SNR on the product {plain_number(row.worst('snr_product'))}"
+    parts = [snr if need.snr is None else f"{snr} ({plain_number(need.snr)} wanted)"]
+    size_um = row.largest(found.size_name)
+    if size_um is not None:
         what = "diameter" if need.defect_shape == "disc" else "width"
-        size = f"defects found from {figures[found.size_name]:.3g} um {what}"
+        size = f"defects found from {plain_number(size_um, 3)} um {what}"
         wanted = need.smallest_defect_um
-        parts.append(size if wanted is None else f"{size} ({wanted:g} um wanted)")
-    parts.append(f"white at {figures['saturation_white']:.0%} of the nearest limit")
-    parts.append(f"{figures['area_rate_m2_s']:.3g} m²/s of web")
+        parts.append(size if wanted is None else f"{size} ({plain_number(wanted)} um wanted)")
+    parts.append(f"the brightest part at {percent(figures['clipping_share'])} of the nearest limit")
+    parts.append(f"{plain_number(figures['area_rate_m2_s'], 3)} m²/s of web")
     return "; ".join(parts)
 
 
@@ -153,7 +156,13 @@ def percent(share: float) -> str:
         Such as "12%" or "under 0.1%".
     """
     small = 0.001
-    return "under 0.1%" if share < small else f"{float(f'{100 * share:.2g}'):g}%"
+    if share < small:
+        return "under 0.1%"
+    if 1 - small < share < 1:
+        return "over 99.9%"
+    if 0.99 < share < 1:  # noqa: PLR2004 -- what two digits would round to all
+        return f"{100 * share:.1f}%"
+    return f"{float(f'{100 * share:.2g}'):g}%"
 
 
 def refusals(found: Ranking) -> list[str]:

@@ -1,89 +1,144 @@
-"""Figures and verdicts in words: by group with their units, as console and page show them."""
+"""Figures in words: by group with their units, as console and page show them."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from string import Formatter
+from typing import Any, NamedTuple
 
 from linesim.budget.budget import Budget
-from linesim.budget.verdicts import NEVER, Verdict
+from linesim.budget.case import values
+from linesim.budget.clipping import PLACES, clipping_limit, signal_at
+from linesim.budget.figures import ENDS
+from linesim.budget.told import alarms, chance, digits, percent, rate
+from linesim.forward.station import station
 from linesim.setup.channels import COLOURS
+from linesim.setup.setup import Setup
 from linesim.study.scan import Scan
 from linesim.study.streamed import FiledScan
 
-_FEWEST = 1e-6
-"""False alarms on a square metre that are told as no more than that many."""
-_LARGE = 10
-"""Margins from here on are told as a factor."""
-_LABELS: dict[str, tuple[tuple[str, ...], ...]] = {
+_RULES = 0.5
+"""Share of the noise from which on a texture decides what is found."""
+
+
+class _Said(NamedTuple):
+    """A row: what stands in front, the figures, once behind all colours, and at the ends."""
+
+    label: str
+    text: str
+    behind: str = ""
+    ends: str = ""
+
+
+_LABELS: dict[str, tuple[_Said, ...]] = {
     "geometry": (
-        ("object pixel", "{object_pixel_x_um:.4g} x {object_pixel_y_um:.4g} um (across x along)"),
-        ("line advance", ("{line_advance_um:.4g} um, coverage {coverage:.3g}, "
-         "aspect {pixel_aspect:.3g}")),
-        ("image", "{image_width_px} px x {image_lines} lines"),
-        ("seen on the target", "{field_of_view_mm:.4g} mm x {scan_length_mm:.4g} mm"),
-        ("line rate", ("{line_rate_hz:.5g} Hz (matched {matched_line_rate_hz:.5g}, "
-         "square {square_line_rate_hz:.5g})")),
-        ("top speed of the camera", "{max_speed_mm_s:.4g} mm/s"),
-        ("image data", "{data_rate_mb_s:.4g} MB/s"),
-        ("depth of field", "{depth_of_field_mm:.3g} mm"),
-        ("working distance", "{working_distance_mm:.4g} mm"),
-        ("colour against green", "{misregistration_px:z.3g}", " lines"),
-        ("swing of it by ripple", "{misregistration_swing_px:z.3g}", " lines"),
+        _Said("object pixel", "{object_pixel_x_um:.4g} x {object_pixel_y_um:.4g} um "
+              "(across x along)"),
+        _Said("line advance", "{line_advance_um:.4g} um, coverage {coverage:.3g}, "
+              "aspect {pixel_aspect:.3g}"),
+        _Said("image", "{image_width_px} px x {image_lines} lines"),
+        _Said("seen on the target", "{field_of_view_mm:.4g} mm x {scan_length_mm:.4g} mm"),
+        _Said("line rate", "{line_rate_hz:rate} (matched {matched_line_rate_hz:rate}, "
+              "square {square_line_rate_hz:rate})"),
+        _Said("top speed of the camera", "{max_speed_mm_s:.4g} mm/s"),
+        _Said("image data", "{data_rate_mb_s:.4g} MB/s"),
+        _Said("depth of field", "{depth_of_field_mm:.3g} mm"),
+        _Said("working distance", "{working_distance_mm:.4g} mm"),
+        _Said("colour against green", "{misregistration_px:z.3g}", " lines"),
+        _Said("swing of it by ripple", "{misregistration_swing_px:z.3g}", " lines"),
     ),
     "exposure": (
-        ("exposure", "{exposure_us:.4g} us of {line_period_us:.4g} us (duty {duty:.0%})"),
-        ("motion blur", "{motion_blur_um:.4g} um ({motion_blur_px:.3g} object pixels)"),
+        _Said("exposure", "{exposure_us:.4g} us of {line_period_us:.4g} us (duty {duty:part})"),
+        _Said("motion blur", "{motion_blur_um:.4g} um ({motion_blur_px:.3g} object pixels)"),
+    ),
+    "limits": (
+        _Said("line rate of the camera", "{line_rate_needed}", " ({line_rate_share:part})"),
+        _Said("data on the link", "{link_needed}", " ({link_share:part})"),
+        _Said("exposure in the period", "{exposure_needed}", " ({exposure_share:part})"),
+        _Said("brightest part", "{clipping_share:part}", " of {clipping_limit}, noise included"),
     ),
     "signal": (
-        ("irradiance on the target", "{irradiance_target_w_m2:.4g} W/m²"),
-        ("irradiance on the sensor", "{irradiance_sensor_w_m2:.4g} W/m²"),
-        ("white", "{electrons_white:.5g} e, noise {noise_white_e:.4g} e, {dn_white:.5g} DN"),
-        ("dark signal", "{dark_e:.4g} e"),
-        ("SNR on white", ("{snr_white:.4g} ({snr_white_db:.3g} dB), "
-         "with fixed pattern {snr_total_white:.4g}")),
-        ("saturation", "{saturation_white:.1%}", " of the nearest limit ({saturation_limit})"),
+        _Said("irradiance on the target", "{irradiance_target_w_m2:.4g} W/m²"),
+        _Said("irradiance on the sensor", "{irradiance_sensor_w_m2:.4g} W/m²"),
+        _Said("white", "{electrons_white:.5g} e, noise {noise_white_e:.4g} e, {dn_white:.5g} DN",
+              ends="{electrons_white_ends:.5g} e"),
+        _Said("product", "{electrons_product:.5g} e, {dn_product:.5g} DN",
+              ends="{electrons_product_ends:.5g} e"),
+        _Said("dark signal", "{dark_e:.4g} e"),
+        _Said("SNR on white", "{snr_white:.4g} ({snr_white_db:.3g} dB), "
+              "with fixed pattern {snr_total_white:.4g}", ends="{snr_white_ends:.4g}"),
+        _Said("SNR on the product", "{snr_product:.4g}", ends="{snr_product_ends:.4g}"),
+        _Said("saturation on white", "{saturation_white:part}",
+              " of the nearest limit ({saturation_limit})"),
     ),
     "camera": (
-        ("dark noise", "{dark_noise_e:.4g} e"),
-        ("sensitivity threshold", "{threshold_e:.4g} e"),
-        ("saturation capacity", ("{saturation_e:.5g} e, SNR there {snr_max:.4g} "
-         "({snr_max_db:.3g} dB)")),
-        ("dynamic range", "{dynamic_range:.4g} ({dynamic_range_db:.3g} dB)"),
+        _Said("dark noise", "{dark_noise_e:.4g} e"),
+        _Said("sensitivity threshold", "{threshold_e:.4g} e"),
+        _Said("saturation capacity", "{saturation_e:.5g} e, SNR there {snr_max:.4g} "
+              "({snr_max_db:.3g} dB)"),
+        _Said("dynamic range", "{dynamic_range:.4g} ({dynamic_range_db:.3g} dB)"),
     ),
     "resolution": (
-        ("Nyquist", "{nyquist_x_lp_mm:.4g} / {nyquist_y_lp_mm:.4g} lp/mm (across / along)"),
-        ("MTF at Nyquist", ("{mtf_nyquist_x:.2f} / {mtf_nyquist_y:.2f}, "
-         "of it motion {mtf_motion_nyquist_y:.2f}")),
-        ("MTF50", "{mtf50_x_lp_mm:.4g} / {mtf50_y_lp_mm:.4g} lp/mm on the target"),
+        _Said("Nyquist", "{nyquist_x_lp_mm:.4g} / {nyquist_y_lp_mm:.4g} lp/mm (across / along)"),
+        _Said("MTF at Nyquist", "{mtf_nyquist_x:.2f} / {mtf_nyquist_y:.2f}, "
+              "of it motion {mtf_motion_nyquist_y:.2f}"),
+        _Said("MTF50", "{mtf50_x_lp_mm:.4g} / {mtf50_y_lp_mm:.4g} lp/mm on the target"),
     ),
     "detection": (
-        ("smallest defect", "{defect_px_x:.3g} x {defect_px_y:.3g} px"),
-        ("defect contrast / noise", "{defect_cnr:.4g} a sample"),
-        ("found of them", "{detection_rate:.4%} at d' {defect_dprime:.4g}"),
-        ("alarms for the share wanted", "at most {false_alarms_per_m2:.2g}/m²"),
-        ("smallest disc found", "{smallest_detectable_um:.4g} um",
-         "; alarm from {alarm_threshold:.3g} sigma on"),
-        ("thinnest scratch found", "{smallest_width_um:.4g} um"),
-        ("by Rose's criterion, d' 5", "{rose_diameter_um:.4g} um",
-         "; but {rose_false_alarms_per_m2:.2g} alarms/m²"),
+        _Said("smallest defect", "{defect_px_x:.3g} x {defect_px_y:.3g} px"),
+        _Said("defect contrast / noise", "{defect_cnr:.4g} a sample", ends="{defect_cnr_ends:.4g}"),
+        _Said("found of them", "{detection_rate:chance} at d' {defect_dprime:.4g}",
+              ends="{detection_rate_ends:chance} at d' {defect_dprime_ends:.4g}"),
+        _Said("false alarms", "{false_alarms_per_m2:alarms}, for the share wanted",
+              ends="{false_alarms_per_m2_ends:alarms}"),
+        _Said("smallest disc found", "{smallest_detectable_um:.4g} um",
+              ends="{smallest_detectable_um_ends:.4g} um"),
+        _Said("thinnest scratch found", "{smallest_width_um:.4g} um",
+              ends="{smallest_width_um_ends:.4g} um"),
+        _Said("texture in the noise", "{texture_share:texture}"),
+        _Said("alarm from", "{alarm_threshold:.3g}", " sigma on"),
+        _Said("by Rose's criterion, d' 5", "{rose_diameter_um:.4g}", " um"),
+        _Said("false alarms at his d' 5", "{rose_false_alarms_per_m2:alarms}"),
     ),
 }  # fmt: skip
-"""Of each row: what stands in front, the figures, and what stands once behind all colours."""
-_MEASURED: tuple[tuple[str, ...], ...] = (
-    ("white", "{electrons_white:.5g} e, noise {noise_white_e:.4g} e, {dn_white:.5g} DN"),
-    ("SNR on white", ("{snr_white:.4g} ({snr_white_db:.3g} dB), "
-     "with fixed pattern {snr_total_white:.4g}")),
-    ("MTF at Nyquist across", "{mtf_nyquist_x:.2f}, MTF50 {mtf50_x_lp_mm:.4g} lp/mm"),
-    ("MTF at Nyquist along", "{mtf_nyquist_y:.2f}, MTF50 {mtf50_y_lp_mm:.4g} lp/mm"),
-    ("samples", ("{dn_min} to {dn_max} DN, mean {dn_mean:.5g}, at full scale "
-     "{share_at_full_scale:.2%}")),
+_MEASURED = (
+    _Said("white", "{electrons_white:.5g} e, noise {noise_white_e:.4g} e, {dn_white:.5g} DN"),
+    _Said("SNR on white", "{snr_white:.4g} ({snr_white_db:.3g} dB), "
+          "with fixed pattern {snr_total_white:.4g}"),
+    _Said("MTF at Nyquist across", "{mtf_nyquist_x:.2f}, MTF50 {mtf50_x_lp_mm:.4g} lp/mm"),
+    _Said("MTF at Nyquist along", "{mtf_nyquist_y:.2f}, MTF50 {mtf50_y_lp_mm:.4g} lp/mm"),
+    _Said("samples", "{dn_min} to {dn_max} DN, mean {dn_mean:.5g}, at full scale "
+          "{share_at_full_scale:part}"),
 )  # fmt: skip
-_WANTED = {
-    "snr": ("SNR on white", "{wanted:.4g} wanted, {got:.4g} got"),
-    "smallest_defect": ("smallest defect found", "{wanted:.4g} um wanted, {got:.4g} um got"),
-    "detection_rate": ("share of the defects found", "{wanted:.4%} wanted, {got:.4%} got"),
-    "false_alarms_per_m2": ("false alarms per m²", "{wanted:.3g} wanted, {got:.3g} got"),
+
+
+def _texture(share: float) -> str:
+    """Say what more light would do where the product's own texture is most of the noise."""
+    rules = ": it rules, and more light does not help" if share > _RULES else ""
+    return f"{percent(share)} of it{rules}"
+
+
+_FORMS: Mapping[str, Callable[[float], str]] = {
+    "rate": lambda value: rate(value, 4),
+    "chance": chance,
+    "alarms": alarms,
+    "part": percent,
+    "texture": _texture,
 }
+
+
+class _Words(Formatter):
+    """Writes numbers as people do, by a form's name or to some digits."""
+
+    def format_field(self, value: Any, format_spec: str) -> str:  # noqa: ANN401 -- of the face
+        """Write one value."""
+        if format_spec in _FORMS:
+            return _FORMS[format_spec](float(value))
+        if format_spec.endswith("g"):
+            return digits(float(value), int(format_spec[:-1].rpartition(".")[2]))
+        return str(super().format_field(value, format_spec))
+
+
+_WORDS = _Words()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,19 +161,34 @@ class Row:
     text: str
 
 
-def _row(label: str, text: str, behind: str, values: Mapping[str, object]) -> list[Row]:
+def _row(said: _Said, values: Mapping[str, object]) -> list[Row]:
     """Fill one row; a row that lacks a figure is left out."""
-    named = [name for _, name, _, _ in Formatter().parse(text + behind) if name]
-    if not all(name in values for name in named):
+    label, behind = said.label, said.behind
+    if not all(name in values for name in _names(said.text + behind)):
         return []
-    by_colour = [name for name in named if isinstance(values[name], Mapping)]
+    text = said.text + _at_ends(said, values)
+    if any(isinstance(values[name], Mapping) for name in _names(behind)):
+        text, behind = text + behind, ""
+    by_colour = [name for name in _names(text + behind) if isinstance(values[name], Mapping)]
     if not by_colour:
-        return [Row(label=label, colour="", text=(text + behind).format_map(values))]
-    filled = {colour: text.format_map(_of(colour, values)) for colour in COLOURS}
+        return [Row(label=label, colour="", text=_WORDS.vformat(text + behind, (), values))]
+    filled = {colour: _WORDS.vformat(text, (), _of(colour, values)) for colour in COLOURS}
     if len(by_colour) == 1:  # short enough to stand side by side
-        beside = ", ".join(f"{colour} {said}" for colour, said in filled.items())
-        return [Row(label=label, colour="", text=f"{beside}{behind.format_map(values)}")]
-    return [Row(label=label, colour=colour, text=said) for colour, said in filled.items()]
+        beside = ", ".join(f"{colour} {each}" for colour, each in filled.items())
+        return [Row(label=label, colour="", text=beside + _WORDS.vformat(behind, (), values))]
+    return [Row(label=label, colour=colour, text=each) for colour, each in filled.items()]
+
+
+def _names(text: str) -> list[str]:
+    return [name for _, name, _, _ in Formatter().parse(text) if name]
+
+
+def _at_ends(said: _Said, values: Mapping[str, object]) -> str:
+    """Give what stands there for the ends of the line; nothing where they are as the middle."""
+    names = _names(said.ends)
+    if all(values.get(name) == values.get(name.removesuffix(ENDS)) for name in names):
+        return ""
+    return f"; at the ends {said.ends}" if all(n in values for n in names) else "; at the ends none"
 
 
 def _of(colour: str, values: Mapping[str, object]) -> dict[str, object]:
@@ -129,37 +199,50 @@ def _of(colour: str, values: Mapping[str, object]) -> dict[str, object]:
     }
 
 
-def _told(group: Mapping[str, object]) -> Mapping[str, object]:
-    """Leave chances that are next to nothing at a bound, rather than tell them to the digit."""
-    alarms = group.get("false_alarms_per_m2")
-    if alarms is None:
-        return group
-    if isinstance(alarms, Mapping):
-        return {**group, "false_alarms_per_m2": {k: max(v, _FEWEST) for k, v in alarms.items()}}
-    return {**group, "false_alarms_per_m2": max(float(str(alarms)), _FEWEST)}
+def _rows(group: Mapping[str, object], labels: tuple[_Said, ...]) -> tuple[Row, ...]:
+    return tuple(row for said in labels for row in _row(said, group))
 
 
-def _rows(group: Mapping[str, object], labels: tuple[tuple[str, ...], ...]) -> tuple[Row, ...]:
-    return tuple(
-        row for label, text, *behind in labels for row in _row(label, text, "".join(behind), group)
-    )
-
-
-def figure_rows(found: Budget) -> dict[str, tuple[Row, ...]]:
+def figure_rows(setup: Setup, found: Budget) -> dict[str, tuple[Row, ...]]:
     """
     Put all figures of a budget into words.
 
     Parameters
     ----------
+    setup : Setup
+        The station.
     found : Budget
-        The figures.
+        Its figures.
 
     Returns
     -------
     dict
         Group -> its rows.
     """
-    return {name: _rows(_told(found[name]), labels) for name, labels in _LABELS.items()}
+    return {
+        name: _rows(_limits(setup, found) if name == "limits" else found[name], labels)
+        for name, labels in _LABELS.items()
+    }
+
+
+def _limits(setup: Setup, found: Budget) -> dict[str, object]:
+    """Set beside each share of a limit what is needed and what there is."""
+    shares, camera, numbers = found["limits"], setup.camera, station(setup)
+    told: dict[str, object] = dict(shares)
+    if camera.max_line_rate_hz is not None:
+        needed = rate(camera.max_line_rate_hz * max(values(shares["line_rate_share"])))
+        told["line_rate_needed"] = f"{needed} of the camera's {rate(camera.max_line_rate_hz)}"
+    if camera.link_mb_s is not None:
+        needed = digits(camera.link_mb_s * max(values(shares["link_share"])))
+        told["link_needed"] = f"{needed} MB/s of the link's {digits(camera.link_mb_s)} MB/s"
+    when = numbers.timing
+    left_us = digits(float(when.longest_exposure_us), 4)
+    told["exposure_needed"] = (
+        f"{digits(float(when.exposure_us), 4)} us of the {left_us} us that the line leaves"
+    )
+    brightest_e = signal_at(numbers, max(values(shares["clipping_share"])))
+    told["clipping_limit"] = PLACES[clipping_limit(numbers, brightest_e)]
+    return told
 
 
 def measured_rows(found: Scan | FiledScan) -> tuple[Row, ...]:
@@ -177,63 +260,3 @@ def measured_rows(found: Scan | FiledScan) -> tuple[Row, ...]:
         In the order of the budget.
     """
     return _rows(found.measured, _MEASURED)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
-    """
-    One requirement, in words.
-
-    Parameters
-    ----------
-    label : str
-        What is required.
-    text : str
-        What was wanted and what was got.
-    margin : str
-        By how much it is passed or missed.
-    met : bool
-        Whether it is reached.
-    """
-
-    label: str
-    text: str
-    margin: str
-    met: bool
-
-
-def judged_rows(found: Budget) -> tuple[Judged, ...]:
-    """
-    Put the verdicts of a budget into words.
-
-    Parameters
-    ----------
-    found : Budget
-        With its verdicts.
-
-    Returns
-    -------
-    tuple of Judged
-        In their order.
-    """
-    coloured = isinstance(found["signal"]["snr_white"], Mapping)
-    return tuple(
-        Judged(
-            label=_WANTED[verdict.requirement][0] + (", weakest colour" if coloured else ""),
-            text=_wanted_and_got(verdict),
-            margin=_margin(verdict),
-            met=verdict.met,
-        )
-        for verdict in found.verdicts
-    )
-
-
-def _wanted_and_got(verdict: Verdict) -> str:
-    text = _WANTED[verdict.requirement][1].format(wanted=verdict.wanted, got=verdict.got)
-    return text.partition(",")[0] if verdict.got == NEVER else text
-
-
-def _margin(verdict: Verdict) -> str:
-    if verdict.got == NEVER:
-        return "never: no signal"
-    return f"{verdict.margin:+.0%}" if verdict.margin < _LARGE else f"{verdict.margin:.2g} times"

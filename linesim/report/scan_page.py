@@ -4,6 +4,7 @@ from pathlib import Path
 
 from linesim.forward.reference import Reference
 from linesim.report.before_after import before_after
+from linesim.report.judged_rows import outcome
 from linesim.report.page import write_report
 from linesim.report.page_parts import Page, Section
 from linesim.report.page_sections import (
@@ -73,14 +74,15 @@ def scan_page(found: Scan, reference: Reference | None = None) -> Page:
     return Page(
         title=setup.title,
         job="Simulated line scan",
+        outcome=(outcome(setup, found.budget),),
         lead=job_in_words(setup),
         sections=(
-            requirement_section(found.budget),
+            requirement_section(setup, found.budget),
             Section(title="Target and simulated scan", parts=before_after(found, source)),
             caution_section(Case(title="", setup=setup, budget=found.budget)),
             geometry_section(setup),
             *signal_sections(setup, found.budget),
-            figure_section(found.budget, measured_rows(found)),
+            figure_section(setup, found.budget, measured_rows(found)),
             setup_section(setup),
             making_section(setup, f"linesim scan setup.toml --seed {found.seed} --report"),
         ),

@@ -1,9 +1,11 @@
 """A setup told in sentences: what runs, how it is looked at, and what must be found."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import PurePath
 
+from linesim.budget.told import alarms, digits, percent
 from linesim.forward.station import Station, station
+from linesim.setup.product import TARGET
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 
@@ -71,9 +73,9 @@ def _rate(setup: Setup, numbers: Station) -> str:
     duty = float(when.duty)
     part = "all" if _FULL < duty < 1 + _SAME else f"{duty:.0%}"
     return (
-        f"On {trigger}, {float(when.line_rate_hz):.5g} lines a second{chosen} follow each other "
-        f"every {float(when.line_advance_um):.4g} um of travel; a line is exposed for "
-        f"{float(when.exposure_us):.4g} us, {part} of its period. A delivered pixel sees "
+        f"On {trigger}, {digits(float(when.line_rate_hz), 5)} lines a second{chosen} follow each "
+        f"other every {float(when.line_advance_um):.4g} um of travel; a line is exposed for "
+        f"{digits(float(when.exposure_us), 4)} us, {part} of its period. A delivered pixel sees "
         f"{float(place.object_pixel_x_um):.4g} um x {float(place.object_pixel_y_um):.4g} um."
     )
 
@@ -81,7 +83,7 @@ def _rate(setup: Setup, numbers: Station) -> str:
 def _lux(setup: Setup) -> str:
     """Give the illuminance as written, but for one with the digits of a computer."""
     text, lux = str(setup.texts["light"]["illuminance"]), setup.light.illuminance_lx
-    return text if len(text) < _LONG else f"{lux:.4g} lx"
+    return text if len(text) < _LONG else f"{digits(lux or 0.0, 4)} lx"
 
 
 def _spectrum(setup: Setup) -> str:
@@ -94,7 +96,7 @@ def _spectrum(setup: Setup) -> str:
 
 def _light(setup: Setup, numbers: Station) -> str:
     light = setup.texts["light"]
-    watts = f"{float(numbers.irradiance_w_m2):.4g} W/m²"
+    watts = f"{digits(float(numbers.irradiance_w_m2), 4)} W/m²"
     asked = f"{_lux(setup)}, {watts}," if "illuminance" in light else watts
     ambient = f", {light['ambient']} of other light" if setup.ambient_w_m2 > 0 else ""
     return (
@@ -124,21 +126,32 @@ def _faults(setup: Setup) -> str:
     return f"Faults that are switched on: {', '.join(acting)}."
 
 
+def _texture(told: object) -> str:
+    """Name where the texture comes from, as written."""
+    if isinstance(told, Mapping):
+        return f"{told['rms']} rms over {told['correlation']}"
+    return "as measured on the target" if told == TARGET else f"as measured on {told}"
+
+
 def _need(setup: Setup) -> str:
     need, texts = setup.requirement, setup.texts["requirement"]
-    asked = []
+    asked = list(_defects(setup))
+    if need.snr is not None:
+        asked.append(f"a signal to noise ratio of {digits(need.snr, 6)} on the product")
+    if need.texture is not None and asked:
+        asked.append(f"all that with the product's texture counted, {_texture(texts['texture'])}")
+    return f"Required: {'; '.join(asked)}." if asked else "Nothing is required of it."
+
+
+def _defects(setup: Setup) -> Iterator[str]:
+    need, texts = setup.requirement, setup.texts["requirement"]
     if need.smallest_defect_um is not None:
         shape = _DEFECTS[need.defect_shape].format(width=texts["smallest_defect"])
-        asked.append(f"{shape} that differ from white by {need.defect_contrast:.0%} of it")
+        yield f"{shape} that are {percent(need.defect_contrast)} darker than the product"
     if need.detection_rate is not None:
-        asked.append(f"{need.detection_rate:.4%} of them".replace(".0000%", "%"))
+        yield f"{digits(100 * need.detection_rate, 6)} % of them"
     if need.false_alarms_per_m2 is not None:
-        asked.append(f"no more than {need.false_alarms_per_m2:g} false alarms a square metre")
-    if need.snr is not None:
-        asked.append(f"a signal to noise ratio of {need.snr:g} on white")
-    if not asked:
-        return "Nothing is required of it."
-    return f"Required: {'; '.join(asked)}."
+        yield f"false alarms no more than {alarms(need.false_alarms_per_m2)}"
 
 
 def job_in_words(setup: Setup) -> tuple[str, ...]:

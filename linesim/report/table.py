@@ -1,59 +1,68 @@
 """The console's tables: figures by group with their units, cautions and verdicts in plain words."""
 
-import textwrap
-
 from linesim.budget.budget import Budget
 from linesim.budget.safety import MACHINERY
-from linesim.report.rows import Row, figure_rows, judged_rows, measured_rows
+from linesim.report.console import wrapped
+from linesim.report.judged_rows import judged_rows
+from linesim.report.rows import Row, figure_rows, measured_rows
+from linesim.report.verdict_words import STATES, summary
 from linesim.setup.channels import COLOURS
+from linesim.setup.setup import Setup
 from linesim.study.scan import Scan
 from linesim.study.streamed import FiledScan
 
-_WIDTH = 100
 _LABEL_WIDTH = 28
+_STATE_WIDTH = 12
 
 
 def _paragraph(head: str, text: str) -> list[str]:
-    return textwrap.wrap(f"{head}{text}", _WIDTH, initial_indent="  ", subsequent_indent="      ")
+    return wrapped(f"{head}{text}", "  ", "      ")
 
 
 def _lines(rows: tuple[Row, ...]) -> list[str]:
     """Lay rows out; a label stands before the first of its colours alone."""
+    return [line for row in rows for line in _wrapped(row)]
+
+
+def _wrapped(row: Row) -> list[str]:
+    label = "" if row.colour in COLOURS[1:] else row.label
+    head = f"  {label:<{_LABEL_WIDTH}}{f'{row.colour:<6}' if row.colour else ''}"
+    return wrapped(row.text, head, " " * len(head))
+
+
+def _verdict_lines(setup: Setup, found: Budget) -> list[str]:
+    rest = " " * (_STATE_WIDTH + 2)
     return [
-        f"  {'' if row.colour in COLOURS[1:] else row.label:<{_LABEL_WIDTH}}"
-        f"{f'{row.colour:<6}' if row.colour else ''}{row.text}"
-        for row in rows
+        line
+        for row in judged_rows(setup, found)
+        for line in wrapped(
+            f"{row.label}: {row.text} ({row.margin})",
+            f"  {STATES[row.state]:<{_STATE_WIDTH}}",
+            rest,
+        )
     ]
 
 
-def _verdict_lines(found: Budget) -> list[str]:
-    return [
-        f"  {'met' if row.met else 'MISSED':<7}{row.label}: {row.text} ({row.margin})"
-        for row in judged_rows(found)
-    ]
-
-
-def budget_text(title: str, found: Budget) -> str:
+def budget_text(setup: Setup, found: Budget) -> str:
     """
     Lay a budget out for the console.
 
     Parameters
     ----------
-    title : str
-        Of the setup.
+    setup : Setup
+        The station.
     found : Budget
         Figures, cautions, verdicts.
 
     Returns
     -------
     str
-        Lines of at most 100 characters, but for long names.
+        Title, what comes of it, and lines of at most 100 characters, but for long names.
     """
-    lines = textwrap.wrap(title, _WIDTH)
-    for name, rows in figure_rows(found).items():
+    lines = [*wrapped(setup.title), *wrapped(summary(setup, found.verdicts))]
+    for name, rows in figure_rows(setup, found).items():
         lines += ["", name, *_lines(rows)]
-    if found.verdicts:
-        lines += ["", "requirements", *_verdict_lines(found)]
+    lines += ["", "verdicts", *_verdict_lines(setup, found)]
     lines += ["", "cautions"]
     for caution in found.cautions:
         lines += _paragraph(f"{caution.code}: ", caution.text)
@@ -76,5 +85,5 @@ def scan_text(found: Scan | FiledScan) -> str:
     """
     measured = _lines(measured_rows(found))
     return "\n".join(
-        [budget_text(found.setup.title, found.budget), "", "measured on the image", *measured]
+        [budget_text(found.setup, found.budget), "", "measured on the image", *measured]
     )

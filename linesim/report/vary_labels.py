@@ -1,16 +1,54 @@
-"""What figures and requirements are called on plots and in tables of ranges."""
+"""What figures and demands are called on plots and in tables of ranges."""
 
+from linesim.budget.demands import Demand
+from linesim.budget.figures import ENDS
 from linesim.report.compare_table import LINES
+from linesim.report.numerals import plain_number
 from linesim.study.ranges import Range, short
-from linesim.study.wishes import LIMIT, Wish
 
-_LABELS = {line.name: line.label for line in LINES}
+_LABELS = {line.name: line.label for line in LINES} | {
+    "snr_white": "SNR on white",
+    "snr_product": "SNR on the product",
+    "electrons_product": "product, e",
+    "dn_product": "product, DN",
+    "saturation_white": "white over its nearest limit",
+    "clipping_share": "brightest part over its nearest limit",
+    "line_rate_share": "line rate over the camera's",
+    "link_share": "image data over the link's",
+    "exposure_share": "exposure over the longest",
+    "texture_share": "texture's share of the noise",
+}
 _STOP = "lens.f_number"
-_WORDS = {
-    "snr": "SNR {wanted}",
+_WHOLE = ("image_width_px", "image_lines")
+_HELD = {
+    "snr": "SNR {wanted} on the product holds",
+    "smallest_defect": "a smallest defect of {wanted} um is found",
+    "detection_rate": "{wanted} of the defects are found",
+    "false_alarms_per_m2": "false alarms stay at {wanted}",
+    "line_rate": "the camera keeps up",
+    "link": "the link carries the data",
+    "exposure": "the exposure fits the line period",
+    "clipping": "nothing clips",
+}
+_MISSED = {
+    "snr": "SNR on the product is missed",
+    "smallest_defect": "the smallest defect is missed",
+    "detection_rate": "too few of the defects are found",
+    "false_alarms_per_m2": "there are too many false alarms",
+    "line_rate": "the line rate is over the camera's",
+    "link": "the image data are over the link's",
+    "exposure": "the exposure is longer than the line period leaves",
+    "clipping": "the picture clips",
+}
+_NAMED = {
+    "snr": "SNR {wanted} on the product",
     "smallest_defect": "a smallest defect of {wanted} um",
-    "detection_rate": "a share of {wanted} of the defects found",
-    "false_alarms_per_m2": "{wanted} false alarms per m²",
+    "detection_rate": "{wanted} of the defects found",
+    "false_alarms_per_m2": "{wanted}",
+    "line_rate": "the camera's line rate",
+    "link": "the link's data rate",
+    "exposure": "an exposure that fits",
+    "clipping": "a picture that does not clip",
 }
 
 
@@ -28,26 +66,134 @@ def label(figure: str) -> str:
     str
         For an axis or the head of a column.
     """
-    if figure == LIMIT:
-        return "white over its nearest limit"
+    if figure.endswith(ENDS):
+        return f"{label(figure.removesuffix(ENDS))}, at the ends"
     return _LABELS.get(figure, figure.replace("_", " "))
 
 
-def wish_words(wish: Wish) -> str:
+def number_words(figure: str, value: float) -> str:
     """
-    Name a requirement with its value.
+    Say a figure to four digits, and a whole number whole.
 
     Parameters
     ----------
-    wish : Wish
-        The requirement.
+    figure : str
+        As in the budget.
+    value : float
+        Finite.
 
     Returns
     -------
     str
-        Such as "SNR 20".
+        Without its unit.
     """
-    return _WORDS[wish.requirement].format(wanted=short(wish.wanted))
+    return f"{round(value)}" if figure in _WHOLE else plain_number(value)
+
+
+def alarms_words(alarms_per_m2: float) -> str:
+    """
+    Say a number of false alarms on a square metre of product.
+
+    Parameters
+    ----------
+    alarms_per_m2 : float
+        More than 0. [1/m²]
+
+    Returns
+    -------
+    str
+        Such as "one false alarm in 100 m²".
+    """
+    if alarms_per_m2 < 1:
+        return f"one false alarm in {plain_number(1 / alarms_per_m2)} m²"
+    return f"{plain_number(alarms_per_m2)} false alarms on a square metre"
+
+
+def share_words(share: float) -> str:
+    """
+    Say a share in percent, with as many digits as it takes to tell it from all.
+
+    Parameters
+    ----------
+    share : float
+        From 0 to 1.
+
+    Returns
+    -------
+    str
+        Such as "95%".
+    """
+    return f"{plain_number(100 * share, 8)}%"
+
+
+def wanted_words(wish: Demand) -> str:
+    """
+    Say what is wanted of a figure.
+
+    Parameters
+    ----------
+    wish : Demand
+        What is judged.
+
+    Returns
+    -------
+    str
+        Without the figure's name.
+    """
+    if wish.requirement == "false_alarms_per_m2":
+        return alarms_words(wish.wanted)
+    return share_words(wish.wanted) if wish.requirement == "detection_rate" else short(wish.wanted)
+
+
+def wish_words(wish: Demand) -> str:
+    """
+    Name a demand with its value.
+
+    Parameters
+    ----------
+    wish : Demand
+        What is judged.
+
+    Returns
+    -------
+    str
+        Such as "SNR 20 on the product".
+    """
+    return _NAMED[wish.requirement].format(wanted=wanted_words(wish))
+
+
+def held_words(wish: Demand) -> str:
+    """
+    Say that a demand is met.
+
+    Parameters
+    ----------
+    wish : Demand
+        What is judged.
+
+    Returns
+    -------
+    str
+        Such as "SNR 20 on the product holds".
+    """
+    return _HELD[wish.requirement].format(wanted=wanted_words(wish))
+
+
+def missed_words(wish: Demand) -> str:
+    """
+    Say that a demand is missed.
+
+    Parameters
+    ----------
+    wish : Demand
+        What is judged.
+
+    Returns
+    -------
+    str
+        Such as "SNR on the product is missed".
+    """
+    return _MISSED[wish.requirement]
 
 
 def value_words(over: Range, value: float) -> str:

@@ -4,14 +4,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from linesim.budget.demands import Demand
 from linesim.report.plots import INK, new_figure, png_bytes
 from linesim.report.vary_axes import along_x, plain_ticks
 from linesim.report.vary_labels import label
 from linesim.report.vary_plots import PANEL_MM, plot_title
 from linesim.setup.arrays import FloatArray
 from linesim.study.ranges import short
-from linesim.study.vary import Course, Varied
-from linesim.study.wishes import LIMIT, LOW_IS_GOOD, Wish, weakest
+from linesim.study.vary import Course, Varied, judged_values, spares_of, states_of
+from linesim.study.wishes import LOW_IS_GOOD
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,9 +20,14 @@ if TYPE_CHECKING:
 _LEVELS = 7
 _SPAN = 5.0
 _FLAT = 1e-6
+_LEAST = 1e-3
+_FAR = 10.0
 _NEAR = 0.15
 """A level nearer to the requirement than this share is left out: its label would cover it."""
-_NOTE = "lighter is better; bold: the requirement; dashed: white at its limit; dotted area: past it"
+_NOTE = (
+    "lighter is better; bold: the requirement; dashed: around where everything holds; "
+    "dotted area: where something is missed"
+)
 
 
 def maps(found: Varied) -> bytes:
@@ -51,12 +57,21 @@ def maps(found: Varied) -> bytes:
         columns=len(courses),
     )
     for row, name in zip(axes, names, strict=True):
-        levels = _levels(np.stack([weakest(name, each.figures[name]) for each in courses]))
+        levels = _levels(np.stack([_seen(found, each, name) for each in courses]))
         for panel, course in zip(row, courses, strict=True):
             _panel(panel, found, course, (name, levels))
     figure.suptitle(plot_title(found), fontsize=10)
     figure.supxlabel(_NOTE, fontsize=8)
     return png_bytes(figure)
+
+
+def _seen(found: Varied, course: Course, name: str) -> FloatArray:
+    """Give a figure; where it falls to nothing as all clips, a tenth of the least elsewhere."""
+    values = judged_values(found, course, name)
+    sound = values[~np.isin(states_of(found, course), ["clips", "cannot run"])]
+    sound = sound[np.isfinite(sound)]
+    least = float(sound.min()) / _FAR if len(sound) else -np.inf
+    return np.maximum(values, least) if least > 0 else values
 
 
 def _greys(name: str) -> Any:  # noqa: ANN401 -- matplotlib's map of colours
@@ -86,7 +101,7 @@ def _panel(axes: "Axes", found: Varied, course: Course, figure: tuple[str, Float
     (name, levels), (over, beside) = figure, found.ranges
     wish = _wish(found, name)
     x, y = np.array(over.values), np.array(beside.values)
-    z = np.ma.masked_invalid(weakest(name, course.figures[name]).T)
+    z = np.ma.masked_invalid(_seen(found, course, name).T)
     scale = (
         "log" if len(levels) > 1 and levels[-1] / levels[0] > _SPAN and levels[0] > 0 else "linear"
     )
@@ -109,8 +124,30 @@ def _panel(axes: "Axes", found: Varied, course: Course, figure: tuple[str, Float
     _limits(axes, found, course, name)
 
 
-def _wish(found: Varied, name: str) -> Wish | None:
+def _wish(found: Varied, name: str) -> Demand | None:
     return next((each for each in found.wishes if each.figure == name), None)
+
+
+def joint_region(found: Varied, course: Course) -> FloatArray:
+    """
+    Tell where everything holds.
+
+    Parameters
+    ----------
+    found : Varied
+        The study.
+    course : Course
+        One way of binning.
+
+    Returns
+    -------
+    ndarray of the ranges' shape
+        Logarithm of the smallest ratio by which a demand is passed; negative where one is missed.
+    """
+    spares = spares_of(found, course).values()
+    # what holds at all points draws no line, however close to its limit it is everywhere
+    bounding = [np.log(np.maximum(1 + each, _LEAST)) for each in spares if each.min() < 0]
+    return np.asarray(np.min(bounding, axis=0) if bounding else np.ones_like(next(iter(spares))))
 
 
 def _said(value: float) -> str:
@@ -118,15 +155,17 @@ def _said(value: float) -> str:
 
 
 def _limits(axes: "Axes", found: Varied, course: Course, name: str) -> None:
-    """Draw the requirement bold, and where white passes its limit."""
+    """Draw the requirement bold, dash the line around where everything holds, dot the rest."""
     x, y = (np.array(each.values) for each in found.ranges)
-    full = weakest(LIMIT, course.figures[LIMIT]).T
-    if full.max() > 1:
-        axes.contourf(x, y, full, levels=[1.0, np.inf], colors="none", hatches=["...."])
-    if full.min() < 1 < full.max():
-        axes.contour(x, y, full, levels=[1.0], colors=INK, linewidths=1.4, linestyles="dashed")
+    spare = joint_region(found, course).T
+    if spare.min() < 0:
+        axes.contourf(x, y, spare, levels=[-np.inf, 0.0], colors="none", hatches=["...."])
+    if spare.min() < 0 < spare.max():
+        axes.contour(x, y, spare, levels=[0.0], colors=INK, linewidths=1.4, linestyles="dashed")
     wish = _wish(found, name)
-    values = np.ma.masked_invalid(weakest(name, course.figures[name]).T)
-    if wish and values.min() < wish.wanted < values.max():
+    if wish is None:
+        return
+    values = np.ma.masked_invalid(judged_values(found, course, name).T)
+    if values.min() < wish.wanted < values.max():
         lines = axes.contour(x, y, values, levels=[wish.wanted], colors=INK, linewidths=2.8)
         axes.clabel(lines, fmt={wish.wanted: short(wish.wanted)}, fontsize=9)

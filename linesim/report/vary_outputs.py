@@ -12,7 +12,7 @@ from linesim.report.vary_plots import line_plots
 from linesim.report.vary_table import safety_texts
 from linesim.report.vary_words import answer
 from linesim.setup.channels import COLOURS
-from linesim.study.answers import Answer
+from linesim.study.answers import Answer, Joint
 from linesim.study.crossing import Span
 from linesim.study.ranges import Range
 from linesim.study.rendered import Seen
@@ -80,6 +80,7 @@ def vary_json(found: Varied, seen: tuple[Seen, ...]) -> dict[str, object]:
         "figures": list(found.shown_figures),
         "points": list(_rows(found)),
         "requirements": [_answer(found, each) for each in found.answers],
+        "together": [_joint(found, each) for each in found.joints],
         "met": found.met,
         "answer": list(answer(found)),
         "cautions": list(safety_texts(found)),
@@ -120,7 +121,7 @@ def _answer(found: Varied, row: Answer) -> dict[str, object]:
     told: dict[str, object] = {
         "binning": row.title,
         "exposure": row.exposure or "as in the setup",
-        "requirement": row.wish.requirement or "unsaturated",
+        "requirement": row.wish.requirement,
         "figure": row.wish.figure,
         "wanted": row.wish.wanted,
     }
@@ -130,8 +131,31 @@ def _answer(found: Varied, row: Answer) -> dict[str, object]:
     return {
         **told,
         "met": [_span(over, each) for each in row.met],
-        "met_unsaturated": [_span(over, each) for each in row.unsaturated],
+        "met_able": [_span(over, each) for each in row.able],
     }
+
+
+def _joint(found: Varied, joint: Joint) -> dict[str, object]:
+    """Give where everything holds, what is missed beyond, or what stands against each other."""
+    over = found.ranges[0]
+    told: dict[str, object] = {
+        "binning": joint.title,
+        "exposure": joint.exposure or "as in the setup",
+    }
+    if joint.beside is not None:
+        told[found.ranges[1].name] = found.ranges[1].shown(joint.beside)
+    held = [
+        {
+            **_span(over, each.span),
+            **{
+                side: wish.requirement
+                for side, wish in (("missed_below", each.below), ("missed_above", each.above))
+                if wish is not None
+            },
+        }
+        for each in joint.held
+    ]
+    return {**told, "met": held, "against": [wish.requirement for wish in joint.against]}
 
 
 def _span(over: Range, span: Span) -> dict[str, object]:

@@ -5,7 +5,6 @@ from pathlib import Path
 
 import numpy as np
 
-from linesim.report.numerals import people_number
 from linesim.report.page import write_report
 from linesim.report.page_parts import (
     Cautions,
@@ -19,13 +18,13 @@ from linesim.report.page_parts import (
 )
 from linesim.report.scan_words import job_in_words
 from linesim.report.setup_tables import making_section, setup_section
-from linesim.report.vary_labels import label
+from linesim.report.vary_labels import label, number_words
 from linesim.report.vary_maps import maps
 from linesim.report.vary_plots import line_plots
 from linesim.report.vary_table import safety_texts
 from linesim.report.vary_words import answer
 from linesim.study.rendered import Seen
-from linesim.study.vary import Course, Varied
+from linesim.study.vary import Course, Varied, states_of
 from linesim.study.wishes import LIMIT, weakest
 
 _MOST_ROWS = 25
@@ -38,18 +37,20 @@ def _course_table(found: Varied, course: Course) -> Table:
     chosen = np.unique(np.rint(np.linspace(0, count - 1, min(count, _MOST_ROWS))).astype(int))
     names = dict.fromkeys((*found.shown_figures, LIMIT))
     columns = {name: weakest(name, course.figures[name]) for name in names}
+    states = states_of(found, course)
     rows = tuple(
         (
             over.said(over.base_values[k]),
             *(
-                people_number(column[k]) if np.isfinite(column[k]) else "-"
-                for column in columns.values()
+                number_words(name, column[k]) if np.isfinite(column[k]) else "-"
+                for name, column in columns.items()
             ),
+            str(states[k]),
         )
         for k in chosen
     )
     some = f", {len(chosen)} of {count} points" if len(chosen) < count else ""
-    heads = (over.key.dotted, *map(label, columns))
+    heads = (over.key.dotted, *map(label, columns), "verdict")
     return Table(title=f"{course.title}{some}", head=heads, rows=rows)
 
 
@@ -78,7 +79,11 @@ def vary_page(found: Varied, seen: tuple[Seen, ...]) -> Page:
     plots = Picture(
         image=line_plots(found, seen) if len(found.ranges) == 1 else maps(found),
         alt=f"Figures along {keys}, a panel each",
-        caption="Dotted where white is past its limit and the linear model does not hold.",
+        caption=(
+            "Dotted where the picture clips or the station cannot run."
+            if len(found.ranges) == 1
+            else "Dashed: around where everything holds; dotted where something is missed."
+        ),
     )
     tables = tuple(_tables(found))
     figures = (Section(title="Figures", parts=tables),) if tables else ()

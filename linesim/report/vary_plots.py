@@ -4,13 +4,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from linesim.budget.demands import Demand
 from linesim.report.plots import COLOURS, INK, MARKS, new_figure, png_bytes, style
 from linesim.report.vary_axes import Mark, along_x, along_y, crossing_marks, wish_line
 from linesim.report.vary_labels import label
+from linesim.setup.arrays import FloatArray
 from linesim.study.ranges import Range, short
 from linesim.study.rendered import Seen
-from linesim.study.vary import Course, Varied
-from linesim.study.wishes import LIMIT, UNSATURATED, Wish, weakest
+from linesim.study.vary import Course, Varied, judged_values, states_of
+from linesim.study.wishes import LIMIT
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,7 +25,7 @@ _EXPOSURES = {
     "same": ": same exposure time",
     "full": ": full exposure, each at its own line rate",
 }
-_NOTE = "thin dots: white is past its limit, and the linear model does not hold"
+_NOTE = "thin dots: the picture clips, or the station cannot run"
 
 
 def plot_title(found: Varied) -> str:
@@ -97,26 +99,24 @@ def _legend(figure: "Figure", panels: list[Any], found: Varied) -> None:
         ncols=3,
         fontsize=8,
         frameon=False,
-        title=_NOTE if any(np.any(_is_full(course)) for course in found.courses) else None,
+        title=_NOTE if any(np.any(_fails(found, course)) for course in found.courses) else None,
         title_fontsize=8,
     )
 
 
-def _is_full(course: Course) -> Any:  # noqa: ANN401 -- an array of booleans
-    return weakest(LIMIT, course.figures[LIMIT]) > 1
+def _fails(found: Varied, course: Course) -> Any:  # noqa: ANN401 -- an array of booleans
+    return np.isin(states_of(found, course), ["clips", "cannot run"])
 
 
 def _panel(axes: "Axes", found: Varied, name: str, seen: tuple[Seen, ...]) -> None:
     over, wish = found.ranges[0], _wish(found, name)
     for index, course in enumerate(found.courses):
-        _line(axes, over, course, name, index)
+        _line(axes, found, course, name, index)
         _points(axes, over, [each for each in seen if each.title == course.title], index)
-    curves = [weakest(name, each.figures[name]) for each in found.courses]
-    clear = [each.estimate.value for each in seen if not each.clipped]
     wanted = [wish.wanted] if wish else []
-    clipped = np.array([each.estimate.value for each in seen if each.clipped])
+    sound, beyond = _parted(found, name, seen)
     along_x(axes, over)
-    along_y(axes, np.concatenate([*curves, clear, wanted]), clipped)
+    along_y(axes, np.concatenate([sound, wanted]), beyond)
     axes.set_ylabel(label(name))
     if wish is None:
         return
@@ -127,18 +127,28 @@ def _panel(axes: "Axes", found: Varied, name: str, seen: tuple[Seen, ...]) -> No
         else np.mean([over.base_values[0], over.base_values[-1]])
     )
     on_right = not marks or min(mark.value for mark in marks) < middle
-    text = "limit" if wish == UNSATURATED else f"wanted: {short(wish.wanted)}"
+    text = "limit" if wish.figure == LIMIT else f"wanted: {short(wish.wanted)}"
     wish_line(axes, wish.wanted, text, on_right=bool(on_right))
     crossing_marks(axes, over, wish.wanted, marks)
 
 
-def _wish(found: Varied, name: str) -> Wish | None:
-    if name == LIMIT:
-        return UNSATURATED
+def _parted(found: Varied, name: str, seen: tuple[Seen, ...]) -> tuple[FloatArray, FloatArray]:
+    """Part the values of a panel: those to be seen, and those that fail, which may fall away."""
+    curves = [judged_values(found, each, name) for each in found.courses]
+    fails = np.concatenate([_fails(found, each) for each in found.courses])
+    values = np.concatenate(curves)
+    clear = [each.estimate.value for each in seen if not each.clipped]
+    clipped = [each.estimate.value for each in seen if each.clipped]
+    if fails.all():
+        return np.concatenate([values, clear]), np.array(clipped)
+    return np.concatenate([values[~fails], clear]), np.concatenate([values[fails], clipped])
+
+
+def _wish(found: Varied, name: str) -> Demand | None:
     return next((each for each in found.wishes if each.figure == name), None)
 
 
-def _marks(found: Varied, wish: Wish) -> list[Mark]:
+def _marks(found: Varied, wish: Demand) -> list[Mark]:
     """Collect where each way of binning crosses a requirement."""
     order = {course.title: index for index, course in enumerate(found.courses)}
     return [
@@ -151,9 +161,10 @@ def _marks(found: Varied, wish: Wish) -> list[Mark]:
     ]
 
 
-def _line(axes: "Axes", over: Range, course: Course, name: str, index: int) -> None:
-    """Draw one line; pale where white passes its limit and the linear model no longer holds."""
-    x, y, full = np.array(over.values), weakest(name, course.figures[name]), _is_full(course)
+def _line(axes: "Axes", found: Varied, course: Course, name: str, index: int) -> None:
+    """Draw one line; pale where the picture clips or the station cannot run."""
+    x, y = np.array(found.ranges[0].values), judged_values(found, course, name)
+    full = _fails(found, course)
     look: Any = style(index)
     # the pale part begins at the last point that holds, so that the line is whole
     edge = full.copy()

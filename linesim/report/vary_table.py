@@ -7,10 +7,11 @@ import numpy as np
 
 from linesim.budget.safety import MACHINERY
 from linesim.report.people import vary_people
-from linesim.report.vary_labels import label, value_words, wish_words
+from linesim.report.vary_joint import brief_joint
+from linesim.report.vary_labels import label, number_words, value_words, wish_words
 from linesim.report.vary_words import answer, brief
-from linesim.study.vary import Course, Varied
-from linesim.study.wishes import LIMIT, weakest
+from linesim.study.vary import Course, Varied, states_of
+from linesim.study.wishes import asked_of, weakest
 
 _WIDTH = 100
 _MOST_ROWS = 25
@@ -116,12 +117,13 @@ def _course_lines(found: Varied, course: Course) -> list[str]:
     over, names = found.ranges[0], found.shown_figures[:_MOST_FIGURES]
     count = len(over.base_values)
     chosen = np.unique(np.rint(np.linspace(0, count - 1, min(count, _MOST_ROWS))).astype(int))
-    columns = {name: weakest(name, course.figures[name]) for name in (*names, LIMIT)}
+    columns = {name: weakest(name, course.figures[name]) for name in names}
+    states = states_of(found, course)
     rows = [
         [
             over.said(over.base_values[k]),
-            *(_number(columns[name][k]) for name in names),
-            "saturates" if columns[LIMIT][k] > 1 else "",
+            *(_number(name, columns[name][k]) for name in names),
+            str(states[k]),
         ]
         for k in chosen
     ]
@@ -130,7 +132,7 @@ def _course_lines(found: Varied, course: Course) -> list[str]:
         notes.append(f"  {len(chosen)} of {count} points are shown; vary.csv has all")
     if len(names) < len(found.shown_figures):
         notes.append(f"  {len(names)} of {len(found.shown_figures)} figures are shown")
-    heads = [over.key.dotted.rpartition(".")[2].replace("_", " "), *map(label, names)]
+    heads = [over.key.dotted.rpartition(".")[2].replace("_", " "), *map(label, names), "verdict"]
     return [*laid_out(heads, rows), *notes]
 
 
@@ -139,21 +141,24 @@ def _grid_lines(found: Varied) -> list[str]:
     if len(found.ranges) == 1:
         return []
     over, beside = found.ranges
-    lines = []
-    for wish in found.wishes:
+    heads = ["", *(course.title for course in found.courses)]
+    together: dict[float, list[str]] = {}
+    for joint in found.joints:
+        together.setdefault(joint.beside or 0.0, []).append(brief_joint(found, joint))
+    rows = [[value_words(beside, value), *said] for value, said in together.items()]
+    lines = ["", f"where along {over.key.dotted} everything holds"]
+    lines += laid_out(heads, rows, cell=_WIDE_CELL)
+    for wish in asked_of(found.wishes):
         cells: dict[float, list[str]] = {}
         for row in found.answers:
             if row.wish == wish:
                 cells.setdefault(row.beside or 0.0, []).append(brief(over, row))
         rows = [[value_words(beside, value), *said] for value, said in cells.items()]
-        heads = ["", *(course.title for course in found.courses)]
         lines += ["", f"where along {over.key.dotted} {wish_words(wish)} is met"]
         lines += laid_out(heads, rows, cell=_WIDE_CELL)
     return lines
 
 
-def _number(value: float) -> str:
+def _number(name: str, value: float) -> str:
     """Write four digits; nothing where there is no value."""
-    if not np.isfinite(value):
-        return "-"
-    return f"{float(f'{value:.4g}'):.7g}"
+    return number_words(name, value) if np.isfinite(value) else "-"

@@ -4,17 +4,16 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from linesim.report.vary_labels import value_words, wish_words
+from linesim.budget.demands import Demand
+from linesim.report.vary_joint import together
+from linesim.report.vary_labels import missed_words, number_words, value_words, wish_words
+from linesim.report.vary_parts import EXPOSURES, part_words, parts_words
 from linesim.study.answers import Answer
 from linesim.study.crossing import Span
 from linesim.study.ranges import Range, short
 from linesim.study.vary import Varied
-from linesim.study.wishes import UNSATURATED, Wish, weakest
+from linesim.study.wishes import ALWAYS, asked_of, worst_of
 
-_EXPOSURES = {
-    "same": "At the same exposure time",
-    "full": "With full exposure, each at its own line rate",
-}
 _NOTHING = (
     "The setup requires nothing that a range could be judged by; expected requirement.snr or "
     "requirement.smallest_defect in the setup file for an answer."
@@ -23,7 +22,7 @@ _NOTHING = (
 
 def answer(found: Varied) -> tuple[str, ...]:
     """
-    Say where along a range each requirement is met, and where white saturates.
+    Say where along a range everything holds, where each requirement is met, and what fails.
 
     Parameters
     ----------
@@ -35,29 +34,29 @@ def answer(found: Varied) -> tuple[str, ...]:
     tuple of str
         Sentences.
     """
-    if not found.wishes:
-        return (_NOTHING, *_saturation(found))
+    nothing = () if asked_of(found.wishes) else (_NOTHING,)
     if len(found.ranges) > 1:
-        return tuple(_of_grid(found))
-    return (*_of_range(found), *_saturation(found))
+        return (*nothing, *together(found), *_of_grid(found))
+    return (*nothing, *together(found), *_of_range(found), *_failures(found))
 
 
 def _of_range(found: Varied) -> Iterator[str]:
     several = len(found.courses) > 1
     exposures = list(dict.fromkeys(each.exposure for each in found.answers))
-    for wish in found.wishes:
+    for wish in asked_of(found.wishes):
         for exposure in exposures:
             rows = [
                 each for each in found.answers if (each.wish, each.exposure) == (wish, exposure)
             ]
-            head = f"{_EXPOSURES[exposure]}, " if several and exposure else ""
+            head = f"{EXPOSURES[exposure]}, " if several and exposure else ""
             text = head + _one(found, wish, rows)
             yield f"{text[0].upper()}{text[1:]}."
 
 
-def _one(found: Varied, wish: Wish, rows: Sequence[Answer]) -> str:
+def _one(found: Varied, wish: Demand, rows: Sequence[Answer]) -> str:
     over = found.ranges[0]
-    rising = all(_only(row, begins=True, ends=False) for row in rows)
+    # where it ends again, as where the product clips, is told with all that holds together
+    rising = all(len(row.met) == 1 and row.met[0].begins for row in rows)
     falling = all(_only(row, begins=False, ends=True) for row in rows)
     if rising or falling:
         return _side_by_side(over, wish, rows, rising=rising)
@@ -68,7 +67,7 @@ def _only(row: Answer, *, begins: bool, ends: bool) -> bool:
     return len(row.met) == 1 and (row.met[0].begins, row.met[0].ends) == (begins, ends)
 
 
-def _side_by_side(over: Range, wish: Wish, rows: Sequence[Answer], *, rising: bool) -> str:
+def _side_by_side(over: Range, wish: Demand, rows: Sequence[Answer], *, rising: bool) -> str:
     """Put the way of binning first that needs least, or holds longest, and measure the others."""
     at = {row.title: row.met[0].low if rising else row.met[0].high for row in rows}
     best, *others = sorted(rows, key=lambda row: at[row.title], reverse=not rising)
@@ -88,28 +87,22 @@ def _times(ratio: float) -> str:
 
 
 def _said(over: Range, row: Answer, at: dict[str, float]) -> str:
-    """Say where a requirement is met, and whether white saturates there already."""
-    saturates = "" if row.unsaturated else ", where white saturates"
-    return f"{value_words(over, at[row.title])}{saturates}"
+    """Say where a requirement is met, and whether the picture clips there already."""
+    return f"{value_words(over, at[row.title])}{'' if row.able else ', where ' + _unable(row)}"
 
 
-def _alone(found: Varied, wish: Wish, row: Answer) -> str:
+def _unable(row: Answer) -> str:
+    """Say what fails wherever a requirement is met."""
+    return " or ".join(map(missed_words, row.against)) or "the station clips or cannot run"
+
+
+def _alone(found: Varied, wish: Demand, row: Answer) -> str:
     """Say where one way of binning meets a requirement."""
     over = found.ranges[0]
     if not row.met:
         return f"{row.title} never reaches {wish_words(wish)} in this range{_best(found, row)}"
-    where = " and ".join(_part(over, span) for span in row.met)
-    saturates = "" if row.unsaturated else ", but only where white saturates"
-    return f"{row.title} meets {wish_words(wish)} {where}{saturates}"
-
-
-def _part(over: Range, span: Span) -> str:
-    low, high = value_words(over, span.low), value_words(over, span.high)
-    if span.begins and span.ends:
-        return f"from {low} to {high}"
-    if not span.begins and not span.ends:
-        return f"over the whole range, {low} to {high}"
-    return f"from {low} on" if span.begins else f"up to {high}"
+    fails = "" if row.able else f", but only where {_unable(row)}"
+    return f"{row.title} meets {wish_words(wish)} {parts_words(over, row.met)}{fails}"
 
 
 def _best(found: Varied, row: Answer) -> str:
@@ -117,35 +110,32 @@ def _best(found: Varied, row: Answer) -> str:
     if row.exposure != found.exposure:
         return ""
     course = next(each for each in found.courses if each.title == row.title)
-    got = weakest(row.wish.figure, course.figures[row.wish.figure])
+    got = worst_of(row.wish, course.figures)
     index = int(np.argmax(row.wish.margin(got)))
     if not np.isfinite(got[index]):
         return ""
     place = value_words(found.ranges[0], found.ranges[0].base_values[index])
-    return f": at best {short(float(got[index]))}, at {place}"
+    return f": at best {number_words(row.wish.figure, float(got[index]))}, at {place}"
 
 
-def _saturation(found: Varied) -> Iterator[str]:
-    """Say where white passes its nearest limit, for each way of binning."""
-    if len(found.ranges) > 1:
-        return
-    rows = [
-        each
-        for each in found.answers
-        if each.wish == UNSATURATED and each.exposure == found.exposure
-    ]
-    if all(_only(row, begins=False, ends=False) for row in rows):
-        yield "White does not saturate in this range."
-        return
-    parts = [f"with {row.title} {_beyond(found.ranges[0], row.met)}" for row in rows]
-    yield f"White saturates {', '.join(parts)}."
+def _failures(found: Varied) -> Iterator[str]:
+    """Say where the picture clips or the station cannot run, for each way of binning."""
+    own = [each for each in found.answers if each.exposure == found.exposure]
+    for wish in found.wishes:
+        rows = [each for each in own if each.wish == wish and wish.requirement in ALWAYS]
+        failing = [row for row in rows if not _only(row, begins=False, ends=False)]
+        if failing:
+            parts = [f"with {row.title} {_beyond(found.ranges[0], row.met)}" for row in failing]
+            text = missed_words(wish)
+            yield f"{text[0].upper()}{text[1:]} {', '.join(parts)}."
+        elif rows and wish.requirement == "clipping":
+            yield "The picture does not clip in this range."
 
 
 def _beyond(over: Range, free: tuple[Span, ...]) -> str:
-    """Say where white saturates, from where it does not."""
+    """Say where something fails, from where it does not."""
     if len(free) != 1:
-        where = " and ".join(_part(over, span) for span in free)
-        return f"but {where}" if free else "everywhere in this range"
+        return f"but {parts_words(over, free)}" if free else "everywhere in this range"
     low, high = value_words(over, free[0].low), value_words(over, free[0].high)
     parts = (f"below {low}" * free[0].begins, f"above {high}" * free[0].ends)
     return " and ".join(part for part in parts if part) or "nowhere"
@@ -154,7 +144,7 @@ def _beyond(over: Range, free: tuple[Span, ...]) -> str:
 def _of_grid(found: Varied) -> Iterator[str]:
     """Say where along the first key a requirement is met, at both ends of the second."""
     over, beside = found.ranges
-    for wish in found.wishes:
+    for wish in asked_of(found.wishes):
         for title in [course.title for course in found.courses]:
             every = [each for each in found.answers if (each.wish, each.title) == (wish, title)]
             rows = [every[0], every[-1]]
@@ -182,5 +172,5 @@ def brief(over: Range, row: Answer) -> str:
     """
     if not row.met:
         return "nowhere"
-    parts = [_part(over, span).partition(",")[0] for span in row.met]
-    return " and ".join(parts) + ("" if row.unsaturated else ", saturated")
+    parts = [part_words(over, span).partition(",")[0] for span in row.met]
+    return " and ".join(parts) + ("" if row.able else ", but clips or cannot run")

@@ -6,8 +6,12 @@ from pathlib import Path
 
 from linesim.budget.case import values
 from linesim.budget.safety import MACHINERY, shared_cautions
+from linesim.budget.told import digits
+from linesim.budget.verdicts import Verdict, worst_state
 from linesim.files.atomic import write_json
 from linesim.report.vary_table import laid_out, paragraph
+from linesim.report.verdict_words import STATES, clause
+from linesim.setup.setup import Setup
 from linesim.study.ways import Way, costs
 from linesim.study.wishes import LOW_IS_GOOD
 
@@ -15,6 +19,7 @@ _WIDTH = 100
 _LINES = (
     ("white, e", "signal", "electrons_white"),
     ("SNR on white", "signal", "snr_white"),
+    ("SNR on the product", "signal", "snr_product"),
     ("white over limit", "signal", "saturation_white"),
     ("light, W/m²", "signal", "irradiance_target_w_m2"),
     ("depth of field, mm", "geometry", "depth_of_field_mm"),
@@ -79,7 +84,9 @@ def _rows(possible: list[Way]) -> list[list[str]]:
         [label, *(_cell(way, group, name) for way in possible)] for label, group, name in _LINES
     ]
     speeds = [f"{way.setup.transport.speed_mm_s:.4g}" for way in possible if way.setup]
-    rows.insert(5, [_SPEED, *speeds])
+    rows.insert(6, [_SPEED, *speeds])
+    states = [STATES[worst_state(way.budget.verdicts)] for way in possible if way.budget]
+    rows.append(["all together", *states])
     return [row for row in rows if any(cell != "-" for cell in row[1:])]
 
 
@@ -88,7 +95,7 @@ def _cell(way: Way, group: str, name: str) -> str:
     if value is None:
         return "-"
     weakest = max(values(value)) if name in LOW_IS_GOOD else min(values(value))
-    return f"{float(f'{weakest:.4g}'):.7g}"
+    return digits(weakest, 4)
 
 
 def cost_texts(found: tuple[Way, ...]) -> Iterator[str]:
@@ -123,8 +130,18 @@ def _own(way: Way) -> Iterator[str]:
         yield "a quarter of the speed, and so of the product"
     if "camera.tdi_stages" in way.changes:
         yield "another camera, whose line clock must keep step with the product"
-    if way.budget and max(values(way.budget["signal"]["saturation_white"])) > 1:
-        yield "and white saturates"
+    if way.budget and way.setup:
+        yield from (_stuck(way.setup, each) for each in way.budget.verdicts if _is_stuck(each))
+
+
+def _stuck(setup: Setup, verdict: Verdict) -> str:
+    cannot = "cannot run: " if verdict.state == "cannot run" else ""
+    return f"but {cannot}{clause(setup, verdict)}"
+
+
+def _is_stuck(verdict: Verdict) -> bool:
+    """Tell whether a way is none: the station cannot run, or clips."""
+    return not verdict.met and (verdict.state == "cannot run" or verdict.requirement == "clipping")
 
 
 def caution_texts(found: tuple[Way, ...]) -> Iterator[str]:

@@ -8,6 +8,7 @@ from linesim.setup.ambient import Ambient, AmbientKind
 from linesim.setup.camera import Acquisition, Camera
 from linesim.setup.fields import Choice, Flag, Number, Quantity, Text
 from linesim.setup.kinds import SpectrumKind
+from linesim.setup.product import GrainTexts, ImageTexture, ProductKind, TextureKind
 from linesim.setup.spectra import Spectrum
 from linesim.setup.vocabulary import (
     COUNT,
@@ -189,6 +190,23 @@ class Requirement(Section):
         Annotated[
             float,
             Number(what="a signal to noise ratio", example="40", low=0.0, high=1e5),
+        ]
+        | None
+    ) = None
+    product_reflectance: (
+        Annotated[
+            float | str,
+            ProductKind(what='a share of the light sent back, or "white"', example="0.3"),
+        ]
+        | None
+    ) = None
+    texture: (
+        Annotated[
+            str | GrainTexts | ImageTexture,
+            TextureKind(
+                what='"target", { rms, correlation }, or an image file of good product',
+                example='{ rms = 0.02, correlation = "0.3 mm" }',
+            ),
         ]
         | None
     ) = None

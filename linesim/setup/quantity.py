@@ -93,3 +93,25 @@ def parse_quantity(text: str, into: str) -> float:
         msg = "the number is out of any physical range"
         raise ValueError(msg)
     return float(Fraction(number) * factor) if abs(float(number)) > 0 else 0.0
+
+
+def unit_of(text: str) -> str:
+    """
+    Take the unit off a quantity.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"60 m/min"``.
+
+    Returns
+    -------
+    str
+        As it was typed.
+
+    Raises
+    ------
+    ValueError
+        Where the text is no number with a unit.
+    """
+    return _split(text)[1]

@@ -6,10 +6,16 @@ from pathlib import Path
 from typing import Any, TypeGuard
 
 from linesim.setup.load import known_keys
+from linesim.setup.product import TARGET
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 
-_FILE_KEYS = (("target", "image"), ("light", "spectrum"), ("camera", "quantum_efficiency"))
+_FILE_KEYS = (
+    ("target", "image"),
+    ("light", "spectrum"),
+    ("camera", "quantum_efficiency"),
+    ("requirement", "texture"),
+)
 
 
 def resolved_text(setup: Setup, folder: Path) -> str:
@@ -65,6 +71,8 @@ def named_files(setup: Setup) -> list[str]:
 def _is_file(value: object, section: str) -> TypeGuard[str]:
     if not isinstance(value, str):
         return False
+    if section == "requirement":
+        return value != TARGET
     return value not in BUILT_IN if section == "target" else value.lower().endswith(".csv")
 
 

@@ -1,16 +1,16 @@
-"""Where along a range the requirements are met, for each way of binning."""
+"""Where along a range each demand is met, and all of them together, for each way of binning."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from linesim.budget.demands import Demand
 from linesim.setup.arrays import FloatArray
-from linesim.study.crossing import USUAL_NET, Margin, Span, shared, spans
-from linesim.study.many import figures_of, groups_of
+from linesim.study.crossing import USUAL_NET, Margin, Span, net_of, shared, spans_on
+from linesim.study.many import figures_of
 from linesim.study.points import Walk
-from linesim.study.smooth import COSTLY
-from linesim.study.wishes import UNSATURATED, Wish, weakest
+from linesim.study.wishes import ALWAYS, worst_of
 
 MOST_ROWS = 9
 """Values of the second key for which the crossings along the first are told."""
@@ -19,7 +19,7 @@ MOST_ROWS = 9
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
     """
-    Where one requirement is met by one way of binning.
+    Where one demand is met by one way of binning.
 
     Parameters
     ----------
@@ -27,29 +27,76 @@ class Answer:
         The way of binning.
     exposure : str or None
         As of the study.
-    wish : Wish
-        The requirement, or the saturation limit.
+    wish : Demand
+        What is judged.
     beside : float or None
         Value of the second key, in the door's unit; ``None`` where there is one key.
     met : tuple of Span
         Where it is met.
-    unsaturated : tuple of Span
-        The parts of these in which white does not saturate.
+    able : tuple of Span
+        The parts of these in which the station can run and nothing clips.
+    against : tuple of Demand
+        Where there are none: what always fails where it is met.
     """
 
     title: str
     exposure: str | None
-    wish: Wish
+    wish: Demand
     beside: float | None
     met: tuple[Span, ...]
-    unsaturated: tuple[Span, ...]
+    able: tuple[Span, ...]
+    against: tuple[Demand, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Held:
+    """
+    A part of a range in which everything holds.
+
+    Parameters
+    ----------
+    span : Span
+        Where.
+    below, above : Demand or None
+        What is missed beyond its ends; ``None`` where the range itself ends.
+    """
+
+    span: Span
+    below: Demand | None
+    above: Demand | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Joint:
+    """
+    Where one way of binning meets all demands together.
+
+    Parameters
+    ----------
+    title : str
+        The way of binning.
+    exposure : str or None
+        As of the study.
+    beside : float or None
+        Value of the second key, in the door's unit; ``None`` where there is one key.
+    held : tuple of Held
+        Rising; empty where nothing meets everything.
+    against : tuple of Demand
+        Where it is empty: demands that no place meets together, as few as there are.
+    """
+
+    title: str
+    exposure: str | None
+    beside: float | None
+    held: tuple[Held, ...]
+    against: tuple[Demand, ...]
 
 
 def answers_of(
-    exposure: str | None, walks: Mapping[str, Walk], wishes: tuple[Wish, ...]
+    exposure: str | None, walks: Mapping[str, Walk], wishes: tuple[Demand, ...]
 ) -> tuple[Answer, ...]:
     """
-    Find where requirements and the saturation limit are met.
+    Find where demands are met.
 
     Parameters
     ----------
@@ -57,8 +104,8 @@ def answers_of(
         As of the study.
     walks : mapping of str to Walk
         Title -> points, one a way of binning.
-    wishes : tuple of Wish
-        The requirements.
+    wishes : tuple of Demand
+        What is judged.
 
     Returns
     -------
@@ -68,15 +115,76 @@ def answers_of(
     Raises
     ------
     InputError
-        Where a point between those of the ranges cannot be run.
+        Where a point cannot be run.
     """
-    found: list[Answer] = []
-    for title, each in walks.items():
-        groups = groups_of(each.ends)
-        wanted = tuple((wish, groups.get(wish.figure, COSTLY)) for wish in (*wishes, UNSATURATED))
-        for beside in _rows(each):
-            found += _answers(each, beside, wanted, (title, exposure))
-    return tuple(found)
+    return tuple(
+        answer
+        for title, each in walks.items()
+        for beside in _rows(each)
+        for answer in _answers(each, beside, wishes, (title, exposure))
+    )
+
+
+def joints_of(answers: tuple[Answer, ...]) -> tuple[Joint, ...]:
+    """
+    Find where all demands are met together.
+
+    Parameters
+    ----------
+    answers : tuple of Answer
+        Of all ways of binning.
+
+    Returns
+    -------
+    tuple of Joint
+        One for each way of binning, exposure and value of the second key, in their order.
+    """
+    found: dict[tuple[str, str | None, float | None], list[Answer]] = {}
+    for each in answers:
+        found.setdefault((each.title, each.exposure, each.beside), []).append(each)
+    return tuple(_joint(rows) for rows in found.values())
+
+
+def _joint(rows: list[Answer]) -> Joint:
+    together = _all_of([each.met for each in rows])
+    return Joint(
+        title=rows[0].title,
+        exposure=rows[0].exposure,
+        beside=rows[0].beside,
+        held=tuple(_held(rows, span) for span in together),
+        against=() if together else tuple(each.wish for each in _against(rows)),
+    )
+
+
+def _all_of(parts: list[tuple[Span, ...]]) -> tuple[Span, ...]:
+    """Give what all share."""
+    together, *others = parts
+    for each in others:
+        together = shared(together, each)
+    return together
+
+
+def _held(rows: list[Answer], span: Span) -> Held:
+    below = [each.wish for each in rows if any(s.begins and s.low == span.low for s in each.met)]
+    above = [each.wish for each in rows if any(s.ends and s.high == span.high for s in each.met)]
+    return Held(
+        span=span,
+        below=below[0] if span.begins else None,
+        above=above[0] if span.ends else None,
+    )
+
+
+def _against(rows: list[Answer]) -> list[Answer]:
+    """Give what is met nowhere; else leave out what the rest contradicts without."""
+    left = [each for each in rows if not each.met]
+    if left:
+        return left
+    left = list(rows)
+    for each in reversed(rows):
+        others = [other for other in left if other is not each]
+        if others and not _all_of([other.met for other in others]):
+            left = others
+    return left
 
 
 def _rows(along: Walk) -> list[float | None]:
@@ -91,32 +199,41 @@ def _rows(along: Walk) -> list[float | None]:
 def _answers(
     along: Walk,
     beside: float | None,
-    wanted: tuple[tuple[Wish, str], ...],
+    wishes: tuple[Demand, ...],
     named: tuple[str, str | None],
 ) -> Iterator[Answer]:
-    over, net = along.ranges[0], USUAL_NET if beside is None else 0
-    # the saturation limit stands last
-    parts = [spans(over, _margin(along, wish, group, beside), net) for wish, group in wanted]
-    unsaturated = parts[-1]
-    for (wish, _), met in zip(wanted, parts, strict=True):
+    """Look at all demands on one net, then for the crossings of each."""
+    over = along.ranges[0]
+    net = net_of(over, USUAL_NET if beside is None else 0)
+    heights = _spares(along, beside, wishes, net)
+    parts = {
+        wish: spans_on(over, (net, heights[wish]), _margin(along, beside, wish)) for wish in wishes
+    }
+    always = {wish: met for wish, met in parts.items() if wish.requirement in ALWAYS}
+    able = _all_of(list(always.values()))
+    for wish, met in parts.items():
         yield Answer(
             title=named[0],
             exposure=named[1],
             wish=wish,
             beside=beside,
             met=met,
-            unsaturated=shared(met, unsaturated),
+            able=shared(met, able),
+            against=tuple(other for other, free in always.items() if not shared(met, free)),
         )
 
 
-def _margin(along: Walk, wish: Wish, group: str, beside: float | None) -> Margin:
-    """Give the margin of a requirement along the first range."""
+def _margin(along: Walk, beside: float | None, wish: Demand) -> Margin:
+    """Give the margin of one demand along the first range."""
+    return lambda values: _spares(along, beside, (wish,), values)[wish]
+
+
+def _spares(
+    along: Walk, beside: float | None, wishes: tuple[Demand, ...], values: FloatArray
+) -> dict[Demand, FloatArray]:
+    """Work out by how much demands are passed at some values of the first range."""
     rest = () if beside is None else (beside,)
-    chosen = {wish.figure: group}
-
-    def margin(values: FloatArray) -> FloatArray:
-        points = along.points((float(value), *rest) for value in values)
-        found = figures_of(points, chosen, len(values), lambda _done, _total: None)
-        return wish.margin(weakest(wish.figure, found[wish.figure]))
-
-    return margin
+    chosen = {name: wish.group for wish in wishes for name in wish.figures}
+    points = along.points((float(value), *rest) for value in values)
+    found = figures_of(points, chosen, len(values), lambda _done, _total: None)
+    return {wish: wish.spare(worst_of(wish, found)) for wish in wishes}

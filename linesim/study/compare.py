@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from linesim.budget.verdicts import Verdict
+from linesim.budget.verdicts import Verdict, worst_state
 from linesim.setup.arguments import (
     checked_seed,
     checked_setup,
@@ -45,7 +45,7 @@ class Compared:
 
     @property
     def meets_all(self) -> bool:
-        """Tell whether it meets every requirement."""
+        """Tell whether it runs, does not clip and meets every requirement."""
         return all(verdict.met for verdict in self.verdicts)
 
 
@@ -67,14 +67,17 @@ class Comparison:
 
     @property
     def any_meets_all(self) -> bool:
-        """Tell whether a variant meets every requirement."""
+        """Tell whether one variant at least runs, does not clip and meets every requirement."""
         return any(one.meets_all for one in self.variants)
 
     def metrics(self) -> dict[str, object]:
         """All figures of all variants, as compare.json has them."""
         return {
             "title": self.title,
-            "variants": [{"title": one.title, **one.scan.metrics()} for one in self.variants],
+            "variants": [
+                {"title": one.title, "state": worst_state(one.verdicts), **one.scan.metrics()}
+                for one in self.variants
+            ],
         }
 
 

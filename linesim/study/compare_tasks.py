@@ -17,11 +17,11 @@ from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.study.memory import Need, refuse_too_large
-from linesim.study.scan import Scan, needed, scan
+from linesim.study.scan import Held, Scan, Way, needed, scan_held
 from linesim.study.shared import Shared, attached, can_share, shared
 from linesim.study.tasks import Crew, one_blas_thread
 from linesim.study.variants import Variant
-from linesim.targets.load import target_reference, target_size
+from linesim.targets.load import TargetSize, target_reference, target_size
 
 _READ_BY_NAME = ("flat", "edge")
 """Targets that figures are read off; they cost next to nothing to draw."""
@@ -160,8 +160,17 @@ def scanned(task: VariantTask) -> Scan:
         Where it cannot be run.
     """
     target = _seen(task.target) if isinstance(task.target, Origin) else task.target
+    setup, way = task.variant.setup, Way(workers=task.threads, force=True)
     with _named(task.variant):
-        return scan(task.variant.setup, task.seed, target, workers=task.threads, force=True)
+        held = Held(reference=target, size=_size(setup, target), is_own=target is None)
+        return scan_held(setup, task.seed, held, way)
+
+
+def _size(setup: Setup, target: Reference | None) -> TargetSize:
+    """Judge a variant as it would be alone; a file that is at hand may have changed meanwhile."""
+    if target is None or setup.target.image in BUILT_IN:
+        return target_size(setup)
+    return TargetSize.of(target)
 
 
 @contextmanager

@@ -76,8 +76,30 @@ def spans(over: Range, margin: Margin, between: int = USUAL_NET) -> tuple[Span, 
     tuple of Span
         Rising; empty where it is never met. Of whole numbers and listed values, ends are such.
     """
-    net = _net(over, between)
-    met = margin(net) >= 0
+    net = net_of(over, between)
+    return spans_on(over, (net, margin(net)), margin)
+
+
+def spans_on(over: Range, known: tuple[FloatArray, FloatArray], margin: Margin) -> tuple[Span, ...]:
+    """
+    Find the parts of a range in which a requirement is met, its margin on a net known already.
+
+    Parameters
+    ----------
+    over : Range
+        The range.
+    known : tuple of ndarray
+        The net, as `net_of` lays it, and the margin there.
+    margin : callable
+        Of the requirement, along the range.
+
+    Returns
+    -------
+    tuple of Span
+        Rising.
+    """
+    net, heights = known
+    met = heights >= 0
     edges = np.flatnonzero(met[1:] != met[:-1]).tolist()
     starts = [(0, False)] if met[0] else []
     starts += [(edge, True) for edge in edges if not met[edge]]
@@ -111,8 +133,22 @@ def shared(some: tuple[Span, ...], others: tuple[Span, ...]) -> tuple[Span, ...]
     return tuple(sorted((each for each in pairs if each is not None), key=_low))
 
 
-def _net(over: Range, count: int) -> FloatArray:
-    """Lay a net over a range: its values, and even ones between; whole numbers only if so."""
+def net_of(over: Range, count: int) -> FloatArray:
+    """
+    Lay a net over a range: its values, and even ones between; whole numbers only if so.
+
+    Parameters
+    ----------
+    over : Range
+        The range.
+    count : int
+        Values besides those of the range.
+
+    Returns
+    -------
+    ndarray of shape (n,)
+        Rising, in the door's unit.
+    """
     values = np.array(over.base_values, dtype=np.float64)
     low, high = values[0], values[-1]
     if over.key.listed:

@@ -1,22 +1,26 @@
 """Detection for very many options: what is costly is worked out once for each blur they have."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
 from linesim.budget.detection import Search
+from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
-from linesim.metrics.detection import wanted_dprime
+from linesim.metrics.detection import cell_m2, sighting
+from linesim.metrics.ground import Ground, ground
 from linesim.setup.arrays import FloatArray
+from linesim.study.found_size import Asked, by_parts, smallest_found_um
 from linesim.study.front import alike
-from linesim.study.size_table import integrals, smallest_found_um
+from linesim.study.size_table import Places, Seen, size_table
 from linesim.study.station_arrays import leaves, mapped
-from linesim.study.stations import Way, picked
+from linesim.study.stations import Way, picked, sought
 
-Places = NDArray[np.intp]
 _SAME_DIGITS = 12
+_ROOM = 1e-6
+"""Of the logarithm of level over noise, at either end of a table."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -30,22 +34,17 @@ class Signals:
         One station of each blur; arrays of shape (k, 1).
     blur : ndarray of int, shape (n,)
         Which of these an option has.
-    noise, streaks : ndarray of shape (n, colours)
-        Squares of noise, and of streaks, over the depth of the defect; noise is infinite where
-        there is no depth.
-    wanted : ndarray of shape (n, colours)
-        Detectability to be reached, d'.
+    base : Ground
+        The product under the defect, each number of shape (n, colours).
     """
 
     blurs: Station
     blur: Places
-    noise: FloatArray
-    streaks: FloatArray
-    wanted: FloatArray
+    base: Ground
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Seen:
+class Found:
     """
     What options find, the weakest colour each.
 
@@ -64,7 +63,7 @@ class Seen:
     met: NDArray[np.bool_]
 
 
-def signals_of(way: Way, flat: Places, wanted: Search) -> Signals:
+def signals_of(way: Way, flat: Places, *, ends: bool) -> Signals:
     """
     Take out of some options of a way what detection asks.
 
@@ -74,8 +73,8 @@ def signals_of(way: Way, flat: Places, wanted: Search) -> Signals:
         The options.
     flat : ndarray of int, shape (n,)
         Places of those that are still in question.
-    wanted : Search
-        What is looked for.
+    ends : bool
+        Whether at the ends of the line, not in the middle.
 
     Returns
     -------
@@ -83,19 +82,32 @@ def signals_of(way: Way, flat: Places, wanted: Search) -> Signals:
         In the order of ``flat``.
     """
     numbers = picked(way, flat)
-    white_e = np.asarray(numbers.electrons_white)
-    depth_e = wanted.contrast * white_e
-    lit = depth_e > 0
-    per_e2 = np.square(1 / np.where(lit, depth_e, 1.0))
-    needed = wanted_dprime(numbers, wanted.detection_rate, wanted.false_alarms_per_m2)
+    numbers = numbers.at_ends if ends else numbers
+    wanted = sought(way, flat)
+    base = ground(numbers, wanted.product, wanted.contrast)
     first, blur = _same(_blur_columns(numbers))
+    shape = np.broadcast_shapes(*(np.shape(each) for each in _numbers(base).values()))
     return Signals(
-        blurs=mapped(numbers, lambda leaf: leaf[first, :1]),
+        blurs=mapped(numbers, lambda leaf: _column(leaf, first)),
         blur=blur,
-        noise=np.where(lit, per_e2 * numbers.noise_e(white_e) ** 2, np.inf),
-        streaks=per_e2 * numbers.pattern_e(white_e) ** 2,
-        wanted=np.broadcast_to(needed, white_e.shape),
+        base=_ground({k: np.broadcast_to(v, shape) for k, v in _numbers(base).items()}),
     )
+
+
+def _column(leaf: Figure, rows: Places) -> FloatArray:
+    """Take some rows of a number of many stations; no blur differs between colours."""
+    table = np.asarray(leaf, dtype=np.float64)
+    return table[rows, :1] if table.ndim else np.full((len(rows), 1), table)
+
+
+def _numbers(base: Ground) -> dict[str, FloatArray]:
+    """Give the numbers of a ground by name; the texture is none."""
+    names = [each.name for each in fields(base) if each.name != "texture"]
+    return {name: np.asarray(getattr(base, name), dtype=np.float64) for name in names}
+
+
+def _ground(numbers: dict[str, FloatArray]) -> Ground:
+    return Ground(texture=None, **numbers)
 
 
 def joined(parts: Sequence[Signals]) -> Signals:
@@ -119,12 +131,11 @@ def joined(parts: Sequence[Signals]) -> Signals:
     starts = np.cumsum([0, *counts[:-1]])
     first, once = _same(_blur_columns(blurs))
     blur = np.concatenate([part.blur + start for part, start in zip(parts, starts, strict=True)])
+    tables = [_numbers(part.base) for part in parts]
     return Signals(
         blurs=mapped(blurs, lambda leaf: leaf[first]),
         blur=once[blur],
-        noise=_stacked([part.noise for part in parts]),
-        streaks=_stacked([part.streaks for part in parts]),
-        wanted=_stacked([part.wanted for part in parts]),
+        base=_ground({name: _stacked([each[name] for each in tables]) for name in tables[0]}),
     )
 
 
@@ -164,7 +175,7 @@ def _same(columns: list[FloatArray]) -> tuple[Places, Places]:
     return first, code
 
 
-def seen_by(signals: Signals, wanted: Search) -> Seen:
+def found_by(signals: Signals, wanted: Search) -> Found:
     """
     Work out what each option finds.
 
@@ -173,33 +184,48 @@ def seen_by(signals: Signals, wanted: Search) -> Seen:
     signals : Signals
         Of the options.
     wanted : Search
-        What is looked for.
+        What is looked for; its product is that of the signals already.
 
     Returns
     -------
-    Seen
+    Found
         In the order of the options.
     """
-    asked = np.square(np.maximum(signals.wanted, 0.0))
+    alarms = wanted.false_alarms_per_m2 * np.asarray(cell_m2(signals.blurs))[:, 0]
     size_um = np.zeros(len(signals.blur))
-    for colour in range(asked.shape[1]):
-        found_um = smallest_found_um(
-            signals.blurs,
-            wanted.of_width,
-            signals.blur,
-            asked[:, colour] * signals.noise[:, colour],
-            asked[:, colour] * signals.streaks[:, colour],
+    dprime, met = np.full(size_um.shape, np.inf), np.ones(size_um.shape, dtype=np.bool_)
+    numbers = _numbers(signals.base)
+    for colour in range(numbers["level_e"].shape[1]):
+        asked = Asked(
+            blur=signals.blur,
+            base=_ground({name: each[:, colour] for name, each in numbers.items()}),
+            alarms=alarms[signals.blur],
+            rate=float(wanted.detection_rate),
         )
-        size_um = np.maximum(size_um, found_um)
-    width_um = wanted.width_um
-    if width_um is None:
-        return Seen(smallest_um=size_um, dprime=None, met=np.ones(size_um.shape, dtype=np.bool_))
-    count = int(signals.blur.max()) + 1
-    found = integrals(signals.blurs, wanted.of_width, np.full((count, 1), width_um))
-    own, columns = (np.asarray(e)[signals.blur] for e in (found.samples, found.columns))
-    dprime = own / np.sqrt(signals.noise * own + signals.streaks * columns)
-    return Seen(
-        smallest_um=size_um,
-        dprime=dprime.min(axis=1),
-        met=(dprime >= signals.wanted).all(axis=1),
-    )
+        seen = _seen(signals.blurs, wanted, asked)
+        size_um = np.maximum(size_um, smallest_found_um(seen, asked))
+        if wanted.width_um is not None:
+            mine, fine = _of_own_size(seen, asked, float(wanted.width_um))
+            dprime, met = np.minimum(dprime, mine), met & fine
+    return Found(smallest_um=size_um, dprime=None if wanted.width_um is None else dprime, met=met)
+
+
+def _seen(blurs: Station, wanted: Search, asked: Asked) -> Seen:
+    lit = asked.log_ratio[np.asarray(asked.base.depth_e) > 0]
+    ends = (float(lit.min()) - _ROOM, float(lit.max()) + _ROOM) if lit.size else (0.0, 0.0)
+    return Seen(blurs=blurs, of_width=wanted.of_width, texture=wanted.texture, ratios=ends)
+
+
+def _of_own_size(seen: Seen, asked: Asked, width_um: float) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Give d' of the smallest defect itself, and whether the search finds it as surely."""
+    size = np.full(seen.count, np.log(width_um))
+    table = size_table(seen, (size, size), 1)
+
+    def looked(part: Asked, log_um: FloatArray) -> FloatArray:
+        found = sighting(table.reader(part.blur, part.log_ratio).at(log_um), part.base)
+        lit = np.asarray(part.base.depth_e) > 0
+        fine = lit & (found.dprime >= part.wanted(found))
+        return np.stack([np.where(lit, found.dprime, 0.0), fine])
+
+    dprime, fine = by_parts(asked, looked, np.full(asked.blur.shape, np.log(width_um)))
+    return dprime, fine > 0

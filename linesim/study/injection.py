@@ -1,60 +1,80 @@
 """
-Detection measured: many defects put on a white target, rendered, and searched by matched filter.
+Detection measured: many defects put on good product, rendered, and searched as a machine would.
 
-Each place of a lattice holds one disc, at its own phase to the pixels; phases are spread evenly.
-The filter's template is the defect's own signal without noise, so the place is known: what is
-measured is the separation of its output with and without a defect, and the area under the ROC
-curve.
+Each place of a lattice holds one disc, at its own phase to the samples; phases are spread evenly.
+Two searches look at every place. The filter that knows the place takes the defect's own signal
+without noise for its template: its output with and without a defect gives d' and the area under the
+ROC curve. The bank of `linesim.metrics.search` knows 4 x 4 places inside a sample and looks at all
+samples around: the share of its peaks over the told threshold is the rate at which defects are
+found. Both learn the level of product and columns from 256 lines of good product that run ahead.
+
+The line is taken as it is in its middle: lamp and lens fall off nowhere.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from linesim.budget.detection import search
+from linesim.budget.detection import Search, search
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
-from linesim.forward.station import Station, station
-from linesim.metrics.detection import dprime
-from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.forward.station import station
+from linesim.metrics.ground import LEARNT_LINES
+from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
-from linesim.targets.coverage import disc
+from linesim.study.lattice import Lattice, lattice, painted, phases_of, textured
+from linesim.study.trial import PEAKS, Channel, bank_e, channel_of, lit, reach_um, searched, seen_e
+from linesim.targets.load import target_size
 
-FINENESS = 8
-"""Reference pixels across the shorter side of a sample."""
 PLACES = 1000
 """Of the defect on the pixel grid."""
-_MARGIN = 3
-"""Samples of white around the blur of every defect."""
-_AT_ONCE = 100_000
-"""Pixels of discs that are worked out together: 10 MB with all that is between."""
-_MOST_PIXELS = 100_000_000
-_GOLDEN = (0.7548776662466927, 0.5698402909980532)
-"""Steps that spread points evenly over a square: 1/p and 1/p², p³ = p + 1."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Injection:
     """
-    What the matched filter gives with defects and without.
+    What a search gives with defects and without, in one channel.
 
     Parameters
     ----------
     with_defect, without : ndarray of shape (n,)
-        Outputs of the filter, in standard deviations that the closed form gives its noise.
+        Outputs of the filter that knows the place, in standard deviations that the closed form
+        gives its noise.
+    best : ndarray of shape (n,)
+        Largest outputs of the bank around each defect.
     each_dprime : ndarray of shape (places,)
         Detectability at each place, from its noise-free signal.
     closed_dprime : float
         Detectability by the closed form, for all places.
+    threshold, closed_rate : float
+        Of the search at the false alarms allowed, and the share found, by the closed form.
+    peaks, closed_peaks : float
+        Peaks of noise over a lower threshold on good product, and by the closed form.
     """
 
     with_defect: FloatArray
     without: FloatArray
+    best: FloatArray
     each_dprime: FloatArray
     closed_dprime: float
+    threshold: float
+    closed_rate: float
+    peaks: float
+    closed_peaks: float
+
+    @property
+    def found_rate(self) -> float:
+        """Share of the defects that the bank finds."""
+        return float(np.mean(self.best > self.threshold))
+
+    @property
+    def found_rate_sd(self) -> float:
+        """Its standard error, from the rate that is told."""
+        rate = min(max(self.closed_rate, 1 / len(self.best)), 1 - 1 / len(self.best))
+        return float(np.sqrt(rate * (1 - rate) / len(self.best)))
 
     @property
     def roc_area(self) -> float:
@@ -102,108 +122,6 @@ class Injection:
         return false, hit
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Lattice:
-    """Cells of whole samples, one defect in each."""
-
-    cells: tuple[int, int]
-    cell: tuple[int, int]
-    centres_um: FloatArray
-
-    @property
-    def lines(self) -> int:
-        """Lines of the scan."""
-        return self.cells[0] * self.cell[0]
-
-    def each(self, image: ImageArray | FloatArray) -> FloatArray:
-        """Cut an image into its cells; what is left over at the right is dropped."""
-        (rows, columns), (high, wide) = self.cells, self.cell
-        cut = np.asarray(image[:, : columns * wide], dtype=np.float64)
-        cells = cut.reshape(rows, high, columns, wide).swapaxes(1, 2)
-        return cells.reshape(rows * columns, high, wide)
-
-
-def _lattice(numbers: Station, size_um: float, places: int) -> _Lattice:
-    """Lay places out, so wide apart that no blur reaches the next; phases to samples are even."""
-    place, lens = numbers.geometry, numbers.optics
-    sample_um = float(numbers.timing.line_advance_um), float(place.object_pixel_x_um)
-    blur_um = float(8 * lens.blur_um + lens.defocus_disc_um) / float(lens.magnification)
-    smear_um = float(place.object_pixel_y_um + numbers.motion_um), float(place.object_pixel_x_um)
-    cell = tuple(
-        int(np.ceil((size_um + blur_um + smear) / sample)) + 2 * _MARGIN
-        for smear, sample in zip(smear_um, sample_um, strict=True)
-    )
-    across = int(place.image_width_px) // cell[1]
-    if across == 0:
-        msg = (
-            f"requirement.smallest_defect: read {size_um:g} um, whose surroundings take {cell[1]} "
-            f"samples across, but the image has {int(place.image_width_px)}; expected a smaller "
-            "defect or more camera.pixels"
-        )
-        raise InputError(msg)
-    down = -(-places // across)
-    row, column = np.divmod(np.arange(down * across), across)
-    phase = (np.arange(down * across)[:, None] * np.asarray(_GOLDEN)) % 1 - 0.5
-    corner = np.stack([row * cell[0], column * cell[1]], axis=1)
-    centres = (corner + np.asarray(cell) / 2 + phase) * np.asarray(sample_um)
-    return _Lattice(cells=(down, across), cell=(cell[0], cell[1]), centres_um=centres)
-
-
-def _painted(
-    numbers: Station, lattice: _Lattice, size_um: float, contrast: float
-) -> ArrayReference:
-    """Draw a dark disc at every place on white, exact over each reference pixel."""
-    place = numbers.geometry
-    sample_um = float(numbers.timing.line_advance_um), float(place.object_pixel_x_um)
-    pitch_um = min(sample_um) / FINENESS
-    shape = (
-        int(np.ceil(lattice.lines * sample_um[0] / pitch_um)),
-        2 * int(np.ceil(int(place.image_width_px) * sample_um[1] / pitch_um / 2)),
-    )
-    if shape[0] * shape[1] > _MOST_PIXELS:
-        msg = (
-            f"requirement.smallest_defect: read {size_um:g} um; its places take {shape[0]} x "
-            f"{shape[1]} reference pixels, expected at most {_MOST_PIXELS}: a smaller "
-            "defect, fewer places, or fewer camera.pixels"
-        )
-        raise InputError(msg)
-    data = np.ones(shape, dtype=np.float32)
-    # the reference lies centred across on the optical axis
-    shift_px = shape[1] / 2 - int(place.image_width_px) * sample_um[1] / pitch_um / 2
-    centres_px = lattice.centres_um / pitch_um + np.array([0.0, shift_px])
-    _lay_discs(data, centres_px, size_um / pitch_um / 2, contrast)
-    return ArrayReference(data=data, pixel_size_um=pitch_um)
-
-
-def _lay_discs(data: ImageArray, centres_px: FloatArray, radius_px: float, contrast: float) -> None:
-    """Darken an image by equal discs that lie inside it; many at once, for most are small."""
-    corners = np.floor(centres_px - radius_px).astype(np.int64)
-    window = np.arange(int(np.ceil(2 * radius_px)) + 2)
-    at_once = max(1, _AT_ONCE // window.size**2)
-    for first in range(0, len(corners), at_once):
-        some = corners[first : first + at_once]
-        sides = some[:, :, None] + window - centres_px[first : first + at_once, :, None]
-        covered = disc(sides[:, 1, None, :], sides[:, 0, :, None], radius_px)
-        for (top, left), share in zip(some, contrast * covered, strict=True):
-            data[top : top + window.size, left : left + window.size] -= share
-
-
-def _electrons(numbers: Station, image_dn: NDArray[np.uint16]) -> FloatArray:
-    """Bring delivered numbers back to signal electrons. [e]."""
-    gain = float(numbers.dn_per_e * numbers.balance)
-    black_dn = float(numbers.sensor.black_level_dn)
-    dark_e = float(numbers.delivered_dark_e)
-    return np.asarray((image_dn - black_dn) / gain - dark_e, dtype=np.float64)
-
-
-def _noise_e(numbers: Station, white_e: FloatArray, template_e: FloatArray) -> FloatArray:
-    """Spread of the filter's output at each place: of samples, and of whole columns. [e²]."""
-    noise_e2, streaks_e2 = numbers.noise_e(white_e) ** 2, numbers.pattern_e(white_e) ** 2
-    of_samples = (noise_e2 * template_e**2).sum(axis=(1, 2))
-    of_columns = (np.mean(streaks_e2, axis=1) * template_e.sum(axis=1) ** 2).sum(axis=1)
-    return np.asarray(np.sqrt(of_samples + of_columns), dtype=np.float64)
-
-
 def inject(
     setup: Setup,
     count: int,
@@ -211,16 +129,16 @@ def inject(
     *,
     places: int = PLACES,
     workers: int | None = None,
-) -> Injection:
+) -> tuple[Injection, ...]:
     """
-    Put many of a setup's smallest defects on white, render, and run the matched filter.
+    Put many of a setup's smallest defects on good product, render, and search them.
 
     Parameters
     ----------
     setup : Setup
-        A monochrome station whose requirement names a round smallest defect.
+        A station whose requirement names a round smallest defect.
     count : int
-        Outputs with a defect, at least; as many without.
+        Defects, at least; as many places without.
     seed : int
         Of the noise; each round has a camera with a fixed pattern of its own.
     places : int
@@ -230,51 +148,73 @@ def inject(
 
     Returns
     -------
-    Injection
-        Outputs of the filter.
+    tuple of Injection
+        Outputs of the search, one a channel.
 
     Raises
     ------
     InputError
-        Where the setup has no such defect, or it does not fit.
+        Where the setup has no such defect, it does not fit, or the product clips.
     """
-    size_um, wanted = _defect_um(setup), search(setup)
-    numbers = station(setup)
-    lattice = _lattice(numbers, size_um, places)
-    targets = (
-        _painted(numbers, lattice, size_um, float(wanted.contrast)),
-        ArrayReference(data=np.ones((1, 1), dtype=np.float32), pixel_size_um=size_um),
+    size_um = _defect_um(setup)
+    wanted = search(setup, target_size(setup))
+    even = changed(
+        setup, {"light.edge_falloff": 0.0, "lens.focal_length": None, "transport.flutter": "0 mm"}
     )
-    dark_e, white_e = (
-        lattice.each(render(setup, target, lattice.lines, seed, workers=workers).expected_e)
-        for target in targets
+    numbers = station(even)
+    around_um = reach_um(wanted)
+    layout = lattice(numbers, size_um, phases_of(places), ahead=LEARNT_LINES, reach_um=around_um)
+    targets = [
+        painted(numbers, layout, size_um, contrast) for contrast in (float(wanted.contrast), 0.0)
+    ]
+    rendered = [seen_e(even, each, wanted, layout.lines, workers) for each in targets]
+    taken_e = bank_e(even, wanted, size_um, around_um, workers)
+    trial = [
+        channel_of(numbers, wanted, size_um, (index, layout), rendered, taken_e)
+        for index in range(rendered[0].shape[2])
+    ]
+    rounds = -(-count // layout.centres_um.shape[0])
+    found = list(_rounds(even, wanted, layout, targets, trial, (rounds, seed, workers)))
+    return tuple(
+        Injection(
+            with_defect=np.concatenate([each[index][0] for each in found]),
+            without=np.concatenate([each[index][1] for each in found]),
+            best=np.concatenate([each[index][2] for each in found]),
+            each_dprime=channel.own.dprime,
+            closed_dprime=channel.told["closed_dprime"],
+            threshold=channel.told["threshold"],
+            closed_rate=channel.told["closed_rate"],
+            peaks=found[0][index][3][0],
+            closed_peaks=PEAKS * found[0][index][3][1],
+        )
+        for index, channel in enumerate(trial)
     )
-    template_e = white_e - dark_e
-    spread_e2 = _noise_e(numbers, white_e, template_e)
-    each = np.einsum("kij,kij->k", template_e, template_e) / spread_e2
-    rounds = -(-count // len(template_e))
-    found: list[list[FloatArray]] = [[], []]
-    for index in range(2 * rounds):
+
+
+def _rounds(
+    setup: Setup,
+    wanted: Search,
+    layout: Lattice,
+    targets: list[ArrayReference],
+    trial: list[Channel],
+    run: tuple[int, int, int | None],
+) -> Iterator[list[tuple[FloatArray, FloatArray, FloatArray, tuple[int, int]]]]:
+    """Render with defects and without, one camera a round, and search each channel."""
+    rounds, seed, workers = run
+    for turn in range(rounds):
         # both sides share each camera, so that its streaks shift neither against the other
-        camera = {"camera.pattern_seed": setup.camera.pattern_seed + index // 2}
-        target = targets[index % 2]
-        varied, own = changed(setup, camera), seed + 1 + index
-        image = render(varied, target, lattice.lines, own, workers=workers).image
-        left_e = white_e - lattice.each(_electrons(numbers, image))
-        found[index % 2].append(np.einsum("kij,kij->k", template_e, left_e) / spread_e2)
-    return Injection(
-        with_defect=np.concatenate(found[0]),
-        without=np.concatenate(found[1]),
-        each_dprime=each,
-        closed_dprime=float(dprime(numbers, wanted.of_width(size_um), wanted.contrast)),
-    )
+        varied = changed(setup, {"camera.pattern_seed": setup.camera.pattern_seed + turn})
+        images = []
+        for side, clean in enumerate(targets):
+            own = seed + 1 + 2 * turn + side
+            drawn = clean if wanted.texture is None else textured(clean, wanted.texture, own)
+            image = render(varied, lit(wanted, drawn), layout.lines, own, workers=workers).image
+            images.append(np.atleast_3d(image))
+        yield [searched(each, layout, images, index, turn) for index, each in enumerate(trial)]
 
 
 def _defect_um(setup: Setup) -> float:
     need = setup.requirement
-    if setup.camera.kind != "mono":
-        msg = f'camera.kind: read "{setup.camera.kind}"; expected "mono" to inject defects'
-        raise InputError(msg)
     if need.smallest_defect_um is None or need.defect_shape != "disc":
         msg = (
             f'requirement.smallest_defect: read {need.smallest_defect_um} um, "{need.defect_shape}"'

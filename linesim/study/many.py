@@ -4,30 +4,37 @@ The closed-form figures of many setups at once.
 The stations of all points are laid into one `Station` of arrays, a row a point and a column a
 colour; numbers that all points share stay numbers. The groups of `linesim.budget` then take them
 as they take one station. Points go through in blocks of a fixed size, so that memory stays bounded,
-in threads, which change no figure. What the budget adds to a single setup alone, such as the lines
-of its target, is taken from the budget of each point.
+in threads, which change no figure. What a station does not tell, such as the working distance, is
+worked out for each point.
 """
 
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
+from functools import cached_property
 from itertools import islice
 from typing import Any, TypeVar, cast
 
 import numpy as np
 
-from linesim.budget.budget import Budget, budget_on
-from linesim.budget.detection import detection_group, search
+from linesim.budget.budget import budget_on, geometry_of, scan_lines
+from linesim.budget.detection import Search, detection_group, search
 from linesim.budget.figures import (
+    ENDS,
     Group,
+    Reach,
     camera_group,
     exposure_group,
     geometry_group,
-    signal_group,
+    limits_group,
+    lit_group,
+    reach,
 )
+from linesim.budget.places import with_ends
 from linesim.budget.resolution import resolution_group
 from linesim.forward.station import Station, station
+from linesim.metrics.texture import MeasuredTexture, Table
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
 from linesim.targets.load import target_size
@@ -37,19 +44,76 @@ Tell = Callable[[int, int], None]
 Part = TypeVar("Part")
 _BLOCK = 128
 _WORKERS = 4
-_OF_ONE = frozenset({"image_lines", "scan_length_mm", "data_rate_mb_s"})
-"""Figures that need more than a station: the target's length, the number of colours."""
-_GROUPS: dict[str, Callable[[Station, Sequence[Setup]], Group]] = {
-    "geometry": lambda numbers, setups: geometry_group(
-        numbers, 1, stacked([setup.camera.bit_depth for setup in setups])
+_OF_ONE = frozenset(
+    {
+        "working_distance_mm",
+        "max_speed_mm_s",
+        "misregistration_px",
+        "misregistration_swing_px",
+    }
+)
+"""Figures of the geometry that need more than a station."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Block:
+    """Some points: each as a setup and in numbers, what all ask, and which figures are needed."""
+
+    setups: list[Setup]
+    each: list[Station]
+    names: frozenset[str]
+
+    @cached_property
+    def numbers(self) -> Station:
+        return stacked(self.each)
+
+    @cached_property
+    def reach(self) -> Reach:
+        return stacked([reach(setup) for setup in self.setups])
+
+    @cached_property
+    def wanted(self) -> list[Search]:
+        return [search(setup, target_size(setup)) for setup in self.setups]
+
+    @property
+    def lines(self) -> FloatArray:
+        pairs = zip(self.setups, self.each, strict=True)
+        return np.array([[scan_lines(setup, one, target_size(setup))] for setup, one in pairs])
+
+
+def _detection(block: _Block) -> Group:
+    """Give the figures of detection; points that lie on different textures one by one."""
+    if _one_texture(block.wanted):
+        wanted = stacked(block.wanted)
+        return with_ends(block.numbers, lambda place: detection_group(place, wanted, block.names))
+    pairs = zip(block.each, block.wanted, strict=True)
+    found = [
+        with_ends(one, lambda place, mine=mine: detection_group(place, mine, block.names))  # type: ignore[misc]
+        for one, mine in pairs
+    ]
+    return {name: stacked([group[name] for group in found]) for name in found[0]}
+
+
+def _one_texture(wanted: list[Search]) -> bool:
+    """Tell whether the tables of measured textures are all alike."""
+    found = [each.texture for each in wanted]
+    tables = [each.table.power for each in found if isinstance(each, MeasuredTexture)]
+    return all(each is tables[0] or np.array_equal(each, tables[0]) for each in tables)
+
+
+_GROUPS: dict[str, Callable[[_Block], Group]] = {
+    "geometry": lambda block: geometry_group(block.numbers, block.lines, block.reach),
+    "exposure": lambda block: exposure_group(block.numbers),
+    "limits": lambda block: limits_group(
+        block.numbers, block.reach, stacked([each.brightest for each in block.wanted])
     ),
-    "exposure": lambda numbers, _: exposure_group(numbers),
-    "signal": lambda numbers, _: signal_group(numbers),
-    "camera": lambda numbers, _: camera_group(numbers),
-    "resolution": lambda numbers, _: resolution_group(numbers),
-    "detection": lambda numbers, setups: detection_group(
-        numbers, stacked([search(setup) for setup in setups])
+    "signal": lambda block: with_ends(
+        block.numbers,
+        lambda place: lit_group(place, stacked([each.product for each in block.wanted])),
     ),
+    "camera": lambda block: camera_group(block.numbers),
+    "resolution": lambda block: resolution_group(block.numbers),
+    "detection": _detection,
 }
 
 
@@ -66,7 +130,7 @@ def stacked(parts: Sequence[Part]) -> Part:
     -------
     same type
         A number that all share stays one; others are of shape (parts, 1), or (parts, 3) where there
-        is one a colour. Words and what is missing are those of the first.
+        is one a colour. Words, tables and what is missing are those of the first.
     """
     first: Any = parts[0]
     if is_dataclass(first):
@@ -76,7 +140,7 @@ def stacked(parts: Sequence[Part]) -> Part:
     if isinstance(first, tuple):
         of_tuples: Any = zip(*cast("Any", parts), strict=True)
         return cast("Part", tuple(map(stacked, of_tuples)))
-    if first is None or isinstance(first, str):
+    if first is None or isinstance(first, str | Table):
         return cast("Part", first)
     columns = np.array(parts, dtype=np.float64).reshape(len(parts), -1)
     return cast("Part", first if np.all(columns == columns[0]) else columns)
@@ -151,14 +215,17 @@ def figures_of(
 
 
 def _block(setups: list[Setup], groups: Mapping[str, str]) -> dict[str, FloatArray]:
-    numbers = stacked([station(setup) for setup in setups])
-    fast = {name: group for name, group in groups.items() if name not in _OF_ONE}
-    made = {group: _GROUPS[group](numbers, setups) for group in dict.fromkeys(fast.values())}
-    figures = {name: made[group][name] for name, group in fast.items() if name in made[group]}
-    rest = {name: group for name, group in groups.items() if name not in figures}
-    if rest:
-        figures |= _one_by_one(setups, rest)
-    return {name: _columns(figures[name], len(setups)) for name in groups}
+    block = _Block(
+        setups=setups,
+        each=[station(setup) for setup in setups],
+        names=frozenset(name.removesuffix(ENDS) for name in groups),
+    )
+    made = {group: _GROUPS[group](block) for group in dict.fromkeys(groups.values())}
+    figures = {name: made[group][name] for name, group in groups.items() if name in made[group]}
+    if not _OF_ONE.isdisjoint(groups):
+        figures |= _one_by_one(block, [name for name in groups if name in _OF_ONE])
+    nothing = np.full(1, np.nan)
+    return {name: _columns(figures.get(name, nothing), len(setups)) for name in groups}
 
 
 def _columns(values: Any, count: int) -> FloatArray:  # noqa: ANN401 -- a number or an array
@@ -168,16 +235,13 @@ def _columns(values: Any, count: int) -> FloatArray:  # noqa: ANN401 -- a number
     return np.where(np.isfinite(rows), rows, np.nan)
 
 
-def _one_by_one(setups: list[Setup], groups: Mapping[str, str]) -> dict[str, FloatArray]:
-    budgets = [budget_on(setup, target_size(setup)) for setup in setups]
-    return {name: _rows(budgets, group, name) for name, group in groups.items()}
-
-
-def _rows(budgets: list[Budget], group: str, name: str) -> FloatArray:
-    """Take one figure out of all budgets; where one has none, it is no number."""
-    given = [each.groups[group].get(name, np.nan) for each in budgets]
-    rows = [
-        np.array(list(value.values()) if isinstance(value, dict) else [value]) for value in given
-    ]
-    colours = max(map(len, rows))
-    return np.array([np.broadcast_to(row, colours) for row in rows], dtype=np.float64)
+def _one_by_one(block: _Block, names: Sequence[str]) -> dict[str, FloatArray]:
+    """Work out what needs the setup itself; a figure that a point lacks is no number there."""
+    pairs = zip(block.setups, block.each, strict=True)
+    found = [geometry_of(setup, one, target_size(setup)) for setup, one in pairs]
+    rows = {name: [np.atleast_1d(each.get(name, np.nan)) for each in found] for name in names}
+    widest = {name: max(map(len, each)) for name, each in rows.items()}
+    return {
+        name: np.array([np.broadcast_to(row, widest[name]) for row in each], dtype=np.float64)
+        for name, each in rows.items()
+    }

@@ -88,13 +88,15 @@ class Range:
         return self.inside(value)
 
     def said(self, value: float) -> str:
-        """Say a value behind the door in the user's unit, to three digits."""
+        """Say a value behind the door in the user's unit: to three digits, a whole one whole."""
+        if self.key.whole and not self.unit:
+            return f"{round(value)}"
         return f"{short(value / self.ratio)} {self.unit}".strip()
 
 
 def short(number: float) -> str:
     """
-    Say a number to three digits, without a power of ten up to a million.
+    Say a number to three digits, without a power of ten.
 
     Parameters
     ----------
@@ -106,7 +108,7 @@ def short(number: float) -> str:
     str
         Such as "18.5" or "74100".
     """
-    return f"{float(f'{number:.3g}'):g}"
+    return np.format_float_positional(float(f"{number:.3g}"), trim="-")
 
 
 def split_ranges(words: Sequence[str]) -> dict[str, str]:

@@ -1,45 +1,38 @@
 """Which set-up at all: every option of a space judged in closed form, and the best of them."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.budget.detection import Search, search
+from linesim.budget.verdicts import worst_state
 from linesim.setup.arguments import refuse_other
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
-from linesim.study.detected import Signals, joined, seen_by, signals_of
+from linesim.study.copies import Alternatives, alternatives, same_as
 from linesim.study.front import alike, front_of
-from linesim.study.judged import DEMANDS, PASSED, Judged, at_most, judged
+from linesim.study.judged import DEMANDS, PASSED
+from linesim.study.option_table import (
+    DETECTION,
+    KEPT,
+    Table,
+    Tell,
+    detect_all,
+    judge_all,
+    worst_size_um,
+)
 from linesim.study.rank_row import Row, checked_rows
 from linesim.study.space import Space
-from linesim.study.stations import Refused, Way, way_count, ways
+from linesim.study.stations import Way
+
+__all__ = ("KEPT", "TOP", "Ranking", "rank")
 
 Places = NDArray[np.intp]
-Tell = Callable[[int, int], None]
-KEPT = (
-    "irradiance_target_w_m2",
-    "speed_mm_s",
-    "area_rate_m2_s",
-    "field_of_view_mm",
-    "object_pixel_x_um",
-    "object_pixel_y_um",
-    "line_rate_hz",
-    "data_rate_mb_s",
-    "exposure_us",
-    "depth_of_field_mm",
-    "electrons_white",
-    "snr_white",
-    "saturation_white",
-)
-"""Figures of every option; those of detection follow where the option is judged so far."""
 TOP = 10
 _SAME_DIGITS = 9
 _SAME_SIZE_DIGITS = 4
 """What agrees in so many digits counts as equal; sizes are that much less exact."""
-_DETECTION = DEMANDS.index("smallest_defect")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,7 +59,7 @@ class Ranking:
     refused : mapping
         The door's sentence -> options that it refuses.
     rows : tuple of Row
-        The best, each checked through the door.
+        The best, each checked through the door; options that differ in nothing that counts are one.
     front_rows : tuple of Row
         Some of the front from end to end, checked likewise.
     nearest : Row or None
@@ -84,6 +77,11 @@ class Ranking:
     rows: tuple[Row, ...] = ()
     front_rows: tuple[Row, ...] = ()
     nearest: Row | None = None
+
+    @property
+    def size_um(self) -> FloatArray:
+        """Size that each option just finds at the worst place of the line. [µm]."""
+        return worst_size_um(self.figures, self.size_name)
 
     @property
     def misses(self) -> dict[str, int]:
@@ -120,115 +118,95 @@ def rank(space: Space, top: int = TOP, tell: Tell | None = None) -> Ranking:
         Where no option at all is a legal setup.
     """
     refuse_other(space, Space, "space", "what load_space gives")
-    wanted = search(space.base)
-    size_name = "smallest_detectable_um" if wanted.shape == "disc" else "smallest_width_um"
-    table = _Table.empty(space.count, (*KEPT, "defect_dprime", size_name))
-    grids = _judge(space, table, tell)
+    disc = space.base.requirement.defect_shape == "disc"
+    table = Table.empty(space.count, "smallest_detectable_um" if disc else "smallest_width_um")
+    grids = judge_all(space, table, tell)
     if not grids:
         why = "\n".join(dict.fromkeys(table.refused))
         msg = f"options: none of the {space.count} options is a legal setup: {why}"
         raise InputError(msg)
-    _detect(grids, table, wanted, size_name)
-    order = _ordered(np.flatnonzero(table.first == PASSED), table.figures, size_name)
-    front = order[np.sort(front_of(_objectives(order, table.figures, size_name)))]
+    detect_all(space, grids, table)
+    legal = [way for way, _ in grids]
+    found = None
+    while found is None:
+        found = _ranked(space, legal, table, top)
+    return found
+
+
+def _ranked(space: Space, grids: list[Way], table: Table, top: int) -> Ranking | None:
+    """Rank what passes; nothing where the budget of one that is shown says no after all."""
+    order = _ordered(np.flatnonzero(table.first == PASSED), table)
+    front = order[np.sort(front_of(_objectives(order, table)))]
     nearest = _nearest(table) if order.size == 0 else order[:0]
     along = front[_even(len(front), top)]
-    shown = np.unique(np.concatenate([order[:top], along, nearest]))
-    rows = checked_rows(space, [way for way, _ in grids], shown, table.figures)
+    best = _best(space, table, order, top)
+    shown = {**{int(k): _instead(space, table, int(k)) for k in (*along, *nearest)}, **best}
+    rows = checked_rows(space, grids, shown, table.figures)
+    if _struck(table, rows):
+        return None
     return Ranking(
         space=space,
         figures=table.figures,
-        size_name=size_name,
+        size_name=table.size_name,
         first=table.first,
         margin=table.margin,
         order=order,
         front=front,
         refused=table.refused,
-        rows=tuple(rows[int(k)] for k in order[:top]),
+        rows=tuple(rows[k] for k in best),
         front_rows=tuple(rows[int(k)] for k in along),
         nearest=rows[int(nearest[0])] if nearest.size else None,
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Table:
-    """What is filled in, way by way."""
-
-    figures: dict[str, FloatArray]
-    first: NDArray[np.int8]
-    margin: FloatArray
-    refused: dict[str, int]
-
-    @classmethod
-    def empty(cls, count: int, names: tuple[str, ...]) -> "_Table":
-        """Give a table in which no option is a legal setup yet."""
-        return cls(
-            figures={name: np.full(count, np.nan) for name in names},
-            first=np.zeros(count, dtype=np.int8),
-            margin=np.full(count, -1.0),
-            refused={},
-        )
+def _best(space: Space, table: Table, order: Places, top: int) -> dict[int, Alternatives]:
+    """Choose the first so many; what does as well as one before is not chosen again."""
+    chosen: dict[int, Alternatives] = {}
+    covered: set[int] = set()
+    for index in order.tolist():
+        if len(chosen) == top:
+            break
+        if index not in covered:
+            chosen[index] = _instead(space, table, index)
+            covered.update(chosen[index].index.tolist())
+    return chosen
 
 
-def _judge(space: Space, table: _Table, tell: Tell | None) -> list[tuple[Way, Judged]]:
-    """Fill in everything but detection; give the ways that are legal."""
-    found, count = [], way_count(space)
-    for done, way in enumerate(ways(space), start=1):
-        if isinstance(way, Refused):
-            table.refused[way.why] = table.refused.get(way.why, 0) + way.index.size
-        else:
-            seen, index = judged(way, space.limits), way.index.ravel()
-            for name in KEPT:
-                table.figures[name][index] = np.broadcast_to(seen.figures[name], way.shape).ravel()
-            table.first[index], table.margin[index] = seen.first.ravel(), seen.margin.ravel()
-            found.append((way, seen))
-        if tell is not None:
-            tell(done, count)
-    return found
+def _instead(space: Space, table: Table, index: int) -> Alternatives:
+    """Find what makes no difference that counts: to light, throughput, SNR and what is found."""
+    figures = table.figures
+    snr = np.minimum(figures["snr_product"], figures["snr_product_ends"])
+    exact = [figures[name] for name in ("irradiance_target_w_m2", "area_rate_m2_s")]
+    close = [snr, table.size_um, figures["depth_of_field_mm"]]
+    same = same_as(index, table.first == PASSED, exact, close)
+    return alternatives(space, index, same)
 
 
-def _detect(grids: list[tuple[Way, Judged]], table: _Table, wanted: Search, size_name: str) -> None:
-    """Fill in detection for the options that meet all else."""
-    parts = list(_left(grids, wanted))
-    if not parts:
-        return
-    index = np.concatenate([places for places, _ in parts])
-    seen = seen_by(joined([signals for _, signals in parts]), wanted)
-    table.figures[size_name][index] = seen.smallest_um
-    if seen.dprime is None or wanted.width_um is None:
-        return
-    table.figures["defect_dprime"][index] = seen.dprime
-    missed = ~seen.met
-    short = at_most("smallest_defect", seen.smallest_um, float(wanted.width_um)).margin
-    table.first[index[missed]] = _DETECTION
-    # a size right at the wanted one may lie on the other side of it by the table's own error
-    table.margin[index[missed]] = np.minimum(short[missed], 0.0)
+def _struck(table: Table, rows: Mapping[int, Row]) -> bool:
+    """Count options as missed whose own budget misses what all at once met: ties, by rounding."""
+    wrong = [
+        index
+        for index, row in rows.items()
+        if table.first[index] == PASSED and worst_state(row.budget.verdicts) != "met"
+    ]
+    table.first[wrong], table.margin[wrong] = DETECTION, 0.0
+    return bool(wrong)
 
 
-def _left(grids: list[tuple[Way, Judged]], wanted: Search) -> Iterator[tuple[Places, Signals]]:
-    for way, seen in grids:
-        flat = np.flatnonzero(seen.first.ravel() == PASSED)
-        if flat.size:
-            yield way.index.ravel()[flat], signals_of(way, flat, wanted)
-
-
-def _ordered(passing: Places, figures: Mapping[str, FloatArray], size_name: str) -> Places:
-    light, area, size = (
-        alike(figures[name][passing], digits)
-        for name, digits in (
-            ("irradiance_target_w_m2", _SAME_DIGITS),
-            ("area_rate_m2_s", _SAME_DIGITS),
-            (size_name, _SAME_SIZE_DIGITS),
-        )
+def _ordered(passing: Places, table: Table) -> Places:
+    light, area = (
+        alike(table.figures[name][passing], _SAME_DIGITS)
+        for name in ("irradiance_target_w_m2", "area_rate_m2_s")
     )
+    size = alike(table.size_um[passing], _SAME_SIZE_DIGITS)
     return passing[np.lexsort((passing, size, -area, light))]
 
 
-def _objectives(order: Places, figures: Mapping[str, FloatArray], size_name: str) -> FloatArray:
+def _objectives(order: Places, table: Table) -> FloatArray:
     """Give what the front is about, all to be small: light, speed with its sign turned, size."""
-    light = alike(figures["irradiance_target_w_m2"][order], _SAME_DIGITS)
-    speed = alike(figures["speed_mm_s"][order], _SAME_DIGITS)
-    return np.stack([light, -speed, alike(figures[size_name][order], _SAME_SIZE_DIGITS)], axis=1)
+    light = alike(table.figures["irradiance_target_w_m2"][order], _SAME_DIGITS)
+    speed = alike(table.figures["speed_mm_s"][order], _SAME_DIGITS)
+    return np.stack([light, -speed, alike(table.size_um[order], _SAME_SIZE_DIGITS)], axis=1)
 
 
 def _even(count: int, most: int) -> Places:
@@ -236,7 +214,7 @@ def _even(count: int, most: int) -> Places:
     return np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(np.intp))
 
 
-def _nearest(table: _Table) -> Places:
+def _nearest(table: Table) -> Places:
     """Find the option that is missed last, and by least; of equal ones the one of least light."""
     light = np.nan_to_num(table.figures["irradiance_target_w_m2"], nan=np.inf)
     legal = np.flatnonzero(table.first > 0)

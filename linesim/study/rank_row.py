@@ -8,17 +8,22 @@ from numpy.typing import NDArray
 
 from linesim.budget.budget import Budget, budget
 from linesim.budget.case import values
-from linesim.budget.detection import detection_group, search
+from linesim.budget.detection import detection_group
+from linesim.budget.figures import ENDS
+from linesim.budget.places import with_ends
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
+from linesim.study.copies import Alternatives
+from linesim.study.judged import LEAST
 from linesim.study.options import option, option_setup
 from linesim.study.space import Space
-from linesim.study.stations import Way, picked
+from linesim.study.stations import Way, picked, sought
+from linesim.study.wishes import LOW_IS_GOOD
 
 AGREE = 1e-9
 """Share by which the figures of one option, and those of all at once, may differ."""
-_WEAKEST = ("electrons_white", "snr_white", "defect_dprime")
-"""Figures of which the smallest of the colours counts; of all others the largest."""
+_MOST_SAID = 4
+"""Values that make no difference are named up to so many; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +36,9 @@ class Row:
     index : int
         Which option of the space.
     choice : mapping
-        Axis -> label of its value.
+        Axis -> label of its value; of values that make no difference that counts, all of them.
+    alternatives : mapping
+        Axis -> such values, one by one.
     figures : mapping
         Name -> value.
     setup : Setup
@@ -42,15 +49,25 @@ class Row:
 
     index: int
     choice: Mapping[str, str]
+    alternatives: Mapping[str, tuple[str, ...]]
     figures: Mapping[str, float]
     setup: Setup = field(repr=False)
     budget: Budget = field(repr=False)
+
+    def worst(self, name: str) -> float:
+        """Give a figure of which the smaller is the worse, at the worst place of the line."""
+        return min(self.figures[each] for each in (name, name + ENDS))
+
+    def largest(self, name: str) -> float | None:
+        """Give a figure of which the larger is the worse, at the worst place; none if absent."""
+        found = [self.figures[each] for each in (name, name + ENDS) if each in self.figures]
+        return max(found) if len(found) > 1 else None
 
 
 def checked_rows(
     space: Space,
     grids: Sequence[Way],
-    indexes: NDArray[np.intp],
+    shown: Mapping[int, Alternatives],
     figures: Mapping[str, FloatArray],
 ) -> dict[int, Row]:
     """
@@ -62,8 +79,8 @@ def checked_rows(
         What may be chosen.
     grids : sequence of Way
         The stations.
-    indexes : ndarray of int
-        The options.
+    shown : mapping
+        Option -> what does as well.
     figures : mapping
         Name -> one value an option. The sizes just found of these options are put in exactly, in
         place of those that were read off a table.
@@ -78,24 +95,30 @@ def checked_rows(
     ArithmeticError
         Where the two ways differ.
     """
+    indexes = np.array(sorted(shown), dtype=np.intp)
     for way in grids:
-        _exact(space, way, indexes, figures)
-    return {int(index): _row(space, int(index), figures) for index in indexes}
+        _exact(way, indexes, figures)
+    return {index: _row(space, index, others, figures) for index, others in shown.items()}
 
 
-def _exact(
-    space: Space, way: Way, indexes: NDArray[np.intp], figures: Mapping[str, FloatArray]
-) -> None:
-    (size_name,) = (name for name in figures if name.startswith("smallest_"))
+def _exact(way: Way, indexes: NDArray[np.intp], figures: Mapping[str, FloatArray]) -> None:
+    """Put the figures of detection in as the budget has them."""
+    names = [name for name in figures if name.startswith(("smallest_", "defect_dprime"))]
     flat = np.flatnonzero(np.isin(way.index.ravel(), indexes))
     here = way.index.ravel()[flat]
-    known = ~np.isnan(figures[size_name][here])
+    judged_so_far = next(name for name in names if name.startswith("smallest_"))
+    known = ~np.isnan(figures[judged_so_far][here])
     if known.any():
-        group = detection_group(picked(way, flat[known]), search(space.base))
-        figures[size_name][here[known]] = np.asarray(group[size_name]).max(axis=-1)
+        wanted = sought(way, flat[known])
+        some = {name.removesuffix(ENDS) for name in names}
+        place_of = picked(way, flat[known])
+        group = with_ends(place_of, lambda place: detection_group(place, wanted, some))
+        for name in set(names) & set(group):
+            weakest = np.max if name in LOW_IS_GOOD else np.min
+            figures[name][here[known]] = weakest(np.asarray(group[name]), axis=-1)
 
 
-def _row(space: Space, index: int, figures: Mapping[str, FloatArray]) -> Row:
+def _row(space: Space, index: int, others: Alternatives, figures: Mapping[str, FloatArray]) -> Row:
     points = option(space, index)
     setup = option_setup(space, index)
     found = budget(setup)
@@ -105,13 +128,23 @@ def _row(space: Space, index: int, figures: Mapping[str, FloatArray]) -> Row:
         if name in mine and abs(mine[name] - value) > AGREE * abs(value):
             msg = f"{name} of option {index} is {mine[name]!r} among all, and {value!r} alone"
             raise ArithmeticError(msg)
+    own = {axis.name: p.label for axis, p in zip(space.axes, points, strict=True)}
     return Row(
         index=index,
-        choice={axis.name: p.label for axis, p in zip(space.axes, points, strict=True)},
+        choice={name: _either(others.labels.get(name, (label,))) for name, label in own.items()},
+        alternatives=others.labels,
         figures=mine,
         setup=setup,
         budget=found,
     )
+
+
+def _either(labels: Sequence[str]) -> str:
+    """Say that one is as good as the other; of many, the first and the last."""
+    if len(labels) > _MOST_SAID:
+        return f"any of {len(labels)}, {labels[0]} to {labels[-1]}"
+    *first, last = labels
+    return f"{', '.join(first)} or {last}" if first else last
 
 
 def _again(setup: Setup, found: Budget) -> Iterator[tuple[str, float]]:
@@ -122,4 +155,4 @@ def _again(setup: Setup, found: Budget) -> Iterator[tuple[str, float]]:
     for group in found.groups.values():
         for name, value in group.items():
             if not isinstance(value, str):
-                yield name, (min if name in _WEAKEST else max)(values(value))
+                yield name, (min if name in LEAST else max)(values(value))

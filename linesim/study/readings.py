@@ -1,10 +1,11 @@
 """
 Figures measured on rendered images of a station, with their standard errors.
 
-SNR and electrons on white come from scans of an even target, MTF50 from a slanted edge, d' from
-defects put on white. Each scan is of a part of the line, some hundreds of samples square: the same
-station with fewer pixels. What the closed form leaves out shows: light that falls off is set even,
-but jitter, ripple, flicker and the like stay as they are.
+SNR and electrons on white come from scans of an even target, SNR on the product from one as light
+as that, MTF50 from a slanted edge, d' from defects put on the product. Each scan is of a part of
+the line, some hundreds of samples square: the same station with fewer pixels. What the closed form
+leaves out shows: light that falls off is set even, but jitter, ripple, flicker and the like stay as
+they are.
 
 Standard errors: a temporal variance from n differences is known to √(2/n) of itself (EMVA 1288 R4.0
 RC, (19)), so its root to 1/√(2n); a mean of N samples to their noise over √N, and
@@ -19,6 +20,7 @@ from typing import NamedTuple
 import numpy as np
 
 from linesim.budget.case import values
+from linesim.budget.product import product_share
 from linesim.budget.resolution import mtf_across, mtf_along
 from linesim.forward.station import Station, station
 from linesim.metrics.edge import edge_response
@@ -31,6 +33,7 @@ from linesim.study.injection import inject
 from linesim.study.measured import white_figures
 from linesim.study.scan import Scan, scan
 from linesim.study.wishes import weakest
+from linesim.targets.load import target_size
 
 _SAMPLES = 256
 """Samples across and lines of a scan."""
@@ -50,6 +53,7 @@ _UNFIT: dict[str, object] = {
     "light.edge_falloff": 0.0,
     "lens.field_of_view": None,
     "acquisition.length": None,
+    "requirement.texture": None,
 }
 Measured = dict[str, Estimate]
 
@@ -93,7 +97,27 @@ def _has(setup: Setup, dotted: str) -> bool:
 
 def _on_white(setup: Setup, numbers: Station, run: Run) -> Measured:
     """Measure signal and noise on an even target."""
-    part = _part(setup, numbers, {"target.image": "flat"})
+    return _on_even(setup, numbers, run, {})
+
+
+def _on_product(setup: Setup, numbers: Station, run: Run) -> Measured:
+    """Measure SNR on an even target as light as the product; a flat field is learnt on white."""
+    share = _product(setup)
+    if share is None or setup.acquisition.flat_field:
+        return {}
+    found = _on_even(setup, numbers, run, {"target.white_reflectance": share})
+    return {"snr_product": found["snr_white"]} if found else {}
+
+
+def _product(setup: Setup) -> float | None:
+    """Reflectance of the product; nothing where it differs between colours."""
+    share = np.asarray(product_share(setup, target_size(setup))) * setup.target.white_reflectance
+    return float(share) if share.ndim == 0 else None
+
+
+def _on_even(setup: Setup, numbers: Station, run: Run, changes: dict[str, object]) -> Measured:
+    even = {"target.image": "flat", "requirement.product_reflectance": "white", **changes}
+    part = _part(setup, numbers, even)
     made = scan(part, run.seed, workers=run.threads)
     found = white_figures(made.setup, station(made.setup), made.image)
     if "snr_white" not in found:
@@ -161,19 +185,22 @@ def _slope(numbers: Station, axis: str, frequency_lp_mm: float) -> float:
 
 
 def _by_injection(setup: Setup, numbers: Station, run: Run) -> Measured:
-    """Measure d' on defects put on white: their shift over the spread without them."""
-    need = setup.requirement
+    """Measure d' on defects put on the product: their shift over the spread without them."""
+    need, share = setup.requirement, _product(setup)
     if (
         setup.camera.kind != "mono"
+        or share is None
+        or need.texture is not None
         or need.smallest_defect_um is None
         or need.defect_shape != "disc"
     ):
         return {}
     # cameras of their own for every point, so that one pattern does not shift them all
     own = {"camera.pattern_seed": _CAMERAS * run.seed, "target.image": "flat"}
+    own["requirement.product_reflectance"] = share
     try:
         part = _part(setup, numbers, {**own, "acquisition.lines": None})
-        found = inject(part, _DEFECTS, run.seed, places=_PLACES, workers=run.threads)
+        (found,) = inject(part, _DEFECTS, run.seed, places=_PLACES, workers=run.threads)
     except InputError:
         return {}  # the defect does not fit into the part of the line
     # each round is another camera, whose streaks its defects share: rounds are independent
@@ -193,6 +220,7 @@ Measure = Callable[[Setup, Station, Run], Measured]
 MEASURES: dict[str, Measure] = {
     "electrons_white": _on_white,
     "snr_white": _on_white,
+    "snr_product": _on_product,
     "mtf50_x_lp_mm": _edge_across,
     "mtf50_y_lp_mm": _edge_along,
     "defect_dprime": _by_injection,

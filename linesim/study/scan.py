@@ -1,6 +1,7 @@
 """The main job: target, render, measure."""
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -130,13 +131,83 @@ def scan(
     seed, workers = checked_seed(seed), checked_workers(workers)
     given = _given(setup, reference)
     size = target_size(setup) if given is None else TargetSize.of(given)
+    target = Held(reference=given, size=size, is_own=reference is None)
+    return scan_held(setup, seed, target, Way(workers, off_axis_error, force))
+
+
+class Way(NamedTuple):
+    """
+    How a scan is run.
+
+    Parameters
+    ----------
+    workers : int or None
+        Threads; they change no byte.
+    off_axis_error : float
+        Error allowed to the lens between its axes.
+    force : bool
+        Begin also where less memory is available than the scan will take.
+    """
+
+    workers: int | None = None
+    off_axis_error: float = OFF_AXIS_ERROR
+    force: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Held:
+    """
+    A target, and what is known of it.
+
+    Parameters
+    ----------
+    reference : Reference or None
+        At hand; otherwise it is drawn when it is needed.
+    size : TargetSize
+        Its size, and how light it is.
+    is_own : bool
+        Whether the scan draws or reads it, and so holds it too.
+    """
+
+    reference: Reference | None
+    size: TargetSize
+    is_own: bool = False
+
+
+def scan_held(setup: Setup, seed: int, target: Held, way: Way) -> Scan:
+    """
+    Render what a setup would capture of a target at hand, and measure it.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    seed : int
+        Of noise and jitter.
+    target : Held
+        What lies under the camera.
+    way : Way
+        How it is run.
+
+    Returns
+    -------
+    Scan
+        Image and figures.
+
+    Raises
+    ------
+    InputError
+        Where the setup cannot be run, or the scan not be held in memory.
+    """
+    size, own = target.size, target.is_own
     figures = budget_on(setup, size)
-    asked, (lines, width) = needed(setup, size, workers=workers)
-    asked = asked if reference is None else replace(asked, target=0)
-    refuse_too_large([asked], (lines, width), force=force)
-    seen = target_reference(setup) if given is None else given
-    rendered = render(setup, seen, lines, seed, workers=workers, off_axis_error=off_axis_error)
-    known = setup.target.image if reference is None and setup.target.image in BUILT_IN else ""
+    asked, (lines, width) = needed(setup, size, workers=way.workers)
+    asked = asked if own else replace(asked, target=0)
+    refuse_too_large([asked], (lines, width), force=way.force)
+    seen = target_reference(setup) if target.reference is None else target.reference
+    error = way.off_axis_error
+    rendered = render(setup, seen, lines, seed, workers=way.workers, off_axis_error=error)
+    known = setup.target.image if own and setup.target.image in BUILT_IN else ""
     return Scan(
         image=rendered.image,
         expected_e=rendered.expected_e,

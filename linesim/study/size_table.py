@@ -1,14 +1,14 @@
 """
-The size that is just found, for very many signals behind few blurs.
+What of a defect reaches the samples, for very many options behind few blurs: read off tables.
 
-S = Σs² and C = Σ_columns(Σ_lines s)² of `linesim.metrics.detection` are integrals over frequencies.
-They depend on the size of a defect and on the blur, not on light and noise. For each blur they are
-tabulated over the size, as Chebyshev series of ln S and ln C over ln size, piece by piece; the size
-at which S² = noise · S + streaks · C then follows for every signal from the series alone.
-
-A first, wide table finds the range of sizes that the signals ask for, a second one covers it.
-Up to 30 object pixels the size is then right to 10⁻⁴ in usual stations, and to 5·10⁻⁴ in any that
-was drawn at random, a quarter of what the integrals are.
+The integrals of `linesim.metrics.defect_energy` depend on the size of a defect and on the blur,
+not on light and noise. For each blur they are tabulated over the size as Chebyshev series over ln
+size, piece by piece: logarithms of Σs² and the like, and shares as they are. On a product with
+texture they depend on its level over the noise too, which weighs texture against noise: series
+over the logarithm of that ratio stand behind each of the others, 8 nodes for a factor of e. As a
+function of it the share of white noise, 1/(1 + r²P), has its poles at a distance of π/2, so that
+such a series is right to (2π)⁻⁸, 4·10⁻⁷ (derived; Bernstein's ellipse). Everything beyond the
+integrals, from d' to the threshold of the search, is worked out for each option as everywhere else.
 """
 
 from collections.abc import Callable
@@ -21,170 +21,274 @@ from numpy.typing import NDArray
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
-from linesim.metrics.defect_energy import Energies, energies
+from linesim.metrics.defect_energy import Backdrop, Energies, energies
 from linesim.metrics.defect_shapes import Shape
+from linesim.metrics.detection import cell_m2
+from linesim.metrics.texture import Texture
 from linesim.setup.arrays import FloatArray
 from linesim.study.station_arrays import mapped
 
 OfWidth = Callable[[Figure], Shape]
 Places = NDArray[np.intp]
-_WIDEST = (0.01, 1000.0)
-"""Sizes looked at, in object pixels; what needs a larger one does not count as found."""
-_NODES = 8
+NODES = 8
 """Of the series of one piece."""
-_WIDE_PIECES = 4
-_PIECE = 1.0
-"""Of ln size, in the second table."""
-_MARGIN = 0.05
-"""Of ln size, over the error of the wide table."""
-_STEPS = 40
-_CLOSE = 1e-11
-_STEEPEST, _FLATTEST = 4.0, 0.25
-"""Slopes that ln d' over ln size is taken to keep to while searching."""
+RATIO_PIECE = 1.0
+"""Of the logarithm of level over noise."""
+_IN_RATIOS = ("samples", "columns", "looks", "slopes")
+_PLAIN = ("wave_x", "wave_y", "noise_share")
+_LEAST = 1e-300
 _INTEGRALS = 256
 """Worked out at once, with 1024 frequencies each, so that they stay in the cache."""
-_SIGNALS = 65_536
-_WORKERS = 2
+WORKERS = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Table:
-    """Equal pieces over a range of ln size for each of k blurs; series: (nodes, k x pieces)."""
+class Seen:
+    """
+    What is searched behind some blurs.
 
-    low: FloatArray
-    high: FloatArray
-    pieces: int
-    samples: FloatArray
-    columns: FloatArray
+    Parameters
+    ----------
+    blurs : Station
+        One station of each blur; arrays of shape (k, 1).
+    of_width : callable
+        Gives the shape of a width.
+    texture : Texture or None
+        Of the product.
+    ratios : tuple of float
+        Smallest and largest logarithm of level over noise; no matter without texture.
+    """
 
-    def at(self, blur: Places, log_um: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Give ln S and ln C."""
-        low, high = self.low[blur], self.high[blur]
-        place = (log_um - low) / (high - low) * self.pieces
-        piece = np.clip(place.astype(np.intp), 0, self.pieces - 1)
-        inside, series = 2 * (place - piece) - 1, blur * self.pieces + piece
-        log_s = chebyshev.chebval(inside, self.samples[:, series], tensor=False)
-        log_c = chebyshev.chebval(inside, self.columns[:, series], tensor=False)
-        return np.asarray(log_s), np.asarray(log_c)
+    blurs: Station
+    of_width: OfWidth
+    texture: Texture | None = None
+    ratios: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def ratio_pieces(self) -> int:
+        """Pieces of the series over level and noise."""
+        low, high = self.ratios
+        return max(1, int(np.ceil((high - low) / RATIO_PIECE)))
+
+    @property
+    def pixel_um(self) -> FloatArray:
+        """Object pixel of each blur. [µm]."""
+        return np.asarray(self.blurs.geometry.object_pixel_x_um)[:, 0]
+
+    @property
+    def count(self) -> int:
+        """How many blurs there are."""
+        return len(self.pixel_um)
 
 
-def integrals(blurs: Station, of_width: OfWidth, width_um: FloatArray) -> Energies:
+def integrals(seen: Seen, width_um: FloatArray, ratio: FloatArray) -> Energies:
     """
     Work out the integrals for many sizes behind many blurs.
 
     Parameters
     ----------
-    blurs : Station
-        Arrays of shape (k, 1).
-    of_width : callable
-        Gives the shape of a width.
+    seen : Seen
+        What is searched.
     width_um : ndarray of shape (k, m)
         Sizes behind each blur. [µm]
+    ratio : ndarray of shape (q,)
+        Level over noise.
 
     Returns
     -------
     Energies
-        Arrays of shape (k, m).
+        Arrays of shape (k, m, q); without texture all of the q are alike.
     """
-    step = max(1, _INTEGRALS // width_um.shape[1])
+    backdrop = None
+    if seen.texture is not None:
+        backdrop = Backdrop(texture=seen.texture, level_e=ratio, noise_e=1.0)
+    step = max(1, _INTEGRALS // (width_um.shape[1] * (ratio.size if backdrop else 1)))
     parts = [slice(start, start + step) for start in range(0, len(width_um), step)]
 
     def of_part(part: slice) -> Energies:
-        return energies(mapped(blurs, lambda leaf: leaf[part]), of_width(width_um[part]))
+        some = mapped(seen.blurs, lambda leaf: leaf[part][..., None])
+        return energies(some, seen.of_width(width_um[part][..., None]), backdrop)
 
-    with ThreadPoolExecutor(_WORKERS) as pool:
+    with ThreadPoolExecutor(WORKERS) as pool:
         found = list(pool.map(of_part, parts))
-    return Energies(
-        samples=np.concatenate([np.broadcast_to(e.samples, np.shape(e.samples)) for e in found]),
-        columns=np.concatenate([np.broadcast_to(e.columns, np.shape(e.columns)) for e in found]),
-    )
+    shape = (*width_um.shape, ratio.size)
+    whole = {
+        name: _whole([getattr(each, name) for each in found], parts, shape)
+        for name in (*_IN_RATIOS, *_PLAIN, "covered")
+    }
+    return Energies(**whole)
 
 
-def smallest_found_um(
-    blurs: Station, of_width: OfWidth, blur: Places, noise: FloatArray, streaks: FloatArray
-) -> FloatArray:
+def _whole(found: list[Figure], parts: list[slice], shape: tuple[int, int, int]) -> FloatArray:
+    """Join what was worked out part by part."""
+    table = np.empty(shape)
+    for part, values in zip(parts, found, strict=True):
+        table[part] = values
+    return table
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SizeTable:
     """
-    Find the size at which S² = noise · S + streaks · C.
+    Series over equal pieces of a range of ln size for each of k blurs.
 
     Parameters
     ----------
-    blurs : Station
-        Arrays of shape (k, 1).
+    seen : Seen
+        What is searched.
+    low, high : ndarray of shape (k,)
+        Ends of ln size; equal where there is one size alone.
+    pieces : int
+        Of each range.
+    series : ndarray of shape (k, pieces, ratio pieces, nodes, terms, figures)
+        Of sizes, and of ratios; without texture the latter have one piece and one term.
+    """
+
+    seen: Seen
+    low: FloatArray
+    high: FloatArray
+    pieces: int
+    series: FloatArray
+
+    def reader(self, blur: Places, log_ratio: FloatArray) -> "Reader":
+        """
+        Make ready to read for options, whose ratios stay.
+
+        Parameters
+        ----------
+        blur : ndarray of int, shape (n,)
+            Which blur.
+        log_ratio : ndarray of shape (n,)
+            ln of level over noise.
+
+        Returns
+        -------
+        Reader
+            For these options.
+        """
+        if self.seen.texture is None:
+            series = self.series[blur, :, 0, :, 0]
+        else:
+            start, end = self.seen.ratios
+            part = (log_ratio - start) / max(end - start, 1e-9)
+            piece, basis = _inside(part, self.seen.ratio_pieces)
+            series = np.zeros(())
+            for term in range(NODES):
+                weight = basis[:, term, None, None, None]
+                series = series + weight * self.series[blur, :, piece, :, term]
+        cell_um2 = 1e12 * np.asarray(cell_m2(self.seen.blurs))[:, 0]
+        return Reader(
+            of_width=self.seen.of_width,
+            low=self.low[blur],
+            high=self.high[blur],
+            cell_um2=cell_um2[blur],
+            series=series,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reader:
+    """
+    What reaches the samples for some options, over the size.
+
+    Parameters
+    ----------
     of_width : callable
         Gives the shape of a width.
-    blur : ndarray of int, shape (n,)
-        Which blur a signal has; each of the k has at least one.
-    noise, streaks : ndarray of shape (n,)
-        Squares of the wanted detectability times noise, and times streaks, over the depth of the
-        defect; infinite without light, 0 where nothing is asked for.
+    low, high : ndarray of shape (n,)
+        Ends of ln size.
+    cell_um2 : ndarray of shape (n,)
+        Area that a sample stands for. [µm²]
+    series : ndarray of shape (n, pieces, nodes, figures)
+        Over equal pieces of the sizes.
+    """
+
+    of_width: OfWidth
+    low: FloatArray
+    high: FloatArray
+    cell_um2: FloatArray
+    series: FloatArray
+
+    def at(self, log_um: FloatArray, some: Places | None = None) -> Energies:
+        """
+        Read off what of defects reaches the samples.
+
+        Parameters
+        ----------
+        log_um : ndarray of shape (m,)
+            ln of the size.
+        some : ndarray of int, shape (m,), optional
+            Which options; left out, all.
+
+        Returns
+        -------
+        Energies
+            Arrays of shape (m,).
+        """
+        which = np.arange(len(self.low)) if some is None else some
+        low, high = self.low[which], self.high[which]
+        share = (log_um - low) / np.where(high > low, high - low, 1.0)
+        piece, basis = _inside(share, self.series.shape[1])
+        read = np.einsum("nsf,ns->fn", self.series[which, piece], basis)
+        nowhere = np.zeros(())
+        area_um2 = self.of_width(np.exp(log_um)).transform(nowhere, nowhere)
+        return Energies(
+            covered=area_um2 / self.cell_um2[which],
+            **dict(zip(_IN_RATIOS, np.exp(read[: len(_IN_RATIOS)]), strict=True)),
+            **dict(zip(_PLAIN, read[len(_IN_RATIOS) :], strict=True)),
+        )
+
+
+def _inside(share: FloatArray, pieces: int) -> tuple[Places, FloatArray]:
+    """Give the piece that a place lies in, and the polynomials there."""
+    place = share * pieces
+    piece = np.clip(place.astype(np.intp), 0, pieces - 1)
+    basis: FloatArray = np.asarray(
+        chebyshev.chebvander(2 * (place - piece) - 1, NODES - 1), dtype=np.float64
+    )
+    return piece, basis
+
+
+def size_table(seen: Seen, ends: tuple[FloatArray, FloatArray], pieces: int) -> SizeTable:
+    """
+    Tabulate what reaches the samples.
+
+    Parameters
+    ----------
+    seen : Seen
+        What is searched.
+    ends : tuple of ndarray, each of shape (k,)
+        Of ln size.
+    pieces : int
+        Of each range.
 
     Returns
     -------
-    ndarray of shape (n,)
-        0 where nothing is asked for, infinite where no size is found. [µm]
+    SizeTable
+        Ready to be read.
     """
-    size_um = np.where(noise > 0, np.inf, 0.0)
-    asked = np.flatnonzero((noise > 0) & np.isfinite(noise))
-    if asked.size == 0:
-        return size_um
-    pixel_um = np.log(np.asarray(blurs.geometry.object_pixel_x_um)[:, 0])
-    low, high = (pixel_um + np.log(end) for end in _WIDEST)
-    wide = _table(blurs, of_width, (low, high), _WIDE_PIECES)
-    least, most = (_extremes(blur[asked], values[asked], len(low)) for values in (noise, streaks))
-    every = np.arange(len(low))
-    ends = [_log_size(wide, every, least[k], most[k]) for k in range(2)]
-    low, high = np.maximum(ends[0] - _MARGIN, low), np.minimum(ends[1] + _MARGIN, high)
-    fine = _table(blurs, of_width, (low, high), int(np.ceil((high - low).max() / _PIECE)))
-    for start in range(0, asked.size, _SIGNALS):
-        part = asked[start : start + _SIGNALS]
-        found = _log_size(fine, blur[part], noise[part], streaks[part])
-        beyond = found >= (pixel_um + np.log(_WIDEST[1]))[blur[part]]
-        size_um[part] = np.where(beyond, np.inf, np.exp(found))
-    return size_um
-
-
-def _extremes(blur: Places, values: FloatArray, count: int) -> tuple[FloatArray, FloatArray]:
-    """Give the smallest and the largest value behind each blur; 1 where there is none."""
-    low, high = np.full(count, np.inf), np.zeros(count)
-    np.minimum.at(low, blur, values)
-    np.maximum.at(high, blur, values)
-    none = ~np.isfinite(low)
-    return np.where(none, 1.0, low), np.where(none, 1.0, high)
-
-
-def _table(
-    blurs: Station, of_width: OfWidth, ends: tuple[FloatArray, FloatArray], pieces: int
-) -> _Table:
     low, high = ends
-    inside = np.cos(np.pi * (np.arange(_NODES) + 0.5) / _NODES)
-    share = ((np.arange(pieces)[:, None] + (inside + 1) / 2) / pieces).ravel()
-    log_um = low[:, None] + (high - low)[:, None] * share
-    found = integrals(blurs, of_width, np.exp(log_um))
-    series = np.linalg.inv(chebyshev.chebvander(inside, _NODES - 1))
-    samples, columns = (
-        np.ascontiguousarray(series @ np.log(np.asarray(values)).reshape(-1, _NODES).T)
-        for values in (found.samples, found.columns)
+    inside = np.cos(np.pi * (np.arange(NODES) + 0.5) / NODES)
+    log_um = low[:, None] + (high - low)[:, None] * _places(inside, pieces)
+    start, end = seen.ratios
+    textured = seen.texture is not None
+    log_ratio = start + (end - start) * _places(inside, seen.ratio_pieces)
+    # one size alone is worked out once
+    sizes = log_um[:, :1] if bool(np.all(low == high)) else log_um
+    found = integrals(seen, np.exp(sizes), np.exp(log_ratio) if textured else np.ones(1))
+    logs = [np.log(np.maximum(getattr(found, name), _LEAST)) for name in _IN_RATIOS]
+    values = np.stack([*logs, *(getattr(found, name) for name in _PLAIN)], axis=-1)
+    values = np.broadcast_to(values, (*log_um.shape, *values.shape[2:]))
+    others = (seen.ratio_pieces, NODES) if textured else (1, 1)
+    parted = values.reshape(len(low), pieces, NODES, *others, values.shape[-1])
+    solved = np.linalg.inv(chebyshev.chebvander(inside, NODES - 1))
+    along = solved if textured else np.ones((1, 1))
+    series = np.einsum("sx,ry,kpxqyf->kpqsrf", solved, along, parted, optimize=True)
+    return SizeTable(
+        seen=seen, low=low, high=high, pieces=pieces, series=np.ascontiguousarray(series)
     )
-    return _Table(low=low, high=high, pieces=pieces, samples=samples, columns=columns)
 
 
-def _log_size(table: _Table, blur: Places, noise: FloatArray, streaks: FloatArray) -> FloatArray:
-    """Find ln size by secants, within the table's range."""
-    low, high = table.low[blur], table.high[blur]
-
-    def left_over(log_um: FloatArray) -> FloatArray:
-        log_s, log_c = table.at(blur, log_um)
-        return np.asarray(log_s - np.log(noise * np.exp(log_s) + streaks * np.exp(log_c)) / 2)
-
-    middle = (low + high) / 2
-    place, slope, left = middle, np.full_like(middle, 1.0), left_over(middle)
-    for _ in range(_STEPS):
-        moved_to = np.clip(place - left / slope, low, high)
-        step, before = moved_to - place, left
-        if np.all(np.abs(step) < _CLOSE):
-            break
-        place, left = moved_to, left_over(moved_to)
-        useful = np.abs(step) > _CLOSE
-        seen = np.where(useful, (left - before) / np.where(useful, step, 1.0), slope)
-        slope = np.clip(seen, _FLATTEST, _STEEPEST)
-    return place
+def _places(inside: FloatArray, pieces: int) -> FloatArray:
+    """Spread the nodes of each piece over a range from 0 to 1."""
+    return ((np.arange(pieces)[:, None] + (inside + 1) / 2) / pieces).ravel()

@@ -25,6 +25,8 @@ COSTLY = "detection"
 _NODES = (17, 25, 49, 97)
 """On each range; with the first only where the second would not be worth it: it often fails."""
 _AGREE = 5e-4
+_SPAN = 3.0
+"""Ratio of the largest to the smallest value from which on ratios count; our choice."""
 _WORTH = 2
 """Points for each that is worked out, below which all are."""
 Picked = NDArray[np.intp]
@@ -54,7 +56,7 @@ def smooth_figures(along: Walk, groups: Mapping[str, str], tell: Tell) -> dict[s
         Where a point cannot be run.
     """
     lengths = [len(each.base_values) for each in along.ranges]
-    nets = [[_spread(length, count) for length in lengths] for count in _NODES]
+    nets = [[_spread(each, count) for each in along.ranges] for count in _NODES]
     worth = [net for net in nets if _WORTH * _asked(net) <= np.prod(lengths)]
     for nodes in worth[1:] or worth:
         found = _through(along, groups, nodes, tell)
@@ -69,8 +71,19 @@ def _asked(nodes: Sequence[Picked]) -> int:
     return int(2 ** len(nodes)) * prod(len(each) for each in nodes)
 
 
-def _spread(length: int, count: int) -> Picked:
-    return np.unique(np.rint(np.linspace(0, length - 1, min(length, count)))).astype(np.intp)
+def _spread(over: Range, count: int) -> Picked:
+    """Choose values evenly, by their ratios where these are large, so many at most."""
+    place = _place(over)
+    even = np.linspace(place[0], place[-1], min(len(place), count))
+    after = np.clip(np.searchsorted(place, even), 1, len(place) - 1)
+    nearer = even - place[after - 1] < place[after] - even
+    return np.unique(np.where(nearer, after - 1, after)).astype(np.intp)
+
+
+def _place(over: Range) -> FloatArray:
+    """Lay values out so that figures bend little: by their logarithms where they span much."""
+    values = np.array(over.base_values, dtype=np.float64)
+    return np.log(values) if values[0] > 0 and values[-1] > _SPAN * values[0] else values
 
 
 def _through(
@@ -116,8 +129,7 @@ def _spline(ranges: Sequence[Range], nodes: Sequence[Picked], values: FloatArray
     if not np.isfinite(filled).all():
         return np.full((*(len(each.base_values) for each in ranges), values.shape[-1]), np.nan)
     for axis, (over, picked) in enumerate(zip(ranges, nodes, strict=True)):
-        place = np.array(over.base_values, dtype=np.float64)
-        place = np.log(place) if over.log else place
+        place = _place(over)
         if len(picked) < len(place):
             filled = CubicSpline(place[picked], filled, axis=axis)(place)
     return np.exp(filled) if in_ratios else np.asarray(filled)

@@ -68,14 +68,14 @@ class Limits:
         Across the web. [mm]
     least_depth_of_field_mm : float or None
         In all, before and behind best focus. [mm]
-    most_saturation : float
-        White, as a share of the nearest limit.
+    most_saturation : float or None
+        White, as a share of the nearest limit; that no part of the target clips is judged anyway.
     """
 
     most_irradiance_w_m2: float | None = None
     least_field_of_view_mm: float | None = None
     least_depth_of_field_mm: float | None = None
-    most_saturation: float = 1.0
+    most_saturation: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,7 +16,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.forward.geometry import timing
+from linesim.budget.detection import Search, search
+from linesim.forward.geometry import Figure, timing
 from linesim.forward.station import Station, station
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
@@ -26,6 +27,7 @@ from linesim.study.axes import SHARE, Axis, field_of, parted
 from linesim.study.options import changes_of
 from linesim.study.space import Space
 from linesim.study.station_arrays import mapped
+from linesim.targets.load import target_size
 
 Parts = tuple[tuple[int, ...], ...]
 """Places of points, one tuple an axis."""
@@ -44,6 +46,8 @@ class Way:
         Checked; its numbers are arrays of one dimension an axis, and one more.
     numbers : Station
         The same in numbers; the last dimension is that of the colours.
+    wanted : Search
+        What is looked for there; levels of the product broadcast with the numbers.
     index : ndarray of int, shape one an axis
         Which option of the space each is.
     possible : ndarray of bool
@@ -52,6 +56,7 @@ class Way:
 
     setup: Setup
     numbers: Station
+    wanted: Search
     index: NDArray[np.intp]
     possible: NDArray[np.bool_]
 
@@ -59,6 +64,11 @@ class Way:
     def shape(self) -> tuple[int, ...]:
         """Numbers along each axis."""
         return self.index.shape
+
+    @property
+    def even(self) -> bool:
+        """Whether all its stations are evenly lit: their ends are as their middle."""
+        return bool(np.all(np.asarray(self.numbers.ends) == 1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,14 +104,55 @@ def picked(way: Way, flat: NDArray[np.intp]) -> Station:
     Station
         Arrays of shape (n, 1), or (n, 3) where colours differ.
     """
+    return mapped(way.numbers, lambda leaf: picked_values(way, flat, leaf))
+
+
+def picked_values(way: Way, flat: NDArray[np.intp], values: Figure) -> FloatArray:
+    """
+    Take some values out of those of many stations.
+
+    Parameters
+    ----------
+    way : Way
+        All of them.
+    flat : ndarray of int, shape (n,)
+        Places in its index, counted through.
+    values : float or ndarray
+        Broadcast with the numbers of the way.
+
+    Returns
+    -------
+    ndarray of shape (n, 1) or (n, 3)
+        Of these stations.
+    """
+    table = np.asarray(values, dtype=np.float64)
+    colours = table.shape[-1] if table.ndim else 1
     places = np.unravel_index(flat, way.shape)
+    return np.asarray(np.broadcast_to(table, (*way.shape, colours))[places])
 
-    def taken(leaf: Any) -> FloatArray:  # noqa: ANN401 -- a number or an array
-        table = np.asarray(leaf, dtype=np.float64)
-        colours = table.shape[-1] if table.ndim else 1
-        return np.broadcast_to(table, (*way.shape, colours))[places]
 
-    return mapped(way.numbers, taken)
+def sought(way: Way, flat: NDArray[np.intp]) -> Search:
+    """
+    Take out of many stations what is looked for at some.
+
+    Parameters
+    ----------
+    way : Way
+        All of them.
+    flat : ndarray of int, shape (n,)
+        Places in its index, counted through.
+
+    Returns
+    -------
+    Search
+        Its levels of shape (n, 1) or (n, 3).
+    """
+    wanted = way.wanted
+    return replace(
+        wanted,
+        product=picked_values(way, flat, wanted.product),
+        brightest=picked_values(way, flat, wanted.brightest),
+    )
 
 
 def ways(space: Space) -> Iterator[Way | Refused]:
@@ -190,7 +241,13 @@ def _way(setup: Setup, arrays: dict[str, FloatArray], index: NDArray[np.intp]) -
     numbers = replace(numbers, timing=when)
     if setup.acquisition.white_balance != "off":
         numbers = replace(numbers, balance=_balance(numbers))
-    return Way(setup=many, numbers=numbers, index=index, possible=possible)
+    return Way(
+        setup=many,
+        numbers=numbers,
+        wanted=search(many, target_size(setup)),
+        index=index,
+        possible=possible,
+    )
 
 
 def _balance(numbers: Station) -> FloatArray:

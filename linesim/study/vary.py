@@ -1,33 +1,37 @@
 """One quantity or two along ranges, in closed form: figures, and where a requirement is reached."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from linesim.budget.demands import CANNOT_RUN, Demand
 from linesim.setup.arguments import checked_setup, refuse_no_list, refuse_other_keys
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.study.answers import Answer, answers_of
+from linesim.study.answers import Answer, Joint, answers_of, joints_of
 from linesim.study.many import Tell, figures_of, groups_of
 from linesim.study.points import Walk, walk
 from linesim.study.ranges import Range, ranges_of
 from linesim.study.smooth import COSTLY, smooth_figures
 from linesim.study.variants import binning_variants
-from linesim.study.wishes import LIMIT, Wish, wishes_of
+from linesim.study.wishes import LIMIT, weakest, wishes_of, worst_of
 
 USUAL_FIGURES = (
     "electrons_white",
-    "snr_white",
-    "saturation_white",
+    "snr_product",
+    "clipping_share",
     "mtf50_y_lp_mm",
     "defect_dprime",
     "smallest_detectable_um",
 )
 """What is worked out where nothing is asked for, those of them that the setup has."""
 ALL_FIGURES = "all"
+_RANKS = {"clipping": 1, **dict.fromkeys(CANNOT_RUN, 2)}
+"""How bad it is where a demand is missed; else 0."""
 _EXPOSURE = "acquisition.exposure"
 
 
@@ -73,10 +77,12 @@ class Varied:
         Names of the figures asked for.
     courses : tuple of Course
         One a way of binning.
-    wishes : tuple of Wish
-        What the setup requires.
+    wishes : tuple of Demand
+        What is judged: what the setup requires, and what always is.
     answers : tuple of Answer
-        Where the requirements are met.
+        Where each of these is met.
+    joints : tuple of Joint
+        Where all of them are met together.
     """
 
     setup: Setup
@@ -84,16 +90,89 @@ class Varied:
     exposure: str | None
     shown_figures: tuple[str, ...]
     courses: tuple[Course, ...]
-    wishes: tuple[Wish, ...]
+    wishes: tuple[Demand, ...]
     answers: tuple[Answer, ...]
+    joints: tuple[Joint, ...]
 
     @property
     def met(self) -> bool:
-        """Whether each way of binning meets each requirement somewhere, without saturating."""
-        own = [each for each in self.answers if each.exposure == self.exposure]
-        keys = {(each.title, each.wish) for each in own if each.wish in self.wishes}
-        reached = {(each.title, each.wish) for each in own if each.unsaturated}
-        return keys <= reached
+        """Whether each way of binning meets everything together somewhere."""
+        own = [each for each in self.joints if each.exposure == self.exposure]
+        reached = {each.title for each in own if each.held}
+        return reached == {each.title for each in own}
+
+
+def spares_of(found: Varied, course: Course) -> dict[Demand, FloatArray]:
+    """
+    Give by how much each demand is passed at the points of a course.
+
+    Parameters
+    ----------
+    found : Varied
+        The study.
+    course : Course
+        One way of binning.
+
+    Returns
+    -------
+    dict
+        Demand -> array of the ranges' shape; negative where it is missed, and only there.
+    """
+    there = [wish for wish in found.wishes if set(wish.figures) <= set(course.figures)]
+    spares = {wish: wish.spare(worst_of(wish, course.figures)) for wish in there}
+    shape = tuple(len(each.base_values) for each in found.ranges)
+    # a figure that no point has is reached nowhere
+    nowhere = np.full(shape, -1.0)
+    return {wish: spares.get(wish, nowhere) for wish in found.wishes}
+
+
+def judged_values(found: Varied, course: Course, name: str) -> FloatArray:
+    """
+    Give a figure along a course as it is judged.
+
+    Parameters
+    ----------
+    found : Varied
+        The study.
+    course : Course
+        One way of binning.
+    name : str
+        Of the figure.
+
+    Returns
+    -------
+    ndarray of the ranges' shape
+        Of the weakest colour; of a figure that is judged, at the worst place of the line.
+    """
+    for wish in found.wishes:
+        if wish.figure == name and set(wish.figures) <= set(course.figures):
+            return worst_of(wish, course.figures)
+    return weakest(name, course.figures[name])
+
+
+def states_of(found: Varied, course: Course) -> NDArray[np.str_]:
+    """
+    Judge the points of a course as the budget does.
+
+    Parameters
+    ----------
+    found : Varied
+        The study.
+    course : Course
+        One way of binning.
+
+    Returns
+    -------
+    ndarray of str
+        "met", "missed", "clips" or "cannot run", of the ranges' shape.
+    """
+    state = np.full(tuple(len(each.base_values) for each in found.ranges), "met", dtype="<U10")
+    spares = spares_of(found, course)
+    for rank, told in enumerate(("missed", "clips", "cannot run")):
+        for wish, spare in spares.items():
+            if _RANKS.get(wish.requirement, 0) == rank:
+                state[spare < 0] = told
+    return state
 
 
 def vary(
@@ -143,24 +222,24 @@ def vary(
     known = {title: groups_of(each.ends) for title, each in walks.items()}
     wishes = wishes_of(setup, tuple(each.key.dotted for each in chosen))
     wanted = _wanted(figures, known)
-    judged = (*wanted, *(wish.figure for wish in wishes), LIMIT)
+    judged = (*wanted, *(name for wish in wishes for name in wish.figures), LIMIT)
     courses = tuple(
         _course(title, each, _chosen(known[title], judged), tell) for title, each in walks.items()
     )
-    found = Varied(
+    answers = answers_of(how, walks, wishes)
+    if how is not None and len(walks) > 1 and len(chosen) == 1:
+        other = "full" if how == "same" else "same"
+        answers += answers_of(other, _walks(setup, chosen, binning, other), wishes)
+    return Varied(
         setup=setup,
         ranges=chosen,
         exposure=how,
         shown_figures=wanted,
         courses=courses,
         wishes=wishes,
-        answers=answers_of(how, walks, wishes),
+        answers=answers,
+        joints=joints_of(answers),
     )
-    if how is None or len(walks) == 1 or len(chosen) > 1:
-        return found
-    other = "full" if how == "same" else "same"
-    also = answers_of(other, _walks(setup, chosen, binning, other), wishes)
-    return replace(found, answers=(*found.answers, *also))
 
 
 def _walks(

@@ -1,74 +1,43 @@
-"""Which figure a requirement is judged by, and which limit no figure should pass."""
+"""Which demands judge the points of a range, and which colour and place decides."""
 
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
 
 import numpy as np
 
+from linesim.budget.demands import Demand, demands
+from linesim.budget.figures import ENDS
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
 
-LOW_IS_GOOD = frozenset(
-    {
-        "dark_e",
-        "dark_noise_e",
-        "false_alarms_per_m2",
-        "motion_blur_px",
-        "motion_blur_um",
-        "noise_white_e",
-        "rose_diameter_um",
-        "saturation_white",
-        "smallest_detectable_um",
-        "smallest_width_um",
-        "threshold_e",
-    }
+_LOW_IS_GOOD = (
+    "clipping_share",
+    "dark_e",
+    "dark_noise_e",
+    "exposure_share",
+    "false_alarms_per_m2",
+    "line_rate_share",
+    "link_share",
+    "motion_blur_px",
+    "motion_blur_um",
+    "noise_white_e",
+    "rose_diameter_um",
+    "saturation_white",
+    "smallest_detectable_um",
+    "smallest_width_um",
+    "texture_share",
+    "threshold_e",
 )
+LOW_IS_GOOD = frozenset({*_LOW_IS_GOOD, *(name + ENDS for name in _LOW_IS_GOOD)})
 """Figures of which the largest colour is the weakest; of others it is the smallest."""
-LIMIT = "saturation_white"
-"""The figure that says how near white is to the nearest limit, which is 1."""
-_MOST = 1e9
+LIMIT = "clipping_share"
+"""The figure that says how near the brightest part of the target is to the nearest limit, 1."""
+ALWAYS = ("line_rate", "link", "exposure", "clipping")
+"""What is judged without being asked for."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wish:
+def wishes_of(setup: Setup, varied: Collection[str] = ()) -> tuple[Demand, ...]:
     """
-    What one figure should reach.
-
-    Parameters
-    ----------
-    requirement : str
-        Key of the section ``requirement``; empty for the saturation limit.
-    figure : str
-        Name of the figure.
-    wanted : float
-        In the figure's unit.
-    """
-
-    requirement: str
-    figure: str
-    wanted: float
-
-    @property
-    def low_is_good(self) -> bool:
-        """Whether the figure should not exceed what is wanted."""
-        return self.figure in LOW_IS_GOOD
-
-    def margin(self, got: FloatArray) -> FloatArray:
-        """Share by which it is passed, negative where it is missed, -1 where there is no value."""
-        if self.low_is_good:
-            seen = np.where(np.isfinite(got), got, np.inf)
-            return np.asarray(self.wanted / np.maximum(seen, self.wanted / _MOST) - 1)
-        seen = np.where(np.isfinite(got), got, 0.0)
-        return np.asarray(np.minimum(seen / self.wanted, _MOST) - 1)
-
-
-UNSATURATED = Wish(requirement="", figure=LIMIT, wanted=1.0)
-"""White within the nearest limit."""
-
-
-def wishes_of(setup: Setup, varied: Collection[str] = ()) -> tuple[Wish, ...]:
-    """
-    List what a setup requires.
+    List what points are judged by.
 
     Parameters
     ----------
@@ -79,21 +48,29 @@ def wishes_of(setup: Setup, varied: Collection[str] = ()) -> tuple[Wish, ...]:
 
     Returns
     -------
-    tuple of Wish
-        As the verdicts of the budget judge them.
+    tuple of Demand
+        As the verdicts of the budget judge them; what is asked for, then what always is.
     """
-    need = setup.requirement
-    width = "smallest_detectable_um" if need.defect_shape == "disc" else "smallest_width_um"
-    size_um = need.smallest_defect_um
-    asked = [("smallest_defect", width, size_um), ("snr", "snr_white", need.snr)]
-    if size_um is not None:
-        asked.append(("detection_rate", "detection_rate", need.detection_rate))
-        asked.append(("false_alarms_per_m2", "false_alarms_per_m2", need.false_alarms_per_m2))
-    return tuple(
-        Wish(requirement=requirement, figure=figure, wanted=wanted)
-        for requirement, figure, wanted in asked
-        if wanted and f"requirement.{requirement}" not in varied
-    )
+    found = [each for each in demands(setup) if f"requirement.{each.requirement}" not in varied]
+    asked = [each for each in found if each.requirement not in ALWAYS]
+    return (*asked, *(each for each in found if each.requirement in ALWAYS))
+
+
+def asked_of(wishes: Collection[Demand]) -> tuple[Demand, ...]:
+    """
+    Leave the requirements of the setup.
+
+    Parameters
+    ----------
+    wishes : collection of Demand
+        All that is judged.
+
+    Returns
+    -------
+    tuple of Demand
+        Without what is always judged.
+    """
+    return tuple(each for each in wishes if each.requirement not in ALWAYS)
 
 
 def weakest(figure: str, values: FloatArray) -> FloatArray:
@@ -113,3 +90,22 @@ def weakest(figure: str, values: FloatArray) -> FloatArray:
         The largest where low is good, else the smallest; no number where a colour has none.
     """
     return np.asarray(values.max(axis=-1) if figure in LOW_IS_GOOD else values.min(axis=-1))
+
+
+def worst_of(wish: Demand, figures: Mapping[str, FloatArray]) -> FloatArray:
+    """
+    Give what decides about a demand.
+
+    Parameters
+    ----------
+    wish : Demand
+        What is judged.
+    figures : mapping
+        Figure -> array of shape (..., colours), those of the demand among them.
+
+    Returns
+    -------
+    ndarray of shape (...)
+        Of the weakest colour at the worst place.
+    """
+    return wish.worst({name: weakest(name, figures[name]) for name in wish.figures})

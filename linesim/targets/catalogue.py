@@ -40,6 +40,9 @@ class BuiltIn:
         Its own size across travel and along it. [mm]
     colour : bool
         Whether it is red, green and blue; else mono.
+    product, brightest : tuple of float
+        Its level as a product (of a chart its ground or its middle), and its 99.9th percentile,
+        each one number or red, green and blue.
     maker : Maker
         The function that makes it.
     """
@@ -50,6 +53,8 @@ class BuiltIn:
     width_mm: float
     height_mm: float
     colour: bool
+    product: tuple[float, ...]
+    brightest: tuple[float, ...]
     maker: Maker
 
 
@@ -61,6 +66,8 @@ BUILT_INS = (
         width_mm=40.0,
         height_mm=30.0,
         colour=False,
+        product=(1.0,),
+        brightest=(1.0,),
         maker=flat,
     ),
     BuiltIn(
@@ -70,6 +77,8 @@ BUILT_INS = (
         width_mm=40.0,
         height_mm=30.0,
         colour=False,
+        product=(0.8,),
+        brightest=(0.8,),
         maker=edge,
     ),
     BuiltIn(
@@ -80,6 +89,8 @@ BUILT_INS = (
         width_mm=40.0,
         height_mm=40.0,
         colour=False,
+        product=(0.8,),
+        brightest=(0.8,),
         maker=bars,
     ),
     BuiltIn(
@@ -89,6 +100,8 @@ BUILT_INS = (
         width_mm=40.0,
         height_mm=40.0,
         colour=False,
+        product=(0.5,),
+        brightest=(0.8,),
         maker=star,
     ),
     BuiltIn(
@@ -99,6 +112,8 @@ BUILT_INS = (
         width_mm=40.0,
         height_mm=36.0,
         colour=False,
+        product=(0.137,),
+        brightest=(0.9,),
         maker=steps,
     ),
     BuiltIn(
@@ -108,6 +123,8 @@ BUILT_INS = (
         width_mm=40.0,
         height_mm=30.0,
         colour=False,
+        product=(0.113,),
+        brightest=(0.643,),
         maker=foil,
     ),
     BuiltIn(
@@ -117,6 +134,8 @@ BUILT_INS = (
         width_mm=150.0,
         height_mm=150.0,
         colour=True,
+        product=(0.73, 0.681, 0.582),
+        brightest=(0.766, 0.714, 0.61),
         maker=tile,
     ),
 )

@@ -1,6 +1,11 @@
-"""The target that a setup names: drawn by linesim, or read from an image file."""
+"""
+The target that a setup names: drawn by linesim, or read from an image file.
 
-from dataclasses import dataclass
+What a look at a target finds is kept by what it depends on alone, so that setups which differ in
+light or in how white the target is share one look, as the points of a range do.
+"""
+
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from math import prod
 from pathlib import Path
@@ -10,11 +15,15 @@ from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.model import Target
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
-from linesim.targets.catalogue import make
+from linesim.targets.catalogue import built_in, make
+from linesim.targets.levels import Levels, Tiles, levels_of, tiles_of
 from linesim.targets.windowed import WindowedReference, held_bytes, windowed
 
 _HELD_PIXELS = 100_000_000
 """A drawn target of at most so many values is drawn once and held; a larger one by rows."""
+SCENES = ("foil", "tile")
+"""Built-in targets that show a product; the others are charts."""
+_SCENE_ROWS = 256
 _DRAWING_BYTES = 16
 """Of each value: four that stay, and what drawing a scene takes beside them."""
 
@@ -46,11 +55,17 @@ class TargetSize:
         Reference pixels along travel and across.
     cautions : tuple of str
         Sentences from reading an image file.
+    levels : Levels
+        How light it is.
+    tiles : Tiles or None
+        Pieces of it to see its texture by; nothing of a chart.
     """
 
     rows: int
     columns: int
     cautions: tuple[str, ...] = ()
+    levels: Levels = field(default_factory=Levels)
+    tiles: Tiles | None = field(default=None, repr=False)
 
     @classmethod
     def of(cls, reference: Reference) -> "TargetSize":
@@ -58,7 +73,13 @@ class TargetSize:
         cautions: tuple[str, ...] = ()
         if isinstance(reference, ImageReference | WindowedReference):
             cautions = reference.cautions
-        return cls(rows=reference.shape[0], columns=reference.shape[1], cautions=cautions)
+        return cls(
+            rows=reference.shape[0],
+            columns=reference.shape[1],
+            cautions=cautions,
+            levels=levels_of(reference),
+            tiles=tiles_of(reference),
+        )
 
 
 @lru_cache(maxsize=1)
@@ -77,11 +98,22 @@ def _file(setup: Setup) -> tuple[Path, int]:
 def _read(setup: Setup) -> LoadedImage:
     """Read the image file; budget and scan of one file read it once."""
     path, changed_ns = _file(setup)
-    return _image(path, setup.target, changed_ns)
+    return _image(path, _bare(setup.target, 1.0), changed_ns)
+
+
+def _bare(target: Target, pixel_size_um: float) -> Target:
+    """Leave of a target read from a file what the reading depends on."""
+    left_out = dict.fromkeys(("width_mm", "height_mm", "angle_deg", "contrast"))
+    kept = {"white_reflectance": 1.0, "repeat": False, "pixel_size_um": pixel_size_um}
+    return target.model_copy(update={**left_out, **kept})
 
 
 @lru_cache(maxsize=1)
 def _opened(path: Path, target: Target, changed_ns: int) -> WindowedReference | None:
+    return _open(path, target, changed_ns)
+
+
+def _open(path: Path, target: Target, changed_ns: int) -> WindowedReference | None:
     if not changed_ns:
         return None  # there is no such file; the reader of whole images says so
     return windowed(
@@ -95,11 +127,10 @@ def _opened(path: Path, target: Target, changed_ns: int) -> WindowedReference | 
 def _windowed(setup: Setup) -> WindowedReference | None:
     """Open the image file to be read by rows, where it is large and can be."""
     path, changed_ns = _file(setup)
-    return _opened(path, setup.target, changed_ns)
+    return _opened(path, _bare(setup.target, setup.target.pixel_size_um), changed_ns)
 
 
-def _drawn(setup: Setup) -> Reference:
-    target = setup.target
+def _drawn(target: Target) -> Reference:
     return make(
         target.image,
         pixel_size_um=target.pixel_size_um,
@@ -130,14 +161,77 @@ def target_size(setup: Setup) -> TargetSize:
         Where the image cannot be read or the target not be drawn.
     """
     if setup.target.image in BUILT_IN:
-        rows, columns = _drawn(setup).shape[:2]
-        return TargetSize(rows=rows, columns=columns)
-    by_rows = _windowed(setup)
+        entry, (rows, columns) = built_in(setup.target.image), _drawn(setup.target).shape[:2]
+        return TargetSize(
+            rows=rows,
+            columns=columns,
+            levels=Levels(product=entry.product, brightest=entry.brightest),
+            tiles=_scene_tiles(_drawn_alike(setup.target)) if entry.name in SCENES else None,
+        )
+    return _file_size(*_file(setup), _bare(setup.target, setup.target.pixel_size_um))
+
+
+def _drawn_alike(target: Target) -> Target:
+    """Leave of a target what its drawing depends on."""
+    kept = {"white_reflectance": 1.0, "repeat": False, "max_pixels": 4, "encoding": "linear"}
+    return target.model_copy(update=kept)
+
+
+@lru_cache(maxsize=4)
+def _scene_tiles(target: Target) -> Tiles:
+    """Look at the first rows of a scene: all of it would take its time."""
+    drawn = _drawn(target)
+    last = min(drawn.shape[0], _SCENE_ROWS)
+    part = ArrayReference(data=drawn.rows(0, last), pixel_size_um=target.pixel_size_um)
+    return tiles_of(part)
+
+
+@lru_cache(maxsize=4)
+def _file_size(path: Path, changed_ns: int, target: Target) -> TargetSize:
+    """Look at an image file; how large its pixels are changes nothing but that."""
+    seen = _looked_at(path, changed_ns, _bare(target, 1.0))
+    tiles = None if seen.tiles is None else replace(seen.tiles, pixel_um=target.pixel_size_um)
+    return replace(seen, tiles=tiles)
+
+
+@lru_cache(maxsize=4)
+def _looked_at(path: Path, changed_ns: int, target: Target) -> TargetSize:
+    # opened for this look alone: what it holds of the file goes with it
+    by_rows = _open(path, target, changed_ns)
     if by_rows is not None:
         return TargetSize.of(by_rows)
-    loaded = _read(setup)
-    rows, columns = loaded.data.shape[:2]
-    return TargetSize(rows=rows, columns=columns, cautions=loaded.cautions)
+    loaded = _image(path, target, changed_ns)
+    return TargetSize.of(
+        ImageReference(
+            data=loaded.data, pixel_size_um=target.pixel_size_um, cautions=loaded.cautions
+        )
+    )
+
+
+def product_size(setup: Setup, name: str) -> TargetSize:
+    """
+    Look at another image, of good product, that has the target's pixels and encoding.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    name : str
+        Of the file, as written.
+
+    Returns
+    -------
+    TargetSize
+        Of that image.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be read.
+    """
+    path = setup.folder / name
+    product = _bare(setup.target, setup.target.pixel_size_um).model_copy(update={"image": name})
+    return _file_size(path, path.stat().st_mtime_ns if path.exists() else 0, product)
 
 
 def drawn_bytes(setup: Setup) -> int:
@@ -162,7 +256,7 @@ def drawn_bytes(setup: Setup) -> int:
     if setup.target.image not in BUILT_IN:
         by_rows = _windowed(setup)
         return 0 if by_rows is None else held_bytes(by_rows)
-    drawn = _drawn(setup)
+    drawn = _drawn(setup.target)
     return prod(drawn.shape) * _DRAWING_BYTES if _is_held(setup, drawn) else 0
 
 
@@ -198,7 +292,7 @@ def target_reference(setup: Setup) -> Reference:
             return by_rows
         read = _read(setup)
         return ImageReference(data=read.data, pixel_size_um=pitch_um, cautions=read.cautions)
-    drawn = _drawn(setup)
+    drawn = _drawn(setup.target)
     if not _is_held(setup, drawn):
         return drawn
     return ArrayReference(data=drawn.rows(0, drawn.shape[0]), pixel_size_um=pitch_um)

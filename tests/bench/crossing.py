@@ -15,8 +15,6 @@ import numpy as np
 from scipy.optimize import brentq
 
 from linesim.budget.budget import budget
-from linesim.forward.station import station
-from linesim.metrics.detection import wanted_dprime
 from linesim.report.plots import COLOURS, MARKS, new_figure, png_bytes, style
 from linesim.setup.load import changed, load_setup
 from linesim.setup.setup import Setup
@@ -27,6 +25,7 @@ BASE = changed(
     load_setup(ROOT / "sample_targets" / "foil_dim.toml"),
     {
         "requirement.defect_contrast": 0.1,
+        "requirement.product_reflectance": "white",
         "camera.prnu": 0.0,  # as after a perfect correction
         "camera.dsnu": "0 e",
         "camera.pixels": 2048,
@@ -61,17 +60,15 @@ def smallest_um(klx: float, mode: str, exposure: str) -> float:
 def injected_um(klx: float, mode: str, exposure: str) -> tuple[float, float]:
     """Measure it by injected defects; with the standard error. [µm]."""
     setup, size_um = station_at(klx, mode, exposure), smallest_um(klx, mode, exposure)
-    wanted = float(
-        wanted_dprime(
-            station(setup), setup.wanted_detection_rate, setup.allowed_false_alarms_per_m2
-        )
-    )
-    found = inject(changed(setup, {"requirement.smallest_defect": f"{size_um:.9g} um"}), COUNT)
+    (found,) = inject(changed(setup, {"requirement.smallest_defect": f"{size_um:.9g} um"}), COUNT)
+    # the shift alone: a dark defect is less noisy than the product around it
+    shift, wanted = float(found.with_defect.mean() - found.without.mean()), found.closed_dprime
+    error = np.sqrt((found.with_defect.var() + found.without.var()) / len(found.without))
     # around the wanted size d' grows as some power of it, nearly 2 below a pixel and 1 above
     near = changed(setup, {"requirement.smallest_defect": f"{1.02 * size_um:.9g} um"})
     power = np.log(budget(near).number("detection", "defect_dprime") / wanted) / np.log(1.02)
-    measured_um = size_um * (wanted / found.dprime) ** (1 / power)
-    return measured_um, measured_um * found.dprime_sd / found.dprime / power
+    measured_um = size_um * (wanted / shift) ** (1 / power)
+    return measured_um, float(measured_um * error / shift / power)
 
 
 def crossing_klx(exposure: str) -> float:

@@ -10,10 +10,12 @@ from numpy.testing import assert_allclose
 from linesim.budget.detection import Search, detection_group
 from linesim.budget.figures import (
     Group,
+    Reach,
     camera_group,
     exposure_group,
     geometry_group,
-    signal_group,
+    limits_group,
+    lit_group,
 )
 from linesim.budget.resolution import resolution_group
 from linesim.forward.station import Station, station
@@ -59,6 +61,9 @@ def value(name: str) -> float:
     return float(owner)
 
 
+ABLE = Reach(bit_depth=12, channels=1, max_line_rate_hz=20e3, link_mb_s=100.0)
+
+
 def whole(name: str) -> bool:
     """Tell whether a number counts pixels."""
     return name.rpartition(".")[2] in WHOLE
@@ -96,9 +101,10 @@ def wanted(size_um: Any) -> Search:  # noqa: ANN401 -- a number or an array
 def groups(numbers: Station, size_um: Any = 300.0, bits: Any = 12) -> dict[str, Group]:  # noqa: ANN401 -- a number or an array
     """All groups of figures."""
     return {
-        "geometry": geometry_group(numbers, 500, bits),
+        "geometry": geometry_group(numbers, 500, replace(ABLE, bit_depth=bits)),
+        "limits": limits_group(numbers, replace(ABLE, bit_depth=bits), 0.9),
         "exposure": exposure_group(numbers),
-        "signal": signal_group(numbers),
+        "signal": lit_group(numbers, 0.4),
         "camera": camera_group(numbers),
         "resolution": resolution_group(numbers),
         "detection": detection_group(numbers, wanted(size_um)),

@@ -236,6 +236,32 @@ def test_the_invisible_threshold_is_one_percent() -> None:
     assert norm.sf((780 - 760.2) / sigma) < 0.01 < norm.sf((780 - 760.3) / sigma)
 
 
+FOIL: Changes = {
+    "target.image": "foil",
+    "target.pixel_size": "20 um",
+    "requirement.smallest_defect": "300 um",
+}
+
+
+def test_white_may_saturate_where_the_product_does_not() -> None:
+    """A foil of 11 % under light that saturates a card: told so, and no clipping of the product."""
+    setup = changed(BASE, {**FOIL, "light.irradiance": "400 W/m^2"})
+    found = budget(setup)
+    text = {each.code: each.text for each in found.cautions}
+    assert "brightest part stays under it" in text["well_clips"]
+    assert next(v for v in found.verdicts if v.requirement == "clipping").met
+    assert "clips_product" not in text
+
+
+def test_a_product_that_clips_is_told() -> None:
+    """With its noise, 3.09 spreads above its level: 19.58 ke of 20 ke do, 19.56 ke do not."""
+    # S + 3.09 sqrt(S) = 20 000 at S = 19 567.6 e; derived
+    for electrons, there in ((19_590, True), (19_540, False)):
+        light = f"{100 * electrons / WHITE_E!r} W/m^2"
+        given = {"light.irradiance": light, "camera.gain": "0.1 DN/e"}
+        assert ("clips_product" in codes(given)) is there
+
+
 def test_only_the_nearest_limit_is_named() -> None:
     """Far too much light: one of the three saturation codes, and its factor."""
     found = budget(changed(BASE, {"light.irradiance": "900 W/m^2"})).cautions

@@ -91,7 +91,8 @@ def codes_in(path: Path, function: str = "") -> set[str]:
         if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Caution":
             found.update(word.value for word in node.keywords if word.arg == "code")
         if isinstance(node, ast.Dict):
-            found.update(each.elts[0] for each in node.values if isinstance(each, ast.Tuple))
+            values = (getattr(each, "elts", (each,)) for each in node.values)
+            found.update(each[0] for each in values if each)
     words = {node.value for node in found if isinstance(node, ast.Constant)}
     return {word for word in words if isinstance(word, str)}
 
@@ -99,6 +100,8 @@ def codes_in(path: Path, function: str = "") -> set[str]:
 STATION = sorted(
     codes_in(ROOT / "linesim" / "budget" / "cautions.py")
     | codes_in(ROOT / "linesim" / "budget" / "faults.py")
+    | codes_in(ROOT / "linesim" / "budget" / "level_cautions.py")
+    | codes_in(ROOT / "linesim" / "budget" / "noise_limits.py")
 )
 Run = Callable[..., tuple[int, str]]
 

@@ -25,8 +25,10 @@ KEYS = {
     "signal": {
         "irradiance_target_w_m2", "irradiance_sensor_w_m2", "electrons_white", "dark_e",
         "noise_white_e", "snr_white", "snr_white_db", "snr_total_white", "dn_white",
-        "saturation_white", "saturation_limit",
+        "saturation_white", "saturation_limit", "electrons_product", "snr_product", "dn_product",
+        "electrons_white_ends", "snr_white_ends", "electrons_product_ends", "snr_product_ends",
     },
+    "limits": {"exposure_share", "clipping_share"},
     "camera": {
         "dark_noise_e", "threshold_e", "saturation_e", "snr_max", "snr_max_db", "dynamic_range",
         "dynamic_range_db",
@@ -37,11 +39,12 @@ KEYS = {
     },
     "detection": {
         "defect_cnr", "alarm_threshold", "smallest_detectable_um", "rose_diameter_um",
-        "rose_false_alarms_per_m2",
+        "rose_false_alarms_per_m2", "defect_cnr_ends", "smallest_detectable_um_ends",
     },
 }  # fmt: skip
 OF_THE_DEFECT = {
     "defect_px_x", "defect_px_y", "defect_dprime", "detection_rate", "false_alarms_per_m2",
+    "defect_dprime_ends", "detection_rate_ends", "false_alarms_per_m2_ends",
 }  # fmt: skip
 Call = Callable[..., tuple[int, str]]
 
@@ -150,17 +153,23 @@ def test_budget_json_has_the_agreed_keys(run: Call) -> None:
     assert {name: set(group) for name, group in told.items() if isinstance(group, dict)} == want
     assert set(told) == {*KEYS, "cautions", "verdicts"}
     assert all(set(caution) == {"code", "text"} for caution in told["cautions"])
-    wanted = {"requirement", "wanted", "got", "margin", "met"}
-    assert [set(verdict) for verdict in told["verdicts"]] == [wanted, wanted]
+    wanted = ["requirement", "wanted", "got", "margin", "met", "state", "where"]
+    assert [list(verdict) for verdict in told["verdicts"]] == [wanted] * 4
+    names = [verdict["requirement"] for verdict in told["verdicts"]]
+    assert names == ["exposure", "clipping", "smallest_defect", "snr"]
 
 
 @pytest.mark.parametrize(
     ("old", "new", "differ"),
     [
         ("[light]", 'focal_length = "50 mm"\n[light]', {"working_distance_mm"}),
-        ("[acq", 'max_line_rate = "20 kHz"\n[acq', {"max_speed_mm_s"}),
+        ("[acq", 'max_line_rate = "20 kHz"\n[acq', {"max_speed_mm_s", "line_rate_share"}),
         ('smallest_defect = "300 um"', "", OF_THE_DEFECT),
-        ("[requirement]", '[requirement]\ndefect_shape = "scratch-along"', {"smallest_width_um"}),
+        (
+            "[requirement]",
+            '[requirement]\ndefect_shape = "scratch-along"',
+            {"smallest_width_um", "smallest_width_um_ends"},
+        ),
     ],
 )
 def test_budget_figures_come_with_their_keys(
@@ -195,14 +204,21 @@ def test_commands_without_a_setup_take_the_sample(run: Call) -> None:
 @pytest.mark.parametrize("command", ["scan", "budget"])
 @pytest.mark.parametrize(
     "ending",
-    [("20", "--strict", 0), ("1000", "--strict", 1), ("1000", "--json", 0)],
+    [
+        ("snr = 20", "--strict", 0),
+        ("snr = 1000", "--strict", 1),
+        ("snr = 1000", "--json", 0),
+        ("[camera]\nmax_line_rate = '5 kHz'", "--strict", 1),
+        ("[camera]\nfull_well = '5 ke'", "--strict", 1),
+    ],
 )
-def test_strict_tells_a_missed_requirement(
+def test_strict_tells_what_is_missed_and_what_cannot_run(
     run: Call, tiny: str, tmp_path: Path, command: str, ending: tuple[str, str, int]
 ) -> None:
-    """Exit 1 where a requirement is missed, and only with --strict; files are written anyway."""
-    snr, option, code = ending
-    (tmp_path / "s.toml").write_text(tiny.replace("snr = 20", f"snr = {snr}"), "utf-8")
+    """Exit 1 where a verdict is not met, and only with --strict; files are written anyway."""
+    line, option, code = ending
+    old = "[camera]" if line.startswith("[") else "snr = 20"
+    (tmp_path / "s.toml").write_text(tiny.replace(old, line), "utf-8")
     assert run(command, "s.toml", option)[0] == code
     if command == "scan":
         assert sorted(_bytes(tmp_path / "outputs" / "s")) == FOUR

@@ -24,8 +24,10 @@ def test_four_modes_are_compared(run: Call, tmp_path: Path) -> None:
     assert code == 0
     assert sorted(path.name for path in folder.iterdir()) == THREE
     assert out.startswith("Tiny\n")
-    assert out.splitlines()[2].split() == ["1x1", "2x1", "charge", "1x2", "charge", "2x2", "charge"]
-    assert "8.0 times the electrons (4.0 times at the same" in " ".join(out.split())
+    lines = out.splitlines()
+    assert lines[1].startswith("  1x1: Me")
+    assert ["1x1", "2x1", "charge", "1x2", "charge", "2x2", "charge"] in map(str.split, lines)
+    assert "8 times the electrons (4 times at the same" in " ".join(out.split())
     assert out.endswith("wrote compare.png, compare.csv, compare.json in outputs/tiny/\n")
 
 

@@ -170,10 +170,10 @@ def test_the_image_may_change_while_a_comparison_runs(
     """Every variant sees the image as it was at the start; what came after it changes nothing."""
     setup = load_setup(textured(tmp_path, tiny))
     before = compare(setup, ("1x1", "2x1"), 1)
-    scan, image = scanning.scan, tmp_path / "web.png"
+    scan_held, image = scanning.scan_held, tmp_path / "web.png"
 
     def meddled(*given: object, **named: object) -> object:
-        found = scan(*given, **named)  # type: ignore[arg-type]
+        found = scan_held(*given, **named)  # type: ignore[arg-type]
         if what == "changed":
             image.write_bytes(imagecodecs.png_encode(np.full((50, 50), 9, dtype=np.uint8)))
             os.utime(image, ns=(1, time.time_ns()))
@@ -181,7 +181,7 @@ def test_the_image_may_change_while_a_comparison_runs(
             image.unlink(missing_ok=True)
         return found
 
-    monkeypatch.setattr(comparing, "scan", meddled)
+    monkeypatch.setattr(comparing, "scan_held", meddled)
     after = compare(setup, ("1x1", "2x1"), 1)
     for one, other in zip(before.variants, after.variants, strict=True):
         np.testing.assert_array_equal(one.scan.image, other.scan.image)
@@ -209,13 +209,13 @@ def test_ctrl_c_in_a_comparison(tiny: str, tmp_path: Path) -> None:
 import signal, sys
 signal.signal(signal.SIGINT, signal.default_int_handler)
 import linesim.study.compare_tasks as study
-scan = study.scan
+scan = study.scan_held
 def told(*given, **named):
     found = scan(*given, **named)
     print("scanned", flush=True)
     import time; time.sleep(30)
     return found
-study.scan = told
+study.scan_held = told
 sys.argv = ["linesim", "compare", "tiny.toml"]
 from linesim.cli import main
 main()

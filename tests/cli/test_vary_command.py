@@ -17,7 +17,7 @@ def test_vary_writes_three_files_and_answers(run: Call, tmp_path: Path) -> None:
     folder = tmp_path / "outputs" / "tiny"
     assert code == 0
     assert sorted(each.name for each in folder.iterdir()) == ["vary.csv", "vary.json", "vary.png"]
-    assert "2x2 charge reaches SNR 20 at" in " ".join(out.split())
+    assert "2x2 charge reaches SNR 20 on the product at" in " ".join(out.split())
     assert out.rstrip().endswith("wrote vary.png, vary.csv, vary.json in outputs/tiny/")
 
 
@@ -44,7 +44,7 @@ def test_rendered_points(run: Call) -> None:
 
 @pytest.mark.parametrize(("text", "code"), [("1klx:80klx:log3", 0), ("1lx:100lx:log3", 1)])
 def test_strict(run: Call, text: str, code: int) -> None:
-    """1 where a requirement is met nowhere in the range, 0 where it is."""
+    """1 where everything holds nowhere in the range, 0 where it does somewhere."""
     words = ("vary", "tiny.toml", f"light.illuminance={text}", "--figures", "snr_white")
     assert run(*words)[0] == 0
     assert run(*words, "--strict")[0] == code

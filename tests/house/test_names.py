@@ -68,8 +68,8 @@ def number_names(body: list[ast.stmt]) -> Iterator[str]:
 
 
 def bare(name: str) -> str:
-    """Take off the axis letter, which may follow unit and name alike."""
-    return re.sub(r"_[xy]$", "", name)
+    """Take off the axis letter and the place, which may follow unit and name alike."""
+    return re.sub(r"(_[xy])?(_ends)?$", "", name)
 
 
 def without_unit(names: AbstractSet[str]) -> set[str]:

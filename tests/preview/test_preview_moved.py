@@ -53,7 +53,7 @@ def made(station: Setup, changes: dict[str, Any]) -> Setup:
 
 def words(setup: Setup) -> list[list[str]]:
     """Give the rows that the page should show, from the budget of a setup."""
-    rows = [row for group in figure_rows(budget(setup)).values() for row in group]
+    rows = [row for group in figure_rows(setup, budget(setup)).values() for row in group]
     return [[f"{row.label}, {row.colour}" if row.colour else row.label, row.text] for row in rows]
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
 
+from linesim.budget.budget import budget, budget_on
 from linesim.preview.controls import SHARE, Slider, controls, share_of_longest
 from linesim.preview.desk import Desk
 from linesim.preview.uploads import Uploads, decoded
@@ -154,6 +155,24 @@ def test_an_own_image_stands_in_and_is_named_when_written(station: Setup, tmp_pa
     (tmp_path / "grey.png").write_bytes(body)
     (tmp_path / "setup.toml").write_text(text, "utf-8")
     assert_array_equal(scan(load_setup(tmp_path / "setup.toml"), 2).image, seen.image)
+
+
+def test_an_own_image_is_judged_as_its_file_is(station: Setup, tmp_path: Path) -> None:
+    """Level, brightest part and texture of an image in memory are those of the file."""
+    desk = Desk(station, "small.toml", workers=1)
+    random = np.random.default_rng(1)
+    grain = np.clip(random.normal(120, 6, (256, 256)), 0, 255).astype(np.uint8)
+    word = desk.uploads.add(decoded(png(grain), "grain.png", "srgb"))
+    changes = {"target": word, "target.pixel_size": "25 um"}
+    found = desk.variant({"changes": changes})
+    ready = desk.references.own(found)
+    assert desk.references.own(found) is ready
+    text = desk.written({"changes": changes})
+    desk.close()
+    (tmp_path / "grain.png").write_bytes(png(grain))
+    (tmp_path / "setup.toml").write_text(text, "utf-8")
+    file = budget(load_setup(tmp_path / "setup.toml"))
+    assert budget_on(found.setup, ready.size).as_dict() == file.as_dict()
 
 
 @pytest.mark.parametrize(

@@ -15,9 +15,10 @@ import pytest
 
 from linesim.budget.safety import MACHINERY
 from linesim.report import page as pages
+from linesim.report.judged_rows import judged_rows
 from linesim.report.page import inline_svg, page_text, refuse_without_extra, typeset
 from linesim.report.page_parts import Page, Section, Text
-from linesim.report.rows import figure_rows, judged_rows, measured_rows
+from linesim.report.rows import figure_rows, measured_rows
 from linesim.report.scan_page import scan_page, write_scan_report
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, known_keys, setup_from
@@ -172,9 +173,9 @@ def test_every_figure_and_verdict_is_in_the_page(
     """Each row of the console's tables is there; that these lack no figure is tested elsewhere."""
     found = scans[kind]
     cells = seen(texts[kind]).texts["td"]
-    rows = [row.text for group in figure_rows(found.budget).values() for row in group]
+    rows = [row.text for group in figure_rows(found.setup, found.budget).values() for row in group]
     rows += [row.text for row in measured_rows(found)]
-    rows += [row.text for row in judged_rows(found.budget)]
+    rows += [row.text for row in judged_rows(found.setup, found.budget)]
     assert len(rows) > 25
     assert [text for text in rows if typeset(text) not in cells] == []
 

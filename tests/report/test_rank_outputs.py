@@ -57,7 +57,7 @@ def test_the_answer_names_the_best(found: Ranking) -> None:
     assert said.startswith(f"Yes: {len(found.order)} of 112 options")
     best = found.rows[0]
     assert f"f_number {best.choice['lens.f_number']}" in said
-    assert f"SNR on white {best.figures['snr_white']:.4g} (60 wanted)" in said
+    assert f"SNR on the product {best.worst('snr_product'):.4g} (60 wanted)" in said
     assert "(200 um wanted)" in said
 
 
@@ -66,15 +66,15 @@ def test_the_answer_where_nothing_passes(none: Ranking) -> None:
     said = " ".join(answer(none))
     assert said.startswith("No: of 112 options none meets every demand.")
     assert none.nearest is not None
-    lack = 1 - none.nearest.figures["snr_white"] / 5000
-    assert f"misses by {100 * lack:.2g}% (SNR on white too low)" in said
+    lack = 1 - none.nearest.worst("snr_product") / 5000
+    assert f"misses by {100 * lack:.2g}% (SNR on the product too low)" in said
 
 
 def test_a_view_that_differs_is_told() -> None:
     """Where magnifications differ, narrow views pass for fast ones unless a limit stands."""
-    texts = {"options": {"lens.magnification": [0.1, 0.15]}}
+    texts = {"options": {"lens.magnification": [0.1, 0.15]}, "requirement": {"snr": 10}}
     assert any("least_field_of_view" in said for said in answer(rank(space_from(texts))))
-    texts["limits"] = {"least_field_of_view": "60 mm"}  # type: ignore[dict-item]
+    texts["limits"] = {"least_field_of_view": "60 mm"}
     assert not any("least_field_of_view" in said for said in answer(rank(space_from(texts))))
 
 

@@ -148,7 +148,8 @@ def test_a_comparison_shows_what_differs(made: dict[str, Made]) -> None:
     text = made["compare"].file.read_text("utf-8")
     assert re.search(r">acquisition.binning</th><td>1x1</td><td>2x2</td>", text)
     assert re.search(r">white, e</th><td>8442</td><td>67537 ★</td>", text)
-    assert text.count("✓ met") + text.count("✗ missed") == 4
+    # two variants: the state of each, exposure, clipping, smallest defect and SNR
+    assert text.count("✓ met") + text.count("✗ missed") == 10
 
 
 def test_a_long_range_is_told_to_be_shortened(made: dict[str, Made]) -> None:

@@ -18,6 +18,7 @@ from linesim.report.vary_table import vary_text
 from linesim.report.vary_words import answer
 from linesim.report.ways_table import ways_text
 from linesim.setup.load import changed, setup_from
+from linesim.study.ranges import short
 from linesim.study.rendered import rendered
 from linesim.study.vary import Varied, vary
 from linesim.study.ways import ways
@@ -37,9 +38,9 @@ LIGHT = {"light.illuminance": "0.2klx:400klx:log6"}
 
 
 def study(texts: dict[str, str], **keys: object) -> Varied:
-    """Vary with 1x1 and 2x2, SNR and saturation alone."""
+    """Vary with 1x1 and 2x2, SNR and clipping alone."""
     base = changed(BASE, keys)
-    return vary(base, texts, binning=("1x1", "2x2"), figures=("snr_white", "saturation_white"))
+    return vary(base, texts, binning=("1x1", "2x2"), figures=("snr_product", "clipping_share"))
 
 
 @pytest.fixture(scope="module")
@@ -67,22 +68,31 @@ def test_the_answer_for_light(lit: Varied) -> None:
 
     The numbers said are those found, to three digits.
     """
-    same, full, saturation = answer(lit)
-    assert same.startswith("At the same exposure time, 2x2 charge reaches SNR 20 at ")
+    *together, same, full, clipping = answer(lit)
+    assert same.startswith(
+        "At the same exposure time, 2x2 charge reaches SNR 20 on the product at "
+    )
     assert same.endswith("klx (4.0 times).")
     assert full.startswith("With full exposure, each at its own line rate, 2x2 charge reaches")
     assert full.endswith("klx (8.0 times).")
     low = lit.answers[0].met[0].low / 1000
     assert number(r"1x1 needs ([\d.]+) klx", same) == pytest.approx(low, rel=5e-3)
     assert re.fullmatch(
-        r"White saturates with 1x1 above [\d.]+ klx, with 2x2 charge above [\d.]+ klx\.", saturation
+        r"The picture clips with 1x1 above [\d.]+ klx, with 2x2 charge above [\d.]+ klx\.", clipping
+    )
+    assert len(together) == 4
+    high = number(r"with 1x1 above ([\d.]+) klx", clipping)
+    assert together[0] == (
+        f"At the same exposure time, with 1x1 everything holds from {short(low)} klx to {high:g} "
+        "klx: below, SNR on the product is missed; above, the picture clips."
     )
 
 
 def test_the_answer_where_a_figure_falls() -> None:
     """Stopping down: held up to an f-number, by half as much (a quarter of the light)."""
-    same, *_ = answer(study({"lens.f_number": "1:22:log6"}))
-    assert re.search(r"2x2 charge holds SNR 20 up to f/[\d.]+, 1x1 up to f/[\d.]+ \(0.5 ", same)
+    said = " ".join(answer(study({"lens.f_number": "2:22:log6"})))
+    words = r"2x2 charge holds SNR 20 on the product up to f/[\d.]+, 1x1 up to f/[\d.]+ \(0.5 "
+    assert re.search(words, said)
 
 
 @pytest.mark.parametrize(
@@ -90,12 +100,23 @@ def test_the_answer_where_a_figure_falls() -> None:
     [
         (
             {"requirement.snr": 3000},
-            r"1x1 never reaches SNR 3000 in this range: at best [\d.]+, at",
+            r"1x1 never reaches SNR 3000 on the product in this range: at best [\d.]+, at",
         ),
-        ({"requirement.snr": 0.1}, "1x1 meets SNR 0.1 over the whole range, 0.2 klx to 400 klx"),
+        (
+            {"requirement.snr": 0.1, "requirement.product_reflectance": 0.1},
+            "1x1 meets SNR 0.1 on the product over the whole range, 0.2 klx to 400 klx",
+        ),
+        (
+            {
+                "camera.full_well": "3 ke",
+                "camera.gain": "0.1 DN/e",
+                "requirement.product_reflectance": 0.1,
+            },
+            "SNR 20 on the product .* where the picture clips",
+        ),
         (
             {"camera.full_well": "300 e", "camera.gain": "0.1 DN/e"},
-            r"1x1 needs [\d.]+ klx, where white saturates",
+            "no place in this range meets everything: SNR on the product is missed everywhere",
         ),
         ({"requirement.snr": None}, "The setup requires nothing"),
     ],
@@ -109,17 +130,24 @@ def test_the_answer_for_two_keys() -> None:
     """Both ends of the second key; the table has those between."""
     found = study({**LIGHT, "lens.f_number": "2,4,8"})
     text = vary_text(found)
-    assert "1x1 meets SNR 20: at f/2 from" in text
-    assert "where along light.illuminance SNR 20 is met" in text
-    assert re.search(r"^  f/4  .*from [\d.]+ klx on .*from [\d.]+ klx on$", text, re.MULTILINE)
+    assert "1x1 meets SNR 20 on the product: at f/2 from" in text
+    assert "where along light.illuminance SNR 20 on the product is met" in text
+    assert "where along light.illuminance everything holds" in text
+    assert re.search(
+        r"^  f/4  .*from [\d.]+ klx to [\d.]+ klx .*from [\d.]+ klx to", text, re.MULTILINE
+    )
 
 
 def test_the_table(lit: Varied) -> None:
-    """A row a value, saturated ones marked, lines fit a console; the safety line stands."""
+    """A row a value with its verdict, lines fit a console; the safety line stands."""
     text = vary_text(lit)
     rows = [line for line in text.splitlines() if re.match(r"  [\d.]+ klx ", line)]
     assert len(rows) == 12
-    assert sum(row.endswith("saturates") for row in rows) == 3
+    assert [sum(row.endswith(word) for row in rows) for word in ("missed", " met", "clips")] == [
+        3,
+        6,
+        3,
+    ]
     assert max(map(len, text.splitlines())) <= 100
     assert "Moving webs and nips draw hands in" in text
     assert "bright_light" in text  # 400 klx of LED-B3 is 1.26 kW/m²
@@ -153,9 +181,9 @@ def test_files(written: tuple[Path, Varied]) -> None:
         assert {name: float(value) for name, value in row.items()} == point
     assert data["answer"] == list(answer(found))
     assert data["ranges"][0]["unit"] == "klx"
-    assert {each["figure"] for each in data["rendered"]} == {"snr_white"}
+    assert {each["figure"] for each in data["rendered"]} == {"snr_product"}
     crossing = data["requirements"][0]["met"][0]
-    assert (crossing["crossed_at_from"], crossing["crossed_at_to"]) == (True, False)
+    assert (crossing["crossed_at_from"], crossing["crossed_at_to"]) == (True, True)
 
 
 def test_the_same_bytes(written: tuple[Path, Varied], tmp_path: Path) -> None:
@@ -215,7 +243,8 @@ def test_the_ways_in_words() -> None:
     text = ways_text("Outputs", found)
     assert max(map(len, text.splitlines())) <= 100
     for said in (
-        "light x4: light and heat on the target 4 times, and white saturates.",
+        "light x4: light and heat on the target 4 times, but the picture clips: white takes 425 %",
+        "and stops clipping at 186 klx.",
         "aperture +2 stops: depth of field 0.5 times",
         "a quarter of the speed",
         "bright_light (light x4):",

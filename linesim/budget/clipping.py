@@ -1,0 +1,115 @@
+"""Which limit clips, and how far the light must go down for it, by the formula that judges it."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from linesim.forward.geometry import Figure
+from linesim.forward.kept import limit_share
+from linesim.forward.station import Station
+from linesim.setup.arrays import FloatArray
+
+PLACES: Mapping[str, str] = {
+    "pixel": "the pixel's well",
+    "binned": "the place where binned charge is summed",
+    "scale": "full scale",
+}
+"""The limits in words, in the order of the light."""
+_KEYS = {"pixel": "full_well_e", "binned": "binned_full_well_e", "scale": "full_scale_dn"}
+_TIE = 0.01
+"""Limits that lie closer than this share are one; the first is named. Our choice."""
+_SIGNALS_E = (1e-9, 1e15)
+_HALVINGS = 60
+"""Of a range of 24 decades: down to the rounding of a float."""
+
+
+def clipping_limit(numbers: Station, signal_e: Figure) -> str:
+    """
+    Name the limit that an even level comes nearest to.
+
+    Parameters
+    ----------
+    numbers : Station
+        One station.
+    signal_e : float or ndarray
+        Signal of a delivered pixel; of several colours one each. [e]
+
+    Returns
+    -------
+    str
+        "pixel", "binned" or "scale".
+    """
+    shares = {name: float(np.max(limit_share(_alone(numbers, name), signal_e))) for name in PLACES}
+    nearest = max(shares.values())
+    return next(name for name, share in shares.items() if share >= nearest * (1 - _TIE))
+
+
+def _alone(numbers: Station, name: str) -> Station:
+    """Take all limits away but one."""
+    others = {key: np.inf for each, key in _KEYS.items() if each != name}
+    return replace(numbers, sensor=replace(numbers.sensor, **others))
+
+
+def signal_at(numbers: Station, share: float) -> FloatArray:
+    """
+    Find the signal that takes some share of the nearest limit.
+
+    Parameters
+    ----------
+    numbers : Station
+        One station.
+    share : float
+        Over 0; as `limit_share` gives it.
+
+    Returns
+    -------
+    ndarray
+        Of a delivered pixel, of several colours one each; 0 where the dark takes more. [e]
+    """
+    low, high = (np.full(np.shape(numbers.electrons_white), np.log(each)) for each in _SIGNALS_E)
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        over = np.asarray(limit_share(numbers, np.exp(middle))) > share
+        low, high = np.where(over, low, middle), np.where(over, middle, high)
+    return np.where(low > np.log(_SIGNALS_E[0]), np.exp(low), 0.0)
+
+
+def brightest_of(numbers: Station, share: float) -> float:
+    """
+    Find the level that takes some share of the nearest limit.
+
+    Parameters
+    ----------
+    numbers : Station
+        One station.
+    share : float
+        As `limit_share` gives it.
+
+    Returns
+    -------
+    float
+        As a share of white; of several colours that of a grey.
+    """
+    white_e = np.maximum(np.asarray(numbers.electrons_white, dtype=np.float64), _SIGNALS_E[0])
+    return float(np.min(signal_at(numbers, share) / white_e))
+
+
+def unclipped_ratio(numbers: Station, share: float) -> float:
+    """
+    Tell by what the light must be multiplied to come up to the limit and no further.
+
+    Parameters
+    ----------
+    numbers : Station
+        One station.
+    share : float
+        Of the nearest limit that is taken now.
+
+    Returns
+    -------
+    float
+        0 where even the dark clips. Of several colours the least, which holds for each of them.
+    """
+    now_e, then_e = signal_at(numbers, share), signal_at(numbers, 1.0)
+    return float(np.min(np.where(now_e > 0, then_e / np.maximum(now_e, _SIGNALS_E[0]), 0.0)))

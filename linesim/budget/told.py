@@ -1,0 +1,191 @@
+"""Numbers as people write them: no exponents, whole numbers whole, nothing rounded past a limit."""
+
+from collections.abc import Callable
+from math import floor, log10
+
+_DIGITS = 3
+_MOST_DIGITS = 9
+_THOUSAND, _MILLION = 1e3, 1e6
+_ALL = 0.9999
+"""Shares over this are told as over it, and shares under the rest as under that."""
+_FINE = 0.99
+_LARGEST_RATIO = 1000
+_FEWEST_ALARMS = 1e-6
+"""False alarms on a square metre that are told as fewer than that; our choice."""
+
+
+def digits(value: float, count: int = _DIGITS) -> str:
+    """
+    Write a number to some digits, and whole where it has more before the point.
+
+    Parameters
+    ----------
+    value : float
+        Any.
+    count : int
+        Digits.
+
+    Returns
+    -------
+    str
+        Without an exponent between 10⁻⁴ and 10¹².
+    """
+    rounded = float(f"{value:.{count}g}")
+    if rounded == 0:
+        return "0"
+    if 10**count <= abs(rounded) < 1e12:  # noqa: PLR2004 -- as said
+        return f"{value:.0f}"
+    return f"{rounded:.{count}g}"
+
+
+def apart(got: float, wanted: float, form: Callable[[float, int], str] = digits) -> tuple[str, str]:
+    """
+    Write two numbers with as many digits as it takes to tell them apart.
+
+    Parameters
+    ----------
+    got, wanted : float
+        In one unit.
+    form : callable
+        Writes one of them with a count of digits.
+
+    Returns
+    -------
+    tuple of str
+        Both; alike only where the numbers are, to nine digits.
+    """
+    for count in range(_DIGITS, _MOST_DIGITS):
+        pair = form(got, count), form(wanted, count)
+        if pair[0] != pair[1]:
+            return pair
+    return form(got, _DIGITS), form(wanted, _DIGITS)
+
+
+def rate(rate_hz: float, count: int = _DIGITS) -> str:
+    """
+    Write a line rate.
+
+    Parameters
+    ----------
+    rate_hz : float
+        [Hz]
+    count : int
+        Digits.
+
+    Returns
+    -------
+    str
+        In Hz, from 1000 on in kHz.
+    """
+    if rate_hz < _THOUSAND:
+        return f"{digits(rate_hz, count)} Hz"
+    return f"{digits(rate_hz / _THOUSAND, count)} kHz"
+
+
+def percent(share: float, count: int = _DIGITS) -> str:
+    """
+    Write a share that is no chance, such as that of a limit.
+
+    Parameters
+    ----------
+    share : float
+        Any.
+    count : int
+        Digits.
+
+    Returns
+    -------
+    str
+        In percent.
+    """
+    return f"{digits(100 * share, count)} %"
+
+
+def chance(share: float, count: int = _DIGITS) -> str:
+    """
+    Write a share of defects; what is next to all or to none is told as a bound.
+
+    Parameters
+    ----------
+    share : float
+        From 0 to 1.
+    count : int
+        Digits; from 0.99 on so many of what is left.
+
+    Returns
+    -------
+    str
+        In percent.
+    """
+    if share > _ALL and count <= _DIGITS:
+        return f"over {100 * _ALL:g} %"
+    if share < 1 - _ALL and count <= _DIGITS:
+        return f"under {100 * (1 - _ALL):.2g} %"
+    if share > _FINE:
+        return f"{float(f'{100 * share:.{count - 1}f}'):.{_MOST_DIGITS}g} %"
+    return percent(share, count)
+
+
+def alarms(alarms_per_m2: float, count: int = _DIGITS) -> str:
+    """
+    Write a number of false alarms on product.
+
+    Parameters
+    ----------
+    alarms_per_m2 : float
+        [1/m²]
+    count : int
+        Digits.
+
+    Returns
+    -------
+    str
+        On one square metre, or one on so many.
+    """
+    if alarms_per_m2 >= _MILLION:
+        return f"{digits(alarms_per_m2 / _MILLION, count)} million on a m²"
+    if alarms_per_m2 >= 0.01:  # noqa: PLR2004 -- two zeros are read at a glance
+        return f"{digits(alarms_per_m2, count)} on a m²"
+    if alarms_per_m2 >= _FEWEST_ALARMS:
+        area_m2 = float(f"{1 / alarms_per_m2:.{count}g}")
+        return f"1 on {area_m2:.0f} m²"
+    return "fewer than 1 on a million m²"
+
+
+def ratio_words(ratio: float) -> str:
+    """
+    Write a factor.
+
+    Parameters
+    ----------
+    ratio : float
+        Over 1.
+
+    Returns
+    -------
+    str
+        Such as "3.3 times"; very large ones as over a thousand.
+    """
+    if ratio >= _LARGEST_RATIO:
+        return f"over {_LARGEST_RATIO} times"
+    return f"{digits(ratio, 2 if ratio < 9.95 else _DIGITS)} times"  # noqa: PLR2004 -- 3.3, 17.8
+
+
+def at_most(value: float, count: int = _DIGITS) -> str:
+    """
+    Write a number rounded down, so that what is told is still allowed.
+
+    Parameters
+    ----------
+    value : float
+        Over 0.
+    count : int
+        Digits.
+
+    Returns
+    -------
+    str
+        Never more than the number, but for a billionth of it.
+    """
+    step = 10.0 ** (floor(log10(value)) - count + 1)
+    return digits(floor(value / step * (1 + 1e-9)) * step, count)

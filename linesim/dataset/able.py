@@ -1,0 +1,89 @@
+"""Whether the station of an image runs, and whether its picture clips: as the budget judges it."""
+
+from collections.abc import Iterable, Mapping
+
+import numpy as np
+
+from linesim.budget.figures import limits_group, reach
+from linesim.budget.product import brightest_share
+from linesim.budget.verdicts import CANNOT_RUN, verdicts
+from linesim.forward.reference import Reference
+from linesim.forward.station import station
+from linesim.setup.setup import Setup
+from linesim.targets.levels import levels_of
+from linesim.targets.load import TargetSize
+
+CLIPPING = "clipping"
+
+
+def states(setup: Setup, target: Reference) -> dict[str, str]:
+    """
+    Judge what a station must be able to do, in front of its piece of product.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    target : Reference
+        What it scans, faults included.
+
+    Returns
+    -------
+    dict
+        "line_rate" and "link" where the setup states them, "exposure", "clipping" -> the state.
+    """
+    rows, columns = target.shape[:2]
+    size = TargetSize(rows=rows, columns=columns, levels=levels_of(target))
+    bare, numbers = _without_requirement(setup), station(setup)
+    shares = limits_group(numbers, reach(setup), brightest_share(setup, size))
+    limits = {name: float(np.max(share)) for name, share in shares.items()}
+    groups: dict[str, dict[str, float]] = {"limits": limits, "detection": {}, "signal": {}}
+    return {each.requirement: each.state for each in verdicts(bare, numbers, groups)}
+
+
+def _without_requirement(setup: Setup) -> Setup:
+    """Ask for nothing: what each fault is worth is in its own row."""
+    nothing = {"smallest_defect_um": None, "snr": None}
+    need = setup.requirement.model_copy(update=nothing)
+    sections = setup.sections.model_copy(update={"requirement": need})
+    return Setup(sections=sections, texts=setup.texts, folder=setup.folder)
+
+
+def cannot_run(told: Mapping[str, str]) -> bool:
+    """
+    Tell whether a station cannot run.
+
+    Parameters
+    ----------
+    told : mapping
+        As `states` gives it.
+
+    Returns
+    -------
+    bool
+        Whatever its picture looks like.
+    """
+    return any(told.get(name, "met") != "met" for name in CANNOT_RUN)
+
+
+def told_of(images: int, stuck: int, clipped: int) -> Iterable[str]:
+    """
+    Say how many images come from stations that cannot run, or clip.
+
+    Parameters
+    ----------
+    images, stuck, clipped : int
+        All; of stations that cannot run; of those whose picture clips.
+
+    Yields
+    ------
+    str
+        Half a sentence; nothing where there are none.
+    """
+    if stuck:
+        yield (
+            f"{stuck} of {images} images come from stations that cannot run as they stand (line "
+            "rate, link or exposure)"
+        )
+    if clipped:
+        yield f"{clipped} of {images} images come from stations whose picture clips"

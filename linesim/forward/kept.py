@@ -1,0 +1,182 @@
+"""
+What wells and words leave of a charge and of its noise, on an even target. All broadcast.
+
+A charge that swings about its mean meets one limit after the other: the physical pixel's well, the
+place where charge is joined, the word of a conversion, the delivered word. Of a normal value with
+mean µ and spread σ, a limit at µ + aσ leaves the mean µ + σ(a − aΦ(a) − φ(a)) and the mean square
+about µ of σ²(Φ(a) − aφ(a) + a²(1 − Φ(a))); a small change of µ comes through by the share Φ(a).
+What is left counts as normal again for the next limit. Where all limits are far this is the charge
+and the noise of `linesim.forward.station`, to the last digit. Low limits (a black level under the
+noise) are not among them.
+
+References
+----------
+Moments of a normal value cut off at one side: derived. Signal to noise by the slope at the level:
+as the incremental gain of ISO 15739 (from its contents and a public note; formulas not seen).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from linesim.forward.geometry import Figure
+from linesim.forward.station import Station
+from linesim.setup.arrays import FloatArray
+
+_ENDLESS_E = 1e100
+"""Stands for a limit that is not there. [e]"""
+_LEAST_E2 = 1e-18
+"""Stands for no noise at all, so that nothing is divided by 0. [e²]"""
+_FAR = 12.0
+"""Spreads from which on a limit is out of reach: exact in double precision."""
+CLIPPED_SHARE = 1e-3
+"""Samples that may reach a limit; EMVA 1288 (6.6) calls a camera saturated at 0.1 to 0.2 %."""
+HEADROOM_SIGMAS = 3.0902
+"""Spreads above the mean that a normal value passes in so few cases."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """
+    An even level as it is delivered, in electrons of the delivered pixel.
+
+    Parameters
+    ----------
+    charge_e : float or ndarray
+        Mean of signal and dark current that is left. [e]
+    noise_e : float or ndarray
+        Spread of it in time. [e]
+    slope : float or ndarray
+        Share of a small change of the signal that is left.
+    """
+
+    charge_e: Figure
+    noise_e: Figure
+    slope: Figure
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Level:
+    """A normal value: mean, variance, and the slope so far."""
+
+    mean: FloatArray
+    variance: FloatArray
+    slope: FloatArray
+
+    def times(self, count: Figure) -> "_Level":
+        """Add up so many that are alike and independent."""
+        return _Level(mean=self.mean * count, variance=self.variance * count, slope=self.slope)
+
+    def noisier(self, variance: Figure) -> "_Level":
+        """Add noise."""
+        return _Level(mean=self.mean, variance=self.variance + variance, slope=self.slope)
+
+    def under(self, limit: Figure) -> "_Level":
+        """Cut off at a limit."""
+        from scipy.special import ndtr  # noqa: PLC0415 -- not needed for --help
+
+        spread = np.sqrt(np.maximum(self.variance, 1e-20))
+        limit = np.minimum(np.asarray(limit, dtype=np.float64), _ENDLESS_E)
+        place = np.clip((limit - self.mean) / spread, -_FAR, _FAR)
+        below, density = ndtr(place), np.exp(-np.square(place) / 2) / np.sqrt(2 * np.pi)
+        above = ndtr(-place)
+        lost = density - place * above
+        square = below - place * density + np.square(place) * above
+        far = place >= _FAR
+        mean = np.where(place <= -_FAR, limit, self.mean - spread * lost)
+        variance = self.variance * np.maximum(square - np.square(lost), 0.0)
+        return _Level(
+            mean=np.where(far, self.mean, mean),
+            variance=np.where(far, self.variance, variance),
+            slope=np.where(far, self.slope, self.slope * below),
+        )
+
+
+def kept(numbers: Station, signal_e: Figure) -> Kept:
+    """
+    Work out what is left of an even level.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    signal_e : float or ndarray
+        Signal of a delivered pixel, before any limit. [e]
+
+    Returns
+    -------
+    Kept
+        What is delivered of it, and its noise, once black level and gain are undone.
+    """
+    sensor, place = numbers.sensor, numbers.geometry
+    charge_e = np.asarray(signal_e + numbers.dark_e, dtype=np.float64)
+    wells = np.asarray(place.pixels_joined / place.stages, dtype=np.float64)
+    word_e = (sensor.full_scale_dn - sensor.black_level_dn) / sensor.gain_dn_e
+    summed = (wells > 1) & (np.asarray(sensor.digital) == 0)
+    one = _Level(mean=charge_e / wells, variance=charge_e / wells, slope=np.ones(()))
+    joined_each = wells / numbers.reads
+    level = one.under(sensor.full_well_e).times(joined_each)
+    level = level.under(np.where(summed, sensor.binned_full_well_e, np.inf))
+    level = level.noisier(sensor.read_noise_e**2).under(word_e).times(numbers.reads)
+    # one and the same limit does not cut twice
+    delivered_e, all_e = _delivered_e(numbers, word_e), numbers.reads * np.asarray(word_e)
+    level = level.under(np.where(delivered_e < all_e, delivered_e, np.inf))
+    # whatever else is noise comes behind the limits: rounding, and what corrections bring
+    behind_e2 = numbers.noise_e(signal_e) ** 2 - charge_e - numbers.reads * sensor.read_noise_e**2
+    return Kept(
+        charge_e=level.mean,
+        noise_e=np.sqrt(np.maximum(level.variance + np.maximum(behind_e2, 0.0), _LEAST_E2)),
+        slope=level.slope,
+    )
+
+
+def limit_share(numbers: Station, signal_e: Figure) -> Figure:
+    """
+    Share of the nearest limit that a level takes with its noise, 3.09 spreads above its mean.
+
+    Each limit is held against the noise that is there: shot noise alone in a well, read noise too
+    in a word; the fixed pattern everywhere.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    signal_e : float or ndarray
+        Signal of a delivered pixel. [e]
+
+    Returns
+    -------
+    float or ndarray
+        At 1, one sample in a thousand reaches the limit.
+    """
+    sensor, place = numbers.sensor, numbers.geometry
+    charge_e = np.asarray(signal_e + numbers.dark_e, dtype=np.float64)
+    wells = np.asarray(place.pixels_joined / place.stages, dtype=np.float64)
+    word_e = (sensor.full_scale_dn - sensor.black_level_dn) / sensor.gain_dn_e
+    summed = (wells > 1) & (np.asarray(sensor.digital) == 0)
+    read_e2, reads = sensor.read_noise_e**2, numbers.reads
+    of_pixel_e2, of_joined_e2 = (
+        (sensor.prnu * signal_e) ** 2 / wells**2,
+        _fixed_e2(numbers, signal_e),
+    )
+    levels = (
+        (charge_e / wells, charge_e / wells + of_pixel_e2, sensor.full_well_e),
+        (charge_e, charge_e + of_joined_e2, np.where(summed, sensor.binned_full_well_e, np.inf)),
+        (charge_e / reads, charge_e / reads + read_e2 + of_joined_e2 / reads, word_e),
+        (charge_e, charge_e + reads * read_e2 + of_joined_e2, _delivered_e(numbers, word_e)),
+    )
+    shares = [
+        (mean + HEADROOM_SIGMAS * np.sqrt(variance)) / limit for mean, variance, limit in levels
+    ]
+    return np.asarray(np.maximum.reduce(np.broadcast_arrays(*shares)))
+
+
+def _delivered_e(numbers: Station, word_e: Figure) -> Figure:
+    """Charge at which the delivered word is full: an average divides it, a balance multiplies."""
+    return numbers.sensor.averaged * word_e / numbers.balance
+
+
+def _fixed_e2(numbers: Station, signal_e: Figure) -> Figure:
+    """Spread of the columns before any correction, squared. [e²]."""
+    raw = replace(numbers, sensor=replace(numbers.sensor, reference_lines=0))
+    return raw.pattern_e(signal_e) ** 2

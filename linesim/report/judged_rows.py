@@ -1,0 +1,102 @@
+"""The verdicts of a budget as rows of a table, and what comes of them in one sentence."""
+
+from dataclasses import dataclass
+
+from linesim.budget.budget import Budget
+from linesim.budget.verdicts import State, worst_state
+from linesim.report.verdict_words import got_and_wanted, name_of, place_of, spare, summary
+from linesim.setup.setup import Setup
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """
+    One requirement, in words.
+
+    Parameters
+    ----------
+    label : str
+        What is required, and where on the line it was judged.
+    text : str
+        What was got and what was wanted.
+    margin : str
+        By how much it is passed or missed.
+    state : str
+        "met", "missed" or "cannot run".
+    """
+
+    label: str
+    text: str
+    margin: str
+    state: State
+
+
+def judged_rows(setup: Setup, found: Budget) -> tuple[Judged, ...]:
+    """
+    Put the verdicts of a budget into words.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    found : Budget
+        With its verdicts.
+
+    Returns
+    -------
+    tuple of Judged
+        In their order.
+    """
+    return tuple(
+        Judged(
+            label=", ".join(
+                filter(None, (name_of(setup, each.requirement), place_of(setup, each)))
+            ),
+            text=got_and_wanted(setup, each),
+            margin=spare(setup, each),
+            state=each.state,
+        )
+        for each in found.verdicts
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """
+    What comes of a station, in one sentence.
+
+    Parameters
+    ----------
+    state : str
+        "met", "missed" or "cannot run".
+    title : str
+        Of the station, where there are several.
+    text : str
+        The sentence.
+    """
+
+    state: State
+    title: str = ""
+    text: str
+
+
+def outcome(setup: Setup, found: Budget, title: str = "") -> Outcome:
+    """
+    Say in one sentence what comes of a station.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    found : Budget
+        With its verdicts.
+    title : str
+        Of the station, where the page has several.
+
+    Returns
+    -------
+    Outcome
+        To stand first.
+    """
+    said = summary(setup, found.verdicts)
+    return Outcome(state=worst_state(found.verdicts), title=title, text=said)

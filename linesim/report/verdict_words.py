@@ -1,0 +1,300 @@
+"""Verdicts in words: one sentence for each, one for all of a setup, the same in every place."""
+
+from collections.abc import Callable, Sequence
+
+from linesim.budget.clipping import PLACES, brightest_of, clipping_limit, signal_at
+from linesim.budget.told import alarms, apart, chance, digits, percent, rate, ratio_words
+from linesim.budget.verdicts import NEVER, Verdict, worst_state
+from linesim.forward.station import station
+from linesim.report.remedies import light_that_fits, remedy
+from linesim.setup.setup import Setup
+
+STATES = {"met": "met", "missed": "MISSED", "cannot run": "CANNOT RUN"}
+"""What stands in front of a verdict."""
+NAMES = {
+    "line_rate": "line rate",
+    "link": "link",
+    "exposure": "exposure",
+    "clipping": "clipping",
+    "smallest_defect": "smallest disc found",
+    "snr": "SNR on the product",
+    "detection_rate": "found of them",
+    "false_alarms_per_m2": "false alarms",
+}
+_BOTH: dict[str, tuple[Callable[[float, int], str], str]] = {
+    "line_rate": (rate, "{} needed, the camera does {}"),
+    "link": (digits, "{} MB/s of data, the link carries {} MB/s"),
+    "exposure": (digits, "{} us, the line period leaves {} us"),
+    "smallest_defect": (digits, "{} um, {} um asked"),
+    "snr": (digits, "{}, {} wanted"),
+    "detection_rate": (chance, "{}, {} wanted"),
+    "false_alarms_per_m2": (alarms, "{}, {} allowed"),
+}
+"""How numbers are written, and what is reached and asked."""
+_SENTENCES = {
+    "line_rate": ("needs", " needed,", ","),
+    "link": ("the data take", " of data,", ","),
+    "exposure": ("exposes", "", ""),
+    "smallest_defect": ("finds", "", ""),
+    "snr": ("SNR on the product is", "", ""),
+    "detection_rate": ("finds", " %,", " % of them,"),
+    "false_alarms_per_m2": ("false alarms are", "", ""),
+}
+"""What stands before it in a sentence, and what is said otherwise there."""
+_LIMIT = (("the need", "to spare"), ("the limit", "over the limit"))
+_WORDS = {
+    "line_rate": _LIMIT,
+    "link": _LIMIT,
+    "exposure": _LIMIT,
+    "smallest_defect": (("finer", "finer"), ("too coarse", "too coarse")),
+    "snr": (("what is wanted", "to spare"), ("too low", "short")),
+    "detection_rate": (("fewer lost", ""), ("too many lost", "")),
+    "false_alarms_per_m2": (("fewer", "fewer"), ("too many", "too many")),
+}
+"""Behind a factor and behind percent: of what is passed, and of what is missed."""
+_SCRATCH = "thinnest scratch found"
+_PLACES = {"ends": "at the ends of the line", "middle": "in the middle of the line"}
+_WHITE = 0.005
+"""Levels closer to white than this are told as white."""
+_TIMES = 1.5
+"""Ratios from here on are told as a factor, smaller ones in percent."""
+_NEXT_TO_NOTHING = 5e-4
+_OF_THE_STATION = ("line_rate", "link", "exposure", "clipping")
+
+
+def name_of(setup: Setup, requirement: str) -> str:
+    """
+    Name what is judged.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    requirement : str
+        As the verdict has it.
+
+    Returns
+    -------
+    str
+        A few words, the same wherever the figure stands.
+    """
+    if requirement == "smallest_defect" and setup.requirement.defect_shape != "disc":
+        return _SCRATCH
+    return NAMES[requirement]
+
+
+def got_and_wanted(setup: Setup, verdict: Verdict) -> str:
+    """
+    Say what is reached and what is asked, for a place where the name stands in front.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    verdict : Verdict
+        Of it.
+
+    Returns
+    -------
+    str
+        Both with their unit, with as many digits as it takes to tell them apart.
+    """
+    if verdict.requirement == "clipping":
+        return _clipping(setup, verdict)
+    form, text = _BOTH[verdict.requirement]
+    if verdict.got == NEVER:
+        unit = " um" if verdict.requirement == "smallest_defect" else ""
+        return f"none, {form(verdict.wanted, 3)}{unit} asked"
+    return text.format(*apart(verdict.got, verdict.wanted, form))
+
+
+def _clipping(setup: Setup, verdict: Verdict) -> str:
+    numbers = station(setup)
+    level = "the target's brightest part"
+    signal_e = signal_at(numbers, verdict.got)
+    if setup.camera.kind == "mono" and setup.irradiance_w_m2 + setup.ambient_w_m2 > 0:
+        share = brightest_of(numbers, verdict.got)
+        near = abs(share - 1) <= _WHITE
+        level = "white" if near else f"{level}, {percent(share)} of white,"
+    limit = PLACES[clipping_limit(numbers, signal_e)]
+    return f"{level} takes {apart(verdict.got, 1.0, percent)[0]} of {limit}"
+
+
+def spare(setup: Setup, verdict: Verdict) -> str:
+    """
+    Say by how much a requirement is passed or missed.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    verdict : Verdict
+        Of it.
+
+    Returns
+    -------
+    str
+        A factor, or percent where that is small.
+    """
+    if verdict.got == NEVER or (verdict.requirement == "snr" and verdict.got <= 0):
+        return "no signal"
+    if verdict.requirement == "clipping":
+        return _light_words(setup, verdict)
+    return _factor(verdict)
+
+
+def _factor(verdict: Verdict) -> str:
+    """Say by which factor, or by how many percent where that is small."""
+    of_lost = verdict.requirement == "detection_rate"
+    ratio = _of_the_lost(verdict) if of_lost else _ratio(verdict)
+    if ratio < 1 + _NEXT_TO_NOTHING:
+        return "just enough" if verdict.met else "by a hair"
+    times, part = _WORDS[verdict.requirement][0 if verdict.met else 1]
+    if ratio >= _TIMES or of_lost:
+        return f"{ratio_words(ratio)} {times}"
+    # short of what is wanted is a part of that, over a limit a part of the limit
+    short = not verdict.met and verdict.requirement == "snr"
+    return f"{digits(100 * (1 - 1 / ratio if short else ratio - 1), 2)} % {part}"
+
+
+def _ratio(verdict: Verdict) -> float:
+    """Give the factor by which it is passed or missed, from 1 up."""
+    passed = max(1 + verdict.margin, 1e-12)
+    return passed if verdict.met else 1 / passed
+
+
+def _of_the_lost(verdict: Verdict) -> float:
+    """Set the defects that are not found against those that may be lost."""
+    lost, allowed = max(1 - verdict.got, 1e-12), 1 - verdict.wanted
+    return allowed / lost if verdict.met else lost / allowed
+
+
+def _light_words(setup: Setup, verdict: Verdict) -> str:
+    light = light_that_fits(setup, verdict.got)
+    if light is None:
+        return "far from it" if verdict.met else "in any light"
+    return f"clips from {light} on" if verdict.met else f"stops clipping at {light}"
+
+
+def place_of(setup: Setup, verdict: Verdict) -> str:
+    """
+    Say what decides: which colour, which place of the line.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    verdict : Verdict
+        Of it.
+
+    Returns
+    -------
+    str
+        Empty where there is but one of each.
+    """
+    coloured = setup.camera.kind != "mono" and verdict.requirement not in _OF_THE_STATION
+    said = ["weakest colour"] if coloured else []
+    return ", ".join([*said, *([_PLACES[verdict.where]] if verdict.where in _PLACES else [])])
+
+
+def clause(setup: Setup, verdict: Verdict) -> str:
+    """
+    Say what is reached and what is asked, so that it stands for itself.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    verdict : Verdict
+        Of it.
+
+    Returns
+    -------
+    str
+        Without a capital and without a full stop; where it is not met, with what helps.
+    """
+    place, helps = place_of(setup, verdict), remedy(setup, verdict)
+    said = _said(setup, verdict) + (f" ({place})" if place else "")
+    link = ", and" if verdict.requirement == "clipping" else ";"
+    return f"{said}{link} {helps}" if helps else said
+
+
+def _said(setup: Setup, verdict: Verdict) -> str:
+    told, requirement = got_and_wanted(setup, verdict), verdict.requirement
+    if verdict.got == NEVER:
+        return f"finds {told}: no signal"
+    if requirement == "clipping":
+        return f"the picture {'does not clip' if verdict.met else 'clips'}: {told}"
+    before, cut, instead = _SENTENCES[requirement]
+    behind = f": {spare(setup, verdict)}" if requirement == "smallest_defect" else ""
+    return f"{before} {told.replace(cut, instead, 1)}{behind}"
+
+
+def sentence(setup: Setup, verdict: Verdict) -> str:
+    """
+    Tell one verdict.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    verdict : Verdict
+        Of it.
+
+    Returns
+    -------
+    str
+        A sentence that begins with the state.
+    """
+    head = {"met": "Met", "missed": "Missed", "cannot run": "Cannot run"}[verdict.state]
+    return f"{head}: {clause(setup, verdict)}."
+
+
+def summary(setup: Setup, verdicts: Sequence[Verdict]) -> str:
+    """
+    Tell all verdicts of a setup: whether it runs, what it misses, else what is closest.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    verdicts : sequence of Verdict
+        All of it.
+
+    Returns
+    -------
+    str
+        One sentence; a second where it cannot run and misses something besides.
+    """
+    state = worst_state(verdicts)
+    if state == "met":
+        return _met(setup, verdicts)
+    told = {
+        each: [clause(setup, verdict) for verdict in verdicts if verdict.state == each]
+        for each in ("cannot run", "missed")
+    }
+    missed = f"{len(told['missed'])} of {len(verdicts)}: {'; '.join(told['missed'])}."
+    if state == "missed":
+        return f"Misses {missed}"
+    cannot = f"Cannot run: {'. Also: '.join(told['cannot run'])}."
+    return f"{cannot} Besides, misses {missed}" if told["missed"] else cannot
+
+
+def _met(setup: Setup, verdicts: Sequence[Verdict]) -> str:
+    asked = [each for each in verdicts if each.requirement not in _OF_THE_STATION]
+    if not asked:
+        return "Can run and does not clip; the setup asks for nothing else."
+    # an exposure of all the period has none to spare, and means to
+    closest = min((each for each in verdicts if each.requirement != "exposure"), key=_distance)
+    name, left = name_of(setup, closest.requirement), spare(setup, closest)
+    place = place_of(setup, closest)
+    return (
+        f"Meets all {len(verdicts)}; the closest is {name}{f' ({place})' if place else ''}, {left}."
+    )
+
+
+def _distance(verdict: Verdict) -> float:
+    """Share by which it is passed; of a rate, by which fewer are lost than may be."""
+    return (
+        _of_the_lost(verdict) if verdict.requirement == "detection_rate" else _ratio(verdict)
+    ) - 1

@@ -1,0 +1,110 @@
+"""How light a target is: its median, its brightest part, and tiles of it to see its texture by."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from linesim.forward.reference import Reference
+from linesim.setup.arrays import ImageArray
+
+BRIGHT_SHARE = 0.999
+"""Share of the target that is no brighter than what counts as its brightest part."""
+_BANDS, _BAND_ROWS, _WHOLE = 32, 64, 4_000_000
+TILE = 64
+"""Side of a tile. [px]"""
+_MOST_TILES = 256
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Tiles:
+    """
+    Square pieces of a target; of a colour one the mean of the colours.
+
+    Parameters
+    ----------
+    data : ndarray of shape (tiles, 64, 64)
+        Linear reflectance, as a share of white.
+    pixel_um : float
+        Side of a pixel on the target. [µm]
+    """
+
+    data: ImageArray
+    pixel_um: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """
+    How light a target is, as shares of white; one number, or red, green and blue.
+
+    Parameters
+    ----------
+    product : tuple of float
+        Its median: the level of good product.
+    brightest : tuple of float
+        Its 99.9th percentile.
+    """
+
+    product: tuple[float, ...] = (1.0,)
+    brightest: tuple[float, ...] = (1.0,)
+
+
+def levels_of(reference: Reference) -> Levels:
+    """
+    Look how light a target is.
+
+    Parameters
+    ----------
+    reference : Reference
+        The target.
+
+    Returns
+    -------
+    Levels
+        Of all of it, or of bands of rows of a large one.
+    """
+    values = np.concatenate([band.reshape(-1, *band.shape[2:]) for band in _bands(reference)])
+    product, brightest = np.quantile(values, (0.5, BRIGHT_SHARE), axis=0)
+    return Levels(
+        product=tuple(np.atleast_1d(product).tolist()),
+        brightest=tuple(np.atleast_1d(brightest).tolist()),
+    )
+
+
+def _bands(reference: Reference) -> Iterator[ImageArray]:
+    """Give all rows of a small target, evenly laid bands of a large one."""
+    rows, columns = reference.shape[:2]
+    if rows * columns <= _WHOLE or rows <= _BANDS * _BAND_ROWS:
+        yield reference.rows(0, rows)
+        return
+    for first in np.linspace(0, rows - _BAND_ROWS, _BANDS).astype(int).tolist():
+        yield reference.rows(first, first + _BAND_ROWS)
+
+
+def tiles_of(reference: Reference) -> Tiles:
+    """
+    Cut a target into tiles, evenly spread over it, at most some hundreds.
+
+    Parameters
+    ----------
+    reference : Reference
+        The target.
+
+    Returns
+    -------
+    Tiles
+        None of them, where it is smaller than one.
+    """
+    found = [tile for band in _bands(reference) for tile in _tiles(band)]
+    picked = found[:: max(1, len(found) // _MOST_TILES)]
+    data = np.array(picked, dtype=np.float32).reshape(-1, TILE, TILE)
+    return Tiles(data=data, pixel_um=reference.pixel_size_um)
+
+
+def _tiles(band: ImageArray) -> Iterator[ImageArray]:
+    """Cut a band into square tiles; what is left over is dropped."""
+    rows, columns = (size // TILE for size in band.shape[:2])
+    for row, column in np.ndindex(rows, columns):
+        tile = band[row * TILE : (row + 1) * TILE, column * TILE : (column + 1) * TILE]
+        yield tile.reshape(TILE, TILE, -1).mean(axis=2)
