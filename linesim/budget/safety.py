@@ -14,6 +14,7 @@ Hazards of machines, heights, solvents and food lines: common practice, no sourc
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from linesim.budget.told import digits
 from linesim.setup.setup import Setup
 from linesim.setup.thermal import WholeLight, whole_light
 
@@ -179,9 +180,9 @@ def _bright(setup: Setup, light_w_m2: float, whole: WholeLight) -> Iterator[tupl
             "light_beyond_table",
             (
                 f'Spectrum "{setup.light.spectrum.name}" is known at {ends_nm} only, and strong at '
-                f"an end of that: {light_w_m2:.3g} W/m² is the least that falls on the target. Ask "
-                "the light's maker for its ultraviolet and infrared, which eyes, skin and product "
-                "take too."
+                f"an end of that: {digits(light_w_m2)} W/m² is the least that falls on the target. "
+                "Ask the light's maker for its ultraviolet and infrared, which eyes, skin and "
+                "product take too."
             ),
         )
 
@@ -190,10 +191,11 @@ def _watts(setup: Setup, light_w_m2: float, ends_nm: str) -> str:
     """Say the total, and of a thermal light how it comes about."""
     temperature_k = whole_light(setup.light.spectrum).temperature_k
     if temperature_k is None:
-        return f"{light_w_m2:.3g} W/m²"
+        return f"{digits(light_w_m2)} W/m²"
     table_w_m2 = setup.irradiance_w_m2 + setup.ambient_w_m2
     return (
-        f"About {light_w_m2:.3g} W/m² over all wavelengths ({table_w_m2:.3g} W/m² at {ends_nm}, "
+        f"About {digits(light_w_m2)} W/m² over all wavelengths ({digits(table_w_m2)} W/m² at "
+        f"{ends_nm}, "
         f"continued by Planck's law at {temperature_k:.0f} K)"
     )
 

@@ -65,7 +65,8 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
               ends="{electrons_product_ends:.5g} e"),
         _Said("dark signal", "{dark_e:.4g} e"),
         _Said("SNR on white", "{snr_white:.4g} ({snr_white_db:.3g} dB), "
-              "with fixed pattern {snr_total_white:.4g}", ends="{snr_white_ends:.4g}"),
+              "with fixed pattern {snr_total_white:.4g}", "{white_clips}",
+              ends="{snr_white_ends:.4g}"),
         _Said("SNR on the product", "{snr_product:.4g}", ends="{snr_product_ends:.4g}"),
         _Said("saturation on white", "{saturation_white:part}",
               " of the nearest limit ({saturation_limit})"),
@@ -219,10 +220,15 @@ def figure_rows(setup: Setup, found: Budget) -> dict[str, tuple[Row, ...]]:
     dict
         Group -> its rows.
     """
-    return {
-        name: _rows(_limits(setup, found) if name == "limits" else found[name], labels)
-        for name, labels in _LABELS.items()
-    }
+    groups = {**found.groups, "limits": _limits(setup, found), "signal": _signal(found)}
+    return {name: _rows(groups[name], labels) for name, labels in _LABELS.items()}
+
+
+def _signal(found: Budget) -> dict[str, object]:
+    """Say beside the linear model's SNR where white does not get that far."""
+    signal = found["signal"]
+    clips = max(values(signal["saturation_white"])) > 1
+    return {**signal, "white_clips": "; as if nothing clipped, but white does" if clips else ""}
 
 
 def _limits(setup: Setup, found: Budget) -> dict[str, object]:

@@ -6,7 +6,7 @@ the options ask for; a second one covers these. On it each option's size is the 
 ln d' − ln d'_wanted over ln size, d'_wanted being that of the search for a defect of that size: a
 start by a fixed d', then secants of options that still move. Up to 30 object pixels sizes are
 then right to 10⁻⁴ in usual stations, and to 5·10⁻⁴ in any that was drawn at random, a quarter of
-what the integrals are; on texture, to 10⁻³.
+what the integrals are; of scratches, whose integrals are right to 0.005, and on texture, to 10⁻³.
 """
 
 from collections.abc import Callable

@@ -4,8 +4,9 @@ Figures that cost much, along ranges of many points: a cubic through some, check
 The figures of detection integrate over frequencies and search for sizes, a millisecond a point.
 They are smooth along most keys, so that a few dozen points a range carry a spline through the
 logarithms. It is held against the closed form halfway between its nodes, where it errs most, and
-must agree to 0.0005, a quarter of what those integrals are right to; else there are more nodes, and
-in the end all points. Jumps, as of an encoder that rounds to whole counts, fail that check.
+must agree to 0.0005, a quarter of what those integrals are right to (sizes of over 30 object pixels
+to 0.005, for they ripple by as much); else there are more nodes, and in the end all points. Jumps,
+as of an encoder that rounds to whole counts, fail that check.
 """
 
 from collections.abc import Mapping, Sequence
@@ -25,6 +26,10 @@ COSTLY = "detection"
 _NODES = (17, 25, 49, 97)
 """On each range; with the first only where the second would not be worth it: it often fails."""
 _AGREE = 5e-4
+_SIZES = ("smallest_", "rose_diameter")
+_LARGE, _AGREE_LARGE = 30.0, 5e-3
+"""Sizes over so many object pixels, at which the integrals ripple by some thousandths of d'."""
+_PIXEL = {"object_pixel_x_um": "geometry"}
 _SPAN = 3.0
 """Ratio of the largest to the smallest value from which on ratios count; our choice."""
 _WORTH = 2
@@ -95,12 +100,15 @@ def _through(
         (each[1:] + each[:-1]) // 2 if len(each) < length else each
         for each, length in zip(nodes, lengths, strict=True)
     ]
+    pixel_um = _exact(along, _PIXEL, halfway, lambda _done, _total: None)["object_pixel_x_um"]
     at_nodes, between = (_exact(along, groups, each, tell) for each in (nodes, halfway))
     made = {}
     for name, values in at_nodes.items():
         whole = _spline(along.ranges, nodes, values)
         told = whole[np.ix_(*halfway, np.arange(whole.shape[-1]))]
-        if not np.all(np.abs(told - between[name]) <= _AGREE * np.abs(between[name])):
+        large = name.startswith(_SIZES) & (between[name] > _LARGE * pixel_um)
+        allowed = np.where(large, _AGREE_LARGE, _AGREE)
+        if not np.all(np.abs(told - between[name]) <= allowed * np.abs(between[name])):
             return None
         made[name] = whole.reshape(-1, whole.shape[-1])
     return made

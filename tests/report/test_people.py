@@ -75,7 +75,7 @@ def test_every_row_that_is_shown_counts(base: Setup, tmp_path: Path) -> None:
     front = rank_people(rank(space_from(texts, tmp_path), top=2))
     assert front[0].who == "rank 4"  # the bright end of the front is a row by itself
     text = " ".join(rank_text(found).split())
-    assert "bright_light (rank 4, the brightest): 1.26e+03 W/m²" in text
+    assert "bright_light (rank 4, the brightest): 1262 W/m²" in text
     assert MACHINERY in text
     told = rank_json(found)["cautions"]
     assert isinstance(told, list)

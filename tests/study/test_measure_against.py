@@ -106,7 +106,7 @@ def test_bright_light_is_cautioned_of_here_too() -> None:
     told = found.as_dict()["cautions"]
     assert told == [each.as_dict() for each in found.cautions]
     text = " ".join(agreement_text("Gravel", found).split())
-    assert "bright_light: 1.26e+03 W/m²" in text
+    assert "bright_light: 1262 W/m²" in text
     assert MACHINERY in text
 
 
