@@ -90,7 +90,7 @@ def _channel_rows(found: Injection) -> list[str]:
         *row("found of them", f"{rate}; closed form {100 * found.closed_rate:.2f} %"),
         *row("alarm from", f"{found.threshold:.4g} sigma on, place not known"),
         *row(
-            "d' where the place is known",
+            "d', place known",
             f"{plus_minus(seen)}; closed form {found.closed_dprime:.4g}",
         ),
         *row(
