@@ -10,6 +10,8 @@ from linesim.setup.setup import Setup
 _LEAST = 1e-3
 _MOST = 1e3
 """Times the light that is there: further off, a light is not told."""
+_MANY_LX = 1e4
+"""From here on kilolux are easier to read."""
 
 
 def remedy(setup: Setup, verdict: Verdict) -> str:
@@ -72,10 +74,6 @@ def _shorter(setup: Setup, verdict: Verdict) -> str:
     dead_us = setup.camera.dead_time_us
     share = (verdict.wanted + dead_us) / (verdict.got + dead_us)
     return f"expose {at_most(verdict.wanted)} us at most, or {_calm(setup, share)}"
-
-
-_MANY_LX = 1e4
-"""From here on kilolux are easier to read."""
 
 
 def as_typed(text: object, value: float, unit: str) -> str:
