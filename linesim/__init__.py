@@ -6,30 +6,29 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from linesim.budget.budget import budget
+    from linesim.figures.budget import budget
     from linesim.setup.errors import InputError
     from linesim.setup.load import changed, load_setup, setup_from
-    from linesim.study import measure
-    from linesim.study.compare import compare
-    from linesim.study.rank import rank
-    from linesim.study.scan import scan
-    from linesim.study.space import load_space
-    from linesim.study.streamed import scan_to_file
-    from linesim.study.vary import vary
+    from linesim.studies.compare.study import compare
+    from linesim.studies.measure import functions as measure
+    from linesim.studies.rank.space import load_space
+    from linesim.studies.rank.study import rank
+    from linesim.studies.scan.streamed import scan_to_file
+    from linesim.studies.scan.study import scan
+    from linesim.studies.vary.study import vary
 
 _HOMES = {
     "InputError": "linesim.setup.errors",
-    "budget": "linesim.budget",
+    "budget": "linesim.figures.budget",
     "changed": "linesim.setup.load",
-    "compare": "linesim.study.compare",
+    "compare": "linesim.studies.compare.study",
     "load_setup": "linesim.setup.load",
-    "load_space": "linesim.study.space",
-    "measure": "linesim.study.measure",
-    "rank": "linesim.study.rank",
-    "scan": "linesim.study.scan",
-    "scan_to_file": "linesim.study.streamed",
+    "load_space": "linesim.studies.rank.space",
+    "rank": "linesim.studies.rank.study",
+    "scan": "linesim.studies.scan.study",
+    "scan_to_file": "linesim.studies.scan.streamed",
     "setup_from": "linesim.setup.load",
-    "vary": "linesim.study.vary",
+    "vary": "linesim.studies.vary.study",
 }
 __all__ = [
     "InputError",
@@ -50,8 +49,9 @@ __all__ = [
 
 def __getattr__(name: str) -> object:
     """Hand names on when they are first asked for, so that ``linesim --help`` stays quick."""
+    if name == "measure":
+        return import_module("linesim.studies.measure.functions")
     if name not in _HOMES:
         msg = f"module 'linesim' has no attribute {name!r}"
         raise AttributeError(msg)
-    home = import_module(_HOMES[name])
-    return home if name in {"budget", "measure"} else getattr(home, name)
+    return getattr(import_module(_HOMES[name]), name)

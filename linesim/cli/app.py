@@ -1,23 +1,29 @@
 """The commands, one file each."""
 
+from importlib.metadata import version
 from typing import Annotated
 
 import typer
 
 from linesim import __version__
-from linesim.cli.budget import budget
-from linesim.cli.compare import compare
-from linesim.cli.dataset import dataset
-from linesim.cli.measure import measure
-from linesim.cli.new import new
-from linesim.cli.preview import preview
-from linesim.cli.rank import rank
-from linesim.cli.scan import scan
-from linesim.cli.target import target
-from linesim.cli.vary import vary
+from linesim.cli.late import late_group
 
+_USED = ("numpy", "scipy", "imagecodecs", "tifffile", "pydantic", "pint")
+COMMANDS = {
+    "new": "Write a commented starter setup.",
+    "budget": "Print the closed-form figures; no image is made.",
+    "scan": "Render what a setup would capture, and measure it.",
+    "compare": "Set binning modes, or any variants, side by side.",
+    "vary": "Figures along a range of one key or two.",
+    "rank": "Judge every option of a space of set-ups.",
+    "measure": "Read figures off images, simulated or captured.",
+    "dataset": "Write a labelled data set.",
+    "target": "List the built-in targets, or write one as an image.",
+    "preview": "Open a local page with sliders.",
+}
 app = typer.Typer(
     name="linesim",
+    cls=late_group("linesim.cli", COMMANDS),
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -28,11 +34,8 @@ app = typer.Typer(
 
 def _version(asked: bool) -> None:  # noqa: FBT001 -- typer hands the flag over by position
     if asked:
-        from importlib.metadata import version  # noqa: PLC0415 -- only for this option
-
-        used = ("numpy", "scipy", "imagecodecs", "tifffile", "pydantic", "pint")
         typer.echo(f"linesim {__version__}")
-        typer.echo(" ".join(f"{name} {version(name)}" for name in used))
+        typer.echo(" ".join(f"{name} {version(name)}" for name in _USED))
         raise typer.Exit
 
 
@@ -49,15 +52,3 @@ def callback(
 
     Exit codes: 0 done, 1 a requirement is missed (with --strict), 2 the input is refused.
     """
-
-
-app.command()(new)
-app.command()(budget)
-app.command()(scan)
-app.command()(compare)
-app.command()(vary)
-app.command()(rank)
-app.add_typer(measure)
-app.command()(dataset)
-app.command()(target)
-app.command()(preview)

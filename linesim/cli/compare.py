@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -17,13 +17,18 @@ from linesim.cli.options import (
     Workers,
     chosen_folder,
     chosen_setup,
-    lent_crew,
+    lent_runner,
     print_json,
 )
-
-if TYPE_CHECKING:
-    from linesim.study.compare import Comparison
-    from linesim.study.variants import Variant
+from linesim.cli.progress import progress
+from linesim.setup.errors import InputError
+from linesim.setup.load import changed
+from linesim.studies.compare import variants as made
+from linesim.studies.compare.outputs import compare_json, write_comparison
+from linesim.studies.compare.page import write_compare_report
+from linesim.studies.compare.study import Comparison, compared, refuse_count
+from linesim.studies.compare.table import compare_text
+from linesim.studies.compare.variants import Variant
 
 Setups = Annotated[
     list[Path] | None,
@@ -99,18 +104,13 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     cluster: Cluster = None,
 ) -> None:
     """Set binning modes, or any variants of a setup, side by side over one strip of the target."""
-    from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
-    from linesim.report.compare_outputs import compare_json, write_comparison  # noqa: PLC0415 -- quick --help
-    from linesim.report.compare_table import compare_text  # noqa: PLC0415 -- quick --help
-    from linesim.study.compare import compared, refuse_count  # noqa: PLC0415 -- quick --help
-
     paths = setup or []
     ask = _Ask(paths=paths, binning=binning, changes=changes, domain=domain)
     title, variants = _variants(ask, exposure=exposure, keep_line_rate=keep_line_rate)
     refuse_count(len(variants))
     folder = chosen_folder(out, paths[0] if paths else None)
-    with lent_crew(workers, cluster) as crew, progress("scanning") as told:
-        found = compared(title, variants, seed, crew=crew, told=told, force=force)
+    with lent_runner(workers, cluster) as runner, progress("scanning") as told:
+        found = compared(title, variants, seed, runner=runner, told=told, force=force)
     written = (
         *write_comparison(found, folder, true_proportion=true_proportion, scans=scans),
         *(_page(found, folder, true_proportion=true_proportion) if report else ()),
@@ -126,8 +126,6 @@ def compare(  # noqa: PLR0913 -- one option a parameter
 
 def _page(found: "Comparison", folder: Path, *, true_proportion: bool) -> tuple[Path, ...]:
     """Write the report too."""
-    from linesim.report.compare_page import write_compare_report  # noqa: PLC0415 -- quick --help
-
     return (write_compare_report(found, folder, true_proportion=true_proportion),)
 
 
@@ -150,9 +148,6 @@ def _variants(
     ask: _Ask, *, exposure: str | None, keep_line_rate: bool
 ) -> "tuple[str, tuple[Variant, ...]]":
     """Give a title for all, and the variants of one kind: files, changed keys or binning."""
-    from linesim.setup.load import changed  # noqa: PLC0415 -- quick --help
-    from linesim.study import variants as made  # noqa: PLC0415 -- quick --help
-
     _refuse_mixture(ask)
     if len(ask.paths) > 1:
         found = made.file_variants(ask.paths, exposure=exposure, keep_line_rate=keep_line_rate)
@@ -167,8 +162,6 @@ def _variants(
 
 
 def _refuse_mixture(ask: _Ask) -> None:
-    from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
-
     given = {
         "several setup files": len(ask.paths) > 1,
         "--set": bool(ask.changes),

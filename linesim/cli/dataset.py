@@ -5,16 +5,22 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from linesim.cli.options import Cluster, Json, Out, chosen_folder, print_json, refuse_both
-
-if TYPE_CHECKING:
-    from linesim.dataset.make import Made
-    from linesim.dataset.verify import Verified
-    from linesim.study.tasks import Crew
+from linesim.cli.progress import progress
+from linesim.dataset.able import told_of
+from linesim.dataset.make import Made, finish, make_images, nothing_of_a_refused_plan
+from linesim.dataset.people import plan_people
+from linesim.dataset.plan.plan_file import load_plan
+from linesim.dataset.plan.splits import SPLITS
+from linesim.dataset.verify import AGAIN, Verified, verify
+from linesim.dataset.workers import cluster, processes
+from linesim.figures.safety import MACHINERY
+from linesim.setup.errors import InputError
+from linesim.workers.tasks import Runner
 
 _WIDTH = 100
 _PLACES = ("README.md", "samples.png", "images/", "masks/", "annotations/")
@@ -69,23 +75,14 @@ def dataset(  # noqa: PLR0913 -- one option a parameter
         _refuse_beside_verify({"PLAN": plan, "--out": out, "--cluster": cluster, "--seed": seed})
         _verify(verify, count, json=json)
         return
-    from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
-    from linesim.dataset.make import (  # noqa: PLC0415 -- quick --help
-        Made,
-        finish,
-        make_images,
-        nothing_of_a_refused_plan,
-    )
-    from linesim.dataset.plan_file import load_plan  # noqa: PLC0415 -- quick --help
-
     folder = chosen_folder(out or (None if plan else Path("outputs") / "sample_set"), plan)
     chosen = load_plan(plan, count=count, seed=seed)
     with (
         nothing_of_a_refused_plan(folder),
-        _crew(workers, cluster) as crew,
+        _runner(workers, cluster) as runner,
         progress("making images", timed=True) as tell,
     ):
-        kept = make_images(chosen, folder, crew, resume=resume, tell=tell)
+        kept = make_images(chosen, folder, runner, resume=resume, tell=tell)
     with progress("writing tables") as tell:
         made = Made(plan=chosen, folder=folder, found=finish(chosen, folder, tell), kept=kept)
     if json:
@@ -95,8 +92,6 @@ def dataset(  # noqa: PLR0913 -- one option a parameter
 
 
 def _refuse_beside_verify(given: dict[str, object]) -> None:
-    from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
-
     found = [name for name, value in given.items() if value is not None]
     if found:
         msg = f"--verify: read {found[0]} too; expected --verify FOLDER, with --count alone"
@@ -104,14 +99,12 @@ def _refuse_beside_verify(given: dict[str, object]) -> None:
 
 
 @contextmanager
-def _crew(workers: int | None, address: str | None) -> "Iterator[Crew]":
+def _runner(workers: int | None, address: str | None) -> Iterator[Runner]:
     """Lend the workers asked for."""
-    from linesim.dataset.workers import cluster, processes  # noqa: PLC0415 -- quick --help
-
     refuse_both(workers, address)
     lent = cluster(address) if address is not None else processes(workers or _processors())
-    with lent as crew:
-        yield crew
+    with lent as runner:
+        yield runner
 
 
 def _processors() -> int:
@@ -122,9 +115,6 @@ def _processors() -> int:
 
 
 def _figures(made: "Made") -> dict[str, object]:
-    from linesim.budget.safety import MACHINERY  # noqa: PLC0415 -- quick --help
-    from linesim.dataset.people import plan_people  # noqa: PLC0415 -- quick --help
-
     found = made.found
     return {
         "simulated": True,
@@ -142,11 +132,6 @@ def _figures(made: "Made") -> dict[str, object]:
 
 
 def _text(made: "Made") -> str:
-    from linesim.budget.safety import MACHINERY  # noqa: PLC0415 -- quick --help
-    from linesim.dataset.able import told_of  # noqa: PLC0415 -- quick --help
-    from linesim.dataset.people import plan_people  # noqa: PLC0415 -- quick --help
-    from linesim.dataset.splits import SPLITS  # noqa: PLC0415 -- quick --help
-
     found = made.found
     labels, visible = sum(found.labels.values()), sum(found.visible.values())
     parts = ", ".join(f"{found.images[name]} {name}" for name in SPLITS)
@@ -176,9 +161,6 @@ def _paragraphs(texts: Iterable[str]) -> Iterator[str]:
 
 
 def _verify(folder: Path, again: int | None, *, json: bool) -> None:
-    from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
-    from linesim.dataset.verify import AGAIN, verify  # noqa: PLC0415 -- quick --help
-
     with progress("verifying", timed=True) as tell:
         found = verify(folder, AGAIN if again is None else again, tell)
     if json:

@@ -5,6 +5,10 @@ from typing import Annotated
 
 import typer
 
+from linesim.files.atomic import write_text
+from linesim.setup.errors import InputError
+from linesim.setup.load import starter_text
+
 
 def new(
     path: Annotated[Path, typer.Argument(help="File to write.")] = Path("setup.toml"),
@@ -12,10 +16,6 @@ def new(
     force: Annotated[bool, typer.Option("--force", help="Replace a file that is there.")] = False,
 ) -> None:
     """Write a commented starter setup that runs as it stands."""
-    from linesim.files.atomic import write_text  # noqa: PLC0415 -- quick --help
-    from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
-    from linesim.setup.load import starter_text  # noqa: PLC0415 -- quick --help
-
     if path.is_file() and not force:
         msg = f'output "{path}" is there already; choose another name, or --force to replace it'
         raise InputError(msg)

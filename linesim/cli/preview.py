@@ -1,10 +1,12 @@
 """``linesim preview``."""
 
+import webbrowser
 from typing import Annotated
 
 import typer
 
 from linesim.cli.options import SetupPath, chosen_setup
+from linesim.preview.serve import run
 
 
 def preview(
@@ -18,16 +20,12 @@ def preview(
     ] = True,
 ) -> None:
     """Open a local page: move light, speed, lens, binning and gain, and see the scan."""
-    from linesim.preview.serve import run  # noqa: PLC0415 -- quick --help
-
     chosen = chosen_setup(setup)
 
     def tell(address: str) -> None:
         typer.echo(f"preview of {setup.name if setup else 'the built-in sample'}: {address}")
         typer.echo("this machine alone can open it, with this address; Ctrl-C stops it")
         if browser:
-            import webbrowser  # noqa: PLC0415 -- only here
-
             webbrowser.open(address)
 
     run(chosen, setup.name if setup else "the built-in sample", port, tell)

@@ -12,21 +12,7 @@ _WIDTH = 30
 
 @contextmanager
 def progress(label: str, *, timed: bool = False) -> Iterator[Callable[[int, int], None]]:
-    """
-    Lend a function that is told how much is done, and shows it where somebody looks.
-
-    Parameters
-    ----------
-    label : str
-        What is being done.
-    timed : bool
-        Tell rate and time left too, for what is done a piece at a time.
-
-    Yields
-    ------
-    callable
-        Takes what is done and what there is to do in all.
-    """
+    """Lend a function that is told how much is done, and shows it where somebody looks."""
     seen, begun, longest, first = sys.stderr.isatty(), time.monotonic(), 0, -1
     shown_s = begun + _PATIENCE_S - _PAUSE_S
 

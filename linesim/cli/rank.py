@@ -6,6 +6,12 @@ from typing import Annotated
 import typer
 
 from linesim.cli.options import Json, Out, Report, chosen_folder, print_json
+from linesim.cli.progress import progress
+from linesim.studies.rank.outputs import rank_json, write_ranking
+from linesim.studies.rank.page import write_rank_report
+from linesim.studies.rank.space import load_space
+from linesim.studies.rank.study import rank as rank_of
+from linesim.studies.rank.table import rank_text
 
 SpacePath = Annotated[
     Path, typer.Argument(metavar="SPACE", help="File with [options], [requirement], [limits].")
@@ -28,13 +34,6 @@ def rank(
     report: Report = False,
 ) -> None:
     """Judge every option of a space of set-ups in closed form; the best and the front remain."""
-    from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
-    from linesim.report.rank_outputs import rank_json, write_ranking  # noqa: PLC0415 -- quick --help
-    from linesim.report.rank_page import write_rank_report  # noqa: PLC0415 -- quick --help
-    from linesim.report.rank_table import rank_text  # noqa: PLC0415 -- quick --help
-    from linesim.study.rank import rank as rank_of  # noqa: PLC0415 -- quick --help
-    from linesim.study.space import load_space  # noqa: PLC0415 -- quick --help
-
     chosen, folder = load_space(space), chosen_folder(out, space)
     with progress("judging") as tell:
         found = rank_of(chosen, top, tell)

@@ -1,7 +1,7 @@
 """``linesim scan``."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -19,11 +19,16 @@ from linesim.cli.options import (
     leave,
     print_json,
 )
-
-if TYPE_CHECKING:
-    from linesim.setup.setup import Setup
-    from linesim.study.scan import Scan
-    from linesim.study.streamed import FiledScan, Manner
+from linesim.cli.progress import progress
+from linesim.files.unfinished import note_of
+from linesim.setup.errors import InputError
+from linesim.setup.setup import Setup
+from linesim.studies.scan.outputs import SAMPLES, write_filed, write_scan
+from linesim.studies.scan.page import write_scan_report
+from linesim.studies.scan.streamed import FiledScan, Manner, is_long, scan_to_file
+from linesim.studies.scan.study import Scan
+from linesim.studies.scan.study import scan as scan_of
+from linesim.studies.scan.table import scan_text
 
 Stream = Annotated[
     bool,
@@ -52,17 +57,12 @@ def scan(  # noqa: PLR0913 -- one argument an option
     force: Force = False,
 ) -> None:
     """Render what a setup would capture: the scan, a picture of it, and its figures."""
-    from linesim.report.table import scan_text  # noqa: PLC0415 -- quick --help
-    from linesim.study.streamed import Manner, is_long  # noqa: PLC0415 -- quick --help
-
     chosen, folder = chosen_setup(setup), chosen_folder(out, setup)
     found: Scan | FiledScan
     if stream or resume or is_long(chosen):
         _refuse_pages(report=report, true_proportion=true_proportion)
         found, written = _streamed(chosen, folder, seed, Manner(resume=resume, force=force))
     else:
-        from linesim.study.scan import scan as scan_of  # noqa: PLC0415 -- quick --help
-
         found = scan_of(chosen, seed, force=force)
         written = _written(found, folder, report=report, true_proportion=true_proportion)
     if json:
@@ -78,12 +78,8 @@ def _written(
     found: "Scan", folder: Path, *, report: bool, true_proportion: bool
 ) -> tuple[Path, ...]:
     """Write what a scan in memory leaves."""
-    from linesim.report.outputs import write_scan  # noqa: PLC0415 -- quick --help
-
     written = write_scan(found, folder, true_proportion=true_proportion)
     if report:
-        from linesim.report.scan_page import write_scan_report  # noqa: PLC0415 -- quick --help
-
         written = (*written, write_scan_report(found, folder))
     return written
 
@@ -92,11 +88,6 @@ def _streamed(
     chosen: "Setup", folder: Path, seed: int, manner: "Manner"
 ) -> "tuple[FiledScan, tuple[Path, ...]]":
     """Render into the file, and write what goes with it."""
-    from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
-    from linesim.files.unfinished import note_of  # noqa: PLC0415 -- quick --help
-    from linesim.report.outputs import SAMPLES, write_filed  # noqa: PLC0415 -- quick --help
-    from linesim.study.streamed import scan_to_file  # noqa: PLC0415 -- quick --help
-
     note = note_of(folder / SAMPLES)
     if manner.resume and not note.exists():
         typer.echo("linesim: nothing was broken off here; the scan begins anew", err=True)
@@ -114,8 +105,6 @@ def _refuse_pages(*, report: bool, true_proportion: bool) -> None:
     """Refuse what needs the whole scan at hand."""
     for name, asked in (("--report", report), ("--true-proportion", true_proportion)):
         if asked:
-            from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
-
             msg = (
                 f"{name}: asked for a scan that is written strip by strip, whose picture shows "
                 "three places as delivered; expected a shorter acquisition.length for it"

@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from linesim.report.target_file import TargetRequest, target_lines, write_target
+
 Side = Annotated[
     str | None,
     typer.Option(
@@ -34,12 +36,10 @@ def target(  # noqa: PLR0913 -- one option a property of the target
     ] = None,
 ) -> None:
     """Write a built-in target as an image file of 16 bit, sRGB-encoded."""
-    from linesim.report.target_file import TargetWish, target_lines, write_target  # noqa: PLC0415 -- quick --help
-
     if name is None:
         typer.echo("\n".join(target_lines()))
         return
-    wish = TargetWish(
+    request = TargetRequest(
         name=name,
         pixel_size=pixel_size,
         width=width,
@@ -47,4 +47,4 @@ def target(  # noqa: PLR0913 -- one option a property of the target
         angle=angle,
         contrast=contrast,
     )
-    typer.echo(write_target(wish, out or Path("outputs") / f"{name}.png"))
+    typer.echo(write_target(request, out or Path("outputs") / f"{name}.png"))

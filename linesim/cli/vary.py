@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -15,15 +15,22 @@ from linesim.cli.options import (
     Workers,
     chosen_folder,
     chosen_setup,
-    lent_crew,
+    lent_runner,
     print_json,
     refuse_both,
 )
-
-if TYPE_CHECKING:
-    from linesim.setup.setup import Setup
-    from linesim.study.rendered import Seen
-    from linesim.study.vary import Varied
+from linesim.cli.progress import progress
+from linesim.setup.errors import InputError
+from linesim.setup.setup import Setup
+from linesim.studies.batch.ranges import split_ranges
+from linesim.studies.vary.outputs import vary_json, write_vary
+from linesim.studies.vary.page import write_vary_report
+from linesim.studies.vary.rendered import Seen, rendered
+from linesim.studies.vary.study import Varied
+from linesim.studies.vary.study import vary as varied
+from linesim.studies.vary.table import vary_text
+from linesim.studies.vary.ways import ways as ways_of
+from linesim.studies.vary.ways_table import ways_json, ways_text, write_ways
 
 Words = Annotated[
     list[str] | None,
@@ -90,10 +97,6 @@ def vary(  # noqa: PLR0913 -- one option a parameter
     cluster: Cluster = None,
 ) -> None:
     """Vary one key of a setup or two: figures, plots, and where the requirements are met."""
-    from linesim.report.vary_outputs import vary_json, write_vary  # noqa: PLC0415 -- quick --help
-    from linesim.report.vary_table import vary_text  # noqa: PLC0415 -- quick --help
-    from linesim.study.ranges import split_ranges  # noqa: PLC0415 -- quick --help
-
     path, texts = _parted(words or [])
     ranges, chosen, folder = split_ranges(texts), chosen_setup(path), chosen_folder(out, path)
     if ways:
@@ -115,8 +118,6 @@ def vary(  # noqa: PLR0913 -- one option a parameter
 
 def _page(found: "Varied", seen: "tuple[Seen, ...]", folder: Path) -> tuple[Path, ...]:
     """Write the report too."""
-    from linesim.report.vary_page import write_vary_report  # noqa: PLC0415 -- quick --help
-
     return (write_vary_report(found, seen, folder),)
 
 
@@ -142,10 +143,6 @@ def _studied(
     setup: "Setup", ranges: dict[str, str], ask: _Ask, by: _By | None
 ) -> "tuple[Varied, tuple[Seen, ...]]":
     """Work the points out, and render them where that is asked for."""
-    from linesim.cli.progress import progress  # noqa: PLC0415 -- quick --help
-    from linesim.study.rendered import rendered  # noqa: PLC0415 -- quick --help
-    from linesim.study.vary import vary as varied  # noqa: PLC0415 -- quick --help
-
     with progress("working out points") as tell:
         found = varied(
             setup,
@@ -157,8 +154,8 @@ def _studied(
         )
     if by is None:
         return found, ()
-    with lent_crew(by.workers, by.cluster) as crew, progress("rendering points") as tell:
-        return found, rendered(found, by.seed, crew=crew, tell=tell)
+    with lent_runner(by.workers, by.cluster) as runner, progress("rendering points") as tell:
+        return found, rendered(found, by.seed, runner=runner, tell=tell)
 
 
 def _parted(words: list[str]) -> tuple[Path | None, list[str]]:
@@ -178,8 +175,6 @@ def _wrote(written: tuple[Path, ...]) -> str:
 
 
 def _refuse_beside_ways(ranges: dict[str, str], *, report: bool) -> None:
-    from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
-
     other = f"a range of {next(iter(ranges))}" if ranges else "--report" if report else ""
     if other:
         msg = f"--ways: read {other} too; expected one of the two"
@@ -188,8 +183,6 @@ def _refuse_beside_ways(ranges: dict[str, str], *, report: bool) -> None:
 
 def _rendering(by: _By, *, asked: bool) -> _By | None:
     """Tell how points are to be rendered, if at all; nothing else has work for a crew."""
-    from linesim.setup.errors import InputError  # noqa: PLC0415 -- quick --help
-
     name = "--workers" if by.workers is not None else "--cluster"
     if not asked and (by.workers, by.cluster) != (None, None):
         msg = f"{name}: read without --render, which alone has work for it; expected --render too"
@@ -200,9 +193,6 @@ def _rendering(by: _By, *, asked: bool) -> _By | None:
 
 def _ways(setup: "Setup", folder: Path, *, json: bool) -> None:
     """Set the ways to four times the electrons side by side."""
-    from linesim.report.ways_table import ways_json, ways_text, write_ways  # noqa: PLC0415 -- quick --help
-    from linesim.study.ways import ways as ways_of  # noqa: PLC0415 -- quick --help
-
     found = ways_of(setup)
     written = write_ways(found, folder)
     if json:

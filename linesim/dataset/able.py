@@ -4,9 +4,9 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from linesim.budget.figures import limits_group, reach
-from linesim.budget.product import brightest_share
-from linesim.budget.verdicts import CANNOT_RUN, verdicts
+from linesim.figures.groups import limits_group, reach
+from linesim.figures.product import brightest_share
+from linesim.figures.verdicts import CANNOT_RUN, verdicts
 from linesim.forward.reference import Reference
 from linesim.forward.station import station
 from linesim.setup.setup import Setup
@@ -17,21 +17,7 @@ CLIPPING = "clipping"
 
 
 def states(setup: Setup, target: Reference) -> dict[str, str]:
-    """
-    Judge what a station must be able to do, in front of its piece of product.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    target : Reference
-        What it scans, faults included.
-
-    Returns
-    -------
-    dict
-        "line_rate" and "link" where the setup states them, "exposure", "clipping" -> the state.
-    """
+    """Judge what a station must be able to do, in front of its piece of product."""
     rows, columns = target.shape[:2]
     size = TargetSize(rows=rows, columns=columns, levels=levels_of(target))
     bare, numbers = _without_requirement(setup), station(setup)
@@ -50,19 +36,7 @@ def _without_requirement(setup: Setup) -> Setup:
 
 
 def cannot_run(told: Mapping[str, str]) -> bool:
-    """
-    Tell whether a station cannot run.
-
-    Parameters
-    ----------
-    told : mapping
-        As `states` gives it.
-
-    Returns
-    -------
-    bool
-        Whatever its picture looks like.
-    """
+    """Tell whether a station cannot run."""
     return any(told.get(name, "met") != "met" for name in CANNOT_RUN)
 
 

@@ -3,38 +3,22 @@
 import re
 from pathlib import Path
 
-from linesim.budget.safety import MACHINERY
 from linesim.dataset.able import told_of
 from linesim.dataset.layout import CARD, SHEET
 from linesim.dataset.people import plan_people
-from linesim.dataset.plan import Plan
-from linesim.dataset.splits import SPLITS
+from linesim.dataset.plan.plan import Plan
+from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.sums import Sums, bars
 from linesim.defects.kinds import KINDS
+from linesim.figures.safety import MACHINERY
 from linesim.files.atomic import write_text
-from linesim.study.tasks import versions
+from linesim.workers.tasks import versions
 
 _MARKS = re.compile(r"[\\`*_\[\]<>&#!|~$]")
 
 
 def write_card(plan: Plan, folder: Path, found: Sums) -> None:
-    """
-    Write the card.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    folder : pathlib.Path
-        Of the set.
-    found : Sums
-        What the set holds.
-
-    Raises
-    ------
-    InputError
-        Where it cannot be written.
-    """
+    """Write the card."""
     parts = (
         _head(plan),
         _what(plan, found),

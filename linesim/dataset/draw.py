@@ -7,20 +7,20 @@ from typing import Any
 
 import numpy as np
 
-from linesim.budget.budget import scan_lines
-from linesim.dataset.keys import (
+from linesim.dataset.plan.keys import (
     FAULT_STREAM,
     PLACE_STREAM,
     STATION_STREAM,
     image_stream,
     scan_seed,
 )
-from linesim.dataset.plan import Plan
+from linesim.dataset.plan.plan import Plan
+from linesim.dataset.plan.splits import is_good
 from linesim.dataset.scenes import Piece, Room, piece_at
-from linesim.dataset.splits import is_good
 from linesim.defects.draw import Area, draw_faults
 from linesim.defects.kinds import Placed
-from linesim.defects.lots import Lot
+from linesim.defects.recipes import Recipe
+from linesim.figures.budget import scan_lines
 from linesim.forward.fineness import refuse_too_fine
 from linesim.forward.station import Station, station
 from linesim.setup.errors import InputError
@@ -36,28 +36,7 @@ _DIGITS = 6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
-    """
-    What one image shall be.
-
-    Parameters
-    ----------
-    index : int
-        Of the image, from 0.
-    changes : mapping
-        Dotted keys -> values drawn.
-    setup : Setup
-        The station with them.
-    lines : int
-        Of the image.
-    seed : int
-        Of noise and jitter.
-    scene : int
-        It is taken from.
-    piece : Piece
-        Which part of it.
-    faults : tuple of Placed
-        From the middle of what is scanned across, from its first line along.
-    """
+    """What one image shall be."""
 
     index: int
     changes: Mapping[str, Any]
@@ -71,20 +50,7 @@ class Drawn:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Taken:
-    """
-    The station of one image and what it scans.
-
-    Parameters
-    ----------
-    changes : mapping
-        Dotted keys -> values drawn.
-    setup : Setup
-        The station with them.
-    numbers : Station
-        Its numbers.
-    lines : int
-        Of the image.
-    """
+    """The station of one image and what it scans."""
 
     changes: Mapping[str, Any]
     setup: Setup
@@ -104,37 +70,11 @@ class Taken:
 
 
 class PlanRefusedError(InputError):
-    """
-    A plan of which an image can never be made; what was made by it so far is of no use.
-
-    Parameters
-    ----------
-    *faults : str
-        One sentence a fault.
-    """
+    """A plan of which an image can never be made; what was made by it so far is of no use."""
 
 
 def taken(plan: Plan, index: int) -> Taken:
-    """
-    Draw the station of an image.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    index : int
-        Of the image, from 0.
-
-    Returns
-    -------
-    Taken
-        Station and number of lines.
-
-    Raises
-    ------
-    InputError
-        Where what was drawn is no valid station.
-    """
+    """Draw the station of an image."""
     random = image_stream(plan.seed, index, STATION_STREAM)
     changes: dict[str, Any] = {}
     for span in plan.spans:
@@ -157,26 +97,7 @@ def taken(plan: Plan, index: int) -> Taken:
 
 
 def drawn(plan: Plan, index: int) -> Drawn:
-    """
-    Draw all of an image.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    index : int
-        Of the image, from 0.
-
-    Returns
-    -------
-    Drawn
-        The same alone, in any order, on any machine.
-
-    Raises
-    ------
-    InputError
-        Where what was drawn cannot be scanned, or has no room.
-    """
+    """Draw all of an image."""
     shot = taken(plan, index)
     scene = plan.scenes.of_image(index)
     piece = _piece(plan, index, shot, scene)
@@ -210,13 +131,13 @@ def _faults(plan: Plan, index: int, field_mm: tuple[float, float]) -> tuple[Plac
     last = "no kind of fault was drawn"
     for attempt in range(_TRIES):
         random = image_stream(plan.seed, index, FAULT_STREAM, attempt)
-        lots = _lots(plan, random)
-        if not lots:
+        recipes = _lots(plan, random)
+        if not recipes:
             continue
         try:
             return draw_faults(
                 random,
-                lots,
+                recipes,
                 area,
                 min_distance_mm=plan.faults.min_distance_mm,
                 edge_rule=plan.faults.edge,
@@ -230,19 +151,19 @@ def _faults(plan: Plan, index: int, field_mm: tuple[float, float]) -> tuple[Plac
     raise PlanRefusedError(msg)
 
 
-def _lots(plan: Plan, random: np.random.Generator) -> list[Lot]:
+def _lots(plan: Plan, random: np.random.Generator) -> list[Recipe]:
     """Draw how many of each kind there are."""
-    lots = []
+    recipes = []
     for each in plan.faults.wanted:
         count = each.counts[int(random.random() * len(each.counts))]
         if count:
-            lots.append(
-                Lot(
-                    kind=each.lot.kind,
-                    ranges=each.lot.ranges,
+            recipes.append(
+                Recipe(
+                    kind=each.recipe.kind,
+                    ranges=each.recipe.ranges,
                     fewest=count,
                     most=count,
-                    turn=each.lot.turn,
+                    turn=each.recipe.turn,
                 )
             )
-    return lots
+    return recipes

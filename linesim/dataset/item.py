@@ -7,49 +7,30 @@ takes one thread.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from linesim.dataset.able import states
 from linesim.dataset.draw import Drawn, drawn
-from linesim.dataset.masks import HeldFault, Outline, apart, class_mask, outline
-from linesim.dataset.plan import LabelRule, Plan
-from linesim.dataset.seen import Eye, Strength, change_of, eye
+from linesim.dataset.labels.masks import HeldFault, Outline, apart, class_mask, outline
+from linesim.dataset.labels.seen import Eye, Strength, change_of, eye
+from linesim.dataset.plan.plan import LabelRule, Plan
 from linesim.defects.defective import DefectiveReference, grid_under
+from linesim.defects.fault import Fault
 from linesim.defects.kinds import Placed, kind_named
 from linesim.defects.labels import Footprints, Label, footprints
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import Rendered, render
-
-if TYPE_CHECKING:
-    from linesim.defects.fault import Fault
 
 BYTE_BITS = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Instance:
-    """
-    One fault of an image.
-
-    Parameters
-    ----------
-    placed : Placed
-        What was drawn: kind, place, sizes and strengths; millimetres from the middle of what is
-        scanned across, from its first line along.
-    area_um2 : float
-        Of the fault on the target. [µm²]
-    cover_px : float
-        Samples that it covers in all, parts counted as such. [px]
-    strength : Strength or None
-        How well it is seen; None where no sample meets it.
-    visible : bool
-        Whether the plan's limits call it visible.
-    outline : Outline or None
-        Samples labelled; None where it is left without a label.
-    """
+    """One fault of an image."""
 
     placed: Placed
     area_um2: float
@@ -104,28 +85,7 @@ class Item:
 
 
 def item(plan: Plan, index: int) -> Item:
-    """
-    Make one image of a set.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    index : int
-        Of the image, from 0; not bound by the plan's count.
-
-    Returns
-    -------
-    Item
-        Image and labels.
-
-    Raises
-    ------
-    InputError
-        Where what was drawn cannot be scanned.
-    """
-    from threadpoolctl import threadpool_limits  # noqa: PLC0415 -- not needed for --help
-
+    """Make one image of a set."""
     # a product of matrices adds in another order where it takes more threads
     with threadpool_limits(limits=1):
         return _made(plan, index)

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from linesim.dataset.plan import Plan
+from linesim.dataset.plan.plan import Plan
 
 SET, PLAN, SETUP = "set.json", "plan.toml", "setup.toml"
 CARD, SHEET = "README.md", "samples.png"
@@ -14,58 +14,18 @@ _DIGITS = 6
 
 
 def stem(index: int) -> str:
-    """
-    Name an image.
-
-    Parameters
-    ----------
-    index : int
-        From 0.
-
-    Returns
-    -------
-    str
-        Six digits, more where they do not do.
-    """
+    """Name an image."""
     return f"{index:0{_DIGITS}d}"
 
 
 def image_name(plan: Plan, index: int) -> str:
-    """
-    Name the file of an image.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    index : int
-        From 0.
-
-    Returns
-    -------
-    str
-        From the set's folder.
-    """
+    """Name the file of an image."""
     ending = "png" if plan.images.format == "png" else "tif"
     return f"images/{plan.split(index)}/{stem(index)}.{ending}"
 
 
 def files_of(plan: Plan, index: int) -> tuple[str, ...]:
-    """
-    Name all files of an image, in the order in which they are written: the record is the last.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    index : int
-        From 0.
-
-    Returns
-    -------
-    tuple of str
-        From the set's folder.
-    """
+    """Name all files of an image in the order in which they are written, the record last."""
     split, name = plan.split(index), stem(index)
     boxes = (f"labels/{split}/{name}.txt",) if plan.labels.box_files else ()
     return (
@@ -77,57 +37,30 @@ def files_of(plan: Plan, index: int) -> tuple[str, ...]:
 
 
 def is_done(plan: Plan, folder: Path, index: int) -> bool:
-    """
-    Tell whether an image is there, whole.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    folder : pathlib.Path
-        Of the set.
-    index : int
-        From 0.
-
-    Returns
-    -------
-    bool
-        Every file is: each is written whole or not at all.
-    """
+    """Tell whether an image is there, whole."""
     return all((folder / name).is_file() for name in reversed(files_of(plan, index)))
 
 
 def annotations_name(split: str) -> str:
-    """
-    Name the file of a split's annotations.
-
-    Parameters
-    ----------
-    split : str
-        Which.
-
-    Returns
-    -------
-    str
-        From the set's folder.
-    """
+    """Name the file of a split's annotations."""
     return f"annotations/{split}.json"
 
 
 def leftovers(folder: Path) -> Iterator[Path]:
+    """Find what killed writers left behind."""
+    yield from folder.glob(".part-*")
+    for name in FOLDERS:
+        yield from (folder / name).rglob(".part-*")
+
+
+def tidy(folder: Path) -> None:
     """
-    Find what killed writers left behind.
+    Remove what killed writers left behind.
 
     Parameters
     ----------
     folder : pathlib.Path
-        Of the set.
-
-    Yields
-    ------
-    pathlib.Path
-        Part files.
+        Of the set, while nobody writes to it.
     """
-    yield from folder.glob(".part-*")
-    for name in FOLDERS:
-        yield from (folder / name).rglob(".part-*")
+    for part in leftovers(folder):
+        part.unlink(missing_ok=True)

@@ -8,10 +8,12 @@ from pathlib import Path
 from shutil import rmtree
 from typing import Any
 
+import tomli_w
+
 from linesim.dataset.card import write_card
 from linesim.dataset.draw import PlanRefusedError
-from linesim.dataset.layout import PLAN, SET, SETUP, is_done, leftovers
-from linesim.dataset.plan import Plan, fingerprint
+from linesim.dataset.layout import PLAN, SET, SETUP, is_done, tidy
+from linesim.dataset.plan.plan import Plan, fingerprint
 from linesim.dataset.room import refuse_without_room
 from linesim.dataset.samples import write_samples
 from linesim.dataset.sums import Sums, sums
@@ -20,7 +22,7 @@ from linesim.dataset.workers import images
 from linesim.files.atomic import write_json, write_text
 from linesim.setup.errors import InputError
 from linesim.setup.resolve import relative_to, resolved_text
-from linesim.study.tasks import Crew, Tell, versions
+from linesim.workers.tasks import Runner, Tell, versions
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,41 +49,16 @@ class Made:
 
 
 def make_set(
-    plan: Plan, folder: Path, crew: Crew, *, resume: bool = False, tell: Tell | None = None
+    plan: Plan, folder: Path, runner: Runner, *, resume: bool = False, tell: Tell | None = None
 ) -> Made:
-    """
-    Make a set, or what is missing of it.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    folder : pathlib.Path
-        Where it goes.
-    crew : Crew
-        Who makes the images.
-    resume : bool
-        Go on with a set of the same plan; begin where there is none.
-    tell : callable, optional
-        Told how many images are done, of how many.
-
-    Returns
-    -------
-    Made
-        The set.
-
-    Raises
-    ------
-    InputError
-        If the folder holds something else, the disk is too small, or an image cannot be made.
-    """
+    """Make a set, or what is missing of it."""
     with nothing_of_a_refused_plan(folder):
-        kept = make_images(plan, folder, crew, resume=resume, tell=tell)
+        kept = make_images(plan, folder, runner, resume=resume, tell=tell)
     return Made(plan=plan, folder=folder, found=finish(plan, folder), kept=kept)
 
 
 def make_images(
-    plan: Plan, folder: Path, crew: Crew, *, resume: bool = False, tell: Tell | None = None
+    plan: Plan, folder: Path, runner: Runner, *, resume: bool = False, tell: Tell | None = None
 ) -> int:
     """
     Make the images of a set, or those that are missing.
@@ -92,7 +69,7 @@ def make_images(
         The plan.
     folder : pathlib.Path
         Where it goes.
-    crew : Crew
+    runner : Runner
         Who makes the images.
     resume : bool
         Go on with a set of the same plan; begin where there is none.
@@ -114,7 +91,7 @@ def make_images(
     done = kept = plan.count - len(open_images)
     refuse_without_room(plan, folder, len(open_images) / plan.count)
     _write_plan(plan, folder)
-    for made in images(crew, str(folder.resolve()), open_images, plan.scenes.images_each):
+    for made in images(runner, str(folder.resolve()), open_images, plan.scenes.images_each):
         done += made
         if tell:
             tell(done, plan.count)
@@ -178,6 +155,7 @@ def finish(plan: Plan, folder: Path, tell: Tell | None = None) -> Sums:
     InputError
         Where a file cannot be written.
     """
+    tidy(folder)  # of workers that died while others went on
     write_tables(plan, folder, tell)
     found = sums(records(plan, folder))
     write_samples(plan, folder)
@@ -186,23 +164,7 @@ def finish(plan: Plan, folder: Path, tell: Tell | None = None) -> Sums:
 
 
 def begin(plan: Plan, folder: Path, *, resume: bool) -> None:
-    """
-    Look at what lies in the folder, and refuse what is not to be gone on with.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    folder : pathlib.Path
-        Where the set goes.
-    resume : bool
-        Whether it may go on.
-
-    Raises
-    ------
-    InputError
-        If the folder holds another set, this one and ``resume`` is not given, or other files.
-    """
+    """Look at what lies in the folder, and refuse what is not to be gone on with."""
     before = set_in(folder)
     if before is None:
         other = [] if not folder.is_dir() else sorted(each.name for each in folder.iterdir())
@@ -214,8 +176,7 @@ def begin(plan: Plan, folder: Path, *, resume: bool) -> None:
         msg = f'output "{folder}" holds a set; expected --resume to go on with it, or another --out'
         raise InputError(msg)
     _refuse_other(plan, folder, before)
-    for part in leftovers(folder):
-        part.unlink(missing_ok=True)
+    tidy(folder)
 
 
 def _refuse_other(plan: Plan, folder: Path, before: dict[str, Any]) -> None:
@@ -241,24 +202,7 @@ def _refuse_other(plan: Plan, folder: Path, before: dict[str, Any]) -> None:
 
 
 def set_in(folder: Path) -> dict[str, Any] | None:
-    """
-    Read what a folder says of its set.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        Any.
-
-    Returns
-    -------
-    dict or None
-        None where there is no set.
-
-    Raises
-    ------
-    InputError
-        Where that file is broken.
-    """
+    """Read what a folder says of its set."""
     file = folder / SET
     if not file.is_file():
         return None
@@ -275,8 +219,6 @@ def set_in(folder: Path) -> dict[str, Any] | None:
 
 def _write_plan(plan: Plan, folder: Path) -> None:
     """Write what a worker needs, and what tells this set from others."""
-    import tomli_w  # noqa: PLC0415 -- only needed to write
-
     told = {
         "simulated": True,
         "title": plan.title,

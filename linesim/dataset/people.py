@@ -4,9 +4,9 @@ from collections.abc import Iterator, Mapping
 from itertools import product
 from typing import Any
 
-from linesim.budget.safety import STROBE_HZ, Shared, shared_cautions
-from linesim.dataset.plan import Plan
-from linesim.dataset.spans import Span
+from linesim.dataset.plan.plan import Plan
+from linesim.dataset.plan.spans import Span
+from linesim.figures.safety import STROBE_HZ, Shared, shared_cautions
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup

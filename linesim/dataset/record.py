@@ -5,12 +5,14 @@ from dataclasses import asdict
 from hashlib import sha256
 from typing import Any
 
+import tomli_w
+
 from linesim.dataset.item import Instance, Item
+from linesim.dataset.labels.masks import Outline
+from linesim.dataset.labels.outlines import polygons
+from linesim.dataset.labels.rle import placed_runs, text_of
 from linesim.dataset.layout import files_of, image_name
-from linesim.dataset.masks import Outline
-from linesim.dataset.outlines import polygons
-from linesim.dataset.plan import Plan
-from linesim.dataset.rle import placed_runs, text_of
+from linesim.dataset.plan.plan import Plan
 from linesim.defects.kinds import KINDS
 from linesim.setup.load import known_keys
 
@@ -19,21 +21,7 @@ Record = dict[str, Any]
 
 
 def record(plan: Plan, made: Item) -> Record:
-    """
-    Write an image down.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    made : Item
-        The image.
-
-    Returns
-    -------
-    dict
-        Everything drawn, and everything labelled.
-    """
+    """Write an image down."""
     asked = made.drawn
     shape = made.image.shape[0], made.image.shape[1]
     numbers = asked.setup
@@ -61,8 +49,6 @@ def record(plan: Plan, made: Item) -> Record:
 
 def _setup_hash(made: Item) -> str:
     """Hash the station's values as they would stand in a file; its target's image is the scene."""
-    import tomli_w  # noqa: PLC0415 -- only needed to write
-
     texts = made.drawn.setup.texts
     said = {name: texts[name] for name in known_keys(())}
     said["target"] = {key: value for key, value in said["target"].items() if key != "image"}
@@ -104,19 +90,7 @@ def _plain(values: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def box_lines(told: Record) -> str:
-    """
-    Write the boxes of an image as text: class from 0, middle and size over the image's own.
-
-    Parameters
-    ----------
-    told : dict
-        As `record` gives it.
-
-    Returns
-    -------
-    str
-        One line a label; empty for an image without.
-    """
+    """Write the boxes of an image as text: class from 0, middle and size over the image's own."""
     width, height = told["width"], told["height"]
     lines = []
     for each in told["faults"]:
@@ -129,12 +103,5 @@ def box_lines(told: Record) -> str:
 
 
 def class_names() -> tuple[str, ...]:
-    """
-    Name all classes.
-
-    Returns
-    -------
-    tuple of str
-        In the order of their numbers, from 0.
-    """
+    """Name all classes."""
     return tuple(kind.name for kind in KINDS)

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from linesim.dataset.draw import Taken, taken
-from linesim.dataset.plan import Plan
+from linesim.dataset.plan.plan import Plan
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 
@@ -25,21 +25,6 @@ def need_bytes(plan: Plan) -> int:
     Estimate what a set takes, from the sizes of some of its images.
 
     Images count as if nothing could be packed, for noise hardly can.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
-    Returns
-    -------
-    int
-        Bytes.
-
-    Raises
-    ------
-    InputError
-        Where one of those images is no valid station.
     """
     looked = np.unique(np.linspace(0, plan.count - 1, min(_LOOKED_AT, plan.count)).astype(int))
     shots = [taken(plan, int(index)) for index in looked]
@@ -58,28 +43,7 @@ def _image_bytes(shot: Taken) -> int:
 
 
 def refuse_without_room(plan: Plan, folder: Path, share: float = 1.0) -> int:
-    """
-    Refuse a set that does not fit on its disk.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    folder : pathlib.Path
-        Where it goes; it need not be there yet.
-    share : float
-        Of its images that are still to be made.
-
-    Returns
-    -------
-    int
-        Bytes that the whole set takes, estimated.
-
-    Raises
-    ------
-    InputError
-        If less is free than is needed.
-    """
+    """Refuse a set that does not fit on its disk."""
     needed = need_bytes(plan)
     there = next(each for each in (folder, *folder.absolute().parents) if each.exists())
     free = shutil.disk_usage(there).free

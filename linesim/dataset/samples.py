@@ -4,10 +4,11 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation
 
 from linesim.dataset.draw import taken
 from linesim.dataset.layout import SHEET
-from linesim.dataset.plan import Plan
+from linesim.dataset.plan.plan import Plan
 from linesim.dataset.samples_in import read_record, read_samples
 from linesim.files.images_out import write_png
 from linesim.report.picture import Grid, tones, white_for
@@ -21,21 +22,7 @@ _GREY = 2
 
 
 def write_samples(plan: Plan, folder: Path) -> None:
-    """
-    Write the sheet.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    folder : pathlib.Path
-        Of the set, all images in it.
-
-    Raises
-    ------
-    InputError
-        Where it cannot be written.
-    """
+    """Write the sheet."""
     panels = [_panel(plan, folder, index) for index in _chosen(plan)]
     heading = f"{plan.title} (simulated)"
     page = sheet(panels, columns=_COLUMNS, width_px=_WIDTH_PX, heading=heading)
@@ -75,8 +62,6 @@ def _panel(plan: Plan, folder: Path, index: int) -> Panel:
 
 def _around(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Ring a mask, a sample away from it, so that what lies under it stays to be seen."""
-    from scipy.ndimage import binary_dilation  # noqa: PLC0415 -- quick --help
-
     eight = np.ones((3, 3), dtype=np.bool_)
     near = binary_dilation(mask, eight)
     return np.asarray(binary_dilation(near, eight) & ~near)

@@ -5,38 +5,19 @@ import warnings
 from pathlib import Path
 from typing import Any
 
+import imagecodecs
 import numpy as np
+import tifffile
 from numpy.typing import NDArray
 
 from linesim.dataset.layout import files_of
-from linesim.dataset.plan import Plan
+from linesim.dataset.plan.plan import Plan
 from linesim.dataset.record import Record
 from linesim.setup.errors import InputError
 
 
 def read_record(plan: Plan, folder: Path, index: int) -> Record:
-    """
-    Read the record of an image.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    folder : pathlib.Path
-        Of the set.
-    index : int
-        Of the image, from 0.
-
-    Returns
-    -------
-    dict
-        As it was written.
-
-    Raises
-    ------
-    InputError
-        Where it is damaged.
-    """
+    """Read the record of an image."""
     file = folder / files_of(plan, index)[-1]
     try:
         told: Any = json.loads(file.read_text("utf-8"))
@@ -52,24 +33,7 @@ def read_record(plan: Plan, folder: Path, index: int) -> Record:
 
 
 def read_samples(path: Path) -> NDArray[Any]:
-    """
-    Read an image or a mask of a set.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        PNG or TIFF.
-
-    Returns
-    -------
-    ndarray of uint8 or uint16
-        Samples as they are.
-
-    Raises
-    ------
-    InputError
-        Where it is damaged.
-    """
+    """Read an image or a mask of a set."""
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -82,9 +46,5 @@ def read_samples(path: Path) -> NDArray[Any]:
 def _decoded(path: Path) -> NDArray[Any]:
     """Read an image by its ending."""
     if path.suffix == ".png":
-        import imagecodecs  # noqa: PLC0415 -- quick --help
-
         return np.asarray(imagecodecs.png_decode(path.read_bytes()))
-    import tifffile  # noqa: PLC0415 -- quick --help
-
     return np.asarray(tifffile.imread(path))

@@ -21,26 +21,7 @@ Place = tuple[float, float]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scenes:
-    """
-    Where the images of a set are taken.
-
-    Parameters
-    ----------
-    kind : str
-        One of `DRAWN`, or "files".
-    files : tuple of pathlib.Path
-        Images of good product, each a scene; for "files" alone.
-    encoding : str
-        Of the files, as in a setup.
-    pixel_size_um : float
-        Of all of them. [µm]
-    width_mm, height_mm : float
-        Of drawn ones. [mm]
-    count : int
-        How many there are; 0 where there is no end of them.
-    images_each : int
-        Images taken from one in a row.
-    """
+    """Where the images of a set are taken."""
 
     kind: str
     files: tuple[Path, ...] = ()
@@ -52,63 +33,18 @@ class Scenes:
     images_each: int
 
     def of_image(self, index: int) -> int:
-        """
-        Tell which scene an image is taken from.
-
-        Parameters
-        ----------
-        index : int
-            Of the image, from 0.
-
-        Returns
-        -------
-        int
-            Of the scene, from 0.
-        """
+        """Tell which scene an image is taken from."""
         run = index // self.images_each
         return run % self.count if self.count else run
 
     def name(self, scene: int) -> str:
-        """
-        Name a scene for people.
-
-        Parameters
-        ----------
-        scene : int
-            Which.
-
-        Returns
-        -------
-        str
-            Kind and number, or the file's own name.
-        """
+        """Name a scene for people."""
         return self.files[scene].name if self.files else f"{self.kind}-{scene}"
 
 
 @lru_cache(maxsize=_HELD)
 def scene_of(scenes: Scenes, scene: int, seed: int) -> ArrayReference:
-    """
-    Draw or read a scene; the last ones are kept.
-
-    Parameters
-    ----------
-    scenes : Scenes
-        All of them.
-    scene : int
-        Which.
-    seed : int
-        Of this scene.
-
-    Returns
-    -------
-    ArrayReference
-        In memory.
-
-    Raises
-    ------
-    InputError
-        Where its file cannot be read.
-    """
+    """Draw or read a scene; the last ones are kept."""
     pitch_um = scenes.pixel_size_um
     if scenes.files:
         image = read_image(
@@ -131,16 +67,7 @@ def _drawn(scenes: Scenes, seed: int) -> Reference:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Room:
-    """
-    How much of a scene an image needs.
-
-    Parameters
-    ----------
-    rows, columns : int
-        Reference pixels of what is scanned.
-    margin_px : int
-        Wanted beside and behind it, as far as there is any. [px]
-    """
+    """How much of a scene an image needs."""
 
     rows: int
     columns: int
@@ -149,16 +76,7 @@ class Room:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Piece:
-    """
-    The part of a scene that an image is taken from.
-
-    Parameters
-    ----------
-    top, left : int
-        Its first row and column in the scene.
-    rows, columns : int
-        Its size, margins with it.
-    """
+    """The part of a scene that an image is taken from."""
 
     top: int
     left: int
@@ -166,47 +84,12 @@ class Piece:
     columns: int
 
     def cut(self, scene: ArrayReference) -> ImageArray:
-        """
-        Take it out of its scene.
-
-        Parameters
-        ----------
-        scene : ArrayReference
-            The scene.
-
-        Returns
-        -------
-        ndarray of float32
-            A view.
-        """
+        """Take it out of its scene."""
         return scene.data[self.top : self.top + self.rows, self.left : self.left + self.columns]
 
 
 def piece_at(shape: tuple[int, ...], room: Room, place: Place, name: str) -> Piece:
-    """
-    Choose a piece of a scene.
-
-    Parameters
-    ----------
-    shape : tuple of int
-        Rows and columns of the scene.
-    room : Room
-        How much is needed.
-    place : tuple of float
-        Where along and across, as shares from 0 to 1 of all the room there is.
-    name : str
-        Of the scene, for the refusal.
-
-    Returns
-    -------
-    Piece
-        What is scanned begins at its first row and lies in its middle columns.
-
-    Raises
-    ------
-    InputError
-        If the scene is smaller than what is scanned.
-    """
+    """Choose a piece of a scene."""
     rows, columns = shape[:2]
     if rows < room.rows or columns < room.columns:
         msg = (

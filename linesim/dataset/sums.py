@@ -5,34 +5,15 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from linesim.dataset.able import CLIPPING, cannot_run
+from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.record import Record
-from linesim.dataset.splits import SPLITS
 
 _BAR = 30
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sums:
-    """
-    Counts over all images.
-
-    Parameters
-    ----------
-    images, good : Counter
-        By split.
-    labels, visible : Counter
-        By kind and split.
-    unlabelled : Counter
-        By kind.
-    scenes : mapping
-        Split -> names of its scenes.
-    sizes : Counter
-        By width and height of the image. [px]
-    stuck, clipped : Counter
-        Images by split, of stations that cannot run, and of those whose picture clips.
-    octaves : mapping
-        "dprime" and "area_px" of all labels -> power of two -> how many.
-    """
+    """Counts over all images."""
 
     images: Counter[str] = field(default_factory=Counter)
     good: Counter[str] = field(default_factory=Counter)
@@ -49,19 +30,7 @@ class Sums:
 
 
 def sums(told: Iterable[Record]) -> Sums:
-    """
-    Count.
-
-    Parameters
-    ----------
-    told : iterable of dict
-        Records.
-
-    Returns
-    -------
-    Sums
-        Counts.
-    """
+    """Count."""
     found = Sums()
     for image in told:
         split = image["split"]
@@ -93,19 +62,7 @@ def _octave(value: float) -> int:
 
 
 def bars(counter: Counter[int]) -> list[str]:
-    """
-    Draw a histogram over powers of two, as text.
-
-    Parameters
-    ----------
-    counter : Counter
-        Octave -> how many.
-
-    Returns
-    -------
-    list of str
-        A line each.
-    """
+    """Draw a histogram over powers of two, as text."""
     if not counter:
         return ["(none)"]
     most = max(counter.values())

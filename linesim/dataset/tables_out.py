@@ -12,10 +12,10 @@ from linesim.dataset.layout import (
     MANIFEST,
     annotations_name,
 )
-from linesim.dataset.plan import Plan
+from linesim.dataset.plan.plan import Plan
+from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.record import Record, class_names
 from linesim.dataset.samples_in import read_record
-from linesim.dataset.splits import SPLITS
 from linesim.defects.kinds import KINDS
 from linesim.files.atomic import atomic_path, write_text
 from linesim.files.csv_out import write_csv
@@ -55,23 +55,7 @@ _NOTE = "Simulated scans with simulated faults, made by linesim; not photographs
 
 
 def records(plan: Plan, folder: Path, split: str | None = None) -> Iterator[Record]:
-    """
-    Read the records of a set.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    folder : pathlib.Path
-        Of the set.
-    split : str, optional
-        Of this split alone.
-
-    Yields
-    ------
-    dict
-        One an image, in order.
-    """
+    """Read the records of a set."""
     for index in range(plan.count):
         if split is None or plan.split(index) == split:
             yield read_record(plan, folder, index)
@@ -80,28 +64,7 @@ def records(plan: Plan, folder: Path, split: str | None = None) -> Iterator[Reco
 def write_tables(
     plan: Plan, folder: Path, tell: Callable[[int, int], None] | None = None
 ) -> tuple[str, ...]:
-    """
-    Write annotations, manifest and tables.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    folder : pathlib.Path
-        Of the set, all records in it.
-    tell : callable, optional
-        Told how many tables are done, of how many.
-
-    Returns
-    -------
-    tuple of str
-        Files written, from the folder.
-
-    Raises
-    ------
-    InputError
-        Where one cannot be written.
-    """
+    """Write annotations, manifest and tables."""
     jobs: list[tuple[str, Callable[[Path], None]]] = [
         *((annotations_name(split), _annotations(plan, folder, split)) for split in SPLITS),
         (MANIFEST, lambda path: _manifest(plan, folder, path)),
@@ -134,21 +97,7 @@ def _annotations(plan: Plan, folder: Path, split: str) -> Callable[[Path], None]
 
 
 def coco_text(plan: Plan, told: Callable[[], Iterator[Record]]) -> Iterator[str]:
-    """
-    Write a split as COCO instance annotations, a line each.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    told : callable
-        Gives the split's records, as often as asked.
-
-    Yields
-    ------
-    str
-        Pieces of one JSON object.
-    """
+    """Write a split as COCO instance annotations, a line each."""
     info = {"description": f"{plan.title}. {_NOTE}", "simulated": True, "seed": plan.seed}
     groups = [
         {"id": kind.class_id + 1, "name": kind.name, "supercategory": "fault"} for kind in KINDS
@@ -258,7 +207,7 @@ def _faults(plan: Plan, folder: Path, path: Path) -> None:
         dict.fromkeys(
             name
             for kind in KINDS
-            if any(each.lot.kind == kind.name for each in plan.faults.wanted)
+            if any(each.recipe.kind == kind.name for each in plan.faults.wanted)
             for name in kind.parameters
         )
     )

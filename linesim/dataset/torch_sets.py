@@ -30,9 +30,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.dataset.item import Instance, Item, item
-from linesim.dataset.plan import Plan, fingerprint
-from linesim.dataset.plan_file import load_plan
-from linesim.dataset.splits import SPLITS
+from linesim.dataset.plan.plan import Plan, fingerprint
+from linesim.dataset.plan.plan_file import load_plan
+from linesim.dataset.plan.splits import SPLITS
 from linesim.setup.errors import InputError
 from linesim.setup.shown import shown
 
@@ -129,25 +129,7 @@ def _shots(
 
 
 class ScanDataset(Dataset):  # type: ignore[type-arg]  # no generic without torch
-    """
-    Images of one split, by place: a map-style data set.
-
-    Parameters
-    ----------
-    plan_path : str or pathlib.Path or None
-        TOML file of the plan; None for the built-in plan.
-    split : str
-        "train", "val" or "test".
-    count, seed : int, optional
-        In place of the plan's own.
-    raw : bool
-        Leave samples as delivered, int32, in place of shares of the full scale.
-
-    Raises
-    ------
-    InputError
-        Where torch is missing, the plan cannot be used, or the split is empty.
-    """
+    """Images of one split, by place: a map-style data set."""
 
     def __init__(
         self,
@@ -173,24 +155,6 @@ class ScanStream(IterableDataset):  # type: ignore[type-arg]  # the same
 
     The workers of a DataLoader take one piece each of the same walk, of equal length to within one
     image, so that a scene is drawn by one or two of them.
-
-    Parameters
-    ----------
-    plan_path : str or pathlib.Path or None
-        TOML file of the plan; None for the built-in plan.
-    split : str
-        "train", "val" or "test".
-    count, seed : int, optional
-        In place of the plan's own.
-    raw : bool
-        Leave samples as delivered, int32, in place of shares of the full scale.
-    order : int, optional
-        Seed that mixes the scenes, and the images of each; left out, they come by number.
-
-    Raises
-    ------
-    InputError
-        Where torch is missing, the plan cannot be used, or the split is empty.
     """
 
     def __init__(
@@ -216,27 +180,7 @@ class ScanStream(IterableDataset):  # type: ignore[type-arg]  # the same
 
 
 def sample_of(made: Item, *, raw: bool = False) -> Sample:
-    """
-    Turn an image and its labels into tensors.
-
-    Parameters
-    ----------
-    made : Item
-        The image.
-    raw : bool
-        Leave samples as delivered, int32, in place of shares of the full scale, float32.
-
-    Returns
-    -------
-    image : torch.Tensor, shape (colours, lines, width)
-        From 0 to 1, or raw. [DN]
-    target : dict
-        Of n labelled faults: ``boxes`` float32 (n, 4), left, top, right, bottom; ``labels`` int64
-        (n,), from 1, 0 is left to the ground; ``masks`` uint8 (n, lines, width); ``area`` float32
-        (n,), samples of the mask; ``iscrowd`` int64 (n,), 0; ``visible`` bool (n,) and ``dprime``
-        float32 (n,), by the plan's limits and the matched filter; ``image_id`` int. Labels and
-        image_id are those of the annotations of a written set.
-    """
+    """Turn an image and its labels into tensors."""
     import torch  # noqa: PLC0415 -- an extra
 
     planes = (
@@ -276,19 +220,5 @@ def _dprime(fault: Instance) -> float:
 
 
 def collate(batch: Sequence[Sample]) -> tuple[list["torch.Tensor"], list[Target]]:
-    """
-    Batch images of any size and number of faults: lists, as detection networks take them.
-
-    Parameters
-    ----------
-    batch : sequence of (image, target)
-        Of `ScanDataset` or `ScanStream`.
-
-    Returns
-    -------
-    images : list of torch.Tensor
-        In order.
-    targets : list of dict
-        In order.
-    """
+    """Batch images of any size and number of faults: lists, as detection networks take them."""
     return [image for image, _ in batch], [target for _, target in batch]

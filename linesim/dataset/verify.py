@@ -13,15 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.dataset.card import write_card
+from linesim.dataset.labels.masks import Outline, class_mask
+from linesim.dataset.labels.rle import mask_of
 from linesim.dataset.layout import CARD, PLAN, annotations_name, files_of, is_done
 from linesim.dataset.make import set_in
-from linesim.dataset.masks import Outline, class_mask
-from linesim.dataset.plan import Plan, fingerprint
-from linesim.dataset.plan_file import load_plan
+from linesim.dataset.plan.plan import Plan, fingerprint
+from linesim.dataset.plan.plan_file import load_plan
+from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.record import Record, box_lines
-from linesim.dataset.rle import mask_of
 from linesim.dataset.samples_in import read_record, read_samples
-from linesim.dataset.splits import SPLITS
 from linesim.dataset.sums import sums
 from linesim.dataset.tables_out import records, write_tables
 from linesim.dataset.write import write_image

@@ -5,41 +5,18 @@ from contextlib import AbstractContextManager
 from itertools import groupby
 
 from linesim.dataset.write import write_images
-from linesim.study import crews
-from linesim.study.tasks import Crew
+from linesim.workers import runners
+from linesim.workers.tasks import Runner
 
 _TASK = 16
 """Images of one scene that go to a worker at once."""
 
 
-def images(crew: Crew, folder: str, indices: Iterable[int], each_scene: int) -> Iterator[int]:
-    """
-    Make images of the set in a folder, in any order.
-
-    Parameters
-    ----------
-    crew : Crew
-        Who makes them.
-    folder : str
-        Of the set, with its plan in it.
-    indices : iterable of int
-        Of the images, from 0.
-    each_scene : int
-        Images of one scene.
-
-    Yields
-    ------
-    int
-        How many each finished task made.
-
-    Raises
-    ------
-    InputError
-        Where one cannot be made or written.
-    """
-    most = _TASK if crew.apart else 1
+def images(runner: Runner, folder: str, indices: Iterable[int], each_scene: int) -> Iterator[int]:
+    """Make images of the set in a folder, in any order."""
+    most = _TASK if runner.apart else 1
     tasks = ((folder, some) for some in _tasks(indices, each_scene, most))
-    for _, made in crew.done(_made, tasks):
+    for _, made in runner.done(_made, tasks):
         yield made
 
 
@@ -55,7 +32,7 @@ def _made(task: tuple[str, tuple[int, ...]]) -> int:
     return write_images(*task)
 
 
-def processes(workers: int) -> AbstractContextManager[Crew]:
+def processes(workers: int) -> AbstractContextManager[Runner]:
     """
     Lend processes of this machine; a set can be gone on with.
 
@@ -67,12 +44,12 @@ def processes(workers: int) -> AbstractContextManager[Crew]:
     Returns
     -------
     context manager
-        As `linesim.study.crews.processes`.
+        As `linesim.workers.runners.processes`.
     """
-    return crews.processes(workers, after="; --resume goes on from here")
+    return runners.processes(workers, after="; --resume goes on from here")
 
 
-def cluster(address: str) -> AbstractContextManager[Crew]:
+def cluster(address: str) -> AbstractContextManager[Runner]:
     """
     Lend the workers of a Dask scheduler; a set can be gone on with.
 
@@ -84,6 +61,6 @@ def cluster(address: str) -> AbstractContextManager[Crew]:
     Returns
     -------
     context manager
-        As `linesim.study.crews.cluster`.
+        As `linesim.workers.runners.cluster`.
     """
-    return crews.cluster(address, after="; --resume goes on from there")
+    return runners.cluster(address, after="; --resume goes on from there")

@@ -7,33 +7,17 @@ from pathlib import Path
 
 from linesim.dataset.item import Item, item
 from linesim.dataset.layout import PLAN, SET, files_of
-from linesim.dataset.plan import Plan, fingerprint
-from linesim.dataset.plan_file import load_plan
+from linesim.dataset.plan.plan import Plan, fingerprint
+from linesim.dataset.plan.plan_file import load_plan
 from linesim.dataset.record import box_lines, record
 from linesim.files.atomic import write_json, write_text
 from linesim.files.images_out import write_png, write_tiff
 from linesim.setup.errors import InputError
-from linesim.study.tasks import versions
+from linesim.workers.tasks import versions
 
 
 def write_image(plan: Plan, folder: Path, index: int) -> None:
-    """
-    Make one image of a set and write its files.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    folder : pathlib.Path
-        Of the set.
-    index : int
-        Of the image, from 0.
-
-    Raises
-    ------
-    InputError
-        Where it cannot be made or written.
-    """
+    """Make one image of a set and write its files."""
     made = item(plan, index)
     told = record(plan, made)
     image, mask, *boxes, last = (folder / name for name in files_of(plan, index))
@@ -52,26 +36,7 @@ def _write_samples(path: Path, made: Item) -> None:
 
 
 def write_images(folder: str, indices: Iterable[int]) -> int:
-    """
-    Make some images of the set in a folder: what a worker is asked to do.
-
-    Parameters
-    ----------
-    folder : str
-        Of the set, with its plan in it.
-    indices : iterable of int
-        Of the images, from 0.
-
-    Returns
-    -------
-    int
-        How many.
-
-    Raises
-    ------
-    InputError
-        Where one cannot be made or written.
-    """
+    """Make some images of the set in a folder: what a worker is asked to do."""
     home = Path(folder)
     plan, count = _plan_in(folder, (home / SET).read_text("utf-8")), 0
     for index in indices:

@@ -28,43 +28,14 @@ _SOFTLY = 10.0  # a soft rim hides what a sharp one shows, and keeps its area al
 
 
 def soft_levels() -> tuple[FloatArray, FloatArray]:
-    """
-    Give the nested outlines of a rim whose opacity falls as a raised cosine.
-
-    Returns
-    -------
-    place : ndarray of shape (96,)
-        Distance outward from where the opacity is one half, over the length of the fall: even
-        steps from -0.5 to 0.5.
-    weights : ndarray of shape (96,)
-        By how much the opacity falls in each step; their sum is 1.
-    """
+    """Give the nested outlines of a rim whose opacity falls as a raised cosine."""
     ends = np.linspace(-0.5, 0.5, _LEVELS + 1)
     return (ends[1:] + ends[:-1]) / 2, np.diff(np.sin(pi * ends)) / 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Blob:
-    """
-    A disc, an ellipse or an irregular patch.
-
-    Parameters
-    ----------
-    width_um, height_um : float
-        Mean size across and along its own axes. [µm]
-    ragged : float
-        How much the outline is pushed in and out, rms over the radius; 0 is an ellipse.
-    form : int
-        Seed of the outline.
-    soft_um : float
-        Length of the rim over which it fades, at the mean radius; 0 is a sharp edge. [µm]
-
-    Raises
-    ------
-    InputError
-        If a size is not above zero, the rim is softer than the blob is wide, or the outline too
-        ragged.
-    """
+    """A disc, an ellipse or an irregular patch."""
 
     width_um: float
     height_um: float
@@ -91,19 +62,7 @@ class Blob:
         return sqrt(self.width_um * self.height_um) / 2
 
     def edges(self, fine_um: float) -> Edges:
-        """
-        Draw the outline.
-
-        Parameters
-        ----------
-        fine_um : float
-            By how much a straight edge may miss the curve, about. [µm]
-
-        Returns
-        -------
-        Edges
-            One outline, or as many as the soft rim needs.
-        """
+        """Draw the outline."""
         if not self.soft_um:
             return self._outline(fine_um)
         line = self._outline(_SOFTLY * fine_um)
@@ -138,21 +97,7 @@ class Blob:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ring:
-    """
-    The rim of a blob.
-
-    Parameters
-    ----------
-    blob : Blob
-        Its outer edge.
-    rim_um : float
-        Width of the rim at the mean radius. [µm]
-
-    Raises
-    ------
-    InputError
-        If the rim is not above zero and below the blob's mean radius.
-    """
+    """The rim of a blob."""
 
     blob: Blob
     rim_um: float
@@ -172,36 +117,12 @@ class Ring:
         return self.blob.scaled(1 - self.rim_um / self.blob.radius_um)
 
     def edges(self, fine_um: float) -> Edges:
-        """
-        Draw both outlines.
-
-        Parameters
-        ----------
-        fine_um : float
-            By how much a straight edge may miss the curve, about. [µm]
-
-        Returns
-        -------
-        Edges
-            The outer one, less the inner one.
-        """
+        """Draw both outlines."""
         return joined([self.blob.edges(fine_um), self.hole.edges(fine_um).weighted(-1.0)])
 
 
 def need_size(**sizes_um: float) -> None:
-    """
-    Refuse sizes that are no sizes.
-
-    Parameters
-    ----------
-    **sizes_um : float
-        By name. [µm]
-
-    Raises
-    ------
-    InputError
-        If one is not a positive number.
-    """
+    """Refuse sizes that are no sizes."""
     faults = [
         f"{name.removesuffix('_um')}: read {size_um:g} um, expected a size above 0 um"
         for name, size_um in sizes_um.items()

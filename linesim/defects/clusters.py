@@ -16,23 +16,7 @@ MOST_DISCS = 64
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cluster:
-    """
-    A cluster of discs; each new one sits on the rim of an earlier one.
-
-    Parameters
-    ----------
-    size_um : float
-        Diameter of the circle about its middle that just holds all of it. [µm]
-    discs : int
-        How many.
-    form : int
-        Seed of places and sizes.
-
-    Raises
-    ------
-    InputError
-        If the size is not above zero, or there are no discs or more than 64.
-    """
+    """A cluster of discs; each new one sits on the rim of an earlier one."""
 
     size_um: float
     discs: int = 7
@@ -46,14 +30,7 @@ class Cluster:
             raise InputError(msg)
 
     def circles_um(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """
-        Place the discs.
-
-        Returns
-        -------
-        x_um, y_um, radius_um : ndarray of shape (discs,)
-            Centres and radii, about the middle of the cluster. [µm]
-        """
+        """Place the discs."""
         random = np.random.default_rng(np.random.SeedSequence(self.form))
         radius = random.uniform(0.4, 1.0, self.discs)
         angle, onto = random.uniform(0, 2 * pi, self.discs), random.random(self.discs)
@@ -68,19 +45,7 @@ class Cluster:
         return x * grow_um, y * grow_um, radius * grow_um
 
     def edges(self, fine_um: float) -> Edges:
-        """
-        Draw the arcs that bound the union.
-
-        Parameters
-        ----------
-        fine_um : float
-            By how much a straight edge may miss the curve, about. [µm]
-
-        Returns
-        -------
-        Edges
-            Of all arcs that lie in no other disc.
-        """
+        """Draw the arcs that bound the union."""
         circles = np.stack(self.circles_um(), axis=1)
         return joined([_free_arcs(k, circles, fine_um) for k in range(self.discs)])
 

@@ -34,16 +34,7 @@ def grid_under(reference: Reference) -> Grid:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class FaultMask:
-    """
-    The mask of one fault, as a reference.
-
-    Parameters
-    ----------
-    grid : Grid
-        The pixels of the reference that it belongs to.
-    fault : Fault
-        Which.
-    """
+    """The mask of one fault, as a reference."""
 
     grid: Grid
     fault: Fault
@@ -64,19 +55,7 @@ class FaultMask:
         return self.grid.rows, self.grid.columns
 
     def rows(self, first: int, last: int) -> ImageArray:
-        """
-        Give the mask in some rows.
-
-        Parameters
-        ----------
-        first, last : int
-            First row and one past the last; bounded like a slice.
-
-        Returns
-        -------
-        ndarray of float32
-            Share of each pixel that the fault covers, 0 to 1.
-        """
+        """Give the mask in some rows."""
         start, stop, _ = slice(first, last).indices(self.grid.rows)
         share = np.zeros((max(stop - start, 0), self.grid.columns), dtype=np.float32)
         part = self.window.between(start, stop)
@@ -156,17 +135,5 @@ class DefectiveReference:
         return drawn.image
 
     def fault_mask(self, index: int) -> FaultMask:
-        """
-        Give the mask of one fault alone.
-
-        Parameters
-        ----------
-        index : int
-            Which.
-
-        Returns
-        -------
-        FaultMask
-            A reference of the same pixels.
-        """
+        """Give the mask of one fault alone."""
         return FaultMask(grid=self.grid, fault=self.faults[index])

@@ -8,8 +8,8 @@ from typing import Literal
 import numpy as np
 
 from linesim.defects.kinds import Placed, Value, kind_named
-from linesim.defects.lots import Lot
 from linesim.defects.pose import Pose
+from linesim.defects.recipes import Recipe
 from linesim.setup.errors import InputError
 
 EdgeRule = Literal["inside", "cut"]
@@ -54,7 +54,7 @@ class Area:
 
 def draw_faults(
     random: np.random.Generator,
-    lots: Sequence[Lot],
+    recipes: Sequence[Recipe],
     area: Area,
     *,
     min_distance_mm: float = 0.0,
@@ -70,7 +70,7 @@ def draw_faults(
     ----------
     random : Generator
         The only source of chance.
-    lots : sequence of Lot
+    recipes : sequence of Recipe
         What to draw, in this order.
     area : Area
         Where.
@@ -91,9 +91,9 @@ def draw_faults(
     """
     boxes: list[Box] = []
     drawn: list[Placed] = []
-    for lot in lots:
-        for _ in range(int(random.integers(lot.fewest, lot.most, endpoint=True))):
-            placed, box = _with_room(random, lot, area, (boxes, min_distance_mm), edge_rule)
+    for recipe in recipes:
+        for _ in range(int(random.integers(recipe.fewest, recipe.most, endpoint=True))):
+            placed, box = _with_room(random, recipe, area, (boxes, min_distance_mm), edge_rule)
             drawn.append(placed)
             boxes.append(box)
     return tuple(drawn)
@@ -101,16 +101,16 @@ def draw_faults(
 
 def _with_room(
     random: np.random.Generator,
-    lot: Lot,
+    recipe: Recipe,
     area: Area,
     room: tuple[list[Box], float],
     edge_rule: EdgeRule,
 ) -> tuple[Placed, Box]:
     """Draw one fault, and places for it until one is free."""
     boxes, distance_mm = room
-    fault = _at_origin(random, lot)
+    fault = _at_origin(random, recipe)
     own = fault.fault().box_mm
-    left_mm, top_mm, right_mm, bottom_mm = _places(lot.kind, own, area, edge_rule)
+    left_mm, top_mm, right_mm, bottom_mm = _places(recipe.kind, own, area, edge_rule)
     for _ in range(_TRIES):
         x_mm = left_mm + float(random.random()) * (right_mm - left_mm)
         y_mm = top_mm + float(random.random()) * (bottom_mm - top_mm)
@@ -118,18 +118,18 @@ def _with_room(
         if all(gap_mm(box, other) >= distance_mm for other in boxes):
             return replace(fault, pose=replace(fault.pose, x_mm=x_mm, y_mm=y_mm)), box
     msg = (
-        f"{lot.kind}: found no room for it in {_TRIES} tries beside {len(boxes)} other faults; "
+        f"{recipe.kind}: found no room for it in {_TRIES} tries beside {len(boxes)} other faults; "
         "expected fewer or smaller faults, a larger area or a smaller distance"
     )
     raise InputError(msg)
 
 
-def _at_origin(random: np.random.Generator, lot: Lot) -> Placed:
-    values: dict[str, Value] = {name: part.drawn(random) for name, part in lot.ranges.items()}
-    if "form" in kind_named(lot.kind).parameters and "form" not in values:
+def _at_origin(random: np.random.Generator, recipe: Recipe) -> Placed:
+    values: dict[str, Value] = {name: part.drawn(random) for name, part in recipe.ranges.items()}
+    if "form" in kind_named(recipe.kind).parameters and "form" not in values:
         values["form"] = int(random.integers(_FORMS))
-    pose = Pose(x_mm=0.0, y_mm=0.0, turn_deg=lot.turn.drawn(random))
-    return Placed(kind=lot.kind, pose=pose, values=values)
+    pose = Pose(x_mm=0.0, y_mm=0.0, turn_deg=recipe.turn.drawn(random))
+    return Placed(kind=recipe.kind, pose=pose, values=values)
 
 
 def _places(kind: str, own: Box, area: Area, edge_rule: EdgeRule) -> Box:
@@ -149,19 +149,7 @@ def _places(kind: str, own: Box, area: Area, edge_rule: EdgeRule) -> Box:
 
 
 def gap_mm(one: Box, two: Box) -> float:
-    """
-    Give the distance between two upright boxes.
-
-    Parameters
-    ----------
-    one, two : tuple of float
-        Left, top, right, bottom. [mm]
-
-    Returns
-    -------
-    float
-        0 where they meet. [mm]
-    """
+    """Give the distance between two upright boxes."""
     across_mm = max(one[0] - two[2], two[0] - one[2], 0.0)
     along_mm = max(one[1] - two[3], two[1] - one[3], 0.0)
     return hypot(across_mm, along_mm)

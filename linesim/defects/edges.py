@@ -56,38 +56,14 @@ class Edges:
 
 
 def closed(x_um: FloatArray, y_um: FloatArray) -> Edges:
-    """
-    Close an outline.
-
-    Parameters
-    ----------
-    x_um, y_um : ndarray of shape (n,)
-        Its corners, in either sense of rotation. [µm]
-
-    Returns
-    -------
-    Edges
-        Of positive area.
-    """
+    """Close an outline."""
     ends_x, ends_y = (np.stack([part, np.roll(part, -1)], axis=1) for part in (x_um, y_um))
     edges = Edges(x_um=ends_x, y_um=ends_y, weights=np.ones(len(x_um)))
     return edges.weighted(-1.0) if edges.area_um2 < 0 else edges
 
 
 def joined(parts: Sequence[Edges]) -> Edges:
-    """
-    Count several outlines together.
-
-    Parameters
-    ----------
-    parts : sequence of Edges
-        What they enclose adds up.
-
-    Returns
-    -------
-    Edges
-        All of them.
-    """
+    """Count several outlines together."""
     return Edges(
         x_um=np.concatenate([part.x_um for part in parts]),
         y_um=np.concatenate([part.y_um for part in parts]),
@@ -96,21 +72,7 @@ def joined(parts: Sequence[Edges]) -> Edges:
 
 
 def covered(edges: Edges, window: Window) -> ImageArray:
-    """
-    Give the share of each pixel that is covered.
-
-    Parameters
-    ----------
-    edges : Edges
-        From the optical axis and the target's leading edge.
-    window : Window
-        The pixels asked for.
-
-    Returns
-    -------
-    ndarray of float32, of the window's shape
-        0 to 1, the same whatever rows are asked for together.
-    """
+    """Give the share of each pixel that is covered."""
     rows, columns = window.shape
     pitch_um = window.grid.pixel_size_um
     x = edges.x_um / pitch_um + (window.grid.columns / 2 - window.left)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+from scipy.ndimage import correlate1d
 
 from linesim.defects.colours import Colour, for_channels, kept_physical, need_colour
 from linesim.defects.window import View
@@ -35,19 +36,7 @@ class Effect(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Relative:
-    """
-    Change by a share of the local reflectance: ρ (1 + change).
-
-    Parameters
-    ----------
-    change : tuple of float
-        Share taken (below 0, -1 is black) or added.
-
-    Raises
-    ------
-    InputError
-        If it is not one number or three, or takes more than all.
-    """
+    """Change by a share of the local reflectance: ρ (1 + change)."""
 
     change: Colour
 
@@ -68,19 +57,7 @@ class Relative:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Absolute:
-    """
-    Change by a reflectance, whatever the local one: ρ + change.
-
-    Parameters
-    ----------
-    change : tuple of float
-        Reflectance taken or added.
-
-    Raises
-    ------
-    InputError
-        If it is not one number or three, of -1 or more.
-    """
+    """Change by a reflectance, whatever the local one: ρ + change."""
 
     change: Colour
 
@@ -100,25 +77,7 @@ class Absolute:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Material:
-    """
-    Another material in place of the local one.
-
-    Parameters
-    ----------
-    reflectance : tuple of float
-        Its mean.
-    change : float
-        Spread of its grain, rms share of the mean; 0 is even.
-    grain_x_um, grain_y_um : float
-        Size of its grain across travel and along it. [µm]
-    form : int
-        Seed of the grain.
-
-    Raises
-    ------
-    InputError
-        If the reflectance is not one number or three, of 0 or more, or a size not above zero.
-    """
+    """Another material in place of the local one."""
 
     reflectance: Colour
     change: float = 0.0
@@ -165,21 +124,7 @@ class Material:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contrast:
-    """
-    More or less contrast about the local mean: mean + ratio (ρ - mean).
-
-    Parameters
-    ----------
-    ratio : float
-        Contrast afterwards over that before; 0 leaves the mean alone.
-    over_um : float
-        Standard deviation of the bell that takes the local mean of the untouched target. [µm]
-
-    Raises
-    ------
-    InputError
-        If the ratio is below 0 or the length not above 0.
-    """
+    """More or less contrast about the local mean: mean + ratio (ρ - mean)."""
 
     ratio: float
     over_um: float
@@ -204,8 +149,6 @@ class Contrast:
         return kept_physical(mean + np.float32(self.ratio) * (view.image - mean), view.image)
 
     def _mean(self, view: View, base: View) -> ImageArray:
-        from scipy.ndimage import correlate1d  # noqa: PLC0415 -- slow import
-
         sigma_px = self.over_um / view.window.grid.pixel_size_um
         reach_px = int(np.ceil(_REACH * sigma_px))
         bell = np.exp(-((np.arange(-reach_px, reach_px + 1) / sigma_px) ** 2) / 2)
@@ -223,24 +166,7 @@ Change = float | Colour | Effect
 
 
 def effect_of(change: Change) -> Effect:
-    """
-    Read a change.
-
-    Parameters
-    ----------
-    change : float, tuple of float or Effect
-        Shares of the local reflectance, or an effect itself.
-
-    Returns
-    -------
-    Effect
-        What it does.
-
-    Raises
-    ------
-    InputError
-        If a share takes more than all.
-    """
+    """Read a change."""
     if isinstance(change, tuple):
         return Relative(change=change)
     return Relative(change=(change,)) if isinstance(change, float | int) else change

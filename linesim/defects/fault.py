@@ -29,16 +29,7 @@ class Shape(Hashable, Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layer:
-    """
-    A shape and what it does to the reflectance under it.
-
-    Parameters
-    ----------
-    shape : Shape
-        Where.
-    effect : Effect
-        What.
-    """
+    """A shape and what it does to the reflectance under it."""
 
     shape: Shape
     effect: Effect
@@ -202,23 +193,5 @@ def _placed_edges(pose: Pose, shape: Shape, fine_um: float) -> Edges:
 
 
 def one_layer(kind: str, pose: Pose, shape: Shape, effect: Effect) -> Fault:
-    """
-    Make a fault of one shape and one effect.
-
-    Parameters
-    ----------
-    kind : str
-        Name of its kind.
-    pose : Pose
-        Where it lies.
-    shape : Shape
-        What it covers, its mask too.
-    effect : Effect
-        What it does there.
-
-    Returns
-    -------
-    Fault
-        Gives ρ + coverage · (new - ρ).
-    """
+    """Make a fault of one shape and one effect."""
     return Fault(kind=kind, pose=pose, layers=(Layer(shape=shape, effect=effect),), outline=shape)

@@ -170,21 +170,7 @@ class Placed:
 
 
 def need_parameters(kind: Kind, given: Mapping[str, object]) -> None:
-    """
-    Refuse parameters that a kind has not, and the lack of those that it needs.
-
-    Parameters
-    ----------
-    kind : Kind
-        Which.
-    given : mapping
-        By name.
-
-    Raises
-    ------
-    InputError
-        For each of them.
-    """
+    """Refuse parameters that a kind has not, and the lack of those that it needs."""
     known = signature(kind.make).parameters
     faults = [
         f"{kind.name}: read {name}, which it has not; expected one of {', '.join(kind.parameters)}"

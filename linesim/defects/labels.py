@@ -18,8 +18,8 @@ from linesim.defects.defective import FaultMask, grid_under
 from linesim.defects.fault import Fault
 from linesim.forward.channels import Channel, channels
 from linesim.forward.expose import Exposer
-from linesim.forward.footprints import bare_exposer
 from linesim.forward.reference import Reference
+from linesim.forward.sampling.footprints import bare_exposer
 from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES, LineTable
 from linesim.setup.arrays import FloatArray, ImageArray
@@ -204,27 +204,7 @@ def footprints(setup: Setup, reference: Reference, lines: int, seed: int) -> Foo
 def fault_labels(
     setup: Setup, reference: Reference, fault: Fault, lines: int, seed: int
 ) -> tuple[Label, ...]:
-    """
-    Label one fault; for many of one scan, `footprints` does the common part once.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    reference : Reference
-        The target.
-    fault : Fault
-        On it.
-    lines : int
-        Lines of the image.
-    seed : int
-        Of the image.
-
-    Returns
-    -------
-    tuple of Label
-        One an appearance.
-    """
+    """Label one fault; for many of one scan, `footprints` does the common part once."""
     return footprints(setup, reference, lines, seed).labels(fault)
 
 

@@ -14,20 +14,7 @@ from linesim.defects.strokes import SoftStreak, Stroke
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scratch:
-    """
-    A thin stroke, slightly bent, that ends in points.
-
-    Parameters
-    ----------
-    length_um, width_um : float
-        Along it and across. [µm]
-    change : float, tuple of float or Effect
-        Share of the local reflectance that it adds or takes.
-    bend : float
-        Rise over chord.
-    taper : float
-        Share of the length at each end over which it narrows to nothing; 0 for round ends.
-    """
+    """A thin stroke, slightly bent, that ends in points."""
 
     length_um: float
     width_um: float
@@ -36,25 +23,7 @@ class Scratch:
     taper: float = 0.25
 
     def at(self, pose: Pose) -> Fault:
-        """
-        Put it on a target.
-
-        Parameters
-        ----------
-        pose : Pose
-            The middle of its chord; at a turn of 0 that runs along travel.
-
-        Returns
-        -------
-        Fault
-            Its mask is the stroke, of area width · length · (1 - taper), and π/4 · width² more
-            at a taper of 0.
-
-        Raises
-        ------
-        InputError
-            If a number is out of range.
-        """
+        """Put it on a target."""
         stroke = Stroke(
             length_um=self.length_um, width_um=self.width_um, bend=self.bend, taper=self.taper
         )
@@ -63,18 +32,7 @@ class Scratch:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Streak:
-    """
-    A streak along travel that fades on all sides, as a coater's lip or a roller leaves it.
-
-    Parameters
-    ----------
-    length_um, width_um : float
-        Between the places of half the change. [µm]
-    change : float, tuple of float or Effect
-        Share of the local reflectance that it adds or takes in its middle.
-    fade : float
-        Share of the length over which each end fades.
-    """
+    """A streak along travel that fades on all sides, as a coater's lip or a roller leaves it."""
 
     length_um: float
     width_um: float
@@ -82,24 +40,7 @@ class Streak:
     fade: float = 0.2
 
     def at(self, pose: Pose) -> Fault:
-        """
-        Put it on a target.
-
-        Parameters
-        ----------
-        pose : Pose
-            Its middle; at a turn of 0 it runs along travel.
-
-        Returns
-        -------
-        Fault
-            Its mask is its opacity, of area width · length.
-
-        Raises
-        ------
-        InputError
-            If a number is out of range.
-        """
+        """Put it on a target."""
         soft = SoftStreak(
             length_um=self.length_um, width_um=self.width_um, fade_um=self.fade * self.length_um
         )
@@ -108,21 +49,7 @@ class Streak:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Crease:
-    """
-    A bright line and a dark one side by side, as a fold throws light and shadow.
-
-    Parameters
-    ----------
-    length_um, width_um : float
-        Along it, and across both lines together. [µm]
-    change : float
-        Share of the local reflectance that one side adds and the other takes; below 0 the sides
-        change places.
-    bend : float
-        Rise over chord.
-    taper : float
-        Share of the length at each end over which it narrows to nothing; 0 for round ends.
-    """
+    """A bright line and a dark one side by side, as a fold throws light and shadow."""
 
     length_um: float
     width_um: float
@@ -131,25 +58,7 @@ class Crease:
     taper: float = 0.3
 
     def at(self, pose: Pose) -> Fault:
-        """
-        Put it on a target.
-
-        Parameters
-        ----------
-        pose : Pose
-            The middle of its chord; at a turn of 0 that runs along travel.
-
-        Returns
-        -------
-        Fault
-            Its mask is both lines together, of area width · length · (1 - taper), and
-            π/4 · width² more at a taper of 0.
-
-        Raises
-        ------
-        InputError
-            If a number is out of range.
-        """
+        """Put it on a target."""
         layers = (
             Layer(shape=self._side(1), effect=Relative(change=(self.change,))),
             Layer(shape=self._side(-1), effect=Relative(change=(-self.change,))),

@@ -18,22 +18,7 @@ from linesim.defects.pose import Pose
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stain:
-    """
-    A stain with a soft rim.
-
-    Parameters
-    ----------
-    width_um, height_um : float
-        Mean size at half the change, across and along its own axes. [µm]
-    change : float, tuple of float or Effect
-        Share of the local reflectance that it adds or takes in its middle.
-    soft : float
-        Length of the rim over which it fades, over the mean size; 0 to 1.
-    ragged : float
-        How much its outline goes in and out, rms over its radius.
-    form : int
-        Seed of its outline.
-    """
+    """A stain with a soft rim."""
 
     width_um: float
     height_um: float
@@ -43,24 +28,7 @@ class Stain:
     form: int = 0
 
     def at(self, pose: Pose) -> Fault:
-        """
-        Put it on a target.
-
-        Parameters
-        ----------
-        pose : Pose
-            Its middle.
-
-        Returns
-        -------
-        Fault
-            Its mask is its opacity.
-
-        Raises
-        ------
-        InputError
-            If a number is out of range.
-        """
+        """Put it on a target."""
         effect = effect_of(self.change)
         blob = _blob(self.width_um, self.height_um, self.soft, self.ragged, self.form)
         return one_layer("stain", pose, blob, effect)
@@ -68,24 +36,7 @@ class Stain:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MissingPrint:
-    """
-    A patch where print or coating is missing and what lies under it shows.
-
-    Parameters
-    ----------
-    width_um, height_um : float
-        Mean size at half the change, across and along its own axes. [µm]
-    reflectance : float or tuple of float
-        Of the ground, one number or red, green and blue.
-    grain_change : float
-        Spread of the ground's grain, rms share of its reflectance.
-    grain_x_um, grain_y_um : float
-        Size of the grain across travel and along it. [µm]
-    ragged : float
-        How much its outline goes in and out, rms over its radius.
-    form : int
-        Seed of its outline and of the grain.
-    """
+    """A patch where print or coating is missing and what lies under it shows."""
 
     width_um: float
     height_um: float
@@ -97,24 +48,7 @@ class MissingPrint:
     form: int = 0
 
     def at(self, pose: Pose) -> Fault:
-        """
-        Put it on a target.
-
-        Parameters
-        ----------
-        pose : Pose
-            Its middle.
-
-        Returns
-        -------
-        Fault
-            Its mask is the patch, of area π/4 · width · height.
-
-        Raises
-        ------
-        InputError
-            If a number is out of range.
-        """
+        """Put it on a target."""
         ground = self.reflectance
         effect = Material(
             reflectance=ground if isinstance(ground, tuple) else (ground,),
@@ -129,23 +63,7 @@ class MissingPrint:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ColourShift:
-    """
-    A patch of shifted colour: each channel is multiplied by 1 + its change.
-
-    Parameters
-    ----------
-    width_um, height_um : float
-        Mean size at half the change, across and along its own axes. [µm]
-    change : tuple of float
-        Share of the local reflectance that red, green and blue gain or lose; a grey target takes
-        their mean.
-    soft : float
-        Length of the rim over which it fades, over the mean size; 0 to 1.
-    ragged : float
-        How much its outline goes in and out, rms over its radius.
-    form : int
-        Seed of its outline.
-    """
+    """A patch of shifted colour: each channel is multiplied by 1 + its change."""
 
     width_um: float
     height_um: float
@@ -155,24 +73,7 @@ class ColourShift:
     form: int = 0
 
     def at(self, pose: Pose) -> Fault:
-        """
-        Put it on a target.
-
-        Parameters
-        ----------
-        pose : Pose
-            Its middle.
-
-        Returns
-        -------
-        Fault
-            Its mask is its opacity.
-
-        Raises
-        ------
-        InputError
-            If a number is out of range.
-        """
+        """Put it on a target."""
         effect = effect_of(self.change)
         blob = _blob(self.width_um, self.height_um, self.soft, self.ragged, self.form)
         return one_layer("colour shift", pose, blob, effect)
@@ -180,25 +81,7 @@ class ColourShift:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TextureFault:
-    """
-    A patch whose texture is rougher or smoother than around it, at the same mean.
-
-    Parameters
-    ----------
-    width_um, height_um : float
-        Mean size at half the change, across and along its own axes. [µm]
-    ratio : float
-        Contrast of the texture over that around; 0 is quite smooth.
-    over_um : float
-        Texture is what is finer than that: the mean is taken by a bell of this standard
-        deviation. [µm]
-    soft : float
-        Length of the rim over which it fades, over the mean size; 0 to 1.
-    ragged : float
-        How much its outline goes in and out, rms over its radius.
-    form : int
-        Seed of its outline.
-    """
+    """A patch whose texture is rougher or smoother than around it, at the same mean."""
 
     width_um: float
     height_um: float
@@ -209,24 +92,7 @@ class TextureFault:
     form: int = 0
 
     def at(self, pose: Pose) -> Fault:
-        """
-        Put it on a target.
-
-        Parameters
-        ----------
-        pose : Pose
-            Its middle.
-
-        Returns
-        -------
-        Fault
-            Its mask is its opacity.
-
-        Raises
-        ------
-        InputError
-            If a number is out of range.
-        """
+        """Put it on a target."""
         effect = Contrast(ratio=self.ratio, over_um=self.over_um)
         blob = _blob(self.width_um, self.height_um, self.soft, self.ragged, self.form)
         return one_layer("texture fault", pose, blob, effect)

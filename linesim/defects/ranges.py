@@ -96,18 +96,6 @@ class Each:
 
 
 def fixed(*values: float) -> Range | Each:
-    """
-    Give what always draws the same.
-
-    Parameters
-    ----------
-    *values : float
-        One number, or red, green and blue.
-
-    Returns
-    -------
-    Range or Each
-        Without any width.
-    """
+    """Give what always draws the same."""
     points = tuple(Range(low=value, high=value) for value in values)
     return points[0] if len(points) == 1 else Each(ranges=points)

@@ -17,59 +17,20 @@ _HALO_SIZE = 2.4  # over that of the lump
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pinhole:
-    """
-    A small sharp disc: bright where a bright ground shows through, else dark.
-
-    Parameters
-    ----------
-    diameter_um : float
-        Of the disc. [µm]
-    change : float, tuple of float or Effect
-        Share of the local reflectance that it adds or takes.
-    """
+    """A small sharp disc: bright where a bright ground shows through, else dark."""
 
     diameter_um: float
     change: Change
 
     def at(self, pose: Pose) -> Fault:
-        """
-        Put it on a target.
-
-        Parameters
-        ----------
-        pose : Pose
-            Its middle.
-
-        Returns
-        -------
-        Fault
-            Its mask is the disc.
-
-        Raises
-        ------
-        InputError
-            If a number is out of range.
-        """
+        """Put it on a target."""
         disc = Blob(width_um=self.diameter_um, height_um=self.diameter_um)
         return one_layer("pinhole", pose, disc, effect_of(self.change))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spot:
-    """
-    An irregular blot with a sharp rim.
-
-    Parameters
-    ----------
-    width_um, height_um : float
-        Mean size across and along its own axes. [µm]
-    change : float, tuple of float or Effect
-        Share of the local reflectance that it adds or takes.
-    ragged : float
-        How much its outline goes in and out, rms over its radius.
-    form : int
-        Seed of its outline.
-    """
+    """An irregular blot with a sharp rim."""
 
     width_um: float
     height_um: float
@@ -78,24 +39,7 @@ class Spot:
     form: int = 0
 
     def at(self, pose: Pose) -> Fault:
-        """
-        Put it on a target.
-
-        Parameters
-        ----------
-        pose : Pose
-            Its middle.
-
-        Returns
-        -------
-        Fault
-            Its mask is the blot, of area π/4 · width · height.
-
-        Raises
-        ------
-        InputError
-            If a number is out of range.
-        """
+        """Put it on a target."""
         blot = Blob(
             width_um=self.width_um, height_um=self.height_um, ragged=self.ragged, form=self.form
         )
@@ -104,22 +48,7 @@ class Spot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Agglomerate:
-    """
-    A lump of several grains, perhaps with a soft halo.
-
-    Parameters
-    ----------
-    size_um : float
-        Diameter of the circle that just holds the lump. [µm]
-    change : float, tuple of float or Effect
-        Share of the local reflectance that it adds or takes.
-    halo_change : float
-        The same of the halo, strongest in its middle, 2.4 times as wide as the lump; 0 for none.
-    discs : int
-        Grains.
-    form : int
-        Seed of their places and sizes.
-    """
+    """A lump of several grains, perhaps with a soft halo."""
 
     size_um: float
     change: Change
@@ -128,24 +57,7 @@ class Agglomerate:
     form: int = 0
 
     def at(self, pose: Pose) -> Fault:
-        """
-        Put it on a target.
-
-        Parameters
-        ----------
-        pose : Pose
-            Its middle.
-
-        Returns
-        -------
-        Fault
-            Its mask is the lump without the halo.
-
-        Raises
-        ------
-        InputError
-            If a number is out of range.
-        """
+        """Put it on a target."""
         lump = Cluster(size_um=self.size_um, discs=self.discs, form=self.form)
         layers: tuple[Layer, ...] = (Layer(shape=lump, effect=effect_of(self.change)),)
         if self.halo_change:
@@ -158,24 +70,7 @@ class Agglomerate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hole:
-    """
-    A dark hole with a bright rim, as where a web is pierced or a bubble has burst.
-
-    Parameters
-    ----------
-    width_um, height_um : float
-        Mean size of the rim's outer edge across and along its own axes. [µm]
-    rim_um : float
-        Width of the rim. [µm]
-    change : float, tuple of float or Effect
-        Share of the local reflectance that the hole takes.
-    rim_change : float, tuple of float or Effect
-        The same that the rim adds.
-    ragged : float
-        How much its outline goes in and out, rms over its radius.
-    form : int
-        Seed of its outline.
-    """
+    """A dark hole with a bright rim, as where a web is pierced or a bubble has burst."""
 
     width_um: float
     height_um: float
@@ -186,24 +81,7 @@ class Hole:
     form: int = 0
 
     def at(self, pose: Pose) -> Fault:
-        """
-        Put it on a target.
-
-        Parameters
-        ----------
-        pose : Pose
-            Its middle.
-
-        Returns
-        -------
-        Fault
-            Its mask is hole and rim together, of area π/4 · width · height.
-
-        Raises
-        ------
-        InputError
-            If a number is out of range.
-        """
+        """Put it on a target."""
         outer = Blob(
             width_um=self.width_um, height_um=self.height_um, ragged=self.ragged, form=self.form
         )

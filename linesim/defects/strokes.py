@@ -23,29 +23,7 @@ _END_STEPS = 128
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stroke:
-    """
-    A bent stroke; at a turn of 0 its chord runs along travel.
-
-    Parameters
-    ----------
-    length_um : float
-        Along the curve. [µm]
-    width_um : float
-        Across it. [µm]
-    bend : float
-        Rise over chord; its sign tells the side.
-    taper : float
-        Share of the length at each end over which the width falls to nothing, evenly; at 0 the
-        ends are round and stick out by half the width.
-    side : int
-        0 for the whole stroke, -1 or 1 for the half of it on one side of its middle line; 1 is
-        the side to which a positive bend rises.
-
-    Raises
-    ------
-    InputError
-        If a size is not above zero, the taper not 0 to 0.5, or the bend too tight for the width.
-    """
+    """A bent stroke; at a turn of 0 its chord runs along travel."""
 
     length_um: float
     width_um: float
@@ -79,19 +57,7 @@ class Stroke:
         return self.chord_um / (8 * abs(self.bend)) if self.bend else inf
 
     def edges(self, fine_um: float) -> Edges:
-        """
-        Draw the outline.
-
-        Parameters
-        ----------
-        fine_um : float
-            By how much a straight edge may miss the curve, about. [µm]
-
-        Returns
-        -------
-        Edges
-            One outline.
-        """
+        """Draw the outline."""
         low, high = min(self.side, 0) if self.side else -1, max(self.side, 0) if self.side else 1
         bow_um = abs(self.bend) * self.chord_um + self.width_um
         steps = _FEWEST_STEPS + ceil(sqrt(bow_um / fine_um))
@@ -138,20 +104,6 @@ class SoftStreak:
     Its opacity is the product of a raised cosine across, of half its height at ``width_um/2``, and
     of even ends along that fall as a raised cosine over ``fade_um``, one half at ``length_um/2``.
     So its area, each part by its opacity, is width x length.
-
-    Parameters
-    ----------
-    length_um : float
-        From half to half. [µm]
-    width_um : float
-        From half to half. [µm]
-    fade_um : float
-        Length over which each end fades. [µm]
-
-    Raises
-    ------
-    InputError
-        If a size is not above zero, or the ends are longer than the streak.
     """
 
     length_um: float
@@ -168,19 +120,7 @@ class SoftStreak:
             raise InputError(msg)
 
     def edges(self, fine_um: float) -> Edges:  # noqa: ARG002 -- as every shape
-        """
-        Draw the outlines of equal opacity.
-
-        Parameters
-        ----------
-        fine_um : float
-            Not asked for: 128 corners an end miss the curve by less than the levels do. [µm]
-
-        Returns
-        -------
-        Edges
-            Nested outlines.
-        """
+        """Draw the outlines of equal opacity."""
         place, weights = soft_levels()
         levels = zip(place.tolist(), weights.tolist(), strict=True)
         return joined([self._level(away).weighted(weight) for away, weight in levels])

@@ -54,19 +54,7 @@ class Window:
         return replace(self, top=max(self.top, first), bottom=min(self.bottom, last))
 
     def grown(self, margin_px: int) -> "Window":
-        """
-        Give the window with a margin, as far as the reference goes.
-
-        Parameters
-        ----------
-        margin_px : int
-            Pixels on each side. [px]
-
-        Returns
-        -------
-        Window
-            Within the reference.
-        """
+        """Give the window with a margin, as far as the reference goes."""
         return Window(
             grid=self.grid,
             top=max(self.top - margin_px, 0),

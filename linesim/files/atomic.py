@@ -55,42 +55,13 @@ def atomic_path(path: Path | str) -> Iterator[Path]:
 
 
 def own_place(path: Path | str) -> Path:
-    """
-    Name the place of a file: links to folders are followed, one of its own name is not.
-
-    Parameters
-    ----------
-    path : Path or str
-        The file, as the user wrote it.
-
-    Returns
-    -------
-    Path
-        In full.
-    """
+    """Name the place of a file: links to folders are followed, one of its own name is not."""
     return Path(os.path.realpath(Path(path).parent)) / Path(path).name
 
 
 @contextmanager
 def refusing(path: Path | str) -> Iterator[None]:
-    """
-    Make of any `OSError` the sentence that a file cannot be written.
-
-    Parameters
-    ----------
-    path : Path or str
-        The file, as the user wrote it.
-
-    Yields
-    ------
-    None
-        While it is written.
-
-    Raises
-    ------
-    InputError
-        In place of the error.
-    """
+    """Make of any `OSError` the sentence that a file cannot be written."""
     try:
         yield
     except OSError as error:
@@ -98,21 +69,7 @@ def refusing(path: Path | str) -> Iterator[None]:
 
 
 def refuse_special(final: Path, written: Path | str) -> None:
-    """
-    Keep from replacing a folder or a device such as /dev/null.
-
-    Parameters
-    ----------
-    final : Path
-        Where the file will lie.
-    written : Path or str
-        Its name as the user wrote it.
-
-    Raises
-    ------
-    InputError
-        Where something else lies there.
-    """
+    """Keep from replacing a folder or a device such as /dev/null."""
     if final.exists() and not final.is_file():
         kind = "a folder" if final.is_dir() else "a device or a pipe"
         msg = f'output "{written}" is {kind}; expected the name of a file to write'

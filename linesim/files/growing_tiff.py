@@ -31,22 +31,7 @@ _SECTOR_BYTES = 512
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Growing:
-    """
-    A file that is being written.
-
-    Parameters
-    ----------
-    planned : Planned
-        What it is to become.
-    stream : BinaryIO
-        Open for writing, without a buffer.
-    offset : int
-        Where line 0 begins. [byte]
-    done : int
-        Lines that were there when it was opened.
-    lock : threading.Lock
-        Of the place in the stream.
-    """
+    """A file that is being written."""
 
     planned: Planned
     stream: BinaryIO

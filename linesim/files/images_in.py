@@ -134,32 +134,7 @@ def read_pixels(
     written: str | None = None,
     raised_by: str = "",
 ) -> Pixels:
-    """
-    Read a file's codes as they are stored, whatever they stand for.
-
-    Parameters
-    ----------
-    path : Path or str
-        The file.
-    key : str
-        Key or argument that named the file, for messages.
-    max_pixels : int
-        Refuse images with more pixels, before decoding.
-    written : str, optional
-        The file's name as the user wrote it; ``path`` if left out.
-    raised_by : str
-        Key or option that lets larger images in, for messages; empty where there is none.
-
-    Returns
-    -------
-    Pixels
-        Codes, not yet turned upright.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read as an image.
-    """
+    """Read a file's codes as they are stored, whatever they stand for."""
     file = existing_file(path, key=key, expected=EXPECTED, written=written)
     with refusals_named(f'{key} "{written or path}"'):
         return _pixels(file, partial(_check_size, max_pixels, raised_by=raised_by))

@@ -9,7 +9,9 @@ packed file cannot be mapped.
 from pathlib import Path
 from typing import Any
 
+import imagecodecs
 import numpy as np
+import tifffile
 from numpy.typing import NDArray
 
 from linesim.files.atomic import atomic_path, write_bytes
@@ -61,30 +63,8 @@ def lay_out_tiff(
     full_scale_dn: int | None = None,
     data: NDArray[Any] | None = None,
 ) -> int:
-    """
-    Make an uncompressed TIFF file, with its samples or with room for them.
-
-    Parameters
-    ----------
-    path : Path
-        Made anew, not atomically.
-    shape : tuple of int
-        (rows, columns) or (rows, columns, 3).
-    kind : dtype
-        Of a sample: uint8 or uint16.
-    full_scale_dn : int, optional
-        As in `write_tiff`. [DN]
-    data : ndarray, optional
-        The samples; left out, the file is as long as with them, but empty there.
-
-    Returns
-    -------
-    int
-        Where the samples begin: rows one after the other, little-endian. [byte]
-    """
+    """Make an uncompressed TIFF file, with its samples or with room for them."""
     # Imported here: the command line loads quicker without it.
-    import tifffile  # noqa: PLC0415 -- quick --help
-
     channels = 1 if len(shape) == _GREY else shape[2]
     row_bytes = kind.itemsize * shape[1] * channels
     values = (full_scale_dn or 0,) * channels
@@ -136,8 +116,6 @@ def write_png(
         msg = f"PNG readers take sides up to {MAX_SIDE} pixels, got shape {image.shape}"
         raise ValueError(msg)
     # Imported here: the command line loads quicker without it.
-    import imagecodecs  # noqa: PLC0415 -- quick --help
-
     way: dict[str, Any] = {}
     if as_scan:
         kinds = imagecodecs.PNG

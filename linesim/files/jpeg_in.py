@@ -15,26 +15,7 @@ from linesim.files.pixels import Pixels, RefusedImageError, SizeCheck, is_srgb_p
 
 
 def read_jpeg(path: Path, check_size: SizeCheck) -> Pixels:
-    """
-    Read a JPEG file.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    check_size : callable
-        Called with rows and columns before anything is decoded.
-
-    Returns
-    -------
-    Pixels
-        8-bit codes.
-
-    Raises
-    ------
-    RefusedImageError
-        The file holds printing inks (CMYK).
-    """
+    """Read a JPEG file."""
     with path.open("rb") as stream:
         image = JpegImagePlugin.JpegImageFile(stream)
         check_size(image.height, image.width)

@@ -28,19 +28,7 @@ _START = np.concatenate(([0], np.cumsum(_WIDTH)))
 
 
 def check_lzw(data: bytes) -> None:
-    """
-    Make sure that every code of a strip or tile points at something.
-
-    Parameters
-    ----------
-    data : bytes
-        The packed strip.
-
-    Raises
-    ------
-    RefusedImageError
-        A code points at an entry that is not there, or the table overflows.
-    """
+    """Make sure that every code of a strip or tile points at something."""
     padded = np.frombuffer(data + bytes(2), dtype=np.uint8)
     bit = 0
     while bit >= 0:

@@ -9,23 +9,7 @@ FEWEST_FRAMES = 2
 
 
 def group_faults(rows: Sequence[Row], name: str, light: Light | None) -> Iterator[str]:
-    """
-    Find what is missing in a table whose rows are all right one by one.
-
-    Parameters
-    ----------
-    rows : sequence of Row
-        All of them.
-    name : str
-        Of the table, for messages.
-    light : {"irradiance_w_m2", "photons"} or None
-        Its column of light.
-
-    Yields
-    ------
-    str
-        A sentence a fault: a kind that is missing, a single frame, a flat without its dark.
-    """
+    """Find what is missing in a table whose rows are all right one by one."""
     groups = grouped(tuple(rows))
     for kind in ("flat", "dark"):
         if not any(group.kind == kind for group in groups):

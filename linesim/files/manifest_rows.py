@@ -90,19 +90,7 @@ class Manifest:
 
 
 def grouped(rows: tuple[Row, ...]) -> tuple[Group, ...]:
-    """
-    Put frames of the same kind, exposure and light together.
-
-    Parameters
-    ----------
-    rows : tuple of Row
-        In any order.
-
-    Returns
-    -------
-    tuple of Group
-        In the order in which each first stands.
-    """
+    """Put frames of the same kind, exposure and light together."""
     found: dict[tuple[Kind, float, float | None], list[Row]] = {}
     for row in rows:
         found.setdefault((row.kind, row.exposure_us, row.light), []).append(row)

@@ -64,23 +64,7 @@ class Pixels:
 
 
 def split_alpha(samples: Codes, opaque: int) -> tuple[Codes, Codes | None]:
-    """
-    Part colour from opacity.
-
-    Parameters
-    ----------
-    samples : ndarray of shape (rows, columns) or (rows, columns, 1 to 4)
-        An even number of samples ends with the opacity.
-    opaque : int
-        The code of full opacity.
-
-    Returns
-    -------
-    codes : ndarray of shape (rows, columns) or (rows, columns, 3)
-        A view of the colour.
-    alpha : ndarray of shape (rows, columns) or None
-        A view of the opacity; None if there is none or all of it is opaque.
-    """
+    """Part colour from opacity."""
     count = samples.shape[2] if samples.ndim > 2 else 1  # noqa: PLR2004 -- rows, columns, samples
     if samples.ndim == 2:  # noqa: PLR2004 -- the same
         return samples, None
@@ -91,37 +75,13 @@ def split_alpha(samples: Codes, opaque: int) -> tuple[Codes, Codes | None]:
 
 
 def is_srgb_profile(profile: bytes) -> bool:
-    """
-    Say whether an ICC profile calls itself sRGB.
-
-    Parameters
-    ----------
-    profile : bytes
-        The profile; its description is plain text (version 2) or UTF-16 (version 4).
-
-    Returns
-    -------
-    bool
-        True if the name sRGB stands in it.
-    """
+    """Say whether an ICC profile calls itself sRGB."""
     return b"sRGB" in profile or "sRGB".encode("utf-16-be") in profile
 
 
 def upright(image: Codes, orientation: int) -> Codes:
     """
     Turn an image as its orientation tag asks.
-
-    Parameters
-    ----------
-    image : ndarray of shape (rows, columns, ...)
-        As stored.
-    orientation : int
-        1 to 8; others are taken as 1.
-
-    Returns
-    -------
-    ndarray
-        A view, upright.
 
     References
     ----------

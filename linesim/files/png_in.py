@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import imagecodecs
 import numpy as np
 from PIL import Image
 
@@ -68,26 +69,7 @@ class _Header:
 
 
 def read_png(path: Path, check_size: SizeCheck) -> Pixels:
-    """
-    Read a PNG file.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    check_size : callable
-        Called with rows and columns before anything is decoded.
-
-    Returns
-    -------
-    Pixels
-        8-bit codes for depths up to 8, else 16-bit codes; palettes are resolved.
-
-    Raises
-    ------
-    RefusedImageError
-        The file is cut short or damaged.
-    """
+    """Read a PNG file."""
     with path.open("rb") as stream:
         header = _header(stream.read(_HEADER_BYTES))
         check_size(header.rows, header.columns)
@@ -173,8 +155,6 @@ def _chunk(name: bytes, body: bytes) -> bytes:
 def _decode(header: _Header, chunks: dict[bytes, bytes]) -> Codes:
     """Decode from the chunks that hold pixels; others could make the decoder talk on stderr."""
     # Imported here: the codecs take long to load, and not every command reads an image.
-    import imagecodecs  # noqa: PLC0415 -- quick --help
-
     kept = [(name, chunks[name]) for name in (b"PLTE", b"tRNS", b"IDAT") if name in chunks]
     parts = [SIGNATURE, _chunk(b"IHDR", header.packed())]
     parts += [_chunk(name, body) for name, body in [*kept, (b"IEND", b"")]]

@@ -41,26 +41,7 @@ _PLAIN = "grey or RGB of 1 to 16 bit without a sign, or floats from 0 to 1"
 
 
 def read_tiff(path: Path, check_size: SizeCheck) -> Pixels:
-    """
-    Read the first page of a TIFF file.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    check_size : callable
-        Called with rows and columns before anything is decoded.
-
-    Returns
-    -------
-    Pixels
-        Codes as uint8 or uint16, palettes resolved, or floats as they are.
-
-    Raises
-    ------
-    RefusedImageError
-        The file is cut short, or holds inks, signed, complex or too long numbers.
-    """
+    """Read the first page of a TIFF file."""
     with tifffile.TiffFile(path) as tiff:
         page = tiff.pages.first
         check_size(page.imagelength, page.imagewidth)
@@ -113,21 +94,7 @@ def _is_short(bits: object) -> bool:
 
 
 def refuse_missing_parts(page: tifffile.TiffPage, file_size: int) -> None:
-    """
-    Refuse a page whose strips or tiles are not all there; they would be read as black.
-
-    Parameters
-    ----------
-    page : tifffile.TiffPage
-        The page.
-    file_size : int
-        Of its file. [byte]
-
-    Raises
-    ------
-    RefusedImageError
-        Where one is missing or reaches out of the file.
-    """
+    """Refuse a page whose strips or tiles are not all there; they would be read as black."""
     ends = [
         offset + count if offset and count else file_size + 1
         for offset, count in zip(page.dataoffsets, page.databytecounts, strict=False)
@@ -181,19 +148,7 @@ def _pixels(page: tifffile.TiffPage, samples: Codes, cautions: tuple[str, ...]) 
 
 
 def stated_largest(page: tifffile.TiffPage) -> int | None:
-    """
-    Read the tag MaxSampleValue, of which there is one a channel.
-
-    Parameters
-    ----------
-    page : tifffile.TiffPage
-        The page.
-
-    Returns
-    -------
-    int or None
-        Largest code that there can be, where the file says so.
-    """
+    """Read the tag MaxSampleValue, of which there is one a channel."""
     stated = page.tags.valueof("MaxSampleValue", default=None)
     values = np.atleast_1d(np.asarray(0 if stated is None else stated))
     return int(values.max()) if values.dtype.kind in "iu" and values.max() > 0 else None

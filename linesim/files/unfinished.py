@@ -93,26 +93,7 @@ def note_of(path: Path) -> Path:
 
 
 def left_before(planned: Planned, *, resume: bool) -> Note | None:
-    """
-    Read how far a run before came.
-
-    Parameters
-    ----------
-    planned : Planned
-        What the file is to become.
-    resume : bool
-        Whether it may be gone on with.
-
-    Returns
-    -------
-    tuple or None
-        Lines that are safe, and where line 0 begins; None to begin anew.
-
-    Raises
-    ------
-    InputError
-        What lies there is of another run or damaged, or `resume` is not asked for.
-    """
+    """Read how far a run before came."""
     there = planned.part if planned.part.exists() else planned.final
     if there.is_symlink() or not (there.exists() and planned.note.exists()):
         return None  # a link leads to what no run has left

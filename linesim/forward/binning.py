@@ -14,23 +14,7 @@ from linesim.setup.arrays import ImageArray
 def join_charge(
     pixel_e: ImageArray, across: int, full_well_e: float, binned_full_well_e: float
 ) -> ImageArray:
-    """
-    Sum the charge of physical pixels into delivered ones.
-
-    Parameters
-    ----------
-    pixel_e : ndarray of shape (rows, lines, columns)
-        Electrons of each physical pixel; clipped in place. [e]
-    across : int
-        Columns joined.
-    full_well_e, binned_full_well_e : float
-        Capacity of a physical pixel, and of the place where charge is summed. [e]
-
-    Returns
-    -------
-    ndarray of shape (lines, columns // across)
-        Electrons. [e]
-    """
+    """Sum the charge of physical pixels into delivered ones."""
     np.minimum(pixel_e, np.float32(full_well_e), out=pixel_e)
     rows, lines, columns = pixel_e.shape
     if rows == across == 1:
@@ -44,25 +28,7 @@ def join_charge(
 def join_numbers(
     pixel_dn: NDArray[np.uint16], across: int, black_level_dn: float, *, average: bool
 ) -> ImageArray:
-    """
-    Sum or average the numbers of physical pixels, black counted once.
-
-    Parameters
-    ----------
-    pixel_dn : ndarray of shape (rows, lines, columns)
-        One conversion each. [DN]
-    across : int
-        Columns joined.
-    black_level_dn : float
-        Offset in every number. [DN]
-    average : bool
-        Divide by how many were joined.
-
-    Returns
-    -------
-    ndarray of shape (lines, columns // across)
-        Not yet a whole number, nor clipped to the word. [DN]
-    """
+    """Sum or average the numbers of physical pixels, black counted once."""
     rows, lines, columns = pixel_dn.shape
     groups = pixel_dn.reshape(rows, lines, columns // across, across)
     joined: ImageArray = groups.sum(axis=(0, 3), dtype=np.int32).astype(np.float32)

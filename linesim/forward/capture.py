@@ -13,7 +13,7 @@ from linesim.forward.binning import join_charge, join_numbers
 from linesim.forward.collect import Pattern, collect, pattern
 from linesim.forward.correct import Correction, correction
 from linesim.forward.digitise import digitise, whole_numbers
-from linesim.forward.sampler import FUSED_SD_E, add_normal_in_place, poisson_plus_normal_in_place
+from linesim.forward.draws import FUSED_SD_E, add_normal_in_place, poisson_plus_normal_in_place
 from linesim.forward.station import Sensor, Station, station
 from linesim.forward.streams import READ_STREAM, SHOT_STREAM, stream
 from linesim.setup.arrays import ImageArray

@@ -45,39 +45,13 @@ class Channel:
 
 
 def row_distance(setup: Setup) -> float:
-    """
-    Distance of neighbouring colour rows on the target.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    float
-        0 where one line of sight serves all. [µm]
-    """
+    """Distance of neighbouring colour rows on the target."""
     spaced = setup.camera.kind == "three-line"
     return setup.line_spacing_um / setup.magnification if spaced else 0.0
 
 
 def undone_lines(setup: Setup, numbers: Station) -> float:
-    """
-    Delay between neighbouring colour rows that the camera undoes.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    numbers : Station
-        Its numbers.
-
-    Returns
-    -------
-    float
-        In delivered lines, from the speed that the camera believes in.
-    """
+    """Delay between neighbouring colour rows that the camera undoes."""
     place, way = numbers.geometry, setup.acquisition.colour_alignment
     believed = 1.0
     if setup.transport.trigger == "clock":  # an encoder counts travel itself

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from linesim.forward.draws import poisson_in_place
 from linesim.forward.geometry import Figure
-from linesim.forward.sampler import poisson_in_place
 from linesim.forward.streams import PATTERN_STREAM, stream
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.channels import COLOURS
@@ -51,16 +51,6 @@ def electrons_per_joule(setup: Setup) -> Figure:
 
     A colour channel whose efficiency is one number, or one curve for all, sees its own band alone:
     red above 580 nm, green from 490 nm, blue below. A curve of its own is taken as it is.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    float, or ndarray of shape (3,)
-        ∫ e(λ) η(λ) λ/(hc) dλ, e the share of the power per nm; red, green, blue. [e/J]
     """
     spectrum = setup.light.spectrum
     if setup.camera.kind == "mono":
@@ -130,18 +120,6 @@ def pattern(setup: Setup, channel: int) -> Pattern:
     Draw the fixed pattern that belongs to the camera, one stream a row, whatever the run's seed.
 
     Charge that is shifted through the stages of time-delay integration meets all their pixels.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    channel : int
-        0 for monochrome and red, 1 for green, 2 for blue.
-
-    Returns
-    -------
-    Pattern
-        For the rows that are read at one moment and all physical columns.
     """
     camera, stages = setup.camera, setup.camera.tdi_stages
     count = setup.rows_read * stages
@@ -159,20 +137,6 @@ def pattern(setup: Setup, channel: int) -> Pattern:
 
 
 def collect(mean_e: ImageArray, rng: np.random.Generator) -> ImageArray:
-    """
-    Draw electrons around their mean.
-
-    Parameters
-    ----------
-    mean_e : ndarray
-        Expected signal and dark electrons; used up. [e]
-    rng : numpy.random.Generator
-        Stream of this strip.
-
-    Returns
-    -------
-    ndarray
-        Whole electrons, no well yet. [e]
-    """
+    """Draw electrons around their mean."""
     poisson_in_place(mean_e, rng)
     return mean_e

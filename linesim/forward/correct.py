@@ -49,25 +49,7 @@ class Correction:
 
 
 def correction(setup: Setup, numbers: Station, seed: int, channel: int) -> Correction | None:
-    """
-    Work out the correction of one channel.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    numbers : Station
-        Its numbers.
-    seed : int
-        Of the noise in the reference lines.
-    channel : int
-        Which channel.
-
-    Returns
-    -------
-    Correction or None
-        ``None`` where nothing is to be done.
-    """
+    """Work out the correction of one channel."""
     balances = np.broadcast_to(np.asarray(numbers.balance, dtype=np.float64), len(COLOURS))
     balance = float(balances[channel])
     black_dn = float(numbers.sensor.black_level_dn)

@@ -11,21 +11,7 @@ from linesim.setup.arrays import ImageArray
 
 
 def whole_numbers(value_dn: ImageArray, full_scale_dn: int) -> NDArray[np.uint16]:
-    """
-    Round half up, and clip to the word.
-
-    Parameters
-    ----------
-    value_dn : ndarray
-        Used up. [DN]
-    full_scale_dn : int
-        Largest number. [DN]
-
-    Returns
-    -------
-    ndarray of uint16
-        Whole numbers. [DN]
-    """
+    """Round half up, and clip to the word."""
     value_dn += np.float32(0.5)
     np.clip(value_dn, 0, np.float32(full_scale_dn), out=value_dn)
     return value_dn.astype(np.uint16)  # positive by now, so cutting off is floor
@@ -34,25 +20,7 @@ def whole_numbers(value_dn: ImageArray, full_scale_dn: int) -> NDArray[np.uint16
 def digitise(
     read_e: ImageArray, gain_dn_e: float, black_level_dn: float, full_scale_dn: int
 ) -> NDArray[np.uint16]:
-    """
-    Convert one block.
-
-    Parameters
-    ----------
-    read_e : ndarray
-        Electrons with all their noise; used up. [e]
-    gain_dn_e : float
-        System gain K. [DN/e]
-    black_level_dn : float
-        Offset. [DN]
-    full_scale_dn : int
-        Largest number. [DN]
-
-    Returns
-    -------
-    ndarray of uint16
-        What the camera delivers. [DN]
-    """
+    """Convert one block."""
     read_e *= np.float32(gain_dn_e)
     if black_level_dn:
         read_e += np.float32(black_level_dn)

@@ -9,12 +9,18 @@ from math import ceil
 
 import numpy as np
 
-from linesim.forward.across import PHASES, TILE_COLUMNS, AcrossPlan, across_tiles, blurred_sides
 from linesim.forward.channels import Channel
 from linesim.forward.fineness import refuse_too_fine
 from linesim.forward.profile import column_profile
 from linesim.forward.reference import Reference
-from linesim.forward.sampling import Sampler
+from linesim.forward.sampling.across import (
+    PHASES,
+    TILE_COLUMNS,
+    AcrossPlan,
+    across_tiles,
+    blurred_sides,
+)
+from linesim.forward.sampling.sampler import Sampler
 from linesim.forward.spread import OFF_AXIS_ERROR, LensSpread, lens_spread
 from linesim.forward.station import Station, station
 from linesim.forward.transport import LineTable, line_table
@@ -29,16 +35,7 @@ _TILE_STEP = 0.1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """
-    One of the exposures that make a delivered pixel.
-
-    Parameters
-    ----------
-    offset_um : float
-        Its row on the target. [µm]
-    line : int
-        Which of the joined lines it is.
-    """
+    """One of the exposures that make a delivered pixel."""
 
     offset_um: float
     line: int
@@ -127,21 +124,7 @@ class Exposer:
 
 
 def looks_of(numbers: Station, *, physical: bool) -> tuple[Look, ...]:
-    """
-    Name the exposures that make a delivered pixel.
-
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-    physical : bool
-        Keep physical rows and lines apart.
-
-    Returns
-    -------
-    tuple of Look
-        One, or one a row or joined line.
-    """
+    """Name the exposures that make a delivered pixel."""
     place = numbers.geometry
     if not physical:
         return (Look(offset_um=0.0, line=0),)
@@ -240,28 +223,7 @@ def sampler(
     bands: FloatArray,
     made_of: tuple[LensSpread, tuple[int, int], FloatArray],
 ) -> Sampler:
-    """
-    Build both matrices.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    numbers : Station
-        Its numbers.
-    reference : Reference
-        The target.
-    bands : ndarray of shape (3,)
-        What red, green and blue reflectance count.
-    made_of : tuple
-        Lens spread; parts of a delivered pixel that are sampled apart, across and along; and what
-        a white target gives in each column.
-
-    Returns
-    -------
-    Sampler
-        In the unit of the last.
-    """
+    """Build both matrices."""
     lens, (across, along), white = made_of
     place, stages = numbers.geometry, setup.camera.tdi_stages
     width_um, side_um = float(place.object_pixel_x_um) / across, float(place.row_side_um) / along

@@ -13,28 +13,7 @@ Figure = float | FloatArray
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Geometry:
-    """
-    Pixels and their footprints; each field a number or an array.
-
-    Parameters
-    ----------
-    pixels : float
-        Physical pixels along the line.
-    pixel_width_um, pixel_height_um : float
-        One physical pixel at the sensor. [µm]
-    across, along : float
-        Physical pixels joined into a delivered one: columns, and neighbouring rows.
-    magnification : float
-        Image over object.
-    speed_mm_s, assumed_speed_mm_s : float
-        Of the target, and what the line clock believes. [mm/s]
-    lines_joined : float
-        Successive lines joined into a delivered one.
-    joined_advance_um : float
-        Travel from one to the next of these. [µm]
-    stages : float
-        Stages of time-delay integration.
-    """
+    """Pixels and their footprints; each field a number or an array."""
 
     pixels: Figure
     pixel_width_um: Figure
@@ -96,25 +75,7 @@ class Geometry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Timing:
-    """
-    When lines start and how long they expose; each field a number or an array.
-
-    Parameters
-    ----------
-    line_rate_hz : float
-        Delivered lines a second at the mean speed. [Hz]
-    line_advance_um : float
-        Travel from one delivered line to the next at the mean speed. [µm]
-    exposure_us : float
-        Exposure time. [µs]
-    peak_rate_hz : float
-        Exposed lines a second while the ripple is at its peak; without ripple the rate itself,
-        as with a clock. [Hz]
-    dead_time_us : float
-        Time the camera needs between two exposures. [µs]
-    lines_joined : float
-        Exposed lines in a delivered one.
-    """
+    """When lines start and how long they expose; each field a number or an array."""
 
     line_rate_hz: Figure
     line_advance_um: Figure
@@ -202,21 +163,7 @@ def wanted_advance_um(setup: Setup, place: Geometry) -> Figure:
 
 
 def exposed_advance_um(setup: Setup, place: Geometry) -> Figure:
-    """
-    Travel from one exposed line to the next: set by a clock, or counted by an encoder.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    place : Geometry
-        Its geometry.
-
-    Returns
-    -------
-    float
-        At the mean speed. [µm]
-    """
+    """Travel from one exposed line to the next: set by a clock, or counted by an encoder."""
     rate, wanted_um = setup.acquisition.line_rate, wanted_advance_um(setup, place)
     if setup.transport.trigger == "encoder":
         count_um = (setup.transport.encoder_step_um or 0.0) / setup.transport.encoder_multiplier

@@ -18,6 +18,7 @@ as the incremental gain of ISO 15739 (from its contents and a public note; formu
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import ndtr
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
@@ -73,8 +74,6 @@ class _Level:
 
     def under(self, limit: Figure) -> "_Level":
         """Cut off at a limit."""
-        from scipy.special import ndtr  # noqa: PLC0415 -- not needed for --help
-
         spread = np.sqrt(np.maximum(self.variance, 1e-20))
         limit = np.minimum(np.asarray(limit, dtype=np.float64), _ENDLESS_E)
         place = np.clip((limit - self.mean) / spread, -_FAR, _FAR)

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from math import prod
 
 import numpy as np
+from scipy.special import j1
 
 from linesim.forward.geometry import Figure
 from linesim.setup.arrays import FloatArray
@@ -87,19 +88,7 @@ class Optics:
 
 
 def diffraction_mtf(relative_frequency: Figure) -> FloatArray:
-    """
-    MTF of a circular pupil, (2/π)(arccos ν − ν√(1−ν²)).
-
-    Parameters
-    ----------
-    relative_frequency : float or ndarray
-        Frequency over the cut-off, ν.
-
-    Returns
-    -------
-    ndarray
-        0 from the cut-off on.
-    """
+    """MTF of a circular pupil, (2/π)(arccos ν − ν√(1−ν²))."""
     nu = np.clip(np.abs(relative_frequency), 0, 1)
     return np.asarray(2 / np.pi * (np.arccos(nu) - nu * np.sqrt(1 - nu * nu)))
 
@@ -121,25 +110,11 @@ def disc_mtf(cycles: Figure) -> FloatArray:
     x = np.maximum(np.abs(np.pi * np.asarray(cycles)), 1e-12)
     if x.max(initial=0.0) <= 1e-12:  # noqa: PLR2004 -- a point: a quarter of a second saved
         return np.ones(x.shape)
-    from scipy.special import j1  # noqa: PLC0415 -- not needed for --help
-
     return np.asarray(2 * j1(x) / x)
 
 
 def gaussian_mtf(cycles: Figure) -> FloatArray:
-    """
-    Transfer of a Gaussian, exp(−2π²σ²f²).
-
-    Parameters
-    ----------
-    cycles : float or ndarray
-        Standard deviation times frequency, σf.
-
-    Returns
-    -------
-    ndarray
-        1 for a point.
-    """
+    """Transfer of a Gaussian, exp(−2π²σ²f²)."""
     return np.asarray(np.exp(-2 * np.pi**2 * np.asarray(cycles) ** 2))
 
 
@@ -184,23 +159,7 @@ def comb_mtf(count: Figure, cycles: Figure) -> FloatArray:
 def off_axis_share(
     x_um: FloatArray, magnification: float, focal_length_mm: float | None
 ) -> FloatArray:
-    """
-    Give the cos⁴ fall-off, tan θ = x/(f(1+m)) with x at the sensor; 1 without a focal length.
-
-    Parameters
-    ----------
-    x_um : ndarray of shape (n,)
-        Place at the sensor, from the optical axis. [µm]
-    magnification : float
-        Image over object.
-    focal_length_mm : float or None
-        Focal length; ``None`` leaves the effect out. [mm]
-
-    Returns
-    -------
-    ndarray of shape (n,)
-        Share of the irradiance on the axis.
-    """
+    """Give the cos⁴ fall-off, tan θ = x/(f(1+m)) with x at the sensor; 1 without a focal length."""
     if focal_length_mm is None:
         return np.ones_like(x_um)
     tangent = x_um / (1000 * focal_length_mm * (1 + magnification))
@@ -208,19 +167,7 @@ def off_axis_share(
 
 
 def optics(setup: Setup) -> Optics:
-    """
-    Take the lens out of a setup.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    Optics
-        Plain numbers.
-    """
+    """Take the lens out of a setup."""
     return Optics(
         magnification=setup.magnification,
         f_number=setup.lens.f_number,

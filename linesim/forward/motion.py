@@ -12,18 +12,7 @@ _NEWTON_STEPS = 40
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Motion:
-    """
-    Place over time.
-
-    Parameters
-    ----------
-    speed_um_s : float
-        Mean speed. [µm/s]
-    ripple : float
-        Peak fraction of the speed.
-    ripple_frequency_hz : float
-        Of the ripple. [Hz]
-    """
+    """Place over time."""
 
     speed_um_s: float
     ripple: float
@@ -55,19 +44,7 @@ class Motion:
 
 
 def motion(setup: Setup) -> Motion:
-    """
-    Take the motion out of a setup.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    Motion
-        Plain numbers.
-    """
+    """Take the motion out of a setup."""
     return Motion(
         speed_um_s=1000 * setup.transport.speed_mm_s,
         ripple=setup.transport.speed_ripple,

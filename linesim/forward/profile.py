@@ -33,19 +33,7 @@ def column_profile(setup: Setup, columns: int, *, ambient: bool = False) -> Floa
 
 
 def ends_share(setup: Setup) -> FloatArray:
-    """
-    Give the light at the outermost column: the worst, since lamp and lens fall off steadily.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station; its numbers may be arrays.
-
-    Returns
-    -------
-    ndarray
-        Share of the signal in the middle of the line.
-    """
+    """Give the light at the outermost column: the worst, since lamp and lens fall off steadily."""
     columns = setup.camera.pixels // setup.acquisition.binning.across
     lamp, lens, share = _parts(setup, 1 - 1 / np.asarray(columns))
     return np.asarray(((1 - share) * lamp + share) * lens)

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from linesim.forward.capture import Capturer, capturer, keeps_pixels_apart
 from linesim.forward.channels import channels
@@ -52,8 +53,6 @@ def one_thread_each(workers: int | None) -> Iterator[ThreadPoolExecutor]:
         The pool.
     """
     workers = checked_workers(workers)
-    from threadpoolctl import threadpool_limits  # noqa: PLC0415 -- not needed for --help
-
     with (
         threadpool_limits(limits=1, user_api="blas"),
         ThreadPoolExecutor(max_workers=workers or os.cpu_count() or 1) as pool,
@@ -115,18 +114,7 @@ def _finished(strip: "Future[None]", end: int) -> int:
 def each_strip(
     lines: int, task: Callable[[int, int, int], None], workers: int | None = None
 ) -> None:
-    """
-    Run a task on every strip, in threads.
-
-    Parameters
-    ----------
-    lines : int
-        Lines in all.
-    task : callable
-        Given the strip's number, its first line and one past its last.
-    workers : int, optional
-        Threads.
-    """
+    """Run a task on every strip, in threads."""
     for _ in strips_in_order(lines, task, workers):
         pass
 

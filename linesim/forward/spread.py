@@ -52,19 +52,7 @@ class Spread:
     step_um: float
 
     def integrals(self, x_um: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """
-        Integrate the spread once, twice and three times, from the left.
-
-        Parameters
-        ----------
-        x_um : ndarray of shape (m,)
-            Places, from the centre of the spread. [µm]
-
-        Returns
-        -------
-        tuple of ndarray
-            Its first [1], second [µm] and third [µm²] running integral.
-        """
+        """Integrate the spread once, twice and three times, from the left."""
         half = self.period_um / 2
         inside = np.clip(x_um, -half, half)
         beyond = x_um - inside
@@ -96,18 +84,7 @@ class Spread:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LensSpread:
-    """
-    The lens spread as a sum of separable terms.
-
-    Parameters
-    ----------
-    terms : tuple of Spread
-        The same function of x and of y, each.
-    weights : tuple of float
-        Sign of each term.
-    off_axis_error : float
-        Largest error of the transfer between the axes up to the Nyquist frequency.
-    """
+    """The lens spread as a sum of separable terms."""
 
     terms: tuple[Spread, ...]
     weights: tuple[float, ...]
@@ -137,19 +114,7 @@ def _band_limit(optics: Optics) -> float:
 
 
 def point_spread(object_pixel_um: float) -> LensSpread:
-    """
-    Give the spread of a lens that blurs nothing.
-
-    Parameters
-    ----------
-    object_pixel_um : float
-        The smaller side of the delivered pixel on the target. [µm]
-
-    Returns
-    -------
-    LensSpread
-        A box of a thousandth of it: pixels keep their area, and edges as sharp as that.
-    """
+    """Give the spread of a lens that blurs nothing."""
     point_um = object_pixel_um / _POINT
     return LensSpread((Spread(point_um, np.ones(1), point_um),), (1.0,), 0.0)
 
@@ -275,21 +240,7 @@ class Footprint:
 
 
 def footprint(spread: Spread, side_um: float) -> Footprint:
-    """
-    Blur one side of a pixel.
-
-    Parameters
-    ----------
-    spread : Spread
-        One term of the lens.
-    side_um : float
-        The pixel's side on the target. [µm]
-
-    Returns
-    -------
-    Footprint
-        Its running integrals; from 0 to 1 for the first term.
-    """
+    """Blur one side of a pixel."""
     reach_um = (spread.period_um + side_um) / 2
     count = int(np.ceil(2 * reach_um / spread.step_um)) + 1
     x_um, step_um = np.linspace(-reach_um, reach_um, count, retstep=True)

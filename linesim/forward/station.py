@@ -17,32 +17,7 @@ QUANTISATION_VARIANCE_DN2 = 1 / 12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sensor:
-    """
-    Sensor and electronics in numbers; each field a number or an array.
-
-    Parameters
-    ----------
-    read_noise_e : float
-        Of one conversion. [e]
-    dark_current_e_s : float
-        Per physical pixel. [e/s]
-    full_well_e, binned_full_well_e : float
-        Capacity of a physical pixel, and of the place where charge is summed. [e]
-    gain_dn_e : float
-        K. [DN/e]
-    black_level_dn, full_scale_dn : float
-        Offset, and largest number delivered. [DN]
-    dsnu_e : float
-        Per physical pixel. [e]
-    prnu : float
-        Per physical pixel, fraction.
-    conversions : float
-        Numbers that are joined in a delivered one; 1 where charge is.
-    averaged : float
-        What their sum is divided by.
-    reference_lines : float
-        Averaged on white for a flat-field correction; 0 where there is none.
-    """
+    """Sensor and electronics in numbers; each field a number or an array."""
 
     read_noise_e: Figure
     dark_current_e_s: Figure

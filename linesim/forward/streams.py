@@ -10,20 +10,6 @@ REFERENCE_STREAM = 5
 
 
 def stream(seed: int, stage: int, channel: int, strip: int) -> np.random.Generator:
-    """
-    Give the random stream of one stage, channel and strip.
-
-    Parameters
-    ----------
-    seed : int
-        Of the run.
-    stage, channel, strip : int
-        Fixed numbers.
-
-    Returns
-    -------
-    numpy.random.Generator
-        The same whoever asks, and when.
-    """
+    """Give the random stream of one stage, channel and strip."""
     key = (stage, channel, strip)
     return np.random.Generator(np.random.SFC64(np.random.SeedSequence(seed, spawn_key=key)))

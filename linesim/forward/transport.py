@@ -83,19 +83,7 @@ class LineTable:
 
 
 def steady_lines(start_um: FloatArray, travel_um: FloatArray) -> LineTable:
-    """
-    Give lines that neither wander nor flutter, in an even light.
-
-    Parameters
-    ----------
-    start_um, travel_um : ndarray of shape (lines,)
-        As in `LineTable`. [µm]
-
-    Returns
-    -------
-    LineTable
-        With nothing else going on.
-    """
+    """Give lines that neither wander nor flutter, in an even light."""
     none = np.zeros_like(start_um)
     return LineTable(
         start_um=start_um,
@@ -108,25 +96,7 @@ def steady_lines(start_um: FloatArray, travel_um: FloatArray) -> LineTable:
 
 
 def line_table(setup: Setup, numbers: Station, seed: int, exposed: FloatArray) -> LineTable:
-    """
-    Place exposed lines on the target.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    numbers : Station
-        Its numbers.
-    seed : int
-        Of the jitter, one stream a strip of exposed lines.
-    exposed : ndarray of shape (lines,)
-        Numbers of the exposed lines, not always whole: a fraction starts between two of them.
-
-    Returns
-    -------
-    LineTable
-        The same for a line whatever others it is asked with.
-    """
+    """Place exposed lines on the target."""
     moved = motion(setup)
     # a column for each stage of time-delay integration: stage k looks k lines later
     stage = np.arange(setup.camera.tdi_stages, dtype=np.float64)
@@ -155,23 +125,7 @@ def _swing(frequency_hz: float, time_s: FloatArray) -> FloatArray:
 
 
 def flicker(setup: Setup, time_s: FloatArray, exposure_s: float) -> FloatArray:
-    """
-    Average the light of the lamp over each exposure.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    time_s : ndarray
-        When exposures start. [s]
-    exposure_s : float
-        How long they last. [s]
-
-    Returns
-    -------
-    ndarray of the same shape
-        Over the mean light.
-    """
+    """Average the light of the lamp over each exposure."""
     depth, frequency_hz = setup.light.flicker, setup.light.flicker_frequency_hz
     seen = depth * np.sinc(frequency_hz * exposure_s)
     return np.asarray(1 + seen * np.sin(2 * np.pi * frequency_hz * (time_s + exposure_s / 2)))

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from linesim.metrics.noise import Estimate
+from linesim.metrics.flat.noise import Estimate
 from linesim.setup.arrays import FloatArray
 
 SIDE_SD = 1.959963984540054
@@ -35,21 +35,7 @@ class Interval:
 
 
 def interval(estimate: Estimate, *, low: float = -np.inf) -> Interval:
-    """
-    Give the 95 % interval of a figure that errs normally.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        Value and standard error.
-    low : float
-        Least value that can be.
-
-    Returns
-    -------
-    Interval
-        1.96 standard errors to each side.
-    """
+    """Give the 95 % interval of a figure that errs normally."""
     reach = SIDE_SD * estimate.sd
     return Interval(
         value=estimate.value,
@@ -64,16 +50,6 @@ def root_interval(variance: Estimate) -> Interval:
 
     The variance errs normally, also where there is nothing and it scatters around 0; its root does
     not. So the ends are the roots of the variance's own, 0 where these lie below.
-
-    Parameters
-    ----------
-    variance : Estimate
-        In the square of the unit.
-
-    Returns
-    -------
-    Interval
-        Of the root.
     """
     seen = interval(variance)
     value, low, high = np.sqrt(np.maximum([seen.value, seen.low, seen.high], 0.0))
@@ -88,19 +64,6 @@ def carried(
 
     Each value is moved by a hundredth of its standard error to both sides. So figures that share
     raw values come out with all that binds them: the products of two rows are covariances.
-
-    Parameters
-    ----------
-    figures : callable
-        From raw values to figures, smooth around the values.
-    values, sds : ndarray of shape (n,)
-        Raw values and their standard errors.
-
-    Returns
-    -------
-    ndarray of shape (figures, n)
-        What one standard error of each value does to each figure; the root of the sum of squares
-        of a row is the figure's standard error.
     """
     moved = []
     for place in range(values.size):

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from linesim.budget.budget import Budget
+from linesim.figures.budget import Budget
 from linesim.forward.station import Station
 from linesim.preview.charts import mtf_chart, noise_chart
 from linesim.preview.controls import controls
@@ -23,18 +23,7 @@ _ALIGNED = 8
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
-    """
-    A setup and its closed-form figures.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    numbers : Station
-        Its numbers.
-    budget : Budget
-        Its figures.
-    """
+    """A setup and its closed-form figures."""
 
     setup: Setup
     numbers: Station
@@ -42,19 +31,7 @@ class Judged:
 
 
 def words(judged: Judged) -> dict[str, Any]:
-    """
-    Put the figures of a setup into words.
-
-    Parameters
-    ----------
-    judged : Judged
-        Setup and figures.
-
-    Returns
-    -------
-    dict
-        For the page.
-    """
+    """Put the figures of a setup into words."""
     verdicts = [
         {"label": row.label, "text": row.text, "margin": row.margin, "state": row.state}
         for row in judged_rows(judged.setup, judged.budget)
@@ -77,19 +54,7 @@ def words(judged: Judged) -> dict[str, Any]:
 
 
 def raster(judged: Judged) -> dict[str, Any]:
-    """
-    Tell where the samples of a scan lie on the target.
-
-    Parameters
-    ----------
-    judged : Judged
-        Setup and figures.
-
-    Returns
-    -------
-    dict
-        Their steps, their number, and the left edge of column 0 from the axis.
-    """
+    """Tell where the samples of a scan lie on the target."""
     place = judged.budget["geometry"]
     across_mm, width = float(place["object_pixel_x_um"]) / 1000, int(place["image_width_px"])
     return {
@@ -102,23 +67,7 @@ def raster(judged: Judged) -> dict[str, Any]:
 
 
 def picture(judged: Judged, frame: Frame, seed: int) -> dict[str, Any]:
-    """
-    Tell what the samples of a window mean.
-
-    Parameters
-    ----------
-    judged : Judged
-        Setup and figures.
-    frame : Frame
-        The window.
-    seed : int
-        Of the noise.
-
-    Returns
-    -------
-    dict
-        For the page.
-    """
+    """Tell what the samples of a window mean."""
     numbers, part = judged.numbers, frame.part
     floor_e2 = np.asarray(numbers.dark_noise_e) ** 2 + np.asarray(numbers.rounding_e2)
     channels = frame.image.shape[2]
@@ -153,21 +102,6 @@ def packed(header: Mapping[str, Any], frame: Frame | None, kept: Hashable) -> by
     Pack an answer for the wire: a header in JSON, the samples, and the electrons expected.
 
     Electrons go as 65535 √(e / largest): a step is far below the shot noise everywhere.
-
-    Parameters
-    ----------
-    header : mapping
-        What is told in words.
-    frame : Frame or None
-        The window, if there is one.
-    kept : hashable
-        What the page has of the electrons; where it equals ``header["optical"]`` they are left out.
-
-    Returns
-    -------
-    bytes
-        Length of the header (4 bytes, little-endian), header filled up with blanks to a multiple
-        of 8 bytes in all, then uint16 little-endian of (lines, columns, channels) once or twice.
     """
     told, parts = dict(header), []
     if frame is not None:

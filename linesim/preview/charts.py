@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from linesim.budget.curves import factors_across, factors_along, noise_sources_e
+from linesim.figures.curves import factors_across, factors_along, noise_sources_e
 from linesim.forward.station import Station
 from linesim.setup.arrays import FloatArray
 
@@ -29,20 +29,7 @@ def _one_colour(numbers: Station) -> Station:
 
 
 def noise_chart(numbers: Station) -> dict[str, Any]:
-    """
-    Give each source of noise over the signal.
-
-    Parameters
-    ----------
-    numbers : Station
-        One station.
-
-    Returns
-    -------
-    dict
-        Signals, the noise of each source and of all, the signal of white and of the nearest limit,
-        all in electrons.
-    """
+    """Give each source of noise over the signal."""
     one = _one_colour(numbers)
     white_e = float(np.max(np.asarray(numbers.electrons_white)))
     full_e = float(np.min(np.asarray(numbers.saturation_e)))
@@ -59,20 +46,7 @@ def noise_chart(numbers: Station) -> dict[str, Any]:
 
 
 def mtf_chart(numbers: Station) -> dict[str, Any]:
-    """
-    Give the MTF both ways, and what lens, pixel and motion have in it.
-
-    Parameters
-    ----------
-    numbers : Station
-        One station.
-
-    Returns
-    -------
-    dict
-        Frequencies on the target in line pairs per millimetre, transfers, and both Nyquist
-        frequencies.
-    """
+    """Give the MTF both ways, and what lens, pixel and motion have in it."""
     nyquist_x = 500 / float(numbers.geometry.object_pixel_x_um)
     nyquist_y = 500 / float(numbers.timing.line_advance_um)
     at_lp_mm = np.linspace(0, _BEYOND * max(nyquist_x, nyquist_y), _POINTS)

@@ -12,20 +12,7 @@ _clock = count()
 
 
 class Connection(H11Protocol):
-    """
-    One connection; of too many that wait for the other side, the longest silent is closed.
-
-    Parameters
-    ----------
-    config : uvicorn.Config
-        Of the server.
-    server_state : ServerState
-        All connections, shared.
-    app_state : dict
-        Of the application.
-    _loop : asyncio.AbstractEventLoop, optional
-        That runs it.
-    """
+    """One connection; of too many that wait for the other side, the longest silent is closed."""
 
     heard = 0
 

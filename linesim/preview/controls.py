@@ -14,28 +14,7 @@ _BINNINGS = ("1x1", "2x1", "1x2", "2x2", "3x3", "4x4")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Slider:
-    """
-    A number that may be moved.
-
-    Parameters
-    ----------
-    key : str
-        Dotted key of the setup file, or ``exposure_share``.
-    label : str
-        What it is called on the page.
-    group : str
-        Under which heading it stands, in the order of the light.
-    unit : str
-        Of the number; empty where the file takes a bare number.
-    limits : tuple of float
-        Ends of the slider; a number that is typed may lie outside. [unit]
-    log : bool
-        Whether equal steps are equal ratios.
-    read : callable
-        Takes the number from a setup. [unit]
-    whole : bool
-        Whole numbers alone.
-    """
+    """A number that may be moved."""
 
     key: str
     label: str
@@ -64,20 +43,7 @@ class Slider:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Picker:
-    """
-    One of a few words or numbers.
-
-    Parameters
-    ----------
-    key : str
-        Dotted key of the setup file.
-    label : str
-        What it is called on the page.
-    group : str
-        Under which heading it stands.
-    choices : tuple
-        As the file has them.
-    """
+    """One of a few words or numbers."""
 
     key: str
     label: str
@@ -121,19 +87,7 @@ def _light(setup: Setup) -> Slider:
 
 
 def share_of_longest(setup: Setup) -> float:
-    """
-    Tell which part of the longest possible exposure a setup takes.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    float
-        1 for "full"; more where lines overlap in time.
-    """
+    """Tell which part of the longest possible exposure a setup takes."""
     when = station(setup).timing
     longest_us = float(when.longest_exposure_us)
     return float(when.exposure_us) / longest_us if longest_us > 0 else 1.0
@@ -245,19 +199,7 @@ _ORDER = ("Light", "Lens", "Travel and time", "Sensor", "Numbers")
 
 
 def controls(setup: Setup) -> Iterator[Slider | Picker]:
-    """
-    List what may be moved, in the order of the light.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station to start from.
-
-    Yields
-    ------
-    Slider or Picker
-        One a control.
-    """
+    """List what may be moved, in the order of the light."""
     known = (_light(setup), *_SLIDERS, *_PICKERS)
     for group in _ORDER:
         yield from (each for each in known if each.group == group)

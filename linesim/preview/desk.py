@@ -5,8 +5,8 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import PurePath
 from typing import Any
 
-from linesim.budget.budget import budget_on
-from linesim.budget.safety import MACHINERY
+from linesim.figures.budget import budget_on
+from linesim.figures.safety import MACHINERY
 from linesim.forward.station import station
 from linesim.preview.answer import Judged, packed, picture, raster, words
 from linesim.preview.controls import controls
@@ -33,18 +33,7 @@ _BESIDE = "# Put the image {name} beside this file.\n"
 
 
 class Desk:
-    """
-    What one preview works on; pictures are made by one thread at a time.
-
-    Parameters
-    ----------
-    base : Setup
-        The station to start from.
-    name : str
-        What it is called: the setup file's name.
-    workers : int or None
-        Threads for strips; the processor's own number if ``None``.
-    """
+    """What one preview works on; pictures are made by one thread at a time."""
 
     def __init__(self, base: Setup, name: str, workers: int | None = None) -> None:
         self.base = base
@@ -126,24 +115,7 @@ class Desk:
 
 
 def seed_of(ask: Mapping[str, Any]) -> int:
-    """
-    Read the seed of a request.
-
-    Parameters
-    ----------
-    ask : mapping
-        The request.
-
-    Returns
-    -------
-    int
-        0 where there is none.
-
-    Raises
-    ------
-    InputError
-        Where it is no whole number from 0 up.
-    """
+    """Read the seed of a request."""
     seed = ask.get("seed", 0)
     if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed <= _MOST_SEED:
         msg = f"seed: read {str(seed)[:40]}; expected a whole number from 0 up"
@@ -152,21 +124,7 @@ def seed_of(ask: Mapping[str, Any]) -> int:
 
 
 def judged(found: Variant, ready: Ready | None) -> Judged:
-    """
-    Work out the figures of what the page has.
-
-    Parameters
-    ----------
-    found : Variant
-        The setup.
-    ready : Ready or None
-        Its target; ``None`` where a built-in one is still being drawn.
-
-    Returns
-    -------
-    Judged
-        With the closed-form figures.
-    """
+    """Work out the figures of what the page has."""
     size = target_size(found.setup) if ready is None else ready.size
     return Judged(
         setup=found.setup,

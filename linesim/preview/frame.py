@@ -15,12 +15,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.forward.along import TILE_LINES
 from linesim.forward.capture import Capturer, capturer, keeps_pixels_apart
 from linesim.forward.channels import channels
 from linesim.forward.expose import Exposer, exposer
 from linesim.forward.reference import Reference
 from linesim.forward.render import joined
+from linesim.forward.sampling.along import TILE_LINES
 from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES
 from linesim.preview.held import Held
@@ -50,21 +50,7 @@ _LATER: dict[str, tuple[str, ...]] = {
 
 
 def optical_key(setup: Setup, seed: int) -> Hashable:
-    """
-    Tell what the expected electrons of a scan depend on.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    seed : int
-        Of the run; the jitter alone needs it.
-
-    Returns
-    -------
-    hashable
-        Equal where the expected electrons are.
-    """
+    """Tell what the expected electrons of a scan depend on."""
     parts = {
         name: getattr(setup.sections, name).model_copy(update=dict.fromkeys(keys))
         for name, keys in _LATER.items()
@@ -99,24 +85,7 @@ class Frame:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Task:
-    """
-    What is to be seen.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    reference : Reference
-        The target.
-    target : hashable
-        Stands for the target.
-    lines : int
-        Of the whole scan.
-    part : Part
-        The window.
-    seed : int
-        Of noise and jitter.
-    """
+    """What is to be seen."""
 
     setup: Setup
     reference: Reference
@@ -147,14 +116,7 @@ class _Plan:
 
 
 class Optics:
-    """
-    The first half of the forward model, with what it gave before; for one thread.
-
-    Parameters
-    ----------
-    pool : concurrent.futures.ThreadPoolExecutor
-        For blocks of lines.
-    """
+    """The first half of the forward model, with what it gave before; for one thread."""
 
     def __init__(self, pool: ThreadPoolExecutor) -> None:
         self._pool = pool

@@ -32,20 +32,7 @@ _HOSTS = ("127.0.0.1", "localhost")
 
 
 class Gate:
-    """
-    Let requests through to an application, or turn them away.
-
-    Parameters
-    ----------
-    app : callable
-        The application; it sees paths without the token.
-    port : int
-        That is listened on.
-    token : str
-        Of this run.
-    most_bytes : mapping
-        Path -> most bytes of a body, where that is more than a request in JSON may have.
-    """
+    """Let requests through to an application, or turn them away."""
 
     def __init__(self, app: ASGIApp, port: int, token: str, most_bytes: Mapping[str, int]) -> None:
         self._app = app

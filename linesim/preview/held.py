@@ -8,14 +8,7 @@ Value = TypeVar("Value")
 
 
 class Held(Generic[Value]):
-    """
-    A store that is bounded in bytes, for one thread.
-
-    Parameters
-    ----------
-    most_bytes : int
-        Room in all; the newest value stays even where it alone needs more.
-    """
+    """A store that is bounded in bytes, for one thread."""
 
     def __init__(self, most_bytes: int) -> None:
         self._most_bytes = most_bytes

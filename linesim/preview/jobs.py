@@ -13,11 +13,11 @@ from linesim.preview.desk import Desk, seed_of
 from linesim.preview.references import Ready
 from linesim.preview.variant import Variant
 from linesim.preview.whole import StoppedError, whole_scan
-from linesim.report.outputs import write_scan
 from linesim.report.page import page_text, refuse_without_extra
-from linesim.report.scan_page import scan_page
 from linesim.setup.errors import InputError
-from linesim.study.scan import Scan
+from linesim.studies.scan.outputs import write_scan
+from linesim.studies.scan.page import scan_page
+from linesim.studies.scan.study import Scan
 
 _KINDS = ("scan", "report")
 _LATER = "a scan is being made already; wait for it, or cancel it"
@@ -38,14 +38,7 @@ class _Job:
 
 
 class Jobs:
-    """
-    Whole scans of one preview; the last result is held until the next one starts.
-
-    Parameters
-    ----------
-    desk : Desk
-        The preview.
-    """
+    """Whole scans of one preview; the last result is held until the next one starts."""
 
     def __init__(self, desk: Desk) -> None:
         self._desk = desk

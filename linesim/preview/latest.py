@@ -21,14 +21,7 @@ class _Waiting:
 
 
 class Latest:
-    """
-    A queue in which a newer request of a client takes the place of its older one.
-
-    Parameters
-    ----------
-    hand : concurrent.futures.Executor
-        Does the work, one piece at a time.
-    """
+    """A queue in which a newer request of a client takes the place of its older one."""
 
     def __init__(self, hand: Executor) -> None:
         self._hand = hand

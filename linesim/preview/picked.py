@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.forward.across import AcrossTile
 from linesim.forward.capture import Capturer
 from linesim.forward.collect import Pattern
 from linesim.forward.expose import Exposer
 from linesim.forward.reference import Reference
-from linesim.forward.sampling import Sampler
+from linesim.forward.sampling.across import AcrossTile
+from linesim.forward.sampling.sampler import Sampler
 from linesim.setup.arrays import ImageArray
 
 Indices = NDArray[np.intp]
@@ -23,16 +23,7 @@ Indices = NDArray[np.intp]
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Cropped:
-    """
-    Some columns of a reference.
-
-    Parameters
-    ----------
-    source : Reference
-        The whole one.
-    first, last : int
-        Columns, ``last`` exclusive.
-    """
+    """Some columns of a reference."""
 
     source: Reference
     first: int
@@ -50,57 +41,17 @@ class Cropped:
         return (rows, self.last - self.first, *bands)
 
     def rows(self, first: int, last: int) -> ImageArray:
-        """
-        Give some rows.
-
-        Parameters
-        ----------
-        first, last : int
-            First row and one past the last.
-
-        Returns
-        -------
-        ndarray of float32
-            A view where the source gives one.
-        """
+        """Give some rows."""
         return self.source.rows(first, last)[:, self.first : self.last]
 
 
 def physical(columns: Indices, across: int) -> Indices:
-    """
-    Name the physical columns of delivered ones.
-
-    Parameters
-    ----------
-    columns : ndarray of int
-        Delivered columns.
-    across : int
-        Physical columns in each that are kept apart.
-
-    Returns
-    -------
-    ndarray of int
-        In their order.
-    """
+    """Name the physical columns of delivered ones."""
     return np.asarray((columns[:, None] * across + np.arange(across)).ravel())
 
 
 def exposed_columns(see: Exposer, columns: Indices) -> Exposer:
-    """
-    Take some columns of the first half.
-
-    Parameters
-    ----------
-    see : Exposer
-        Of the whole line.
-    columns : ndarray of int
-        Columns as it numbers them, rising.
-
-    Returns
-    -------
-    Exposer
-        Of those columns alone.
-    """
+    """Take some columns of the first half."""
     samplers = tuple(_sampler(each, columns) for each in see.samplers)
     return replace(see, samplers=samplers, ambient=see.ambient[columns])
 
@@ -128,21 +79,7 @@ def _sampler(whole: Sampler, columns: Indices) -> Sampler:
 
 
 def captured_columns(keep: Capturer, columns: Indices) -> Capturer:
-    """
-    Take some columns of the second half.
-
-    Parameters
-    ----------
-    keep : Capturer
-        Of the whole line.
-    columns : ndarray of int
-        Delivered columns, rising.
-
-    Returns
-    -------
-    Capturer
-        Of those columns alone.
-    """
+    """Take some columns of the second half."""
     own = physical(columns, keep.across)
     corrected = keep.corrected
     if corrected is not None:

@@ -22,18 +22,7 @@ _VALUE_BYTES = 4
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Ready:
-    """
-    A target that can be looked at.
-
-    Parameters
-    ----------
-    reference : Reference
-        The target.
-    size : TargetSize
-        Its size, and what reading it gave to mind.
-    key : hashable
-        Stands for it.
-    """
+    """A target that can be looked at."""
 
     reference: Reference
     size: TargetSize

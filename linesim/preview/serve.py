@@ -25,18 +25,7 @@ _WAITING = 128
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Served:
-    """
-    A server that is ready to run.
-
-    Parameters
-    ----------
-    server : uvicorn.Server
-        The server.
-    listening : socket.socket
-        Bound to this machine's own address.
-    address : str
-        Of the page, with the token of this run.
-    """
+    """A server that is ready to run."""
 
     server: "Server"
     listening: socket.socket
@@ -48,14 +37,7 @@ class Served:
 
 
 def refuse_without_extra() -> None:
-    """
-    Refuse to start where the server is not installed.
-
-    Raises
-    ------
-    InputError
-        That says what to install.
-    """
+    """Refuse to start where the server is not installed."""
     missing = [name for name in _NEEDS if find_spec(name) is None]
     if missing:
         msg = (
@@ -86,30 +68,7 @@ def _bound(port: int) -> socket.socket:
 def served(
     setup: Setup, name: str, *, port: int = 0, workers: int | None = None
 ) -> Iterator[Served]:
-    """
-    Make a server for the page of a setup.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station to start from.
-    name : str
-        What it is called: the setup file's name.
-    port : int
-        To listen on; 0 takes any free one.
-    workers : int, optional
-        Threads for pictures; the processor's own number if left out.
-
-    Yields
-    ------
-    Served
-        Ready to run; everything is let go at the end.
-
-    Raises
-    ------
-    InputError
-        Where the port cannot be had, or the server is not installed.
-    """
+    """Make a server for the page of a setup."""
     refuse_without_extra()
     from threadpoolctl import threadpool_limits  # noqa: PLC0415 -- quick --help
     from uvicorn import Config, Server  # noqa: PLC0415 -- an extra

@@ -39,25 +39,7 @@ _LONGEST_CLIENT = 64
 
 
 def application(desk: Desk, jobs: Jobs, port: int, token: str) -> ASGIApp:
-    """
-    Make the application behind its gate.
-
-    Parameters
-    ----------
-    desk : Desk
-        The preview.
-    jobs : Jobs
-        Its whole scans.
-    port : int
-        That is listened on.
-    token : str
-        Of this run.
-
-    Returns
-    -------
-    callable
-        For a server.
-    """
+    """Make the application behind its gate."""
     latest = Latest(ThreadPoolExecutor(max_workers=1, thread_name_prefix="picture"))
     talks: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
         "/setup": lambda ask: {"text": desk.written(ask)},

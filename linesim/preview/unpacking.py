@@ -11,23 +11,7 @@ _PIECE = 1 << 20
 
 
 def refuse_bomb(body: bytes, most_bytes: int, name: str) -> None:
-    """
-    Refuse a PNG file whose image data unpack to more than any image that is taken.
-
-    Parameters
-    ----------
-    body : bytes
-        A file; others than PNG pass.
-    most_bytes : int
-        Of unpacked image data.
-    name : str
-        Of the file, for the refusal.
-
-    Raises
-    ------
-    InputError
-        Where it unpacks to more.
-    """
+    """Refuse a PNG file whose image data unpack to more than any image that is taken."""
     if body.startswith(SIGNATURE) and _is_more(_image_data(body), most_bytes):
         msg = (
             f'own image "{name}" unpacks to over {most_bytes / 1e6:.0f} MB, far more than an image '

@@ -44,28 +44,7 @@ class Upload:
 
 
 def decoded(body: bytes, name: str, encoding: Encoding) -> Upload:
-    """
-    Decode an image that came over the wire.
-
-    Parameters
-    ----------
-    body : bytes
-        The file.
-    name : str
-        As the browser names it; only its last part is kept, and no file is opened by it.
-    encoding : {"srgb", "linear"}
-        What its codes stand for.
-
-    Returns
-    -------
-    Upload
-        In memory.
-
-    Raises
-    ------
-    InputError
-        Where it is empty, too large, damaged or no image.
-    """
+    """Decode an image that came over the wire."""
     plain = _plain_name(name)
     refuse_bomb(body, _MOST_UNPACKED_BYTES, plain)
     # the readers take files: it lies in a folder of its own while it is decoded, and no longer

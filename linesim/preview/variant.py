@@ -27,45 +27,14 @@ _SHAPE = 0.75
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Variant:
-    """
-    A setup as the page has it.
-
-    Parameters
-    ----------
-    setup : Setup
-        Checked.
-    upload : Upload or None
-        The image that stands in for the setup's file.
-    """
+    """A setup as the page has it."""
 
     setup: Setup
     upload: Upload | None = None
 
 
 def variant(base: Setup, changes: Mapping[str, Any], uploads: Uploads) -> Variant:
-    """
-    Apply what the page has changed.
-
-    Parameters
-    ----------
-    base : Setup
-        The station to start from.
-    changes : mapping
-        Key of a control -> value as it would stand in the file; ``target`` -> a built-in name, an
-        upload's word or "own"; ``exposure_share`` -> part of the longest exposure.
-    uploads : Uploads
-        Images held in memory.
-
-    Returns
-    -------
-    Variant
-        Checked.
-
-    Raises
-    ------
-    InputError
-        Where it is no valid setup, or a key may not be changed here.
-    """
+    """Apply what the page has changed."""
     _refuse_other_keys(base, changes)
     special = (TARGET, SHARE, PIXEL_SIZE)
     setup = changed(base, {key: value for key, value in changes.items() if key not in special})

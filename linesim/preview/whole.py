@@ -5,18 +5,18 @@ from threading import Event
 
 import numpy as np
 
-from linesim.budget.budget import budget_on
+from linesim.figures.budget import budget_on
 from linesim.forward.render import both_halves, joined, one_thread_each
 from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES
-from linesim.metrics.tally import HeldRows
+from linesim.metrics.flat.tally import HeldRows
 from linesim.preview.references import Ready
 from linesim.preview.variant import Variant
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 from linesim.setup.relations import BUILT_IN
-from linesim.study.measured import measured
-from linesim.study.scan import Scan
+from linesim.studies.scan.measured import measured
+from linesim.studies.scan.study import Scan
 
 _MOST_SAMPLES = 150_000_000
 """Of all channels; with the electrons they take 0.9 GB."""
@@ -31,34 +31,7 @@ class StoppedError(Exception):
 def whole_scan(
     found: Variant, ready: Ready, seed: int, tell: Callable[[int, int], None], stop: Event
 ) -> Scan:
-    """
-    Render and measure a whole scan, strip by strip.
-
-    Parameters
-    ----------
-    found : Variant
-        The setup.
-    ready : Ready
-        Its target.
-    seed : int
-        Of noise and jitter.
-    tell : callable
-        Is told how many strips are done, and of how many.
-    stop : threading.Event
-        Once set, no further strip is begun.
-
-    Returns
-    -------
-    Scan
-        As ``linesim.scan`` gives it.
-
-    Raises
-    ------
-    InputError
-        Where the scan is too large to be made for a page.
-    StoppedError
-        Where it was stopped.
-    """
+    """Render and measure a whole scan, strip by strip."""
     setup, numbers = found.setup, station(found.setup)
     figures = budget_on(setup, ready.size)
     shape = (

@@ -19,16 +19,7 @@ _MOST_SAMPLES = 1 << 20
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Visible:
-    """
-    What the page has room for.
-
-    Parameters
-    ----------
-    left_mm, top_mm : float
-        Its corner: from the optical axis across, from where line 0 looks along. [mm]
-    width_mm, height_mm : float
-        Its sides on the target. [mm]
-    """
+    """What the page has room for."""
 
     left_mm: float
     top_mm: float
@@ -37,24 +28,7 @@ class Visible:
 
 
 def visible(given: object) -> Visible:
-    """
-    Read a window as the page asks for it.
-
-    Parameters
-    ----------
-    given : object
-        A mapping of four numbers.
-
-    Returns
-    -------
-    Visible
-        Finite, with sides over 0.
-
-    Raises
-    ------
-    InputError
-        Where it is something else.
-    """
+    """Read a window as the page asks for it."""
     names = ("left_mm", "top_mm", "width_mm", "height_mm")
     values: Mapping[str, Any] = given if isinstance(given, Mapping) else {}
     numbers = [values.get(name) for name in names]
@@ -71,18 +45,7 @@ def visible(given: object) -> Visible:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """
-    Samples of a scan.
-
-    Parameters
-    ----------
-    first_line, first_column : int
-        The upper left one.
-    lines, columns : int
-        How many, after the step.
-    step : int
-        One in so many is taken, each way.
-    """
+    """Samples of a scan."""
 
     first_line: int
     first_column: int
@@ -102,25 +65,7 @@ class Part:
 
 
 def part(numbers: Station, lines: int, seen: Visible, colours: int) -> Part:
-    """
-    Choose the samples that lie in a window.
-
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-    lines : int
-        Of the scan.
-    seen : Visible
-        The window.
-    colours : int
-        Values a sample.
-
-    Returns
-    -------
-    Part
-        At least one sample; on a grid from line 0, column 0, so that panning picks the same ones.
-    """
+    """Choose the samples that lie in a window."""
     width = int(numbers.geometry.image_width_px)
     across_mm = float(numbers.geometry.object_pixel_x_um) / 1000
     along_mm = float(numbers.timing.line_advance_um) / 1000

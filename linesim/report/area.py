@@ -1,16 +1,13 @@
 """Images brought to other pixels by area: exact means, whether finer or coarser."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from linesim.forward.reference import Reference
 from linesim.setup.arrays import ImageArray
-
-if TYPE_CHECKING:
-    from scipy.sparse import csr_array
 
 _BLOCK_VALUES = 1 << 24
 """Values of the source held at a time."""
@@ -54,8 +51,6 @@ class Overlap:
 
     def matrix(self, found: NDArray[np.intp], block: slice) -> "csr_array":
         """Give the weights of some cells, as a matrix on the source pixels found."""
-        from scipy.sparse import csr_array  # noqa: PLC0415 -- quick --help
-
         index, weight = self.index[block], self.weight[block]
         cell = np.repeat(np.arange(len(index)), index.shape[1])
         place = np.searchsorted(found, index.ravel())
@@ -63,23 +58,7 @@ class Overlap:
 
 
 def overlap(cells: Cells, pixels: int, *, repeat: bool = False) -> Overlap:
-    """
-    Work out what cells cover of a row of pixels.
-
-    Parameters
-    ----------
-    cells : Cells
-        In units of the pixels.
-    pixels : int
-        Of the source.
-    repeat : bool
-        Go round at the ends; otherwise the border's pixel goes on.
-
-    Returns
-    -------
-    Overlap
-        Exact lengths.
-    """
+    """Work out what cells cover of a row of pixels."""
     first = cells.first_px + cells.step_px * np.arange(cells.count)
     reach = int(np.ceil(cells.step_px)) + 1
     index = np.floor(first)[:, None] + np.arange(reach)

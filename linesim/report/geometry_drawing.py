@@ -26,19 +26,7 @@ def _um(length_um: float) -> str:
 
 
 def lines_on_target(setup: Setup) -> Picture:
-    """
-    Draw four lines on the target to scale: what a pixel sees, how far it moves, what is passed.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    Picture
-        With its lengths in µm.
-    """
+    """Draw four lines on the target to scale: what a pixel sees, its motion, what is passed."""
     numbers = station(setup)
     place, when = numbers.geometry, numbers.timing
     wide, tall = float(place.object_pixel_x_um), float(place.object_pixel_y_um)
@@ -76,18 +64,7 @@ def lines_on_target(setup: Setup) -> Picture:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rows:
-    """
-    Rows of a sensor, from the first that a strip of the target meets.
-
-    Parameters
-    ----------
-    tops_um, heights_um : tuple of float
-        Where each begins, and how high it is. [µm]
-    read : range
-        Those that are joined into a delivered line.
-    words : str
-        What they are.
-    """
+    """Rows of a sensor, from the first that a strip of the target meets."""
 
     tops_um: tuple[float, ...]
     heights_um: tuple[float, ...]
@@ -96,19 +73,7 @@ class Rows:
 
 
 def sensor_rows(setup: Setup) -> Rows:
-    """
-    Lay out the rows of a setup's sensor, a dozen at most.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    Rows
-        At the sensor.
-    """
+    """Lay out the rows of a setup's sensor, a dozen at most."""
     camera, side_um = setup.camera, setup.pixel_height_um
     if camera.kind == "three-line":
         tops = tuple(
@@ -151,19 +116,7 @@ def _columns(setup: Setup, tall_um: float) -> int:
 
 
 def rows_of_sensor(setup: Setup) -> Picture:
-    """
-    Draw a piece of the sensor to scale: rows, pixels, and those joined into a delivered one.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    Picture
-        With its lengths in µm.
-    """
+    """Draw a piece of the sensor to scale: rows, pixels, and those joined into a delivered one."""
     rows, width_um = sensor_rows(setup), setup.camera.pixel_width_um
     across = setup.acquisition.binning.across
     tall_um = max(map(sum, zip(rows.tops_um, rows.heights_um, strict=True)))

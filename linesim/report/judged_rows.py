@@ -2,28 +2,15 @@
 
 from dataclasses import dataclass
 
-from linesim.budget.budget import Budget
-from linesim.budget.verdicts import State, worst_state
+from linesim.figures.budget import Budget
+from linesim.figures.verdicts import State, worst_state
 from linesim.report.verdict_words import got_and_wanted, name_of, place_of, spare, summary
 from linesim.setup.setup import Setup
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
-    """
-    One requirement, in words.
-
-    Parameters
-    ----------
-    label : str
-        What is required, and where on the line it was judged.
-    text : str
-        What was got and what was wanted.
-    margin : str
-        By how much it is passed or missed.
-    state : str
-        "met", "missed" or "cannot run".
-    """
+    """One requirement, in words."""
 
     label: str
     text: str
@@ -62,18 +49,7 @@ def judged_rows(setup: Setup, found: Budget) -> tuple[Judged, ...]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """
-    What comes of a station, in one sentence.
-
-    Parameters
-    ----------
-    state : str
-        "met", "missed" or "cannot run".
-    title : str
-        Of the station, where there are several.
-    text : str
-        The sentence.
-    """
+    """What comes of a station, in one sentence."""
 
     state: State
     title: str = ""

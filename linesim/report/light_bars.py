@@ -6,8 +6,8 @@ from math import ceil, floor, inf, log10
 
 import numpy as np
 
-from linesim.budget.case import Value, values
-from linesim.budget.curves import LightPath, by_colour, light_path, noise_sources_e
+from linesim.figures.case import Value, values
+from linesim.figures.curves import LightPath, by_colour, light_path, noise_sources_e
 from linesim.forward.station import Station, station
 from linesim.report.numerals import people_number
 from linesim.report.page_parts import Bar, Bars
@@ -161,19 +161,7 @@ def _number_bars(setup: Setup, signal: Mapping[str, Value]) -> Bars:
 
 
 def noise_bars(numbers: Station) -> Bars:
-    """
-    Share the noise on white out among its sources.
-
-    Parameters
-    ----------
-    numbers : Station
-        One station; of several colours the weakest counts.
-
-    Returns
-    -------
-    Bars
-        Of the variance, for it is that which adds up.
-    """
+    """Share the noise on white out among its sources."""
     weakest = min(by_colour(numbers), key=lambda one: float(one.electrons_white))
     sources = noise_sources_e(weakest, weakest.electrons_white)
     found = {name: float(noise) for name, noise in sources.items()}
@@ -196,21 +184,7 @@ def noise_bars(numbers: Station) -> Bars:
 
 
 def light_bars(setup: Setup, signal: Mapping[str, Value]) -> tuple[Bars, Bars, Bars]:
-    """
-    Follow the light from the lamp to the delivered number, for a white target on the axis.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    signal : mapping
-        Group "signal" of its budget.
-
-    Returns
-    -------
-    tuple of Bars
-        Light, counts, numbers.
-    """
+    """Follow the light from the lamp to the delivered number, for a white target on the axis."""
     numbers = station(setup)
     path = light_path(setup, numbers)
     return (

@@ -1,5 +1,7 @@
 """Numbers as people write them."""
 
+from numpy import format_float_positional
+
 _LEAST = 1e-9
 
 
@@ -39,8 +41,6 @@ def plain_number(value: float, digits: int = 4) -> str:
     str
         Nothing is said of what lies under a billionth: it is 0.
     """
-    from numpy import format_float_positional  # noqa: PLC0415 -- not needed for --help
-
     if 0 < abs(value) < _LEAST:
         return "0"
     return format_float_positional(float(f"{value:.{digits}g}"), trim="-")

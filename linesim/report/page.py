@@ -49,55 +49,17 @@ def refuse_without_extra() -> None:
 
 
 def typeset(text: str) -> str:
-    """
-    Write units and products in a page as print does: µm, µs and ×.
-
-    Parameters
-    ----------
-    text : str
-        As the console has it.
-
-    Returns
-    -------
-    str
-        The same in better type.
-    """
+    """Write units and products in a page as print does: µm, µs and ×."""
     return _TIMES.sub(" × ", _MICRO.sub("µ", text))
 
 
 def data_uri(png: bytes) -> str:
-    """
-    Put a picture into a page.
-
-    Parameters
-    ----------
-    png : bytes
-        A whole PNG file.
-
-    Returns
-    -------
-    str
-        What stands in ``src``.
-    """
+    """Put a picture into a page."""
     return f"data:image/png;base64,{base64.b64encode(png).decode()}"
 
 
 def inline_svg(svg: str, prefix: str) -> str:
-    """
-    Make a drawing fit to stand in a page among others.
-
-    Parameters
-    ----------
-    svg : str
-        From ``<svg`` on.
-    prefix : str
-        Set before all names in it, so that no two drawings share one.
-
-    Returns
-    -------
-    str
-        The same without metadata.
-    """
+    """Make a drawing fit to stand in a page among others."""
     plain = _METADATA.sub("", svg).strip()
     return _TAG.sub(lambda tag: _NAMES.sub(prefix, tag[0]), plain)
 

@@ -48,14 +48,7 @@ class Table:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tables:
-    """
-    Short tables that stand in columns where there is room.
-
-    Parameters
-    ----------
-    tables : tuple of Table
-        In reading order.
-    """
+    """Short tables that stand in columns where there is room."""
 
     kind: ClassVar[str] = "tables"
     tables: tuple[Table, ...]
@@ -63,14 +56,7 @@ class Tables:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Facts:
-    """
-    A few figures to be seen first.
-
-    Parameters
-    ----------
-    facts : tuple of tuple of str
-        Name, value, and what to know about it.
-    """
+    """A few figures to be seen first."""
 
     kind: ClassVar[str] = "facts"
     facts: tuple[tuple[str, str, str], ...]
@@ -144,22 +130,7 @@ class Divider:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bar:
-    """
-    One row of a bar chart.
-
-    Parameters
-    ----------
-    label : str
-        What it is.
-    note : str
-        How it comes about.
-    value : str
-        With its unit.
-    ratio : float
-        Length of the bar over the longest there could be.
-    is_limit : bool
-        A limit is drawn hollow.
-    """
+    """One row of a bar chart."""
 
     label: str
     note: str
@@ -170,20 +141,7 @@ class Bar:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bars:
-    """
-    A bar chart that is a table as well.
-
-    Parameters
-    ----------
-    title : str
-        Over it.
-    rows : tuple of Bar
-        From top to bottom.
-    ticks : int
-        Equal steps that faint lines behind the bars mark.
-    scale : str
-        What the length of a bar means.
-    """
+    """A bar chart that is a table as well."""
 
     kind: ClassVar[str] = "bars"
     title: str
@@ -194,14 +152,7 @@ class Bars:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdicts:
-    """
-    Requirements and how they are met.
-
-    Parameters
-    ----------
-    rows : tuple of Judged
-        At least one.
-    """
+    """Requirements and how they are met."""
 
     kind: ClassVar[str] = "verdicts"
     rows: tuple[Judged, ...]
@@ -227,16 +178,7 @@ class Cautions:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Listing:
-    """
-    A file's text, folded away until it is asked for.
-
-    Parameters
-    ----------
-    title : str
-        What it is.
-    text : str
-        As it stands in the file.
-    """
+    """A file's text, folded away until it is asked for."""
 
     kind: ClassVar[str] = "listing"
     title: str

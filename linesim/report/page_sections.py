@@ -3,10 +3,10 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from linesim.budget.budget import Budget
-from linesim.budget.case import Value, values
-from linesim.budget.safety import CODES, MACHINERY, Shared, shared_cautions
-from linesim.budget.told import digits, percent, rate
+from linesim.figures.budget import Budget
+from linesim.figures.case import Value, values
+from linesim.figures.plain_numbers import digits, percent, rate
+from linesim.figures.safety import CODES, MACHINERY, Shared, shared_cautions
 from linesim.forward.station import station
 from linesim.report.geometry_drawing import lines_on_target, rows_of_sensor
 from linesim.report.judged_rows import judged_rows

@@ -108,18 +108,7 @@ def _fitted(shown: NDArray[np.uint8], grid: Grid, *, true_proportion: bool) -> I
 
 
 def draw_bar(draw: ImageDraw.ImageDraw, start: tuple[int, int], step: tuple[int, int]) -> None:
-    """
-    Draw a scale bar: a line with a stop at each end.
-
-    Parameters
-    ----------
-    draw : PIL.ImageDraw.ImageDraw
-        Of the page.
-    start : tuple of int
-        Where it begins, across and down. [px]
-    step : tuple of int
-        From there to its end; one of the two is 0. [px]
-    """
+    """Draw a scale bar: a line with a stop at each end."""
     (x, y), (dx, dy) = start, step
     draw.line((x, y, x + dx, y + dy), fill=INK, width=3)
     stop = (6 if dy else 0, 6 if dx else 0)
@@ -174,23 +163,7 @@ def picture(
 
 
 def broken_lines(text: str, font: Font, most_px: int) -> list[str]:
-    """
-    Break a text into lines at spaces.
-
-    Parameters
-    ----------
-    text : str
-        Any text.
-    font : PIL font
-        It is set in.
-    most_px : int
-        Width that a line may have; a single longer word stays whole. [px]
-
-    Returns
-    -------
-    list of str
-        At least one line.
-    """
+    """Break a text into lines at spaces."""
     lines = [""]
     for word in text.split():
         longer = f"{lines[-1]} {word}".strip()

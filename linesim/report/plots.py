@@ -163,19 +163,7 @@ def png_bytes(figure: "Figure", *, dpi: float = 150.0) -> bytes:
 
 
 def svg_text(figure: "Figure") -> str:
-    """
-    Draw a figure as SVG to be set into a page; the same figure gives the same text.
-
-    Parameters
-    ----------
-    figure : Figure
-        Ready.
-
-    Returns
-    -------
-    str
-        From ``<svg`` on; text stays text.
-    """
+    """Draw a figure as SVG to be set into a page; the same figure gives the same text."""
     out = BytesIO()
     _take_dollars_as_they_are(figure)
     with _styled():

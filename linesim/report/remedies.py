@@ -1,8 +1,8 @@
 """What helps where a station cannot run or clips, in the units that the user typed."""
 
-from linesim.budget.clipping import unclipped_ratio
-from linesim.budget.told import at_most, rate
-from linesim.budget.verdicts import Verdict
+from linesim.figures.clipping import unclipped_ratio
+from linesim.figures.plain_numbers import at_most, rate
+from linesim.figures.verdicts import Verdict
 from linesim.forward.station import station
 from linesim.setup.quantity import parse_quantity, unit_of
 from linesim.setup.setup import Setup
@@ -15,21 +15,7 @@ _MANY_LX = 1e4
 
 
 def remedy(setup: Setup, verdict: Verdict) -> str:
-    """
-    Say what helps.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    verdict : Verdict
-        Of it.
-
-    Returns
-    -------
-    str
-        Half a sentence; empty where the verdict is met, or asks for more than one thing.
-    """
+    """Say what helps."""
     ways = {"clipping": _darker, "exposure": _shorter, "line_rate": _slower, "link": _slower}
     helps = ways.get(verdict.requirement)
     return "" if verdict.met or helps is None else helps(setup, verdict)
@@ -77,23 +63,7 @@ def _shorter(setup: Setup, verdict: Verdict) -> str:
 
 
 def as_typed(text: object, value: float, unit: str) -> str:
-    """
-    Write a number in the unit that the user typed, rounded down to three digits.
-
-    Parameters
-    ----------
-    text : str
-        Such as "60 m/min".
-    value : float
-        In the door's unit.
-    unit : str
-        Of the door.
-
-    Returns
-    -------
-    str
-        Number and unit.
-    """
+    """Write a number in the unit that the user typed, rounded down to three digits."""
     typed = unit_of(str(text))
     if typed == "lx" and value >= _MANY_LX:
         typed = "klx"
@@ -101,21 +71,7 @@ def as_typed(text: object, value: float, unit: str) -> str:
 
 
 def light_that_fits(setup: Setup, share: float) -> str | None:
-    """
-    Find the light at which the brightest part comes up to the nearest limit and no further.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    share : float
-        Of that limit which is taken now.
-
-    Returns
-    -------
-    str or None
-        In the unit of the setup; nothing where no light is low enough, or it is far from there.
-    """
+    """Find the light at which the brightest part comes up to the nearest limit and no further."""
     numbers, light = station(setup), setup.texts["light"]
     lamp_w_m2, other_w_m2 = setup.irradiance_w_m2, setup.ambient_w_m2
     if lamp_w_m2 <= 0:

@@ -5,16 +5,14 @@ from dataclasses import dataclass
 from string import Formatter
 from typing import Any, NamedTuple
 
-from linesim.budget.budget import Budget
-from linesim.budget.case import values
-from linesim.budget.clipping import PLACES, clipping_limit, signal_at
-from linesim.budget.figures import ENDS
-from linesim.budget.told import alarms, chance, digits, percent, rate
+from linesim.figures.budget import Budget
+from linesim.figures.case import values
+from linesim.figures.clipping import PLACES, clipping_limit, signal_at
+from linesim.figures.groups import ENDS
+from linesim.figures.plain_numbers import alarms, chance, digits, percent, rate
 from linesim.forward.station import station
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
-from linesim.study.scan import Scan
-from linesim.study.streamed import FiledScan
 
 _RULES = 0.5
 """Share of the noise from which on a texture decides what is found."""
@@ -144,18 +142,7 @@ _WORDS = _Words()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """
-    One row of figures, in words.
-
-    Parameters
-    ----------
-    label : str
-        What it tells of.
-    colour : str
-        Of which colour it speaks; empty where of all.
-    text : str
-        The figures with their units.
-    """
+    """One row of figures, in words."""
 
     label: str
     colour: str
@@ -251,18 +238,18 @@ def _limits(setup: Setup, found: Budget) -> dict[str, object]:
     return told
 
 
-def measured_rows(found: Scan | FiledScan) -> tuple[Row, ...]:
+def measured_rows(read_off: Mapping[str, object]) -> tuple[Row, ...]:
     """
     Put what was measured on an image into words.
 
     Parameters
     ----------
-    found : Scan
-        The scan.
+    read_off : mapping
+        The figures, by name.
 
     Returns
     -------
     tuple of Row
         In the order of the budget.
     """
-    return _rows(found.measured, _MEASURED)
+    return _rows(read_off, _MEASURED)

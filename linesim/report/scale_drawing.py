@@ -19,18 +19,7 @@ _TEXT_SIZE = 14.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """
-    A drawing in the making, at one scale.
-
-    Parameters
-    ----------
-    root : Element
-        The SVG.
-    px_per_um : float
-        The scale. [px/µm]
-    bottom_px : float
-        Lower end of what is drawn. [px]
-    """
+    """A drawing in the making, at one scale."""
 
     root: Element
     px_per_um: float
@@ -109,21 +98,7 @@ class Sheet:
 
 
 def sheet(size_um: tuple[float, float], *, least_tall_px: float = 0.0) -> Sheet:
-    """
-    Start a drawing in which something of a size fits.
-
-    Parameters
-    ----------
-    size_um : tuple of float
-        Across and down. [µm]
-    least_tall_px : float
-        Room that is left in any case. [px]
-
-    Returns
-    -------
-    Sheet
-        Empty.
-    """
+    """Start a drawing in which something of a size fits."""
     px_per_um = min(room / size for room, size in zip(_ROOM_PX, size_um, strict=True))
     return Sheet(
         root=Element("svg", xmlns="http://www.w3.org/2000/svg"),

@@ -87,22 +87,7 @@ class Panel:
 
 
 def scale_px_mm(panels: Sequence[Panel], width_px: int) -> float:
-    """
-    Choose the scale of a sheet.
-
-    Parameters
-    ----------
-    panels : sequence of Panel
-        The pictures.
-    width_px : int
-        That the widest may take. [px]
-
-    Returns
-    -------
-    float
-        Across, in all pictures; where the finest samples get a pixel or more, a whole number of
-        pixels each, since uneven samples would look like a fault. [px/mm]
-    """
+    """Choose the scale of a sheet."""
     scale = width_px / max(panel.width_mm for panel in panels)
     finest_mm = min(panel.grid.across_um for panel in panels) / 1000
     # a share of a pixel that rounding takes must not halve the size
@@ -111,19 +96,7 @@ def scale_px_mm(panels: Sequence[Panel], width_px: int) -> float:
 
 
 def bar_mm(panels: Sequence[Panel]) -> float:
-    """
-    Choose the length of a sheet's scale bar, so that it fits into every picture.
-
-    Parameters
-    ----------
-    panels : sequence of Panel
-        The pictures.
-
-    Returns
-    -------
-    float
-        A round length on the target. [mm]
-    """
+    """Choose the length of a sheet's scale bar, so that it fits into every picture."""
     upright_mm = [0.9 * panel.length_mm for panel in panels if panel.is_stretched]
     return round_length_mm(min(0.4 * max(panel.width_mm for panel in panels), *upright_mm, np.inf))
 

@@ -5,7 +5,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linesim.budget.curves import Factors, by_colour, factors_across, factors_along, noise_sources_e
+from linesim.figures.curves import (
+    Factors,
+    by_colour,
+    factors_across,
+    factors_along,
+    noise_sources_e,
+)
 from linesim.forward.station import Station
 from linesim.report.page_parts import Picture
 from linesim.report.plots import INK, MARKS, new_figure, style, svg_text
@@ -78,21 +84,7 @@ def _mtf_plot(
 
 
 def mtf_plots(numbers: Station, figures: Mapping[str, float]) -> tuple[Picture, Picture]:
-    """
-    Plot each factor of the MTF and their product, across and along.
-
-    Parameters
-    ----------
-    numbers : Station
-        One station.
-    figures : mapping
-        Group "resolution" of its budget.
-
-    Returns
-    -------
-    tuple of Picture
-        Across, along.
-    """
+    """Plot each factor of the MTF and their product, across and along."""
     last_lp_mm = _BEYOND * max(figures["nyquist_x_lp_mm"], figures["nyquist_y_lp_mm"])
     frequency_lp_mm = np.linspace(0, last_lp_mm, _POINTS)
     found = []
@@ -128,19 +120,7 @@ def _mark_whites(plot: "Axes", numbers: Station) -> None:
 
 
 def noise_plot(numbers: Station) -> Picture:
-    """
-    Plot each source of noise against the signal, with white and the nearest limit marked.
-
-    Parameters
-    ----------
-    numbers : Station
-        One station.
-
-    Returns
-    -------
-    Picture
-        Both axes logarithmic; the sources are those of the weakest colour.
-    """
+    """Plot each source of noise against the signal, with white and the nearest limit marked."""
     figure, axes = new_figure(width_mm=_WIDE_MM, height_mm=_TALL_MM)
     _draw_noise(axes[0, 0], numbers)
     figure.legend(loc="outside lower center", ncols=3, fontsize=8.5, frameon=False)

@@ -1,15 +1,13 @@
 """The console's tables: figures by group with their units, cautions and verdicts in plain words."""
 
-from linesim.budget.budget import Budget
-from linesim.budget.safety import MACHINERY
+from linesim.figures.budget import Budget
+from linesim.figures.safety import MACHINERY
 from linesim.report.console import wrapped
 from linesim.report.judged_rows import judged_rows
-from linesim.report.rows import Row, figure_rows, measured_rows
+from linesim.report.rows import Row, figure_rows
 from linesim.report.verdict_words import STATES, summary
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
-from linesim.study.scan import Scan
-from linesim.study.streamed import FiledScan
 
 _LABEL_WIDTH = 28
 _STATE_WIDTH = 12
@@ -19,8 +17,20 @@ def _paragraph(head: str, text: str) -> list[str]:
     return wrapped(f"{head}{text}", "  ", "      ")
 
 
-def _lines(rows: tuple[Row, ...]) -> list[str]:
-    """Lay rows out; a label stands before the first of its colours alone."""
+def row_lines(rows: tuple[Row, ...]) -> list[str]:
+    """
+    Lay rows out.
+
+    Parameters
+    ----------
+    rows : tuple of Row
+        Figures in words.
+
+    Returns
+    -------
+    list of str
+        Lines of at most 100 characters; a label stands before the first of its colours alone.
+    """
     return [line for row in rows for line in _wrapped(row)]
 
 
@@ -61,29 +71,9 @@ def budget_text(setup: Setup, found: Budget) -> str:
     """
     lines = [*wrapped(setup.title), *wrapped(summary(setup, found.verdicts))]
     for name, rows in figure_rows(setup, found).items():
-        lines += ["", name, *_lines(rows)]
+        lines += ["", name, *row_lines(rows)]
     lines += ["", "verdicts", *_verdict_lines(setup, found)]
     lines += ["", "cautions"]
     for caution in found.cautions:
         lines += _paragraph(f"{caution.code}: ", caution.text)
     return "\n".join([*lines, *_paragraph("", MACHINERY)])
-
-
-def scan_text(found: Scan | FiledScan) -> str:
-    """
-    Lay a scan's figures out for the console.
-
-    Parameters
-    ----------
-    found : Scan
-        The scan.
-
-    Returns
-    -------
-    str
-        The budget, and what was measured on the image.
-    """
-    measured = _lines(measured_rows(found))
-    return "\n".join(
-        [budget_text(found.setup, found.budget), "", "measured on the image", *measured]
-    )

@@ -23,7 +23,7 @@ _EXAMPLES = {"um": '"20 um"', "mm": '"40 mm"', "deg": '"5 deg"'}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TargetWish:
+class TargetRequest:
     """
     A target as asked for on the command line; what is left out takes the target's own value.
 
@@ -77,16 +77,16 @@ def target_lines() -> list[str]:
     ]
 
 
-def _drawn(wish: TargetWish) -> Reference:
+def _drawn(request: TargetRequest) -> Reference:
     """Draw; what the catalogue calls by the keys of a setup has other names on the command line."""
     try:
         return make(
-            wish.name,
-            pixel_size_um=wish.number("pixel_size", "um"),
-            width_mm=wish.number("width", "mm"),
-            height_mm=wish.number("height", "mm"),
-            angle_deg=wish.number("angle", "deg"),
-            contrast=wish.contrast,
+            request.name,
+            pixel_size_um=request.number("pixel_size", "um"),
+            width_mm=request.number("width", "mm"),
+            height_mm=request.number("height", "mm"),
+            angle_deg=request.number("angle", "deg"),
+            contrast=request.contrast,
         )
     except InputError as refusal:
         raise InputError(*map(_in_options, refusal.faults)) from None
@@ -118,13 +118,13 @@ def _codes(drawn: Reference) -> NDArray[np.uint16]:
     return codes
 
 
-def write_target(wish: TargetWish, path: Path) -> str:
+def write_target(request: TargetRequest, path: Path) -> str:
     """
     Draw a target and write it.
 
     Parameters
     ----------
-    wish : TargetWish
+    request : TargetRequest
         Which one, and how large.
     path : pathlib.Path
         PNG or TIFF file.
@@ -139,7 +139,7 @@ def write_target(wish: TargetWish, path: Path) -> str:
     InputError
         Where the wish or the file name is refused.
     """
-    drawn = _drawn(wish)
+    drawn = _drawn(request)
     kind = path.suffix.lower()
     if kind not in {".png", ".tif", ".tiff"}:
         msg = f'--out: read "{path}"; expected a name that ends in .png, .tif or .tiff'

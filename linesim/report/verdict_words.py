@@ -2,9 +2,9 @@
 
 from collections.abc import Callable, Sequence
 
-from linesim.budget.clipping import PLACES, brightest_of, clipping_limit, signal_at
-from linesim.budget.told import alarms, apart, chance, digits, percent, rate, ratio_words
-from linesim.budget.verdicts import NEVER, Verdict, worst_state
+from linesim.figures.clipping import PLACES, brightest_of, clipping_limit, signal_at
+from linesim.figures.plain_numbers import alarms, apart, chance, digits, percent, rate, ratio_words
+from linesim.figures.verdicts import NEVER, Verdict, worst_state
 from linesim.forward.station import station
 from linesim.report.remedies import light_that_fits, remedy
 from linesim.setup.setup import Setup
@@ -84,21 +84,7 @@ def name_of(setup: Setup, requirement: str) -> str:
 
 
 def got_and_wanted(setup: Setup, verdict: Verdict) -> str:
-    """
-    Say what is reached and what is asked, for a place where the name stands in front.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    verdict : Verdict
-        Of it.
-
-    Returns
-    -------
-    str
-        Both with their unit, with as many digits as it takes to tell them apart.
-    """
+    """Say what is reached and what is asked, for a place where the name stands in front."""
     if verdict.requirement == "clipping":
         return _clipping(setup, verdict)
     form, text = _BOTH[verdict.requirement]
@@ -121,21 +107,7 @@ def _clipping(setup: Setup, verdict: Verdict) -> str:
 
 
 def spare(setup: Setup, verdict: Verdict) -> str:
-    """
-    Say by how much a requirement is passed or missed.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    verdict : Verdict
-        Of it.
-
-    Returns
-    -------
-    str
-        A factor, or percent where that is small.
-    """
+    """Say by how much a requirement is passed or missed."""
     if verdict.got == NEVER or (verdict.requirement == "snr" and verdict.got <= 0):
         return "no signal"
     if verdict.requirement == "clipping":
@@ -177,21 +149,7 @@ def _light_words(setup: Setup, verdict: Verdict) -> str:
 
 
 def place_of(setup: Setup, verdict: Verdict) -> str:
-    """
-    Say what decides: which colour, which place of the line.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    verdict : Verdict
-        Of it.
-
-    Returns
-    -------
-    str
-        Empty where there is but one of each.
-    """
+    """Say what decides: which colour, which place of the line."""
     coloured = setup.camera.kind != "mono" and verdict.requirement not in _OF_THE_STATION
     said = ["weakest colour"] if coloured else []
     return ", ".join([*said, *([_PLACES[verdict.where]] if verdict.where in _PLACES else [])])
@@ -231,21 +189,7 @@ def _said(setup: Setup, verdict: Verdict) -> str:
 
 
 def sentence(setup: Setup, verdict: Verdict) -> str:
-    """
-    Tell one verdict.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    verdict : Verdict
-        Of it.
-
-    Returns
-    -------
-    str
-        A sentence that begins with the state.
-    """
+    """Tell one verdict."""
     head = {"met": "Met", "missed": "Missed", "cannot run": "Cannot run"}[verdict.state]
     return f"{head}: {clause(setup, verdict)}."
 

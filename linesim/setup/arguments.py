@@ -1,6 +1,7 @@
 """Arguments given from Python that have no place in a setup file: seeds, threads, setups."""
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
@@ -11,6 +12,10 @@ from linesim.setup.shown import shown
 _MOST_BITS = 256
 """Of a seed; more than any that linesim writes itself."""
 _MOST_THREADS = 1024
+_PLAIN = "biufU"
+"""Kinds of numpy's scalars that TOML has too: booleans, numbers, texts."""
+_DEEPEST = 20
+"""Tables and lists within one another; a setup has three."""
 
 
 def checked_seed(seed: object) -> int:
@@ -182,17 +187,49 @@ def refuse_other_keys(texts: object, what: str) -> None:
     Raises
     ------
     InputError
-        Where it is no table, or a key in it is no text.
+        Where it is no table, a key in it is no text, or it holds itself.
     """
     if not isinstance(texts, Mapping):
         msg = f"{what}: read {shown(texts)}, but this is no table; expected keys and values"
         raise InputError(msg)
-    for key, value in texts.items():
+    _refuse_within(texts, what, _DEEPEST)
+
+
+def _refuse_within(value: object, what: str, left: int) -> None:
+    if not left:
+        msg = f"{what}: tables or lists stand within one another without end; expected values"
+        raise InputError(msg)
+    for key in value if isinstance(value, Mapping) else ():
         if not isinstance(key, str) or not key.isprintable():
             msg = f'{what}: read the key {shown(key)}, but keys are texts, for example "title"'
             raise InputError(msg)
-        if isinstance(value, Mapping):
-            refuse_other_keys(value, what)
+    lines = value if isinstance(value, list) else ()
+    for each in value.values() if isinstance(value, Mapping) else lines:
+        _refuse_within(each, what, left - 1)
+
+
+def copied(value: Any) -> Any:  # noqa: ANN401 -- whatever a user gives
+    """
+    Copy tables and lists, so that nobody changes them later; make numpy's scalars Python's own.
+
+    Parameters
+    ----------
+    value : object
+        As given.
+
+    Returns
+    -------
+    object
+        The same, as a file would give it; what no file can hold is left for the check to refuse.
+    """
+    if isinstance(value, Mapping):
+        return {key: copied(each) for key, each in value.items()}
+    if isinstance(value, list):
+        return [copied(each) for each in value]
+    is_scalar = isinstance(value, np.generic | np.ndarray) and value.ndim == 0
+    if is_scalar and value.dtype.kind in _PLAIN and not np.ma.isMaskedArray(value):
+        return value.item()
+    return value
 
 
 def _whole(number: object) -> int | None:

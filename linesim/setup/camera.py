@@ -13,7 +13,7 @@ from linesim.setup.channels import (
 )
 from linesim.setup.fields import Choice, Flag, Number, Quantity
 from linesim.setup.kinds import Binning, BinningKind, EfficiencyCurve
-from linesim.setup.spectral_sums import Curve
+from linesim.setup.light.sums import Curve
 from linesim.setup.vocabulary import (
     ELECTRONS,
     FAULT_SHARE,

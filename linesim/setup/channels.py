@@ -16,14 +16,7 @@ Value = TypeVar("Value")
 
 
 class ByChannel(NamedTuple, Generic[Value]):
-    """
-    One value a colour.
-
-    Parameters
-    ----------
-    red, green, blue : Value
-        The values.
-    """
+    """One value a colour."""
 
     red: Value
     green: Value
@@ -31,28 +24,7 @@ class ByChannel(NamedTuple, Generic[Value]):
 
 
 def by_channel(value: dict[str, object], each: Kind, folder: Path) -> ByChannel[Any]:
-    """
-    Read a table with one value a colour.
-
-    Parameters
-    ----------
-    value : dict
-        As TOML gives it.
-    each : Kind
-        Of each value.
-    folder : pathlib.Path
-        That file names are relative to.
-
-    Returns
-    -------
-    ByChannel
-        Red, green and blue.
-
-    Raises
-    ------
-    InputError
-        Sentences on the keys below, each starting with a point.
-    """
+    """Read a table with one value a colour."""
     faults = [
         f".{key}: read {shown(value[key])}, but there is no such colour; known here are red, "
         "green, blue"
@@ -120,14 +92,7 @@ class OwnEfficiencyKind(Kind):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HeightsKind(Kind):
-    """
-    A list of heights, one a row.
-
-    Parameters
-    ----------
-    what, example : str
-        As for `Kind`.
-    """
+    """A list of heights, one a row."""
 
     def read(self, value: object, folder: Path) -> tuple[float, ...]:
         """Read each height."""

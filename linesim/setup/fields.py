@@ -20,26 +20,7 @@ _TURNS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067
 
 
 def within(number: float, low: float, high: float, unit: str = "") -> float:
-    """
-    Check a range, both ends allowed; NaN fails.
-
-    Parameters
-    ----------
-    number, low, high : float
-        Value and ends.
-    unit : str
-        For the message.
-
-    Returns
-    -------
-    float
-        The value.
-
-    Raises
-    ------
-    ValueError
-        Where the value lies outside.
-    """
+    """Check a range, both ends allowed; NaN fails."""
     if not low <= number <= high:
         # a bare number is told as it was read; a quantity also in the unit of its range
         given, tail = (f"{number:g} {unit}", f" {unit}") if unit else ("this", "")
@@ -261,14 +242,7 @@ class Flag(Kind):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Text(Kind):
-    """
-    A text that is not empty.
-
-    Parameters
-    ----------
-    what, example : str
-        As for `Kind`.
-    """
+    """A text that is not empty."""
 
     def read(self, value: object, folder: Path) -> str:  # noqa: ARG002 -- of the face
         """Take a text."""

@@ -8,13 +8,13 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from linesim.setup.curve_files import read_curve
 from linesim.setup.errors import InputError
 from linesim.setup.fields import Kind, Number, Quantity
-from linesim.setup.light_tables import illuminant_curves
+from linesim.setup.light.curve_files import read_curve
+from linesim.setup.light.light_tables import illuminant_curves
+from linesim.setup.light.spectra import Spectrum
+from linesim.setup.light.sums import Curve
 from linesim.setup.shown import shown
-from linesim.setup.spectra import Spectrum
-from linesim.setup.spectral_sums import Curve
 
 LARGEST_BINNING = 4
 _BINNING = re.compile(r"([1-9])x([1-9])")
@@ -27,14 +27,7 @@ _SHARE = Number(what="a number from 0 to 1", example="0.6", low=0.0, high=1.0)
 
 
 class Binning(NamedTuple):
-    """
-    Physical pixels in one delivered pixel.
-
-    Parameters
-    ----------
-    across, along : int
-        Joined across the web, and along travel.
-    """
+    """Physical pixels in one delivered pixel."""
 
     across: int
     along: int
@@ -46,14 +39,7 @@ class Binning(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BinningKind(Kind):
-    """
-    Across x along, such as "2x1".
-
-    Parameters
-    ----------
-    what, example : str
-        As for `Kind`.
-    """
+    """Across x along, such as "2x1"."""
 
     def read(self, value: object, folder: Path) -> Binning:  # noqa: ARG002 -- of the face
         """Take the two factors apart."""
@@ -74,14 +60,7 @@ def _curve(text: str, folder: Path, value_name: str) -> Curve:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SpectrumKind(Kind):
-    """
-    A CIE name, {peak, width}, or a CSV file of wavelength and power.
-
-    Parameters
-    ----------
-    what, example : str
-        As for `Kind`.
-    """
+    """A CIE name, {peak, width}, or a CSV file of wavelength and power."""
 
     def read(self, value: object, folder: Path) -> Spectrum:
         """Build the spectrum."""
@@ -134,16 +113,7 @@ def _narrow_band(value: dict[str, object], folder: Path) -> Spectrum:
 
 
 class EfficiencyCurve(NamedTuple):
-    """
-    Quantum efficiency over the wavelength, in tuples so that two set-ups can be compared.
-
-    Parameters
-    ----------
-    wavelength_nm : tuple of float
-        Rising. [nm]
-    value : tuple of float
-        Electrons per photon there.
-    """
+    """Quantum efficiency over the wavelength, in tuples so that two set-ups can be compared."""
 
     wavelength_nm: tuple[float, ...]
     value: tuple[float, ...]
@@ -155,14 +125,7 @@ class EfficiencyCurve(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EfficiencyKind(Kind):
-    """
-    A number, or a CSV file of wavelength and efficiency.
-
-    Parameters
-    ----------
-    what, example : str
-        As for `Kind`.
-    """
+    """A number, or a CSV file of wavelength and efficiency."""
 
     def read(self, value: object, folder: Path) -> float | EfficiencyCurve:
         """Take the number, or read the curve."""

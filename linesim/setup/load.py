@@ -2,7 +2,6 @@
 
 import tomllib
 from collections.abc import Mapping
-from copy import deepcopy
 from difflib import get_close_matches
 from functools import cache
 from importlib.resources import files
@@ -11,7 +10,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from linesim.setup.arguments import checked_setup, refuse_other_keys
+from linesim.setup.arguments import checked_setup, copied, refuse_other_keys
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
 from linesim.setup.model import Sections
@@ -64,7 +63,7 @@ def _defaults() -> Texts:
 def _merged(texts: Mapping[str, Any]) -> Texts:
     """Fill in defaults; what is not a table is left for the check to refuse, None is left out."""
     merged: Texts = {name: dict(section) for name, section in _defaults().items()}
-    for name, section in deepcopy(dict(texts)).items():
+    for name, section in copied(texts).items():
         if isinstance(section, Mapping):
             there = {key: value for key, value in section.items() if value is not None}
             section = {**merged.get(name, {}), **there}  # noqa: PLW2901 -- filled in
@@ -149,7 +148,8 @@ def _sections(merged: Texts, folder: Path) -> tuple[Sections, dict[str, tuple[st
 
 def _without(faulty: list[tuple[str, ...]], merged: Texts) -> Texts:
     """Put the starter's values in the place of faulty ones; what it does not have is left out."""
-    repaired, starter = deepcopy(merged), tomllib.loads(starter_text())
+    repaired: Texts = copied(merged)
+    starter = tomllib.loads(starter_text())
     for *above, key in faulty:
         table = repaired[above[0]] if above else repaired
         good = starter[above[0]] if above else starter
@@ -273,7 +273,7 @@ def changed(setup: Setup, changes: Mapping[str, Any]) -> Setup:
         Where the variant is no valid setup.
     """
     refuse_other_keys(changes, "changes")
-    texts = deepcopy(dict(checked_setup(setup).texts))
+    texts = copied(checked_setup(setup).texts)
     for dotted, value in changes.items():
         section, _, key = dotted.partition(".")
         if key and not isinstance(texts.get(section), dict):

@@ -4,12 +4,12 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from linesim.setup.ambient import Ambient, AmbientKind
 from linesim.setup.camera import Acquisition, Camera
 from linesim.setup.fields import Choice, Flag, Number, Quantity, Text
 from linesim.setup.kinds import SpectrumKind
+from linesim.setup.light.ambient import Ambient, AmbientKind
+from linesim.setup.light.spectra import Spectrum
 from linesim.setup.product import GrainTexts, ImageTexture, ProductKind, TextureKind
-from linesim.setup.spectra import Spectrum
 from linesim.setup.vocabulary import (
     COUNT,
     DISTANCE,

@@ -47,45 +47,31 @@ class ImageTexture(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProductKind(Kind):
-    """
-    A reflectance, or the word "white".
-
-    Parameters
-    ----------
-    what, example : str
-        As for `Kind`.
-    """
+    """A reflectance, or the word "white"."""
 
     def read(self, value: object, folder: Path) -> float | str:
         """Take the number or the word."""
-        if value == WHITE:
-            return WHITE
         if isinstance(value, str):
+            if value == WHITE:
+                return WHITE
             msg = 'this is neither a share nor "white"'
-            raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
+            raise ValueError(msg)
         return _SHARE.read(value, folder)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TextureKind(Kind):
-    """
-    The word "target", {rms, correlation}, or an image file of good product.
-
-    Parameters
-    ----------
-    what, example : str
-        As for `Kind`.
-    """
+    """The word "target", {rms, correlation}, or an image file of good product."""
 
     def read(self, value: object, folder: Path) -> str | GrainTexts | ImageTexture:
         """Tell which of the three it is."""
         if isinstance(value, dict):
             return _grain(value, folder)
-        if value == TARGET:
-            return TARGET
         if not isinstance(value, str):
             msg = f'this is neither "target", nor an image file, nor {_GRAIN_EXAMPLE}'
             raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
+        if value == TARGET:
+            return TARGET
         if not (folder / value).is_file():
             msg = f'there is no such image file, and it is not the word "{TARGET}"'
             raise ValueError(msg)

@@ -28,19 +28,7 @@ _ONE_OF = (
 
 
 def broken_choices(texts: Mapping[str, Any]) -> Iterator[str]:
-    """
-    Find pairs of keys of which both, or neither, were given.
-
-    Parameters
-    ----------
-    texts : mapping
-        The setup as written.
-
-    Yields
-    ------
-    str
-        One sentence a fault.
-    """
+    """Find pairs of keys of which both, or neither, were given."""
     for section, one, other, example in _ONE_OF:
         needed = bool(example)
         table = texts.get(section, {})

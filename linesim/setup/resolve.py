@@ -5,6 +5,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, TypeGuard
 
+import tomli_w
+
 from linesim.setup.load import known_keys
 from linesim.setup.product import TARGET
 from linesim.setup.relations import BUILT_IN
@@ -34,8 +36,6 @@ def resolved_text(setup: Setup, folder: Path) -> str:
     str
         TOML that loads to the same setup.
     """
-    import tomli_w  # noqa: PLC0415 -- only needed to write
-
     texts: dict[str, Any] = {name: setup.texts[name] for name in known_keys(())}
     for name, table in texts.items():
         if isinstance(table, Mapping):

@@ -4,21 +4,7 @@ from itertools import groupby
 
 
 def best_run(heights_um: tuple[float, ...], height_um: float) -> tuple[int, int]:
-    """
-    Find the longest run of neighbouring rows of one height.
-
-    Parameters
-    ----------
-    heights_um : tuple of float
-        Of every row, in order. [µm]
-    height_um : float
-        Asked for. [µm]
-
-    Returns
-    -------
-    first, count : int
-        The first of them and how many; 0 and 0 where no row has that height.
-    """
+    """Find the longest run of neighbouring rows of one height."""
     runs, first = [], 0
     for height, group in groupby(heights_um):
         count = len(list(group))
@@ -31,23 +17,7 @@ def best_run(heights_um: tuple[float, ...], height_um: float) -> tuple[int, int]
 def pixel_shapes(
     width_um: float, heights_um: tuple[float, ...], most_columns: int = 2
 ) -> list[tuple[float, float]]:
-    """
-    List the delivered pixels at the sensor that rows and columns can make.
-
-    Parameters
-    ----------
-    width_um : float
-        Of a physical pixel. [µm]
-    heights_um : tuple of float
-        Of every row, in order. [µm]
-    most_columns : int
-        Columns that may be joined.
-
-    Returns
-    -------
-    list of tuple of float
-        Width and height, each pair once. [µm]
-    """
+    """List the delivered pixels at the sensor that rows and columns can make."""
     shapes = [
         (columns * width_um, rows * height_um)
         for height_um in dict.fromkeys(heights_um)

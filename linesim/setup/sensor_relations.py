@@ -14,19 +14,7 @@ def _text(setup: Setup, dotted: str) -> str:
 
 
 def rows_make_the_pixel(setup: Setup) -> Iterator[str]:
-    """
-    Find a shape of pixel that the rows of the sensor cannot make.
-
-    Parameters
-    ----------
-    setup : Setup
-        Each value checked by itself.
-
-    Yields
-    ------
-    str
-        One sentence a fault.
-    """
+    """Find a shape of pixel that the rows of the sensor cannot make."""
     camera, binning = setup.camera, setup.acquisition.binning
     heights_um = setup.row_heights_um
     if camera.rows is not None and camera.rows != len(heights_um):
@@ -56,19 +44,7 @@ def rows_make_the_pixel(setup: Setup) -> Iterator[str]:
 
 
 def binning_is_possible(setup: Setup) -> Iterator[str]:
-    """
-    Find a way of binning that its domain does not have.
-
-    Parameters
-    ----------
-    setup : Setup
-        Each value checked by itself.
-
-    Yields
-    ------
-    str
-        One sentence a fault.
-    """
+    """Find a way of binning that its domain does not have."""
     way = setup.acquisition
     if way.binning == (1, 1) or way.binning_domain == "digital":
         return
@@ -85,19 +61,7 @@ def binning_is_possible(setup: Setup) -> Iterator[str]:
 
 
 def stages_are_possible(setup: Setup) -> Iterator[str]:
-    """
-    Find what cannot go with time-delay integration here.
-
-    Parameters
-    ----------
-    setup : Setup
-        Each value checked by itself.
-
-    Yields
-    ------
-    str
-        One sentence a fault.
-    """
+    """Find what cannot go with time-delay integration here."""
     camera, way = setup.camera, setup.acquisition
     if camera.tdi_stages == 1:
         return
@@ -114,19 +78,7 @@ def stages_are_possible(setup: Setup) -> Iterator[str]:
 
 
 def faults_have_what_they_need(setup: Setup) -> Iterator[str]:
-    """
-    Find faults and camera kinds that lack a length they are judged by.
-
-    Parameters
-    ----------
-    setup : Setup
-        Each value checked by itself.
-
-    Yields
-    ------
-    str
-        One sentence a fault.
-    """
+    """Find faults and camera kinds that lack a length they are judged by."""
     transport, camera = setup.transport, setup.camera
     if transport.flutter_mm > 0 and setup.lens.focal_length_mm is None:
         yield (
@@ -149,19 +101,7 @@ def faults_have_what_they_need(setup: Setup) -> Iterator[str]:
 
 
 def ambient_is_seen(setup: Setup) -> Iterator[str]:
-    """
-    Find ambient light in lux under a lamp that the eye hardly sees.
-
-    Parameters
-    ----------
-    setup : Setup
-        Each value checked by itself.
-
-    Yields
-    ------
-    str
-        One sentence a fault.
-    """
+    """Find ambient light in lux under a lamp that the eye hardly sees."""
     lux = setup.light.ambient.illuminance_lx
     if lux > 0 and not setup.light.spectrum.illuminance_is_meaningful:
         yield (
@@ -172,19 +112,7 @@ def ambient_is_seen(setup: Setup) -> Iterator[str]:
 
 
 def one_value_for_one_channel(setup: Setup) -> Iterator[str]:
-    """
-    Find values one a colour for a camera that has no colours.
-
-    Parameters
-    ----------
-    setup : Setup
-        Each value checked by itself.
-
-    Yields
-    ------
-    str
-        One sentence a fault.
-    """
+    """Find values one a colour for a camera that has no colours."""
     camera = setup.camera
     if camera.kind != "mono":
         return

@@ -102,18 +102,6 @@ def bar_frequency_lp_mm(group: int, element: int) -> float:
     """
     Give the spatial frequency of an element.
 
-    Parameters
-    ----------
-    group : int
-        Any whole number.
-    element : int
-        1 to 6.
-
-    Returns
-    -------
-    float
-        2^(group + (element - 1)/6). [lp/mm]
-
     References
     ----------
     MIL-STD-150A, 5.1.1.7.
@@ -241,25 +229,6 @@ def bars(
     Each element is two sets of three bars at right angles, bars five widths long, spaces as
     wide as bars. The parameters and errors are those of ``bar_layout``, which tells where
     everything lies.
-
-    Parameters
-    ----------
-    pixel_size_um : float
-        Side of one square reference pixel. [µm]
-    width_mm, height_mm : float
-        Size across travel and along it. [mm]
-    first_group, last_group : int, optional
-        The coarsest and the finest group; left out, all that fit.
-
-    Returns
-    -------
-    Reference
-        Of shape (rows, columns), computed by rows.
-
-    Raises
-    ------
-    InputError
-        If a size is out of range, or the groups do not fit into it.
 
     References
     ----------

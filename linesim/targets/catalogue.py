@@ -25,27 +25,7 @@ class Maker(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BuiltIn:
-    """
-    One built-in target.
-
-    Parameters
-    ----------
-    name : str
-        The name in a setup file.
-    sentence : str
-        What it shows and what for, in one sentence.
-    pixel_size_um : float
-        Its own pixel size. [µm]
-    width_mm, height_mm : float
-        Its own size across travel and along it. [mm]
-    colour : bool
-        Whether it is red, green and blue; else mono.
-    product, brightest : tuple of float
-        Its level as a product (of a chart its ground or its middle), and its 99.9th percentile,
-        each one number or red, green and blue.
-    maker : Maker
-        The function that makes it.
-    """
+    """One built-in target."""
 
     name: str
     sentence: str

@@ -7,6 +7,7 @@ Positions are in pixels from the upper left corner of the target; pixel ``j`` re
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from linesim.setup.arrays import FloatArray
 
@@ -25,18 +26,6 @@ def half_plane(
 
     With a >= b the two components of the unit normal, the edge cuts off a corner triangle
     of legs t/a and t/b, t = (a + b)/2 - |d| <= b, and beyond that a parallelogram.
-
-    Parameters
-    ----------
-    distance_px : ndarray
-        Signed distance d of the pixel's centre from the edge, positive inside. [px]
-    normal_x, normal_y : ndarray or float
-        Components of the edge's unit normal; their signs do not matter.
-
-    Returns
-    -------
-    ndarray
-        Covered share of the pixel's area, 0 to 1, in the precision of ``distance_px``.
     """
     across, along = np.abs(normal_x), np.abs(normal_y)
     a, b = np.maximum(across, along), np.minimum(across, along)
@@ -48,23 +37,7 @@ def half_plane(
 
 
 def leaning_strip(away_px: Floating, slope: Floating, width_px: float) -> Floating:
-    """
-    Share of a square pixel that lies on a thin strip, exact where the strip is straight.
-
-    Parameters
-    ----------
-    away_px : ndarray
-        Distance of the pixel's centre from the strip's middle, counted across travel. [px]
-    slope : ndarray
-        How far the strip moves across travel for each pixel along it; broadcasts.
-    width_px : float
-        Width of the strip, square to its own direction. [px]
-
-    Returns
-    -------
-    ndarray
-        Covered share of the pixel's area, 0 to 1.
-    """
+    """Share of a square pixel that lies on a thin strip, exact where the strip is straight."""
     normal_x = 1 / np.hypot(1, slope)
     middle_px, normal_y = away_px * normal_x, slope * normal_x
     reached = half_plane(middle_px + width_px / 2, normal_x, normal_y)
@@ -73,21 +46,7 @@ def leaning_strip(away_px: Floating, slope: Floating, width_px: float) -> Floati
 
 
 def interval(start_px: FloatArray, stop_px: FloatArray, first: int, last: int) -> FloatArray:
-    """
-    Share of each pixel of a row (or column) that lies between two positions.
-
-    Parameters
-    ----------
-    start_px, stop_px : ndarray of shape (n,)
-        Ends of n intervals that do not overlap. [px]
-    first, last : int
-        First pixel and one past the last.
-
-    Returns
-    -------
-    ndarray of shape (last - first,)
-        Covered share of each pixel, summed over the intervals.
-    """
+    """Share of each pixel of a row (or column) that lies between two positions."""
     left = np.arange(first, last, dtype=np.float64)
     overlap = np.minimum(stop_px[:, None], left + 1) - np.maximum(start_px[:, None], left)
     total: FloatArray = np.maximum(overlap, 0).sum(axis=0)
@@ -95,23 +54,7 @@ def interval(start_px: FloatArray, stop_px: FloatArray, first: int, last: int) -
 
 
 def bell(centre_px: float, sigma_px: float, first: int, last: int) -> FloatArray:
-    """
-    Mean of exp(-(x - centre)²/(2 sigma²)) over each pixel of a row (or column).
-
-    Parameters
-    ----------
-    centre_px, sigma_px : float
-        Place and standard deviation. [px]
-    first, last : int
-        First pixel and one past the last.
-
-    Returns
-    -------
-    ndarray of shape (last - first,)
-        Means, 0 to 1; the product of two of them is exact for a round bell.
-    """
-    from scipy.special import ndtr  # noqa: PLC0415 -- slow import
-
+    """Mean of exp(-(x - centre)²/(2 sigma²)) over each pixel of a row (or column)."""
     ends = (np.arange(first, last + 1, dtype=np.float64) - centre_px) / sigma_px
     means: FloatArray = np.sqrt(2 * np.pi) * sigma_px * np.diff(ndtr(ends))
     return means

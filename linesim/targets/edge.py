@@ -41,28 +41,6 @@ def edge(
     right and y along travel, both from the centre. That share is a closed form, so the edge
     is exact at any angle.
 
-    Parameters
-    ----------
-    pixel_size_um : float
-        Side of one square reference pixel. [µm]
-    width_mm, height_mm : float
-        Size across travel and along it. [mm]
-    angle_deg : float, default 5
-        Angle between the edge and the direction of travel, -90 to 90. Near 0 the edge tells
-        the response across travel, near 90 the response along it. [°]
-    contrast : float, default 4
-        Reflectance of the light side (0.8) over that of the dark side, above 1.
-
-    Returns
-    -------
-    Reference
-        Of shape (rows, columns), computed by rows.
-
-    Raises
-    ------
-    InputError
-        If a size, the angle or the contrast is out of range.
-
     References
     ----------
     ISO 12233:2014 and later: an edge about 5° off the sampling axis, contrast about 4:1.

@@ -35,16 +35,7 @@ class Tiles:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Levels:
-    """
-    How light a target is, as shares of white; one number, or red, green and blue.
-
-    Parameters
-    ----------
-    product : tuple of float
-        Its median: the level of good product.
-    brightest : tuple of float
-        Its 99.9th percentile.
-    """
+    """How light a target is, as shares of white; one number, or red, green and blue."""
 
     product: tuple[float, ...] = (1.0,)
     brightest: tuple[float, ...] = (1.0,)
@@ -83,19 +74,7 @@ def _bands(reference: Reference) -> Iterator[ImageArray]:
 
 
 def tiles_of(reference: Reference) -> Tiles:
-    """
-    Cut a target into tiles, evenly spread over it, at most some hundreds.
-
-    Parameters
-    ----------
-    reference : Reference
-        The target.
-
-    Returns
-    -------
-    Tiles
-        None of them, where it is smaller than one.
-    """
+    """Cut a target into tiles, evenly spread over it, at most some hundreds."""
     found = [tile for band in _bands(reference) for tile in _tiles(band)]
     picked = found[:: max(1, len(found) // _MOST_TILES)]
     data = np.array(picked, dtype=np.float32).reshape(-1, TILE, TILE)

@@ -26,23 +26,7 @@ _ADVANCE = 1.4  # from one numeral to the next, in numeral widths
 
 
 def numeral_boxes(number: int, *, x_mm: float, y_mm: float, height_mm: float) -> list[Box]:
-    """
-    Draw a whole number.
-
-    Parameters
-    ----------
-    number : int
-        The number to show.
-    x_mm, y_mm : float
-        Upper left corner of the first character. [mm]
-    height_mm : float
-        Height of the characters; they are half as wide. [mm]
-
-    Returns
-    -------
-    list of (left, top, right, bottom)
-        Rectangles that do not overlap. [mm]
-    """
+    """Draw a whole number."""
     unit_mm = height_mm / 2
     return [
         (

@@ -44,19 +44,7 @@ class Shape:
     normal_y: ImageArray
 
     def share(self, grown_px: float = 0.0) -> ImageArray:
-        """
-        Give the share of each pixel that the shape covers.
-
-        Parameters
-        ----------
-        grown_px : float, default 0
-            How far its edge is moved outward. [px]
-
-        Returns
-        -------
-        ndarray of shape (rows, columns)
-            Covered share, 0 to 1.
-        """
+        """Give the share of each pixel that the shape covers."""
         inside_px = self.inside_px + np.float32(grown_px)
         covered = (inside_px > 0).astype(np.float32)
         rim = np.nonzero(np.abs(inside_px) < HALF_DIAGONAL_PX)
@@ -64,40 +52,14 @@ class Shape:
         return covered
 
     def outline(self, width_px: float) -> ImageArray:
-        """
-        Give the share of each pixel on a line along the shape's edge.
-
-        Parameters
-        ----------
-        width_px : float
-            Width of the line, half of it on either side of the edge. [px]
-
-        Returns
-        -------
-        ndarray of shape (rows, columns)
-            Covered share, 0 to 1.
-        """
+        """Give the share of each pixel on a line along the shape's edge."""
         return self.share(width_px / 2) - self.share(-width_px / 2)
 
 
 def ornament(
     u_mm: ImageArray, v_mm: ImageArray, pixel_mm: float
 ) -> list[tuple[ImageArray, Colour]]:
-    """
-    Draw the ornament of one tile; all tiles carry the same.
-
-    Parameters
-    ----------
-    u_mm, v_mm : ndarray of shape (rows, columns)
-        Place of each pixel's centre, from the middle of its own tile. [mm]
-    pixel_mm : float
-        Side of one pixel. [mm]
-
-    Returns
-    -------
-    list of (share, colour)
-        Layers of print in the order in which they are laid, and the share each covers.
-    """
+    """Draw the ornament of one tile; all tiles carry the same."""
     # The ornament is the same in all four quarters of a tile.
     u_mm, v_mm = np.abs(u_mm), np.abs(v_mm)
     fine_px = _FINE_MM / pixel_mm

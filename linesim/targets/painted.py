@@ -46,63 +46,20 @@ class Grid:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Painted:
-    """
-    A reference whose rows are computed when they are asked for.
-
-    Parameters
-    ----------
-    pixel_size_um : float
-        Side of one square pixel on the target. [µm]
-    shape : tuple of int
-        (rows, columns), or (rows, columns, 3) for red, green, blue.
-    paint : callable
-        Takes the first row and one past the last; gives their linear reflectance, float32,
-        each value the mean over the area of its pixel.
-    """
+    """A reference whose rows are computed when they are asked for."""
 
     pixel_size_um: float
     shape: tuple[int, ...]
     paint: Callable[[int, int], ImageArray]
 
     def rows(self, first: int, last: int) -> ImageArray:
-        """
-        Compute some rows.
-
-        Parameters
-        ----------
-        first, last : int
-            First row and one past the last; bounded like a slice.
-
-        Returns
-        -------
-        ndarray of float32
-            Linear reflectance of shape (last - first, columns) or (last - first, columns, 3).
-        """
+        """Compute some rows."""
         start, stop, _ = slice(first, last).indices(self.shape[0])
         return self.paint(start, max(start, stop))
 
 
 def grid_of(*, pixel_size_um: float, width_mm: float, height_mm: float) -> Grid:
-    """
-    Lay the pixel grid of a target, its sides rounded to whole pixels.
-
-    Parameters
-    ----------
-    pixel_size_um : float
-        Side of one square pixel on the target. [µm]
-    width_mm, height_mm : float
-        Size across travel and along it. [mm]
-
-    Returns
-    -------
-    Grid
-        With at least one pixel each way.
-
-    Raises
-    ------
-    InputError
-        If a size is not a positive number, or a side is smaller than one pixel.
-    """
+    """Lay the pixel grid of a target, its sides rounded to whole pixels."""
     if not (isfinite(pixel_size_um) and pixel_size_um > 0):
         msg = f"target.pixel_size: read {pixel_size_um:g} um, expected a size above 0 um"
         raise InputError(msg)

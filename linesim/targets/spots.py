@@ -30,23 +30,7 @@ class Spots:
 def scatter(
     random: np.random.Generator, *, count: int, box_mm: tuple[float, float, float, float]
 ) -> tuple[FloatArray, FloatArray]:
-    """
-    Place points irregularly yet without crowding.
-
-    Parameters
-    ----------
-    random : Generator
-        Shifts the pattern.
-    count : int
-        Number of points.
-    box_mm : tuple of float
-        (left, top, right, bottom). [mm]
-
-    Returns
-    -------
-    x_mm, y_mm : ndarray of shape (count,)
-        Points of the additive sequence of the plastic number, well spread for any count. [mm]
-    """
+    """Place points irregularly yet without crowding."""
     plastic = 1.3247179572447460  # the real root of x³ = x + 1
     start_x, start_y = random.random(2)
     index = np.arange(1, count + 1)
@@ -59,22 +43,7 @@ def scatter(
 def blend_discs(
     image: ImageArray, spots: Spots, value: float | ImageArray, *, grid: Grid, first: int
 ) -> None:
-    """
-    Lay hard-edged discs over a block of rows.
-
-    Parameters
-    ----------
-    image : ndarray of shape (rows, columns) or (rows, columns, 3)
-        The block, changed in place.
-    spots : Spots
-        Centres and radii.
-    value : float or ndarray of shape (3,)
-        Reflectance of the discs.
-    grid : Grid
-        The target's pixel grid.
-    first : int
-        Row of the target where the block begins.
-    """
+    """Lay hard-edged discs over a block of rows."""
     index, share = _disc_shares(spots, grid=grid, first=first, rows=image.shape[0])
     flat = image.reshape(image.shape[0] * image.shape[1], *image.shape[2:])
     weight = share.astype(np.float32).reshape(-1, *(1,) * (flat.ndim - 1))
@@ -101,22 +70,7 @@ def _disc_shares(
 
 
 def scale_bells(image: ImageArray, spots: Spots, change: float, *, grid: Grid, first: int) -> None:
-    """
-    Multiply a block of rows by 1 + change · exp(-r²/(2 s²)) about each of a few centres.
-
-    Parameters
-    ----------
-    image : ndarray of shape (rows, columns)
-        The block, changed in place.
-    spots : Spots
-        Centres and standard deviations s.
-    change : float
-        Relative change at the centre.
-    grid : Grid
-        The target's pixel grid.
-    first : int
-        Row of the target where the block begins.
-    """
+    """Multiply a block of rows by 1 + change · exp(-r²/(2 s²)) about each of a few centres."""
     last = first + image.shape[0]
     places = np.stack([spots.x_mm, spots.y_mm, spots.radius_mm], axis=1) / grid.pixel_mm
     for x, y, sigma in places:

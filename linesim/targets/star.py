@@ -36,19 +36,7 @@ class _Star:
 
 
 def nyquist_radius_px(cycles: int) -> float:
-    """
-    Give the radius at which a star reaches the Nyquist frequency of its pixel grid.
-
-    Parameters
-    ----------
-    cycles : int
-        Cycles in one turn.
-
-    Returns
-    -------
-    float
-        Radius where the frequency cycles/(2 pi r) is half a cycle per pixel. [px]
-    """
+    """Give the radius at which a star reaches the Nyquist frequency of its pixel grid."""
     return cycles / pi
 
 
@@ -60,26 +48,6 @@ def star(
 
     Inside the Nyquist radius of the reference itself no pixel grid can hold the pattern; there
     the star is its mean reflectance, and so is the ground around it.
-
-    Parameters
-    ----------
-    pixel_size_um : float
-        Side of one square reference pixel. [µm]
-    width_mm, height_mm : float
-        Size across travel and along it. [mm]
-    cycles : int, default 144
-        Cycles in one turn; 72 is the other common number.
-
-    Returns
-    -------
-    Reference
-        Of shape (rows, columns), computed by rows.
-
-    Raises
-    ------
-    InputError
-        If a size or the number of cycles is out of range, or the star is too small to show
-        any cycle on this pixel grid.
 
     Notes
     -----

@@ -21,18 +21,7 @@ STEPS = 12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepBand:
-    """
-    Where one step of the wedge lies; it fills the whole width.
-
-    Parameters
-    ----------
-    reflectance : float
-        Linear reflectance of the step.
-    y_mm : float
-        Where it begins, from the leading edge of the target. [mm]
-    height_mm : float
-        Its length along travel. [mm]
-    """
+    """Where one step of the wedge lies; it fills the whole width."""
 
     reflectance: float
     y_mm: float
@@ -40,34 +29,14 @@ class StepBand:
 
 
 def step_reflectances() -> FloatArray:
-    """
-    Give the reflectances of the wedge.
-
-    Returns
-    -------
-    ndarray of shape (12,)
-        0.9 · 10^(-0.15 k) for k = 0, 1, …: equal steps of optical density D = -log10(R),
-        light to dark in the order the camera meets them.
-    """
+    """Give the reflectances of the wedge."""
     densities = DENSITY_STEP * np.arange(STEPS)
     reflectances: FloatArray = LIGHTEST * np.power(10.0, -densities)
     return reflectances
 
 
 def step_bands(*, height_mm: float) -> tuple[StepBand, ...]:
-    """
-    Tell where each step lies.
-
-    Parameters
-    ----------
-    height_mm : float
-        Size of the target along travel. [mm]
-
-    Returns
-    -------
-    tuple of StepBand
-        In the order the camera meets them.
-    """
+    """Tell where each step lies."""
     each_mm = height_mm / STEPS
     return tuple(
         StepBand(reflectance=float(value), y_mm=index * each_mm, height_mm=each_mm)
@@ -81,23 +50,6 @@ def steps(*, pixel_size_um: float, width_mm: float, height_mm: float) -> Referen
 
     The steps follow one another along travel and fill the whole width, so that every pixel of
     the line sees every step, whatever the light does across the line.
-
-    Parameters
-    ----------
-    pixel_size_um : float
-        Side of one square reference pixel. [µm]
-    width_mm, height_mm : float
-        Size across travel and along it. [mm]
-
-    Returns
-    -------
-    Reference
-        Of shape (rows, columns), computed by rows.
-
-    Raises
-    ------
-    InputError
-        If a size is not above zero or smaller than a pixel.
     """
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     return Painted(

@@ -8,15 +8,12 @@ references show one and the same material, and a block of rows needs only its ow
 
 from dataclasses import dataclass
 from math import ceil, floor, sqrt
-from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.painted import Grid
-
-if TYPE_CHECKING:
-    from scipy.sparse import csr_array
 
 _STRIP = 64  # lattice rows that share one random stream
 _REACH = 2  # a cubic B-spline ends two lattice steps from its node
@@ -108,25 +105,7 @@ class Texture:
 
 
 def spline_means(first: int, last: int, step_px: float) -> tuple[int, "csr_array"]:
-    """
-    Give the mean of each lattice node's cubic B-spline over each pixel of a row or column.
-
-    Parameters
-    ----------
-    first, last : int
-        First pixel and one past the last.
-    step_px : float
-        Distance of the lattice nodes; node k lies at k times this. [px]
-
-    Returns
-    -------
-    first_node : int
-        Node of the first column of the matrix.
-    means : sparse array of shape (last - first, nodes)
-        Weights in float32; each row sums to 1.
-    """
-    from scipy.sparse import csr_array  # noqa: PLC0415 -- slow import
-
+    """Give the mean of each lattice node's cubic B-spline over each pixel of a row or column."""
     ends = np.arange(first, last + 1, dtype=np.float64) / step_px
     count = ceil(1 / step_px) + 2 * _REACH
     nodes = np.floor(ends[:-1]).astype(np.int64)[:, None] - (_REACH - 1) + np.arange(count)

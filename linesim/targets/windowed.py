@@ -27,22 +27,7 @@ _FLOAT_BYTES = 4
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WindowedReference:
-    """
-    A target that is read where the camera looks, and not held.
-
-    Parameters
-    ----------
-    shape : tuple of int
-        (rows, columns) or (rows, columns, 3).
-    pixel_size_um : float
-        Side of one square pixel on the target. [µm]
-    block_rows : int
-        Rows that are read and decoded together.
-    block : callable
-        Gives block k as linear float32; keeps the last ones.
-    cautions : tuple of str
-        What there is to mind about the file.
-    """
+    """A target that is read where the camera looks, and not held."""
 
     shape: tuple[int, ...]
     pixel_size_um: float
@@ -51,24 +36,7 @@ class WindowedReference:
     cautions: tuple[str, ...]
 
     def rows(self, first: int, last: int) -> ImageArray:
-        """
-        Give some rows.
-
-        Parameters
-        ----------
-        first, last : int
-            First row and one past the last.
-
-        Returns
-        -------
-        ndarray of float32, shape (rows, columns) or (rows, columns, 3)
-            Linear reflectance.
-
-        Raises
-        ------
-        InputError
-            The file is damaged there, or holds floats outside of 0 to 1.
-        """
+        """Give some rows."""
         out = np.empty((last - first, *self.shape[1:]), dtype=np.float32)
         for k in range(first // self.block_rows, -(-last // self.block_rows)):
             top = k * self.block_rows
@@ -78,19 +46,7 @@ class WindowedReference:
 
 
 def held_bytes(reference: WindowedReference) -> int:
-    """
-    Tell what the blocks that are kept take.
-
-    Parameters
-    ----------
-    reference : WindowedReference
-        The target.
-
-    Returns
-    -------
-    int
-        At most so many bytes.
-    """
+    """Tell what the blocks that are kept take."""
     blocks = min(_kept(), ceil(reference.shape[0] / reference.block_rows))
     return blocks * reference.block_rows * prod(reference.shape[1:]) * _FLOAT_BYTES
 
@@ -98,30 +54,7 @@ def held_bytes(reference: WindowedReference) -> int:
 def windowed(
     path: Path, name: str, *, encoding: Encoding, pixel_size_um: float
 ) -> WindowedReference | None:
-    """
-    Open a target to be read by rows.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        Any file.
-    name : str
-        Key and file, for messages.
-    encoding : {"srgb", "linear"}
-        What codes stand for; floats must be linear.
-    pixel_size_um : float
-        Side of a pixel on the target. [µm]
-
-    Returns
-    -------
-    WindowedReference or None
-        None for a small file and for what is no plain TIFF: such files are read whole.
-
-    Raises
-    ------
-    InputError
-        It is plain but cut short.
-    """
+    """Open a target to be read by rows."""
     with refusals_named(name):
         source = tiff_rows(path)
     if source is None or min(source.shape[:2]) < MIN_SIDE:

@@ -9,7 +9,7 @@ adds is a column of its own, and the MTF is at full exposure.
 from pathlib import Path
 from typing import Any
 
-from linesim.budget.budget import Budget, budget
+from linesim.figures.budget import Budget, budget
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
 

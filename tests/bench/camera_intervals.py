@@ -21,8 +21,9 @@ from linesim.forward.station import station
 from linesim.metrics.interval import Interval
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
-from linesim.study.measure_camera import MeasuredCamera, measure_camera
-from linesim.study.scan import scan
+from linesim.studies.measure.camera.measured import MeasuredCamera
+from linesim.studies.measure.camera.study import measure_camera
+from linesim.studies.scan.study import scan
 
 LOOKS, LINES, WIDTH = 400, 48, 96
 SHARES = (0.04, 0.08, 0.15, 0.25, 0.35, 0.45, 0.5, 0.55, 0.65, 0.75, 0.85, 0.9, 1.1)

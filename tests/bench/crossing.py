@@ -14,11 +14,11 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import brentq
 
-from linesim.budget.budget import budget
+from linesim.figures.budget import budget
 from linesim.report.plots import COLOURS, MARKS, new_figure, png_bytes, style
 from linesim.setup.load import changed, load_setup
 from linesim.setup.setup import Setup
-from linesim.study.injection import inject
+from linesim.studies.measure.detection.study import inject
 
 ROOT = Path(__file__).parents[2]
 BASE = changed(

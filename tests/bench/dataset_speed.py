@@ -21,11 +21,11 @@ from typing import Any
 from linesim.dataset import item as item_module
 from linesim.dataset import write as write_module
 from linesim.dataset.make import make_set
-from linesim.dataset.plan import Plan
-from linesim.dataset.plan_file import plan_from
+from linesim.dataset.plan.plan import Plan
+from linesim.dataset.plan.plan_file import plan_from
 from linesim.dataset.write import write_image
 from linesim.forward.render import render
-from linesim.study.tasks import Alone
+from linesim.workers.tasks import Alone
 
 PLANS: dict[str, dict[str, Any]] = {
     "no faults, PNG": {"images": {"good_share": 1.0}},
@@ -95,11 +95,11 @@ def measured(parts: dict[str, Any], count: int, workers: int, threads: int) -> t
     gate, told = spawn.Barrier(workers), spawn.Queue()
     each = count // workers
     spans = [range(64 * k, 64 * k + each) for k in range(workers)]
-    crew = [spawn.Process(target=work, args=(parts, span, threads, gate, told)) for span in spans]
-    for one in crew:
+    runner = [spawn.Process(target=work, args=(parts, span, threads, gate, told)) for span in spans]
+    for one in runner:
         one.start()
-    found = [told.get() for _ in crew]
-    for one in crew:
+    found = [told.get() for _ in runner]
+    for one in runner:
         one.join()
     total = sum(wall for wall, _, _ in found)
     encoding = sum(each["_write_samples"] + each["write_png"] for _, _, each in found)

@@ -10,9 +10,9 @@ of other scans, with discs at other phases and other noise.
 
 No detector can beat the ideal observer, who knows the disc, its place and the noise: its area is
 Φ(d'/√2) (equal variances, textbooks on imaging science), d' the closed form of
-``linesim.metrics.detection``, without streaks here. The phase is not told to the detectors. A
-linear one has one template for all phases, at best the mean of their signals; the area of that one
-stands beside. Learning costs it more: about 2p/(n d'²) of its d', from n patches of p samples
+``metrics/detection/sighting.py``, without streaks here. The phase is not told to the detectors.
+A linear one has one template for all phases, at best the mean of their signals; the area of that
+one stands beside. Learning costs it more: about 2p/(n d'²) of its d', from n patches of p samples
 (sample discriminants, textbooks on pattern recognition; from memory).
 """
 
@@ -31,8 +31,8 @@ from torch import nn
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
 from linesim.forward.station import station
-from linesim.metrics.defect_shapes import Disc
-from linesim.metrics.detection import dprime
+from linesim.metrics.detection.shapes import Disc
+from linesim.metrics.detection.sighting import dprime
 from linesim.setup.load import changed, sample_setup
 from linesim.setup.setup import Setup
 from linesim.targets.coverage import disc

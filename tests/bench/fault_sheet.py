@@ -15,7 +15,7 @@ from linesim.report.sheet import Panel, sheet
 from linesim.setup.arrays import ImageArray
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
-from linesim.study.scan import scan
+from linesim.studies.scan.study import scan
 from tests.bench.fault_cases import LIGHT, MOTION, STATION, Case, Sheet
 from tests.bench.fault_cases_more import COLOUR, LEVELS, SHARPNESS
 

@@ -27,13 +27,13 @@ from PIL import Image
 from linesim.files.images_in import read_image
 from linesim.files.manifest import read_manifest
 from linesim.files.samples_in import load_samples
-from linesim.setup.curve_files import read_curve
 from linesim.setup.errors import InputError
+from linesim.setup.light.curve_files import read_curve
 from linesim.setup.load import load_setup, sample_setup, starter_text
 from linesim.setup.quantity import parse_quantity
 from linesim.setup.shown import visible
-from linesim.study.ranges import ranges_of
-from linesim.study.space import load_space
+from linesim.studies.batch.ranges import ranges_of
+from linesim.studies.rank.space import load_space
 
 ROOT = Path(__file__).parents[2]
 OURS = str(ROOT / "linesim")

@@ -13,7 +13,7 @@ from functools import partial
 
 import torch
 
-from linesim.forward.torch_launch import Form, kernels_run_on
+from linesim.forward.device.launch import Form, kernels_run_on
 from tests.bench.gpu_rows import (
     Variant,
     agreement,

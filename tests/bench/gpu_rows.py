@@ -11,12 +11,12 @@ from importlib.metadata import PackageNotFoundError, version
 import numpy as np
 import torch
 
+from linesim.forward.device.launch import Form
+from linesim.forward.device.render import DeviceReference, Way, device_renderer
+from linesim.forward.device.windows import DeviceRendered, Windows
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import Rendered, render
 from linesim.forward.spread import OFF_AXIS_ERROR
-from linesim.forward.torch_launch import Form
-from linesim.forward.torch_render import DeviceReference, Way, device_renderer
-from linesim.forward.torch_windows import DeviceRendered, Windows
 from linesim.setup.load import setup_from
 from linesim.setup.setup import Setup
 from tests.bench.run import (

@@ -13,7 +13,7 @@ import numpy as np
 
 from linesim.forward.lens import box_mtf, diffraction_mtf, disc_mtf, off_axis_share
 from linesim.setup.arrays import FloatArray
-from linesim.setup.spectra import Spectrum
+from linesim.setup.light.spectra import Spectrum
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # tells of optional packages that are not needed here

@@ -14,10 +14,10 @@ from dataclasses import replace
 import numpy as np
 from scipy.signal import fftconvolve
 
-from linesim.forward.across import AcrossPlan, across_tiles
 from linesim.forward.lens import Optics, optics
 from linesim.forward.reference import ArrayReference
-from linesim.forward.sampling import Sampler
+from linesim.forward.sampling.across import AcrossPlan, across_tiles
+from linesim.forward.sampling.sampler import Sampler
 from linesim.forward.spread import PERIOD_WAVES, LensSpread, Spread, footprint, lens_spread
 from linesim.forward.station import station
 from linesim.forward.transport import line_table

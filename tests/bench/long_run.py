@@ -33,7 +33,7 @@ FOIL = {"image": "foil", "pixel_size": "18.75 um", "width": "77 mm", "height": "
 def one(folder: Path, target: dict[str, object], lines: int) -> None:
     """Render one length and tell what it took, as JSON."""
     from linesim.setup.load import setup_from  # noqa: PLC0415 -- its memory counts
-    from linesim.study.streamed import scan_to_file  # noqa: PLC0415 -- the same
+    from linesim.studies.scan.streamed import scan_to_file  # noqa: PLC0415 -- the same
 
     made_of = {**SETUP, "target": {**target, "repeat": True}, "acquisition": {"lines": lines}}
     setup = setup_from(made_of, folder=folder)

@@ -15,12 +15,14 @@ from unittest.mock import patch
 
 import numpy as np
 
-from linesim.forward import along, render, sampling
-from linesim.forward.across_runs import AcrossRun
-from linesim.forward.along import AlongTable
+from linesim.forward import render
 from linesim.forward.capture import Capturer
 from linesim.forward.expose import Exposer
 from linesim.forward.reference import ArrayReference
+from linesim.forward.sampling import along
+from linesim.forward.sampling import sampler as sampling
+from linesim.forward.sampling.across_runs import AcrossRun
+from linesim.forward.sampling.along import AlongTable
 from linesim.setup.load import setup_from
 
 LINES, WIDTH, FINE = 1800, 4096, 4

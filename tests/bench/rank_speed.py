@@ -9,8 +9,8 @@ import resource
 import sys
 import time
 
-from linesim.study.rank import rank
-from linesim.study.space import Space, space_from
+from linesim.studies.rank.space import Space, space_from
+from linesim.studies.rank.study import rank
 
 RUNS = 5
 

@@ -26,14 +26,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from linesim.dataset.make import make_set
-from linesim.dataset.plan_file import plan_from
+from linesim.dataset.plan.plan_file import plan_from
 from linesim.setup.load import changed, sample_setup
-from linesim.study.compare import compared
-from linesim.study.crews import processes
-from linesim.study.rendered import rendered
-from linesim.study.tasks import Alone, Crew
-from linesim.study.variants import binning_variants
-from linesim.study.vary import vary
+from linesim.studies.compare.study import compared
+from linesim.studies.compare.variants import binning_variants
+from linesim.studies.vary.rendered import rendered
+from linesim.studies.vary.study import vary
+from linesim.workers.runners import processes
+from linesim.workers.tasks import Alone, Runner
 
 MORE = (4, 8, 16)
 """Workers that are predicted."""
@@ -46,7 +46,7 @@ class Job:
     name: str
     counted: str
     count: int
-    run: Callable[[Crew], object]
+    run: Callable[[Runner], object]
 
 
 def dataset_job(count: int) -> Job:
@@ -60,9 +60,9 @@ def dataset_job(count: int) -> Job:
         }
     )
 
-    def run(crew: Crew) -> None:
+    def run(runner: Runner) -> None:
         with tempfile.TemporaryDirectory() as name:
-            make_set(plan, Path(name) / "set", crew)
+            make_set(plan, Path(name) / "set", runner)
 
     return Job("dataset", "images", count, run)
 
@@ -70,7 +70,7 @@ def dataset_job(count: int) -> Job:
 def vary_job(count: int) -> Job:
     """Points along the light, in the usual figures; the closed form is worked out before."""
     found = vary(sample_setup(), {"light.illuminance": f"5klx:50klx:log{count}"})
-    return Job("vary --render", "points", count, lambda crew: rendered(found, crew=crew))
+    return Job("vary --render", "points", count, lambda runner: rendered(found, runner=runner))
 
 
 def compare_job(image: str, lines: int) -> Job:
@@ -87,17 +87,19 @@ def compare_job(image: str, lines: int) -> Job:
         },
     )
     variants = binning_variants(base, ("1x1", "2x1", "1x2", "2x2"))
-    return Job(f"compare, {image}", "variants", 4, lambda crew: compared("", variants, crew=crew))
+    return Job(
+        f"compare, {image}", "variants", 4, lambda runner: compared("", variants, runner=runner)
+    )
 
 
-def warm(crew: Crew) -> None:
+def warm(runner: Runner) -> None:
     """Have each worker load what it needs: a short comparison for every one of them."""
     base = changed(
         sample_setup(), {"target.image": "flat", "camera.pixels": 64, "acquisition.lines": 64}
     )
     short = binning_variants(base, ("1x1", "2x2"))
-    for _ in range(3 * crew.workers):
-        compared("", short, crew=crew)
+    for _ in range(3 * runner.workers):
+        compared("", short, runner=runner)
 
 
 @dataclass(frozen=True)
@@ -108,17 +110,17 @@ class Took:
     own_s: float
 
 
-def took(job: Job, crew: Crew) -> Took:
+def took(job: Job, runner: Runner) -> Took:
     """Time a job."""
     wall_s, own_s = time.perf_counter(), time.process_time()
-    job.run(crew)
+    job.run(runner)
     return Took(time.perf_counter() - wall_s, time.process_time() - own_s)
 
 
-def measured(job: Job, rounds: int, pair: Crew) -> list[Took]:
+def measured(job: Job, rounds: int, pair: Runner) -> list[Took]:
     """Medians of this process in its threads, of one worker, and of two, in turn."""
     ways = (Alone(), Alone(threads=1), pair)
-    found = [[took(job, crew) for crew in ways] for _ in range(rounds)]
+    found = [[took(job, runner) for runner in ways] for _ in range(rounds)]
     return [
         Took(
             statistics.median(each.wall_s for each in way),

@@ -11,7 +11,7 @@ import time
 from pathlib import Path
 
 from linesim.setup.load import changed, load_setup
-from linesim.study.vary import vary
+from linesim.studies.vary.study import vary
 
 SETUP = Path(__file__).parents[2] / "sample_targets" / "foil_dim.toml"
 CASES = {
@@ -46,7 +46,7 @@ def best(
         wall_s, busy_s = time.perf_counter(), time.process_time()
         study = vary(setup, texts, figures=figures)
         found.append((time.perf_counter() - wall_s, time.process_time() - busy_s))
-    points = len(study.courses[0].walk.places)
+    points = len(study.curves[0].walk.places)
     return (*min(found), points)
 
 

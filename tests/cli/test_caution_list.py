@@ -1,5 +1,5 @@
 """
-The list of cautions in linesim/budget/README.md is what the code has and what commands show.
+The list of cautions in linesim/figures/README.md is what the code has and what commands show.
 
 Codes are read off the source. Which command shows them is found by letting a station have all of
 them at once. With LINESIM_WRITE=1 the list is written anew.
@@ -13,27 +13,27 @@ from pathlib import Path
 import pytest
 import tifffile
 
-from linesim.budget import budget as budget_module
-from linesim.budget import safety
-from linesim.budget.cautions import Caution
+from linesim.figures import budget as budget_module
+from linesim.figures import safety
+from linesim.figures.cautions import Caution
 from linesim.preview.answer import words
 from linesim.preview.desk import judged
 from linesim.preview.variant import Variant
 from linesim.setup.load import load_setup
-from linesim.study import measure_against as measuring
-from linesim.study.scan import scan
+from linesim.studies.measure.against import study as measuring
+from linesim.studies.scan.study import scan
 
 ROOT = Path(__file__).parents[2]
-PAGE = ROOT / "linesim" / "budget" / "README.md"
+PAGE = ROOT / "linesim" / "figures" / "README.md"
 MEASURES = {
-    "camera": ("camera_cautions",),
-    "noise": ("measure_noise", "flat_cautions"),
-    "uniformity": ("measure_uniformity", "flat_cautions", "measure_noise.black_caution"),
-    "scene": ("measure_scene", "measure_noise.black_caution"),
-    "edge": ("measure_input",),
-    "bars": ("measure_input",),
+    "camera": ("camera/cautions",),
+    "noise": ("flat/noise", "flat_cautions"),
+    "uniformity": ("flat/uniformity", "flat_cautions", "flat/noise.black_caution"),
+    "scene": ("scene/study", "flat/noise.black_caution"),
+    "edge": ("sharpness_input",),
+    "bars": ("sharpness_input",),
 }
-"""What in `linesim/study/` words the cautions of a kind of measurement: modules, or a function."""
+"""What in `studies/measure/` words the cautions of a measurement: modules, or a function."""
 SETUP = """\
 title = "All"
 [target]
@@ -98,10 +98,10 @@ def codes_in(path: Path, function: str = "") -> set[str]:
 
 
 STATION = sorted(
-    codes_in(ROOT / "linesim" / "budget" / "cautions.py")
-    | codes_in(ROOT / "linesim" / "budget" / "faults.py")
-    | codes_in(ROOT / "linesim" / "budget" / "level_cautions.py")
-    | codes_in(ROOT / "linesim" / "budget" / "noise_limits.py")
+    codes_in(ROOT / "linesim" / "figures" / "cautions.py")
+    | codes_in(ROOT / "linesim" / "figures" / "faults.py")
+    | codes_in(ROOT / "linesim" / "figures" / "level_cautions.py")
+    | codes_in(ROOT / "linesim" / "figures" / "noise_limits.py")
 )
 Run = Callable[..., tuple[int, str]]
 
@@ -141,7 +141,7 @@ def listed(shown: dict[str, set[str]]) -> str:
     for kind, modules in MEASURES.items():
         for module in modules:
             name, _, function = module.partition(".")
-            for code in codes_in(ROOT / "linesim" / "study" / f"{name}.py", function):
+            for code in codes_in(ROOT / "linesim" / "studies" / "measure" / f"{name}.py", function):
                 rows.setdefault(code, []).append(f"measure {kind}")
     lines = [f"| `{code}` | {', '.join(rows[code])} |" for code in sorted(rows)]
     return "\n".join(["| code | shown by |", "|---|---|", *lines]) + "\n"

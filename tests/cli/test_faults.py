@@ -16,13 +16,12 @@ import pytest
 from linesim.cli import main
 from linesim.setup.errors import InputError
 from linesim.setup.load import load_setup
-from linesim.study import compare_tasks as comparing
-from linesim.study import scan as scanning
-from linesim.study.compare import compare
+from linesim.studies.compare import tasks as comparing
+from linesim.studies.compare.study import compare
+from linesim.studies.scan import study as scanning
 
 LINESIM = Path(sys.executable).parent / "linesim"
 KILLS = 50 if "LINESIM_NIGHTLY" in os.environ else 2
-"""For each of two commands."""
 
 
 def start(folder: Path, *arguments: str) -> "subprocess.Popen[bytes]":
@@ -44,27 +43,24 @@ def finals(folder: Path) -> dict[str, bytes]:
     }
 
 
-@pytest.mark.parametrize(
-    "command", [("scan",), ("compare", "--binning", "1x1,2x1", "--scans")], ids=lambda c: str(c[0])
-)
-def test_killed_at_any_moment(command: tuple[str, ...], tiny: str, tmp_path: Path) -> None:
-    """SIGKILL: each file is whole or not there, and the next run ends as ever."""
+def test_killed_at_any_moment(tiny: str, tmp_path: Path) -> None:
+    """SIGKILL of the installed command: each file is whole or not there; the next run ends."""
     assert tiny
     begun = time.monotonic()
-    whole_run = start(tmp_path, *command, "tiny.toml", "--out", "whole")
+    whole_run = start(tmp_path, "scan", "tiny.toml", "--out", "whole")
     assert whole_run.wait(timeout=120) == 0
     longest_s = time.monotonic() - begun
     whole = finals(tmp_path / "whole")
     chance = random.Random(7)  # noqa: S311 -- moments, no secrets
     for _ in range(KILLS):
-        killed = start(tmp_path, *command, "tiny.toml", "--out", "cut")
+        killed = start(tmp_path, "scan", "tiny.toml", "--out", "cut")
         # the first half is start-up, in which nothing can be cut
         time.sleep(longest_s * chance.uniform(0.3, 1.1))
         killed.kill()
         killed.wait(timeout=60)
         left = finals(tmp_path / "cut")
         assert all(data == whole[name] for name, data in left.items())
-    assert start(tmp_path, *command, "tiny.toml", "--out", "cut").wait(timeout=120) == 0
+    assert start(tmp_path, "scan", "tiny.toml", "--out", "cut").wait(timeout=120) == 0
     assert finals(tmp_path / "cut") == whole
 
 
@@ -208,7 +204,7 @@ def test_ctrl_c_in_a_comparison(tiny: str, tmp_path: Path) -> None:
     code = """
 import signal, sys
 signal.signal(signal.SIGINT, signal.default_int_handler)
-import linesim.study.compare_tasks as study
+import linesim.studies.compare.tasks as study
 scan = study.scan_held
 def told(*given, **named):
     found = scan(*given, **named)

@@ -19,21 +19,21 @@ from typing import Any
 
 import pytest
 
-from linesim.budget.budget import budget
 from linesim.dataset.draw import drawn
 from linesim.dataset.make import make_set
-from linesim.dataset.plan_file import load_plan
+from linesim.dataset.plan.plan_file import load_plan
 from linesim.dataset.verify import verify
+from linesim.figures.budget import budget
 from linesim.files.images_in import read_image
 from linesim.files.samples_in import load_samples
 from linesim.setup.errors import InputError
 from linesim.setup.load import load_setup, setup_from, starter_text
 from linesim.setup.shown import visible
-from linesim.study.rank import rank
-from linesim.study.scan import scan
-from linesim.study.space import load_space
-from linesim.study.tasks import Alone
+from linesim.studies.rank.space import load_space
+from linesim.studies.rank.study import rank
+from linesim.studies.scan.study import scan
 from linesim.targets.windowed import windowed
+from linesim.workers.tasks import Alone
 
 NIGHTLY = "LINESIM_NIGHTLY" in os.environ
 SECONDS = 60.0

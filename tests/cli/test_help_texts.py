@@ -14,8 +14,9 @@ LONGEST = 300
 def commands(command: Any, path: str = "linesim") -> Iterator[tuple[str, Any]]:  # noqa: ANN401 -- typer's own click
     """Walk over all commands, those in groups too."""
     yield path, command
-    for name, each in getattr(command, "commands", {}).items():
-        yield from commands(each, f"{path} {name}")
+    if hasattr(command, "list_commands"):
+        for name in command.list_commands(None):
+            yield from commands(command.get_command(None, name), f"{path} {name}")
 
 
 ALL = dict(commands(typer.main.get_command(app)))

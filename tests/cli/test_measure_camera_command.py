@@ -10,7 +10,7 @@ import pytest
 
 from linesim.files.images_out import write_tiff
 from linesim.files.samples_in import load_samples
-from linesim.study.measure_camera import measure_camera
+from linesim.studies.measure.camera.study import measure_camera
 
 HEAD = "file,kind,exposure_us,photons\n"
 SHAPE = (24, 32)

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from linesim.setup.load import load_setup
-from linesim.study.injection import inject
+from linesim.studies.measure.detection.study import inject
 
 Call = Callable[..., tuple[int, str]]
 DIM = """\

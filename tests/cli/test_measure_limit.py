@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from linesim.cli.measure_options import MaxPixels
+from linesim.cli.measure.options import MaxPixels
 from linesim.files.images_in import MAX_PIXELS
 
 KINDS = {"a.png": "flat", "b.png": "flat", "c.png": "dark", "d.png": "dark"}

@@ -76,7 +76,7 @@ def test_ctrl_c_leaves_nothing_behind(tiny: str, tmp_path: Path) -> None:
     # the word on stdout tells when rendering has begun; a parent may have had SIGINT ignored
     code = """
 import signal, sys
-import linesim.study.scan as study
+import linesim.studies.scan.study as study
 signal.signal(signal.SIGINT, signal.default_int_handler)
 render = study.render
 def told(*given, **named):

@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 
 from linesim.dataset.make import make_set
-from linesim.dataset.plan import Plan
-from linesim.dataset.plan_file import load_plan
-from linesim.study.tasks import Alone
+from linesim.dataset.plan.plan import Plan
+from linesim.dataset.plan.plan_file import load_plan
+from linesim.workers.tasks import Alone
 
 STATION = """\
 title = "Small"

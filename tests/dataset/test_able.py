@@ -5,10 +5,10 @@ from pathlib import Path
 
 import numpy as np
 
-from linesim.budget.budget import budget
 from linesim.dataset.able import cannot_run, states, told_of
 from linesim.dataset.item import item
-from linesim.dataset.plan import Plan
+from linesim.dataset.plan.plan import Plan
+from linesim.figures.budget import budget
 from linesim.forward.reference import ArrayReference
 from linesim.setup.load import changed, sample_setup
 

@@ -11,8 +11,8 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from linesim.dataset.draw import drawn
 from linesim.dataset.item import Item, item
-from linesim.dataset.plan import Plan
-from linesim.dataset.plan_file import load_plan, plan_from
+from linesim.dataset.plan.plan import Plan
+from linesim.dataset.plan.plan_file import load_plan, plan_from
 from linesim.dataset.record import record
 from linesim.files.atomic import json_text
 from linesim.forward.reference import ArrayReference

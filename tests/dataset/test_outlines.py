@@ -5,7 +5,7 @@ import pytest
 from pycocotools import mask as coco
 from scipy.ndimage import binary_fill_holes
 
-from linesim.dataset.outlines import polygons
+from linesim.dataset.labels.outlines import polygons
 
 SHAPE = (40, 50)
 pytestmark = pytest.mark.filterwarnings("ignore:__array__ implementation:DeprecationWarning")

@@ -8,8 +8,8 @@ import pytest
 
 from linesim.dataset.draw import taken
 from linesim.dataset.item import item
-from linesim.dataset.plan import Plan, fingerprint
-from linesim.dataset.plan_file import load_plan, plan_from
+from linesim.dataset.plan.plan import Plan, fingerprint
+from linesim.dataset.plan.plan_file import load_plan, plan_from
 from linesim.files.images_out import write_png
 from linesim.setup.errors import InputError
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from pycocotools import mask as coco
 
-from linesim.dataset.rle import counts_of, mask_of, placed_runs, runs, text_of
+from linesim.dataset.labels.rle import counts_of, mask_of, placed_runs, runs, text_of
 
 
 def masks() -> list[np.ndarray]:

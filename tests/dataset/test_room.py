@@ -7,11 +7,11 @@ from types import SimpleNamespace
 import pytest
 
 from linesim.dataset.make import make_set
-from linesim.dataset.plan import Plan
-from linesim.dataset.plan_file import load_plan, plan_from
+from linesim.dataset.plan.plan import Plan
+from linesim.dataset.plan.plan_file import load_plan, plan_from
 from linesim.dataset.room import need_bytes
 from linesim.setup.errors import InputError
-from linesim.study.tasks import Alone
+from linesim.workers.tasks import Alone
 
 
 def test_the_estimate_covers_the_set_and_not_much_more(plan: Plan, made: Path) -> None:

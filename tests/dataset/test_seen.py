@@ -7,8 +7,8 @@ import pytest
 
 from linesim.dataset.draw import drawn
 from linesim.dataset.item import item
-from linesim.dataset.plan import Plan
-from linesim.dataset.plan_file import plan_from
+from linesim.dataset.plan.plan import Plan
+from linesim.dataset.plan.plan_file import plan_from
 from linesim.defects.defective import DefectiveReference
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import Rendered, render

@@ -17,10 +17,10 @@ from skimage.measure import regionprops
 
 from linesim.dataset.item import item
 from linesim.dataset.make import make_set
-from linesim.dataset.plan import Plan
-from linesim.dataset.plan_file import load_plan, plan_from
-from linesim.dataset.splits import SPLITS
-from linesim.study.tasks import Alone
+from linesim.dataset.plan.plan import Plan
+from linesim.dataset.plan.plan_file import load_plan, plan_from
+from linesim.dataset.plan.splits import SPLITS
+from linesim.workers.tasks import Alone
 
 pytestmark = pytest.mark.filterwarnings("ignore:__array__ implementation:DeprecationWarning")
 """pycocotools 2.0.11 with numpy 2."""

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.testing import assert_array_equal
 
-from linesim.dataset.masks import Outline, apart, class_mask, outline
+from linesim.dataset.labels.masks import Outline, apart, class_mask, outline
 from linesim.defects.labels import Label
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from linesim.dataset.people import plan_people
-from linesim.dataset.plan_file import load_plan
+from linesim.dataset.plan.plan_file import load_plan
 
 PLAN = """\
 setup = "base.toml"

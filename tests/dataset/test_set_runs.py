@@ -11,19 +11,19 @@ import pytest
 
 from linesim.dataset.layout import SET, leftovers
 from linesim.dataset.make import make_set
-from linesim.dataset.plan import Plan
-from linesim.dataset.plan_file import load_plan
+from linesim.dataset.plan.plan import Plan
+from linesim.dataset.plan.plan_file import load_plan
 from linesim.dataset.workers import cluster, images, processes
 from linesim.dataset.write import write_images
 from linesim.setup.errors import InputError
-from linesim.study.tasks import Alone
+from linesim.workers.tasks import Alone
 
 KILLED = """\
 import os, signal, sys
 from pathlib import Path
 from linesim.dataset.make import make_set
-from linesim.dataset.plan_file import load_plan
-from linesim.study.tasks import Alone
+from linesim.dataset.plan.plan_file import load_plan
+from linesim.workers.tasks import Alone
 from linesim.files import atomic
 
 if __name__ == "__main__":
@@ -45,7 +45,7 @@ WATCHED = """\
 import sys, time
 from pathlib import Path
 from linesim.dataset.make import make_set
-from linesim.dataset.plan_file import load_plan
+from linesim.dataset.plan.plan_file import load_plan
 from linesim.dataset.workers import processes
 
 def tell(done, total):
@@ -179,8 +179,8 @@ def test_a_refusal_of_a_worker_comes_home_in_sentences(made: Path, tmp_path: Pat
     copytree(made, tmp_path / "set")
     path = tmp_path / "set" / "plan.toml"
     path.write_text(path.read_text("utf-8") + "\n[bla]\n[blub]\n", "utf-8")
-    with processes(2) as crew, pytest.raises(InputError) as told:
-        list(images(crew, str(tmp_path / "set"), [0], 1))
+    with processes(2) as runner, pytest.raises(InputError) as told:
+        list(images(runner, str(tmp_path / "set"), [0], 1))
     assert [each.partition(":")[0] for each in told.value.faults] == ["bla", "blub"]
 
 

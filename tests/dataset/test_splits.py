@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from linesim.dataset.keys import image_stream, scan_seed, scene_seed
-from linesim.dataset.plan_file import plan_from
-from linesim.dataset.splits import SPLITS, is_good, split_of
+from linesim.dataset.plan.keys import image_stream, scan_seed, scene_seed
+from linesim.dataset.plan.plan_file import plan_from
+from linesim.dataset.plan.splits import SPLITS, is_good, split_of
 
 SHARES = {"train": 0.7, "val": 0.2, "test": 0.1}
 

@@ -13,8 +13,8 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from linesim.dataset import torch_sets
 from linesim.dataset.item import item
-from linesim.dataset.plan import Plan
-from linesim.dataset.plan_file import load_plan
+from linesim.dataset.plan.plan import Plan
+from linesim.dataset.plan.plan_file import load_plan
 from linesim.dataset.torch_sets import Sample, ScanDataset, ScanStream, collate
 from linesim.setup.errors import InputError
 

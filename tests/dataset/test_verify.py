@@ -10,10 +10,10 @@ import pytest
 
 from linesim.dataset.layout import SET
 from linesim.dataset.make import make_set
-from linesim.dataset.plan_file import load_plan
+from linesim.dataset.plan.plan_file import load_plan
 from linesim.dataset.verify import verify
 from linesim.setup.errors import InputError
-from linesim.study.tasks import Alone
+from linesim.workers.tasks import Alone
 
 
 def first(folder: Path, pattern: str) -> Path:

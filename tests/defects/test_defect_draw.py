@@ -9,13 +9,13 @@ from scipy import stats
 
 from linesim.defects.draw import Area, draw_faults, gap_mm
 from linesim.defects.kinds import Placed
-from linesim.defects.lots import FOIL, TILE, Lot, ratios, steps
 from linesim.defects.ranges import Each, Range, fixed
+from linesim.defects.recipes import FOIL, TILE, Recipe, ratios, steps
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 
 AREA = Area(left_mm=-30.0, top_mm=2.0, right_mm=30.0, bottom_mm=120.0)
-PINHOLES = Lot(
+PINHOLES = Recipe(
     kind="pinhole",
     ranges={"diameter_um": ratios(50, 500), "change": steps(0.5, 2.0)},
     fewest=200,
@@ -23,15 +23,15 @@ PINHOLES = Lot(
 )
 
 
-def drawn(seed: int, *lots: Lot, **rules: object) -> tuple[Placed, ...]:
+def drawn(seed: int, *recipes: Recipe, **rules: object) -> tuple[Placed, ...]:
     """Draw with a seed."""
-    return draw_faults(np.random.default_rng(seed), lots, AREA, **rules)  # type: ignore[arg-type]
+    return draw_faults(np.random.default_rng(seed), recipes, AREA, **rules)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("lots", [FOIL, TILE], ids=["foil", "tile"])
-def test_boxes_keep_their_distance(lots: tuple[Lot, ...]) -> None:
+@pytest.mark.parametrize("recipes", [FOIL, TILE], ids=["foil", "tile"])
+def test_boxes_keep_their_distance(recipes: tuple[Recipe, ...]) -> None:
     """Of all pairs, halos and soft rims with them."""
-    found = drawn(5, *lots, min_distance_mm=0.8)
+    found = drawn(5, *recipes, min_distance_mm=0.8)
     assert len(found) > 4
     boxes = [placed.fault().box_mm for placed in found]
     # boxes are worked out at the origin and moved: rounding of some 100 mm
@@ -50,7 +50,7 @@ def test_discs_keep_their_distance() -> None:
 
 def test_inside_means_inside() -> None:
     """No box leaves the area; by the other rule some do, with their middles inside."""
-    stains = Lot(
+    stains = Recipe(
         kind="stain",
         ranges={
             "width_um": steps(3000, 12_000),
@@ -98,7 +98,7 @@ def test_below_zero_even_ratios_are_even() -> None:
 
 def test_counts_are_even_between_their_ends() -> None:
     """0, 1, 2 or 3 of 800 draws each: chi-square."""
-    few = Lot(kind="pinhole", ranges=PINHOLES.ranges, fewest=0, most=3)
+    few = Recipe(kind="pinhole", ranges=PINHOLES.ranges, fewest=0, most=3)
     counts = np.bincount([len(drawn(seed, few)) for seed in range(800)], minlength=4)
     assert len(counts) == 4
     assert stats.chisquare(counts).pvalue > 1e-3
@@ -117,7 +117,7 @@ def test_no_room_is_told() -> None:
     """Too many for the area and the distance, or one that is larger than the area."""
     with pytest.raises(InputError, match="found no room for it in 400 tries beside"):
         drawn(0, PINHOLES, min_distance_mm=9.0)
-    long = Lot(
+    long = Recipe(
         kind="streak",
         ranges={"length_um": fixed(2e5), "width_um": fixed(500.0), "change": fixed(0.1)},
         fewest=1,
@@ -145,8 +145,8 @@ def test_colours_are_drawn_apart() -> None:
         lambda: Range(low=-1.0, high=1.0, even_ratios=True),
         lambda: Range(low=0.0, high=float("inf")),
         lambda: Area(left_mm=1.0, top_mm=0.0, right_mm=1.0, bottom_mm=2.0),
-        lambda: Lot(kind="pinhole", ranges=PINHOLES.ranges, fewest=3, most=2),
-        lambda: Lot(kind="pinhole", ranges={"diameter_um": fixed(3.0)}),
+        lambda: Recipe(kind="pinhole", ranges=PINHOLES.ranges, fewest=3, most=2),
+        lambda: Recipe(kind="pinhole", ranges={"diameter_um": fixed(3.0)}),
     ],
 )
 def test_what_cannot_be_drawn_from_is_refused(make: object) -> None:

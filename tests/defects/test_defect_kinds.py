@@ -4,9 +4,9 @@ import pytest
 
 from linesim.defects.effects import Absolute, Contrast, Material, Relative
 from linesim.defects.kinds import KINDS, Kind, Placed
-from linesim.defects.lots import FOIL, TILE
 from linesim.defects.pose import Pose
 from linesim.defects.ranges import Range
+from linesim.defects.recipes import FOIL, TILE
 from linesim.setup.errors import InputError
 
 MIDDLE = Pose(x_mm=0.31, y_mm=2.043, turn_deg=25.0)
@@ -33,15 +33,15 @@ def test_kinds_have_names_and_numbers_of_their_own() -> None:
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.name)
 def test_a_kind_is_in_a_list_of_a_line(kind: Kind) -> None:
     """The ends of each default range make a fault."""
-    lots = [lot for lot in (*FOIL, *TILE) if lot.kind == kind.name]
-    assert lots
-    for lot in lots:
+    recipes = [recipe for recipe in (*FOIL, *TILE) if recipe.kind == kind.name]
+    assert recipes
+    for recipe in recipes:
         for end in ("low", "high"):
             values = {
                 name: getattr(part, end)
                 if isinstance(part, Range)
                 else tuple(getattr(each, end) for each in part.ranges)
-                for name, part in lot.ranges.items()
+                for name, part in recipe.ranges.items()
             }
             fault = Placed(kind=kind.name, pose=MIDDLE, values=values).fault()
             assert fault.kind == kind.name

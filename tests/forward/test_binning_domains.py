@@ -5,12 +5,12 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import NDArray
 
-from linesim.budget.budget import budget
+from linesim.figures.budget import budget
 from linesim.forward.binning import join_numbers
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
 from linesim.forward.station import station
-from linesim.metrics.noise import flat_figures
+from linesim.metrics.flat.noise import flat_figures
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
 

@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 from scipy import constants
 from scipy.integrate import simpson, trapezoid
 
-from linesim.budget.budget import budget
+from linesim.figures.budget import budget
 from linesim.forward.station import station
-from linesim.metrics.noise import flat_figures
+from linesim.metrics.flat.noise import flat_figures
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
-from linesim.study.scan import Scan, scan
+from linesim.studies.scan.study import Scan, scan
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # tells of optional packages that are not needed here

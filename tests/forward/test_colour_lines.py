@@ -16,7 +16,7 @@ from linesim.forward.station import station
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
-from linesim.study.scan import Scan, scan
+from linesim.studies.scan.study import Scan, scan
 
 BASE = setup_from(
     {

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from linesim.budget.budget import budget
+from linesim.figures.budget import budget
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
-from linesim.study.scan import scan
+from linesim.studies.scan.study import scan
 
 COLUMNS = 2000
 LINES = 400

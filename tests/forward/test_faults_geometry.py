@@ -11,11 +11,11 @@ import pytest
 from numpy.testing import assert_allclose
 
 from linesim.forward.station import station
-from linesim.metrics.edge import edge_response
+from linesim.metrics.edge.figures import edge_response
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
-from linesim.study.scan import scan
+from linesim.studies.scan.study import scan
 from linesim.targets.edge import edge
 
 BASE = setup_from(

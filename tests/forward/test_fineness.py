@@ -11,7 +11,7 @@ from linesim.forward.render import render
 from linesim.forward.station import station
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, sample_setup
-from linesim.study.scan import scan
+from linesim.studies.scan.study import scan
 
 WIDE = changed(
     sample_setup(),

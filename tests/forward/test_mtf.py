@@ -19,7 +19,7 @@ from scipy.special import j0
 
 from linesim.forward.render import render
 from linesim.forward.station import Station, station
-from linesim.metrics.edge import EdgeResponse, edge_response
+from linesim.metrics.edge.figures import EdgeResponse, edge_response
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup

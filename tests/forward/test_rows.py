@@ -4,14 +4,14 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from linesim.budget.budget import budget
+from linesim.figures.budget import budget
 from linesim.forward.collect import pattern
-from linesim.metrics.edge import edge_response
+from linesim.metrics.edge.figures import edge_response
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed, setup_from
 from linesim.setup.rows import best_run, pixel_shapes
 from linesim.setup.setup import Setup
-from linesim.study.scan import scan
+from linesim.studies.scan.study import scan
 from linesim.targets.edge import edge
 
 OBJECT_UM = 60.0

@@ -8,7 +8,7 @@ import pytest
 from numpy.random import SFC64, Generator, SeedSequence
 from numpy.testing import assert_allclose, assert_array_equal
 
-from linesim.forward import sampler
+from linesim.forward import draws as sampler
 from linesim.setup.arrays import ImageArray
 
 READ_NOISE_E = 6.0

@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from linesim.budget.budget import budget
+from linesim.figures.budget import budget
 from linesim.forward.station import station
-from linesim.metrics.edge import edge_response
+from linesim.metrics.edge.figures import edge_response
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
-from linesim.study.scan import scan
+from linesim.studies.scan.study import scan
 from linesim.targets.edge import edge
 
 BASE = setup_from(

@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from linesim.forward.device.render import DeviceReference, device_renderer, render_on
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import Rendered, render
-from linesim.forward.torch_render import DeviceReference, device_renderer, render_on
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
@@ -169,11 +169,11 @@ def test_a_way_or_device_that_is_not_there_is_refused(monkeypatch: pytest.Monkey
     monkeypatch.setattr(torch.cuda, "is_available", lambda: False)
     with pytest.raises(InputError, match=r'^device: read "cuda", .* expected "cpu"$'):
         render_on(BASE, target(BASE), 8, 0)
-    monkeypatch.setattr("linesim.forward.torch_render.find_spec", {}.get)
+    monkeypatch.setattr("linesim.forward.device.render.find_spec", {}.get)
     with pytest.raises(InputError, match=r'pip install "linesim\[torch\]"$'):
         render_on(BASE, target(BASE), 8, 0, device="cpu")
     monkeypatch.setattr(
-        "linesim.forward.torch_render.find_spec", lambda name: None if name == "triton" else name
+        "linesim.forward.device.render.find_spec", lambda name: None if name == "triton" else name
     )
     with pytest.raises(InputError, match=r'^way: read "kernels"'):
         render_on(BASE, target(BASE), 8, 0, device="cpu", way="kernels")

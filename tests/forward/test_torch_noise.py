@@ -15,10 +15,10 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats
 
 from linesim.forward.collect import pattern
+from linesim.forward.device.noise import counts
+from linesim.forward.device.render import device_renderer, render_on
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
-from linesim.forward.torch_noise import counts
-from linesim.forward.torch_render import device_renderer, render_on
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from linesim.forward.across import brought_inside
-from linesim.forward.torch_tables import Band
-from linesim.forward.torch_tiles import Tiles, best_size, cut, even_places, folded, runs, window
+from linesim.forward.device.tables import Band
+from linesim.forward.device.tiles import Tiles, best_size, cut, even_places, folded, runs, window
+from linesim.forward.sampling.across import brought_inside
 from linesim.setup.arrays import FloatArray
 
 OUTPUTS, TERMS, SEEN, TOTAL = 41, 2, 9, 140
@@ -104,7 +104,7 @@ def test_runs_are_even_to_the_slack() -> None:
 def test_packed_halves_keep_22_bits() -> None:
     """High and low add up to the scaled weight: rounding of a half is 2⁻¹¹ of it, twice."""
     torch = pytest.importorskip("torch", reason="the extra torch is not installed")
-    from linesim.forward.torch_packing import Room, packed, scale_for  # noqa: PLC0415 -- extra
+    from linesim.forward.device.packing import Room, packed, scale_for  # noqa: PLC0415 -- extra
 
     given = cut(band(4.0), 8)
     found = packed(given, Room(size=16, step=32, total=TOTAL), torch.device("cpu"))

@@ -6,7 +6,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy.integrate import quad
 from scipy.stats import kstest
 
-from linesim.budget.budget import budget
+from linesim.figures.budget import budget
 from linesim.forward.motion import Motion, motion
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render

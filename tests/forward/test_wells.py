@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from linesim.budget.budget import budget
+from linesim.figures.budget import budget
 from linesim.forward.binning import join_charge
 from linesim.forward.capture import capturer, keeps_pixels_apart
 from linesim.forward.channels import channels

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from linesim.forward.across import AcrossPlan, across_tiles
 from linesim.forward.reference import ArrayReference
-from linesim.forward.sampling import Sampler
+from linesim.forward.sampling.across import AcrossPlan, across_tiles
+from linesim.forward.sampling.sampler import Sampler
+from linesim.forward.sampling.windows import across, down, even_runs, even_starts, roomy
 from linesim.forward.spread import Spread, footprint
 from linesim.forward.transport import steady_lines
-from linesim.forward.windows import across, down, even_runs, even_starts, roomy
 from linesim.setup.arrays import FloatArray, ImageArray
 
 

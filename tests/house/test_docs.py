@@ -16,8 +16,8 @@ import pytest
 from numpy.testing import assert_allclose
 from PIL import Image
 
-from linesim.budget.budget import budget
 from linesim.cli import main
+from linesim.figures.budget import budget
 from linesim.setup.load import load_setup
 from linesim.targets import tile
 

@@ -1,9 +1,11 @@
-"""Docstrings say what the signature says, by numpydoc's own check of names and sections."""
+"""What one room takes from another says its shapes, units and errors, by numpydoc's own check."""
 
+import ast
 import inspect
 import pkgutil
 from collections.abc import Iterator
 from importlib import import_module
+from pathlib import Path
 
 from numpydoc.validate import validate
 
@@ -34,12 +36,33 @@ def is_told_elsewhere(thing: object) -> bool:
     return is_section or bool(getattr(thing, "_is_protocol", False))
 
 
+def room_of(module: str) -> str:
+    """Take the room out of a module's name; each study is one of its own."""
+    parts = module.split(".")
+    return ".".join(parts[: 3 if parts[1:2] == ["studies"] else 2])
+
+
+def crossing() -> set[str]:
+    """Name what a module of one room imports from another, and what the front door hands on."""
+    root = Path(linesim.__path__[0])
+    found: set[str] = set()
+    for path in root.rglob("*.py"):
+        module = ".".join(("linesim", *path.relative_to(root).with_suffix("").parts))
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("linesim."):
+                home = str(node.module)
+                if room_of(home) != room_of(module):
+                    found.update(f"{home}.{each.name}" for each in node.names)
+    return found
+
+
 def public_names() -> Iterator[str]:
-    """Name every public function and class where it is defined."""
+    """Name every function and class that crosses a room, where it is defined."""
+    taken = crossing()
     for module in modules():
         for name, thing in vars(import_module(module)).items():
             if (
-                not name.startswith("_")
+                f"{module}.{name}" in taken
                 and (inspect.isfunction(thing) or inspect.isclass(thing))
                 and thing.__module__ == module
                 and not is_told_elsewhere(thing)

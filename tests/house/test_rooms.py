@@ -33,11 +33,23 @@ def test_every_room_is_in_the_plan_in_the_order_of_the_chain() -> None:
     assert named == chain()[::-1]
 
 
+MOST_MODULES = 24
+
+
 def test_every_module_is_in_a_room() -> None:
-    """Nothing but the two front doors lies loose under linesim/, and a room has no rooms inside."""
-    modules = [path.relative_to(ROOT / "linesim") for path in (ROOT / "linesim").rglob("*.py")]
-    loose = {path.as_posix() for path in modules if len(path.parts) != 2}  # room/module
+    """Nothing but the two front doors lies loose under linesim/, and every room says what it is."""
+    loose = {path.name for path in (ROOT / "linesim").glob("*.py")}
     assert loose == {"__init__.py", "__main__.py"}
+    rooms = {path.parent for path in (ROOT / "linesim").rglob("*.py")}
+    assert [room for room in rooms if not (room / "__init__.py").exists()] == []
+
+
+def test_no_room_is_too_full() -> None:
+    """A reader takes a room in at a glance: at most 24 modules, besides the one that names it."""
+    rooms = {path.parent for base in ("linesim", "tests") for path in (ROOT / base).rglob("*.py")}
+    counts = {room.relative_to(ROOT): len(list(room.glob("[!_]*.py"))) for room in rooms}
+    full = {room: n for room, n in counts.items() if n > MOST_MODULES and room.name != "bench"}
+    assert full == {}
 
 
 def test_every_stage_is_in_the_plan() -> None:

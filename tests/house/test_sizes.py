@@ -1,17 +1,37 @@
 """Modules stay small enough to be read in one go."""
 
+import ast
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-LONGEST = 300
+MOST = 200
 MODULES = sorted(path for room in ("linesim", "tests") for path in (ROOT / room).rglob("*.py"))
 
 
+def code_lines(text: str) -> int:
+    """Count lines that are neither blank, nor a comment, nor of a docstring or an import."""
+    told: set[int] = set()
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.Import | ast.ImportFrom) or (
+            isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
+        ):
+            told.update(range(node.lineno, (node.end_lineno or node.lineno) + 1))
+    return sum(
+        number not in told and bool(line.strip()) and not line.strip().startswith("#")
+        for number, line in enumerate(text.splitlines(), 1)
+    )
+
+
 def test_modules_stay_small() -> None:
-    """No module is longer than 300 lines."""
+    """No module has more than 200 lines of code: what is said beside it does not count."""
     lengths = {
-        path.relative_to(ROOT).as_posix(): len(path.read_text("utf-8").splitlines())
-        for path in MODULES
+        path.relative_to(ROOT).as_posix(): code_lines(path.read_text("utf-8")) for path in MODULES
     }
     assert len(lengths) > 100
-    assert {name: lines for name, lines in lengths.items() if lines > LONGEST} == {}
+    assert {name: lines for name, lines in lengths.items() if lines > MOST} == {}
+
+
+def test_code_is_told_from_words() -> None:
+    """A text inside code counts, words beside it do not."""
+    text = '"""Said."""\n\n# why\nx = 1\n"""What x is."""\ny = """a\nb"""\n'
+    assert code_lines(text) == 3

@@ -5,9 +5,9 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy.stats import norm
 
-from linesim.metrics.bars import bar_figures, coltman
-from linesim.metrics.bars_find import find_bars
-from linesim.metrics.bars_place import BarPlace, ground_of
+from linesim.metrics.bars.figures import bar_figures, coltman
+from linesim.metrics.bars.find import find_bars
+from linesim.metrics.bars.place import BarPlace, ground_of
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 

@@ -10,7 +10,7 @@ import pytest
 import skimage.data
 from scipy.ndimage import gaussian_filter
 
-from linesim.metrics.block_noise import BlockNoise, block_noise
+from linesim.metrics.scene.block_noise import BlockNoise, block_noise
 from linesim.setup.arrays import FloatArray
 
 FULL = 4095

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from linesim.metrics.camera_transfer import transfer
-from linesim.metrics.exposure_series import Looks, Series, looks_from
+from linesim.metrics.camera.figures import transfer
+from linesim.metrics.camera.linearity import linearity
+from linesim.metrics.camera.saturation import saturation
+from linesim.metrics.camera.series import Looks, Series, looks_from
+from linesim.metrics.camera.transfer import photon_transfer
+from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.interval import Interval, carried, interval, root_interval
-from linesim.metrics.linearity import linearity
-from linesim.metrics.noise import Estimate
-from linesim.metrics.saturation import saturation
-from linesim.metrics.transfer import photon_transfer
 from linesim.setup.arrays import FloatArray
 
 SIDE = 1.959964  # 97.5 % point of the normal law, handbook table

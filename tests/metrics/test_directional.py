@@ -11,8 +11,8 @@ import skimage.data
 from numpy.testing import assert_allclose
 from scipy.ndimage import gaussian_filter
 
-from linesim.metrics.directional import Directional, directional
-from linesim.metrics.scene import scene
+from linesim.metrics.scene.directional import Directional, directional
+from linesim.metrics.scene.figures import scene
 from linesim.setup.arrays import FloatArray
 
 

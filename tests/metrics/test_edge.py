@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy.ndimage import gaussian_filter1d
 from scipy.stats import norm
 
-from linesim.metrics.edge import edge_response
+from linesim.metrics.edge.figures import edge_response
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 

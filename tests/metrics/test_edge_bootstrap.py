@@ -5,8 +5,8 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy.stats import norm
 
-from linesim.metrics.edge import edge_response
-from linesim.metrics.edge_bootstrap import RESAMPLINGS, EdgeUncertainty, edge_uncertainty
+from linesim.metrics.edge.bootstrap import RESAMPLINGS, EdgeUncertainty, edge_uncertainty
+from linesim.metrics.edge.figures import edge_response
 from linesim.setup.arrays import FloatArray
 
 

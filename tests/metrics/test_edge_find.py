@@ -5,8 +5,8 @@ import pytest
 from numpy.typing import NDArray
 from scipy.stats import norm
 
-from linesim.metrics.edge_find import EdgeSearch, find_edge
-from linesim.metrics.edge_line import Direction
+from linesim.metrics.edge.find import EdgeSearch, find_edge
+from linesim.metrics.edge.line import Direction
 from linesim.metrics.region import Region
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError

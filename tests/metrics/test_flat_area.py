@@ -7,9 +7,9 @@ Formulas: EMVA 1288 R4.0 RC, (18), (19), (20), (33) to (44), (69); analysis of v
 import numpy as np
 import pytest
 
-from linesim.metrics.flat_area import FlatArea, flat_area, trend
-from linesim.metrics.noise import Estimate, flat_figures, frame_figures
-from linesim.metrics.signal_noise import SignalNoise
+from linesim.metrics.flat.area import FlatArea, flat_area, trend
+from linesim.metrics.flat.noise import Estimate, flat_figures, frame_figures
+from linesim.metrics.flat.signal_noise import SignalNoise
 from linesim.setup.arrays import FloatArray
 
 SHAPE = (60, 40)

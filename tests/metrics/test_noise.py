@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from linesim.metrics.noise import Estimate, FrameFigures, flat_figures, frame_figures
-from linesim.metrics.transfer import camera_figures, dark_noise, photon_transfer
+from linesim.metrics.camera.transfer import camera_figures, dark_noise, photon_transfer
+from linesim.metrics.flat.noise import Estimate, FrameFigures, flat_figures, frame_figures
 from linesim.setup.arrays import FloatArray
 
 SHAPE = (48, 40)

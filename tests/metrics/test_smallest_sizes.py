@@ -6,9 +6,9 @@ import numpy as np
 from numpy.testing import assert_allclose
 
 from linesim.forward.station import station
-from linesim.metrics.defect_shapes import Disc
-from linesim.metrics.defect_sizes import disc_of, sizes_um
-from linesim.metrics.detection import (
+from linesim.metrics.detection.ground import ground
+from linesim.metrics.detection.shapes import Disc
+from linesim.metrics.detection.sighting import (
     Sighting,
     alarm_threshold,
     detection_rate,
@@ -17,7 +17,7 @@ from linesim.metrics.detection import (
     sighting_of,
     wanted_dprime,
 )
-from linesim.metrics.ground import ground
+from linesim.metrics.detection.sizes import disc_of, sizes_um
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed, sample_setup
 

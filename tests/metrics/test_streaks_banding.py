@@ -5,9 +5,9 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.stats import norm
 
-from linesim.metrics.banding import banding
-from linesim.metrics.noise import Estimate
-from linesim.metrics.streaks import WHITE, high_pass, streaks
+from linesim.metrics.flat.banding import banding
+from linesim.metrics.flat.noise import Estimate
+from linesim.metrics.flat.streaks import WHITE, high_pass, streaks
 
 NONE = Estimate(value=0.0, sd=0.0)
 TRIALS = 400

@@ -5,8 +5,8 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from linesim.metrics import tally as tallying
-from linesim.metrics.tally import HeldRows, tally
+from linesim.metrics.flat import tally as tallying
+from linesim.metrics.flat.tally import HeldRows, tally
 
 RNG = np.random.default_rng(5)
 

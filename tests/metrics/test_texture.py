@@ -4,7 +4,7 @@ import numpy as np
 from numpy.testing import assert_allclose
 
 from linesim.forward.reference import ArrayReference
-from linesim.metrics.texture import Grain, texture_of
+from linesim.metrics.detection.texture import Grain, texture_of
 from linesim.setup.arrays import FloatArray
 from linesim.targets.levels import tiles_of
 

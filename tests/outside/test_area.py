@@ -11,9 +11,9 @@ import pytest
 from numpy.testing import assert_allclose
 from skimage.measure import block_reduce
 
-from linesim.forward.across import AcrossPlan, across_tiles
 from linesim.forward.reference import ArrayReference
-from linesim.forward.sampling import Sampler
+from linesim.forward.sampling.across import AcrossPlan, across_tiles
+from linesim.forward.sampling.sampler import Sampler
 from linesim.forward.spread import Footprint, Spread, footprint
 from linesim.forward.transport import steady_lines
 from linesim.setup.arrays import FloatArray, ImageArray

@@ -9,7 +9,7 @@ from linesim import changed, load_setup, measure, scan
 from linesim.forward.station import station
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
-from linesim.study.measure_bars import MeasuredBars
+from linesim.studies.measure.bars.study import MeasuredBars
 
 ROOT = Path(__file__).parents[2]
 PITCH_MM = 0.075

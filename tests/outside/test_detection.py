@@ -10,12 +10,12 @@ from scipy.optimize import brentq
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station, station
-from linesim.metrics.defect_energy import energies
-from linesim.metrics.defect_shapes import Disc, Scratch, Shape
-from linesim.metrics.defect_sizes import Goal, disc_of, sizes_um
-from linesim.metrics.detection import dprime, sighting_of
-from linesim.metrics.ground import ground
-from linesim.metrics.texture import Grain
+from linesim.metrics.detection.energy import energies
+from linesim.metrics.detection.ground import ground
+from linesim.metrics.detection.shapes import Disc, Scratch, Shape
+from linesim.metrics.detection.sighting import dprime, sighting_of
+from linesim.metrics.detection.sizes import Goal, disc_of, sizes_um
+from linesim.metrics.detection.texture import Grain
 from linesim.setup.load import changed, sample_setup
 
 SETUP = changed(sample_setup(), {"camera.prnu": 0.0, "camera.dsnu": "0 e", "lens.blur": "0 um"})

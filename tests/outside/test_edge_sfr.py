@@ -10,7 +10,7 @@ from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from linesim.metrics.edge import EdgeResponse, edge_response
+from linesim.metrics.edge.figures import EdgeResponse, edge_response
 from linesim.setup.arrays import FloatArray
 
 if TYPE_CHECKING:

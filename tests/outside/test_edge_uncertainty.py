@@ -7,8 +7,8 @@ import pytest
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from linesim.metrics.edge import edge_response
-from linesim.metrics.edge_bootstrap import edge_uncertainty
+from linesim.metrics.edge.bootstrap import edge_uncertainty
+from linesim.metrics.edge.figures import edge_response
 from linesim.setup.arrays import FloatArray
 
 if TYPE_CHECKING:

@@ -11,12 +11,12 @@ digits, photons to 6.
 import numpy as np
 import pytest
 
-from linesim.metrics.camera_transfer import Transfer, transfer
-from linesim.metrics.exposure_series import Series, looks_from
-from linesim.metrics.fixed_pattern import dsnu, prnu
-from linesim.metrics.linearity import linearity
-from linesim.metrics.noise import Estimate, frame_figures
-from linesim.metrics.saturation import saturation
+from linesim.metrics.camera.figures import Transfer, transfer
+from linesim.metrics.camera.fixed_pattern import dsnu, prnu
+from linesim.metrics.camera.linearity import linearity
+from linesim.metrics.camera.saturation import saturation
+from linesim.metrics.camera.series import Series, looks_from
+from linesim.metrics.flat.noise import Estimate, frame_figures
 from linesim.setup.arrays import FloatArray
 
 SAMPLES = 640 * 480

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from scipy import constants
 
-from linesim.budget.budget import Budget, budget
+from linesim.figures.budget import Budget, budget
 from linesim.forward.collect import electrons
 from linesim.forward.station import station
+from linesim.setup.light.spectra import Spectrum
 from linesim.setup.load import changed, setup_from
-from linesim.setup.spectra import Spectrum
 
 # 40 klx of a white LED on a web at 60 m/min: one 7.5 um pixel, 50 us, 0.1 DN/e.
 BASE = setup_from(

@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from linesim.forward.station import station
-from linesim.metrics.noise import flat_figures
+from linesim.metrics.flat.noise import flat_figures
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
-from linesim.study.scan import Scan, scan
+from linesim.studies.scan.study import Scan, scan
 
 LINES, WIDTH = 256, 512
 FRAME = LINES // 2 * WIDTH

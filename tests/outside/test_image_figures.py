@@ -6,9 +6,9 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy.ndimage import convolve, fourier_gaussian, gaussian_filter
 from skimage import data
 
-from linesim.metrics.compared import blurred, spectra, transfer
-from linesim.metrics.scene import PERCENTILES, scene
-from linesim.metrics.uniformity import uniformity
+from linesim.metrics.flat.uniformity import uniformity
+from linesim.metrics.scene.compared import blurred, spectra, transfer
+from linesim.metrics.scene.figures import PERCENTILES, scene
 from linesim.setup.arrays import FloatArray
 
 BLACK_DN, LINES, COLUMNS = 100.0, 512, 400

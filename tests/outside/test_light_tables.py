@@ -16,9 +16,9 @@ from scipy import constants
 from scipy.integrate import quad
 
 from linesim.setup.arrays import FloatArray
-from linesim.setup.light_tables import illuminant_curves, photopic_curve
-from linesim.setup.spectra import LIGHT_SPEED_M_S, MAX_EFFICACY_LM_W, PLANCK_J_S, Spectrum
-from linesim.setup.thermal import whole_light
+from linesim.setup.light.light_tables import illuminant_curves, photopic_curve
+from linesim.setup.light.spectra import LIGHT_SPEED_M_S, MAX_EFFICACY_LM_W, PLANCK_J_S, Spectrum
+from linesim.setup.light.thermal import whole_light
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # tells of optional packages that are not needed here

@@ -5,8 +5,8 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.special import j1
 
-from linesim.budget.budget import budget
-from linesim.budget.resolution import mtf_across, resolution_group
+from linesim.figures.budget import budget
+from linesim.figures.resolution import mtf_across, resolution_group
 from linesim.forward.lens import (
     Optics,
     box_mtf,

@@ -16,7 +16,7 @@ import pytest
 from numpy.random import SFC64, Generator
 from scipy.stats import chisquare, norm, poisson
 
-from linesim.forward import sampler
+from linesim.forward import draws as sampler
 from linesim.setup.arrays import FloatArray, ImageArray
 
 SAMPLES = 1_500_000

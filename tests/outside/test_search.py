@@ -6,7 +6,7 @@ from numpy.testing import assert_allclose
 from scipy.ndimage import gaussian_filter, maximum_filter
 from scipy.stats import norm, poisson
 
-from linesim.metrics.search import (
+from linesim.metrics.detection.search import (
     Bank,
     alarms_at,
     found_share,

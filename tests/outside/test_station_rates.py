@@ -9,11 +9,11 @@ from numpy.testing import assert_allclose
 from scipy.integrate import quad
 from scipy.optimize import minimize_scalar
 
-from linesim.budget.budget import budget
+from linesim.figures.budget import budget
 from linesim.forward.reference import ArrayReference
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
-from linesim.study.scan import scan
+from linesim.studies.scan.study import scan
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # tells of optional packages that are not needed here

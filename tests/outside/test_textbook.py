@@ -10,10 +10,10 @@ unchanged 1600 Hz every strip of the target is seen twice and the picture is str
 import numpy as np
 import pytest
 
-from linesim.budget.budget import Budget, budget
+from linesim.figures.budget import Budget, budget
 from linesim.forward.reference import ArrayReference
 from linesim.setup.load import changed, setup_from
-from linesim.study.scan import scan
+from linesim.studies.scan.study import scan
 
 # m = 0.1: 75 um object pixels; 1600 Hz x 75 um = 120 mm/s; 1800 lines = 135 mm
 LENGTH = {"acquisition.length": "135 mm"}

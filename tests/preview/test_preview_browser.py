@@ -14,7 +14,7 @@ from selenium.webdriver.common.keys import Keys
 from linesim.preview.controls import SHARE
 from linesim.setup.load import load_setup
 from linesim.setup.setup import Setup
-from linesim.study.scan import scan
+from linesim.studies.scan.study import scan
 
 if TYPE_CHECKING:
     from tests.preview.conftest import Page

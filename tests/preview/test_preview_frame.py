@@ -18,7 +18,7 @@ from linesim.preview.window import Part, Visible, part, visible
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
-from linesim.study.scan import Scan, scan
+from linesim.studies.scan.study import Scan, scan
 from linesim.targets.load import target_reference
 
 # several strips, odd starts and ends: nothing falls on a border of strips or tiles by chance

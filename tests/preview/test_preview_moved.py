@@ -6,13 +6,13 @@ import pytest
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
-from linesim.budget.budget import budget
+from linesim.figures.budget import budget
 from linesim.preview.controls import SHARE, Picker, Slider, controls
 from linesim.preview.uploads import Uploads
 from linesim.preview.variant import variant
 from linesim.report.rows import figure_rows
 from linesim.setup.setup import Setup
-from linesim.study.scan import scan
+from linesim.studies.scan.study import scan
 
 if TYPE_CHECKING:
     from tests.preview.conftest import Page

@@ -11,12 +11,12 @@ import tifffile
 from numpy.testing import assert_allclose, assert_array_equal
 from typer.testing import CliRunner
 
-from linesim.budget.safety import MACHINERY
 from linesim.cli.app import app
+from linesim.figures.safety import MACHINERY
 from linesim.forward.station import station as numbers_of
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
-from linesim.study.scan import scan
+from linesim.studies.scan.study import scan
 
 if TYPE_CHECKING:
     from tests.preview.conftest import Client, Serve

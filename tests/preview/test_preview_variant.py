@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
 
-from linesim.budget.budget import budget, budget_on
+from linesim.figures.budget import budget, budget_on
 from linesim.preview.controls import SHARE, Slider, controls, share_of_longest
 from linesim.preview.desk import Desk
 from linesim.preview.uploads import Uploads, decoded
@@ -18,7 +18,7 @@ from linesim.preview.variant import variant
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, load_setup, setup_from
 from linesim.setup.setup import Setup
-from linesim.study.scan import scan
+from linesim.studies.scan.study import scan
 
 
 def png(image: np.ndarray) -> bytes:

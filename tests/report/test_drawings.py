@@ -9,13 +9,13 @@ from xml.etree.ElementTree import Element, fromstring
 import numpy as np
 import pytest
 
-from linesim.budget.budget import budget
+from linesim.figures.budget import budget
 from linesim.forward.station import station
 from linesim.report.geometry_drawing import lines_on_target, rows_of_sensor, sensor_rows
 from linesim.report.light_bars import light_bars, noise_bars
 from linesim.report.numerals import people_number
 from linesim.report.page_parts import Picture
-from linesim.report.scan_words import job_in_words
+from linesim.report.setup_words import job_in_words
 from linesim.setup.load import changed, load_setup, sample_setup
 from linesim.setup.setup import Setup
 

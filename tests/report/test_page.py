@@ -13,16 +13,16 @@ from typing import Any
 
 import pytest
 
-from linesim.budget.safety import MACHINERY
+from linesim.figures.safety import MACHINERY
 from linesim.report import page as pages
 from linesim.report.judged_rows import judged_rows
 from linesim.report.page import inline_svg, page_text, refuse_without_extra, typeset
 from linesim.report.page_parts import Page, Section, Text
 from linesim.report.rows import figure_rows, measured_rows
-from linesim.report.scan_page import scan_page, write_scan_report
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, known_keys, setup_from
-from linesim.study.scan import Scan, scan
+from linesim.studies.scan.page import scan_page, write_scan_report
+from linesim.studies.scan.study import Scan, scan
 
 WICKED = "<script>alert('x')</script> & \"quoted\" <img src=https://example.org/x.png>"
 STATION: dict[str, Any] = {
@@ -174,7 +174,7 @@ def test_every_figure_and_verdict_is_in_the_page(
     found = scans[kind]
     cells = seen(texts[kind]).texts["td"]
     rows = [row.text for group in figure_rows(found.setup, found.budget).values() for row in group]
-    rows += [row.text for row in measured_rows(found)]
+    rows += [row.text for row in measured_rows(found.measured)]
     rows += [row.text for row in judged_rows(found.setup, found.budget)]
     assert len(rows) > 25
     assert [text for text in rows if typeset(text) not in cells] == []

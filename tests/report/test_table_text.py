@@ -6,9 +6,10 @@ from typing import Any
 
 import pytest
 
-from linesim.report.table import budget_text, scan_text
+from linesim.report.table import budget_text
 from linesim.setup.load import changed, setup_from
-from linesim.study.scan import Scan, scan
+from linesim.studies.scan.study import Scan, scan
+from linesim.studies.scan.table import scan_text
 
 FLAT: dict[str, Any] = {
     "title": "table",

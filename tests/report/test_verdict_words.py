@@ -5,8 +5,8 @@ from typing import Any
 
 import pytest
 
-from linesim.budget.budget import budget
-from linesim.budget.verdicts import NEVER, Verdict, at_least, at_most
+from linesim.figures.budget import budget
+from linesim.figures.verdicts import NEVER, Verdict, at_least, at_most
 from linesim.report.remedies import light_that_fits
 from linesim.report.verdict_words import clause, got_and_wanted, sentence, spare, summary
 from linesim.setup.load import changed, setup_from

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
 
-from linesim.setup.curve_files import read_curve
 from linesim.setup.errors import InputError
+from linesim.setup.light.curve_files import read_curve
 
 KEY = "camera.quantum_efficiency"
 

@@ -5,10 +5,10 @@ from typing import Any
 
 import pytest
 
-from linesim.dataset.plan_file import plan_from
+from linesim.dataset.plan.plan_file import plan_from
 from linesim.setup.errors import InputError
 from linesim.setup.load import sample_setup, setup_from
-from linesim.study.space import space_from
+from linesim.studies.rank.space import space_from
 
 LONG = "x" * 100_000
 GOOD = dict(sample_setup().texts)

@@ -11,9 +11,9 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy.stats import norm
 
 from linesim.setup.errors import InputError
-from linesim.setup.light_tables import illuminant_curves, photopic_curve
-from linesim.setup.spectra import PHOTONS_PER_J_NM, Spectrum
-from linesim.setup.spectral_sums import merged, split_integral
+from linesim.setup.light.light_tables import illuminant_curves, photopic_curve
+from linesim.setup.light.spectra import PHOTONS_PER_J_NM, Spectrum
+from linesim.setup.light.sums import merged, split_integral
 
 SIGMA_PER_WIDTH = 1.0 / math.sqrt(8.0 * math.log(2.0))
 ROUNDING = 1e-12  # a few thousand float64 terms of one sign: 1000 · 2e-16, and room

@@ -6,7 +6,7 @@ import imagecodecs
 import numpy as np
 import pytest
 
-from linesim.budget.budget import budget
+from linesim.figures.budget import budget
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
 

@@ -1,0 +1,30 @@
+"""``linesim measure``: figures from an image, one file a subcommand."""
+
+import typer
+
+from linesim.cli.late import late_group
+
+COMMANDS = {
+    "edge": "MTF and rise of a slanted edge.",
+    "bars": "Contrast and MTF of groups of three bars.",
+    "noise": "Signal, noise, column pattern and SNR of an even area.",
+    "uniformity": "Fall-off, streaks and bands along the line.",
+    "scene": "Noise, SNR and sharpness of an image of anything.",
+    "camera": "A camera's figures from flat and dark frames (EMVA 1288).",
+    "detection": "Inject many of a setup's smallest defects, and search them.",
+    "against": "Hold an image against what its setup predicts.",
+}
+measure = typer.Typer(
+    name="measure",
+    cls=late_group("linesim.cli.measure", COMMANDS),
+    help="Read figures off images, simulated or captured.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+@measure.callback()
+def callback() -> None:
+    """Read figures off images, simulated or captured."""

@@ -1,0 +1,73 @@
+"""``linesim measure bars``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from linesim.cli.measure.options import BitDepth, MaxPixels, Plot
+from linesim.cli.measure.sharpness_options import (
+    Channel,
+    DirectionOf,
+    Encoding,
+    PixelPitch,
+    chosen_pitch_um,
+)
+from linesim.cli.options import Json, print_json
+from linesim.metrics.region import Region
+from linesim.studies.measure.bars.study import measure_bars
+from linesim.studies.measure.bars.table import bars_text
+
+
+def bars(  # noqa: PLR0913 -- one option a property of the measurement
+    image: Annotated[Path, typer.Argument(metavar="IMAGE", help="As delivered.")],
+    *,
+    setup: Annotated[
+        Path | None,
+        typer.Option(
+            "--setup",
+            metavar="SETUP",
+            help="Of a scan of the built-in bars: its setup.toml tells where every group lies.",
+        ),
+    ] = None,
+    region: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--region",
+            metavar="X,Y,W,H",
+            help="One group of three bars with ground about it; repeat for more.",
+        ),
+    ] = None,
+    direction: DirectionOf = None,
+    contrast: Annotated[
+        float, typer.Option(metavar="SHARE", help="What counts as told apart.")
+    ] = 0.2,
+    channel: Channel = None,
+    bit_depth: BitDepth = None,
+    max_pixels: MaxPixels = None,
+    encoding: Encoding = "linear",
+    pixel_pitch: PixelPitch = None,
+    json: Json = False,
+    plot: Plot = None,
+) -> None:
+    """Read contrast and MTF off groups of three bars, and name the finest told apart."""
+    found = measure_bars(
+        image,
+        setup=setup,
+        regions=[Region.read(each) for each in region or ()],
+        direction=direction,
+        channel=channel,
+        bit_depth=bit_depth,
+        max_pixels=max_pixels,
+        encoding=encoding,
+        pixel_pitch_um=chosen_pitch_um(pixel_pitch),
+        contrast=contrast,
+    )
+    if plot is not None:
+        from linesim.studies.measure.bars.plots import write_bars_plot  # noqa: PLC0415 -- an extra
+
+        write_bars_plot(found, plot)
+    if json:
+        print_json(found.as_dict())
+    else:
+        typer.echo(bars_text(found))

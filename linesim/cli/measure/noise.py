@@ -1,0 +1,42 @@
+"""``linesim measure noise``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from linesim.cli.measure.options import Area, BitDepth, Black, MaxPixels, chosen_region
+from linesim.cli.options import Json, print_json
+from linesim.studies.measure.flat.noise import measure_noise
+from linesim.studies.measure.flat.noise_table import noise_text
+
+
+def noise(  # noqa: PLR0913 -- one option a property of the measurement
+    images: Annotated[
+        list[Path],
+        typer.Argument(metavar="IMAGE", help="One, or more of the same light, as delivered."),
+    ],
+    *,
+    region: Area = None,
+    dark: Annotated[
+        list[Path] | None,
+        typer.Option("--dark", metavar="IMAGE", help="Without light; repeat for more."),
+    ] = None,
+    black: Black = None,
+    bit_depth: BitDepth = None,
+    max_pixels: MaxPixels = None,
+    json: Json = False,
+) -> None:
+    """Read signal, noise in time, column pattern and SNR off an even area."""
+    found = measure_noise(
+        images,
+        region=chosen_region(region),
+        dark=dark or (),
+        black_dn=black,
+        bit_depth=bit_depth,
+        max_pixels=max_pixels,
+    )
+    if json:
+        print_json(found.as_dict())
+    else:
+        typer.echo(noise_text(found))

@@ -1,0 +1,49 @@
+"""``linesim measure scene``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from linesim.cli.measure.options import (
+    Area,
+    BitDepth,
+    Black,
+    MaxPixels,
+    Plot,
+    chosen_region,
+    write_plot,
+)
+from linesim.cli.options import Json, print_json
+from linesim.studies.measure.scene.plots import scene_png
+from linesim.studies.measure.scene.study import measure_scene
+from linesim.studies.measure.scene.table import scene_text
+
+
+def scene(  # noqa: PLR0913 -- one option a property of the measurement
+    image: Annotated[
+        Path, typer.Argument(metavar="IMAGE", help="Anything in motion, as delivered.")
+    ],
+    *,
+    region: Area = None,
+    black: Black = None,
+    bit_depth: BitDepth = None,
+    max_pixels: MaxPixels = None,
+    plot: Plot = None,
+    json: Json = False,
+) -> None:
+    """Read noise, SNR, sharpness along and across, and levels off an image of anything."""
+    found = measure_scene(
+        image,
+        region=chosen_region(region),
+        black_dn=black,
+        bit_depth=bit_depth,
+        max_pixels=max_pixels,
+    )
+    write_plot(plot, lambda: scene_png(found))
+    if json:
+        print_json(found.as_dict())
+        return
+    typer.echo(scene_text(found))
+    if plot is not None:
+        typer.echo(f"\nwrote {plot.as_posix()}")

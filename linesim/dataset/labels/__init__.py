@@ -1,0 +1,1 @@
+"""Masks, outlines, and how well a fault is seen."""

@@ -1,0 +1,192 @@
+"""
+How well the camera sees a fault: the electrons that it adds or takes, against the noise.
+
+The forward model up to the electrons is linear in the reflectance, so a fault's own signal s is the
+scan of the difference that it makes on the target: lens, motion and binning are in it. With σ the
+temporal noise and σ_c the streaks of the columns, both at the signal without the fault,
+
+    d' = Σs² / √(Σσ²s² + Σ_columns σ_c² (Σ_lines s)²),     CNR = √(mean s²) / mean σ over its mask,
+
+d' over the fault and the reach of its blur, the sum over colours too. Both are capped where the
+nearest limit (well or full scale) cuts the signal off.
+
+Limits: the place and the shape of the fault are taken as known (matched filter), the product's own
+texture as known as well; d' is therefore what the camera allows at best, not what a detector
+reaches.
+"""
+
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+
+from linesim.defects.window import Window
+from linesim.forward.channels import channels
+from linesim.forward.expose import Exposer, exposer
+from linesim.forward.reference import ArrayReference
+from linesim.forward.station import Station, station
+from linesim.forward.transport import STRIP_LINES
+from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.setup.setup import Setup
+
+_BLUR = 4.0
+"""Standard deviations of the lens's rest blur that a signal is followed out to; our choice."""
+_MORE_PX = 2
+_LEAST_E = 1e-6
+_COLOUR = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strength:
+    """How well one fault is seen."""
+
+    contrast: float
+    cnr: float
+    dprime: float
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Change:
+    """
+    What one fault makes of the target: the difference, as a reference of its own.
+
+    Parameters
+    ----------
+    shape : tuple of int
+        Of the target.
+    pixel_size_um : float
+        Of the target. [µm]
+    window : Window
+        Where it differs.
+    part : ndarray
+        New less old reflectance there.
+    """
+
+    shape: tuple[int, ...]
+    pixel_size_um: float
+    window: Window
+    part: ImageArray
+
+    def rows(self, first: int, last: int) -> ImageArray:
+        """Give the difference in some rows."""
+        start, stop, _ = slice(first, last).indices(self.shape[0])
+        out = np.zeros((max(stop - start, 0), *self.shape[1:]), dtype=np.float32)
+        met = self.window.between(start, stop)
+        if not met.empty:
+            place = slice(met.top - start, met.bottom - start), slice(met.left, met.right)
+            out[place] = self.part[met.within(self.window)]
+        return out
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Eye:
+    """
+    The first half of the camera, ready to look at single faults of one scan.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    seed : int
+        Of the jitter, as for the image.
+    exposers : tuple of Exposer
+        One a channel.
+    expected_e : ndarray of shape (lines, columns, channels)
+        Of the image with all faults. [e]
+    margin : tuple of int
+        Lines and columns that a fault's blur reaches beyond its mask.
+    """
+
+    numbers: Station
+    seed: int
+    exposers: tuple[Exposer, ...]
+    expected_e: ImageArray
+    margin: tuple[int, int]
+
+    def strength(
+        self, change: Change, box: tuple[int, int, int, int], mask: ImageArray
+    ) -> Strength:
+        """Tell how well a fault is seen."""
+        lines, columns = (
+            (max(box[k] - self.margin[k], 0), min(box[k + 2] + self.margin[k], size))
+            for k, size in enumerate(self.expected_e.shape[:2])
+        )
+        with_e = self.expected_e[slice(*lines), slice(*columns)].astype(np.float64)
+        without_e = with_e - self._signal_e(change, lines, columns)
+        limit_e = np.asarray(self.numbers.saturation_e)
+        signal_e = np.minimum(with_e, limit_e) - np.minimum(without_e, limit_e)
+        inside = np.zeros(signal_e.shape[:2])
+        first = box[0] - lines[0], box[1] - columns[0]
+        inside[first[0] : first[0] + mask.shape[0], first[1] : first[1] + mask.shape[1]] = mask
+        return self._judged(signal_e, np.minimum(without_e, limit_e), inside)
+
+    def _signal_e(
+        self, change: Change, lines: tuple[int, int], columns: tuple[int, int]
+    ) -> FloatArray:
+        """Scan the difference, a strip at a time, with the tiles that see it."""
+        tiles = self.exposers[0].samplers[0].tiles
+        across = tiles[-1].last // self.expected_e.shape[1]
+        met = [
+            k
+            for k, tile in enumerate(tiles)
+            if tile.first < columns[1] * across and tile.last > columns[0] * across
+        ]
+        some, inside = slice(met[0], met[-1] + 1), slice(*(end * across for end in columns))
+        starts = range(lines[0], lines[1], STRIP_LINES)
+        found = []
+        for each in self.exposers:
+            part = each.part(change, some)
+            strips = [
+                part.strip(self.seed, first, min(first + STRIP_LINES, lines[1]))[:, :, inside]
+                for first in starts
+            ]
+            looks = np.concatenate(strips, axis=1, dtype=np.float64)
+            shape = (looks.shape[0], looks.shape[1], columns[1] - columns[0], across)
+            found.append(looks.reshape(shape).sum(axis=(0, 3)))
+        return np.stack(found, axis=2)
+
+    def _judged(self, signal_e: FloatArray, ground_e: FloatArray, mask: FloatArray) -> Strength:
+        noise_e = self.numbers.noise_e(ground_e)
+        streaks_e2 = (np.asarray(self.numbers.pattern_e(ground_e)) ** 2).mean(axis=0)
+        energy = float((signal_e**2).sum())
+        spread_e2 = float((noise_e**2 * signal_e**2).sum())
+        spread_e2 += float((streaks_e2 * signal_e.sum(axis=0) ** 2).sum())
+        weights = (mask / mask.sum())[:, :, None]
+        mean_ground_e = (weights * ground_e).sum(axis=(0, 1))
+        share = (weights * signal_e).sum(axis=(0, 1)) / np.maximum(mean_ground_e, _LEAST_E)
+        rms_e = np.sqrt((weights * signal_e**2).sum(axis=(0, 1)))
+        cnr = rms_e / (weights * noise_e).sum(axis=(0, 1))
+        return Strength(
+            contrast=float(share[np.abs(share).argmax()]),
+            cnr=float(cnr.max()),
+            dprime=energy / float(np.sqrt(spread_e2)) if spread_e2 > 0 else 0.0,
+        )
+
+
+def eye(setup: Setup, reference: ArrayReference, expected_e: ImageArray, seed: int) -> Eye:
+    """Make ready to look at single faults."""
+    numbers = station(setup)
+    place, lens = numbers.geometry, numbers.optics
+    blur_um = float(_BLUR * lens.blur_um + lens.defocus_disc_um / 2) / float(lens.magnification)
+    sides_um = float(numbers.timing.line_advance_um), float(place.object_pixel_x_um)
+    return Eye(
+        numbers=numbers,
+        seed=seed,
+        exposers=tuple(exposer(setup, reference, each) for each in channels(setup, numbers)),
+        expected_e=expected_e if expected_e.ndim == _COLOUR else expected_e[:, :, None],
+        margin=(
+            ceil(blur_um / sides_um[0]) + _MORE_PX,
+            ceil(blur_um / sides_um[1]) + _MORE_PX,
+        ),
+    )
+
+
+def change_of(base: ArrayReference, painted: ArrayReference, window: Window) -> Change:
+    """Take what a fault makes of the target."""
+    rows, columns = slice(window.top, window.bottom), slice(window.left, window.right)
+    return Change(
+        shape=base.shape,
+        pixel_size_um=base.pixel_size_um,
+        window=window,
+        part=painted.data[rows, columns] - base.data[rows, columns],
+    )

@@ -1,0 +1,112 @@
+"""What a set is to be: the checked plan, and the one text that tells it from others."""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from linesim.dataset.plan.fault_texts import FaultPlan
+from linesim.dataset.plan.keys import scene_seed
+from linesim.dataset.plan.spans import Span
+from linesim.dataset.plan.splits import split_of
+from linesim.dataset.scenes import Scenes, scene_of
+from linesim.forward.reference import ArrayReference
+from linesim.setup.load import known_keys
+from linesim.setup.setup import Setup
+from linesim.workers.tasks import versions
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ImageRule:
+    """How images are written."""
+
+    format: str = "png"
+    good_share: float = 0.25
+    lines: int | None = None
+    length_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LabelRule:
+    """Which faults are labelled, and how."""
+
+    threshold: float = 0.5
+    least_cover_px: float = 0.1
+    least_dprime: float = 5.0
+    least_cnr: float = 0.0
+    only_visible: bool = False
+    polygons: bool = False
+    box_files: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plan:
+    """A checked plan."""
+
+    title: str
+    base: Setup
+    count: int
+    seed: int
+    spans: tuple[Span, ...]
+    faults: FaultPlan
+    scenes: Scenes
+    splits: Mapping[str, float]
+    images: ImageRule
+    labels: LabelRule
+    texts: Mapping[str, Any]
+
+    def split(self, index: int) -> str:
+        """Name the split of an image."""
+        return split_of(self.scenes.of_image(index), self.splits)
+
+    def scene(self, scene: int) -> ArrayReference:
+        """Draw or read a scene."""
+        return scene_of(self.scenes, scene, scene_seed(self.seed, scene))
+
+
+def fingerprint(plan: Plan) -> str:
+    """Tell plans apart: the same text for all that makes the same images, whatever their number."""
+    said = {
+        "seed": plan.seed,
+        "base": _station_texts(plan.base),
+        "vary": [
+            {
+                "key": span.name,
+                "points": [dict(point.changes) for point in span.axis.points],
+                "between": span.between is not None,
+                "log": span.log,
+            }
+            for span in plan.spans  # their order shapes what is drawn
+        ],
+        "faults": asdict(plan.faults),
+        "scenes": {**asdict(plan.scenes), "files": [_digest(path) for path in plan.scenes.files]},
+        "splits": dict(plan.splits),
+        "images": asdict(plan.images),
+        "labels": asdict(plan.labels),
+        "versions": versions(),
+    }
+    text = json.dumps(said, sort_keys=True, allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _station_texts(setup: Setup) -> dict[str, Any]:
+    """Give a station's values as written; its target's image counts for nothing: scenes do."""
+    texts = {name: setup.texts[name] for name in known_keys(()) if name != "title"}
+    target = {key: value for key, value in texts["target"].items() if key != "image"}
+    return {
+        name: _by_content(part, setup.folder) for name, part in {**texts, "target": target}.items()
+    }
+
+
+def _by_content(value: Any, folder: Path) -> Any:  # noqa: ANN401 -- whatever TOML holds
+    """Put what is in a file in the place of its name."""
+    if isinstance(value, Mapping):
+        return {key: _by_content(part, folder) for key, part in value.items()}
+    is_file = isinstance(value, str) and value.lower().endswith(".csv")
+    return _digest(folder / value) if is_file else value
+
+
+def _digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()

@@ -1,0 +1,220 @@
+"""
+The plan of a set as a file; everything in it may be left out.
+
+```toml
+title = "Coated foil"
+setup = "station.toml"          # left out: the built-in sample
+count = 24
+seed = 0
+[images]
+format = "png"                  # or "tiff"
+good_share = 0.25
+lines = 512                     # or length = "40 mm"; left out: the setup's, else the field's width
+[scenes]
+kind = "foil"                   # "foil", "tile", "flat"; or files = ["good_1.png"]
+[splits]
+train = 0.7
+val = 0.15
+test = 0.15
+[vary]
+light.illuminance = "32 klx:48 klx"
+[faults]
+like = "foil"
+[labels]
+threshold = 0.5
+```
+"""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import replace
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from linesim.dataset.plan.fault_texts import faults_of
+from linesim.dataset.plan.plan import ImageRule, LabelRule, Plan
+from linesim.dataset.plan.spans import spans_of
+from linesim.dataset.plan.splits import SPLITS
+from linesim.dataset.plan.tables import IMAGES, LABELS, SCENES, TOP, TableReader, unknown
+from linesim.dataset.plan.tables import SPLITS as SHARES
+from linesim.dataset.scenes import DRAWN, Scenes
+from linesim.forward.station import station
+from linesim.setup.errors import InputError
+from linesim.setup.infiles import existing_file, toml_table
+from linesim.setup.load import changed, load_setup, sample_setup
+from linesim.setup.relations import BUILT_IN
+from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
+from linesim.setup.vocabulary import title_faults
+
+_EXPECTED = "a plan of a data set, as sample_targets/foil_set.toml"
+_PARTS = ("images", "scenes", "splits", "vary", "faults", "labels")
+_KEYS = ("title", "setup", *TOP, *_PARTS)
+_SHARES = {"train": 0.7, "val": 0.15, "test": 0.15}
+_WIDER, _LONGER, _IMAGES_EACH = 1.1, 2.0, 8
+"""A drawn scene over the field of view and over an image's length; images from one in a row."""
+_HAIR = 1e-6
+
+
+def load_plan(path: str | Path | None = None, **over: int | None) -> Plan:
+    """
+    Read and check a plan.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path, optional
+        TOML file; left out, the built-in plan.
+    **over : int, optional
+        ``count`` and ``seed`` in place of the file's own.
+
+    Returns
+    -------
+    Plan
+        Checked.
+
+    Raises
+    ------
+    InputError
+        With one sentence for every fault found.
+    """
+    given = {key: value for key, value in over.items() if value is not None}
+    if path is None:
+        text = files("linesim.dataset").joinpath("sample_set.toml").read_text("utf-8")
+        return plan_from({**tomllib.loads(text), **given})
+    return plan_from(
+        {**toml_table(Path(path), key="plan", expected=_EXPECTED), **given}, Path(path).parent
+    )
+
+
+def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
+    """Check a plan given as nested mappings."""
+    folder, reader = (folder or Path()).resolve(), TableReader()
+    base = _base(texts.get("setup"), folder)
+    reader.told.extend(unknown(key, texts[key], list(_KEYS)) for key in texts if key not in _KEYS)
+    parts = {name: texts.get(name, {}) for name in _PARTS}
+    title = texts.get("title", base.title)
+    reader.told.extend(title_faults(title))
+    top = reader.read("", {key: texts[key] for key in TOP if key in texts}, TOP)
+    images = ImageRule(**reader.read("images", parts["images"], IMAGES))
+    labels = LabelRule(**reader.read("labels", parts["labels"], LABELS))
+    base = _of_one_length(base, images, reader)
+    scenes = _scenes(parts["scenes"], base, folder, reader)
+    shares = _shares(parts["splits"], reader)
+    spans, told = spans_of(parts["vary"], base)
+    faults, more = faults_of(parts["faults"], "tile" if scenes.kind == "tile" else "foil")
+    reader.told.extend((*told, *more))
+    if reader.told:
+        raise InputError(*reader.told)
+    return Plan(
+        title=str(title),
+        base=base,
+        count=top.get("count", 24),
+        seed=top.get("seed", 0),
+        spans=spans,
+        faults=faults,
+        scenes=scenes,
+        splits=shares,
+        images=images,
+        labels=labels,
+        texts={key: texts[key] for key in ("title", *_PARTS) if key in texts},
+    )
+
+
+def _base(written: object, folder: Path) -> Setup:
+    if written is None:
+        return sample_setup()
+    if not isinstance(written, str) or not written.strip():
+        msg = f'setup: read {shown(written)}, but expected a setup file, as "station.toml"'
+        raise InputError(msg)
+    return load_setup(folder / written)
+
+
+def _of_one_length(base: Setup, images: ImageRule, reader: TableReader) -> Setup:
+    """Set the length of an image, and have the target not repeat: pieces of scenes do not."""
+    if images.lines is not None and images.length_mm is not None:
+        reader.told.append("images.length: read lines too, but only one of the two can hold")
+    length: dict[str, object] = {}
+    if images.lines is not None:
+        length = {"acquisition.lines": images.lines, "acquisition.length": None}
+    elif images.length_mm is not None:
+        length = {"acquisition.lines": None, "acquisition.length": f"{images.length_mm!r} mm"}
+    elif base.acquisition.lines is None and base.acquisition.length_mm is None:
+        length = {"acquisition.length": f"{_field_mm(base)!r} mm"}
+    return changed(base, {**length, "target.repeat": False})
+
+
+def _field_mm(base: Setup) -> float:
+    return float(station(base).geometry.field_of_view_mm)
+
+
+def _length_mm(base: Setup) -> float:
+    if base.acquisition.length_mm is not None:
+        return base.acquisition.length_mm
+    return (base.acquisition.lines or 1) * float(station(base).timing.line_advance_um) / 1000
+
+
+def _scenes(table: object, base: Setup, folder: Path, reader: TableReader) -> Scenes:
+    written = dict(table) if isinstance(table, Mapping) else table
+    named = written.pop("files", None) if isinstance(written, dict) else None
+    found = reader.read("scenes", written, SCENES)
+    if named is None and "kind" not in found and base.target.image not in BUILT_IN:
+        named, folder = [base.target.image], base.folder
+    paths = _files(named, folder, reader)
+    if paths and isinstance(written, dict) and set(written) - {"images_each"}:
+        reader.told.append(
+            f"scenes.files: read {', '.join(written)} too, but files have their own size and "
+            "number; expected files, with images_each alone"
+        )
+    own = base.target.image if base.target.image in DRAWN else "foil"
+    drawn = Scenes(
+        kind="files" if paths else own,
+        files=paths,
+        encoding=base.target.encoding,
+        pixel_size_um=base.target.pixel_size_um,
+        width_mm=_WIDER * _field_mm(base),
+        height_mm=_LONGER * _length_mm(base),
+        count=len(paths),
+        images_each=_IMAGES_EACH,
+    )
+    return (
+        replace(drawn, **found)
+        if not paths
+        else replace(drawn, images_each=found.get("images_each", _IMAGES_EACH))
+    )
+
+
+def _files(named: object, folder: Path, reader: TableReader) -> tuple[Path, ...]:
+    if named is None:
+        return ()
+    if not isinstance(named, list) or not named or not all(isinstance(each, str) for each in named):
+        reader.told.append(
+            f'scenes.files: read {shown(named)}, but expected a list such as ["good_1.png"]'
+        )
+        return ()
+    found = []
+    for each in named:
+        try:
+            found.append(
+                existing_file(
+                    folder / each, key="scenes.files", expected="a PNG or TIFF image", written=each
+                )
+            )
+        except InputError as refusal:
+            reader.told.extend(refusal.faults)
+    if len({path.resolve() for path in found}) < len(found):
+        reader.told.append("scenes.files: read a file twice; expected each scene once")
+    return tuple(found)
+
+
+def _shares(table: object, reader: TableReader) -> dict[str, float]:
+    found = reader.read("splits", table, SHARES)
+    if not found:
+        return dict(_SHARES)
+    shares = {name: float(found.get(name, 0.0)) for name in SPLITS}
+    if abs(sum(shares.values()) - 1) > _HAIR:
+        reader.told.append(
+            f"splits: read shares that sum to {sum(shares.values()):g}, but expected 1, for "
+            "example train = 0.7, val = 0.15, test = 0.15"
+        )
+    return shares

@@ -1,0 +1,1 @@
+"""The closed-form figures by group, cautions and verdicts."""

@@ -1,0 +1,207 @@
+"""The budget of one setup: figures by group, cautions and verdicts."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from linesim.figures.case import Value, values
+from linesim.figures.cautions import Caution, cautions
+from linesim.figures.detection import detection_group, search
+from linesim.figures.groups import (
+    camera_group,
+    exposure_group,
+    geometry_group,
+    limits_group,
+    lit_group,
+    reach,
+)
+from linesim.figures.places import with_ends
+from linesim.figures.resolution import resolution_group
+from linesim.figures.verdicts import Verdict, verdicts
+from linesim.forward.channels import misregistration_px, misregistration_swing_px
+from linesim.forward.geometry import Figure
+from linesim.forward.station import Station, station
+from linesim.setup.arguments import checked_setup
+from linesim.setup.arrays import FloatArray
+from linesim.setup.channels import COLOURS
+from linesim.setup.setup import Setup
+from linesim.targets.load import TargetSize, target_size
+
+_WHOLE = ("image_width_px", "image_lines")
+_TIE = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Budget:
+    """
+    Figures, cautions and verdicts of one setup.
+
+    Parameters
+    ----------
+    groups : mapping
+        Group -> figure -> value, the unit as suffix of the name.
+    cautions : tuple of Caution
+        What to mind.
+    verdicts : tuple of Verdict
+        Each requirement against what was reached.
+    """
+
+    groups: Mapping[str, Mapping[str, Value]]
+    cautions: tuple[Caution, ...]
+    verdicts: tuple[Verdict, ...]
+
+    def as_dict(self) -> dict[str, object]:
+        """Nest everything as JSON has it."""
+        return {
+            **{name: dict(group) for name, group in self.groups.items()},
+            "cautions": [caution.as_dict() for caution in self.cautions],
+            "verdicts": [verdict.as_dict() for verdict in self.verdicts],
+        }
+
+    def number(self, group: str, name: str) -> float:
+        """Give one figure that is a single number."""
+        (value,) = values(self.groups[group][name])
+        return value
+
+    def __getitem__(self, group: str) -> Mapping[str, Value]:
+        """Give one group."""
+        return self.groups[group]
+
+
+def scan_lines(setup: Setup, numbers: Station, size: TargetSize) -> int:
+    """
+    Count the lines of a scan: as asked, or as many as lie on the target.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+    size : TargetSize
+        Of the target.
+
+    Returns
+    -------
+    int
+        At least 1.
+    """
+    if setup.acquisition.lines is not None:
+        return setup.acquisition.lines
+    length_mm = setup.acquisition.length_mm
+    if length_mm is None:
+        length_mm = size.rows * setup.target.pixel_size_um / 1000
+    # a length of whole lines must not lose one to rounding
+    return max(1, int(1000 * length_mm / float(numbers.timing.line_advance_um) + 1e-6))
+
+
+def saturation_limit(numbers: Station) -> str:
+    """Name the limit that an even white target reaches first."""
+    limits = {name: float(np.min(limit)) for name, limit in numbers.limits_e.items()}
+    nearest = min(limits.values())
+    return next(name for name, limit in limits.items() if limit <= nearest * (1 + _TIE))
+
+
+def _plain(group: Mapping[str, object]) -> dict[str, Value]:
+    """Leave plain, finite numbers, one a colour where they differ; none where there is no value."""
+    values = {name: np.asarray(value, dtype=np.float64) for name, value in group.items()}
+    return {name: _value(name, value) for name, value in values.items() if np.isfinite(value).all()}
+
+
+def _value(name: str, value: FloatArray) -> Value:
+    if value.ndim:
+        return dict(zip(COLOURS, value.tolist(), strict=True))
+    return int(value) if name in _WHOLE else float(value)
+
+
+def budget(setup: Setup) -> Budget:
+    """
+    Work out the closed-form figures of a setup.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+
+    Returns
+    -------
+    Budget
+        Figures by group, cautions, verdicts.
+
+    Raises
+    ------
+    InputError
+        Where the setup cannot be run, or its image not be read.
+    """
+    return budget_on(setup, target_size(checked_setup(setup)))
+
+
+def budget_on(setup: Setup, size: TargetSize) -> Budget:
+    """
+    Work out the closed-form figures of a setup in front of a target of some size.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    size : TargetSize
+        Of the target.
+
+    Returns
+    -------
+    Budget
+        Figures by group, cautions, verdicts.
+
+    Raises
+    ------
+    InputError
+        Where the setup cannot be run.
+    """
+    numbers, wanted = station(setup), search(setup, size)
+    groups: dict[str, dict[str, Value]] = {
+        "geometry": _plain(geometry_of(setup, numbers, size)),
+        "exposure": _plain(exposure_group(numbers)),
+        "limits": _plain(limits_group(numbers, reach(setup), wanted.brightest)),
+        "signal": _plain(with_ends(numbers, lambda place: lit_group(place, wanted.product))),
+        "camera": _plain(camera_group(numbers)),
+        "resolution": _plain(resolution_group(numbers)),
+        "detection": _plain(with_ends(numbers, lambda place: detection_group(place, wanted))),
+    }
+    groups["signal"]["saturation_limit"] = saturation_limit(numbers)
+    return Budget(
+        groups=groups,
+        cautions=cautions(setup, numbers, groups, size),
+        verdicts=verdicts(setup, numbers, groups),
+    )
+
+
+def geometry_of(setup: Setup, numbers: Station, size: TargetSize) -> dict[str, Figure]:
+    """
+    Give all figures of the geometry, those that a station alone does not tell included.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+    size : TargetSize
+        Of the target.
+
+    Returns
+    -------
+    dict
+        Figures by name.
+    """
+    camera, focal_mm = setup.camera, setup.lens.focal_length_mm
+    group = geometry_group(numbers, scan_lines(setup, numbers, size), reach(setup))
+    if focal_mm is not None:
+        group["working_distance_mm"] = focal_mm * (1 + 1 / setup.magnification)
+    if camera.max_line_rate_hz is not None:
+        advance_um = numbers.timing.exposed_advance_um
+        group["max_speed_mm_s"] = camera.max_line_rate_hz * advance_um / 1000
+    if camera.kind != "mono":
+        group["misregistration_px"] = misregistration_px(setup, numbers)
+        group["misregistration_swing_px"] = misregistration_swing_px(setup, numbers)
+    return group

@@ -1,0 +1,251 @@
+"""The detection figures: how surely the smallest defect is found, and which would be."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from linesim.figures.groups import Group
+from linesim.figures.product import brightest_share, product_share, wanted_texture
+from linesim.forward.geometry import Figure
+from linesim.forward.station import Station
+from linesim.metrics.detection.ground import Ground, ground
+from linesim.metrics.detection.search import threshold_at
+from linesim.metrics.detection.shapes import Disc, Scratch, Shape
+from linesim.metrics.detection.sighting import (
+    ROSE,
+    Sighting,
+    alarm_threshold,
+    detection_rate,
+    false_alarms_per_m2,
+    sighting_of,
+    wanted_dprime,
+)
+from linesim.metrics.detection.sizes import Goal, disc_of, sizes_um
+from linesim.metrics.detection.texture import Texture
+from linesim.setup.arrays import FloatArray
+from linesim.setup.setup import Setup
+from linesim.targets.load import TargetSize
+
+_OF_BOTH = frozenset({"alarm_threshold", "texture_share"})
+_BY_GOAL = frozenset({"smallest_detectable_um", *_OF_BOTH})
+_BY_ROSE = frozenset({"rose_diameter_um", "rose_false_alarms_per_m2"})
+_OWN = frozenset(
+    {
+        "defect_px_x",
+        "defect_px_y",
+        "defect_dprime",
+        "detection_rate",
+        "false_alarms_per_m2",
+        "smallest_width_um",
+        *_OF_BOTH,
+    }
+)
+_FIGURES = _BY_GOAL | _BY_ROSE | _OWN
+"""All figures but the first, which costs nothing: of a size found, or of the smallest defect."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Search:
+    """
+    What is looked for, and how surely; each number may be an array.
+
+    Parameters
+    ----------
+    contrast : float
+        Of the defect, as a share of the product's level.
+    detection_rate : float
+        Share of the defects to find.
+    false_alarms_per_m2 : float
+        Allowed. [1/m²]
+    sides_um : tuple of float or None
+        Across and along, of the smallest defect; ``None`` leaves its own figures out. [µm]
+    shape : str
+        "disc", "scratch-along" or "scratch-across".
+    product, brightest : float
+        Levels of good product and of the brightest part of the target, as shares of white.
+    texture : Texture or None
+        Of the product, as noise.
+    """
+
+    contrast: Figure
+    detection_rate: Figure
+    false_alarms_per_m2: Figure
+    sides_um: tuple[Figure, Figure] | None = None
+    shape: str = "disc"
+    product: Figure = 1.0
+    brightest: Figure = 1.0
+    texture: Texture | None = None
+
+    @property
+    def width_um(self) -> Figure | None:
+        """Diameter of a disc, width of a scratch. [µm]."""
+        if self.sides_um is None:
+            return None
+        across_um, along_um = self.sides_um
+        return along_um if self.shape == "scratch-across" else across_um
+
+    def of_width(self, width_um: Figure) -> Shape:
+        """Give the smallest defect another diameter, or as a scratch another width."""
+        if self.shape == "disc" or self.sides_um is None:
+            return Disc(diameter_um=width_um)
+        across_um, along_um = self.sides_um
+        if self.shape == "scratch-along":
+            return Scratch(across_um=width_um, along_um=along_um)
+        return Scratch(across_um=across_um, along_um=width_um)
+
+
+def search(setup: Setup, size: TargetSize) -> Search:
+    """
+    Take out of a setup what is looked for, and on what.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    size : TargetSize
+        Of its target, and how light that is.
+
+    Returns
+    -------
+    Search
+        Plain numbers, or one a colour.
+
+    Raises
+    ------
+    InputError
+        Where a texture is asked for that cannot be measured.
+    """
+    return Search(
+        contrast=setup.requirement.defect_contrast,
+        detection_rate=setup.wanted_detection_rate,
+        false_alarms_per_m2=setup.allowed_false_alarms_per_m2,
+        sides_um=setup.defect_sides_um,
+        shape=setup.requirement.defect_shape,
+        product=product_share(setup, size),
+        brightest=brightest_share(setup, size),
+        texture=wanted_texture(setup, size),
+    )
+
+
+def found_at(numbers: Station, wanted: Search) -> Goal:
+    """Give the goal of finding the wanted share at the false alarms allowed."""
+
+    def goal(seen: Sighting) -> FloatArray:
+        return wanted_dprime(numbers, seen.bank, wanted.detection_rate, wanted.false_alarms_per_m2)
+
+    return goal
+
+
+def rose(seen: Sighting) -> FloatArray:
+    """Give the goal of Rose's criterion."""
+    return np.full(seen.dprime.shape, ROSE)
+
+
+def ground_of(numbers: Station, wanted: Search) -> Ground:
+    """
+    Work out the product that a defect lies on.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    wanted : Search
+        What is looked for, and on what.
+
+    Returns
+    -------
+    Ground
+        As delivered.
+    """
+    return ground(numbers, wanted.product, wanted.contrast, wanted.texture)
+
+
+def detection_group(
+    numbers: Station, wanted: Search, names: Collection[str] | None = None
+) -> Group:
+    """
+    Give the figures of detection.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    wanted : Search
+        What is looked for.
+    names : collection of str, optional
+        Figures that are needed, as sizes take their time; left out, all.
+
+    Returns
+    -------
+    dict
+        Figures by name; those of the smallest defect only where its size is given. The threshold is
+        that of the search for the smallest defect; without one, for the smallest disc found.
+    """
+    base = ground_of(numbers, wanted)
+    asked = _FIGURES if names is None else frozenset(names)
+    sized = wanted.width_um is not None
+    own = _own_group(numbers, wanted, base, asked) if sized and asked & _OWN else {}
+    return {
+        "defect_cnr": base.depth_e / np.asarray(base.noise_e),
+        **_disc_group(numbers, wanted, base, asked - _OF_BOTH if sized else asked),
+        **own,
+    }
+
+
+def _disc_group(numbers: Station, wanted: Search, base: Ground, asked: frozenset[str]) -> Group:
+    """Give the discs that are just found as wanted, and by Rose's criterion."""
+    kinds = ((found_at(numbers, wanted), _BY_GOAL), (rose, _BY_ROSE))
+    chosen = [(goal, names) for goal, names in kinds if asked & names]
+    if not chosen:
+        return {}
+    sizes = sizes_um(numbers, disc_of, [goal for goal, _ in chosen], base)
+    sighted = sighting_of(numbers, base)
+    group: Group = {}
+    for (_, names), size_um in zip(chosen, sizes, strict=True):
+        seen, there = sighted(disc_of(_finite(size_um, numbers))), np.isfinite(size_um)
+        if names is _BY_ROSE:
+            group["rose_diameter_um"] = size_um
+            alarms = false_alarms_per_m2(numbers, seen.bank, ROSE)
+            # no size, no search for it: no figure of it either
+            group["rose_false_alarms_per_m2"] = np.where(there, alarms, np.nan)
+            continue
+        threshold = alarm_threshold(numbers, seen.bank, wanted.false_alarms_per_m2)
+        group["alarm_threshold"] = np.where(there, threshold, np.nan)
+        group["smallest_detectable_um"] = size_um
+        if wanted.texture is not None:
+            group["texture_share"] = 1 - np.asarray(seen.energies.noise_share)
+    return group
+
+
+def _finite(size_um: FloatArray, numbers: Station) -> FloatArray:
+    """Stand an object pixel in for a size that is never found."""
+    pixel_um = np.asarray(numbers.geometry.object_pixel_x_um, dtype=np.float64)
+    return np.where(np.isfinite(size_um) & (size_um > 0), size_um, pixel_um)
+
+
+def _own_group(numbers: Station, wanted: Search, base: Ground, asked: frozenset[str]) -> Group:
+    """Give the figures of the smallest defect."""
+    width_um, place = wanted.width_um, numbers.geometry
+    if width_um is None or wanted.sides_um is None:
+        return {}
+    across_um, along_um = wanted.sides_um
+    step_um = np.maximum(numbers.timing.line_advance_um, place.object_pixel_y_um)
+    seen = sighting_of(numbers, base)(wanted.of_width(width_um))
+    threshold = alarm_threshold(numbers, seen.bank, wanted.false_alarms_per_m2)
+    own: Group = {
+        "defect_px_x": across_um / place.object_pixel_x_um,
+        "defect_px_y": along_um / step_um,
+        "defect_dprime": seen.dprime,
+        "alarm_threshold": threshold,
+        "detection_rate": detection_rate(seen, threshold),
+    }
+    if "false_alarms_per_m2" in asked:
+        highest = threshold_at(seen.bank, seen.dprime, wanted.detection_rate)
+        own["false_alarms_per_m2"] = false_alarms_per_m2(numbers, seen.bank, highest)
+    if wanted.texture is not None:
+        own["texture_share"] = 1 - np.asarray(seen.energies.noise_share)
+    if wanted.shape != "disc" and "smallest_width_um" in asked:
+        goal = found_at(numbers, wanted)
+        own["smallest_width_um"] = sizes_um(numbers, wanted.of_width, (goal,), base)[0]
+    return own

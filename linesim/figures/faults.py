@@ -1,0 +1,159 @@
+"""Cautions about faults of transport, light and colour, and about binning of numbers."""
+
+import numpy as np
+
+from linesim.figures.case import Case, Found, values
+from linesim.forward.lens import comb_mtf
+from linesim.forward.profile import column_profile
+
+_SHIFTS = ("misregistration_px", "misregistration_swing_px")
+_AMBIENT_SHARE = 0.01
+_BANDS_SHARE = 0.01
+_BANDS_NOISE = 0.3
+"""Rms of bands over noise on white: they add 4.4 % to it."""
+_PACES = 33
+_FRINGE_PX = 0.25
+_SMEAR_PX = 0.5
+_SHIFT_PX = 1.0
+_STEEP_GAIN = 3.0
+_ROUNDS_DN = 0.4
+
+
+def _colour(case: Case) -> Found:
+    geometry = case.groups["geometry"]
+    left = [values(geometry[name]) for name in _SHIFTS if name in geometry]
+    worst = sum(max(abs(value) for value in each) for each in left)
+    if worst > _FRINGE_PX:
+        yield (
+            "fringe",
+            (
+                f"Red and blue lie up to {worst:.2g} lines off green, over 0.25 (ours): edges "
+                "across travel get coloured fringes. colour_alignment, a line rate that divides "
+                "the row distance, or an encoder remove them; a fringe that grows towards the ends "
+                "of the line would be the lens's."
+            ),
+        )
+
+
+def _stages(case: Case) -> Found:
+    place, when = case.numbers.geometry, case.numbers.timing
+    step_um = float(when.exposed_advance_um - place.row_side_um)
+    smear = abs(step_um) * case.setup.camera.tdi_stages / float(place.row_side_um)
+    if case.setup.camera.tdi_stages > 1 and smear > _SMEAR_PX:
+        yield (
+            "tdi_sync",
+            (
+                f"Line rate and speed are out of step: over {case.setup.camera.tdi_stages} stages "
+                f"the picture smears by {smear:.2g} pixels along travel, over 0.5 (our threshold). "
+                "An encoder, or a closer line rate, keeps charge and target together."
+            ),
+        )
+
+
+def _skew(case: Case) -> Found:
+    slope = float(np.tan(np.deg2rad(case.setup.transport.skew_deg)))
+    shift_um = 1000 * case.figure("geometry", "field_of_view_mm") * abs(slope)
+    lines = shift_um / case.figure("geometry", "line_advance_um")
+    if lines > _SHIFT_PX:
+        yield (
+            "skew",
+            (
+                f"The sensor line is {case.setup.transport.skew_deg:.3g} degrees off the square to "
+                f"travel: from one end of the line to the other the picture shears by {lines:.3g} "
+                "lines."
+            ),
+        )
+
+
+def _flutter(case: Case) -> Found:
+    flutter_mm = case.setup.transport.flutter_mm
+    half_um = 500 * case.figure("geometry", "field_of_view_mm")
+    shift_um = half_um * flutter_mm / case.setup.working_distance_mm
+    pixels = shift_um / case.figure("geometry", "object_pixel_x_um")
+    if pixels > _SHIFT_PX:
+        yield (
+            "edge_scale_error",
+            (
+                f"Flutter of {flutter_mm:.3g} mm moves the ends of the line by {pixels:.2g} "
+                "pixels to and fro. A longer working distance, or looking at the web where a "
+                "roller holds it, helps."
+            ),
+        )
+
+
+def _flicker_seen(case: Case) -> float:
+    """Share by which the lamp's flicker swings a delivered line, at the worst pace of the web."""
+    light, when, place = case.setup.light, case.numbers.timing, case.numbers.geometry
+    turns = light.flicker_frequency_hz * float(np.max(when.exposure_us)) * 1e-6
+    turns_apart = light.flicker_frequency_hz * float(when.line_period_us) * 1e-6
+    by_encoder = case.setup.transport.trigger == "encoder"
+    ripple = case.setup.transport.speed_ripple if by_encoder else 0.0
+    looks = case.setup.camera.tdi_stages * float(place.lines_joined)
+    # an encoder's lines are as unevenly apart in time as the web moves
+    joined = comb_mtf(looks, turns_apart / np.linspace(1 - ripple, 1 + ripple, _PACES))
+    return float(light.flicker * abs(np.sinc(turns)) * np.max(joined))
+
+
+def _lamp(case: Case) -> Found:
+    light, when = case.setup.light, case.numbers.timing
+    seen = _flicker_seen(case)
+    in_noise = seen / np.sqrt(2) * case.figure("signal", "snr_white")
+    if seen > _BANDS_SHARE or in_noise > _BANDS_NOISE:
+        rate_hz = float(when.line_rate_hz)
+        alias_hz = abs(
+            light.flicker_frequency_hz - rate_hz * round(light.flicker_frequency_hz / rate_hz)
+        )
+        pitch = f"bands {rate_hz / alias_hz:.4g} lines apart" if alias_hz > 0 else "no bands"
+        yield (
+            "flicker_bands",
+            (
+                f"The lamp's flicker leaves {seen:.1%} of the light in each line, {in_noise:.2g} "
+                f"times the noise on white (rms): {pitch}. A lamp on constant current, or pulsed "
+                "by the line trigger, has none; so has an exposure of whole periods."
+            ),
+        )
+    total_w_m2 = case.setup.irradiance_w_m2 + case.setup.ambient_w_m2
+    if case.setup.ambient_w_m2 > _AMBIENT_SHARE * total_w_m2:
+        yield (
+            "ambient",
+            (
+                f"Ambient light is {case.setup.ambient_w_m2 / total_w_m2:.1%} of the light on the "
+                "target, over 1 % (our threshold): it changes with the day, and flat-field "
+                "references taken in it are wrong. Shield it."
+            ),
+        )
+
+
+def _correction(case: Case) -> Found:
+    profile = column_profile(case.setup, int(case.numbers.geometry.image_width_px))
+    gain = float(1 / max(profile.min(), 1e-9))
+    if case.setup.acquisition.flat_field and gain > _STEEP_GAIN:
+        yield (
+            "flat_field_gain",
+            (
+                f"The flat-field correction multiplies the ends of the line by up to {gain:.3g}, "
+                "over 3 (common practice, no source): their noise too. It equalises level, not SNR."
+            ),
+        )
+
+
+def _average(case: Case) -> Found:
+    sensor = case.numbers.sensor
+    noise_dn = float(case.numbers.dn_per_e * case.numbers.dark_noise_e)
+    if float(sensor.averaged) > 1 and noise_dn < _ROUNDS_DN:
+        yield (
+            "average_rounds_gain_away",
+            (
+                f"After averaging, the dark noise is {noise_dn:.2g} DN, under 0.4 DN: rounding to "
+                "the same word loses what averaging gained. Sum instead, or use more bits."
+            ),
+        )
+
+
+_CHECKS = (_colour, _stages, _skew, _flutter, _lamp, _correction, _average)
+
+
+def fault_cautions(case: Case) -> Found:
+    """Find what to mind about faults that are switched on."""
+    for check in _CHECKS:
+        yield from check(case)

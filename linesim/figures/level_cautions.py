@@ -1,0 +1,92 @@
+"""Cautions about levels: white and product at their limits, and a texture that nobody counts."""
+
+import numpy as np
+
+from linesim.figures.case import Case, Found, values
+from linesim.figures.clipping import PLACES, clipping_limit
+from linesim.figures.plain_numbers import digits, percent
+from linesim.figures.product import own_texture
+from linesim.forward.kept import limit_share
+from linesim.forward.station import Station
+from linesim.metrics.detection.texture import MeasuredTexture, seen_mtf
+from linesim.setup.arrays import FloatArray
+
+_CODES = {"pixel": "well_clips", "binned": "node_clips", "scale": "word_clips"}
+
+
+def clip_cautions(case: Case) -> Found:
+    """Tell whether a white card saturates, and whether the product does."""
+    share = case.figure("signal", "saturation_white")
+    name = str(case.groups["signal"]["saturation_limit"])
+    if share > 1:
+        clips = case.figure("limits", "clipping_share") > 1
+        what = (
+            "Less light, a smaller aperture or a shorter exposure brings it back."
+            if clips
+            else "The target's brightest part stays under it, so the picture does not clip; "
+            "figures on white are those of a sensor without limits."
+        )
+        yield (
+            _CODES[name],
+            (
+                f"A white card saturates: it asks for {digits(share)} times what {PLACES[name]} "
+                f"holds. {what}"
+            ),
+        )
+    yield from _product(case)
+
+
+def _product(case: Case) -> Found:
+    product_e = np.array(values(case.groups["signal"]["electrons_product"]))
+    level_e = product_e if product_e.size > 1 else float(product_e[0])
+    share = float(np.max(limit_share(case.numbers, level_e)))
+    if share > 1:
+        yield (
+            "clips_product",
+            (
+                f"Good product itself clips: with its noise it takes {percent(share)} of "
+                f"{PLACES[clipping_limit(case.numbers, level_e)]}. What lies above is cut off, "
+                "noise and all, so figures of small dark defects are too good, and light ones are "
+                "lost."
+            ),
+        )
+
+
+def texture_cautions(case: Case) -> Found:
+    """Tell where the target's own texture is more than the noise, and is not counted."""
+    need = case.setup.requirement
+    if need.texture is not None or need.smallest_defect_um is None:
+        return
+    found = own_texture(case.size)
+    snr = case.figure("signal", "snr_product")
+    if found is None or snr <= 0:
+        return
+    rms = seen_rms(case.numbers, found)
+    if rms * snr > 1:
+        yield (
+            "texture_over_noise",
+            (
+                f"The target's own texture, as the samples see it, is {percent(rms, 2)} of the "
+                f"product's level, more than the {percent(1 / snr, 2)} of the noise, and is not "
+                "counted: on such product the defect is found less surely than told. texture = "
+                '"target" under [requirement] counts it.'
+            ),
+        )
+
+
+def seen_rms(numbers: Station, found: MeasuredTexture) -> float:
+    """
+    Give the texture that is left behind lens, pixel and motion.
+
+    Notes
+    -----
+    √ΣP|H|²/n² over the frequencies of a tile of n pixels a side, those of negative sign counted.
+    """
+    power = found.table.power
+    half = power.shape[0] - 1
+    step_lp_mm = 1000 / (2 * half * float(found.pixel_um))
+    places = step_lp_mm * np.arange(half + 1)
+    mirrored: FloatArray = np.concatenate([[1.0], np.full(half - 1, 2.0), [1.0]])
+    along, across = np.meshgrid(places, places, indexing="ij")
+    seen = np.square(seen_mtf(numbers, across, along)) * power * np.outer(mirrored, mirrored)
+    return float(np.sqrt(seen.sum()) / (2 * half))

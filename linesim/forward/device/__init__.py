@@ -1,0 +1,1 @@
+"""The same tables applied on a device."""

@@ -1,0 +1,88 @@
+"""Matrices as the kernels take them: scaled, split in two halves of 16 bits, padded."""
+
+from dataclasses import dataclass
+from math import frexp
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.forward.device.tiles import Tiles, folded
+from linesim.setup.arrays import ImageArray
+
+if TYPE_CHECKING:
+    import torch
+
+_TOP_BITS = 13
+"""The largest number of a split matrix lies below 2¹³: a factor of 8 under the end of 16 bits."""
+TERMS = 3
+"""Lens terms of one launch."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Packed:
+    """One banded matrix on the device, in tiles, split in high and low halves."""
+
+    low: "torch.Tensor"
+    which: "torch.Tensor"
+    parts: tuple["torch.Tensor", ...]
+    scale: float
+    used: int
+    seen: int
+    inside: bool
+    align: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Room:
+    """Where matrices go."""
+
+    size: int
+    step: int
+    total: int
+    align: int = 1
+    turned: bool = False
+
+
+def packed(tiles: Tiles, room: Room, device: "torch.device") -> Packed:
+    """Scale, split and pad the matrices of all tiles."""
+    import torch  # noqa: PLC0415 -- an extra
+
+    used, window = tiles.dense.shape[2:]
+    seen = -(-(window + room.align - 1) // room.step) * room.step
+    inner = folded(tiles, room.total, seen, room.align) if room.total else None
+    if inner is not None:
+        tiles, window = inner, seen
+    scale = scale_for(float(np.abs(tiles.dense).max()))
+    spare = ((0, 0), (0, 0), (0, room.size - used), (0, seen - window))
+    dense = np.pad(tiles.dense * np.float32(scale), spare)
+    halves = _halves(dense.swapaxes(2, 3) if room.turned else dense)
+    low, which = (
+        torch.as_tensor(each.astype(np.int32)).to(device) for each in (tiles.low, tiles.which)
+    )
+    parts = tuple(
+        torch.as_tensor(np.ascontiguousarray(halves[:, first : first + TERMS])).to(device)
+        for first in range(0, halves.shape[1], TERMS)
+    )
+    return Packed(
+        low=low,
+        which=which,
+        parts=parts,
+        scale=scale,
+        used=used,
+        seen=seen,
+        inside=inner is not None,
+        align=room.align if inner is not None else 1,
+    )
+
+
+def scale_for(value: float) -> float:
+    """Give the power of two that brings a number just below the largest of a split matrix."""
+    return 2.0 ** (_TOP_BITS - frexp(value)[1]) if value > 0 else 1.0
+
+
+def _halves(dense: ImageArray) -> NDArray[np.float16]:
+    """Split each matrix in a high and a low half of 16 bits."""
+    high = dense.astype(np.float16)
+    low = (dense - high.astype(np.float32)).astype(np.float16)
+    return np.stack([high, low], axis=2)

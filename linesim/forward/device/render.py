@@ -1,0 +1,169 @@
+"""
+The forward model on a device: the same tables and formulas, applied by torch.
+
+Two ways to apply them: ``products``, plain torch, on any device; and ``kernels``, on a graphics
+processor with Triton. Expected electrons agree with numpy's to float32, by either way; noise agrees
+in distribution. The same seed, way, versions and kind of device give the same numbers, whatever
+window of lines they are asked in.
+
+Carried: every camera, binning, correction and light, ripple, jitter, encoder errors, stages of
+time-delay integration. Refused: what shifts lines along or across from column to column (skew,
+lateral wander, flutter).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.util import find_spec
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from linesim.forward.device.launch import Form, kernels, kernels_run_on
+from linesim.forward.device.noise import noise_on
+from linesim.forward.device.products import full_precision, products
+from linesim.forward.device.tables import across_band
+from linesim.forward.device.windows import DeviceChannel, DeviceRendered, Windows, windows_of
+from linesim.forward.reference import Reference
+from linesim.forward.render import both_halves
+from linesim.forward.spread import OFF_AXIS_ERROR
+from linesim.setup.errors import InputError
+from linesim.setup.setup import Setup
+
+if TYPE_CHECKING:
+    import torch
+
+Way = Literal["auto", "kernels", "products"]
+_UPLOAD_ROWS = 2048
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class DeviceReference:
+    """A reference that lies on a device already."""
+
+    data: "torch.Tensor"
+    pixel_size_um: float
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """(rows, columns) or (rows, columns, 3)."""
+        return tuple(self.data.shape)
+
+    def rows(self, first: int, last: int) -> Any:  # noqa: ANN401 -- numpy gives no type back
+        """Fetch some rows."""
+        return self.data[first:last].cpu().numpy()
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class DeviceRenderer:
+    """A station and its reference on a device."""
+
+    channels: tuple[DeviceChannel, ...]
+    device: "torch.device"
+
+    def windows(self, firsts: Sequence[int], lines: int, seeds: Sequence[int]) -> Windows:
+        """Place lines on the target; what can be is then rendered as often as wanted."""
+        return windows_of(self.channels, firsts, lines, seeds)
+
+
+def device_renderer(
+    setup: Setup,
+    reference: Reference,
+    *,
+    device: "str | torch.device" = "cuda",
+    way: Way = "auto",
+    form: Form | None = None,
+    off_axis_error: float = OFF_AXIS_ERROR,
+) -> DeviceRenderer:
+    """Bring a station and its reference to a device."""
+    _check(setup)
+    on = _device(device)
+    by_kernels = kernels_run_on(on) if way == "auto" else way == "kernels"
+    if by_kernels and find_spec("triton") is None:
+        msg = 'way: read "kernels", but Triton is not installed; expected "products" or "auto"'
+        raise InputError(msg)
+    data = _uploaded(reference, on)
+    made = []
+    for see, keep in both_halves(setup, reference, 0, off_axis_error):
+        band = across_band(see.samplers[0].tiles)
+        plane, repeat = _plane(data, see.samplers[0].bands), setup.target.repeat
+        made.append(
+            DeviceChannel(
+                see=see,
+                sampler=kernels(plane, band, repeat=repeat, form=form or Form())
+                if by_kernels
+                else products(plane, band, repeat=repeat),
+                noise=noise_on(keep, len(see.looks), on),
+            )
+        )
+    return DeviceRenderer(channels=tuple(made), device=on)
+
+
+def render_on(
+    setup: Setup,
+    reference: Reference,
+    lines: int,
+    seed: int,
+    *,
+    device: "str | torch.device" = "cuda",
+    way: Way = "auto",
+) -> DeviceRendered:
+    """Run the whole forward model on a device."""
+    renderer = device_renderer(setup, reference, device=device, way=way)
+    done = renderer.windows([0], lines, [seed]).render()
+    return DeviceRendered(image=done.image[0], expected_e=done.expected_e[0])
+
+
+def _check(setup: Setup) -> None:
+    """Refuse what shifts a line from column to column."""
+    moves = setup.transport
+    shifting = {
+        "transport.skew": (moves.skew_deg, "deg"),
+        "transport.lateral_wander": (moves.lateral_wander_um, "um"),
+        "transport.flutter": (moves.flutter_mm, "mm"),
+    }
+    faults = [
+        f"{key}: read {value:g} {unit}, but the torch path keeps every line straight and at one "
+        "distance; expected 0, or the numpy path, which carries it"
+        for key, (value, unit) in shifting.items()
+        if value != 0
+    ]
+    if faults:
+        raise InputError(*faults)
+
+
+def _device(device: "str | torch.device") -> "torch.device":
+    """Refuse a device that is not there."""
+    if find_spec("torch") is None:
+        msg = 'this way needs torch, not installed here; expected: pip install "linesim[torch]"'
+        raise InputError(msg)
+    import torch  # noqa: PLC0415 -- an extra
+
+    on = torch.device(device)
+    if on.type == "cuda" and not torch.cuda.is_available():
+        msg = f'device: read "{on}", but torch finds no such device here; expected "cpu"'
+        raise InputError(msg)
+    return on
+
+
+def _uploaded(reference: Reference, device: "torch.device") -> "torch.Tensor":
+    """Bring all rows to the device, some at a time."""
+    import torch  # noqa: PLC0415 -- an extra
+
+    if isinstance(reference, DeviceReference):
+        return reference.data.to(device)
+    data = torch.empty(reference.shape, dtype=torch.float32, device=device)
+    for first in range(0, len(data), _UPLOAD_ROWS):
+        last = min(first + _UPLOAD_ROWS, len(data))
+        part = np.ascontiguousarray(reference.rows(first, last), dtype=np.float32)
+        data[first:last] = torch.from_numpy(part.copy() if not part.flags.writeable else part)
+    return data
+
+
+def _plane(data: "torch.Tensor", bands: Any) -> "torch.Tensor":  # noqa: ANN401 -- ndarray
+    """Bring a colour reference to what one channel sees of it."""
+    import torch  # noqa: PLC0415 -- an extra
+
+    if data.ndim == 2:  # noqa: PLR2004 -- rows and columns alone
+        return data
+    with full_precision():
+        return data @ torch.as_tensor(bands, device=data.device)

@@ -1,0 +1,112 @@
+"""Banded matrices cut into dense tiles of any size, and where the windows of the tiles lie."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from linesim.forward.device.tables import Band
+from linesim.forward.sampling.windows import Indices
+from linesim.setup.arrays import ImageArray
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Tiles:
+    """
+    A banded matrix cut into dense tiles of equal size.
+
+    Parameters
+    ----------
+    low : ndarray of int, shape (tiles,)
+        First reference row or column of each tile; may lie outside.
+    which : ndarray of int, shape (tiles,)
+        Its matrix.
+    dense : ndarray of shape (kinds, terms, size, window)
+        The matrices. Behind the last output the last one is repeated.
+    """
+
+    low: Indices
+    which: Indices
+    dense: ImageArray
+
+
+def cut(band: Band, size: int) -> Tiles:
+    """Cut a band into dense tiles; equal ones are kept once."""
+    count = -(-len(band.first) // size) * size
+    inside = np.minimum(np.arange(count), len(band.first) - 1).reshape(-1, size)
+    first, which = band.first[inside], band.which[inside]
+    low = first.min(axis=1)
+    ahead = first - low[:, None]
+    _, chosen, kind = np.unique(
+        np.concatenate([ahead, which], axis=1), axis=0, return_index=True, return_inverse=True
+    )
+    ahead, which = ahead[chosen], which[chosen]
+    taps = band.taps[which].swapaxes(1, 2)
+    dense = np.zeros((len(chosen), taps.shape[1], size, window(band, size)), dtype=np.float32)
+    place = ahead[:, None, :, None] + np.arange(taps.shape[3])
+    np.put_along_axis(dense, np.broadcast_to(place, taps.shape), taps, axis=3)
+    return Tiles(low=low, which=kind.reshape(-1), dense=dense)
+
+
+def window(band: Band, size: int) -> int:
+    """Count the reference rows or columns that a tile must hold."""
+    count = -(-len(band.first) // size) * size
+    first = band.first[np.minimum(np.arange(count), len(band.first) - 1)].reshape(-1, size)
+    widest = int((first.max(axis=1) - first.min(axis=1)).max())
+    return widest + int(band.taps.shape[2])
+
+
+def folded(tiles: Tiles, total: int, seen: int, align: int) -> Tiles | None:
+    """
+    Bring all windows inside of a reference whose border value goes on.
+
+    What a tile sees outside is the border itself: its weights are added to the border's.
+    """
+    last = total - seen
+    low = np.clip(tiles.low // align * align, 0, max(last, 0) // align * align)
+    place = tiles.low[:, None] + np.arange(tiles.dense.shape[3])
+    ahead = np.clip(place, 0, total - 1) - low[:, None]
+    if last < 0 or int(ahead.max()) >= seen:
+        return None
+    _, chosen, which = np.unique(
+        np.concatenate([ahead, tiles.which[:, None]], axis=1),
+        axis=0,
+        return_index=True,
+        return_inverse=True,
+    )
+    dense = np.zeros((len(chosen), *tiles.dense.shape[1:3], seen), dtype=np.float32)
+    for into, tile in zip(dense, chosen, strict=True):
+        np.add.at(
+            into.transpose(2, 0, 1), ahead[tile], tiles.dense[tiles.which[tile]].transpose(2, 0, 1)
+        )
+    return Tiles(low=low, which=which.reshape(-1), dense=dense)
+
+
+def best_size(band: Band, most: int, step: int, spare: int = 0) -> int:
+    """Choose how many outputs of a tile are used, so that its window wastes least."""
+
+    def seen(size: int) -> int:
+        return -(-(window(band, size) + spare) // step) * step
+
+    return min(range(most, most // 2, -1), key=lambda size: seen(size) / size)
+
+
+def runs(low: Indices, slack: int) -> list[slice]:
+    """Part tiles into runs whose first rows or columns lie evenly, to so many."""
+    found, todo = [], [slice(0, len(low))]
+    while todo:
+        part = todo.pop()
+        off = low[part] - even_places(low[part])
+        onward = low[part][-1] >= low[part][0]
+        if (onward and int(off.max()) <= slack) or part.stop - part.start == 1:
+            found.append(part)
+        else:
+            middle = (part.start + part.stop) // 2
+            todo += [slice(middle, part.stop), slice(part.start, middle)]
+    return found
+
+
+def even_places(low: Indices) -> Indices:
+    """Give the even places that lie at or before the first rows or columns of some tiles."""
+    step = round(int(low[-1] - low[0]) / max(len(low) - 1, 1))
+    even = low[0] + step * np.arange(len(low))
+    return np.asarray(even + (low - even).min())

@@ -1,0 +1,1 @@
+"""The two banded matrices around the reference: expected light of each pixel and line."""

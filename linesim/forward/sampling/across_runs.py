@@ -1,0 +1,81 @@
+"""The across product of many tiles in one call, wherever their windows lie evenly apart."""
+
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+
+from linesim.forward.sampling.across import AcrossTile
+from linesim.forward.sampling.windows import across, even_runs
+from linesim.setup.arrays import ImageArray
+
+MOST_TILES = 32
+"""Tiles of a run: what it sees after the along product then stays in the cache until used."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class AcrossRun:
+    """
+    Tiles of equal size whose windows lie evenly apart.
+
+    Parameters
+    ----------
+    first, last : int
+        Delivered columns, ``last`` exclusive.
+    low, high : int
+        Reference columns that the run sees, ``high`` exclusive; may lie outside.
+    step : int
+        Distance from the first one of a tile to that of the next.
+    matrices : ndarray of shape (terms, tiles, count, columns of a tile)
+        Of all tiles; the same memory where they share one.
+    profile : ndarray of shape (last − first,)
+        Factor of each column, yet to be applied.
+    """
+
+    first: int
+    last: int
+    low: int
+    high: int
+    step: int
+    matrices: ImageArray
+    profile: ImageArray
+
+    def product(self, blurred: ImageArray, into: ImageArray) -> None:
+        """Take the across product of some lines."""
+        terms, tiles, count, columns = self.matrices.shape
+        seen = across(blurred, terms, self.step, (tiles, count))
+        products = np.matmul(seen, self.matrices)
+        out = products[0]
+        for more in products[1:]:
+            out += more
+        own = into[:, self.first : self.last]
+        profile = self.profile.reshape(tiles, columns)
+        np.multiply(out.transpose(1, 0, 2), profile, out=own.reshape(len(into), tiles, columns))
+
+
+def across_runs(tiles: tuple[AcrossTile, ...]) -> tuple[AcrossRun, ...]:
+    """Join tiles whose windows lie evenly apart."""
+    found = []
+    for _, group in groupby(tiles, key=lambda tile: (tile.last - tile.first, tile.count)):
+        alike = list(group)
+        lows = np.array([tile.low for tile in alike])
+        found += [_run(alike[part], step) for part, step in even_runs(lows, MOST_TILES)]
+    return tuple(found)
+
+
+def _run(tiles: list[AcrossTile], step: int) -> AcrossRun:
+    matrices = [tile.phases[0] for tile in tiles]
+    if all(each is matrices[0] for each in matrices):
+        terms, *size = matrices[0].shape
+        stacked = np.broadcast_to(matrices[0][:, None], (terms, len(tiles), *size))
+    else:
+        stacked = np.stack(matrices, axis=1)
+    return AcrossRun(
+        first=tiles[0].first,
+        last=tiles[-1].last,
+        low=tiles[0].low,
+        high=tiles[-1].low + tiles[-1].count,
+        step=step,
+        matrices=stacked,
+        profile=np.concatenate([tile.profile for tile in tiles]),
+    )

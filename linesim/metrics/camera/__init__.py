@@ -1,0 +1,1 @@
+"""A camera from a series of exposures (EMVA 1288)."""

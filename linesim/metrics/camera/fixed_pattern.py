@@ -1,0 +1,80 @@
+"""The fixed pattern of a camera, in the dark and in the light, with intervals, by EMVA 1288."""
+
+from dataclasses import dataclass
+
+from linesim.metrics.flat.noise import Estimate, FrameFigures, Split
+from linesim.metrics.interval import Interval, root_interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PatternParts:
+    """
+    A standard deviation over the pixels and its parts by direction.
+
+    Parameters
+    ----------
+    total, row, column, pixel : Interval
+        Of all; between rows (on a line-scan camera: in time), between columns, and the rest.
+    """
+
+    total: Interval
+    row: Interval
+    column: Interval
+    pixel: Interval
+
+
+def dsnu(dark: FrameFigures, gain_dn_e: Estimate) -> PatternParts:
+    """
+    Find the fixed pattern in the dark, DSNU.
+
+    Parameters
+    ----------
+    dark : FrameFigures
+        Frames in the dark.
+    gain_dn_e : Estimate
+        System gain K. [DN/e]
+
+    Returns
+    -------
+    PatternParts
+        Standard deviations. [e]
+
+    References
+    ----------
+    EMVA 1288 R4.0 RC (March 2021), (33) to (44), (66).
+    """
+    gain2 = Estimate(value=gain_dn_e.value**2, sd=2 * gain_dn_e.value * gain_dn_e.sd)
+    return _roots(dark.spatial_dn2.each(lambda part: part.over(gain2)))
+
+
+def prnu(half: FrameFigures, dark: FrameFigures) -> PatternParts:
+    """
+    Find the fixed pattern in the light, PRNU.
+
+    Parameters
+    ----------
+    half, dark : FrameFigures
+        Frames at half saturation, and in the dark at the same exposure time.
+
+    Returns
+    -------
+    PatternParts
+        Standard deviations, shares of the signal. Light that falls off to the sides counts in.
+
+    References
+    ----------
+    EMVA 1288 R4.0 RC (March 2021), (33) to (44), (67).
+    """
+    signal = half.mean_dn.less(dark.mean_dn)
+    signal2 = Estimate(value=signal.value**2, sd=2 * signal.value * signal.sd)
+    pattern = half.spatial_dn2.less(dark.spatial_dn2)
+    return _roots(pattern.each(lambda part: part.over(signal2)))
+
+
+def _roots(variances: Split) -> PatternParts:
+    return PatternParts(
+        total=root_interval(variances.total),
+        row=root_interval(variances.row),
+        column=root_interval(variances.column),
+        pixel=root_interval(variances.pixel),
+    )

@@ -1,0 +1,1 @@
+"""How surely a defect is found."""

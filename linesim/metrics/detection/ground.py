@@ -1,0 +1,97 @@
+"""The product that a defect lies on, and how far the defect sinks below it, as delivered."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from linesim.forward.geometry import Figure
+from linesim.forward.kept import kept
+from linesim.forward.station import Station
+from linesim.metrics.detection.energy import Backdrop
+from linesim.metrics.detection.texture import Texture
+
+LEARNT_LINES = 256
+"""Lines of good product from which each column's own level is known; our choice."""
+_NOTHING = 1e-9
+"""Share of the level under which a depth is none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """
+    Good product, and how far a defect sinks below it, as delivered.
+
+    Parameters
+    ----------
+    level_e : float or ndarray
+        Signal before any limit. [e]
+    noise_e : float or ndarray
+        Temporal noise that is left. [e]
+    streaks_e : float or ndarray
+        Spread of the columns once their levels are learnt. [e]
+    charge_e : float or ndarray
+        The same with the dark current. [e]
+    contrast, depth_e : float or ndarray
+        Of a full defect, as a share of the level, and what is left of it behind the limits. [e]
+    texture : Texture or None
+        Of the product.
+    slope : float or ndarray
+        Share of a small change of the signal that limits leave.
+    """
+
+    level_e: Figure
+    noise_e: Figure
+    streaks_e: Figure
+    charge_e: Figure
+    contrast: Figure
+    depth_e: Figure
+    texture: Texture | None
+    slope: Figure
+
+    @property
+    def backdrop(self) -> Backdrop | None:
+        """The texture as noise; nothing where there is none."""
+        if self.texture is None:
+            return None
+        seen_e = self.slope * np.asarray(self.level_e)
+        return Backdrop(texture=self.texture, level_e=seen_e, noise_e=self.noise_e)
+
+
+def ground(
+    numbers: Station, product: Figure, contrast: Figure, texture: Texture | None = None
+) -> Ground:
+    """
+    Work out the product that a defect lies on.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    product : float or ndarray
+        Level of the product, as a share of white.
+    contrast : float or ndarray
+        Of the defect, as a share of that level.
+    texture : Texture, optional
+        Of the product.
+
+    Returns
+    -------
+    Ground
+        As delivered.
+    """
+    level_e = product * np.asarray(numbers.electrons_white)
+    good, dark = kept(numbers, level_e), kept(numbers, level_e * (1 - np.asarray(contrast)))
+    fixed_e2 = np.square(good.slope * numbers.pattern_e(level_e))
+    noise_e2 = np.square(good.noise_e)
+    depth_e = good.charge_e - dark.charge_e
+    return Ground(
+        level_e=level_e,
+        noise_e=good.noise_e,
+        streaks_e=np.sqrt(fixed_e2 * noise_e2 / (noise_e2 + LEARNT_LINES * fixed_e2)),
+        charge_e=level_e + numbers.dark_e,
+        contrast=contrast,
+        # where both clip, what is left is rounding of the computer
+        depth_e=np.where(depth_e > _NOTHING * level_e, depth_e, 0.0),
+        texture=texture,
+        slope=good.slope,
+    )

@@ -1,0 +1,227 @@
+"""
+Detection: how surely a defect of known size and contrast stands out of the product.
+
+The detector is the best linear one, the prewhitened matched filter: samples weighted by the
+defect's own blurred shape s over the power of all that is not defect, summed, and compared with a
+threshold. Its detectability is the shift that a defect gives over the spread that good product
+gives,
+
+    d' = D S / √(σ² S + r² C),    S = ∫|s(f)|² W(f) df,  C = Σ_columns(Σ_lines w)²,
+
+D the depth of a full defect in electrons, σ the temporal noise of a sample on the product, W = σ²/N
+the share of white noise in all noise N = σ² + |H|² N_texture at a frequency, w the filter's
+weights. On even product W = 1 and S = Σs², the filter for white noise. Streaks of the columns stay
+the same along travel: the machine learns each column's level from 256 lines of good product (ours),
+which leaves a spread r of them, 1/r² = 1/σ_c² + 256/σ².
+
+Signal and noise are what wells and words leave (`linesim.forward.kept`): D = kept(product) less
+kept(product with the defect), a dark one. How often that is found, and how often good product is
+called a defect, is told by `linesim.metrics.detection.search`.
+
+Limits: s is blurred as everywhere in the middle of the image; the depth is that of a defect that
+fills its samples, also where the product clips; texture lies still under the defect.
+
+References ---------- Prewhitened observer: H. H. Barrett and K. J. Myers, Foundations of Image
+Science, 2004 (from memory). Rose's criterion: a signal to noise ratio of 5 for certain detection
+(A. Rose, 1948; from memory).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from linesim.forward.geometry import Figure
+from linesim.forward.station import Station
+from linesim.metrics.detection.energy import Energies, energies_of
+from linesim.metrics.detection.ground import Ground, ground
+from linesim.metrics.detection.search import Bank, alarms_at, bank_of, found_share, threshold_for
+from linesim.metrics.detection.search import wanted_dprime as dprime_for
+from linesim.metrics.detection.shapes import Shape
+from linesim.metrics.detection.texture import Texture
+from linesim.setup.arrays import FloatArray
+
+ROSE = 5.0
+"""Detectability that Rose asked for."""
+_UM2_M2 = 1e12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sighting:
+    """
+    A defect as the filter has it.
+
+    Parameters
+    ----------
+    dprime : ndarray
+        The index d', of the root of the mean square over all places on the grid of samples.
+    bank : Bank
+        What the search needs to know of it.
+    energies : Energies
+        What of it reaches the samples.
+    """
+
+    dprime: FloatArray
+    bank: Bank
+    energies: Energies
+
+
+def sighting_of(numbers: Station, base: Ground) -> Callable[[Shape], Sighting]:
+    """
+    Prepare a station for many shapes.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    base : Ground
+        What the defect lies on.
+
+    Returns
+    -------
+    callable
+        Gives how a shape is sighted.
+    """
+    energies = energies_of(numbers, base.backdrop)
+
+    def sighted(shape: Shape) -> Sighting:
+        return sighting(energies(shape), base)
+
+    return sighted
+
+
+def sighting(found: Energies, base: Ground) -> Sighting:
+    """
+    Set what of a defect reaches the samples against the noise.
+
+    Parameters
+    ----------
+    found : Energies
+        Of the defect.
+    base : Ground
+        What it lies on.
+
+    Returns
+    -------
+    Sighting
+        As the filter has it.
+    """
+    noise_e2, streaks_e2 = np.square(base.noise_e), np.square(base.streaks_e)
+    spread_e2 = np.maximum(noise_e2 * found.samples + streaks_e2 * found.columns, 1e-240)
+    return Sighting(
+        dprime=np.asarray(base.depth_e * found.samples / np.sqrt(spread_e2)),
+        bank=bank_of(found, base.contrast, (base.level_e, base.charge_e), base.noise_e, base.slope),
+        energies=found,
+    )
+
+
+def dprime(
+    numbers: Station,
+    shape: Shape,
+    contrast: Figure,
+    product: Figure = 1.0,
+    texture: Texture | None = None,
+) -> FloatArray:
+    """Work out how a defect stands out by the best filter."""
+    return sighting_of(numbers, ground(numbers, product, contrast, texture))(shape).dprime
+
+
+def cell_m2(numbers: Station) -> Figure:
+    """
+    Area of product that one sample stands for.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+
+    Returns
+    -------
+    float or ndarray
+        Object pixel across times line advance. [m²]
+    """
+    return numbers.geometry.object_pixel_x_um * numbers.timing.line_advance_um / _UM2_M2
+
+
+def alarm_threshold(numbers: Station, bank: Bank, false_alarms_per_m2: Figure) -> FloatArray:
+    """
+    Threshold that good product passes only so often.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    bank : Bank
+        Of the defect that is searched.
+    false_alarms_per_m2 : float or ndarray
+        On the mean. [1/m²]
+
+    Returns
+    -------
+    ndarray
+        In standard deviations of a filter's output.
+    """
+    return threshold_for(bank, false_alarms_per_m2 * np.asarray(cell_m2(numbers)))
+
+
+def detection_rate(seen: Sighting, threshold: Figure) -> FloatArray:
+    """
+    Share of defects found at a threshold, on the mean of all places on the grid of samples.
+
+    Parameters
+    ----------
+    seen : Sighting
+        Of the defect.
+    threshold : float or ndarray
+        In standard deviations of a filter's output.
+
+    Returns
+    -------
+    ndarray
+        From 0 to 1.
+    """
+    return found_share(seen.bank, seen.dprime, threshold)
+
+
+def false_alarms_per_m2(numbers: Station, bank: Bank, threshold: Figure) -> FloatArray:
+    """
+    Count the false alarms that a threshold lets through.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    bank : Bank
+        Of the defect that is searched.
+    threshold : float or ndarray
+        In standard deviations of a filter's output.
+
+    Returns
+    -------
+    ndarray
+        [1/m²]
+    """
+    return np.asarray(alarms_at(bank, threshold) / cell_m2(numbers))
+
+
+def wanted_dprime(numbers: Station, bank: Bank, rate: Figure, alarms_per_m2: Figure) -> FloatArray:
+    """
+    Give the detectability that finds such a share at so few false alarms.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    bank : Bank
+        Of the defect that is searched.
+    rate : float or ndarray
+        Share of defects to find, between 0 and 1.
+    alarms_per_m2 : float or ndarray
+        False alarms allowed. [1/m²]
+
+    Returns
+    -------
+    ndarray
+        The index d'.
+    """
+    return dprime_for(bank, rate, alarm_threshold(numbers, bank, alarms_per_m2))

@@ -1,0 +1,1 @@
+"""Edge response (ISO 12233)."""

@@ -1,0 +1,1 @@
+"""Noise and evenness of even areas."""

@@ -1,0 +1,91 @@
+"""Bands along travel: lines that get brighter and darker at one frequency, as lamps make them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import minimize_scalar
+
+from linesim.metrics.flat.area import trend
+from linesim.metrics.flat.noise import Estimate
+from linesim.setup.arrays import FloatArray
+
+FEWEST_LINES = 16
+_ROUNDING = 1e-12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Banding:
+    """
+    The strongest wave in the means of lines.
+
+    Parameters
+    ----------
+    frequency_cyc_line : float
+        Of the wave; one above 0.5 shows folded back. [cycles/line]
+    amplitude_dn : Estimate
+        Half of its peak to peak. [DN]
+    chance : float
+        Probability that lines without any wave show one as strong as this.
+    spectrum_cyc_line : ndarray of shape (n,)
+        Frequencies without 0. [cycles/line]
+    spectrum_dn : ndarray of shape (n,)
+        Amplitude at each. [DN]
+    """
+
+    frequency_cyc_line: float
+    amplitude_dn: Estimate
+    chance: float
+    spectrum_cyc_line: FloatArray
+    spectrum_dn: FloatArray
+
+
+def banding(by_line_dn: FloatArray) -> Banding:
+    """
+    Find the strongest wave in the means of lines, their parabola taken off.
+
+    References
+    ----------
+    R. A. Fisher, Tests of significance in harmonic analysis, Proc. R. Soc. A 125 (1929), first
+    term of the series (from memory).
+    """
+    count = by_line_dn.size
+    if count < FEWEST_LINES:
+        msg = f"{count} lines, but at least {FEWEST_LINES} are needed"
+        raise ValueError(msg)
+    rest = by_line_dn - trend(by_line_dn)
+    whole = (count - 1) // 2
+    power = np.abs(np.fft.rfft(rest)[1 : whole + 1]) ** 2
+    strongest = int(np.argmax(power)) + 1
+    frequency = _refined(rest, strongest)
+    amplitude, left = _wave(rest, frequency)
+    is_still = rest.std() <= _ROUNDING * np.abs(by_line_dn).max()
+    share = 0.0 if is_still else float(power.max() / power.sum())
+    scatter = np.sqrt(2 / count * float((left**2).sum()) / max(count - 6, 1))
+    return Banding(
+        frequency_cyc_line=frequency,
+        amplitude_dn=Estimate(value=amplitude, sd=float(scatter)),
+        chance=min(1.0, whole * (1 - share) ** (whole - 1)),
+        spectrum_cyc_line=np.arange(1, whole + 1) / count,
+        spectrum_dn=2 * np.sqrt(power) / count,
+    )
+
+
+def _refined(rest_dn: FloatArray, strongest: int) -> float:
+    """Find the best frequency beside the strongest ordinate."""
+    count = rest_dn.size
+    found = minimize_scalar(
+        lambda frequency: float((_wave(rest_dn, frequency)[1] ** 2).sum()),
+        bounds=((strongest - 1 + 1e-3) / count, min((strongest + 1) / count, 0.5)),
+        method="bounded",
+        options={"xatol": 1e-4 / count},
+    )
+    return float(found.x)
+
+
+def _wave(rest_dn: FloatArray, frequency_cyc_line: float) -> tuple[float, FloatArray]:
+    """Fit a wave beside a parabola; give its amplitude and what is left."""
+    turn = 2 * np.pi * frequency_cyc_line * np.arange(rest_dn.size)
+    place = np.linspace(-1, 1, rest_dn.size)
+    terms = np.stack((np.cos(turn), np.sin(turn), np.ones_like(place), place, place**2), axis=1)
+    weights = np.linalg.lstsq(terms, rest_dn, rcond=None)[0]
+    return float(np.hypot(weights[0], weights[1])), rest_dn - terms @ weights

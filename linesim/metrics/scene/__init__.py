@@ -1,0 +1,1 @@
+"""Figures from an image of anything."""

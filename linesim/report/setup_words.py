@@ -1,0 +1,176 @@
+"""A setup told in sentences: what runs, how it is looked at, and what must be found."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import PurePath
+
+from linesim.figures.plain_numbers import alarms, digits, percent
+from linesim.forward.station import Station, station
+from linesim.setup.product import TARGET
+from linesim.setup.relations import BUILT_IN
+from linesim.setup.setup import Setup
+
+_KINDS = {
+    "mono": "A monochrome line camera",
+    "three-line": "A colour camera with three rows",
+    "prism": "A prism colour camera with a sensor a colour",
+}
+_DEFECTS = {
+    "disc": "spots {width} across",
+    "scratch-along": "scratches along travel, {width} wide",
+    "scratch-across": "scratches across travel, {width} wide",
+}
+_FULL = 0.9995
+"""Share of the line period from which on an exposure is called all of it."""
+_SAME = 0.005
+_LONG = 13
+
+
+def _target(setup: Setup) -> str:
+    target, transport = setup.texts["target"], setup.texts["transport"]
+    image = setup.target.image
+    what = f'The built-in target "{image}"' if image in BUILT_IN else f"{PurePath(image).name}"
+    believed = transport.get("assumed_speed")
+    clock = f", while the line clock believes {believed}" if believed else ""
+    again = ", repeated without end," if setup.target.repeat else ""
+    return (
+        f"{what}{again} passes at {transport['speed']}{clock}; a pixel of its image is "
+        f"{target['pixel_size']} on the real thing."
+    )
+
+
+def _camera(setup: Setup, numbers: Station) -> str:
+    camera, place = setup.texts["camera"], numbers.geometry
+    rows = f" {camera['line_spacing']} apart" if setup.camera.kind == "three-line" else ""
+    stages = setup.camera.tdi_stages
+    delay = f" and {stages} stages of time-delay integration" if stages > 1 else ""
+    size = f"{setup.camera.pixel_width_um:g} um x {setup.pixel_height_um:g} um"
+    return (
+        f"{_KINDS[setup.camera.kind]}{rows}, with {setup.camera.pixels} pixels of {size}{delay}, "
+        f"looks at {float(place.field_of_view_mm):.4g} mm of it through a lens of "
+        f"f/{setup.lens.f_number:g} at a magnification of {setup.magnification:.4g}."
+    )
+
+
+def _binning(setup: Setup) -> str:
+    binning, way = setup.acquisition.binning, setup.acquisition
+    if binning.across * binning.along == 1:
+        return "Each pixel is read by itself."
+    how = (
+        "as charge, before the one reading"
+        if way.binning_domain == "charge"
+        else f"as numbers, {'averaged' if way.binning_mode == 'average' else 'summed'}"
+    )
+    lines = "successive lines" if way.binning_along == "lines" else "rows"
+    along = f" ({lines} along travel)" if binning.along > 1 else ""
+    return f"{binning.across} x {binning.along} pixels{along} are joined into one, {how}."
+
+
+def _rate(setup: Setup, numbers: Station) -> str:
+    place, when = numbers.geometry, numbers.timing
+    rate = setup.acquisition.line_rate
+    chosen = f" ({rate})" if isinstance(rate, str) else ""
+    trigger = "an encoder" if setup.transport.trigger == "encoder" else "a clock"
+    duty = float(when.duty)
+    part = "all" if _FULL < duty < 1 + _SAME else f"{duty:.0%}"
+    return (
+        f"On {trigger}, {digits(float(when.line_rate_hz), 5)} lines a second{chosen} follow each "
+        f"other every {float(when.line_advance_um):.4g} um of travel; a line is exposed for "
+        f"{digits(float(when.exposure_us), 4)} us, {part} of its period. A delivered pixel sees "
+        f"{float(place.object_pixel_x_um):.4g} um x {float(place.object_pixel_y_um):.4g} um."
+    )
+
+
+def _lux(setup: Setup) -> str:
+    """Give the illuminance as written, but for one with the digits of a computer."""
+    text, lux = str(setup.texts["light"]["illuminance"]), setup.light.illuminance_lx
+    return text if len(text) < _LONG else f"{digits(lux or 0.0, 4)} lx"
+
+
+def _spectrum(setup: Setup) -> str:
+    """Name the light, with the range that its watts are counted over where its name has none."""
+    light = setup.light.spectrum
+    if isinstance(setup.texts["light"]["spectrum"], Mapping):
+        return light.name
+    return "{} ({:g}-{:g} nm)".format(light.name, *light.wavelength_nm[[0, -1]])
+
+
+def _light(setup: Setup, numbers: Station) -> str:
+    light = setup.texts["light"]
+    watts = f"{digits(float(numbers.irradiance_w_m2), 4)} W/m²"
+    asked = f"{_lux(setup)}, {watts}," if "illuminance" in light else watts
+    ambient = f", {light['ambient']} of other light" if setup.ambient_w_m2 > 0 else ""
+    return (
+        f"The light at the target is {asked} of {_spectrum(setup)}{ambient}; white sends back "
+        f"{setup.target.white_reflectance:.0%} of it."
+    )
+
+
+def _faults(setup: Setup) -> str:
+    moves, texts = setup.transport, setup.texts["transport"]
+    light, lamp = setup.light, setup.texts["light"]
+    turns = texts["ripple_frequency"]
+    known = (
+        (moves.speed_ripple, f"a speed ripple of {moves.speed_ripple:.0%} at {turns}"),
+        (moves.line_jitter_um, f"a line jitter of {texts['line_jitter']} rms"),
+        (moves.encoder_turn_error_um, f"an encoder error of {texts['encoder_turn_error']} a turn"),
+        (abs(moves.skew_deg), f"a skew of {texts['skew']}"),
+        (moves.lateral_wander_um, f"a lateral wander of {texts['lateral_wander']}"),
+        (moves.flutter_mm, f"a flutter of {texts['flutter']}"),
+        (light.flicker, f"a flicker of {light.flicker:.0%} at {lamp['flicker_frequency']}"),
+        (light.edge_falloff, f"a loss of {light.edge_falloff:.0%} of the light at the ends"),
+        (abs(setup.lens.defocus_mm), f"a defocus of {setup.texts['lens']['defocus']}"),
+    )  # fmt: skip
+    acting = [words for size, words in known if size > 0]
+    if not acting:
+        return "No fault of transport, light or focus is switched on."
+    return f"Faults that are switched on: {', '.join(acting)}."
+
+
+def _texture(told: object) -> str:
+    """Name where the texture comes from, as written."""
+    if isinstance(told, Mapping):
+        return f"{told['rms']} rms over {told['correlation']}"
+    return "as measured on the target" if told == TARGET else f"as measured on {told}"
+
+
+def _need(setup: Setup) -> str:
+    need, texts = setup.requirement, setup.texts["requirement"]
+    asked = list(_defects(setup))
+    if need.snr is not None:
+        asked.append(f"a signal to noise ratio of {digits(need.snr, 6)} on the product")
+    if need.texture is not None and asked:
+        asked.append(f"all that with the product's texture counted, {_texture(texts['texture'])}")
+    return f"Required: {'; '.join(asked)}." if asked else "Nothing is required of it."
+
+
+def _defects(setup: Setup) -> Iterator[str]:
+    need, texts = setup.requirement, setup.texts["requirement"]
+    if need.smallest_defect_um is not None:
+        shape = _DEFECTS[need.defect_shape].format(width=texts["smallest_defect"])
+        yield f"{shape} that are {percent(need.defect_contrast)} darker than the product"
+    if need.detection_rate is not None:
+        yield f"{digits(100 * need.detection_rate, 6)} % of them"
+    if need.false_alarms_per_m2 is not None:
+        yield f"false alarms no more than {alarms(need.false_alarms_per_m2)}"
+
+
+def job_in_words(setup: Setup) -> tuple[str, ...]:
+    """
+    Tell a setup in sentences.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+
+    Returns
+    -------
+    tuple of str
+        Three paragraphs: target and camera, timing and light, what is required.
+    """
+    numbers = station(setup)
+    return (
+        " ".join((_target(setup), _camera(setup, numbers), _binning(setup))),
+        " ".join((_rate(setup, numbers), _light(setup, numbers), _faults(setup))),
+        _need(setup),
+    )

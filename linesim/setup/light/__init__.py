@@ -1,0 +1,1 @@
+"""Light at the door: spectra, curves over wavelength, illuminance."""

@@ -1,0 +1,243 @@
+"""
+Light by wavelength: named CIE illuminants, narrow-band lamps, measured tables, and their sums.
+
+A spectrum holds its share of the irradiance per nanometre, linear between the points of its grid.
+V(λ) and mean wavelengths are trapezoid sums over the points (the summation of CIE 15). Electrons
+are exact for straight lines of photon share and of quantum efficiency. Beyond its grid a light is
+dark: illuminant A ends at 780 nm here, and a real incandescent lamp does not.
+
+References
+----------
+CIE 15:2018, Colorimetry (illuminants, summation). BIPM, SI Brochure, 9th ed., 2019 (h and c exact,
+683 lm/W at 540 THz). EMVA 1288 R4.0 RC (March 2021), eq. 3 (photons of a light).
+"""
+
+from dataclasses import dataclass
+from typing import Self, TypeVar
+
+import numpy as np
+
+from linesim.setup.arrays import FloatArray
+from linesim.setup.errors import InputError
+from linesim.setup.light.light_tables import illuminant_curves, illuminant_name, photopic_curve
+from linesim.setup.light.sums import (
+    Curve,
+    checked_curve,
+    efficiency_curve,
+    gaussian_curve,
+    merged,
+    normalised,
+    split_integral,
+)
+
+PLANCK_J_S = 6.62607015e-34
+LIGHT_SPEED_M_S = 299_792_458.0
+PHOTONS_PER_J_NM = 1e-9 / (PLANCK_J_S * LIGHT_SPEED_M_S)
+"""Photons in a joule for each nanometre of mean wavelength, 1/(hc)."""
+MAX_EFFICACY_LM_W = 683.002
+"""Luminous efficacy where V is 1 (555 nm): 683 lm/W at 555.016 nm over V there."""
+MIN_VISIBLE_SHARE = 0.01
+"""Below this V-weighted share of the power an illuminance says too little about the light."""
+SUM_TOLERANCE = 1e-9  # rounding of a few thousand weights stays under 1e-12
+VISIBLE_NM = (380.0, 780.0)
+BAND_EDGES_NM = (490.0, 580.0)
+
+Figure = TypeVar("Figure", float, FloatArray)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Spectrum:
+    """
+    Spectral power of a light, as a share of its irradiance.
+
+    Parameters
+    ----------
+    name : str
+        What to call the light.
+    wavelength_nm : ndarray of shape (n,)
+        Increasing, from 100 to 3000. [nm]
+    weight_per_nm : ndarray of shape (n,)
+        Share of the irradiance per nanometre; its trapezoid sum over the grid is 1. [1/nm]
+
+    Raises
+    ------
+    InputError
+        If the grid or the weights break one of these rules.
+    """
+
+    name: str
+    wavelength_nm: FloatArray
+    weight_per_nm: FloatArray
+
+    def __post_init__(self) -> None:
+        what = f"spectrum {self.name!r}"
+        grid, weight = checked_curve(self.wavelength_nm, self.weight_per_nm, what)
+        total = float(np.trapezoid(weight, grid))
+        if abs(total - 1.0) > SUM_TOLERANCE:
+            msg = f"weights of {what} sum to {total:.10g}, expected 1"
+            raise InputError(msg)
+        for field, values in (("wavelength_nm", grid), ("weight_per_nm", weight)):
+            values.setflags(write=False)
+            object.__setattr__(self, field, values)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Spectrum) and self._key == other._key
+
+    def __hash__(self) -> int:
+        return hash(self._key)
+
+    @property
+    def _key(self) -> tuple[str, bytes, bytes]:
+        return self.name, self.wavelength_nm.tobytes(), self.weight_per_nm.tobytes()
+
+    @classmethod
+    def named(cls, name: str) -> Self:
+        """Give a CIE illuminant, 380 to 780 nm."""
+        cie_name = illuminant_name(name)
+        return cls.tabulated(*illuminant_curves()[cie_name], cie_name)
+
+    @classmethod
+    def gaussian(cls, peak_nm: float, width_nm: float) -> Self:
+        """Give a single-colour lamp or a laser line."""
+        name = f"{peak_nm:g} nm, {width_nm:g} nm wide"
+        grid, weight = normalised(gaussian_curve(peak_nm, width_nm), name)
+        return cls(name=name, wavelength_nm=grid, weight_per_nm=weight)
+
+    @classmethod
+    def tabulated(cls, wavelength_nm: FloatArray, power: FloatArray, name: str) -> Self:
+        """Give a light from a table, such as a spectrometer's."""
+        grid, values = checked_curve(wavelength_nm, power, f"spectrum {name!r}")
+        fine = np.union1d(grid, np.arange(np.ceil(grid[0]), grid[-1]))
+        fine, weight = normalised((fine, np.interp(fine, grid, values)), name)
+        return cls(name=name, wavelength_nm=fine, weight_per_nm=weight)
+
+    @property
+    def visible_share(self) -> float:
+        """Power weighted by V(λ), as a fraction of all power; 1 for a line at 555 nm."""
+        nodes, weight, sensitivity = merged(self._power, photopic_curve())
+        return float(np.trapezoid(weight * sensitivity, nodes))
+
+    @property
+    def invisible_share(self) -> float:
+        """Fraction of the power outside 380 to 780 nm."""
+        below, _, above = split_integral(self._power, self._flat, VISIBLE_NM)
+        return float(below + above)
+
+    @property
+    def efficacy_lm_w(self) -> float:
+        """Luminous efficacy of the radiation over its whole grid, 683.002 ∫ w V dλ. [lm/W]."""
+        return MAX_EFFICACY_LM_W * self.visible_share
+
+    @property
+    def illuminance_is_meaningful(self) -> bool:
+        """Whether at least 1 % of the power remains once weighted by V(λ)."""
+        return self.visible_share >= MIN_VISIBLE_SHARE
+
+    def irradiance_w_m2(self, illuminance_lx: Figure) -> Figure:
+        """
+        Turn an illuminance into the irradiance of this light over its whole grid.
+
+        Parameters
+        ----------
+        illuminance_lx : float or ndarray
+            Illuminance. [lx]
+
+        Returns
+        -------
+        float or ndarray
+            Irradiance, in the same shape. [W/m²]
+
+        Raises
+        ------
+        InputError
+            If the eye hardly sees this light (`illuminance_is_meaningful` is false).
+        """
+        if not self.illuminance_is_meaningful:
+            msg = (
+                f"illuminance of light {self.name!r}, of which the eye sees a share of "
+                f"{self.visible_share:.3g} (least: {MIN_VISIBLE_SHARE:g}), expected W/m² instead"
+            )
+            raise InputError(msg)
+        return illuminance_lx / self.efficacy_lm_w
+
+    @property
+    def energy_mean_wavelength_nm(self) -> float:
+        """Mean λ̄ by power, ∫ λ w dλ: photons = energy·λ̄/(hc), whatever the light. [nm]."""
+        grid, photons = self._photons
+        return float(np.trapezoid(photons, grid))
+
+    @property
+    def photon_mean_wavelength_nm(self) -> float:
+        """Mean by photon number, ∫ λ·λw dλ / ∫ λw dλ: the one for diffraction. [nm]."""
+        grid, photons = self._photons
+        return float(np.trapezoid(grid * photons, grid) / np.trapezoid(photons, grid))
+
+    @property
+    def photons_per_joule(self) -> float:
+        """Photons in a joule of this light, λ̄/(hc). [1/J]."""
+        return self.energy_mean_wavelength_nm * PHOTONS_PER_J_NM
+
+    def electrons_per_joule(self, qe: float | Curve) -> float:
+        """
+        Count the electrons that a joule of this light frees, ∫ w η λ dλ/(hc).
+
+        Parameters
+        ----------
+        qe : float or (ndarray of shape (n,), ndarray of shape (n,))
+            Quantum efficiency η: one fraction, or wavelengths [nm] and fractions; zero beyond
+            the curve.
+
+        Returns
+        -------
+        float
+            Electrons for each joule that falls on the sensor. [1/J]
+
+        Raises
+        ------
+        InputError
+            If `qe` holds a fraction outside 0 to 1 or wavelengths that do not increase.
+        """
+        bands = split_integral(self._photons, efficiency_curve(qe, self._flat), BAND_EDGES_NM)
+        return float(bands.sum()) * PHOTONS_PER_J_NM
+
+    def band_shares(
+        self, qe: float | Curve, edges_nm: tuple[float, float] = BAND_EDGES_NM
+    ) -> tuple[float, float, float]:
+        """
+        Split the electrons of this light by wavelength.
+
+        Parameters
+        ----------
+        qe : float or (ndarray of shape (n,), ndarray of shape (n,))
+            Quantum efficiency, as for `electrons_per_joule`.
+        edges_nm : (float, float)
+            Where the bands meet. [nm]
+
+        Returns
+        -------
+        (float, float, float)
+            Shares of the electrons in the short, middle and long band; they sum to 1.
+
+        Raises
+        ------
+        InputError
+            If the light frees no electrons, or `qe` is refused.
+        """
+        electrons = split_integral(self._photons, efficiency_curve(qe, self._flat), edges_nm)
+        if not electrons.any():
+            msg = f'camera.quantum_efficiency: "{self.name}" frees no electrons; expected over 0'
+            raise InputError(msg)
+        short, middle, long = (electrons / electrons.sum()).tolist()
+        return short, middle, long
+
+    @property
+    def _power(self) -> Curve:
+        return self.wavelength_nm, self.weight_per_nm
+
+    @property
+    def _photons(self) -> Curve:
+        return self.wavelength_nm, self.wavelength_nm * self.weight_per_nm
+
+    @property
+    def _flat(self) -> Curve:
+        return self.wavelength_nm[[0, -1]], np.ones(2)

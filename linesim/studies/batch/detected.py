@@ -1,0 +1,231 @@
+"""Detection for very many options: what is costly is worked out once for each blur they have."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.figures.detection import Search
+from linesim.forward.geometry import Figure
+from linesim.forward.station import Station
+from linesim.metrics.detection.ground import Ground, ground
+from linesim.metrics.detection.sighting import cell_m2, sighting
+from linesim.setup.arrays import FloatArray
+from linesim.studies.batch.found_size import Asked, by_parts, smallest_found_um
+from linesim.studies.batch.size_table import Places, Seen, size_table
+from linesim.studies.batch.station_arrays import leaves, mapped
+from linesim.studies.batch.stations import Way, picked, sought
+from linesim.studies.rank.front import alike
+
+_SAME_DIGITS = 12
+_ROOM = 1e-6
+"""Of the logarithm of level over noise, at either end of a table."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Signals:
+    """
+    What detection asks of options.
+
+    Parameters
+    ----------
+    blurs : Station
+        One station of each blur; arrays of shape (k, 1).
+    blur : ndarray of int, shape (n,)
+        Which of these an option has.
+    base : Ground
+        The product under the defect, each number of shape (n, colours).
+    """
+
+    blurs: Station
+    blur: Places
+    base: Ground
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Found:
+    """
+    What options find, the weakest colour each.
+
+    Parameters
+    ----------
+    smallest_um : ndarray of shape (n,)
+        Size found at the wanted rates; infinite without light. [µm]
+    dprime : ndarray of shape (n,), or None
+        Of the requirement's smallest defect, where it names one.
+    met : ndarray of shape (n,)
+        Whether that is what is wanted, in every colour; true where none is named.
+    """
+
+    smallest_um: FloatArray
+    dprime: FloatArray | None
+    met: NDArray[np.bool_]
+
+
+def signals_of(way: Way, flat: Places, *, ends: bool) -> Signals:
+    """
+    Take out of some options of a way what detection asks.
+
+    Parameters
+    ----------
+    way : Way
+        The options.
+    flat : ndarray of int, shape (n,)
+        Places of those that are still in question.
+    ends : bool
+        Whether at the ends of the line, not in the middle.
+
+    Returns
+    -------
+    Signals
+        In the order of ``flat``.
+    """
+    numbers = picked(way, flat)
+    numbers = numbers.at_ends if ends else numbers
+    wanted = sought(way, flat)
+    base = ground(numbers, wanted.product, wanted.contrast)
+    first, blur = _same(_blur_columns(numbers))
+    shape = np.broadcast_shapes(*(np.shape(each) for each in _numbers(base).values()))
+    return Signals(
+        blurs=mapped(numbers, lambda leaf: _column(leaf, first)),
+        blur=blur,
+        base=_ground({k: np.broadcast_to(v, shape) for k, v in _numbers(base).items()}),
+    )
+
+
+def _column(leaf: Figure, rows: Places) -> FloatArray:
+    """Take some rows of a number of many stations; no blur differs between colours."""
+    table = np.asarray(leaf, dtype=np.float64)
+    return table[rows, :1] if table.ndim else np.full((len(rows), 1), table)
+
+
+def _numbers(base: Ground) -> dict[str, FloatArray]:
+    """Give the numbers of a ground by name; the texture is none."""
+    names = [each.name for each in fields(base) if each.name != "texture"]
+    return {name: np.asarray(getattr(base, name), dtype=np.float64) for name in names}
+
+
+def _ground(numbers: dict[str, FloatArray]) -> Ground:
+    return Ground(texture=None, **numbers)
+
+
+def joined(parts: Sequence[Signals]) -> Signals:
+    """
+    Put options of several ways together.
+
+    Parameters
+    ----------
+    parts : sequence of Signals
+        At least one.
+
+    Returns
+    -------
+    Signals
+        In that order; a blur that several have stands once.
+    """
+    leaves_of = zip(*(leaves(part.blurs) for part in parts), strict=True)
+    columns = iter([np.concatenate(each) for each in leaves_of])
+    blurs = mapped(parts[0].blurs, lambda _: next(columns))
+    counts = [int(part.blur.max()) + 1 for part in parts]
+    starts = np.cumsum([0, *counts[:-1]])
+    first, once = _same(_blur_columns(blurs))
+    blur = np.concatenate([part.blur + start for part, start in zip(parts, starts, strict=True)])
+    tables = [_numbers(part.base) for part in parts]
+    return Signals(
+        blurs=mapped(blurs, lambda leaf: leaf[first]),
+        blur=once[blur],
+        base=_ground({name: _stacked([each[name] for each in tables]) for name in tables[0]}),
+    )
+
+
+def _stacked(tables: list[FloatArray]) -> FloatArray:
+    """Stack tables of options, with as many colours as the widest has."""
+    colours = max(table.shape[1] for table in tables)
+    return np.concatenate([np.broadcast_to(each, (len(each), colours)) for each in tables])
+
+
+def _blur_columns(numbers: Station) -> list[FloatArray]:
+    """Give all numbers that decide how a defect is blurred and sampled."""
+    place, when, lens = numbers.geometry, numbers.timing, numbers.optics
+    columns = (
+        place.object_pixel_x_um,
+        place.row_side_um,
+        place.lines_joined,
+        place.stages,
+        when.line_advance_um,
+        numbers.motion_um,
+        lens.magnification,
+        lens.f_number,
+        lens.wavelength_um,
+        lens.blur_um,
+        lens.defocus_mm,
+    )
+    return [np.asarray(column, dtype=np.float64)[:, 0] for column in columns]
+
+
+def _same(columns: list[FloatArray]) -> tuple[Places, Places]:
+    """Sort rows into classes: the first row of each, and the class of every row."""
+    code = np.zeros(len(columns[0]), dtype=np.intp)
+    for column in columns:
+        if np.ptp(column) > 0:
+            values, mine = np.unique(alike(column, _SAME_DIGITS), return_inverse=True)
+            code = np.unique(code * len(values) + mine, return_inverse=True)[1]
+    _, first, code = np.unique(code, return_index=True, return_inverse=True)
+    return first, code
+
+
+def found_by(signals: Signals, wanted: Search) -> Found:
+    """
+    Work out what each option finds.
+
+    Parameters
+    ----------
+    signals : Signals
+        Of the options.
+    wanted : Search
+        What is looked for; its product is that of the signals already.
+
+    Returns
+    -------
+    Found
+        In the order of the options.
+    """
+    alarms = wanted.false_alarms_per_m2 * np.asarray(cell_m2(signals.blurs))[:, 0]
+    size_um = np.zeros(len(signals.blur))
+    dprime, met = np.full(size_um.shape, np.inf), np.ones(size_um.shape, dtype=np.bool_)
+    numbers = _numbers(signals.base)
+    for colour in range(numbers["level_e"].shape[1]):
+        asked = Asked(
+            blur=signals.blur,
+            base=_ground({name: each[:, colour] for name, each in numbers.items()}),
+            alarms=alarms[signals.blur],
+            rate=float(wanted.detection_rate),
+        )
+        seen = _seen(signals.blurs, wanted, asked)
+        size_um = np.maximum(size_um, smallest_found_um(seen, asked))
+        if wanted.width_um is not None:
+            mine, fine = _of_own_size(seen, asked, float(wanted.width_um))
+            dprime, met = np.minimum(dprime, mine), met & fine
+    return Found(smallest_um=size_um, dprime=None if wanted.width_um is None else dprime, met=met)
+
+
+def _seen(blurs: Station, wanted: Search, asked: Asked) -> Seen:
+    lit = asked.log_ratio[np.asarray(asked.base.depth_e) > 0]
+    ends = (float(lit.min()) - _ROOM, float(lit.max()) + _ROOM) if lit.size else (0.0, 0.0)
+    return Seen(blurs=blurs, of_width=wanted.of_width, texture=wanted.texture, ratios=ends)
+
+
+def _of_own_size(seen: Seen, asked: Asked, width_um: float) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Give d' of the smallest defect itself, and whether the search finds it as surely."""
+    size = np.full(seen.count, np.log(width_um))
+    table = size_table(seen, (size, size), 1)
+
+    def looked(part: Asked, log_um: FloatArray) -> FloatArray:
+        found = sighting(table.reader(part.blur, part.log_ratio).at(log_um), part.base)
+        lit = np.asarray(part.base.depth_e) > 0
+        fine = lit & (found.dprime >= part.wanted(found))
+        return np.stack([np.where(lit, found.dprime, 0.0), fine])
+
+    dprime, fine = by_parts(asked, looked, np.full(asked.blur.shape, np.log(width_um)))
+    return dprime, fine > 0

@@ -1,0 +1,241 @@
+"""
+Ranges of a key of the setup file, as the user writes them.
+
+``light.illuminance=5klx:200klx:log12`` is start, stop, and how many values there are in equal
+ratios (log) or equal steps (lin), ends included; or a list with commas.
+
+A value of a range need not go through the door by itself. Ends and listed values are read by the
+key's own kind, and a kind's physical range is an interval, so what lies between two legal ends is
+legal. What keys demand of one another is checked at every value by `linesim.studies.batch.points`.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from linesim.setup.arguments import refuse_other
+from linesim.setup.errors import InputError
+from linesim.setup.light.ambient import Ambient
+from linesim.setup.quantity import parse_quantity
+from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
+from linesim.studies.batch.range_keys import NumericKey, numeric_key
+
+MOST_POINTS = 100_000
+"""Points of one study; our choice."""
+MOST_KEYS = 2
+_SYNTAX = "START:STOP:log12, START:STOP:lin12 or a list with commas"
+_EXAMPLE = "light.illuminance=5klx:200klx:log12"
+_RANGE = re.compile(r"([^:]*):([^:]*):\s*(log|lin)([0-9]{1,9})\s*")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Range:
+    """
+    Values of one key.
+
+    Parameters
+    ----------
+    key : NumericKey
+        The key.
+    unit, base_unit : str
+        As the user wrote it, and as the door has it; both empty for a bare number.
+    ratio : float
+        The user's unit over the door's.
+    base_values : tuple of float
+        Rising, in the door's unit.
+    log : bool
+        Whether they are spread in equal ratios.
+    """
+
+    key: NumericKey
+    unit: str
+    base_unit: str
+    ratio: float
+    base_values: tuple[float, ...]
+    log: bool
+
+    @property
+    def values(self) -> tuple[float, ...]:
+        """The values in the user's unit."""
+        return tuple(self.shown(value) for value in self.base_values)
+
+    @property
+    def name(self) -> str:
+        """Key and unit, for heads of columns and axes."""
+        return f"{self.key.dotted} [{self.unit}]" if self.unit else self.key.dotted
+
+    def shown(self, value: float) -> float:
+        """Turn a value behind the door into the user's unit."""
+        return value / self.ratio if self.unit else self.whole(value)
+
+    def whole(self, value: float) -> float:
+        """Give a whole number as one where the key takes no others."""
+        return int(value) if self.key.whole else float(value)
+
+    def inside(self, value: float) -> object:
+        """Give the field's value behind the door."""
+        if self.key.field != "ambient":
+            return self.whole(value)
+        return Ambient(value, 0.0) if self.base_unit == "lx" else Ambient(0.0, value)
+
+    def written(self, value: float) -> object:
+        """Give a value as it would stand in the setup file; the door reads it back exactly."""
+        if self.base_unit:
+            return f"{float(value)!r} {self.base_unit}"
+        return self.inside(value)
+
+    def said(self, value: float) -> str:
+        """Say a value behind the door in the user's unit: to three digits, a whole one whole."""
+        if self.key.whole and not self.unit:
+            return f"{round(value)}"
+        return f"{short(value / self.ratio)} {self.unit}".strip()
+
+
+def short(number: float) -> str:
+    """
+    Say a number to three digits, without a power of ten.
+
+    Parameters
+    ----------
+    number : float
+        Finite.
+
+    Returns
+    -------
+    str
+        Such as "18.5" or "74100".
+    """
+    return np.format_float_positional(float(f"{number:.3g}"), trim="-")
+
+
+def split_ranges(words: Sequence[str]) -> dict[str, str]:
+    """
+    Take words such as ``key=range`` apart.
+
+    Parameters
+    ----------
+    words : sequence of str
+        One a key.
+
+    Returns
+    -------
+    dict
+        Key -> range.
+
+    Raises
+    ------
+    InputError
+        Where a word is not of that form, or a key stands twice.
+    """
+    found: dict[str, str] = {}
+    for word in words:
+        key, mark, text = (part.strip() for part in word.partition("="))
+        if not mark:
+            msg = f"range: read {shown(word)}, but expected KEY={_SYNTAX}, such as {_EXAMPLE}"
+            raise InputError(msg)
+        if key in found:
+            msg = f"{key}: read two ranges of this key; expected one"
+            raise InputError(msg)
+        found[key] = text
+    return found
+
+
+def ranges_of(setup: Setup, texts: Mapping[str, str]) -> tuple[Range, ...]:
+    """
+    Read ranges.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    texts : mapping of str to str
+        Dotted key -> range.
+
+    Returns
+    -------
+    tuple of Range
+        One or two.
+
+    Raises
+    ------
+    InputError
+        Where a key takes no number, a range is none, or there are too many keys or points.
+    """
+    if not 0 < len(texts) <= MOST_KEYS:
+        read = f"read {len(texts)} keys" if texts else "nothing was read"
+        msg = f"range: {read}, but one key or two can be varied; expected such as {_EXAMPLE}"
+        raise InputError(msg)
+    found = tuple(_range(setup, key, text) for key, text in texts.items())
+    points = int(np.prod([len(each.base_values) for each in found]))
+    if points > MOST_POINTS:
+        msg = f"range: read {points} points; expected at most {MOST_POINTS}"
+        raise InputError(msg)
+    return found
+
+
+def _range(setup: Setup, dotted: str, text: str) -> Range:
+    refuse_other(text, str, dotted, _SYNTAX)
+    key, match = numeric_key(setup, dotted, text), _RANGE.fullmatch(text)
+    if match is None and ":" in text:
+        msg = f"{dotted}: read {shown(text)}, but this is no range; expected {_SYNTAX}"
+        raise InputError(msg)
+    ends = [part.strip() for part in (match.groups()[:2] if match else text.split(","))]
+    numbers = [key.read(end) for end in ends]
+    units = {key.base_unit_of(end) for end in ends}
+    if len(units) > 1:
+        msg = f"{dotted}: read {shown(text)}, but these are units of two kinds; expected one kind"
+        raise InputError(msg)
+    base_unit, unit = units.pop(), key.unit_of(ends[0])
+    if match is None:
+        values, log = sorted(set(numbers)), _in_ratios(numbers)
+    else:
+        values, log = _spread(key, text, sorted(numbers), (match[3], int(match[4])))
+    return Range(
+        key=key,
+        unit=unit,
+        base_unit=base_unit,
+        ratio=parse_quantity(f"1 {unit}", base_unit) if unit else 1.0,
+        base_values=tuple(values),
+        log=log,
+    )
+
+
+def _spread(
+    key: NumericKey, text: str, ends: list[float], spacing: tuple[str, int]
+) -> tuple[list[float], bool]:
+    """Lay values between two ends, both included; of whole numbers, each once."""
+    (low, high), (way, count) = ends, spacing
+    fault = _fault(key, ends, spacing)
+    if fault:
+        msg = f"{key.dotted}: read {shown(text)}, but {fault}"
+        raise InputError(msg)
+    between = np.geomspace if way == "log" else np.linspace
+    values = np.concatenate([[low], between(low, high, count)[1:-1], [high]])
+    if key.whole:
+        return [int(value) for value in np.unique(np.rint(values))], way == "log"
+    return values.tolist(), way == "log"
+
+
+def _fault(key: NumericKey, ends: list[float], spacing: tuple[str, int]) -> str:
+    """Say what is wrong with a range of two legal ends; nothing where it is fine."""
+    (low, high), (way, count) = ends, spacing
+    rules = (
+        (key.listed, f"nothing lies between; expected a list with commas, of {key.kind.what}"),
+        (low == high, "start and stop are equal; expected two values"),
+        (count < len(ends), "that is fewer values than ends; expected at least 2"),
+        (count > MOST_POINTS, f"that is more than {MOST_POINTS} values; expected fewer"),
+        (way == "log" and low <= 0, "equal ratios need both ends above 0; expected lin, not log"),
+    )
+    return next((told for broken, told in rules if broken), "")
+
+
+def _in_ratios(values: list[float]) -> bool:
+    """Tell whether listed values lie more evenly by their ratios than by their differences."""
+    steps = np.array(sorted(set(values)), dtype=np.float64)
+    if len(steps) < 3 or steps[0] <= 0:  # noqa: PLR2004 -- two differences to compare
+        return False
+    ratios, differences = np.diff(np.log(steps)), np.diff(steps)
+    return bool(np.ptp(ratios) / ratios.mean() < np.ptp(differences) / differences.mean())

@@ -1,0 +1,1 @@
+"""Variants of a station side by side."""

@@ -1,0 +1,163 @@
+"""
+The page of a comparison: the same piece of target in all variants, on one grey scale and stretched.
+
+The upper row shows all on one grey scale, so that what is too dark looks too dark. The lower row
+stretches each to its own range, with the strongest small spot magnified: the same place on the
+target in all of them. Samples are never averaged for the page, since that would take noise away;
+of a scan with more samples than fit, the piece around that spot is shown.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.figures.case import values
+from linesim.figures.plain_numbers import digits
+from linesim.figures.verdicts import worst_state
+from linesim.report.picture import Grid, tones, white_for
+from linesim.report.sheet import Detail, Panel, sheet
+from linesim.studies.compare.closeup import (
+    Samples,
+    defect_size_um,
+    finest,
+    samples_in,
+    strongest_spot,
+    window,
+)
+from linesim.studies.compare.study import Comparison
+from linesim.studies.scan.study import Scan
+
+_PAGE_PX = 1300
+_TALLEST_PX = 800
+_DETAIL_SIZES = (8, 5)
+"""Sides of the magnified part, in sizes of the smallest defect; our choice."""
+
+
+def compare_sheet(found: Comparison, *, true_proportion: bool = False) -> NDArray[np.uint8]:
+    """Draw the page of a comparison."""
+    scans = [one.scan for one in found.variants]
+    width_px = _width_px(scans, true_proportion=true_proportion)
+    share = max(_white_share(scan) for scan in scans)
+    pieces = [_squared(piece) if true_proportion else piece for piece in _pieces(scans, width_px)]
+    upper = [
+        Panel(
+            image=tones(piece.samples, *_range(one.scan, share)),
+            grid=piece.grid,
+            title=f"{one.title}: {_worth(one.scan)}",
+        )
+        for one, piece in zip(found.variants, pieces, strict=True)
+    ]
+    lower = [
+        Panel(
+            image=tones(piece.samples, *_range(one.scan, _white_share(one.scan))),
+            grid=piece.grid,
+            title=f"{one.title}, stretched to {_said(_range(one.scan, _white_share(one.scan)))}",
+            detail=piece.detail,
+        )
+        for one, piece in zip(found.variants, pieces, strict=True)
+    ]
+    heading = (
+        f"{found.title} - above on one grey scale (white: {100 * share:.3g}% of full scale), below "
+        "each on its own"
+    )
+    return sheet([*upper, *lower], columns=len(scans), width_px=width_px, heading=heading)
+
+
+def _width_px(scans: Sequence[Scan], *, true_proportion: bool) -> int:
+    """Choose the width of a picture, so that neither the row nor a stretched one is too long."""
+    stretch = max(1 / scan.budget.number("geometry", "pixel_aspect") for scan in scans)
+    tallest = 1.0 if true_proportion else max(1.0, stretch)
+    return min(_PAGE_PX // len(scans), round(_TALLEST_PX / tallest))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Piece:
+    """Part of a scan, and the part of it that is magnified."""
+
+    samples: NDArray[np.uint16]
+    grid: Grid
+    detail: Detail
+
+
+def _pieces(scans: Sequence[Scan], width_px: int) -> list[_Piece]:
+    """Cut the same piece of the target out of all scans, around the strongest spot."""
+    fine = finest(scans)
+    size_um = defect_size_um(fine)
+    spot_um = strongest_spot(fine, size_um)
+    side_um = width_px * fine.budget.number("geometry", "object_pixel_x_um")
+    shown = window(scans, spot_um, (side_um, side_um))
+    near = window(scans, spot_um, (_DETAIL_SIZES[0] * size_um, _DETAIL_SIZES[1] * size_um))
+    return [_piece(scan, samples_in(scan, shown), samples_in(scan, near)) for scan in scans]
+
+
+def _piece(scan: Scan, shown: Samples, near: Samples) -> _Piece:
+    last_line, last_column = shown.first_line + shown.lines, shown.first_column + shown.columns
+    lines, columns = min(near.lines, shown.lines), min(near.columns, shown.columns)
+    return _Piece(
+        samples=scan.image[shown.first_line : last_line, shown.first_column : last_column],
+        grid=Grid(
+            across_um=scan.budget.number("geometry", "object_pixel_x_um"),
+            along_um=scan.budget.number("geometry", "line_advance_um"),
+        ),
+        detail=Detail(
+            first_line=_inside(near.first_line - shown.first_line, shown.lines - lines),
+            first_column=_inside(near.first_column - shown.first_column, shown.columns - columns),
+            lines=lines,
+            columns=columns,
+        ),
+    )
+
+
+def _inside(place: int, most: int) -> int:
+    return min(max(place, 0), most)
+
+
+def _squared(piece: _Piece) -> _Piece:
+    """Repeat lines or columns until a sample is as long as it is wide."""
+    side_um = min(piece.grid.across_um, piece.grid.along_um)
+    along, across = piece.grid.along_um / side_um, piece.grid.across_um / side_um
+    lines, width = piece.samples.shape[:2]
+    rows = ((np.arange(round(lines * along)) + 0.5) / along).astype(np.intp)
+    columns = ((np.arange(round(width * across)) + 0.5) / across).astype(np.intp)
+    return _Piece(
+        samples=piece.samples[rows][:, columns],
+        grid=Grid(across_um=side_um, along_um=side_um),
+        detail=Detail(
+            first_line=round(piece.detail.first_line * along),
+            first_column=round(piece.detail.first_column * across),
+            lines=round(piece.detail.lines * along),
+            columns=round(piece.detail.columns * across),
+        ),
+    )
+
+
+def _white_share(scan: Scan) -> float:
+    """Tell what is white in a scan, as a share of what its numbers can say."""
+    black_dn = scan.setup.camera.black_level_dn
+    return (white_for(scan.image, black_dn) - black_dn) / (scan.setup.full_scale_dn - black_dn)
+
+
+def _range(scan: Scan, share: float) -> tuple[float, float]:
+    """Give what is shown as black and as white. [DN]."""
+    black_dn = scan.setup.camera.black_level_dn
+    return black_dn, black_dn + share * (scan.setup.full_scale_dn - black_dn)
+
+
+def _said(limits_dn: tuple[float, float]) -> str:
+    return f"{limits_dn[0]:.0f} to {limits_dn[1]:.0f} DN"
+
+
+def _worth(scan: Scan) -> str:
+    """Say what a scan is worth in three figures, of several colours the weakest."""
+    signal, place = scan.budget["signal"], scan.budget["geometry"]
+    snr, product_e = (min(values(signal[n])) for n in ("snr_product", "electrons_product"))
+    colour = ", weakest colour" if isinstance(signal["snr_product"], Mapping) else ""
+    states = {each.requirement: each.state for each in scan.budget.verdicts}
+    clips = "" if states["clipping"] == "met" else ", clips"
+    stuck = ", cannot run" if worst_state(scan.budget.verdicts) == "cannot run" else ""
+    return (
+        f"product {product_e:.0f} e, SNR {digits(snr)}{colour}{clips}{stuck}; object pixel "
+        f"{place['object_pixel_x_um']:.4g} x {place['object_pixel_y_um']:.4g} um"
+    )

@@ -1,0 +1,189 @@
+"""What a comparison says, in sentences."""
+
+import re
+from collections.abc import Mapping
+
+from linesim.figures.case import values
+from linesim.figures.plain_numbers import digits, rate
+from linesim.figures.verdicts import worst_state
+from linesim.report.verdict_words import name_of
+from linesim.studies.compare.study import Compared, Comparison
+
+_SAME = 0.005
+"""Ratios closer than this to 1 are told as the same; our choice."""
+_OVERLAP = 1.005
+_GAP = 0.995
+_NOTHING = 1e-3
+_TENS = 9.95
+"""Two digits are enough below ten, but for what is next to 1."""
+_ROUGH = 0.25
+_SMALLEST = "smallest_detectable_um"
+_MODE = re.compile(r"\dx\d( \w+)?")
+
+
+def answer(found: Comparison) -> tuple[str, ...]:
+    """Say what each variant gains and costs against the first, and which meet what is asked."""
+    first, *others = found.variants
+    return (*(_against(first, one) for one in others), _conclusion(found))
+
+
+def _figure(one: Compared, group: str, name: str) -> float:
+    """Give one figure, of several colours the weakest."""
+    return min(values(one.scan.budget[group][name]))
+
+
+def _against(first: Compared, one: Compared) -> str:
+    told = (_light, _pixels, _found, _rate)
+    parts = [*(tell(first, one) for tell in told), _able(one)]
+    return "; ".join(part for part in parts if part) + "."
+
+
+def _name(one: Compared) -> str:
+    """Set off a title that would not read well in a sentence."""
+    return one.title if _MODE.fullmatch(one.title) else f'"{one.title}"'
+
+
+def _light(first: Compared, one: Compared) -> str:
+    """Say how much light is gained, and how much of it by a longer exposure."""
+    base_e, gained_e = (_figure(each, "signal", "electrons_white") for each in (first, one))
+    base_us, gained_us = (_figure(each, "exposure", "exposure_us") for each in (first, one))
+    if base_e <= 0:
+        return f"{_name(one)} and {_name(first)} cannot be set against each other without light"
+    ratio, longer = gained_e / base_e, gained_us / base_us
+    snr = _figure(one, "signal", "snr_product") / _figure(first, "signal", "snr_product")
+    same = abs(longer - 1) <= _SAME
+    lead = "At the same exposure" if same else f"Exposed {gained_us:.4g} us, not {base_us:.4g} us"
+    inner = "" if same else f" ({_times(ratio / longer) or 'as many '}at the same exposure)"
+    coloured = isinstance(one.scan.budget["signal"]["snr_white"], Mapping)
+    return (
+        f"{lead}, {_name(one)} has {_times(ratio)}the electrons{inner} and {_times(snr)}the SNR "
+        f"on the product of {_name(first)}{', in the weakest colour' if coloured else ''}"
+    )
+
+
+def _times(ratio: float) -> str:
+    """Write a factor with a blank behind; nothing for what is next to 1."""
+    if abs(ratio - 1) <= _SAME:
+        return ""
+    if ratio < _NOTHING:
+        return "next to nothing of "
+    return f"{digits(ratio, 2 if 1 + _ROUGH < ratio < _TENS else 3)} times "
+
+
+def _pixels(first: Compared, one: Compared) -> str:
+    sides = [
+        " x ".join(f"{_figure(each, 'geometry', f'object_pixel_{axis}_um'):.4g}" for axis in "xy")
+        for each in (one, first)
+    ]
+    if sides[0] == sides[1]:
+        return "the object pixel stays"
+    return f"its object pixel is {sides[0]} um, not {sides[1]} um"
+
+
+def _found(first: Compared, one: Compared) -> str:
+    """Say which defects are found, where that can be told of both."""
+    if not all(_SMALLEST in each.scan.budget["detection"] for each in (one, first)):
+        return ""
+    smallest, before = (f"{_smallest_um(each):.3g} um" for each in (one, first))
+    if smallest == before:
+        return f"the smallest disc it finds stays {smallest}"
+    return f"the smallest disc it finds is {smallest}, not {before}"
+
+
+def _rate(first: Compared, one: Compared) -> str:
+    told, before = (rate(_figure(each, "geometry", "line_rate_hz"), 4) for each in (one, first))
+    said = "at the same line rate" if told == before else f"at {told}, not {before}"
+    coverage = _figure(one, "geometry", "coverage")
+    if coverage > _OVERLAP:
+        return f"{said}, where its lines overlap: each strip is seen {coverage:.3g} times"
+    if coverage < _GAP:
+        return f"{said}, where its lines leave gaps: {coverage:.0%} of the target is seen"
+    return said
+
+
+def _runs_clear(one: Compared) -> bool:
+    """Tell whether a variant runs and does not clip: what else it may reach is no use."""
+    able = ("line_rate", "link", "exposure", "clipping")
+    return all(each.met for each in one.verdicts if each.requirement in able)
+
+
+def _able(one: Compared) -> str:
+    """Say so where its figures are more than the station can deliver."""
+    if worst_state(one.verdicts) == "cannot run":
+        return "but it cannot run as it stands"
+    return "" if _runs_clear(one) else "but its picture clips"
+
+
+def _conclusion(found: Comparison) -> str:
+    """Say which meet what is asked; never that all do where one cannot run, clips or misses."""
+    variants = found.variants
+    meeting = tuple(one for one in variants if one.meets_all)
+    if not meeting:
+        return _none_meets(variants)
+    need = variants[0].scan.setup.requirement
+    asked = need.smallest_defect_um is not None or need.snr is not None
+    what = ("meets", "meet", "every requirement") if asked else ("runs", "run", "without clipping")
+    alone = len(meeting) == 1
+    who = f"Only {_name(meeting[0])}" if alone else _and([_name(one) for one in meeting])
+    if len(meeting) == len(variants):
+        who = "All variants"
+    said = f"{who} {what[0] if alone else what[1]} {what[2]}{_left_out(variants)}"
+    said = said if asked else f"Nothing is required. {said}"
+    return f"{said}." if alone else f"{said}; of them {_best(meeting)}."
+
+
+def _left_out(variants: tuple[Compared, ...]) -> str:
+    """Name those that cannot run."""
+    stuck = [_name(one) for one in variants if worst_state(one.verdicts) == "cannot run"]
+    return f"; {_and(stuck)} cannot run" if stuck else ""
+
+
+def _none_meets(variants: tuple[Compared, ...]) -> str:
+    running = tuple(one for one in variants if worst_state(one.verdicts) != "cannot run")
+    if not running:
+        return "None of them can run as it stands."
+    near = max(running, key=_worst_margin)
+    setup = near.scan.setup
+    missed = [name_of(setup, each.requirement) for each in near.verdicts if not each.met]
+    return (
+        f"None meets every requirement; nearest is {_name(near)}, which misses: {_and(missed)}"
+        f"{_left_out(variants)}."
+    )
+
+
+def _worst_margin(one: Compared) -> float:
+    return min((verdict.margin for verdict in one.verdicts), default=0.0)
+
+
+def _best(variants: tuple[Compared, ...]) -> str:
+    """Name the highest SNR and the smallest disc found, among those that meet all."""
+    snr = _leaders(variants, [_figure(one, "signal", "snr_product") for one in variants])
+    said = f"{_and(snr)} {_verb(snr, 'has', 'have')} the highest SNR on the product"
+    if not all(_SMALLEST in one.scan.budget["detection"] for one in variants):
+        return said
+    disc = _leaders(variants, [-_smallest_um(one) for one in variants])
+    link = " and" if disc == snr else f", and {_and(disc)}"
+    return f"{said}{link} {_verb(disc, 'finds', 'find')} the smallest disc"
+
+
+def _leaders(variants: tuple[Compared, ...], worth: list[float]) -> list[str]:
+    """Name those that are best, and all that come next to it."""
+    best = max(worth)
+    return [
+        _name(one)
+        for one, each in zip(variants, worth, strict=True)
+        if best - each <= _SAME * abs(best)
+    ]
+
+
+def _verb(names: list[str], of_one: str, of_many: str) -> str:
+    return of_one if len(names) == 1 else of_many
+
+
+def _smallest_um(one: Compared) -> float:
+    return max(values(one.scan.budget["detection"][_SMALLEST]))
+
+
+def _and(words: list[str]) -> str:
+    *most, last = words
+    return f"{', '.join(most)} and {last}" if most else last

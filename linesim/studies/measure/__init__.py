@@ -1,0 +1,1 @@
+"""Figures read off images, simulated or captured."""

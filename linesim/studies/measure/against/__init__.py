@@ -1,0 +1,1 @@
+"""An image held against its prediction."""

@@ -1,0 +1,157 @@
+"""The images that a measurement is asked for: read as delivered, cut to a region, told by name."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.files.samples_in import Samples, load_samples, samples_of
+from linesim.metrics.edge.checks import CLIPPED_SHARE
+from linesim.metrics.region import Region
+from linesim.setup.channels import COLOURS
+from linesim.setup.errors import InputError
+
+GREY = "grey"
+"""Name of the only channel of an image without colours."""
+Image = Path | str | NDArray[Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Area:
+    """
+    The part of an image that is measured.
+
+    Parameters
+    ----------
+    name : str
+        The file, or what an array is called in messages.
+    image_dn : ndarray of uint16, shape (lines, columns) or (lines, columns, 3)
+        Samples as delivered. [DN]
+    region : Region
+        Where it lies in the image.
+    full_scale_dn : int
+        Largest sample that can be. [DN]
+    bit_depth : int
+        Bits of a sample.
+    depth_from : str
+        Who says so.
+    cautions : tuple of str
+        What the file's reader has to say.
+    """
+
+    name: str
+    image_dn: NDArray[np.uint16]
+    region: Region
+    full_scale_dn: int
+    bit_depth: int
+    depth_from: str
+    cautions: tuple[str, ...]
+
+    @property
+    def channels(self) -> Mapping[str, NDArray[np.uint16]]:
+        """Each channel by its name."""
+        if self.image_dn.ndim == 2:  # noqa: PLR2004 -- lines and columns
+            return {GREY: self.image_dn}
+        return {name: self.image_dn[:, :, place] for place, name in enumerate(COLOURS)}
+
+
+def areas_of(
+    images: Sequence[Image],
+    *,
+    region: Region | None,
+    bit_depth: int | None,
+    max_pixels: int | None = None,
+    key: str = "image",
+) -> tuple[Area, ...]:
+    """Read images that belong together, and cut the same region out of each."""
+    areas = [_area(each, region, _samples(each, bit_depth, max_pixels, key)) for each in images]
+    first = areas[0]
+    for other in areas[1:]:
+        if other.image_dn.shape != first.image_dn.shape:
+            msg = (
+                f'{key} "{other.name}": {_size(other)} read, but "{first.name}" has '
+                f"{_size(first)}; expected images of one size and kind"
+            )
+            raise InputError(msg)
+    return _of_one_depth(areas)
+
+
+def same_depth(areas: Sequence[Area], others: Sequence[Area]) -> tuple[Area, ...]:
+    """Give areas the depth of others where those need more."""
+    return _of_one_depth([*areas, *others])[: len(areas)]
+
+
+def refuse_clipped(area: Area, key: str = "image") -> None:
+    """Refuse an area with samples at the ends of the scale: mean and noise would read low."""
+    for channel, samples in area.channels.items():
+        colour = "" if channel == GREY else f"{channel} "
+        for limit, share in (
+            (0, float(np.mean(samples == 0))),
+            (area.full_scale_dn, float(np.mean(samples >= area.full_scale_dn))),
+        ):
+            if share > CLIPPED_SHARE:
+                msg = (
+                    f'{key} "{area.name}": clipped, {share:.2%} of the {colour}samples lie at '
+                    f"{limit} DN, the {'upper' if limit else 'lower'} end of {area.bit_depth} bit; "
+                    f"expected at most {CLIPPED_SHARE:.1%} (another exposure or black level, or "
+                    "a region without them)"
+                )
+                raise InputError(msg)
+
+
+def described(areas: Sequence[Area]) -> dict[str, object]:
+    """Say what was measured, as JSON has it."""
+    first = areas[0]
+    return {
+        "images": [each.name for each in areas],
+        "region": {
+            "x_px": first.region.x,
+            "y_px": first.region.y,
+            "width_px": first.region.width,
+            "height_px": first.region.height,
+        },
+        "bit_depth": first.bit_depth,
+        "bit_depth_from": first.depth_from,
+        "full_scale_dn": first.full_scale_dn,
+    }
+
+
+def _samples(image: Image, bit_depth: int | None, max_pixels: int | None, key: str) -> Samples:
+    if isinstance(image, str | Path):
+        return load_samples(image, bit_depth=bit_depth, key=key, max_pixels=max_pixels)
+    return samples_of(image, bit_depth=bit_depth, key=key)
+
+
+def _area(image: Image, region: Region | None, found: Samples) -> Area:
+    name = Path(image).as_posix() if isinstance(image, str | Path) else "array"
+    chosen = region or Region.whole(found.image_dn.shape)
+    return Area(
+        name=name,
+        image_dn=chosen.cut(found.image_dn),
+        region=chosen,
+        full_scale_dn=found.full_scale_dn,
+        bit_depth=found.bit_depth,
+        depth_from=found.depth_from,
+        cautions=found.cautions,
+    )
+
+
+def _size(area: Area) -> str:
+    lines, columns = area.image_dn.shape[:2]
+    return f"{columns} x {lines} px {'grey' if area.image_dn.ndim == 2 else 'RGB'}"  # noqa: PLR2004 -- lines and columns
+
+
+def _of_one_depth(areas: Sequence[Area]) -> tuple[Area, ...]:
+    most = max(areas, key=lambda each: each.full_scale_dn)
+    return tuple(
+        replace(
+            each,
+            full_scale_dn=most.full_scale_dn,
+            bit_depth=most.bit_depth,
+            depth_from=most.depth_from,
+        )
+        for each in areas
+    )

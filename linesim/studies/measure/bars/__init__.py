@@ -1,0 +1,1 @@
+"""Groups of three bars in an image."""

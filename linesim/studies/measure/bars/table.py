@@ -1,0 +1,110 @@
+"""The contrast of groups of bars, for the console."""
+
+import textwrap
+from collections.abc import Callable
+
+from linesim.metrics.bars.figures import RESOLVED_CYC_PX
+from linesim.studies.measure.bars.group import MeasuredSet
+from linesim.studies.measure.bars.study import DIRECTIONS, MeasuredBars
+from linesim.studies.measure.lines import caution_lines, plus_minus
+from linesim.studies.measure.sharpness_input import Direction
+
+_WIDTH = 100
+_GAP = "  "
+Column = tuple[str, Callable[[MeasuredSet], str]]
+
+
+def bars_text(found: MeasuredBars) -> str:
+    """
+    Lay the figures of groups of bars out for the console.
+
+    Parameters
+    ----------
+    found : MeasuredBars
+        The figures.
+
+    Returns
+    -------
+    str
+        Lines of at most 100 characters, but for long names.
+    """
+    samples = found.plane.samples
+    where = "groups placed by the setup" if found.from_setup else "groups in the regions given"
+    colour = "" if found.plane.channel == "grey" else f"{found.plane.channel}, "
+    lines = [
+        f"bars of {found.plane.name}",
+        f"  {colour}{where}; {samples.bit_depth} bit ({samples.depth_from})",
+    ]
+    for direction in DIRECTIONS:
+        sets = found.along(direction)
+        if sets:
+            lines += ["", f"light changes {direction}", *_table(sets), _finest(found, direction)]
+    return "\n".join([*lines, "", *_notes(found), *caution_lines(found.plane.cautions)])
+
+
+def _table(sets: tuple[MeasuredSet, ...]) -> list[str]:
+    """Lay out a table whose columns are as wide as they must; empty columns are left out."""
+    columns: tuple[Column, ...] = (
+        ("group", _name),
+        ("lp/mm", lambda each: _number(each.frequency_lp_mm, ".4g")),
+        ("bar um", lambda each: _number(each.bar_um, ".4g")),
+        ("cycles/px", lambda each: f"{each.frequency_cyc_px:.4f}"),
+        ("contrast", lambda each: _figure(each, "contrast")),
+        ("closed form", lambda each: _number(each.expected_contrast, ".3f")),
+        ("MTF", lambda each: _figure(each, "mtf")),
+        ("closed form", lambda each: _number(each.expected_mtf, ".3f")),
+    )
+    filled = [(head, [text(each) for each in sets]) for head, text in columns]
+    shown = [(head, cells) for head, cells in filled if any(cells)]
+    widths = [max(len(head), *map(len, cells)) for head, cells in shown]
+    rows = zip(*([head, *cells] for head, cells in shown), strict=True)
+    return [
+        (_GAP + _GAP.join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)))
+        .rstrip()
+        for row in rows
+    ]  # fmt: skip
+
+
+def _name(each: MeasuredSet) -> str:
+    return each.name if each.resolved else f"{each.name} *"
+
+
+def _number(value: float | None, form: str) -> str:
+    return "" if value is None else f"{value:{form}}"
+
+
+def _figure(each: MeasuredSet, name: str) -> str:
+    return "lost in noise" if each.figures is None else plus_minus(getattr(each.figures, name))
+
+
+def _finest(found: MeasuredBars, direction: Direction) -> str:
+    best = found.finest(direction)
+    if best is None:
+        return f"  no group has a contrast of {found.contrast:g} or more"
+    size = f"{best.frequency_cyc_px:.4f} cycles/px"
+    if best.frequency_lp_mm is not None:
+        size = f"{best.frequency_lp_mm:.4g} lp/mm, bars of {best.bar_um:.4g} um"
+    last = " (the finest measured)" if best is found.along(direction)[-1] else ""
+    return f"  finest with a contrast of {found.contrast:g} or more: {_name(best)}, {size}{last}"
+
+
+def _notes(found: MeasuredBars) -> list[str]:
+    light = "taken as linear in light" if found.plane.encoding == "linear" else "decoded from sRGB"
+    what = (
+        "MTF is the response at the bars' frequency, from their fundamental. Contrast is between "
+        "the middles of bars and spaces, by Coltman's series of the odd harmonics, as a share of "
+        f"the bars' own depth; 1 is sharp. Samples were {light}. How sharp the target itself is, "
+        "is in all figures. ± is one standard deviation; where harmonics lie above half a cycle a "
+        "pixel, the contrast is certain to 0.05 only."
+    )
+    notes = [what]
+    if not all(each.resolved for each in found.sets):
+        notes.append(
+            f"* above {RESOLVED_CYC_PX:g} cycles/px the figures depend on how the bars happen to "
+            "lie on the pixels."
+        )
+    return [
+        line
+        for note in notes
+        for line in textwrap.wrap(note, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+    ]

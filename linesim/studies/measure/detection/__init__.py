@@ -1,0 +1,1 @@
+"""Defects injected into rendered product, and how many are found."""

@@ -1,0 +1,1 @@
+"""The slanted edge of an image."""

@@ -1,0 +1,111 @@
+"""The figures of a slanted edge, for the console."""
+
+import textwrap
+
+from linesim.metrics.flat.noise import Estimate
+from linesim.studies.measure.edge.study import MeasuredEdge
+from linesim.studies.measure.lines import caution_lines, plus_minus, row
+
+_WIDTH = 100
+
+
+def edge_text(found: MeasuredEdge) -> str:
+    """
+    Lay the figures of an edge out for the console.
+
+    Parameters
+    ----------
+    found : MeasuredEdge
+        The figures.
+
+    Returns
+    -------
+    str
+        Lines of at most 100 characters, but for long names.
+    """
+    seen, sd = found.response, found.sd
+    rise = Estimate(value=seen.rise_10_90_px, sd=sd.rise_10_90_px)
+    nyquist = Estimate(value=seen.mtf_nyquist, sd=sd.mtf_nyquist)
+    rows = (
+        ("edge", _edge(found)),
+        ("levels", _levels(found)),
+        ("MTF50", _crossing(found, seen.mtf50_cyc_px, sd.mtf50_cyc_px, "50 %")),
+        ("MTF10", _crossing(found, seen.mtf10_cyc_px, sd.mtf10_cyc_px, "10 %")),
+        ("MTF at Nyquist", f"{plus_minus(nyquist)} at 0.5 cycles/px{_nyquist_lp_mm(found)}"),
+        ("rise from 10 % to 90 %", f"{plus_minus(rise)} px{_rise_um(found, rise)}"),
+        ("overshoot", f"{seen.overshoot:.1%} of the step" if seen.overshoot else "none over noise"),
+    )
+    lines = [f"edge of {found.plane.name}", *_where(found), ""]
+    lines += [line for label, text in rows for line in row(label, text)]
+    return "\n".join([*lines, "", *_notes(found), *caution_lines(found.plane.cautions)])
+
+
+def _where(found: MeasuredEdge) -> list[str]:
+    region, samples = found.region, found.plane.samples
+    tried = "as given"
+    if found.places:
+        tried = "found, {1} of {0} places tried could be measured".format(*found.places)
+    channel = "" if found.plane.channel == "grey" else f"{found.plane.channel}, "
+    place = f"{channel}region {region} ({tried}); {samples.bit_depth} bit ({samples.depth_from})"
+    return textwrap.wrap(place, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+
+
+def _edge(found: MeasuredEdge) -> str:
+    seen = found.response
+    return (
+        f"light changes {seen.direction}, {seen.angle_deg:+.2f}° off the axis, "
+        f"{seen.edge_length_px} {'lines' if seen.direction == 'across' else 'columns'} long"
+    )
+
+
+def _levels(found: MeasuredEdge) -> str:
+    (dark, bright), unit = found.response.levels, found.plane.unit
+    text = f"{dark:.5g} and {bright:.5g}{unit}"
+    if not found.response.noise > 0:
+        return text
+    ratio = found.response.step / found.response.noise
+    return f"{text}, noise {found.response.noise:.3g}{unit}, step over noise {ratio:.3g}"
+
+
+def _crossing(found: MeasuredEdge, value: float | None, sd: float | None, level: str) -> str:
+    if value is None:
+        return f"not reached: the response stays above {level} up to the end of the curve"
+    text = f"{plus_minus(Estimate(value=value, sd=sd or 0.0))} cycles/px"
+    if sd is None:
+        text += " (without a standard deviation: noise hides the crossing)"
+    if found.pitch_um is None:
+        return text
+    per_mm = 1000.0 / found.pitch_um
+    on_target = Estimate(value=value * per_mm, sd=(sd or 0.0) * per_mm)
+    return f"{text}, {plus_minus(on_target)} lp/mm on the target"
+
+
+def _nyquist_lp_mm(found: MeasuredEdge) -> str:
+    return "" if found.pitch_um is None else f", {500.0 / found.pitch_um:.4g} lp/mm"
+
+
+def _rise_um(found: MeasuredEdge, rise: Estimate) -> str:
+    if found.pitch_um is None:
+        return ""
+    micrometres = Estimate(value=rise.value * found.pitch_um, sd=rise.sd * found.pitch_um)
+    return f", {plus_minus(micrometres)} um on the target"
+
+
+def _notes(found: MeasuredEdge) -> list[str]:
+    seen, sd = found.response, found.sd
+    light = "taken as linear in light" if found.plane.encoding == "linear" else "decoded from sRGB"
+    lines = "lines" if seen.direction == "across" else "columns"
+    what = (
+        "Frequencies run along the edge's normal, the cosine of its angle is in them; a pixel is "
+        f"the pitch {seen.direction}. Samples were {light}. How sharp the target itself is, is in "
+        "all figures."
+    )
+    doubt = (
+        f"± is one standard deviation, from {sd.resamplings} draws of {sd.blocks} blocks of "
+        f"{lines}; the sensor's pattern is in it, uneven light is not."
+    )
+    return [
+        line
+        for note in (what, doubt)
+        for line in textwrap.wrap(note, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+    ]

@@ -1,0 +1,1 @@
+"""Even areas of images: noise, signal, and how even the line is."""

@@ -1,0 +1,164 @@
+"""How even the line of an image is, simulated or captured."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from linesim.figures.cautions import Caution
+from linesim.metrics.flat.noise import FEWEST_LINES, Estimate
+from linesim.metrics.flat.uniformity import FEWEST_COLUMNS, Uniformity, uniformity
+from linesim.metrics.region import Region
+from linesim.setup.errors import InputError
+from linesim.studies.measure.areas import Area, Image, areas_of, described, refuse_clipped
+from linesim.studies.measure.flat.noise import black_caution, black_source, by_channel, check_size
+from linesim.studies.measure.flat_cautions import flat_cautions
+
+BY_CHANCE = 0.001
+"""A wave in the lines that chance shows less often counts as banding; our choice."""
+# Brightest to darkest above which practice advises against correcting (common practice, no source).
+_STEEP_GAIN = 3.0
+_OTHERS = {"shading", "no_signal"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MeasuredUniformity:
+    """How even a line is."""
+
+    area: Area
+    black_dn: float
+    black_from: str
+    channels: Mapping[str, Uniformity]
+    cautions: tuple[Caution, ...]
+
+    def as_dict(self) -> dict[str, object]:
+        """Give all figures as JSON has them."""
+        first = self.area.region.x
+        values = {name: _figures(each, first) for name, each in self.channels.items()}
+        return {
+            **described((self.area,)),
+            "black_dn": self.black_dn,
+            "black_from": self.black_from,
+            **by_channel(values),
+            "cautions": [each.as_dict() for each in self.cautions],
+        }
+
+
+def measure_uniformity(
+    image: Image,
+    *,
+    region: Region | None = None,
+    black_dn: float | None = None,
+    bit_depth: int | None = None,
+    max_pixels: int | None = None,
+) -> MeasuredUniformity:
+    """
+    Read fall-off, streaks, bands and SNR along the line off an image of an even target.
+
+    Parameters
+    ----------
+    image : path, str or ndarray
+        An even target in motion, samples as delivered.
+    region : Region, optional
+        Left out: the whole image.
+    black_dn : float, optional
+        Level without light; left out: 0, with a caution. [DN]
+    bit_depth : int, optional
+        Bits of a sample; left out: as the file says, or the smallest usual depth that holds it.
+    max_pixels : int, optional
+        Refuse files with more pixels; left out: 10⁹.
+
+    Returns
+    -------
+    MeasuredUniformity
+        Figures by channel, with cautions.
+
+    Raises
+    ------
+    InputError
+        The image cannot be read, is clipped, too small, or does not lie above black.
+    """
+    (area,) = areas_of([image], region=region, bit_depth=bit_depth, max_pixels=max_pixels)
+    check_size(area, FEWEST_LINES, FEWEST_COLUMNS)
+    refuse_clipped(area)
+    black = float(black_dn or 0.0)
+    channels = {name: _of_channel(area, name, black) for name in area.channels}
+    return MeasuredUniformity(
+        area=area,
+        black_dn=black,
+        black_from=black_source(black_dn),
+        channels=channels,
+        cautions=tuple(_cautions(area, channels, black_dn)),
+    )
+
+
+def _of_channel(area: Area, name: str, black_dn: float) -> Uniformity:
+    try:
+        return uniformity(area.channels[name], black_dn)
+    except ValueError as error:
+        msg = f'image "{area.name}", black {black_dn:g} DN: {error}; expected an even, lit target'
+        raise InputError(msg) from error
+
+
+def _figures(found: Uniformity, first: int) -> dict[str, object]:
+    """Name all figures of one channel; columns count from the image's own first."""
+    profile, bands = found.profile, found.banding
+    signal_dn = found.whole.signal_dn.value
+    figures: dict[str, object] = {
+        "mean_dn": found.whole.lit.mean_dn.value,
+        "signal_dn": signal_dn,
+        "falloff_left": profile.falloff_left.value,
+        "falloff_right": profile.falloff_right.value,
+        "falloff_standard_error": profile.falloff_left.sd,
+        "brightest_px": first + profile.brightest,
+        "peak_to_peak": profile.peak_to_peak,
+        "relative_sd": profile.relative_sd,
+        "gain": profile.gain,
+        "gain_columns": profile.gain_columns,
+        "streaks_dn": found.streaks.variance_dn2.root().value,
+        "streaks_share": found.streaks.variance_dn2.root().value / signal_dn,
+        "streaks_standard_error_dn": found.streaks.variance_dn2.root().sd,
+        "streak_limit": found.streaks.limit,
+        "streaks_beyond_limit": found.streaks.count,
+        "worst_columns": [
+            {"column_px": first + each.column, "excess_dn": each.excess_dn,
+             "strength": each.strength}
+            for each in found.streaks.worst
+        ],
+        "banding_cyc_line": bands.frequency_cyc_line,
+        "banding_dn": bands.amplitude_dn.value,
+        "banding_share": bands.amplitude_dn.value / signal_dn,
+        "banding_standard_error_dn": bands.amplitude_dn.sd,
+        "banding_chance": bands.chance,
+    }  # fmt: skip
+    ratios = zip(("left", "middle", "right"), found.parts, strict=True)
+    return figures | {f"snr_{name}": each.snr.value for name, each in ratios if each.snr}
+
+
+def snr_of_parts(found: Uniformity) -> tuple[Estimate | None, ...]:
+    """Give the SNR at the left end, in the middle and at the right end."""
+    return tuple(each.snr for each in found.parts)
+
+
+def _cautions(
+    area: Area, channels: Mapping[str, Uniformity], black_dn: float | None
+) -> Iterator[Caution]:
+    yield from (Caution(code="file", text=text) for text in area.cautions)
+    yield from black_caution(black_dn)
+    for name, found in channels.items():
+        told = flat_cautions(found.whole, name, area.image_dn.shape[0])
+        yield from (_with_target(each) for each in told if each.code not in _OTHERS)
+        if found.profile.gain > _STEEP_GAIN:
+            yield Caution(
+                code="flat_field_gain",
+                text=(
+                    f"The brightest part of the line is {found.profile.gain:.2g} times the darkest "
+                    f"({name}), over 3: a flat-field correction makes the levels equal, but lifts "
+                    "the noise of the dark part as much. Spread the light more evenly first."
+                ),
+            )
+
+
+def _with_target(caution: Caution) -> Caution:
+    """Add to texture what it does here."""
+    if caution.code != "texture":
+        return caution
+    return replace(caution, text=f"{caution.text} Streaks and bands may be the target's own.")

@@ -1,0 +1,198 @@
+"""Figures from images of anything, simulated or captured."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from linesim.figures.cautions import Caution
+from linesim.metrics.edge.checks import CLIPPED_SHARE
+from linesim.metrics.region import Region
+from linesim.metrics.scene.block_noise import FEWEST_SIDE
+from linesim.metrics.scene.figures import PERCENTILES, Scene, scene
+from linesim.setup.errors import InputError
+from linesim.studies.measure.areas import GREY, Area, Image, areas_of, described
+from linesim.studies.measure.flat.noise import black_caution, black_source, by_channel, check_size
+
+# Our choices: from here on the smoothest blocks hold more texture than their noise figure forgives.
+_WHITENESS = 1.2
+_TEXTURED_SHARE = 0.3
+# EMVA 1288 R4.0 RC (March 2021), C.4.
+_ROUNDS_DN = 0.4
+# The budget's own threshold for a dark picture (common practice, no source).
+_DARK_SHARE = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MeasuredScene:
+    """What an image of anything tells."""
+
+    area: Area
+    black_dn: float
+    black_from: str
+    channels: Mapping[str, Scene]
+    cautions: tuple[Caution, ...]
+
+    def as_dict(self) -> dict[str, object]:
+        """Give all figures as JSON has them."""
+        values = {name: _figures(each) for name, each in self.channels.items()}
+        return {
+            **described((self.area,)),
+            "black_dn": self.black_dn,
+            "black_from": self.black_from,
+            **by_channel(values),
+            "cautions": [each.as_dict() for each in self.cautions],
+        }
+
+
+def measure_scene(
+    image: Image,
+    *,
+    region: Region | None = None,
+    black_dn: float | None = None,
+    bit_depth: int | None = None,
+    max_pixels: int | None = None,
+) -> MeasuredScene:
+    """
+    Read off an image what can be read without knowing what it shows.
+
+    Parameters
+    ----------
+    image : path, str or ndarray
+        Any target in motion, samples as delivered.
+    region : Region, optional
+        Left out: the whole image.
+    black_dn : float, optional
+        Level without light; left out: 0, with a caution. [DN]
+    bit_depth : int, optional
+        Bits of a sample; left out: as the file says, or the smallest usual depth that holds it.
+    max_pixels : int, optional
+        Refuse files with more pixels; left out: 10⁹.
+
+    Returns
+    -------
+    MeasuredScene
+        Figures by channel, with cautions.
+
+    Raises
+    ------
+    InputError
+        The image cannot be read, is below 66 samples each way, or clipped all over.
+    """
+    (area,) = areas_of([image], region=region, bit_depth=bit_depth, max_pixels=max_pixels)
+    check_size(area, FEWEST_SIDE, FEWEST_SIDE)
+    black = float(black_dn or 0.0)
+    channels = {name: _of_channel(area, name, black) for name in area.channels}
+    return MeasuredScene(
+        area=area,
+        black_dn=black,
+        black_from=black_source(black_dn),
+        channels=channels,
+        cautions=tuple(_cautions(area, channels, black_dn)),
+    )
+
+
+def _of_channel(area: Area, name: str, black_dn: float) -> Scene:
+    try:
+        return scene(area.channels[name], black_dn, area.full_scale_dn)
+    except ValueError as error:
+        msg = f'image "{area.name}": {error}; expected an image that is not clipped all over'
+        raise InputError(msg) from error
+
+
+def _figures(found: Scene) -> dict[str, object]:
+    """Name all figures of one channel; one without a value is absent."""
+    noise, detail, levels = found.noise, found.detail, found.levels
+    figures: dict[str, object] = {
+        "noise_at_most_dn": found.noise_median_dn,
+        "noise_curve": [
+            {"level_dn": level, "noise_dn": dn, "standard_error_dn": sd}
+            for level, dn, sd in zip(noise.level_dn, noise.noise_dn, noise.noise_sd_dn, strict=True)
+        ],
+        "whiteness": noise.whiteness,
+        "textured_share": noise.textured_share,
+        "snr_at_least": {
+            f"p{share}": float(np.percentile(found.snr_map, share)) for share in (10, 50, 90)
+        },
+        "detail_x_cyc_px": detail.detail_x_cyc_px,
+        "detail_y_cyc_px": detail.detail_y_cyc_px,
+        "share_at_zero": levels.share_at_zero,
+        "share_at_full_scale": levels.share_at_full_scale,
+        "percentiles_dn": dict(
+            zip((f"p{each:g}" for each in PERCENTILES), levels.percentiles_dn, strict=True)
+        ),
+        "range_used": levels.range_used,
+    }
+    if detail.ratio is not None:
+        figures["sharpness_along_across"] = detail.ratio.value
+        figures["sharpness_standard_error"] = detail.ratio.sd
+    if detail.blur_px is not None:
+        figures["motion_blur_px"] = detail.blur_px.value
+        figures["motion_blur_standard_error_px"] = detail.blur_px.sd
+    return figures
+
+
+def _cautions(
+    area: Area, channels: Mapping[str, Scene], black_dn: float | None
+) -> Iterator[Caution]:
+    yield from (Caution(code="file", text=text) for text in area.cautions)
+    yield from black_caution(black_dn)
+    for name, found in channels.items():
+        front = "" if name == GREY else f"{name.capitalize()}: "
+        for code, text in (*_of_noise(found), *_of_levels(found, area.full_scale_dn)):
+            yield Caution(code=code, text=front + text)
+
+
+def _of_noise(found: Scene) -> Iterator[tuple[str, str]]:
+    noise = found.noise
+    if noise.whiteness > _WHITENESS or noise.textured_share > _TEXTURED_SHARE:
+        yield (
+            "texture",
+            (
+                "Even the smoothest blocks hold fine texture "
+                f"(whiteness {noise.whiteness:.2f}, where noise has 1; {noise.textured_share:.0%} "
+                "of the blocks vary more than their noise): the noise may be far lower and the SNR "
+                "far higher than told. Measure noise on an even target."
+            ),
+        )
+    if found.noise_median_dn < _ROUNDS_DN:
+        yield (
+            "quantisation",
+            (
+                f"The noise, {found.noise_median_dn:.2g} DN, is below 0.4 DN, where rounding hides "
+                "part of it (EMVA 1288)."
+            ),
+        )
+    if found.detail.ratio is None:
+        yield (
+            "no_detail",
+            (
+                "Between 0.2 and 0.4 cycles/px detail has less power than noise, or the image is "
+                "small: sharpness along and across cannot be compared."
+            ),
+        )
+
+
+def _of_levels(found: Scene, full_scale_dn: int) -> Iterator[tuple[str, str]]:
+    levels = found.levels
+    for share, end in (
+        (levels.share_at_zero, "0 DN"),
+        (levels.share_at_full_scale, f"full scale, {full_scale_dn} DN"),
+    ):
+        if share > CLIPPED_SHARE:
+            yield (
+                "clipped",
+                (
+                    f"{share:.2%} of the samples lie at {end}: what is beyond is lost. Blocks with "
+                    "such samples tell nothing about noise and were left out."
+                ),
+            )
+    brightest_dn = levels.percentiles_dn[-1]
+    if brightest_dn < _DARK_SHARE * full_scale_dn:
+        yield (
+            "dark",
+            (
+                f"The brightest samples lie at {brightest_dn / full_scale_dn:.1%} of full scale, "
+                "if the bit depth is right: most of the scale is not used."
+            ),
+        )

@@ -1,0 +1,1 @@
+"""Every option of a space judged, and the best of them."""

@@ -1,0 +1,239 @@
+"""Axes as they are written: lists and ranges of one key, and choices of several at once."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from linesim.setup.errors import InputError
+from linesim.setup.fields import Number
+from linesim.setup.load import changed, known_keys
+from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
+from linesim.studies.batch.axes import SHARE, VECTOR_KEYS, Axis, Point, field_of
+from linesim.studies.batch.ranges import ranges_of
+
+_PAIRS = (
+    ("lens.magnification", "lens.field_of_view"),
+    ("light.illuminance", "light.irradiance"),
+    ("acquisition.lines", "acquisition.length"),
+)
+"""Of each pair only one can hold: choosing one takes the base's other out."""
+_BOTH_WAYS = (*_PAIRS, *((other, one) for one, other in _PAIRS))
+_SHARE_KIND = Number(what="a share from 0.001 to 1", example="0.5", low=0.001, high=1.0)
+_LONGEST_LIST = 1000
+_RANGE_MARKS = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """What was read."""
+
+    axes: tuple[Axis, ...] = ()
+    faults: tuple[str, ...] = ()
+
+
+def axes_of(options: object, choices: object, base: Setup) -> Reading:
+    """
+    Read all axes.
+
+    Parameters
+    ----------
+    options : mapping
+        Dotted key -> list, range or single value.
+    choices : mapping
+        Name -> label -> keys and values that go together.
+    base : Setup
+        What all options share.
+
+    Returns
+    -------
+    Reading
+        Axes and faults.
+    """
+    faults: list[str] = []
+    axes = (*_choice_axes(choices, base, faults), *_option_axes(options, base, faults))
+    faults += _clashes(axes)
+    axes = tuple(_without_others(axis, base) for axis in axes)
+    return Reading(axes=_one_by_one(axes, base), faults=tuple(faults))
+
+
+def _flat(table: Mapping[str, Any]) -> dict[str, Any]:
+    """Read dotted keys, which TOML nests unless they stand in quotes."""
+    found: dict[str, Any] = {}
+    for name, value in table.items():
+        if isinstance(value, Mapping) and name in known_keys(()):
+            found.update({f"{name}.{key}": inner for key, inner in value.items()})
+        else:
+            found[name] = value
+    return found
+
+
+def _one_by_one(axes: tuple[Axis, ...], base: Setup) -> tuple[Axis, ...]:
+    """Take magnifications alone where an encoder's whole counts must follow them."""
+    chosen = [point.changes.get("transport.trigger") for axis in axes for point in axis.points]
+    if "encoder" not in (base.transport.trigger, *chosen):
+        return axes
+    return tuple(
+        replace(axis, points=tuple(replace(point, number=None) for point in axis.points))
+        if axis.name == "lens.magnification"
+        else axis
+        for axis in axes
+    )
+
+
+def _without_others(axis: Axis, base: Setup) -> Axis:
+    """Take out what the base has of a pair of which a point chooses the other."""
+    points = []
+    for point in axis.points:
+        gone = {
+            other: None
+            for one, other in _BOTH_WAYS
+            if one in point.changes
+            and other not in point.changes
+            and other.partition(".")[2] in base.texts[other.partition(".")[0]]
+        }
+        points.append(replace(point, changes={**point.changes, **gone}))
+    return replace(axis, points=tuple(points))
+
+
+def _clashes(axes: tuple[Axis, ...]) -> Iterator[str]:
+    """Find keys that two axes set, and pairs of which each sets one."""
+    for place, axis in enumerate(axes):
+        for other in axes[:place]:
+            for key in sorted(axis.keys & other.keys):
+                yield (
+                    f"options: read {key} in {other.name} and in {axis.name}; expected it in one "
+                    "of the two"
+                )
+            for one, two in _BOTH_WAYS:
+                if one in other.keys and two in axis.keys:
+                    yield f"options: read {one} and {two}, but only one of the two can hold"
+
+
+def _choice_axes(choices: object, base: Setup, faults: list[str]) -> Iterator[Axis]:
+    if not isinstance(choices, Mapping):
+        faults.append(f"choices: read {shown(choices)}, but expected [choices.NAME.LABEL]")
+        return
+    for name, labels in choices.items():
+        if not isinstance(labels, Mapping) or not labels:
+            faults.append(
+                f"choices.{name}: read {shown(labels)}, but expected labels with keys, for example "
+                f'[choices.{name}."4k"] and camera.pixels = 4096'
+            )
+            continue
+        yield Axis(
+            name=name,
+            points=tuple(
+                Point(label=label, changes=_choice(f"choices.{name}.{label}", table, base, faults))
+                for label, table in labels.items()
+            ),
+        )
+
+
+def _choice(where: str, table: object, base: Setup, faults: list[str]) -> dict[str, Any]:
+    if not isinstance(table, Mapping) or not table:
+        faults.append(
+            f"{where}: read {shown(table)}, but expected keys with a value, for example "
+            "camera.pixels = 4096"
+        )
+        return {}
+    changes = _flat(table)
+    for key, value in changes.items():
+        faults += [f"{where}: {told}" for told in _read(key, value, base)[1]]
+    return changes
+
+
+def _option_axes(options: object, base: Setup, faults: list[str]) -> Iterator[Axis]:
+    if not isinstance(options, Mapping):
+        faults.append(f"options: read {shown(options)}, but expected [options] and its keys")
+        return
+    for key, written in _flat(options).items():
+        told: list[str] = []
+        if isinstance(written, str) and written.count(":") == _RANGE_MARKS and key != SHARE:
+            points = _range_points(key, written, base, told)
+        else:
+            points = _list_points(key, written, base, told)
+        faults += [f"options.{fault}" for fault in told]
+        yield Axis(name=key, points=points)
+
+
+def _range_points(key: str, written: str, base: Setup, told: list[str]) -> tuple[Point, ...]:
+    """Give the values of a range; between two legal ends, all are legal."""
+    try:
+        (found,) = ranges_of(base, {key: written})
+    except InputError as refusal:
+        told += refusal.faults
+        return ()
+    return tuple(
+        Point(
+            label=found.said(value),
+            changes={key: found.written(value)},
+            number=float(value) if key in VECTOR_KEYS else None,
+        )
+        for value in found.base_values
+    )
+
+
+def _list_points(key: str, written: object, base: Setup, told: list[str]) -> tuple[Point, ...]:
+    values = written if isinstance(written, list) else [written]
+    if not values:
+        told.append(f"{key}: read an empty list; expected at least one value")
+    if len(values) > _LONGEST_LIST:
+        told.append(f"{key}: read {len(values)} values; expected at most {_LONGEST_LIST}")
+        return ()
+    points = []
+    for value in values:
+        number, faults = _read(key, value, base)
+        told += faults
+        label = value if isinstance(value, str) else shown(value)
+        changes = {"acquisition.exposure": "full"} if key == SHARE else {key: value}
+        points.append(Point(label=label, changes=changes, number=number))
+    labels = [point.label for point in points]
+    for label in sorted({label for label in labels if labels.count(label) > 1}):
+        told.append(f"{key}: read {shown(label)} twice; expected each value once")
+    return tuple(points)
+
+
+def _read(key: str, value: object, base: Setup) -> tuple[float | None, tuple[str, ...]]:
+    """Read one value at the door of its own key; give the number where it may be one of many."""
+    if key == SHARE:
+        return _share(value)
+    section, _, name = key.partition(".")
+    known = bool(name) and name in known_keys((section,))
+    if section == "requirement" and known:
+        return None, (f"{key}: read {shown(value)}, but requirements stand in [requirement]",)
+    inside = _inside(section, key, value, base) if known else None
+    if inside is None:
+        return None, _told(key, value, base)
+    return (inside if key in VECTOR_KEYS and isinstance(inside, float) else None), ()
+
+
+def _inside(section: str, key: str, value: object, base: Setup) -> object:
+    """Give a value as it is behind the door; nothing where its key refuses it."""
+    table = {**base.texts[section], key.partition(".")[2]: value}
+    model = type(getattr(base.sections, section))
+    try:
+        checked = model.model_validate(table, context={"folder": base.folder})
+    except ValidationError:
+        return None
+    return getattr(checked, field_of(key)[1])
+
+
+def _share(value: object) -> tuple[float | None, tuple[str, ...]]:
+    try:
+        return float(str(_SHARE_KIND.checked(value, Path()))), ()
+    except ValueError as fault:
+        return None, (f"{SHARE}: {fault}",)
+
+
+def _told(key: str, value: object, base: Setup) -> tuple[str, ...]:
+    """Have the door say what is wrong with one key, and leave out what follows from it."""
+    try:
+        changed(base, {key: value})
+    except InputError as refusal:
+        starts = (f"{key}:", f"{key}.", f"{key.partition('.')[0]}:")
+        return tuple(told for told in refusal.faults if told.startswith(starts)) or refusal.faults
+    return (f"{key}: read {shown(value)}, but this is nothing to choose",)

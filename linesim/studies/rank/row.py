@@ -1,0 +1,117 @@
+"""Options that are shown: each goes through the door, and must give the same figures again."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.figures.budget import Budget, budget
+from linesim.figures.case import values
+from linesim.figures.detection import detection_group
+from linesim.figures.groups import ENDS
+from linesim.figures.places import with_ends
+from linesim.setup.arrays import FloatArray
+from linesim.setup.setup import Setup
+from linesim.studies.batch.demanded import LOW_IS_GOOD
+from linesim.studies.batch.judged import LEAST
+from linesim.studies.batch.options import option, option_setup
+from linesim.studies.batch.stations import Way, picked, sought
+from linesim.studies.rank.copies import Alternatives
+from linesim.studies.rank.space import Space
+
+AGREE = 1e-9
+"""Share by which the figures of one option, and those of all at once, may differ."""
+_MOST_SAID = 4
+"""Values that make no difference are named up to so many; our choice."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One option."""
+
+    index: int
+    choice: Mapping[str, str]
+    alternatives: Mapping[str, tuple[str, ...]]
+    figures: Mapping[str, float]
+    setup: Setup = field(repr=False)
+    budget: Budget = field(repr=False)
+
+    def worst(self, name: str) -> float:
+        """Give a figure of which the smaller is the worse, at the worst place of the line."""
+        return min(self.figures[each] for each in (name, name + ENDS))
+
+    def largest(self, name: str) -> float | None:
+        """Give a figure of which the larger is the worse, at the worst place; none if absent."""
+        found = [self.figures[each] for each in (name, name + ENDS) if each in self.figures]
+        return max(found) if len(found) > 1 else None
+
+
+def checked_rows(
+    space: Space,
+    grids: Sequence[Way],
+    shown: Mapping[int, Alternatives],
+    figures: Mapping[str, FloatArray],
+) -> dict[int, Row]:
+    """Check some options as files would be, and hold them against what was worked out for all."""
+    indexes = np.array(sorted(shown), dtype=np.intp)
+    for way in grids:
+        _exact(way, indexes, figures)
+    return {index: _row(space, index, others, figures) for index, others in shown.items()}
+
+
+def _exact(way: Way, indexes: NDArray[np.intp], figures: Mapping[str, FloatArray]) -> None:
+    """Put the figures of detection in as the budget has them."""
+    names = [name for name in figures if name.startswith(("smallest_", "defect_dprime"))]
+    flat = np.flatnonzero(np.isin(way.index.ravel(), indexes))
+    here = way.index.ravel()[flat]
+    judged_so_far = next(name for name in names if name.startswith("smallest_"))
+    known = ~np.isnan(figures[judged_so_far][here])
+    if known.any():
+        wanted = sought(way, flat[known])
+        some = {name.removesuffix(ENDS) for name in names}
+        place_of = picked(way, flat[known])
+        group = with_ends(place_of, lambda place: detection_group(place, wanted, some))
+        for name in set(names) & set(group):
+            weakest = np.max if name in LOW_IS_GOOD else np.min
+            figures[name][here[known]] = weakest(np.asarray(group[name]), axis=-1)
+
+
+def _row(space: Space, index: int, others: Alternatives, figures: Mapping[str, FloatArray]) -> Row:
+    points = option(space, index)
+    setup = option_setup(space, index)
+    found = budget(setup)
+    mine = {name: float(column[index]) for name, column in figures.items()}
+    mine = {name: value for name, value in mine.items() if np.isfinite(value)}
+    for name, value in _again(setup, found):
+        if name in mine and abs(mine[name] - value) > AGREE * abs(value):
+            msg = f"{name} of option {index} is {mine[name]!r} among all, and {value!r} alone"
+            raise ArithmeticError(msg)
+    own = {axis.name: p.label for axis, p in zip(space.axes, points, strict=True)}
+    return Row(
+        index=index,
+        choice={name: _either(others.labels.get(name, (label,))) for name, label in own.items()},
+        alternatives=others.labels,
+        figures=mine,
+        setup=setup,
+        budget=found,
+    )
+
+
+def _either(labels: Sequence[str]) -> str:
+    """Say that one is as good as the other; of many, the first and the last."""
+    if len(labels) > _MOST_SAID:
+        return f"any of {len(labels)}, {labels[0]} to {labels[-1]}"
+    *first, last = labels
+    return f"{', '.join(first)} or {last}" if first else last
+
+
+def _again(setup: Setup, found: Budget) -> Iterator[tuple[str, float]]:
+    """Give all figures of one setup, the deciding colour each."""
+    speed_mm_s = setup.transport.speed_mm_s
+    yield "speed_mm_s", speed_mm_s
+    yield "area_rate_m2_s", speed_mm_s * found.number("geometry", "field_of_view_mm") / 1e6
+    for group in found.groups.values():
+        for name, value in group.items():
+            if not isinstance(value, str):
+                yield name, (min if name in LEAST else max)(values(value))

@@ -1,0 +1,218 @@
+"""
+A space of set-ups: a base, the values that may be chosen, and what the choice must meet.
+
+```toml
+setup = "station.toml"              # left out: the built-in sample
+[options]                           # every combination of these is an option
+acquisition.binning = ["1x1", "2x2"]
+lens.f_number = [2.8, 4, 5.6]
+light.illuminance = "5 klx:200 klx:log40"
+exposure_share = [0.25, 0.5, 1]     # of the longest exposure that the line period leaves
+[choices.camera."4k"]               # several keys that go together
+camera.pixels = 4096
+camera.pixel_width = "7 um"
+[requirement]                       # over those of the base
+snr = 40
+[limits]
+most_irradiance = "1000 W/m^2"
+```
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from math import prod
+from pathlib import Path
+from typing import Any
+
+from linesim.setup.errors import InputError
+from linesim.setup.fields import Kind, Number, Quantity
+from linesim.setup.infiles import toml_table
+from linesim.setup.load import changed, load_setup, sample_setup
+from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
+from linesim.setup.vocabulary import LENGTH, title_faults
+from linesim.studies.batch.axes import Axis, parted
+from linesim.studies.rank.axis_texts import Reading, axes_of
+
+MOST_OPTIONS = 2_000_000
+"""Options that are judged at once; about 300 bytes each."""
+MOST_WAYS = 2_000
+"""Combinations that go through the door one by one, some milliseconds each."""
+_KEYS = ("title", "setup", "options", "choices", "requirement", "limits")
+_EXPECTED = "a space of set-ups with [options], as in sample_targets/foil_space.toml"
+_LIMITS: dict[str, tuple[str, Kind]] = {
+    "most_irradiance": (
+        "most_irradiance_w_m2",
+        Quantity(what="an irradiance", example='"1000 W/m^2"', unit="W/m^2", low=1e-9, high=1e7),
+    ),
+    "least_field_of_view": ("least_field_of_view_mm", LENGTH),
+    "least_depth_of_field": ("least_depth_of_field_mm", LENGTH),
+    "most_saturation": (
+        "most_saturation",
+        Number(what="a share of the nearest limit", example="0.9", low=0.01, high=1.0),
+    ),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """
+    What an option must keep besides its requirements.
+
+    Parameters
+    ----------
+    most_irradiance_w_m2 : float or None
+        Of the lamp, at the target. [W/m²]
+    least_field_of_view_mm : float or None
+        Across the web. [mm]
+    least_depth_of_field_mm : float or None
+        In all, before and behind best focus. [mm]
+    most_saturation : float or None
+        White, as a share of the nearest limit; that no part of the target clips is judged anyway.
+    """
+
+    most_irradiance_w_m2: float | None = None
+    least_field_of_view_mm: float | None = None
+    least_depth_of_field_mm: float | None = None
+    most_saturation: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Space:
+    """
+    All set-ups that may be chosen.
+
+    Parameters
+    ----------
+    title : str
+        What is to be decided.
+    base : Setup
+        What all options share, with the requirement.
+    axes : tuple of Axis
+        What may be chosen; each value of each with each of the others is an option.
+    limits : Limits
+        What an option must keep.
+    """
+
+    title: str
+    base: Setup
+    axes: tuple[Axis, ...]
+    limits: Limits
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Values along each axis."""
+        return tuple(len(axis.points) for axis in self.axes)
+
+    @property
+    def count(self) -> int:
+        """How many options there are."""
+        return prod(self.shape)
+
+
+def load_space(path: str | Path) -> Space:
+    """
+    Read and check a space of set-ups.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        TOML file.
+
+    Returns
+    -------
+    Space
+        Checked value by value.
+
+    Raises
+    ------
+    InputError
+        With one sentence for every fault found.
+    """
+    path = Path(path)
+    return space_from(toml_table(path, key="space", expected=_EXPECTED), path.parent)
+
+
+def space_from(texts: Mapping[str, Any], folder: Path | None = None) -> Space:
+    """Check a space given as nested mappings."""
+    base = _base(texts.get("setup"), folder or Path())
+    title = texts.get("title", base.title)
+    faults = [_unknown(key, texts[key], _KEYS) for key in texts if key not in _KEYS]
+    faults += title_faults(title)
+    base = _with_requirement(base, texts.get("requirement", {}), faults)
+    limits = _limits(texts.get("limits", {}), faults)
+    found = axes_of(texts.get("options", {}), texts.get("choices", {}), base)
+    faults += [*found.faults, *_size_faults(found)]
+    if faults:
+        raise InputError(*faults)
+    return Space(title=str(title), base=base, axes=found.axes, limits=limits)
+
+
+def _size_faults(found: Reading) -> list[str]:
+    if found.faults:
+        return []
+    lengths = [len(axis.points) for axis in found.axes]
+    ways = prod(len(parted(axis)) for axis in found.axes)
+    slow = ", ".join(axis.name for axis in found.axes if len(parted(axis)) > 1)
+    told = ""
+    if not found.axes:
+        told = (
+            "nothing was read, but at least one key with values to choose from is needed, for "
+            "example lens.f_number = [2.8, 4, 5.6]"
+        )
+    elif prod(lengths) > MOST_OPTIONS:
+        told = (
+            f"read {' x '.join(map(str, lengths))} = {prod(lengths)} options, but at most "
+            f"{MOST_OPTIONS} are judged at once; expected fewer values, or fewer keys"
+        )
+    elif ways > MOST_WAYS:
+        told = (
+            f"read {ways} combinations of {slow}, but of these at most {MOST_WAYS} are built, one "
+            "by one (light, speed, f-number, magnification and times are free); expected fewer "
+            "values of these"
+        )
+    return [f"options: {told}"] if told else []
+
+
+def _base(written: object, folder: Path) -> Setup:
+    if written is None:
+        return sample_setup()
+    if not isinstance(written, str) or not written.strip():
+        msg = f'setup: read {shown(written)}, but expected a setup file, as "station.toml"'
+        raise InputError(msg)
+    return load_setup(folder / written)
+
+
+def _unknown(key: str, value: object, known: tuple[str, ...], above: str = "") -> str:
+    near = get_close_matches(key, known, n=1)
+    hint = f"did you mean {above}{near[0]}?" if near else f"known here are {', '.join(known)}"
+    return f"{above}{key}: read {shown(value)}, but there is no such key; {hint}"
+
+
+def _with_requirement(base: Setup, table: object, faults: list[str]) -> Setup:
+    if not isinstance(table, Mapping):
+        faults.append(f"requirement: read {shown(table)}, but expected [requirement] and its keys")
+        return base
+    try:
+        return changed(base, {f"requirement.{key}": value for key, value in table.items()})
+    except InputError as refusal:
+        faults += refusal.faults
+        return base
+
+
+def _limits(table: object, faults: list[str]) -> Limits:
+    if not isinstance(table, Mapping):
+        faults.append(f"limits: read {shown(table)}, but expected [limits] and its keys")
+        return Limits()
+    found: dict[str, Any] = {}
+    for key, value in table.items():
+        if key not in _LIMITS:
+            faults.append(_unknown(key, value, tuple(_LIMITS), "limits."))
+            continue
+        name, kind = _LIMITS[key]
+        try:
+            found[name] = kind.checked(value, Path())
+        except ValueError as fault:
+            faults.append(f"limits.{key}: {fault}")
+    return Limits(**found)

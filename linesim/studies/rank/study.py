@@ -1,0 +1,222 @@
+"""Which set-up at all: every option of a space judged in closed form, and the best of them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.figures.verdicts import worst_state
+from linesim.setup.arguments import refuse_other
+from linesim.setup.arrays import FloatArray
+from linesim.setup.errors import InputError
+from linesim.studies.batch.judged import DEMANDS, PASSED
+from linesim.studies.batch.stations import Way
+from linesim.studies.rank.copies import Alternatives, alternatives, same_as
+from linesim.studies.rank.front import alike, front_of
+from linesim.studies.rank.option_table import (
+    DETECTION,
+    KEPT,
+    Table,
+    Tell,
+    detect_all,
+    judge_all,
+    worst_size_um,
+)
+from linesim.studies.rank.row import Row, checked_rows
+from linesim.studies.rank.space import Space
+
+__all__ = ("KEPT", "TOP", "Ranking", "rank")
+
+Places = NDArray[np.intp]
+TOP = 10
+_SAME_DIGITS = 9
+_SAME_SIZE_DIGITS = 4
+"""What agrees in so many digits counts as equal; sizes are that much less exact."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ranking:
+    """
+    A space of set-ups, judged.
+
+    Parameters
+    ----------
+    space : Space
+        What may be chosen.
+    figures : mapping
+        Name -> one value an option; not a number where it was not worked out.
+    size_name : str
+        Of these, the size that is just found: of a disc, or the width of the scratch asked for.
+    first : ndarray of int, shape (options,)
+        Place among the demands of the first that is missed.
+    margin : ndarray of shape (options,)
+        By which share it is missed; 0 where none is.
+    order : ndarray of int
+        Options that pass: least light first, then most area a second, then the smallest size.
+    front : ndarray of int
+        Of these, those that no other beats in light, speed and size, in the same order.
+    refused : mapping
+        The door's sentence -> options that it refuses.
+    rows : tuple of Row
+        The best, each checked through the door; options that differ in nothing that counts are one.
+    front_rows : tuple of Row
+        Some of the front from end to end, checked likewise.
+    nearest : Row or None
+        Where nothing passes: the option that is missed last and by least.
+    """
+
+    space: Space
+    figures: Mapping[str, FloatArray]
+    size_name: str
+    first: NDArray[np.int8]
+    margin: FloatArray
+    order: Places
+    front: Places
+    refused: Mapping[str, int]
+    rows: tuple[Row, ...] = ()
+    front_rows: tuple[Row, ...] = ()
+    nearest: Row | None = None
+
+    @property
+    def size_um(self) -> FloatArray:
+        """Size that each option just finds at the worst place of the line. [µm]."""
+        return worst_size_um(self.figures, self.size_name)
+
+    @property
+    def misses(self) -> dict[str, int]:
+        """Options that miss each demand first, in the order in which demands are judged."""
+        counts = np.bincount(self.first, minlength=PASSED + 1)
+        return {name: int(n) for name, n in zip(DEMANDS, counts, strict=False) if n}
+
+    def least_missed(self, demand: str) -> float:
+        """Give the margin of the option that misses a demand first, and by least."""
+        return float(self.margin[self.first == DEMANDS.index(demand)].max())
+
+
+def rank(space: Space, top: int = TOP, tell: Tell | None = None) -> Ranking:
+    """
+    Judge every option of a space, and rank those that meet all demands.
+
+    Parameters
+    ----------
+    space : Space
+        What may be chosen, as `load_space` reads it.
+    top : int
+        How many of the best, and of the front, go through the door to be shown.
+    tell : callable, optional
+        Is told how many combinations are done, and of how many.
+
+    Returns
+    -------
+    Ranking
+        Figures, the first demand that each option misses, the best and the front.
+
+    Raises
+    ------
+    InputError
+        Where no option at all is a legal setup.
+    """
+    refuse_other(space, Space, "space", "what load_space gives")
+    disc = space.base.requirement.defect_shape == "disc"
+    table = Table.empty(space.count, "smallest_detectable_um" if disc else "smallest_width_um")
+    grids = judge_all(space, table, tell)
+    if not grids:
+        why = "\n".join(dict.fromkeys(table.refused))
+        msg = f"options: none of the {space.count} options is a legal setup: {why}"
+        raise InputError(msg)
+    detect_all(space, grids, table)
+    legal = [way for way, _ in grids]
+    found = None
+    while found is None:
+        found = _ranked(space, legal, table, top)
+    return found
+
+
+def _ranked(space: Space, grids: list[Way], table: Table, top: int) -> Ranking | None:
+    """Rank what passes; nothing where the budget of one that is shown says no after all."""
+    order = _ordered(np.flatnonzero(table.first == PASSED), table)
+    front = order[np.sort(front_of(_objectives(order, table)))]
+    nearest = _nearest(table) if order.size == 0 else order[:0]
+    along = front[_even(len(front), top)]
+    best = _best(space, table, order, top)
+    shown = {**{int(k): _instead(space, table, int(k)) for k in (*along, *nearest)}, **best}
+    rows = checked_rows(space, grids, shown, table.figures)
+    if _struck(table, rows):
+        return None
+    return Ranking(
+        space=space,
+        figures=table.figures,
+        size_name=table.size_name,
+        first=table.first,
+        margin=table.margin,
+        order=order,
+        front=front,
+        refused=table.refused,
+        rows=tuple(rows[k] for k in best),
+        front_rows=tuple(rows[int(k)] for k in along),
+        nearest=rows[int(nearest[0])] if nearest.size else None,
+    )
+
+
+def _best(space: Space, table: Table, order: Places, top: int) -> dict[int, Alternatives]:
+    """Choose the first so many; what does as well as one before is not chosen again."""
+    chosen: dict[int, Alternatives] = {}
+    covered: set[int] = set()
+    for index in order.tolist():
+        if len(chosen) == top:
+            break
+        if index not in covered:
+            chosen[index] = _instead(space, table, index)
+            covered.update(chosen[index].index.tolist())
+    return chosen
+
+
+def _instead(space: Space, table: Table, index: int) -> Alternatives:
+    """Find what makes no difference that counts: to light, throughput, SNR and what is found."""
+    figures = table.figures
+    snr = np.minimum(figures["snr_product"], figures["snr_product_ends"])
+    exact = [figures[name] for name in ("irradiance_target_w_m2", "area_rate_m2_s")]
+    close = [snr, table.size_um, figures["depth_of_field_mm"]]
+    same = same_as(index, table.first == PASSED, exact, close)
+    return alternatives(space, index, same)
+
+
+def _struck(table: Table, rows: Mapping[int, Row]) -> bool:
+    """Count options as missed whose own budget misses what all at once met: ties, by rounding."""
+    wrong = [
+        index
+        for index, row in rows.items()
+        if table.first[index] == PASSED and worst_state(row.budget.verdicts) != "met"
+    ]
+    table.first[wrong], table.margin[wrong] = DETECTION, 0.0
+    return bool(wrong)
+
+
+def _ordered(passing: Places, table: Table) -> Places:
+    light, area = (
+        alike(table.figures[name][passing], _SAME_DIGITS)
+        for name in ("irradiance_target_w_m2", "area_rate_m2_s")
+    )
+    size = alike(table.size_um[passing], _SAME_SIZE_DIGITS)
+    return passing[np.lexsort((passing, size, -area, light))]
+
+
+def _objectives(order: Places, table: Table) -> FloatArray:
+    """Give what the front is about, all to be small: light, speed with its sign turned, size."""
+    light = alike(table.figures["irradiance_target_w_m2"][order], _SAME_DIGITS)
+    speed = alike(table.figures["speed_mm_s"][order], _SAME_DIGITS)
+    return np.stack([light, -speed, alike(table.size_um[order], _SAME_SIZE_DIGITS)], axis=1)
+
+
+def _even(count: int, most: int) -> Places:
+    """Choose evenly from end to end, all where they are few."""
+    return np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(np.intp))
+
+
+def _nearest(table: Table) -> Places:
+    """Find the option that is missed last, and by least; of equal ones the one of least light."""
+    light = np.nan_to_num(table.figures["irradiance_target_w_m2"], nan=np.inf)
+    legal = np.flatnonzero(table.first > 0)
+    order = np.lexsort((light[legal], -table.margin[legal], -table.first[legal]))
+    return legal[order[:1]]

@@ -1,0 +1,165 @@
+"""The console's tables of a ranking: the best, the front, and what is missed first."""
+
+import textwrap
+from collections.abc import Iterator, Sequence
+
+from linesim.figures.safety import CODES, MACHINERY
+from linesim.report.numerals import plain_number
+from linesim.studies.rank.people import rank_people
+from linesim.studies.rank.row import Row
+from linesim.studies.rank.study import Ranking
+from linesim.studies.rank.words import REASONS, answer, percent, refusals, short
+
+_WIDTH = 100
+_LIGHT = "irradiance_target_w_m2"
+_DEPTH = "depth mm"
+_SNR = "snr_product"
+_COLUMNS = (
+    ("light W/m²", _LIGHT, 4),
+    ("web m²/s", "area_rate_m2_s", 3),
+    ("SNR product", _SNR, 4),
+    ("over limit", "clipping_share", 2),
+    (_DEPTH, "depth_of_field_mm", 3),
+)
+_FINDS = "finds um"
+_LIGHT_KEYS = ("light.illuminance", "light.irradiance")
+_REASON_WIDTH = 48
+_IN = " " * 6
+Column = tuple[str, list[str]]
+"""Head and cells."""
+
+
+def rank_text(found: Ranking) -> str:
+    """
+    Lay a ranking out for the console.
+
+    Parameters
+    ----------
+    found : Ranking
+        All options, judged.
+
+    Returns
+    -------
+    str
+        The best, the front, what is missed first, cautions about the best, and the answer.
+    """
+    lines = [*textwrap.wrap(found.space.title, _WIDTH), "", *_space_lines(found)]
+    front = "the front: what has less light is slower or finds coarser defects only"
+    for head, rows in (
+        (f"the best {len(found.rows)}: least light first, then most web a second", found.rows),
+        (
+            f"{front} ({len(found.front_rows)} of {len(found.front)})",
+            found.front_rows,
+        ),
+        ("the nearest", () if found.nearest is None else (found.nearest,)),
+    ):
+        if rows:
+            lines += ["", head, *_table(rows, found)]
+    lines += ["", "missed first, in the order in which it is judged", *_missed(found)]
+    which = "best" if found.rows else "nearest"
+    lines += ["", f"cautions about the {which}", *_cautions(found)]
+    lines += ["", "eyes, heat and machines, of all that is shown", *_people(found)]
+    return "\n".join([*lines, "", "answer", *_wrapped(answer(found))])
+
+
+def _space_lines(found: Ranking) -> list[str]:
+    shape = " x ".join(str(count) for count in found.space.shape)
+    lines = [f"{found.space.count} options ({shape}), {len(found.order)} meet every demand"]
+    for axis in found.space.axes:
+        labels = [point.label for point in axis.points]
+        many = len(labels) > 8  # noqa: PLR2004 -- what fits on a line
+        said = f"{labels[0]} to {labels[-1]}, {len(labels)} values" if many else ", ".join(labels)
+        lines += _paragraph(f"{axis.name}: {said}")
+    return lines
+
+
+def _table(rows: Sequence[Row], found: Ranking) -> list[str]:
+    """Lay options out in columns; where these are too many, what is chosen gets lines below."""
+    several = [axis.name for axis in found.space.axes if len(axis.points) > 1]
+    columns = [
+        ("", [str(place) for place in range(1, len(rows) + 1)]),
+        *((short(name), [row.choice[name] for row in rows]) for name in several),
+        *_figure_columns(rows, found),
+    ]
+    without_depth = [column for column in columns if column[0] != _DEPTH]
+    for fitting in (columns, without_depth):
+        if _width(fitting) <= _WIDTH:
+            return _laid(fitting)
+    narrow = [columns[0], *columns[1 + len(several) :]]
+    head_lines = _head_lines(narrow)
+    heads, lines = _laid(narrow)[:head_lines], _laid(narrow)[head_lines:]
+    for row, line in zip(rows, lines, strict=True):
+        said = ", ".join(f"{short(name)} {row.choice[name]}" for name in several)
+        heads += [line, *textwrap.wrap(said, _WIDTH, initial_indent=_IN, subsequent_indent=_IN)]
+    return heads
+
+
+def _figure_columns(rows: Sequence[Row], found: Ranking) -> Iterator[Column]:
+    keys = frozenset().union(*(axis.keys for axis in found.space.axes))
+    told = not keys.isdisjoint(_LIGHT_KEYS) and "light.spectrum" not in keys
+    for head, name, digits in _COLUMNS:
+        if name != _LIGHT or not told:  # a light that is chosen stands among the choices
+            values = [row.worst(name) if name == _SNR else row.figures[name] for row in rows]
+            yield head, [plain_number(value, digits) for value in values]
+    sizes = [row.largest(found.size_name) for row in rows]
+    yield _FINDS, ["-" if size is None else plain_number(size) for size in sizes]
+
+
+def _width(columns: Sequence[Column]) -> int:
+    return sum(2 + max(map(len, (*_words(head), *cells))) for head, cells in columns)
+
+
+def _words(head: str) -> list[str]:
+    return head.replace("_", " ").split()
+
+
+def _head_lines(columns: Sequence[Column]) -> int:
+    return max(len(_words(head)) for head, _ in columns)
+
+
+def _laid(columns: Sequence[Column]) -> list[str]:
+    """Lay columns side by side, flush right, their heads a word a line."""
+    depth = _head_lines(columns)
+    laid = []
+    for head, cells in columns:
+        words = _words(head)
+        full = [*[""] * (depth - len(words)), *words, *cells]
+        width = max(map(len, full))
+        laid.append([f"{cell:>{width}}" for cell in full])
+    return ["  " + "  ".join(line) for line in zip(*laid, strict=True)]
+
+
+def _missed(found: Ranking) -> Iterator[str]:
+    for name, count in found.misses.items():
+        share = percent(count / found.space.count)
+        least = -found.least_missed(name)
+        nearest = "" if name == "legal_setup" else f"  nearest: by {percent(least)}"
+        yield f"  {REASONS[name]:<{_REASON_WIDTH}}{count:>9}  {share:>10}{nearest}"
+    if not found.misses:
+        yield "  nothing: every option passes"
+    for said in refusals(found):
+        yield from _paragraph(said)
+
+
+def _cautions(found: Ranking) -> Iterator[str]:
+    first = found.rows[0] if found.rows else found.nearest
+    told = [each for each in (first.budget.cautions if first else ()) if each.code not in CODES]
+    for caution in told:
+        yield from _paragraph(f"{caution.code}: {caution.text}")
+    if not told:
+        yield "  none"
+
+
+def _people(found: Ranking) -> Iterator[str]:
+    for each in rank_people(found):
+        yield from _paragraph(each.line)
+    yield from _paragraph(MACHINERY)
+
+
+def _wrapped(texts: Sequence[str]) -> Iterator[str]:
+    for text in texts:
+        yield from _paragraph(text)
+
+
+def _paragraph(text: str) -> list[str]:
+    return textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")

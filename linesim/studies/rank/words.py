@@ -1,0 +1,123 @@
+"""What a ranking says, in sentences."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from linesim.report.numerals import plain_number
+from linesim.studies.batch.axes import SHARE
+from linesim.studies.batch.judged import DEMANDS
+from linesim.studies.rank.row import Row
+from linesim.studies.rank.study import Ranking
+
+REASONS = {
+    "legal_setup": "no legal setup",
+    "line_rate": "line rate over the camera's maximum",
+    "link": "image data over the link",
+    "exposure": "exposure longer than the line period leaves",
+    "most_irradiance": "more light than most_irradiance",
+    "least_field_of_view": "field of view under least_field_of_view",
+    "least_depth_of_field": "depth of field under least_depth_of_field",
+    "saturation": "white over most_saturation of the nearest limit",
+    "clipping": "the brightest part of the target clips",
+    "snr": "SNR on the product too low",
+    "smallest_defect": "smallest defect not found as surely as wanted",
+}
+"""What it means to miss a demand."""
+_SAME = 1e-6
+_FEW_REFUSALS = 3
+
+
+def chosen(row: Row, found: Ranking) -> str:
+    """Say what an option chooses, where there is a choice."""
+    several = {axis.name for axis in found.space.axes if len(axis.points) > 1}
+    parts = [f"{short(name)} {label}" for name, label in row.choice.items() if name in several]
+    return ", ".join(parts) or "the only option"
+
+
+def short(name: str) -> str:
+    """Name an axis without its section."""
+    return name.rpartition(".")[2]
+
+
+def answer(found: Ranking) -> tuple[str, ...]:
+    """Say whether there is a set-up that does, and which."""
+    total, passing = found.space.count, len(found.order)
+    if passing == 0:
+        return (f"No: of {total} options none meets every demand.", *_nearest(found))
+    best = found.rows[0]
+    share = "all" if passing == total else percent(passing / total)
+    return (
+        f"Yes: {passing} of {total} options ({share}) meet every demand.",
+        f"The least light does with {chosen(best, found)}: {_reached(best, found)}.",
+        *_ends(found),
+        *_views(found),
+    )
+
+
+def _nearest(found: Ranking) -> Iterator[str]:
+    row = found.nearest
+    if row is None:
+        return
+    place = int(found.first[row.index])
+    yield (
+        f"The nearest is {chosen(row, found)}: it meets all that is judged before, and misses by "
+        f"{percent(-float(found.margin[row.index]))} ({REASONS[DEMANDS[place]]})."
+    )
+
+
+def _reached(row: Row, found: Ranking) -> str:
+    need, figures = row.setup.requirement, row.figures
+    snr = f"SNR on the product {plain_number(row.worst('snr_product'))}"
+    parts = [snr if need.snr is None else f"{snr} ({plain_number(need.snr)} wanted)"]
+    size_um = row.largest(found.size_name)
+    if size_um is not None:
+        what = "diameter" if need.defect_shape == "disc" else "width"
+        size = f"defects found from {plain_number(size_um, 3)} um {what}"
+        wanted = need.smallest_defect_um
+        parts.append(size if wanted is None else f"{size} ({plain_number(wanted)} um wanted)")
+    parts.append(f"the brightest part at {percent(figures['clipping_share'])} of the nearest limit")
+    parts.append(f"{plain_number(figures['area_rate_m2_s'], 3)} m²/s of web")
+    return "; ".join(parts)
+
+
+def _ends(found: Ranking) -> Iterator[str]:
+    """Tell where the best lies at the end of what was on offer."""
+    light = found.figures["irradiance_target_w_m2"]
+    least, best = np.nanmin(light), light[found.order[0]]
+    if np.nanmax(light) > least * (1 + _SAME) and best <= least * (1 + _SAME):
+        yield "It takes the least light on offer: a range that starts lower may do as well."
+    shares = [axis for axis in found.space.axes if axis.name == SHARE]
+    if not shares and found.space.base.acquisition.exposure != "full":
+        yield "The exposure is that of the base: exposure_share or acquisition.exposure opens it."
+
+
+def _views(found: Ranking) -> Iterator[str]:
+    view_mm = found.figures["field_of_view_mm"][found.order]
+    if np.ptp(view_mm) > _SAME * view_mm.max() and (
+        found.space.limits.least_field_of_view_mm is None
+    ):
+        yield (
+            f"The field of view differs, from {view_mm.min():.4g} to {view_mm.max():.4g} mm: "
+            "least_field_of_view in [limits] leaves out what is too narrow for the web."
+        )
+
+
+def percent(share: float) -> str:
+    """Say a share to two digits, and one under a tenth of a percent as such."""
+    small = 0.001
+    if share < small:
+        return "under 0.1%"
+    if 1 - small < share < 1:
+        return "over 99.9%"
+    if 0.99 < share < 1:  # noqa: PLR2004 -- what two digits would round to all
+        return f"{100 * share:.1f}%"
+    return f"{float(f'{100 * share:.2g}'):g}%"
+
+
+def refusals(found: Ranking) -> list[str]:
+    """Say why the door refuses some options, the most frequent reasons first."""
+    ranked = sorted(found.refused.items(), key=lambda pair: -pair[1])
+    said = [f"{count} options: {why}" for why, count in ranked[:_FEW_REFUSALS]]
+    rest = len(ranked) - _FEW_REFUSALS
+    return [*said, f"and {rest} more reasons"] if rest > 0 else said

@@ -1,0 +1,1 @@
+"""The main job: target, render, measure, write."""

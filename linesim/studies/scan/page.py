@@ -1,0 +1,89 @@
+"""The report of a scan: one page with pictures, drawings, figures, verdicts and cautions."""
+
+from pathlib import Path
+
+from linesim.forward.reference import Reference
+from linesim.report.judged_rows import outcome
+from linesim.report.page import write_report
+from linesim.report.page_parts import Page, Section
+from linesim.report.page_sections import (
+    Case,
+    caution_section,
+    figure_section,
+    geometry_section,
+    requirement_section,
+    signal_sections,
+)
+from linesim.report.rows import measured_rows
+from linesim.report.setup_tables import making_section, setup_section
+from linesim.report.setup_words import job_in_words
+from linesim.studies.scan.before_after import before_after
+from linesim.studies.scan.study import Scan
+from linesim.targets.load import target_reference
+
+
+def write_scan_report(found: Scan, folder: Path) -> Path:
+    """
+    Write the report of a scan beside its other files.
+
+    Parameters
+    ----------
+    found : Scan
+        The scan.
+    folder : pathlib.Path
+        Made where it is missing.
+
+    Returns
+    -------
+    pathlib.Path
+        The page.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be written, or jinja2 or matplotlib is not installed.
+    """
+    path = folder / "report.html"
+    write_report(path, scan_page(found))
+    return path
+
+
+def scan_page(found: Scan, reference: Reference | None = None) -> Page:
+    """
+    Make the report of a scan.
+
+    Parameters
+    ----------
+    found : Scan
+        The scan.
+    reference : Reference, optional
+        The target that was scanned; left out, that of the setup.
+
+    Returns
+    -------
+    Page
+        Ready to be written.
+
+    Raises
+    ------
+    InputError
+        Where the target cannot be read any more, or matplotlib is not installed.
+    """
+    setup = found.setup
+    source = target_reference(setup) if reference is None else reference
+    return Page(
+        title=setup.title,
+        job="Simulated line scan",
+        outcome=(outcome(setup, found.budget),),
+        lead=job_in_words(setup),
+        sections=(
+            requirement_section(setup, found.budget),
+            Section(title="Target and simulated scan", parts=before_after(found, source)),
+            caution_section(Case(title="", setup=setup, budget=found.budget)),
+            geometry_section(setup),
+            *signal_sections(setup, found.budget),
+            figure_section(setup, found.budget, measured_rows(found.measured)),
+            setup_section(setup),
+            making_section(setup, f"linesim scan setup.toml --seed {found.seed} --report"),
+        ),
+    )

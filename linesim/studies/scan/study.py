@@ -1,0 +1,237 @@
+"""The main job: target, render, measure."""
+
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from linesim.figures.budget import Budget, budget_on, scan_lines
+from linesim.forward.reference import Reference
+from linesim.forward.render import render
+from linesim.forward.spread import OFF_AXIS_ERROR
+from linesim.forward.station import station
+from linesim.metrics.flat.tally import HeldRows
+from linesim.setup.arguments import (
+    checked_seed,
+    checked_setup,
+    checked_workers,
+    refuse_no_share,
+)
+from linesim.setup.arrays import ImageArray
+from linesim.setup.relations import BUILT_IN
+from linesim.setup.setup import Setup
+from linesim.studies.scan.measured import Measured, measured
+from linesim.studies.scan.memory import Need, need, refuse_too_large
+from linesim.targets.given import reference_of
+from linesim.targets.load import TargetSize, drawn_bytes, target_reference, target_size
+
+Shape = tuple[int, int]
+"""Lines and delivered pixels."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scan:
+    """
+    A simulated scan and what it is worth.
+
+    Parameters
+    ----------
+    image : ndarray of uint16, shape (lines, width)
+        Delivered samples. [DN]
+    expected_e : ndarray of float32, shape (lines, width)
+        Signal electrons before any noise, pattern or clipping. [e]
+    setup : Setup
+        The station.
+    seed : int
+        Of noise and jitter.
+    budget : Budget
+        The closed-form figures.
+    measured : dict
+        The same figures read off the image, where the target lets them be read.
+    """
+
+    image: NDArray[np.uint16]
+    expected_e: ImageArray
+    setup: Setup
+    seed: int
+    budget: Budget
+    measured: Measured
+
+    def metrics(self) -> dict[str, object]:
+        """All figures, as metrics.json has them."""
+        return all_figures(self.budget, self.measured, self.seed)
+
+
+def all_figures(figures: Budget, read_off: Measured, seed: int) -> dict[str, object]:
+    """Put the figures of a scan together, as metrics.json has them."""
+    groups = figures.as_dict()
+    tail = {name: groups.pop(name) for name in ("cautions", "verdicts")}
+    return {**groups, "measured": dict(read_off), "seed": seed, **tail}
+
+
+def scan(
+    setup: Setup,
+    seed: int = 0,
+    reference: Reference | ArrayLike | None = None,
+    *,
+    workers: int | None = None,
+    off_axis_error: float = OFF_AXIS_ERROR,
+    force: bool = False,
+) -> Scan:
+    """
+    Render what a setup would capture, and measure it.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    seed : int
+        Of noise and jitter, from 0 up; the same seed gives the same bytes.
+    reference : array_like or Reference, optional
+        Linear reflectance as floating-point numbers, 0 to 10 and 1 for a perfect white, of shape
+        (rows, columns) or (rows, columns, 3), in place of the setup's image; its pixels have the
+        setup's ``target.pixel_size``. Codes of an image are refused.
+    workers : int, optional
+        Threads; they change no byte.
+    off_axis_error : float
+        Error allowed to the lens between its axes; 1 takes a single separable term.
+    force : bool
+        Begin also where less memory is available than the scan will take.
+
+    Returns
+    -------
+    Scan
+        Image and figures.
+
+    Raises
+    ------
+    InputError
+        Where an argument is refused, the setup cannot be run, its image not be read, or the scan
+        not be held in memory.
+    """
+    checked_setup(setup)
+    refuse_no_share(off_axis_error, "off_axis_error")
+    seed, workers = checked_seed(seed), checked_workers(workers)
+    given = _given(setup, reference)
+    size = target_size(setup) if given is None else TargetSize.of(given)
+    target = Held(reference=given, size=size, is_own=reference is None)
+    return scan_held(setup, seed, target, Way(workers, off_axis_error, force))
+
+
+class Way(NamedTuple):
+    """
+    How a scan is run.
+
+    Parameters
+    ----------
+    workers : int or None
+        Threads; they change no byte.
+    off_axis_error : float
+        Error allowed to the lens between its axes.
+    force : bool
+        Begin also where less memory is available than the scan will take.
+    """
+
+    workers: int | None = None
+    off_axis_error: float = OFF_AXIS_ERROR
+    force: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Held:
+    """
+    A target, and what is known of it.
+
+    Parameters
+    ----------
+    reference : Reference or None
+        At hand; otherwise it is drawn when it is needed.
+    size : TargetSize
+        Its size, and how light it is.
+    is_own : bool
+        Whether the scan draws or reads it, and so holds it too.
+    """
+
+    reference: Reference | None
+    size: TargetSize
+    is_own: bool = False
+
+
+def scan_held(setup: Setup, seed: int, target: Held, way: Way) -> Scan:
+    """
+    Render what a setup would capture of a target at hand, and measure it.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    seed : int
+        Of noise and jitter.
+    target : Held
+        What lies under the camera.
+    way : Way
+        How it is run.
+
+    Returns
+    -------
+    Scan
+        Image and figures.
+
+    Raises
+    ------
+    InputError
+        Where the setup cannot be run, or the scan not be held in memory.
+    """
+    size, own = target.size, target.is_own
+    figures = budget_on(setup, size)
+    asked, (lines, width) = needed(setup, size, workers=way.workers)
+    asked = asked if own else replace(asked, target=0)
+    refuse_too_large([asked], (lines, width), force=way.force)
+    seen = target_reference(setup) if target.reference is None else target.reference
+    error = way.off_axis_error
+    rendered = render(setup, seen, lines, seed, workers=way.workers, off_axis_error=error)
+    known = setup.target.image if own and setup.target.image in BUILT_IN else ""
+    return Scan(
+        image=rendered.image,
+        expected_e=rendered.expected_e,
+        setup=setup,
+        seed=seed,
+        budget=figures,
+        measured=measured(setup, station(setup), HeldRows(image_dn=rendered.image), known, size),
+    )
+
+
+def needed(setup: Setup, size: TargetSize, *, workers: int | None = None) -> tuple[Need, Shape]:
+    """
+    Add up the memory that scanning a setup's own target will take.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    size : TargetSize
+        Of the target.
+    workers : int, optional
+        Threads.
+
+    Returns
+    -------
+    tuple
+        What is needed, and lines and pixels of the scan.
+
+    Raises
+    ------
+    InputError
+        Where the setup cannot be run or its target not be drawn.
+    """
+    numbers = station(setup)
+    shape = scan_lines(setup, numbers, size), int(numbers.geometry.image_width_px)
+    return need(setup, shape, drawn_bytes(setup), size.columns, workers=workers), shape
+
+
+def _given(setup: Setup, reference: Reference | ArrayLike | None) -> Reference | None:
+    """Take what is at hand; an image is read once, so that it may change while the scan runs."""
+    if reference is not None:
+        return reference_of(reference, setup.target.pixel_size_um)
+    return None if setup.target.image in BUILT_IN else target_reference(setup)

@@ -1,0 +1,1 @@
+"""One quantity or two along ranges, and where a requirement is met."""

@@ -1,0 +1,140 @@
+"""Maps of a study along two ranges: a row a figure, a column a way of binning, in greys."""
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from linesim.figures.demands import Demand
+from linesim.report.plots import INK, new_figure, png_bytes
+from linesim.setup.arrays import FloatArray
+from linesim.studies.batch.demanded import LOW_IS_GOOD
+from linesim.studies.batch.ranges import short
+from linesim.studies.vary.labels import label
+from linesim.studies.vary.plot_axes import along_x, plain_ticks
+from linesim.studies.vary.plots import PANEL_MM, plot_title
+from linesim.studies.vary.study import Curve, Varied, judged_values, spares_of, states_of
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_LEVELS = 7
+_SPAN = 5.0
+_FLAT = 1e-6
+_LEAST = 1e-3
+_FAR = 10.0
+_NEAR = 0.15
+"""A level nearer to the requirement than this share is left out: its label would cover it."""
+_NOTE = (
+    "lighter is better; bold: the requirement; dashed: around where everything holds; "
+    "dotted area: where something is missed"
+)
+
+
+def maps(found: Varied) -> bytes:
+    """Draw the figures over two ranges."""
+    names, curves = found.shown_figures, found.curves
+    figure, axes = new_figure(
+        width_mm=max(PANEL_MM[0] * len(curves), 130.0),
+        height_mm=(PANEL_MM[1] + 12) * len(names) + 16,
+        rows=len(names),
+        columns=len(curves),
+    )
+    for row, name in zip(axes, names, strict=True):
+        levels = _levels(np.stack([_seen(found, each, name) for each in curves]))
+        for panel, curve in zip(row, curves, strict=True):
+            _panel(panel, found, curve, (name, levels))
+    figure.suptitle(plot_title(found), fontsize=10)
+    figure.supxlabel(_NOTE, fontsize=8)
+    return png_bytes(figure)
+
+
+def _seen(found: Varied, curve: Curve, name: str) -> FloatArray:
+    """Give a figure; where it falls to nothing as all clips, a tenth of the least elsewhere."""
+    values = judged_values(found, curve, name)
+    sound = values[~np.isin(states_of(found, curve), ["clips", "cannot run"])]
+    sound = sound[np.isfinite(sound)]
+    least = float(sound.min()) / _FAR if len(sound) else -np.inf
+    return np.maximum(values, least) if least > 0 else values
+
+
+def _greys(name: str) -> Any:  # noqa: ANN401 -- matplotlib's map of colours
+    """Give pale greys that leave lines and letters readable, lighter where it is better."""
+    from matplotlib.colors import LinearSegmentedColormap  # noqa: PLC0415 -- an extra
+
+    ends = ["0.62", "1.0"]
+    return LinearSegmentedColormap.from_list("", ends[::-1] if name in LOW_IS_GOOD else ends)
+
+
+def _levels(values: FloatArray) -> FloatArray:
+    """Choose round levels, in ratios where values span much."""
+    from matplotlib.ticker import LogLocator, MaxNLocator  # noqa: PLC0415 -- an extra
+
+    values = values[np.isfinite(values)]
+    if not len(values):
+        return np.empty(0)
+    low, high = float(values.min()), float(values.max())
+    if low > 0 and high / low > _SPAN:
+        ticks = LogLocator(subs=(1.0, 2.0, 5.0)).tick_values(low, high)
+    else:
+        ticks = MaxNLocator(_LEVELS).tick_values(low, high)
+    return np.array([each for each in ticks if low < each < high])
+
+
+def _panel(axes: "Axes", found: Varied, curve: Curve, figure: tuple[str, FloatArray]) -> None:
+    (name, levels), (over, beside) = figure, found.ranges
+    demand = _demand(found, name)
+    x, y = np.array(over.values), np.array(beside.values)
+    z = np.ma.masked_invalid(_seen(found, curve, name).T)
+    scale = (
+        "log" if len(levels) > 1 and levels[-1] / levels[0] > _SPAN and levels[0] > 0 else "linear"
+    )
+    axes.pcolormesh(x, y, z, cmap=_greys(name), norm=scale, shading="gouraud", rasterized=True)
+    axes.grid(visible=False)
+    along_x(axes, over)
+    if beside.log:
+        axes.set_yscale("log")
+        plain_ticks(axes.yaxis)
+    axes.set_ylabel(beside.name)
+    axes.set_title(f"{label(name)}: {curve.title}", fontsize=9)
+    if np.ptp(z.compressed()) > _FLAT * np.abs(z).max():
+        drawn = levels if demand is None else levels[np.abs(levels / demand.wanted - 1) > _NEAR]
+        lines = axes.contour(x, y, z, levels=drawn, colors=INK, linewidths=0.7)
+        axes.clabel(lines, fmt=_said, fontsize=8)
+    else:
+        axes.text(
+            0.5, 0.5, f"{_said(float(z.mean()))} everywhere", transform=axes.transAxes, ha="center"
+        )
+    _limits(axes, found, curve, name)
+
+
+def _demand(found: Varied, name: str) -> Demand | None:
+    return next((each for each in found.judged_by if each.figure == name), None)
+
+
+def joint_region(found: Varied, curve: Curve) -> FloatArray:
+    """Tell where everything holds."""
+    spares = spares_of(found, curve).values()
+    # what holds at all points draws no line, however close to its limit it is everywhere
+    bounding = [np.log(np.maximum(1 + each, _LEAST)) for each in spares if each.min() < 0]
+    return np.asarray(np.min(bounding, axis=0) if bounding else np.ones_like(next(iter(spares))))
+
+
+def _said(value: float) -> str:
+    return f"{float(f'{value:.3g}'):g}"
+
+
+def _limits(axes: "Axes", found: Varied, curve: Curve, name: str) -> None:
+    """Draw the requirement bold, dash the line around where everything holds, dot the rest."""
+    x, y = (np.array(each.values) for each in found.ranges)
+    spare = joint_region(found, curve).T
+    if spare.min() < 0:
+        axes.contourf(x, y, spare, levels=[-np.inf, 0.0], colors="none", hatches=["...."])
+    if spare.min() < 0 < spare.max():
+        axes.contour(x, y, spare, levels=[0.0], colors=INK, linewidths=1.4, linestyles="dashed")
+    demand = _demand(found, name)
+    if demand is None:
+        return
+    values = np.ma.masked_invalid(judged_values(found, curve, name).T)
+    if values.min() < demand.wanted < values.max():
+        lines = axes.contour(x, y, values, levels=[demand.wanted], colors=INK, linewidths=2.8)
+        axes.clabel(lines, fmt={demand.wanted: short(demand.wanted)}, fontsize=9)

@@ -1,0 +1,176 @@
+"""Plots of a study along one range: a panel a figure, a line a way of binning."""
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from linesim.figures.demands import Demand
+from linesim.report.plots import COLOURS, INK, MARKS, new_figure, png_bytes, style
+from linesim.setup.arrays import FloatArray
+from linesim.studies.batch.demanded import LIMIT
+from linesim.studies.batch.ranges import Range, short
+from linesim.studies.vary.labels import label
+from linesim.studies.vary.plot_axes import Mark, along_x, along_y, crossing_marks, demand_line
+from linesim.studies.vary.rendered import Seen
+from linesim.studies.vary.study import Curve, Varied, judged_values, states_of
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+PANEL_MM = (95.0, 62.0)
+_MARKED = 40
+"""Points of a line up to which each is marked; our choice."""
+_EXPOSURES = {
+    "same": ": same exposure time",
+    "full": ": full exposure, each at its own line rate",
+}
+_NOTE = "thin dots: the picture clips, or the station cannot run"
+
+
+def plot_title(found: Varied) -> str:
+    """Give the line above the plots of a study."""
+    several = len(found.curves) > 1 and found.exposure
+    return found.setup.title + (_EXPOSURES[found.exposure] if several and found.exposure else "")
+
+
+def line_plots(found: Varied, seen: tuple[Seen, ...] = ()) -> bytes:
+    """Draw the figures along one range."""
+    names = found.shown_figures
+    columns = min(2, len(names))
+    rows = -(-len(names) // columns)
+    figure, axes = new_figure(
+        width_mm=max(PANEL_MM[0] * columns, 130.0),
+        height_mm=PANEL_MM[1] * rows + 26,
+        rows=rows,
+        columns=columns,
+    )
+    panels: list[Any] = list(axes.flat)
+    for panel, name in zip(panels, names, strict=False):
+        _panel(panel, found, name, tuple(each for each in seen if each.figure == name))
+    for panel in panels[len(names) :]:
+        panel.set_axis_off()
+    _legend(figure, panels, found)
+    figure.suptitle(plot_title(found), fontsize=10)
+    return png_bytes(figure)
+
+
+def _legend(figure: "Figure", panels: list[Any], found: Varied) -> None:
+    """Tell all looks once, below; and what the pale ones mean, where there are any."""
+    looks: dict[str, Any] = {}
+    for panel in panels:
+        for handle, text in zip(*panel.get_legend_handles_labels(), strict=True):
+            looks.setdefault(text, handle)
+    figure.legend(
+        list(looks.values()),
+        list(looks),
+        loc="outside lower center",
+        ncols=3,
+        fontsize=8,
+        frameon=False,
+        title=_NOTE if any(np.any(_fails(found, curve)) for curve in found.curves) else None,
+        title_fontsize=8,
+    )
+
+
+def _fails(found: Varied, curve: Curve) -> Any:  # noqa: ANN401 -- an array of booleans
+    return np.isin(states_of(found, curve), ["clips", "cannot run"])
+
+
+def _panel(axes: "Axes", found: Varied, name: str, seen: tuple[Seen, ...]) -> None:
+    over, demand = found.ranges[0], _demand(found, name)
+    for index, curve in enumerate(found.curves):
+        _line(axes, found, curve, name, index)
+        _points(axes, over, [each for each in seen if each.title == curve.title], index)
+    wanted = [demand.wanted] if demand else []
+    sound, beyond = _parted(found, name, seen)
+    along_x(axes, over)
+    along_y(axes, np.concatenate([sound, wanted]), beyond)
+    axes.set_ylabel(label(name))
+    if demand is None:
+        return
+    marks = _marks(found, demand)
+    middle = (
+        np.sqrt(over.base_values[0] * over.base_values[-1])
+        if over.log
+        else np.mean([over.base_values[0], over.base_values[-1]])
+    )
+    on_right = not marks or min(mark.value for mark in marks) < middle
+    text = "limit" if demand.figure == LIMIT else f"wanted: {short(demand.wanted)}"
+    demand_line(axes, demand.wanted, text, on_right=bool(on_right))
+    crossing_marks(axes, over, demand.wanted, marks)
+
+
+def _parted(found: Varied, name: str, seen: tuple[Seen, ...]) -> tuple[FloatArray, FloatArray]:
+    """Part the values of a panel: those to be seen, and those that fail, which may fall away."""
+    curves = [judged_values(found, each, name) for each in found.curves]
+    fails = np.concatenate([_fails(found, each) for each in found.curves])
+    values = np.concatenate(curves)
+    clear = [each.estimate.value for each in seen if not each.clipped]
+    clipped = [each.estimate.value for each in seen if each.clipped]
+    if fails.all():
+        return np.concatenate([values, clear]), np.array(clipped)
+    return np.concatenate([values[~fails], clear]), np.concatenate([values[fails], clipped])
+
+
+def _demand(found: Varied, name: str) -> Demand | None:
+    return next((each for each in found.judged_by if each.figure == name), None)
+
+
+def _marks(found: Varied, demand: Demand) -> list[Mark]:
+    """Collect where each way of binning crosses a requirement."""
+    order = {curve.title: index for index, curve in enumerate(found.curves)}
+    return [
+        Mark(index=order[row.title], value=value)
+        for row in found.answers
+        if row.demand == demand and row.exposure == found.exposure
+        for span in row.met
+        for value, there in ((span.low, span.begins), (span.high, span.ends))
+        if there
+    ]
+
+
+def _line(axes: "Axes", found: Varied, curve: Curve, name: str, index: int) -> None:
+    """Draw one line; pale where the picture clips or the station cannot run."""
+    x, y = np.array(found.ranges[0].values), judged_values(found, curve, name)
+    full = _fails(found, curve)
+    look: Any = style(index)
+    # the pale part begins at the last point that holds, so that the line is whole
+    edge = full.copy()
+    edge[:-1] |= full[1:]
+    edge[1:] |= full[:-1]
+    pale = np.where(edge, y, np.nan)
+    axes.plot(x, pale, color=look["color"], linewidth=1.0, linestyle=(0, (1, 2)))
+    axes.plot(
+        x,
+        np.where(full, np.nan, y),
+        marker=MARKS[index % len(MARKS)] if len(x) <= _MARKED else "",
+        markersize=3,
+        label=curve.title,
+        **look,
+    )
+
+
+def _points(axes: "Axes", over: Range, seen: list[Seen], index: int) -> None:
+    """Draw what was measured; hollow where samples clip."""
+    look = index % len(COLOURS)
+    for clipped in (False, True):
+        chosen = [each for each in seen if each.clipped == clipped]
+        if not chosen:
+            continue
+        axes.errorbar(
+            [each.place[0] / over.ratio for each in chosen],
+            [each.estimate.value for each in chosen],
+            yerr=[each.estimate.sd for each in chosen],
+            linestyle="none",
+            marker=MARKS[look],
+            markersize=5.5,
+            color=COLOURS[look],
+            markerfacecolor="white" if clipped else COLOURS[look],
+            markeredgecolor=COLOURS[look] if clipped else INK,
+            ecolor=COLOURS[look] if clipped else INK,
+            elinewidth=1.1,
+            capsize=2.5,
+            zorder=3,
+            label=f"{chosen[0].title}, rendered{', but clipped' if clipped else ''}",
+        )

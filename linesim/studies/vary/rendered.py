@@ -1,0 +1,147 @@
+"""
+Figures measured on rendered images at the points of a range: one task a point.
+
+How each figure is measured, and how well, is in `linesim.studies.vary.readings`.
+"""
+
+from dataclasses import dataclass
+from itertools import chain
+
+import numpy as np
+
+from linesim.forward.station import Station, station
+from linesim.metrics.flat.noise import Estimate
+from linesim.setup.arguments import checked_seed
+from linesim.setup.errors import InputError
+from linesim.studies.batch.points import Place, Walk
+from linesim.studies.vary.readings import MEASURES, Run
+from linesim.studies.vary.study import Varied
+from linesim.workers.tasks import Alone, Runner, Tell, in_order
+
+MOST_POINTS = 200
+"""Points of all ways of binning that are rendered; our choice."""
+_SIGMAS = 5.0
+"""Noise between white and the limit below which clipping is no matter."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """
+    One figure measured at one point.
+
+    Parameters
+    ----------
+    title : str
+        The way of binning.
+    place : tuple of float
+        One value of each range, in the door's unit.
+    figure : str
+        Name of the figure.
+    estimate : Estimate
+        What was measured, and its standard error.
+    clipped : bool
+        Whether white comes within five times its noise of a limit, so that samples clip and the
+        linear model of the closed form does not hold.
+    """
+
+    title: str
+    place: Place
+    figure: str
+    estimate: Estimate
+    clipped: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Point:
+    """One point to measure: what a worker is given."""
+
+    title: str
+    walk: Walk
+    place: Place
+    figures: tuple[str, ...]
+    run: Run
+
+
+def rendered(
+    found: Varied,
+    seed: int = 0,
+    *,
+    runner: Runner | None = None,
+    tell: Tell = lambda _done, _total: None,
+) -> tuple[Seen, ...]:
+    """
+    Measure the figures of a study on rendered images, where an image lets them be read.
+
+    Parameters
+    ----------
+    found : Varied
+        Along one range.
+    seed : int
+        Of all noise.
+    runner : Runner, optional
+        Who measures; this process where left out. It changes no byte.
+    tell : callable
+        Is told how many points are done, and of how many.
+
+    Returns
+    -------
+    tuple of Seen
+        In the order of the points; a figure that cannot be read at a point is left out.
+
+    Raises
+    ------
+    InputError
+        Where there are too many points, two ranges, or no figure that can be measured.
+    """
+    seed = checked_seed(seed)
+    places = [(curve, place) for curve in found.curves for place in curve.walk.places]
+    figures = tuple(name for name in found.shown_figures if name in MEASURES)
+    _refuse(found, len(places), figures)
+    run_by = runner or Alone()
+    points = [
+        _Point(
+            title=curve.title,
+            walk=curve.walk,
+            place=place,
+            figures=figures,
+            run=Run(seed + index, run_by.threads),
+        )
+        for index, (curve, place) in enumerate(places)
+    ]
+    return tuple(chain(*in_order(run_by, _at, points, tell)))
+
+
+def _refuse(found: Varied, points: int, figures: tuple[str, ...]) -> None:
+    if len(found.ranges) > 1:
+        msg = "render: read two ranges, but rendered points are drawn along one; expected one range"
+        raise InputError(msg)
+    if points > MOST_POINTS:
+        msg = f"render: read {points} points; expected at most {MOST_POINTS}, as each is rendered"
+        raise InputError(msg)
+    if not figures:
+        names = ", ".join(MEASURES)
+        msg = f"render: read no figure that an image can give; expected --figures with {names}"
+        raise InputError(msg)
+
+
+def _at(point: _Point) -> list[Seen]:
+    """Measure the figures of one point."""
+    setup = point.walk.at(point.place)
+    numbers = station(setup)
+    clipped = _clips(numbers)
+    measures = dict.fromkeys(MEASURES[name] for name in point.figures)
+    return [
+        Seen(title=point.title, place=point.place, figure=name, estimate=estimate, clipped=clipped)
+        for measure in measures
+        for name, estimate in measure(setup, numbers, point.run).items()
+        if name in point.figures and np.isfinite([estimate.value, estimate.sd]).all()
+    ]
+
+
+def _clips(numbers: Station) -> bool:
+    """Tell whether white comes so near to a limit that samples clip."""
+    white_e = np.asarray(numbers.electrons_white + numbers.dark_e)
+    reach_e = white_e + _SIGMAS * np.hypot(
+        numbers.noise_e(numbers.electrons_white), numbers.pattern_e(numbers.electrons_white)
+    )
+    return bool(np.any(reach_e > numbers.saturation_e))

@@ -1,0 +1,233 @@
+"""One quantity or two along ranges, in closed form: figures, and where a requirement is reached."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.figures.demands import CANNOT_RUN, Demand
+from linesim.setup.arguments import checked_setup, refuse_no_list, refuse_other_keys
+from linesim.setup.arrays import FloatArray
+from linesim.setup.errors import InputError
+from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
+from linesim.studies.batch.demanded import LIMIT, demands_of, weakest, worst_of
+from linesim.studies.batch.many import Tell, figures_of, groups_of
+from linesim.studies.batch.points import Walk, walk
+from linesim.studies.batch.ranges import Range, ranges_of
+from linesim.studies.batch.smooth import COSTLY, smooth_figures
+from linesim.studies.compare.variants import binning_variants
+from linesim.studies.vary.answers import Answer, Joint, answers_of, joints_of
+
+USUAL_FIGURES = (
+    "electrons_white",
+    "snr_product",
+    "clipping_share",
+    "mtf50_y_lp_mm",
+    "defect_dprime",
+    "smallest_detectable_um",
+)
+"""What is worked out where nothing is asked for, those of them that the setup has."""
+ALL_FIGURES = "all"
+_RANKS = {"clipping": 1, **dict.fromkeys(CANNOT_RUN, 2)}
+"""How bad it is where a demand is missed; else 0."""
+_EXPOSURE = "acquisition.exposure"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curve:
+    """One way of binning along the ranges."""
+
+    title: str
+    walk: Walk
+    groups: Mapping[str, str]
+    figures: Mapping[str, FloatArray]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Varied:
+    """
+    A setup along one range or two.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station as it stands.
+    ranges : tuple of Range
+        What is varied.
+    exposure : str or None
+        "same": all ways of binning take the first one's exposure time at every point; "full": each
+        its own line period; ``None``: as the setup has it.
+    shown_figures : tuple of str
+        Names of the figures asked for.
+    curves : tuple of Curve
+        One a way of binning.
+    judged_by : tuple of Demand
+        What is judged: what the setup requires, and what always is.
+    answers : tuple of Answer
+        Where each of these is met.
+    joints : tuple of Joint
+        Where all of them are met together.
+    """
+
+    setup: Setup
+    ranges: tuple[Range, ...]
+    exposure: str | None
+    shown_figures: tuple[str, ...]
+    curves: tuple[Curve, ...]
+    judged_by: tuple[Demand, ...]
+    answers: tuple[Answer, ...]
+    joints: tuple[Joint, ...]
+
+    @property
+    def met(self) -> bool:
+        """Whether each way of binning meets everything together somewhere."""
+        own = [each for each in self.joints if each.exposure == self.exposure]
+        reached = {each.title for each in own if each.held}
+        return reached == {each.title for each in own}
+
+
+def spares_of(found: Varied, curve: Curve) -> dict[Demand, FloatArray]:
+    """Give by how much each demand is passed at the points of a course."""
+    there = [demand for demand in found.judged_by if set(demand.figures) <= set(curve.figures)]
+    spares = {demand: demand.spare(worst_of(demand, curve.figures)) for demand in there}
+    shape = tuple(len(each.base_values) for each in found.ranges)
+    # a figure that no point has is reached nowhere
+    nowhere = np.full(shape, -1.0)
+    return {demand: spares.get(demand, nowhere) for demand in found.judged_by}
+
+
+def judged_values(found: Varied, curve: Curve, name: str) -> FloatArray:
+    """Give a figure along a course as it is judged."""
+    for demand in found.judged_by:
+        if demand.figure == name and set(demand.figures) <= set(curve.figures):
+            return worst_of(demand, curve.figures)
+    return weakest(name, curve.figures[name])
+
+
+def states_of(found: Varied, curve: Curve) -> NDArray[np.str_]:
+    """Judge the points of a course as the budget does."""
+    state = np.full(tuple(len(each.base_values) for each in found.ranges), "met", dtype="<U10")
+    spares = spares_of(found, curve)
+    for rank, told in enumerate(("missed", "clips", "cannot run")):
+        for demand, spare in spares.items():
+            if _RANKS.get(demand.requirement, 0) == rank:
+                state[spare < 0] = told
+    return state
+
+
+def vary(
+    setup: Setup,
+    ranges: Mapping[str, str],
+    *,
+    binning: Sequence[str] = (),
+    exposure: str | None = None,
+    figures: Sequence[str] = (),
+    tell: Tell = lambda _done, _total: None,
+) -> Varied:
+    """
+    Work out the closed-form figures along one range or two.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    ranges : mapping of str to str
+        Dotted key -> range, such as ``{"light.illuminance": "5klx:200klx:log12"}``.
+    binning : sequence of str
+        Ways of binning, across x along, such as ``("1x1", "2x2")``; empty: the setup's own.
+    exposure : str, optional
+        "same" gives all ways of binning the first one's exposure time, "full" each its own line
+        period; left out: "same" where ways of binning are given.
+    figures : sequence of str
+        Names as in the budget; empty: the usual ones; "all": all of them.
+    tell : callable
+        Is told how many points are done, and of how many.
+
+    Returns
+    -------
+    Varied
+        Figures, and where the requirements are met.
+
+    Raises
+    ------
+    InputError
+        Where a range, a figure or a point is refused.
+    """
+    refuse_other_keys(ranges, "ranges")
+    refuse_no_list(binning, "binning")
+    refuse_no_list(figures, "figures")
+    chosen = ranges_of(checked_setup(setup), ranges)
+    how = exposure or ("same" if binning else None)
+    walks = _walks(setup, chosen, binning, how)
+    known = {title: groups_of(each.ends) for title, each in walks.items()}
+    judged_by = demands_of(setup, tuple(each.key.dotted for each in chosen))
+    wanted = _wanted(figures, known)
+    judged = (*wanted, *(name for demand in judged_by for name in demand.figures), LIMIT)
+    curves = tuple(
+        _curve(title, each, _chosen(known[title], judged), tell) for title, each in walks.items()
+    )
+    answers = answers_of(how, walks, judged_by)
+    if how is not None and len(walks) > 1 and len(chosen) == 1:
+        other = "full" if how == "same" else "same"
+        answers += answers_of(other, _walks(setup, chosen, binning, other), judged_by)
+    return Varied(
+        setup=setup,
+        ranges=chosen,
+        exposure=how,
+        shown_figures=wanted,
+        curves=curves,
+        judged_by=judged_by,
+        answers=answers,
+        joints=joints_of(answers),
+    )
+
+
+def _walks(
+    setup: Setup, ranges: tuple[Range, ...], binning: Sequence[str], exposure: str | None
+) -> dict[str, Walk]:
+    """Lay each way of binning along the ranges."""
+    texts = binning or (str(setup.acquisition.binning),)
+    full = "full" if exposure == "full" else None
+    if exposure not in ("full", "same", None):
+        msg = f'exposure: read {shown(exposure)}, but expected "same" or "full"'
+        raise InputError(msg)
+    made = binning_variants(setup, texts, exposure=full, keep_line_rate=False)
+    varied = any(each.key.dotted == _EXPOSURE for each in ranges)
+    leader = made[0].setup if exposure == "same" and not varied else None
+    return {each.title: walk(each.setup, leader, ranges) for each in made}
+
+
+def _wanted(figures: Sequence[str], known: Mapping[str, Mapping[str, str]]) -> tuple[str, ...]:
+    """Choose figures that every way of binning has."""
+    first, *others = known.values()
+    there = [name for name in first if all(name in other for other in others)]
+    if list(figures) == [ALL_FIGURES]:
+        return tuple(there)
+    if not figures:
+        return tuple(name for name in USUAL_FIGURES if name in there)
+    strange = [name for name in figures if name not in there]
+    if strange:
+        msg = (
+            f"figures: read {shown(strange[0])}, but this setup has no such figure; expected some "
+            f"of {', '.join(there)}"
+        )
+        raise InputError(msg)
+    return tuple(dict.fromkeys(figures))
+
+
+def _chosen(groups: Mapping[str, str], names: Iterable[str]) -> dict[str, str]:
+    return {name: groups[name] for name in dict.fromkeys(names) if name in groups}
+
+
+def _curve(title: str, along: Walk, groups: Mapping[str, str], tell: Tell) -> Curve:
+    places = along.places
+    costly = {name: group for name, group in groups.items() if group == COSTLY}
+    others = {name: group for name, group in groups.items() if group != COSTLY}
+    found = figures_of(along.points(places), others, len(places), tell)
+    if costly:
+        found |= smooth_figures(along, costly, tell)
+    shape = tuple(len(each.base_values) for each in along.ranges)
+    figures = {name: np.reshape(each, (*shape, -1)) for name, each in found.items()}
+    return Curve(title=title, walk=along, groups=groups, figures=figures)

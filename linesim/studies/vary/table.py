@@ -1,0 +1,124 @@
+"""The console's tables of a study along ranges, and its answer."""
+
+import textwrap
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from linesim.figures.safety import MACHINERY
+from linesim.studies.batch.demanded import asked_of, weakest
+from linesim.studies.vary.joint_words import brief_joint
+from linesim.studies.vary.labels import demand_words, label, number_words, value_words
+from linesim.studies.vary.people import vary_people
+from linesim.studies.vary.study import Curve, Varied, states_of
+from linesim.studies.vary.words import answer, brief
+
+_WIDTH = 100
+_MOST_ROWS = 25
+_MOST_FIGURES = 6
+_CELL, _WIDE_CELL = 12, 28
+_EXPOSURES = {
+    "same": "same exposure time for all",
+    "full": "full exposure, each at its own line rate",
+}
+Rows = list[list[str]]
+
+
+def vary_text(found: Varied) -> str:
+    """
+    Lay a study along ranges out for the console.
+
+    Parameters
+    ----------
+    found : Varied
+        The study.
+
+    Returns
+    -------
+    str
+        Tables along one range, then cautions about the light and the answer in words.
+    """
+    lines = textwrap.wrap(found.setup.title, _WIDTH)
+    if found.exposure and len(found.curves) > 1:
+        lines += [f"  {_EXPOSURES[found.exposure]}"]
+    if len(found.ranges) == 1:
+        for curve in found.curves:
+            lines += ["", curve.title, *_curve_lines(found, curve)]
+    lines += _grid_lines(found)
+    lines += ["", "cautions", *(line for text in safety_texts(found) for line in paragraph(text))]
+    lines += ["", "answer", *(line for text in answer(found) for line in paragraph(text))]
+    return "\n".join(lines)
+
+
+def safety_texts(found: Varied) -> Iterator[str]:
+    """Give the cautions about people at all points of a study, and the one about machines."""
+    yield from (each.line for each in vary_people(found))
+    yield MACHINERY
+
+
+def paragraph(text: str) -> list[str]:
+    """Wrap a text to the console's width."""
+    return textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
+
+
+def laid_out(heads: Sequence[str], rows: Rows, *, cell: int = _CELL) -> list[str]:
+    """Lay a table out, the first column to the left and the others to the right."""
+    wrapped = [textwrap.wrap(head, cell - 1) or [""] for head in heads]
+    high = max(map(len, wrapped))
+    tops = [[""] * (high - len(each)) + each for each in wrapped]
+    first = max(len(row[0]) for row in (*rows, *zip(*tops, strict=True))) + 2
+    return [
+        f"  {row[0]:<{first}}{''.join(f'{text:>{cell}}' for text in row[1:])}".rstrip()
+        for row in (*zip(*tops, strict=True), *rows)
+    ]
+
+
+def _curve_lines(found: Varied, curve: Curve) -> list[str]:
+    over, names = found.ranges[0], found.shown_figures[:_MOST_FIGURES]
+    count = len(over.base_values)
+    chosen = np.unique(np.rint(np.linspace(0, count - 1, min(count, _MOST_ROWS))).astype(int))
+    columns = {name: weakest(name, curve.figures[name]) for name in names}
+    states = states_of(found, curve)
+    rows = [
+        [
+            over.said(over.base_values[k]),
+            *(_number(name, columns[name][k]) for name in names),
+            str(states[k]),
+        ]
+        for k in chosen
+    ]
+    notes = []
+    if len(chosen) < count:
+        notes.append(f"  {len(chosen)} of {count} points are shown; vary.csv has all")
+    if len(names) < len(found.shown_figures):
+        notes.append(f"  {len(names)} of {len(found.shown_figures)} figures are shown")
+    heads = [over.key.dotted.rpartition(".")[2].replace("_", " "), *map(label, names), "verdict"]
+    return [*laid_out(heads, rows), *notes]
+
+
+def _grid_lines(found: Varied) -> list[str]:
+    """Tell for values of the second key from where on, or up to where, each requirement is met."""
+    if len(found.ranges) == 1:
+        return []
+    over, beside = found.ranges
+    heads = ["", *(curve.title for curve in found.curves)]
+    together: dict[float, list[str]] = {}
+    for joint in found.joints:
+        together.setdefault(joint.beside or 0.0, []).append(brief_joint(found, joint))
+    rows = [[value_words(beside, value), *said] for value, said in together.items()]
+    lines = ["", f"where along {over.key.dotted} everything holds"]
+    lines += laid_out(heads, rows, cell=_WIDE_CELL)
+    for demand in asked_of(found.judged_by):
+        cells: dict[float, list[str]] = {}
+        for row in found.answers:
+            if row.demand == demand:
+                cells.setdefault(row.beside or 0.0, []).append(brief(over, row))
+        rows = [[value_words(beside, value), *said] for value, said in cells.items()]
+        lines += ["", f"where along {over.key.dotted} {demand_words(demand)} is met"]
+        lines += laid_out(heads, rows, cell=_WIDE_CELL)
+    return lines
+
+
+def _number(name: str, value: float) -> str:
+    """Write four digits; nothing where there is no value."""
+    return number_words(name, value) if np.isfinite(value) else "-"

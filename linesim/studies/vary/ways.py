@@ -1,0 +1,128 @@
+"""
+Ways to four times the electrons, side by side: more light, wider aperture, more time, binning.
+
+Each is the setup with a few keys changed, so that every figure beside the electrons is worked out
+as for any setup. The exposure time is held at the setup's own, or at four times it, so that a dead
+time does not blur the comparison.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from linesim.figures.budget import Budget, budget
+from linesim.forward.station import station
+from linesim.setup.errors import InputError
+from linesim.setup.load import changed
+from linesim.setup.setup import Setup
+from linesim.studies.compare.variants import binning_variants
+
+TIMES = 4
+_STEP = 2
+"""Factor of the f-number (two stops), and of the binning each way, that gives four times."""
+_SAME = 0.005
+"""Share below which a figure counts as unchanged; our choice."""
+Changes = dict[str, object]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Way:
+    """One way to more electrons."""
+
+    title: str
+    changes: Mapping[str, object]
+    setup: Setup | None
+    budget: Budget | None
+    refusal: str
+
+
+def ways(setup: Setup) -> tuple[Way, ...]:
+    """
+    Set the ways to four times the electrons side by side.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+
+    Returns
+    -------
+    tuple of Way
+        The setup as it is first; a way that its keys do not allow says why.
+
+    Raises
+    ------
+    InputError
+        Where the setup itself cannot be run.
+    """
+    exposure_us = float(station(setup).timing.exposure_us)
+    held: Changes = {"acquisition.exposure": f"{exposure_us!r} us"}
+    asked = (
+        ("light x4", {**held, **_brighter(setup)}),
+        ("aperture +2 stops", {**held, "lens.f_number": setup.lens.f_number / _STEP}),
+        ("exposure x4, speed /4", _slower(setup, exposure_us)),
+        ("4 x TDI stages", {**held, "camera.tdi_stages": setup.camera.tdi_stages * TIMES}),
+    )
+    as_it_is = Way(title="as it is", changes={}, setup=setup, budget=budget(setup), refusal="")
+    return (as_it_is, *(_way(setup, title, changes) for title, changes in asked), _binned(setup))
+
+
+def _way(setup: Setup, title: str, changes: Changes) -> Way:
+    try:
+        made = changed(setup, changes)
+        return Way(title=title, changes=changes, setup=made, budget=budget(made), refusal="")
+    except InputError as refusal:
+        told = refusal.faults[0]
+        return Way(title=title, changes=changes, setup=None, budget=None, refusal=told)
+
+
+def _binned(setup: Setup) -> Way:
+    """Join twice as many pixels each way, at the exposure time of the setup."""
+    binning = setup.acquisition.binning
+    own, text = str(binning), f"{_STEP * binning.across}x{_STEP * binning.along}"
+    title = f"binning {text}"
+    try:
+        made = binning_variants(setup, (own, text), exposure="same", keep_line_rate=False)[1].setup
+        return Way(title=title, changes={}, setup=made, budget=budget(made), refusal="")
+    except InputError as refusal:
+        return Way(title=title, changes={}, setup=None, budget=None, refusal=refusal.faults[0])
+
+
+def _brighter(setup: Setup) -> Changes:
+    light = setup.light
+    if light.irradiance_w_m2 is not None:
+        return {"light.irradiance": f"{TIMES * light.irradiance_w_m2!r} W/m^2"}
+    return {"light.illuminance": f"{TIMES * (light.illuminance_lx or 0.0)!r} lx"}
+
+
+def _slower(setup: Setup, exposure_us: float) -> Changes:
+    """Give a line four times as long, and everything that runs in step with it a quarter."""
+    transport, rate = setup.transport, setup.acquisition.line_rate
+    changes: Changes = {
+        "acquisition.exposure": f"{TIMES * exposure_us!r} us",
+        "transport.speed": f"{transport.speed_mm_s / TIMES!r} mm/s",
+    }
+    if transport.assumed_speed_mm_s is not None:
+        changes["transport.assumed_speed"] = f"{transport.assumed_speed_mm_s / TIMES!r} mm/s"
+    if not isinstance(rate, str):
+        changes["acquisition.line_rate"] = f"{rate / TIMES!r} Hz"
+    return changes
+
+
+def costs(
+    found: tuple[Way, ...], names: Mapping[str, str]
+) -> Iterator[tuple[Way, dict[str, float]]]:
+    """Measure what each way changes besides the electrons."""
+    first = found[0].budget
+    for way in found[1:]:
+        if way.budget is None or first is None:
+            continue
+        yield way, dict(_ratios(first, way.budget, names))
+
+
+def _ratios(first: Budget, other: Budget, names: Mapping[str, str]) -> Iterator[tuple[str, float]]:
+    for name, group in names.items():
+        before, after = (each.groups[group].get(name) for each in (first, other))
+        if isinstance(before, float) and isinstance(after, float) and before > 0:
+            ratio = after / before
+            if abs(ratio - 1) > _SAME:
+                yield name, ratio

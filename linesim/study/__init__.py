@@ -1,1 +1,0 @@
-"""Runs that put target, forward model and metrics together."""

@@ -1,0 +1,128 @@
+"""A folder that the user may read and not write to: a sentence that names it, and nothing left."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import imagecodecs
+import numpy as np
+import pytest
+
+pytestmark = pytest.mark.skipif(
+    sys.platform == "win32", reason="there the bits of a folder keep nobody from writing"
+)
+SETUP = """\
+title = "Read only"
+[target]
+image = "flat"
+pixel_size = "20 um"
+[transport]
+speed = "60 m/min"
+[lens]
+magnification = 0.1
+[light]
+illuminance = "40 klx"
+[camera]
+pixels = 32
+pixel_width = "7.5 um"
+[acquisition]
+lines = 8
+"""
+SPACE = """\
+title = "Read only"
+setup = "setup.toml"
+[options]
+"light.illuminance" = ["10 klx", "40 klx"]
+[requirement]
+snr = 5
+"""
+COMMANDS = {
+    "scan": (["scan", "setup.toml", "--out", "shut"], "shut"),
+    "scan, below": (["scan", "setup.toml", "--out", "shut/new"], "shut"),
+    "scan, by default": (["scan", "setup.toml"], "outputs"),
+    "scan --stream": (["scan", "setup.toml", "--stream", "--out", "shut"], "shut"),
+    "compare": (["compare", "setup.toml", "--out", "shut"], "shut"),
+    "vary": (["vary", "setup.toml", "light.illuminance=1klx,2klx", "--out", "shut"], "shut"),
+    "rank": (["rank", "space.toml", "--out", "shut"], "shut"),
+    "dataset": (["dataset", "--out", "shut"], "shut"),
+    "dataset, by default": (["dataset"], "outputs"),
+    "target": (["target", "steps", "--pixel-size", "1 mm", "--out", "shut/steps.png"], "shut"),
+    "measure": (["measure", "uniformity", "even.png", "--plot", "shut/even.png"], "shut"),
+    "new": (["new", "shut/setup.toml"], "shut"),
+    "new, replacing": (["new", "shut/there.toml", "--force"], "shut"),
+}
+RUN = """\
+import ctypes, io, json, os, sys
+from contextlib import redirect_stderr, redirect_stdout
+from linesim.cli import main
+
+if os.geteuid() == 0:
+    # root keeps its files and loses what lets it pass by their bits, as any other user
+    head, none = (ctypes.c_uint32 * 2)(0x20080522, 0), (ctypes.c_uint32 * 6)()
+    if ctypes.CDLL(None, use_errno=True).capset(head, none):
+        raise OSError(ctypes.get_errno(), "capset")
+told = {}
+for name, words in json.load(sys.stdin).items():
+    sys.argv = ["linesim", *words]
+    out, err = io.StringIO(), io.StringIO()
+    try:
+        with redirect_stdout(out), redirect_stderr(err):
+            main()
+    except SystemExit as end:
+        told[name] = [end.code, out.getvalue(), err.getvalue()]
+print(json.dumps(told))
+"""
+"""Runs commands one after the other, without the rights of root where it began with them."""
+
+
+def entries(folder: Path) -> dict[str, bytes]:
+    """Read everything in a folder."""
+    return {
+        each.relative_to(folder).as_posix(): each.read_bytes() if each.is_file() else b""
+        for each in folder.rglob("*")
+    }
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[int, str, str]]:
+    """Run all of them in a folder that takes no files; give exit code, stdout and stderr."""
+    here = tmp_path_factory.mktemp("read_only")
+    (here / "setup.toml").write_text(SETUP, "utf-8")
+    (here / "space.toml").write_text(SPACE, "utf-8")
+    even = np.random.default_rng(5).normal(100, 3, (48, 64)).astype(np.uint8)
+    (here / "even.png").write_bytes(imagecodecs.png_encode(even))
+    folders = [here / "shut", here / "outputs"]
+    for folder in folders:
+        folder.mkdir()
+        (folder / "there.toml").write_text(SETUP, "utf-8")
+        folder.chmod(0o555)
+    before = entries(here)
+    words = json.dumps({name: words for name, (words, _) in COMMANDS.items()})
+    done = subprocess.run(
+        [sys.executable, "-c", RUN],
+        cwd=here,
+        input=words,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    for folder in folders:
+        folder.chmod(0o755)
+    assert done.returncode == 0, done.stderr
+    assert entries(here) == before
+    found: dict[str, tuple[int, str, str]] = json.loads(done.stdout)
+    return found
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_a_folder_that_may_not_be_written_to(
+    name: str, told: dict[str, tuple[int, str, str]]
+) -> None:
+    """Exit 2, one sentence with the folder's name, no traceback; the fixture sees nothing left."""
+    code, out, err = told[name]
+    assert (code, out) == (2, "")
+    assert err.startswith('linesim: output "')
+    assert err.count("\n") == 1
+    assert COMMANDS[name][1] in err
+    assert "that you may write to" in err

@@ -1,0 +1,106 @@
+"""
+A headless browser, and reports to be opened in it.
+
+Chromium and its driver come from the system's packages (on Debian ``chromium chromium-driver``);
+nothing is downloaded by the tests.
+"""
+
+from collections.abc import Callable, Iterator
+from shutil import which
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from linesim.setup.load import changed, setup_from
+from linesim.setup.resolve import resolved_text
+from linesim.studies.compare.page import write_compare_report
+from linesim.studies.compare.study import compare
+from linesim.studies.rank.page import write_rank_report
+from linesim.studies.rank.space import load_space
+from linesim.studies.rank.study import rank
+from linesim.studies.scan.page import write_scan_report
+from linesim.studies.scan.study import scan
+
+if TYPE_CHECKING:
+    from selenium.webdriver import Chrome
+
+BROWSERS = ("chromium", "chromium-browser")
+# a wide foil in too much light: long words, many cautions, verdicts of both kinds, two dividers
+STATION: dict[str, Any] = {
+    "title": "A title with aVeryLongWordThatGoesOnWithoutAnySpaceAtAllAndOnAndOnAndOn <b>",
+    "target": {"image": "foil", "pixel_size": "40 um", "width": "24 mm", "height": "16 mm"},
+    "transport": {"speed": "60 m/min", "skew": "0.5 deg"},
+    "lens": {"magnification": 0.1},
+    "light": {"illuminance": "900 klx", "flicker": 0.1},
+    "camera": {"kind": "prism", "pixels": 320, "pixel_width": "7.5 um"},
+    "requirement": {"smallest_defect": "300 um", "snr": 5000},
+}
+SPACE = """\
+setup = "base.toml"
+[options]
+"lens.f_number" = [2.8, 4.0]
+"acquisition.binning" = ["1x1", "2x2"]
+"transport.speed" = ["30 m/min", "60 m/min"]
+"light.illuminance" = "10klx:1000klx:log4"
+[requirement]
+snr = 60
+"""
+
+
+@pytest.fixture(scope="session")
+def driver() -> "Iterator[Chrome]":
+    """Start a browser that writes down what it asks for, where the system has one."""
+    browser, service = next(filter(None, map(which, BROWSERS)), None), which("chromedriver")
+    if browser is None or service is None:
+        pytest.skip("needs chromium and chromedriver: apt-get install chromium chromium-driver")
+    from selenium.webdriver import Chrome, ChromeOptions, ChromeService  # noqa: PLC0415 -- for these
+
+    options = ChromeOptions()
+    options.binary_location = browser
+    for switch in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
+        options.add_argument(switch)
+    options.set_capability("goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"})
+    found = Chrome(options=options, service=ChromeService(executable_path=service))
+    try:
+        yield found
+    finally:
+        found.quit()
+
+
+@pytest.fixture(scope="session")
+def addresses(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """Write reports; they are opened from the disk."""
+    setup = setup_from(STATION)
+    mono = changed(setup, {"camera.kind": "mono"})
+    folder = tmp_path_factory.mktemp("base")
+    (folder / "base.toml").write_text(resolved_text(mono, folder), "utf-8")
+    (folder / "space.toml").write_text(SPACE, "utf-8")
+    ranking = rank(load_space(folder / "space.toml"))
+    written = {
+        "scan": write_scan_report(scan(setup), tmp_path_factory.mktemp("scan")),
+        "rank": write_rank_report(ranking, tmp_path_factory.mktemp("rank")),
+        "compare": write_compare_report(
+            compare(mono, ("1x1", "2x1", "1x2", "2x2", "2x2 digital")),
+            tmp_path_factory.mktemp("compare"),
+        ),
+    }
+    return {name: path.as_uri() for name, path in written.items()}
+
+
+@pytest.fixture
+def opened(driver: "Chrome", addresses: dict[str, str]) -> "Callable[[str, int], Chrome]":
+    """Give a function that opens a report afresh, on a screen of some width."""
+
+    def screened(name: str, width_px: int) -> "Chrome":
+        size = {"width": width_px, "height": 900, "deviceScaleFactor": 1, "mobile": False}
+        driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+        driver.get(addresses[name])
+        return driver
+
+    return screened
+
+
+@pytest.fixture
+def page(opened: "Callable[[str, int], Chrome]") -> "Chrome":
+    """Open the report of a scan, on a wide screen."""
+    return opened("scan", 1280)

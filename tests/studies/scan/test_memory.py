@@ -1,0 +1,123 @@
+"""A scan that would not fit is refused before it begins, with what it needs and what there is."""
+
+import tracemalloc
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from linesim.setup.errors import InputError
+from linesim.setup.load import changed, setup_from
+from linesim.studies.compare.study import compare
+from linesim.studies.scan import memory
+from linesim.studies.scan.memory import available, refuse_too_large
+from linesim.studies.scan.study import needed, scan
+from linesim.targets.load import target_size
+
+BASE = setup_from(
+    {
+        "title": "Memory",
+        "target": {"image": "flat", "pixel_size": "40 um", "width": "80 mm", "height": "20 mm"},
+        "transport": {"speed": "60 m/min"},
+        "lens": {"magnification": 0.1},
+        "light": {"illuminance": "40 klx"},
+        "camera": {"pixels": 1024, "pixel_width": "7.5 um"},
+        "acquisition": {"lines": 256},
+    }
+)
+
+
+@pytest.fixture
+def poor(monkeypatch: pytest.MonkeyPatch) -> Callable[[int], None]:
+    """Give a function that leaves so many bytes."""
+
+    def leave(count: int) -> None:
+        monkeypatch.setattr(memory, "available", lambda: count)
+
+    return leave
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"target.image": "edge"},
+        {"acquisition.exposure": "5 ms"},
+        {"lens.f_number": 22},
+        {"acquisition.binning": "2x2", "acquisition.binning_domain": "digital"},
+        {"camera.kind": "prism"},
+        {"transport.lateral_wander": "100 um", "acquisition.lines": 128},
+    ],
+    ids=["flat", "edge", "long exposure", "f/22", "digital", "prism", "wander"],
+)
+def test_the_estimate_is_what_a_scan_takes(changes: dict[str, object]) -> None:
+    """
+    Traced at its peak, a scan takes at most 1.25 times the estimate, and over a quarter of it.
+
+    The estimate adds up peaks that do not all fall together, and counts the tables of a strip as
+    though all were held; small things that are not counted are a few MB.
+    """
+    setup = changed(BASE, changes)
+    scan(changed(setup, {"acquisition.lines": 2}), workers=1)  # what stays in caches
+    asked, _ = needed(setup, target_size(setup), workers=1)
+    tracemalloc.start()
+    scan(setup, workers=1)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert 0.25 * asked.total < peak < 1.25 * asked.total + 3e6
+
+
+def test_what_does_not_fit_is_refused(poor: Callable[[int], None]) -> None:
+    """A byte less than needed: needed and available in the sentence; with force it runs."""
+    asked, shape = needed(BASE, target_size(BASE))
+    poor(asked.total)
+    assert scan(BASE).image.shape == shape
+    poor(asked.total - 1)
+    with pytest.raises(InputError, match=r"need .* GB of memory .* is available; .* --force"):
+        scan(BASE)
+    assert scan(BASE, force=True).image.shape == shape
+
+
+def test_a_comparison_counts_all_its_scans(poor: Callable[[int], None]) -> None:
+    """Room for each scan alone is not enough for two side by side."""
+    one, shape = needed(BASE, target_size(BASE))
+    poor(one.total + one.result // 8)
+    with pytest.raises(InputError, match="of memory"):
+        compare(BASE, ("1x1", "2x1"))
+    poor(one.total)
+    compare(BASE, ("1x1", "2x1"), force=True)
+    refuse_too_large([one], shape)
+
+
+def test_a_view_too_wide_is_refused_too(poor: Callable[[int], None]) -> None:
+    """Few lines of long travel: it is the reference seen while exposed that does not fit."""
+    poor(1_000_000_000)
+    long = changed(BASE, {"acquisition.exposure": "1000 s"})
+    with pytest.raises(InputError, match=r"shorter acquisition\.length or exposure"):
+        scan(long)
+
+
+def group(root: Path, name: str, most: str, now: int, cached: int) -> None:
+    """Write the files of a control group, version 2."""
+    folder = root / name
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "memory.max").write_text(f"{most}\n", "ascii")
+    (folder / "memory.current").write_text(f"{now}\n", "ascii")
+    (folder / "memory.stat").write_text(f"anon 5\ninactive_file {cached}\n", "ascii")
+
+
+def test_control_groups_limit_what_is_available(tmp_path: Path) -> None:
+    """Of a group and those above it: limit less use, what files cache given back (cgroup v2)."""
+    root, own = tmp_path / "cgroup", tmp_path / "own"
+    own.write_text("0::/job/step\n", "ascii")
+    group(root, "job/step", "max", 900, 0)
+    group(root, "job", "1000", 700, 250)
+    assert min(memory.groups_left(root, own)) == 550
+    own.write_text("4:memory:/other\n0::/job\n", "ascii")
+    assert min(memory.groups_left(root, own)) == 550
+    assert memory.groups_left(root, tmp_path / "none") == []
+
+
+def test_there_is_some_memory_here() -> None:
+    """Neither nothing nor without end, on a system that tells."""
+    assert 1_000_000 < available() <= 1 << 60
