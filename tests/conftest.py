@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.internal.conjecture import providers
 
+NIGHTLY = "LINESIM_NIGHTLY" in os.environ
 Texts = dict[str, dict[str, Any]]
 Draw = st.DrawFn
 
@@ -24,11 +25,18 @@ _SHARED: dict[str, Any] = {
 }
 settings.register_profile("house", derandomize=True, max_examples=24, **_SHARED)
 settings.register_profile("nightly", derandomize=False, max_examples=3000, **_SHARED)
-settings.load_profile("nightly" if "LINESIM_NIGHTLY" in os.environ else "house")
-if "LINESIM_NIGHTLY" not in os.environ and hasattr(providers, "_get_local_constants"):
+settings.load_profile("nightly" if NIGHTLY else "house")
+if not NIGHTLY and hasattr(providers, "_get_local_constants"):
     # hypothesis also draws the constants of whatever modules the process happens to have loaded,
     # so that the same examples would not come each time
     providers._get_local_constants = lambda: providers._local_constants  # noqa: SLF001 -- no switch
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Leave out what is too slow for every change; nobody takes it for a test that was skipped."""
+    if not NIGHTLY:
+        items[:] = [each for each in items if each.get_closest_marker("nightly") is None]
+
 
 _JOINED = st.sampled_from([1, 1, 2, 2, 3, 4])
 

@@ -1,4 +1,4 @@
-"""Making images with a crew: tasks of a few images each, and what to do after a worker is lost."""
+"""Making images by workers: tasks of a few images each, and what to do after a worker is lost."""
 
 from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager

@@ -52,7 +52,7 @@ def processes(workers: int, *, after: str = "") -> Iterator[Runner]:
 
     Yields
     ------
-    Crew
+    Runner
         The workers; this process alone, in one thread, where one is asked for.
 
     Raises
@@ -178,7 +178,7 @@ def cluster(address: str, *, after: str = "") -> Iterator[Runner]:
 
     Yields
     ------
-    Crew
+    Runner
         The workers.
 
     Raises

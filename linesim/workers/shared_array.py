@@ -2,8 +2,9 @@
 One array for all workers of this machine, without a copy for each.
 
 It lies in a file of the memory that has no name (Linux): what is left of it is gone with the last
-process that looks at it, however that ends. Workers reach it by the number of the process that
-made it; where they do not, each must get the array in another way.
+process that looks at it, however that ends (``multiprocessing.shared_memory`` stays behind when
+a whole group of processes is killed, its tracker too). Workers reach it by the number of the
+process that made it; where they do not, each must get the array in another way.
 """
 
 import os
@@ -44,12 +45,12 @@ class Shared:
 
 def can_share(runner: Runner) -> bool:
     """
-    Tell whether a crew can look at what lies here.
+    Say whether a runner can read what lies here.
 
     Parameters
     ----------
     runner : Runner
-        The crew.
+        Who runs the tasks.
 
     Returns
     -------

@@ -2,8 +2,8 @@
 Independent tasks, and the crews that run them: the one seam for all that can be spread.
 
 A task is plain data that can be pickled, the work a function at the top of a module. Whoever writes
-files takes results as they end, `Crew.done`; whoever puts them together takes them in order,
-`in_order`. Which crew it is changes no byte.
+files takes results as they end, `Runner.done`; who puts them together takes them in order,
+`in_order`. Which runner it is changes no byte.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence

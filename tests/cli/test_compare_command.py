@@ -90,6 +90,7 @@ def test_scans_come_on_request_and_are_those_of_scan(run: Call, tmp_path: Path) 
     assert tifffile.imread(tmp_path / "c/2x2_charge/scan.tif").shape == (40, 24)
 
 
+@pytest.mark.nightly
 def test_workers_change_no_byte(run: Call, tmp_path: Path) -> None:
     """Two processes write the files that this one writes, and say the same."""
     asked = ("compare", "tiny.toml", "--binning", "1x1,2x2", "--scans", "--out")

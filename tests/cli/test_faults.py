@@ -43,6 +43,7 @@ def finals(folder: Path) -> dict[str, bytes]:
     }
 
 
+@pytest.mark.nightly
 def test_killed_at_any_moment(tiny: str, tmp_path: Path) -> None:
     """SIGKILL of the installed command: each file is whole or not there; the next run ends."""
     assert tiny
@@ -64,6 +65,7 @@ def test_killed_at_any_moment(tiny: str, tmp_path: Path) -> None:
     assert finals(tmp_path / "cut") == whole
 
 
+@pytest.mark.nightly
 def test_two_runs_at_once_into_one_folder(tiny: str, tmp_path: Path) -> None:
     """Each file is that of the one run or of the other, never a mixture."""
     assert tiny
@@ -79,7 +81,7 @@ def test_two_runs_at_once_into_one_folder(tiny: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows limits no file sizes")
-@pytest.mark.parametrize("command", ["scan", "compare"])
+@pytest.mark.parametrize("command", ["scan", pytest.param("compare", marks=pytest.mark.nightly)])
 def test_a_file_that_cannot_grow(command: str, tiny: str, tmp_path: Path) -> None:
     """The system stops a file at 4 kB, as a quota does: exit 2, a sentence, nothing left."""
     assert tiny

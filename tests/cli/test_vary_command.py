@@ -29,6 +29,7 @@ def test_the_sample_stands_in(run: Call, tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.nightly
 def test_rendered_points(run: Call) -> None:
     """--render adds what was measured; --seed chooses the noise, --workers nothing."""
     words = ("vary", "tiny.toml", "light.illuminance=10klx,20klx", "--figures", "snr_white")

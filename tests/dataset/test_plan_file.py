@@ -98,7 +98,7 @@ def test_a_range_is_refused_as_it_was_written() -> None:
     ],
 )
 def test_faults_that_cannot_be_drawn_are_refused(fault: dict[str, Any], part: str) -> None:
-    """At the door, not at the thousandth image."""
+    """When it is read, not at the thousandth image."""
     told = refusal({"faults": fault})
     assert all(each.startswith("faults.") for each in told)
     assert any(part in each for each in told)

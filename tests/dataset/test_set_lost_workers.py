@@ -1,6 +1,5 @@
 """Workers of a cluster that die while a set is made: others go on, or a sentence says so."""
 
-import os
 import signal
 import subprocess
 import sys
@@ -15,9 +14,6 @@ from linesim.dataset.make import make_set
 from linesim.dataset.plan.plan_file import load_plan
 from linesim.workers.tasks import Alone
 
-nightly = pytest.mark.skipif(
-    "LINESIM_NIGHTLY" not in os.environ, reason="takes some ten seconds to start a cluster"
-)
 ONE_DIES = """\
 import os, signal, sys
 from pathlib import Path
@@ -46,16 +42,16 @@ class Mortal(distributed.WorkerPlugin):
 
 if __name__ == "__main__":
     plan, folder, address, who = sys.argv[1:]
-    crews._PATIENCE_S = 0.5 if who == "all" else 15.0  # others come again
+    runners._PATIENCE_S = 0.5 if who == "all" else 15.0  # others come again
     try:
-        with cluster(address) as crew:
+        with cluster(address) as runner:
             client = distributed.default_client()
             mortal = sorted(client.nthreads())[: 1 if who == "one" else None]
             if who == "each":
                 client.register_plugin(Mortal())
             else:
                 client.run(Mortal().setup, None, workers=mortal)
-            make_set(load_plan(plan), Path(folder), crew)
+            make_set(load_plan(plan), Path(folder), runner)
             assert not set(mortal) & set(client.nthreads())
             print("finished")
             sys.stdout.flush()
@@ -86,6 +82,7 @@ def run(*words: str) -> "subprocess.CompletedProcess[str]":
     )
 
 
+@pytest.mark.nightly
 def test_a_worker_dies_and_others_go_on(plan_file: Path, made: Path, tmp_path: Path) -> None:
     """SIGKILL of one of two workers in the midst of writing: every file is the same, none more."""
     done = run(str(plan_file), str(tmp_path / "set"), "local:2", "one")
@@ -93,7 +90,7 @@ def test_a_worker_dies_and_others_go_on(plan_file: Path, made: Path, tmp_path: P
     assert digests(tmp_path / "set") == digests(made)
 
 
-@nightly
+@pytest.mark.nightly
 def test_workers_that_die_again_and_again(plan_file: Path, made: Path, tmp_path: Path) -> None:
     """Every worker that the cluster starts dies: a sentence, and --resume gives the same bytes."""
     done = run(str(plan_file), str(tmp_path / "set"), "local:2", "each")
@@ -133,7 +130,7 @@ def two_workers(folder: Path) -> Iterator[tuple[str, list["subprocess.Popen[byte
             first.kill()
 
 
-@nightly
+@pytest.mark.nightly
 def test_the_last_worker_is_gone(plan_file: Path, made: Path, tmp_path: Path) -> None:
     """Nobody starts another: a sentence, where the scheduler itself would wait for ever."""
     with two_workers(tmp_path) as (address, workers):

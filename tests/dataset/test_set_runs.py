@@ -53,8 +53,8 @@ def tell(done, total):
     time.sleep(1000)
 
 if __name__ == "__main__":
-    with processes(2) as crew:
-        make_set(load_plan(sys.argv[1], count=4), Path(sys.argv[2]), crew, tell=tell)
+    with processes(2) as runner:
+        make_set(load_plan(sys.argv[1], count=4), Path(sys.argv[2]), runner, tell=tell)
 """
 """Stops for ever when its first images are made."""
 
@@ -88,6 +88,7 @@ def test_a_cluster_writes_the_same_bytes(plan_file: Path, made: Path, tmp_path: 
     assert digests(tmp_path / "set") == digests(made)
 
 
+@pytest.mark.nightly
 def test_killed_three_times_it_is_the_same(plan_file: Path, made: Path, tmp_path: Path) -> None:
     """
     SIGKILL in the midst of writing, thrice, then resumed: every file is the same, none left over.
@@ -184,6 +185,7 @@ def test_a_refusal_of_a_worker_comes_home_in_sentences(made: Path, tmp_path: Pat
     assert [each.partition(":")[0] for each in told.value.faults] == ["bla", "blub"]
 
 
+@pytest.mark.nightly
 def test_workers_end_with_the_process_that_started_them(plan_file: Path, tmp_path: Path) -> None:
     """
     After SIGKILL of the parent no worker is left.

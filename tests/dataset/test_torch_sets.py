@@ -124,6 +124,7 @@ def test_colour_comes_as_three_planes(tmp_path: Path) -> None:
     assert_array_equal(image.numpy().transpose(1, 2, 0), made.image)
 
 
+@pytest.mark.nightly
 def test_workers_and_order_change_nothing(
     rendered: list[Sample], plan_file: Path, train: ScanDataset
 ) -> None:

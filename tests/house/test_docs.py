@@ -28,9 +28,13 @@ PAGES = {
         "README.md",
         "sample_targets/README.md",
         "outputs/README.md",
-        "linesim/forward/README.md",
+        *sorted(
+            path.relative_to(ROOT).as_posix() for path in (ROOT / "linesim").rglob("README.md")
+        ),
     )
 }
+WITHOUT = tuple(f"linesim/{room}/README.md" for room in ("figures", "preview", "dataset"))
+"""Pages that show no command that runs each time: a list, a server that waits, slow ones."""
 BLOCK = re.compile(r"```sh\n(.*?)```", flags=re.DOTALL)
 OURS = ".venv/bin/linesim "
 SLOW = (
@@ -94,7 +98,7 @@ def ran(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, dict[s
 def test_every_command_runs(page: str, ran: tuple[Path, dict[str, int]]) -> None:
     """A command that a page shows does what it says: exit code 0, in the order they stand in."""
     found = commands(PAGES[page])
-    assert found
+    assert found or page in WITHOUT
     assert [line for line in found if ran[1][line] != 0] == []
 
 

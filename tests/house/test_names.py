@@ -1,4 +1,4 @@
-"""Numbers name their unit as the last word, one of those in the glossary of DEVELOPERS.md."""
+"""Numbers name their unit as the last word, one of those in the glossary beside this file."""
 
 import ast
 import re
@@ -11,7 +11,7 @@ import linesim
 from linesim.setup.load import changed, sample_setup
 
 ROOT = Path(__file__).parents[2]
-PAGE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+PAGE = (ROOT / "tests" / "house" / "GLOSSARY.md").read_text("utf-8")
 SCALARS = {"float", "Figure"}
 HELD = {*SCALARS, "FloatArray"}
 """Arrays count only where an object holds them: a function may work on arrays of any unit."""
@@ -19,8 +19,8 @@ HELD = {*SCALARS, "FloatArray"}
 
 def first_cells(heading: str) -> set[str]:
     """Take the names in backticks out of the first column of the table under a heading."""
-    _, found, rest = PAGE.partition(f"### {heading}\n")
-    assert found, f'DEVELOPERS.md has no heading "{heading}"'
+    _, found, rest = PAGE.partition(f"## {heading}\n")
+    assert found, f'GLOSSARY.md has no heading "{heading}"'
     rows = [line for line in rest.split("\n#")[0].splitlines() if line.startswith("| `")]
     return {name for row in rows for name in re.findall(r"`([^`]+)`", row.split("|")[1])}
 

@@ -9,13 +9,19 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text("utf-8")
+LONGEST_WORDS = 1500
+LONGEST_GUIDE = 15_000
 HOMES = ("linesim", "sample_targets", "tests")
 PAGES = sorted(
     [*ROOT.glob("*.md"), ROOT / "outputs" / "README.md"]
     + [path for home in HOMES for path in (ROOT / home).rglob("*.md")]
 )
 LINK = re.compile(r"\]\(([^)#\s]+)")
-PYTHON = re.findall(r"```python\n(.*?)```", README, flags=re.DOTALL)
+PYTHON = [
+    code
+    for page in PAGES
+    for code in re.findall(r"```python\n(.*?)```", page.read_text("utf-8"), flags=re.DOTALL)
+]
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.relative_to(ROOT).as_posix())
@@ -34,7 +40,7 @@ def test_ci_finds_the_command_it_runs(start: str) -> None:
 
 @pytest.mark.parametrize("code", PYTHON)
 def test_the_python_example_runs(code: str) -> None:
-    """What the README shows for Python runs as it stands, from the top folder."""
+    """What a page shows for Python runs as it stands, from the top folder."""
     done = subprocess.run(
         [sys.executable, "-W", "error", "-c", code],
         cwd=ROOT,
@@ -49,3 +55,13 @@ def test_the_python_example_runs(code: str) -> None:
 def test_there_is_a_python_example() -> None:
     """The list above is not empty because of another way to write the block."""
     assert PYTHON
+
+
+def test_the_first_page_is_short() -> None:
+    """The job, a picture, two commands, the questions and where to read on: in some minutes."""
+    assert len(README.split()) < LONGEST_WORDS
+
+
+def test_the_guide_for_contributors_is_short() -> None:
+    """It is read whole before a first change."""
+    assert len((ROOT / "DEVELOPERS.md").read_text("utf-8")) < LONGEST_GUIDE

@@ -1,5 +1,5 @@
 """
-Numbers that the first page quotes, worked out again.
+Numbers that the first page and the guides to the commands quote, worked out again.
 
 To quote another number, add a row to `QUOTED`: the words as they stand, with braces for each
 number, and a function that gives the numbers. What is quoted and not worked out goes to `EXEMPT`.
@@ -49,7 +49,10 @@ UNITS = (
     "deg|bit|pixels|million"
 )
 NUMBER = re.compile(rf"(?<![\w.])[\d.,]*\d[ -]?(?:{UNITS})(?![\w²/-])|f/\d[\d.]*")
-TEXT = (ROOT / "README.md").read_text("utf-8")
+# the physics, the gallery and the setups have tests of their own, the list of cautions is made
+PAGES = [ROOT / "README.md", *sorted((ROOT / "linesim").rglob("README.md"))]
+APART = ("forward", "figures")
+TEXT = "\n".join(path.read_text("utf-8") for path in PAGES if path.parent.name not in APART)
 PAGE = " ".join(TEXT.split())
 Values = Callable[[], tuple[Any, ...]]
 
@@ -186,6 +189,13 @@ QUOTED = (
             1 / sample_setup().allowed_false_alarms_per_m2,
         ),
     ),
+    Quoted(
+        "finds in {:.0f} % of cases at one false alarm in {:.0f} m²",
+        lambda: (
+            100 * sample_setup().wanted_detection_rate,
+            1 / sample_setup().allowed_false_alarms_per_m2,
+        ),
+    ),
     Quoted("it writes {} images of a coated foil", lambda: (load_plan().count,)),
     Quoted(
         "An own image may have {:g} MB and {:g} million pixels",
@@ -225,9 +235,9 @@ def pattern(words: str) -> str:
 def test_a_number_is_what_comes_out(quoted: Quoted) -> None:
     """The words stand on the page with the numbers that the program gives now."""
     there = re.search(pattern(quoted.words), PAGE)
-    assert there, f'README.md does not say "{quoted.words}" any more: mend or drop that row'
+    assert there, f'no page says "{quoted.words}" any more: mend or drop that row'
     now = quoted.words.format(*quoted.values())
-    assert now in PAGE, f'README.md says "{there[0]}", and it is now "{now}"'
+    assert now in PAGE, f'a page says "{there[0]}", and it is now "{now}"'
 
 
 @pytest.mark.parametrize(("command", "start"), SAID)
@@ -238,10 +248,12 @@ def test_a_sentence_is_what_is_printed(command: str, start: str, tmp_path: Path)
         for each in re.findall(r"(?<!\*)\*(?!\*)([^*]+)\*(?!\*)", PAGE)
         if each.startswith(start)
     ]
-    assert len(found) == 1, f'README.md quotes no sentence that begins with "{start}" any more'
+    assert found, f'no page quotes a sentence that begins with "{start}" any more'
     told = printed(command, tmp_path)
     at = told.find(start)
-    assert found[0] in told, f'README.md quotes "{found[0]}", and it is now "{told[at : at + 250]}"'
+    assert all(each in told for each in found), (
+        f'a page quotes "{found[0]}", and it is now "{told[at : at + 250]}"'
+    )
 
 
 def test_every_number_with_a_unit_is_worked_out() -> None:

@@ -22,6 +22,7 @@ def abuse() -> ModuleType:
     return found
 
 
+@pytest.mark.nightly
 def test_it_stands_abuse(abuse: ModuleType) -> None:
     """
     Tabs at random, harmful files, questions from elsewhere: each gets its answer, or none.

@@ -102,7 +102,7 @@ def test_a_slider_moves_by_keys(page: "Page") -> None:
 
 
 def test_a_refusal_is_told_and_taken_back(page: "Page") -> None:
-    """A value that the door refuses brings its sentence; undo brings everything back."""
+    """A value that is refused brings its sentence; undo brings everything back."""
     before = page.rows()
     page.typed("lens.f_number", "0.1")
     assert "lens.f_number: read 0.1" in page.one("faults").text

@@ -131,7 +131,7 @@ def test_cautions_about_people_are_there(client: "Client") -> None:
     ],
 )
 def test_refusals_are_sentences(client: "Client", ask: dict[str, Any], says: str) -> None:
-    """What is wrong is told in the words of the door, and the number of the question with it."""
+    """What is wrong is told in the words of the setup file, with the number of the question."""
     told = client.look(number=7, **ask).told
     assert told["number"] == 7
     assert says in " ".join(told["faults"])

@@ -1,4 +1,4 @@
-"""What the page changes goes through the door, names no file, and is written as one that runs."""
+"""What the page changes is checked like a file, names no file, and is written as one that runs."""
 
 import io
 import tomllib

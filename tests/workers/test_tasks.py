@@ -41,7 +41,7 @@ def nothing(_done: int, _total: int) -> None:
 
 
 def backwards(open_tasks: list[int]) -> Pool:
-    """Lend a crew whose last task ends first; it notes how many tasks wait in line."""
+    """Lend a runner whose last task ends first; it notes how many tasks wait in line."""
 
     def submit(work: Callable[[Any], Any], task: object) -> "Future[Any]":
         found: Future[Any] = Future()

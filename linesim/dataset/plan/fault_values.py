@@ -27,7 +27,7 @@ class Reader:
     told: list[str] = field(default_factory=list)
 
     def checked(self, where: str, kind: Number | Quantity, value: object) -> Any:  # noqa: ANN401 -- the kind's own
-        """Read one value at its own door; None where it is refused."""
+        """Read one value by its own kind; None where it is refused."""
         try:
             return kind.checked(value, Path())
         except ValueError as fault:

@@ -43,6 +43,7 @@ SETUPS: dict[str, dict[str, object]] = {
     "no streaks, defocus": {"camera.prnu": 0.0, "camera.dsnu": "0 e", "lens.defocus": "6 mm"},
     "streaks": {"camera.prnu": 0.01, "light.illuminance": "3400 lx"},
 }
+OFTEN = ("2x2 charge",)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +60,10 @@ class Drawn(Disc):
         return np.asarray(Disc.transform(self, across_lp_mm, along_lp_mm) * square)
 
 
-@pytest.mark.parametrize("name", SETUPS)
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(name, marks=() if name in OFTEN else pytest.mark.nightly) for name in SETUPS],
+)
 def test_the_roc_area_is_that_of_the_closed_form(name: str) -> None:
     """
     Over 20,000 injections of d' 1 to 2, the area is Φ(d'/√2) within 4 standard errors.

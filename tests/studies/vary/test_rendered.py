@@ -119,6 +119,7 @@ def test_the_same_seed_gives_the_same_points() -> None:
     assert one != other
 
 
+@pytest.mark.nightly
 def test_workers_change_no_point() -> None:
     """Two processes, one point of each of two ways of binning."""
     found = study(["snr_white", "mtf50_x_lp_mm"], {"light.illuminance": "10klx"})
@@ -170,6 +171,7 @@ def test_refusals(texts: dict[str, str], figures: list[str], told: str) -> None:
         rendered(vary(UNASKED, texts, figures=figures))
 
 
+@pytest.mark.nightly
 def test_standard_errors_hold_over_seeds() -> None:
     """
     Over 24 seeds SNR scatters by its standard error: their ratio is 1 to 4/√(2·23).
