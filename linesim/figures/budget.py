@@ -26,6 +26,7 @@ from linesim.setup.arguments import checked_setup
 from linesim.setup.arrays import FloatArray
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
+from linesim.targets.faced import face_of
 from linesim.targets.load import TargetSize, target_size
 
 _WHOLE = ("image_width_px", "image_lines")
@@ -169,6 +170,9 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
         "detection": _plain(with_ends(numbers, lambda place: detection_group(place, wanted))),
     }
     groups["signal"]["saturation_limit"] = saturation_limit(numbers)
+    if face_of(setup) is not None:
+        level = wanted.product * setup.target.white_reflectance
+        groups["signal"] |= _plain({"radiance_factor": level})
     return Budget(
         groups=groups,
         cautions=cautions(setup, numbers, groups, size),

@@ -45,7 +45,8 @@ def keeps_pixels_apart(setup: Setup, numbers: Station) -> bool:
     joined = setup.acquisition.binning.across * setup.acquisition.binning.along
     if joined == 1:
         return False
-    if setup.acquisition.binning_domain == "digital":
+    # a face that mirrors is brighter than any white
+    if setup.acquisition.binning_domain == "digital" or setup.target.gloss:
         return True
     sensor = numbers.sensor
     if float(sensor.binned_full_well_e) <= float(sensor.full_well_e):

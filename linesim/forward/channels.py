@@ -47,7 +47,7 @@ class Channel:
 def row_distance(setup: Setup) -> float:
     """Distance of neighbouring colour rows on the target."""
     spaced = setup.camera.kind == "three-line"
-    return setup.line_spacing_um / setup.magnification if spaced else 0.0
+    return setup.line_spacing_um / (setup.magnification * setup.foreshortening) if spaced else 0.0
 
 
 def undone_lines(setup: Setup, numbers: Station) -> float:

@@ -26,6 +26,7 @@ class Geometry:
     lines_joined: Figure = 1
     joined_advance_um: Figure = 0.0
     stages: Figure = 1
+    foreshortening: Figure = 1.0
 
     @property
     def pixels_joined(self) -> Figure:
@@ -45,7 +46,7 @@ class Geometry:
     @property
     def row_side_um(self) -> Figure:
         """Footprint along travel of the rows that look at the same moment. [µm]."""
-        return self.along * self.pixel_height_um / self.magnification
+        return self.along * self.pixel_height_um / (self.magnification * self.foreshortening)
 
     @property
     def object_pixel_y_um(self) -> Figure:
@@ -137,6 +138,7 @@ def geometry(setup: Setup) -> Geometry:
         speed_mm_s=transport.speed_mm_s,
         assumed_speed_mm_s=transport.assumed_speed_mm_s or transport.speed_mm_s,
         stages=setup.camera.tdi_stages,
+        foreshortening=setup.foreshortening,
     )
     return replace(one_exposure, joined_advance_um=exposed_advance_um(setup, one_exposure))
 

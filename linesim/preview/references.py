@@ -13,7 +13,8 @@ from linesim.preview.held import Held
 from linesim.preview.uploads import Upload
 from linesim.preview.variant import Variant
 from linesim.setup.relations import BUILT_IN
-from linesim.targets.load import TargetSize, target_reference, target_size
+from linesim.targets.faced import face_of, lit_reference
+from linesim.targets.load import TargetSize, lit_size, target_reference, target_size
 
 _BYTES = 700_000_000
 """Room for targets: two large ones in colour, or a dozen of the usual size."""
@@ -66,13 +67,15 @@ class References:
         """Give an image that was brought, and look at how light it is but once."""
         pitch_um = found.setup.target.pixel_size_um
         # as long as it is held, no other array has its number
-        key = id(upload.data), pitch_um
+        key = id(upload.data), pitch_um, face_of(found.setup)
         with self._lock:
             ready = self._held.get(key)
         if ready is not None:
             return ready
-        reference = ArrayReference(data=upload.data, pixel_size_um=pitch_um)
-        size = replace(TargetSize.of(reference), cautions=upload.cautions)
+        matt = ArrayReference(data=upload.data, pixel_size_um=pitch_um)
+        size = replace(TargetSize.of(matt), cautions=upload.cautions)
+        size = lit_size(found.setup, size, matt)
+        reference = lit_reference(found.setup, matt)
         return self._kept(Ready(reference=reference, size=size, key=key))
 
     def _kept(self, ready: Ready) -> Ready:
@@ -96,13 +99,17 @@ class References:
 
 def _key(found: Variant) -> Hashable:
     """Tell a target by its values; a file by when it was changed too."""
-    target = found.setup.target
-    if target.image in BUILT_IN:
-        return target
-    file: Path = found.setup.folder / target.image
-    return target, file, file.stat().st_mtime_ns if file.exists() else 0
+    target, face = found.setup.target, face_of(found.setup)
+    names = [name for name in (target.image, target.relief) if name and name not in BUILT_IN]
+    files: list[Path] = [found.setup.folder / name for name in names]
+    return (
+        target,
+        face,
+        *((each, each.stat().st_mtime_ns if each.exists() else 0) for each in files),
+    )
 
 
 def _draw(found: Variant, key: Hashable) -> Ready:
     size = target_size(found.setup)
-    return Ready(reference=target_reference(found.setup), size=size, key=key)
+    reference = lit_reference(found.setup, target_reference(found.setup))
+    return Ready(reference=reference, size=size, key=key)

@@ -65,6 +65,7 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
         _Said("SNR on white", "{snr_white:.4g} ({snr_white_db:.3g} dB), "
               "with fixed pattern {snr_total_white:.4g}", "{white_clips}",
               ends="{snr_white_ends:.4g}"),
+        _Said("radiance factor", "{radiance_factor:.4g}"),
         _Said("SNR on the product", "{snr_product:.4g}", ends="{snr_product_ends:.4g}"),
         _Said("saturation on white", "{saturation_white:part}",
               " of the nearest limit ({saturation_limit})"),

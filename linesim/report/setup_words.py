@@ -101,7 +101,20 @@ def _light(setup: Setup, numbers: Station) -> str:
     ambient = f", {light['ambient']} of other light" if setup.ambient_w_m2 > 0 else ""
     return (
         f"The light at the target is {asked} of {_spectrum(setup)}{ambient}; white sends back "
-        f"{setup.target.white_reflectance:.0%} of it."
+        f"{setup.target.white_reflectance:.0%} of it.{_place(setup)}"
+    )
+
+
+def _place(setup: Setup) -> str:
+    """Say where a line light stands, against where a level face mirrors the camera's view."""
+    light, view_deg = setup.light, setup.camera.angle_deg or 0.0
+    if light.arrangement != "line":
+        return ""
+    angle_deg, width_deg = light.angle_deg or 0.0, light.angular_width_deg or 0.0
+    is_bright = abs(angle_deg - view_deg) <= width_deg / 2
+    return (
+        f" It is a strip {angle_deg:g} deg from the normal and {width_deg:g} deg wide; the camera "
+        f"stands at {view_deg:g} deg on the other side: {'bright' if is_bright else 'dark'} field."
     )
 
 

@@ -14,6 +14,7 @@ from linesim.setup.channels import (
 from linesim.setup.fields import Choice, Flag, Number, Quantity
 from linesim.setup.kinds import Binning, BinningKind, EfficiencyCurve
 from linesim.setup.light.sums import Curve
+from linesim.setup.surface import VIEW
 from linesim.setup.vocabulary import (
     ELECTRONS,
     FAULT_SHARE,
@@ -62,6 +63,7 @@ class Camera(Section):
         ]
         | None
     ) = Field(alias="row_heights", default=None)
+    angle_deg: Annotated[float, VIEW] | None = Field(alias="angle", default=None)
     line_spacing_um: (
         Annotated[
             float,

@@ -4,7 +4,7 @@ import re
 
 _LONGEST_VALUE = 600
 _LONGEST_FAULT = 3000
-_MOST_FAULTS = 100
+_MOST_FAULTS = 200
 _VALUES = re.compile(r'"[^"]*"|\S+')
 
 
@@ -16,7 +16,7 @@ class InputError(ValueError):
     ----------
     *faults : str
         One sentence a fault: the key or file, what was read, what is expected. Values of over 600
-        characters are shortened; of over 100 faults the rest is counted.
+        characters are shortened; of over 200 faults the rest is counted.
     """
 
     def __init__(self, *faults: str) -> None:

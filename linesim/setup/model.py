@@ -10,6 +10,7 @@ from linesim.setup.kinds import SpectrumKind
 from linesim.setup.light.ambient import Ambient, AmbientKind
 from linesim.setup.light.spectra import Spectrum
 from linesim.setup.product import GrainTexts, ImageTexture, ProductKind, TextureKind
+from linesim.setup.surface import Face, PlacedLight
 from linesim.setup.vocabulary import (
     COUNT,
     DISTANCE,
@@ -25,7 +26,7 @@ from linesim.setup.vocabulary import (
 )
 
 
-class Target(Section):
+class Target(Face):
     """The thing that passes under the camera."""
 
     image: Annotated[str, Text(what="a built-in name or an image file", example='"edge"')]
@@ -119,7 +120,7 @@ class Lens(Section):
     ) = Field(alias="focal_length", default=None)
 
 
-class Light(Section):
+class Light(PlacedLight):
     """Light on the target."""
 
     illuminance_lx: (

@@ -17,6 +17,7 @@ from linesim.setup.sensor_relations import (
 )
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
+from linesim.setup.surface_relations import SURFACE_KEYS, surface_is_whole
 
 _IMAGES = "a PNG, TIFF or JPEG image"
 _ONE_OF = (
@@ -178,6 +179,7 @@ _CHECKS = (
         ),
     ),
     (ambient_is_seen, ("light.ambient", "light.spectrum")),
+    (surface_is_whole, SURFACE_KEYS),
     (_levels, ("camera.black_level", "camera.bit_depth")),
     (_defect, ("requirement.defect_length", "requirement.defect_shape")),
 )

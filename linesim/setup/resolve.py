@@ -14,6 +14,7 @@ from linesim.setup.setup import Setup
 
 _FILE_KEYS = (
     ("target", "image"),
+    ("target", "relief"),
     ("light", "spectrum"),
     ("camera", "quantum_efficiency"),
     ("requirement", "texture"),

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import inf
+from math import cos, inf, radians
 from pathlib import Path
 from typing import Any
 
@@ -37,13 +37,14 @@ class Setup:
         return hash(self._key)
 
     @property
-    def _key(self) -> tuple[Sections, Path | None]:
-        """Values, with the image file itself in place of its name as seen from one folder."""
-        if not Path(self.target.image).suffix:
-            return self.sections, None
-        target = self.target.model_copy(update={"image": ""})
-        file = (self.folder / self.target.image).resolve()
-        return self.sections.model_copy(update={"target": target}), file
+    def _key(self) -> tuple[Sections, tuple[tuple[str, Path], ...]]:
+        """Values, with image files themselves in place of their names as seen from one folder."""
+        names = {"image": self.target.image, "relief": self.target.relief or ""}
+        files = {
+            key: (self.folder / name).resolve() for key, name in names.items() if Path(name).suffix
+        }
+        target = self.target.model_copy(update=dict.fromkeys(files, ""))
+        return self.sections.model_copy(update={"target": target}), tuple(files.items())
 
     @property
     def title(self) -> str:
@@ -92,6 +93,11 @@ class Setup:
             return self.lens.magnification
         field_um = (self.lens.field_of_view_mm or 0.0) * 1000
         return self.camera.pixels * self.camera.pixel_width_um / field_um
+
+    @property
+    def foreshortening(self) -> float:
+        """Length along travel as the camera sees it over what it is, cos of the camera's angle."""
+        return cos(radians(self.camera.angle_deg or 0.0))
 
     @property
     def row_heights_um(self) -> tuple[float, ...]:

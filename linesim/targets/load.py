@@ -16,6 +16,7 @@ from linesim.setup.model import Target
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.targets.catalogue import built_in, make
+from linesim.targets.faced import face_of, faced_levels, faced_tiles, lit_reference
 from linesim.targets.levels import Levels, Tiles, levels_of, tiles_of
 from linesim.targets.windowed import WindowedReference, held_bytes, windowed
 
@@ -160,6 +161,53 @@ def target_size(setup: Setup) -> TargetSize:
     InputError
         Where the image cannot be read or the target not be drawn.
     """
+    size = _matt_size(setup)
+    if setup.target.relief is not None:
+        return _relief_size(setup, size)
+    return lit_size(setup, size)
+
+
+@lru_cache(maxsize=4)
+def _relief_size(setup: Setup, size: TargetSize) -> TargetSize:
+    return lit_size(setup, size, target_reference(setup))
+
+
+def lit_size(setup: Setup, size: TargetSize, matt: Reference | None = None) -> TargetSize:
+    """
+    Say how light a target is under its lamp.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    size : TargetSize
+        Of the matt part of its target.
+    matt : Reference, optional
+        That part, which is looked at where there is relief.
+
+    Returns
+    -------
+    TargetSize
+        The same where the target is matt and level.
+
+    Raises
+    ------
+    InputError
+        Where the image of the relief does not fit.
+    """
+    face = face_of(setup)
+    if face is None:
+        return size
+    if setup.target.relief is None or matt is None:
+        levels = faced_levels(setup, face, size.levels)
+        return replace(size, levels=levels, tiles=faced_tiles(setup, face, size.tiles))
+    seen = lit_reference(setup, matt)
+    tiles = None if size.tiles is None else tiles_of(seen)
+    return replace(size, levels=levels_of(seen), tiles=tiles)
+
+
+def _matt_size(setup: Setup) -> TargetSize:
+    """Look at the matt part of a target."""
     if setup.target.image in BUILT_IN:
         entry, (rows, columns) = built_in(setup.target.image), _drawn(setup.target).shape[:2]
         return TargetSize(

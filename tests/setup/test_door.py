@@ -123,15 +123,17 @@ def test_starter_shows_every_key_and_no_other() -> None:
     assert shown == model
 
 
-def test_every_commented_key_of_the_starter_is_valid() -> None:
-    """With all comments taken off in front of keys, the file still loads."""
+def test_every_commented_key_of_the_starter_is_valid(tmp_path: Path) -> None:
+    """With all comments taken off in front of keys, and one of two choices out, the file loads."""
     text = re.sub(r"(?m)^# (?=\w+ = )", "", starter_text())
     text = text.replace('trigger = "clock"', 'trigger = "encoder"')
     text = text.replace('defect_shape = "disc"', 'defect_shape = "scratch-along"')
     texts = tomllib.loads(text)
     opened = {(name, key) for name, section in texts.items() if name != "title" for key in section}
     assert opened == {(name, key) for name, key, _ in _starter_lines()}
-    assert setup_from(texts).transport.trigger == "encoder"
+    (tmp_path / "relief.png").write_bytes(b"an image")
+    del texts["target"]["rms_slope"]
+    assert setup_from(texts, tmp_path).transport.trigger == "encoder"
 
 
 @pytest.mark.parametrize(

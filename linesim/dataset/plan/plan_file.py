@@ -47,6 +47,7 @@ from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.setup.vocabulary import title_faults
+from linesim.targets.faced import face_of
 
 _EXPECTED = "a plan of a data set, as sample_targets/foil_set.toml"
 _PARTS = ("images", "scenes", "splits", "vary", "faults", "labels")
@@ -101,6 +102,11 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
     base = _of_one_length(base, images, reader)
     scenes = _scenes(parts["scenes"], base, folder, reader)
     shares = _shares(parts["splits"], reader)
+    if face_of(base) is not None:
+        reader.told.append(
+            "setup: its target mirrors, leans or has relief, but labels are made for a matt, level "
+            "face; expected no gloss, relief or slope in [target]"
+        )
     spans, told = spans_of(parts["vary"], base)
     faults, more = faults_of(parts["faults"], "tile" if scenes.kind == "tile" else "foil")
     reader.told.extend((*told, *more))

@@ -19,6 +19,7 @@ from linesim.report.setup_tables import making_section, setup_section
 from linesim.report.setup_words import job_in_words
 from linesim.studies.scan.before_after import before_after
 from linesim.studies.scan.study import Scan
+from linesim.targets.faced import lit_reference
 from linesim.targets.load import target_reference
 
 
@@ -70,7 +71,7 @@ def scan_page(found: Scan, reference: Reference | None = None) -> Page:
         Where the target cannot be read any more, or matplotlib is not installed.
     """
     setup = found.setup
-    source = target_reference(setup) if reference is None else reference
+    source = lit_reference(setup, target_reference(setup) if reference is None else reference)
     return Page(
         title=setup.title,
         job="Simulated line scan",

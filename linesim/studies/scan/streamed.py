@@ -27,6 +27,7 @@ from linesim.setup.setup import Setup
 from linesim.studies.scan.measured import Measured, measured
 from linesim.studies.scan.memory import refuse_too_large
 from linesim.studies.scan.study import all_figures, needed
+from linesim.targets.faced import lit_reference
 from linesim.targets.load import target_reference, target_size
 from linesim.workers.tasks import Tell, versions
 
@@ -175,7 +176,7 @@ def _render_into(planned: Planned, what: tuple[Setup, int], manner: Manner, tell
     with growing_tiff(planned, resume=manner.resume, force=manner.force) as file:
         if file.done == planned.shape[0]:
             return
-        halves = both_halves(setup, target_reference(setup), seed)
+        halves = both_halves(setup, lit_reference(setup, target_reference(setup)), seed)
 
         def task(strip: int, first: int, last: int) -> None:
             file.put(first, delivered_strip(halves, seed, (strip, first, last)))

@@ -23,8 +23,9 @@ from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.studies.scan.measured import Measured, measured
 from linesim.studies.scan.memory import Need, need, refuse_too_large
+from linesim.targets.faced import lit_reference
 from linesim.targets.given import reference_of
-from linesim.targets.load import TargetSize, drawn_bytes, target_reference, target_size
+from linesim.targets.load import TargetSize, drawn_bytes, lit_size, target_reference, target_size
 
 Shape = tuple[int, int]
 """Lines and delivered pixels."""
@@ -114,7 +115,7 @@ def scan(
     refuse_no_share(off_axis_error, "off_axis_error")
     seed, workers = checked_seed(seed), checked_workers(workers)
     given = _given(setup, reference)
-    size = target_size(setup) if given is None else TargetSize.of(given)
+    size = target_size(setup) if given is None else lit_size(setup, TargetSize.of(given), given)
     target = Held(reference=given, size=size, is_own=reference is None)
     return scan_held(setup, seed, target, Way(workers, off_axis_error, force))
 
@@ -188,10 +189,12 @@ def scan_held(setup: Setup, seed: int, target: Held, way: Way) -> Scan:
     asked, (lines, width) = needed(setup, size, workers=way.workers)
     asked = asked if own else replace(asked, target=0)
     refuse_too_large([asked], (lines, width), force=way.force)
-    seen = target_reference(setup) if target.reference is None else target.reference
+    matt = target_reference(setup) if target.reference is None else target.reference
+    seen = lit_reference(setup, matt)
     error = way.off_axis_error
     rendered = render(setup, seen, lines, seed, workers=way.workers, off_axis_error=error)
-    known = setup.target.image if own and setup.target.image in BUILT_IN else ""
+    matt_chart = own and setup.target.image in BUILT_IN and seen is matt
+    known = setup.target.image if matt_chart else ""
     return Scan(
         image=rendered.image,
         expected_e=rendered.expected_e,

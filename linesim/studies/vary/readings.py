@@ -29,6 +29,7 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from linesim.setup.surface import MATT
 from linesim.studies.batch.demanded import weakest
 from linesim.studies.measure.detection.study import inject
 from linesim.studies.scan.measured import white_figures
@@ -96,7 +97,11 @@ def _on_product(setup: Setup, numbers: Station, run: Run) -> Measured:
     share = _product(setup)
     if share is None or setup.acquisition.flat_field:
         return {}
-    found = _on_even(setup, numbers, run, {"target.white_reflectance": share})
+    changes: dict[str, object] = {"target.white_reflectance": min(share, 1.0)}
+    if share > 1:  # a face that mirrors: as bright as a white in so much more light
+        lit_w_m2 = share * setup.irradiance_w_m2
+        changes |= {"light.illuminance": None, "light.irradiance": f"{lit_w_m2!r} W/m^2"}
+    found = _on_even(setup, numbers, run, changes)
     return {"snr_product": found["snr_white"]} if found else {}
 
 
@@ -107,7 +112,7 @@ def _product(setup: Setup) -> float | None:
 
 
 def _on_even(setup: Setup, numbers: Station, run: Run, changes: dict[str, object]) -> Measured:
-    even = {"target.image": "flat", "requirement.product_reflectance": "white", **changes}
+    even = {**MATT, "target.image": "flat", "requirement.product_reflectance": "white", **changes}
     part = _part(setup, numbers, even)
     made = scan(part, run.seed, workers=run.threads)
     found = white_figures(made.setup, station(made.setup), made.image)
@@ -146,6 +151,7 @@ def _at_edge(setup: Setup, numbers: Station, run: Run, axis: str) -> Measured:
         setup,
         numbers,
         {
+            **MATT,
             "target.image": "edge",
             "target.angle": "5 deg" if axis == "x" else "85 deg",
             "target.pixel_size": f"{min(pitch_um) / _FINENESS!r} um",
@@ -187,7 +193,11 @@ def _by_injection(setup: Setup, numbers: Station, run: Run) -> Measured:
     ):
         return {}
     # cameras of their own for every point, so that one pattern does not shift them all
-    own = {"camera.pattern_seed": _CAMERAS * run.seed, "target.image": "flat"}
+    own: dict[str, object] = {
+        **MATT,
+        "camera.pattern_seed": _CAMERAS * run.seed,
+        "target.image": "flat",
+    }
     own["requirement.product_reflectance"] = share
     try:
         part = _part(setup, numbers, {**own, "acquisition.lines": None})

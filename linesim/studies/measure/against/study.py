@@ -35,6 +35,7 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.studies.measure.against.agreement import Agreement, Difference, findings
+from linesim.targets.faced import lit_reference
 from linesim.targets.load import target_reference
 
 _RIM_PX = 8
@@ -127,7 +128,8 @@ def _captured(setup: Setup, image: Path | NDArray[np.uint16], max_pixels: int | 
 
 def _expected(setup: Setup, numbers: Station, lines: int) -> FloatArray:
     """Noise-free numbers of the setup's own target. [DN]."""
-    signal_e = render(setup, target_reference(setup), lines, 0).expected_e.astype(np.float64)
+    target = lit_reference(setup, target_reference(setup))
+    signal_e = render(setup, target, lines, 0).expected_e.astype(np.float64)
     if setup.acquisition.flat_field:
         signal_e = signal_e / column_profile(setup, signal_e.shape[1])
     gain = float(numbers.dn_per_e * numbers.balance)
