@@ -54,7 +54,7 @@ def sometimes(low: float, high: float) -> st.SearchStrategy[float]:
 
 
 @st.composite
-def _transport(draw: Draw) -> dict[str, Any]:
+def _transport(draw: Draw, pixel_um: float) -> dict[str, Any]:
     speed = draw(spread(5.0, 5000.0))
     found: dict[str, Any] = {
         "speed": f"{speed!r} mm/s",
@@ -65,38 +65,102 @@ def _transport(draw: Draw) -> dict[str, Any]:
         "lateral_wander": draw(
             st.sampled_from(["0 um", "0 um", "0 um", "40 um"])
         ),  # slow to render
+        "lateral_wander_frequency": f"{draw(spread(1.0, 300.0))!r} Hz",
     }
     if draw(st.booleans()):
-        step = draw(spread(1.0, 30.0))
-        found |= {"trigger": "encoder", "encoder_step": f"{step!r} um"}
-    elif draw(st.booleans()):
+        return found | draw(_encoder(pixel_um))
+    if draw(st.booleans()):
         found["assumed_speed"] = f"{speed * draw(st.floats(0.8, 1.25)):.5g} mm/s"
     return found
 
 
 @st.composite
+def _encoder(draw: Draw, pixel_um: float) -> dict[str, Any]:
+    step, multiplier = draw(spread(1.0, 30.0)), draw(st.sampled_from([1, 1, 2, 4]))
+    found: dict[str, Any] = {
+        "trigger": "encoder",
+        "encoder_step": f"{step!r} um",
+        "encoder_multiplier": multiplier,
+        "encoder_turn_error": f"{draw(sometimes(1.0, 50.0))!r} um",
+        "encoder_turn_length": f"{draw(spread(10.0, 1000.0))!r} mm",
+    }
+    if draw(st.booleans()):
+        wanted = pixel_um * multiplier / step * draw(st.floats(0.7, 1.5))
+        found["encoder_divider"] = max(1, round(wanted))
+    return found
+
+
+@st.composite
+def _optics(draw: Draw, magnification: float, camera: dict[str, Any]) -> dict[str, Any]:
+    """Draw a lens; defocus blurs over up to 3 pixels, cos⁴ leaves half at the ends or more."""
+    pixel_um, f_number = _um(camera["pixel_width"]), draw(spread(1.0, 16.0))
+    deepest_mm = 3 * pixel_um * f_number * (1 + magnification) / magnification**2 / 1000
+    found: dict[str, Any] = {
+        "magnification": magnification,
+        "f_number": f_number,
+        "transmission": draw(st.floats(0.3, 1.0)),
+        "blur": f"{draw(sometimes(0.5, 8.0))!r} um",
+        "defocus": f"{deepest_mm * draw(st.sampled_from([0.0, 0.0, 1.0, -0.5])):.4g} mm",
+    }
+    if draw(st.booleans()):
+        half_mm = camera["pixels"] * pixel_um / 2000
+        tangent = draw(spread(0.02, 0.6))
+        found["focal_length"] = f"{max(half_mm / tangent / (1 + magnification), 0.1):.4g} mm"
+    return found
+
+
+@st.composite
+def _light(draw: Draw) -> dict[str, Any]:
+    irradiance = draw(spread(0.1, 1e4))
+    return {
+        "irradiance": f"{irradiance!r} W/m^2",
+        "spectrum": draw(st.sampled_from(["LED-B3", "D65", "A", "LED-RGB1"])),
+        "edge_falloff": draw(sometimes(0.01, 0.3)),
+        "flicker": draw(st.one_of(st.just(0.0), sometimes(0.01, 0.2))),
+        "flicker_frequency": f"{draw(spread(50.0, 5000.0))!r} Hz",
+        "ambient": f"{irradiance * draw(sometimes(0.01, 1.0)):.4g} W/m^2",
+    }
+
+
+def _um(text: str) -> float:
+    return float(text.split(maxsplit=1)[0])
+
+
+@st.composite
 def _camera(draw: Draw, kinds: tuple[str, ...]) -> dict[str, Any]:
     kind, width = draw(st.sampled_from(kinds)), draw(spread(2.0, 20.0))
+    well = draw(spread(2e3, 2e5))
     found: dict[str, Any] = {
         "kind": kind,
         "pixels": draw(st.integers(32, 64)),
         "pixel_width": f"{width!r} um",
-        "pixel_height": f"{width * draw(st.sampled_from([0.5, 1.0, 1.0, 2.0])):.5g} um",
+        "light_share": draw(st.floats(0.2, 1.0)),
+        "quantum_efficiency": draw(st.floats(0.2, 0.9)),
         "dark_current": f"{draw(sometimes(10.0, 1e5))!r} e/s",
-        "full_well": f"{draw(spread(2e3, 2e5))!r} e",
+        "full_well": f"{well!r} e",
         "dsnu": f"{draw(sometimes(0.5, 30.0))!r} e",
         "prnu": draw(sometimes(0.001, 0.02)),
         "pattern_seed": draw(st.integers(0, 1000)),
         "bit_depth": draw(st.sampled_from([8, 10, 12, 14])),
         "tdi_stages": draw(st.sampled_from([1, 1, 1, 4, 16])),
     }
+    height = float(f"{width * draw(st.sampled_from([0.5, 1.0, 1.0, 2.0])):.5g}")
+    if found["tdi_stages"] == 1 and draw(st.booleans()):
+        found["row_heights"] = [f"{each!r} um" for each in (height,) * 4 + (1.5 * height,) * 4]
+    else:
+        found["pixel_height"] = f"{height!r} um"
+    if draw(st.booleans()):
+        found["binned_full_well"] = f"{well * draw(st.sampled_from([0.5, 1.5, 4.0]))!r} e"
     if kind == "three-line":
         found["line_spacing"] = f"{width * draw(st.integers(1, 8)):.5g} um"
+    if kind != "mono" and draw(st.booleans()):
+        shares = {colour: draw(st.floats(0.2, 0.9)) for colour in ("red", "green", "blue")}
+        found |= {"light_share": shares, "quantum_efficiency": dict(reversed(shares.items()))}
     return found
 
 
 @st.composite
-def _acquisition(draw: Draw, stages: int) -> dict[str, Any]:
+def _acquisition(draw: Draw, camera: dict[str, Any]) -> dict[str, Any]:
     domain = draw(st.sampled_from(["charge", "digital"]))
     found: dict[str, Any] = {
         "line_rate": "matched",
@@ -105,11 +169,14 @@ def _acquisition(draw: Draw, stages: int) -> dict[str, Any]:
         "colour_alignment": draw(st.sampled_from(["whole-lines", "fractional", "none"])),
         "white_balance": draw(st.sampled_from(["off", "grey-card"])),
         "flat_field": draw(st.booleans()),
+        "flat_field_lines": draw(st.sampled_from([64, 256, 1000])),
     }
     if domain == "digital":
         found["binning_mode"] = draw(st.sampled_from(["sum", "average"]))
-        if stages == 1:
+        if camera["tdi_stages"] == 1:
             found["binning_along"] = draw(st.sampled_from(["rows", "lines"]))
+    if "row_heights" in camera:
+        found["row_height"] = draw(st.sampled_from(camera["row_heights"]))
     if draw(st.booleans()):
         found["line_rate"] = "square"
     if draw(st.booleans()):
@@ -118,11 +185,44 @@ def _acquisition(draw: Draw, stages: int) -> dict[str, Any]:
 
 
 @st.composite
+def _requirement(draw: Draw, pixel_um: float) -> dict[str, Any]:
+    found: dict[str, Any] = {
+        "smallest_defect": f"{pixel_um * draw(st.floats(0.5, 12.0)):.5g} um",
+        "defect_contrast": draw(st.floats(0.02, 0.9)),
+        "defect_shape": draw(st.sampled_from(["disc", "scratch-along", "scratch-across"])),
+    }
+    asked = {
+        "detection_rate": st.floats(0.5, 0.99),
+        "false_alarms_per_m2": spread(1e-3, 100.0),
+        "snr": spread(1.0, 300.0),
+        "product_reflectance": st.floats(0.05, 0.9),
+    }
+    return found | draw(st.fixed_dictionaries({}, optional=asked))
+
+
+@st.composite
 def station_texts(draw: Draw, kinds: tuple[str, ...] = ("mono", "prism", "three-line")) -> Texts:
     """Draw a setup as nested texts that the door lets in: a small `flat` under any camera."""
     camera = draw(_camera(kinds))
     magnification = draw(spread(0.02, 4.0))
-    pixel_um = float(camera["pixel_width"].split()[0]) / magnification
+    pixel_um = _um(camera["pixel_width"]) / magnification
+    lens, transport = draw(_optics(magnification, camera)), draw(_transport(pixel_um))
+    sides_um = [
+        _um(each) for each in (camera.get("pixel_height"), *camera.get("row_heights", ())) if each
+    ]
+    # a quarter of a pixel is the shortest advance, at the peak of a ripple
+    period_us = (
+        1000
+        * min(*sides_um, _um(camera["pixel_width"]))
+        / magnification
+        / _um(transport["speed"])
+        / 8
+    )
+    camera["dead_time"] = f"{period_us * draw(sometimes(0.01, 0.5)):.4g} us"
+    if "focal_length" in lens:
+        distance_mm = _um(lens["focal_length"]) * (1 + 1 / magnification)
+        share = draw(st.sampled_from([0.0, 0.0, 0.0, 0.005]))  # slow to render
+        transport |= {"flutter": f"{share * distance_mm:.4g} mm", "flutter_frequency": "7 Hz"}
     return {
         "title": draw(st.sampled_from(["Web", "Tile, 2 mm", "Folie <b>µ</b>"])),
         "target": {
@@ -130,24 +230,12 @@ def station_texts(draw: Draw, kinds: tuple[str, ...] = ("mono", "prism", "three-
             "pixel_size": f"{pixel_um / draw(st.floats(1.0, 2.0)):.5g} um",
             "white_reflectance": draw(st.floats(0.05, 1.0)),
         },
-        "transport": draw(_transport()),
-        "lens": {
-            "magnification": magnification,
-            "f_number": draw(spread(1.0, 16.0)),
-            "transmission": draw(st.floats(0.3, 1.0)),
-            "blur": f"{draw(sometimes(0.5, 8.0))!r} um",
-        },
-        "light": {
-            "irradiance": f"{draw(spread(0.1, 1e4))!r} W/m^2",
-            "spectrum": draw(st.sampled_from(["LED-B3", "D65", "A", "LED-RGB1"])),
-        },
+        "transport": transport,
+        "lens": lens,
+        "light": draw(_light()),
         "camera": camera,
-        "acquisition": draw(_acquisition(camera["tdi_stages"])),
-        "requirement": {
-            "smallest_defect": f"{pixel_um * draw(st.floats(0.5, 12.0)):.5g} um",
-            "defect_contrast": draw(st.floats(0.02, 0.9)),
-            "defect_shape": draw(st.sampled_from(["disc", "scratch-along", "scratch-across"])),
-        },
+        "acquisition": draw(_acquisition(camera)),
+        "requirement": draw(_requirement(pixel_um)),
     }
 
 

@@ -198,10 +198,10 @@ def geometry_of(setup: Setup, numbers: Station, size: TargetSize) -> dict[str, F
     dict
         Figures by name.
     """
-    camera, focal_mm = setup.camera, setup.lens.focal_length_mm
+    camera = setup.camera
     group = geometry_group(numbers, scan_lines(setup, numbers, size), reach(setup))
-    if focal_mm is not None:
-        group["working_distance_mm"] = focal_mm * (1 + 1 / setup.magnification)
+    if setup.lens.focal_length_mm is not None:
+        group["working_distance_mm"] = setup.working_distance_mm
     if camera.max_line_rate_hz is not None:
         advance_um = numbers.timing.exposed_advance_um
         group["max_speed_mm_s"] = camera.max_line_rate_hz * advance_um / 1000

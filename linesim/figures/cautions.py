@@ -9,9 +9,10 @@ from linesim.figures.case import Case, Found, Groups, values
 from linesim.figures.faults import fault_cautions
 from linesim.figures.level_cautions import clip_cautions, texture_cautions
 from linesim.figures.noise_limits import noise_cautions
-from linesim.figures.plain_numbers import digits, rate
+from linesim.figures.plain_numbers import digits, percent, rate
 from linesim.figures.safety import safety_cautions
 from linesim.figures.verdicts import FEWEST_PIXELS
+from linesim.forward.conversion import ROUNDING_DN
 from linesim.forward.geometry import wanted_advance_um
 from linesim.forward.station import Station
 from linesim.setup.setup import Setup
@@ -20,7 +21,6 @@ from linesim.targets.load import TargetSize
 _SAME = 0.005
 """Rates and shapes closer than this share are taken as equal; our choice."""
 _DARK_SHARE = 0.1
-_QUANTISATION_DN = 0.4
 _FEWEST_REFERENCE_PIXELS = 2.0
 
 
@@ -98,8 +98,8 @@ def _shape(case: Case) -> Found:
         yield (
             "gap",
             (
-                f"Lines leave gaps: only {coverage:.1%} of the target is looked at while lines "
-                f"start. The matched line rate is {rate(matched_hz, 4)}."
+                f"Lines leave gaps: only {percent(coverage)} of the target is looked at while "
+                f"lines start. The matched line rate is {rate(matched_hz, 4)}."
             ),
         )
     if abs(aspect - 1) > _SAME:
@@ -124,7 +124,7 @@ def _encoder(case: Case) -> Found:
             (
                 f"The encoder's counts do not divide into the wanted line advance: "
                 f"{advance_um:.4g} um instead of {wanted_um:.4g} um "
-                f"({left:+.1%}). A multiplier with a larger divider comes nearer."
+                f"({100 * left:+.1f} %). A multiplier with a larger divider comes nearer."
             ),
         )
 
@@ -138,9 +138,9 @@ def _levels(case: Case) -> Found:
         yield (
             "dark",
             (
-                f"White reaches only {scale:.1%} of full scale. More light, a wider aperture, a "
-                "longer exposure or binning bring electrons; gain only lifts signal and noise "
-                "alike."
+                f"White reaches only {percent(scale, 2)} of full scale. More light, a wider "
+                "aperture, a longer exposure or binning bring electrons; gain only lifts signal "
+                "and noise alike."
             ),
         )
     # joined numbers are rounded one by one, and each conversion has its own share of the noise
@@ -148,7 +148,7 @@ def _levels(case: Case) -> Found:
     dark_dn = float(one_dn * case.numbers.dark_noise_e)
     white_e = np.min(np.asarray(case.numbers.electrons_white))
     white_dn = float(np.hypot(dark_dn, one_dn * np.sqrt(white_e)))
-    if dark_dn < _QUANTISATION_DN:
+    if dark_dn < ROUNDING_DN:
         yield (
             "quantisation",
             (

@@ -1,6 +1,6 @@
 """What figures are made of: each factor of the MTF, source of noise and step of the light."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -63,31 +63,6 @@ def factors_along(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
         **_lens_factors(numbers, frequency_lp_mm),
         **pixel_factors_along(numbers, frequency_lp_mm),
     }
-
-
-def by_colour(numbers: Station) -> tuple[Station, ...]:
-    """
-    Take a station's colours apart.
-
-    Parameters
-    ----------
-    numbers : Station
-        One station.
-
-    Returns
-    -------
-    tuple of Station
-        One a colour, each of plain numbers; the station itself where there are no colours.
-    """
-    white_e = np.atleast_1d(np.asarray(numbers.electrons_white))
-    parts = [
-        np.broadcast_to(np.asarray(value), white_e.shape).tolist()
-        for value in (numbers.electrons_per_joule, numbers.balance)
-    ]
-    return tuple(
-        replace(numbers, electrons_per_joule=per_joule, balance=balance)
-        for per_joule, balance in zip(*parts, strict=True)
-    )
 
 
 def noise_sources_e(numbers: Station, signal_e: Figure) -> dict[str, FloatArray]:

@@ -106,15 +106,15 @@ class Demand:
         """What a figure without a value counts as."""
         return NEVER if self.low_is_good else 0.0
 
-    def margin(self, got: Figure) -> FloatArray:
-        """Share by which it is passed, the slack not counted."""
-        return (margin_under if self.low_is_good else margin_over)(got, self.wanted)
+    def margin(self, got: Figure, slack: float = 0.0) -> FloatArray:
+        """Share by which it is passed; slack moves what is wanted."""
+        if self.low_is_good:
+            return margin_under(got, self.wanted * (1 + slack))
+        return margin_over(got, self.wanted * (1 - slack))
 
     def spare(self, got: Figure) -> FloatArray:
         """Share by which it is passed: negative where it is missed, and only there."""
-        if self.low_is_good:
-            return margin_under(got, self.wanted * (1 + self.slack))
-        return margin_over(got, self.wanted * (1 - self.slack))
+        return self.margin(got, self.slack)
 
     def weaker(self, one: Figure, other: Figure) -> FloatArray:
         """Give the worse of two values, such as of middle and ends; no number is the worst."""

@@ -3,6 +3,8 @@
 import numpy as np
 
 from linesim.figures.case import Case, Found, values
+from linesim.figures.plain_numbers import percent
+from linesim.forward.conversion import ROUNDING_DN
 from linesim.forward.lens import comb_mtf
 from linesim.forward.profile import column_profile
 
@@ -16,7 +18,6 @@ _FRINGE_PX = 0.25
 _SMEAR_PX = 0.5
 _SHIFT_PX = 1.0
 _STEEP_GAIN = 3.0
-_ROUNDS_DN = 0.4
 
 
 def _colour(case: Case) -> Found:
@@ -107,18 +108,19 @@ def _lamp(case: Case) -> Found:
         yield (
             "flicker_bands",
             (
-                f"The lamp's flicker leaves {seen:.1%} of the light in each line, {in_noise:.2g} "
-                f"times the noise on white (rms): {pitch}. A lamp on constant current, or pulsed "
-                "by the line trigger, has none; so has an exposure of whole periods."
+                f"The lamp's flicker leaves {percent(seen, 2)} of the light in each line, "
+                f"{in_noise:.2g} times the noise on white (rms): {pitch}. A lamp on constant "
+                "current, or pulsed by the line trigger, has none; so has an exposure of "
+                "whole periods."
             ),
         )
-    total_w_m2 = case.setup.irradiance_w_m2 + case.setup.ambient_w_m2
-    if case.setup.ambient_w_m2 > _AMBIENT_SHARE * total_w_m2:
+    all_w_m2 = case.setup.irradiance_w_m2 + case.setup.ambient_w_m2
+    if case.setup.ambient_w_m2 > _AMBIENT_SHARE * all_w_m2:
         yield (
             "ambient",
             (
-                f"Ambient light is {case.setup.ambient_w_m2 / total_w_m2:.1%} of the light on the "
-                "target, over 1 % (our threshold): it changes with the day, and flat-field "
+                f"Ambient light is {percent(case.setup.ambient_w_m2 / all_w_m2)} of the light on "
+                "the target, over 1 % (our threshold): it changes with the day, and flat-field "
                 "references taken in it are wrong. Shield it."
             ),
         )
@@ -140,7 +142,7 @@ def _correction(case: Case) -> Found:
 def _average(case: Case) -> Found:
     sensor = case.numbers.sensor
     noise_dn = float(case.numbers.dn_per_e * case.numbers.dark_noise_e)
-    if float(sensor.averaged) > 1 and noise_dn < _ROUNDS_DN:
+    if float(sensor.averaged) > 1 and noise_dn < ROUNDING_DN:
         yield (
             "average_rounds_gain_away",
             (

@@ -205,11 +205,10 @@ def product_group(numbers: Station, product: Figure) -> Group:
     level_e = product * np.asarray(numbers.electrons_white)
     left = kept(numbers, level_e)
     taken_off_e = numbers.dark_e - numbers.delivered_dark_e
-    per_e = numbers.dn_per_e * np.asarray(numbers.balance)
     return {
         "electrons_product": level_e,
         "snr_product": level_e * left.slope / left.noise_e,
-        "dn_product": numbers.sensor.black_level_dn + per_e * (left.charge_e - taken_off_e),
+        "dn_product": numbers.delivered.number_dn(left.charge_e - taken_off_e),
     }
 
 

@@ -8,7 +8,7 @@ from scipy.special import ndtri
 
 from linesim.figures.case import Case, Found
 from linesim.figures.rounding import Columns, conversion_shift, joined_shift, noise_rounded_again
-from linesim.forward.correct import LEAST_SIGNAL_DN, uncorrected
+from linesim.forward.flat_field import LEAST_SIGNAL_DN
 from linesim.setup.arrays import FloatArray
 from linesim.setup.channels import COLOURS
 
@@ -79,7 +79,7 @@ def _deviates() -> FloatArray:
 
 def _whites(case: Case) -> list[_White]:
     """List the channels that get any light."""
-    numbers, plain = case.numbers, uncorrected(case.numbers)
+    numbers, plain = case.numbers, case.numbers.uncorrected
     white_e = np.asarray(numbers.electrons_white, dtype=np.float64)
     dark_pattern_e = np.asarray(plain.pattern_e(0.0 * white_e))
     pattern_e2 = np.asarray(plain.pattern_e(white_e)) ** 2 - dark_pattern_e**2
@@ -193,7 +193,7 @@ def _shifted(case: Case, whites: list[_White]) -> Found:
 
 def _cut_off(case: Case, whites: list[_White]) -> Found:
     del whites
-    numbers, plain, camera = case.numbers, uncorrected(case.numbers), case.setup.camera
+    numbers, plain, camera = case.numbers, case.numbers.uncorrected, case.setup.camera
     white_e, reads = np.asarray(numbers.electrons_white), float(numbers.reads)
     one_e = (white_e + numbers.dark_e) / reads
     offsets_e2 = numbers.geometry.pixels_joined / reads * camera.dsnu_e**2

@@ -12,7 +12,7 @@ from math import ceil, sqrt
 import numpy as np
 from scipy.special import ndtr
 
-from linesim.forward.station import QUANTISATION_VARIANCE_DN2
+from linesim.forward.conversion import QUANTISATION_VARIANCE_DN2
 from linesim.setup.arrays import FloatArray
 
 _REACH = 6.0

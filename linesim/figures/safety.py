@@ -14,7 +14,7 @@ Hazards of machines, heights, solvents and food lines: common practice, no sourc
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from linesim.figures.plain_numbers import digits
+from linesim.figures.plain_numbers import digits, percent
 from linesim.setup.light.thermal import WholeLight, whole_light
 from linesim.setup.setup import Setup
 
@@ -194,18 +194,19 @@ def _unseen(setup: Setup, whole: WholeLight) -> Iterator[tuple[str, str]]:
         yield (
             "invisible_light",
             (
-                f"{whole.invisible_share:.0%} of the power is outside 380-780 nm{how}: the eye "
-                "does not see it and does not blink. Ask the light's maker for the risk group "
-                "(IEC 62471)."
+                f"{percent(whole.invisible_share, 2)} of the power is outside 380-780 nm{how}: "
+                "the eye does not see it and does not blink. Ask the light's maker for the risk "
+                "group (IEC 62471)."
             ),
         )
     if whole.ultraviolet_share > INVISIBLE_SHARE or whole.violet_share > VIOLET_SHARE:
         yield (
             "ultraviolet",
             (
-                f"{whole.violet_share:.0%} of the power of {setup.light.spectrum.name} is below "
-                "400 nm: ultraviolet light harms skin as well as eyes, also by reflection. Ask the "
-                "light's maker for the risk group (IEC 62471); enclose it, and cover eyes and skin."
+                f"{percent(whole.violet_share, 2)} of the power of {setup.light.spectrum.name} is "
+                "below 400 nm: ultraviolet light harms skin as well as eyes, also by reflection. "
+                "Ask the light's maker for the risk group (IEC 62471); enclose it, and cover eyes "
+                "and skin."
             ),
         )
 

@@ -5,36 +5,83 @@ Charge: wells clip, charge is summed, and the summing place clips too. Digital: 
 every number, they are summed or averaged, black is put back once, and the word clips.
 """
 
+from dataclasses import dataclass
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.setup.arrays import ImageArray
+from linesim.forward.conversion import Conversion, whole_numbers
+from linesim.forward.stage import Samples, Stage
 
 
-def join_charge(
-    pixel_e: ImageArray, across: int, full_well_e: float, binned_full_well_e: float
-) -> ImageArray:
-    """Sum the charge of physical pixels into delivered ones."""
-    np.minimum(pixel_e, np.float32(full_well_e), out=pixel_e)
-    rows, lines, columns = pixel_e.shape
-    if rows == across == 1:
-        alone: ImageArray = np.minimum(pixel_e[0], np.float32(binned_full_well_e), out=pixel_e[0])
-        return alone
-    groups = pixel_e.reshape(rows, lines, columns // across, across)
-    joined: ImageArray = groups.sum(axis=(0, 3), dtype=np.float32)
-    return np.minimum(joined, np.float32(binned_full_well_e), out=joined)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Wells(Stage):
+    """Capacity of each pixel as it comes. [e]."""
+
+    full_well_e: float
+
+    def __call__(self, samples: Samples, _: int) -> Samples:
+        """Cut charge off at the well."""
+        np.minimum(samples, np.float32(self.full_well_e), out=samples)
+        return samples
 
 
-def join_numbers(
-    pixel_dn: NDArray[np.uint16], across: int, black_level_dn: float, *, average: bool
-) -> ImageArray:
-    """Sum or average the numbers of physical pixels, black counted once."""
-    rows, lines, columns = pixel_dn.shape
-    groups = pixel_dn.reshape(rows, lines, columns // across, across)
-    joined: ImageArray = groups.sum(axis=(0, 3), dtype=np.int32).astype(np.float32)
-    count = rows * across
-    joined -= np.float32(count * black_level_dn)
-    if average:
-        joined /= np.float32(count)
-    joined += np.float32(black_level_dn)
-    return joined
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class JoinCharge(Stage):
+    """
+    Sum the charge of physical pixels into delivered ones.
+
+    Parameters
+    ----------
+    across : int
+        Columns of one delivered pixel.
+    place_e : float
+        Capacity of the place where charge is summed. [e]
+    """
+
+    across: int
+    place_e: float
+
+    def __call__(self, samples: Samples, _: int) -> Samples:
+        """Join a strip."""
+        alone = len(samples) == self.across == 1
+        joined: Samples = samples[0] if alone else _summed(samples, self.across, np.float32)
+        np.minimum(joined, np.float32(self.place_e), out=joined)
+        return joined
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class JoinNumbers(Stage):
+    """
+    Sum or average the numbers of physical pixels, black counted once.
+
+    Parameters
+    ----------
+    across : int
+        Columns of one delivered pixel.
+    average : bool
+        Whether the sum is divided by their number.
+    conversion : Conversion
+        Its black level and full scale. [DN]
+    """
+
+    across: int
+    average: bool
+    conversion: Conversion
+
+    def __call__(self, samples: Samples, _: int) -> Samples:
+        """Join a strip."""
+        black_dn, count = float(self.conversion.black_level_dn), len(samples) * self.across
+        joined = _summed(samples, self.across, np.int32).astype(np.float32)
+        joined -= np.float32(count * black_dn)
+        if self.average:
+            joined /= np.float32(count)
+        joined += np.float32(black_dn)
+        return whole_numbers(joined, int(self.conversion.full_scale_dn))
+
+
+def _summed(samples: Samples, across: int, kind: type[Any]) -> NDArray[Any]:
+    looks, lines, columns = samples.shape
+    groups = samples.reshape(looks, lines, columns // across, across)
+    return np.asarray(groups.sum(axis=(0, 3), dtype=kind))

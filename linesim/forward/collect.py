@@ -8,13 +8,14 @@ light; electrons η μ_p; Poisson statistics σ_e² = μ_e (13); dark current μ
 DSNU and PRNU as fixed patterns of the pixels (66)(67).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from linesim.forward.draws import poisson_in_place
 from linesim.forward.geometry import Figure
-from linesim.forward.streams import PATTERN_STREAM, stream
+from linesim.forward.stage import Columns, Samples, Stage
+from linesim.forward.streams import PATTERN_STREAM, Streams, stream
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
@@ -136,7 +137,42 @@ def pattern(setup: Setup, channel: int) -> Pattern:
     )
 
 
-def collect(mean_e: ImageArray, rng: np.random.Generator) -> ImageArray:
-    """Draw electrons around their mean."""
-    poisson_in_place(mean_e, rng)
-    return mean_e
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Response(Stage):
+    """
+    What each pixel makes of its light, and its dark current.
+
+    Parameters
+    ----------
+    response : ndarray of shape (looks, 1, columns)
+        Relative response (PRNU); one look may stand for all.
+    dark_e : float
+        Expected dark electrons of a pixel. [e]
+    """
+
+    response: ImageArray
+    dark_e: float
+
+    def __call__(self, samples: Samples, _: int) -> Samples:
+        """Turn expected signal into expected charge, on a copy."""
+        mean_e = samples * self.response
+        if self.dark_e:
+            mean_e += np.float32(self.dark_e)
+        # next to white, black rounds to some -1e-14 e in the sum of the lens terms
+        return np.maximum(mean_e, 0, out=mean_e)
+
+    def at(self, columns: Columns) -> "Response":
+        """Give some columns."""
+        return replace(self, response=self.response[..., columns.as_they_come])
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Shot(Stage):
+    """Shot noise: electrons are counted around their mean."""
+
+    streams: Streams
+
+    def __call__(self, samples: Samples, strip: int) -> Samples:
+        """Draw the charge of a strip."""
+        poisson_in_place(samples, self.streams.of(strip))
+        return samples

@@ -15,7 +15,7 @@ Moments of a normal value cut off at one side: derived. Signal to noise by the s
 as the incremental gain of ISO 15739 (from its contents and a public note; formulas not seen).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtr
@@ -107,21 +107,17 @@ def kept(numbers: Station, signal_e: Figure) -> Kept:
     Kept
         What is delivered of it, and its noise, once black level and gain are undone.
     """
-    sensor, place = numbers.sensor, numbers.geometry
+    sensor, wells, reads = numbers.sensor, numbers.wells(), numbers.reads
     charge_e = np.asarray(signal_e + numbers.dark_e, dtype=np.float64)
-    wells = np.asarray(place.pixels_joined / place.stages, dtype=np.float64)
-    word_e = (sensor.full_scale_dn - sensor.black_level_dn) / sensor.gain_dn_e
-    summed = (wells > 1) & (np.asarray(sensor.digital) == 0)
+    word_e = sensor.conversion.full_scale_e
     one = _Level(mean=charge_e / wells, variance=charge_e / wells, slope=np.ones(()))
-    joined_each = wells / numbers.reads
-    level = one.under(sensor.full_well_e).times(joined_each)
-    level = level.under(np.where(summed, sensor.binned_full_well_e, np.inf))
-    level = level.noisier(sensor.read_noise_e**2).under(word_e).times(numbers.reads)
+    level = one.under(sensor.full_well_e).times(wells / reads).under(numbers.place_e)
+    level = level.noisier(sensor.read_noise_e**2).under(word_e).times(reads)
     # one and the same limit does not cut twice
-    delivered_e, all_e = _delivered_e(numbers, word_e), numbers.reads * np.asarray(word_e)
-    level = level.under(np.where(delivered_e < all_e, delivered_e, np.inf))
+    is_own = numbers.word_e < reads * np.asarray(word_e)
+    level = level.under(np.where(is_own, numbers.word_e, np.inf))
     # whatever else is noise comes behind the limits: rounding, and what corrections bring
-    behind_e2 = numbers.noise_e(signal_e) ** 2 - charge_e - numbers.reads * sensor.read_noise_e**2
+    behind_e2 = numbers.noise_e(signal_e) ** 2 - charge_e - reads * sensor.read_noise_e**2
     return Kept(
         charge_e=level.mean,
         noise_e=np.sqrt(np.maximum(level.variance + np.maximum(behind_e2, 0.0), _LEAST_E2)),
@@ -148,34 +144,19 @@ def limit_share(numbers: Station, signal_e: Figure) -> Figure:
     float or ndarray
         At 1, one sample in a thousand reaches the limit.
     """
-    sensor, place = numbers.sensor, numbers.geometry
+    sensor, wells, reads = numbers.sensor, numbers.wells(), numbers.reads
     charge_e = np.asarray(signal_e + numbers.dark_e, dtype=np.float64)
-    wells = np.asarray(place.pixels_joined / place.stages, dtype=np.float64)
-    word_e = (sensor.full_scale_dn - sensor.black_level_dn) / sensor.gain_dn_e
-    summed = (wells > 1) & (np.asarray(sensor.digital) == 0)
-    read_e2, reads = sensor.read_noise_e**2, numbers.reads
-    of_pixel_e2, of_joined_e2 = (
-        (sensor.prnu * signal_e) ** 2 / wells**2,
-        _fixed_e2(numbers, signal_e),
-    )
+    read_e2 = sensor.read_noise_e**2
+    of_pixel_e2 = (sensor.prnu * signal_e) ** 2 / wells**2
+    of_joined_e2 = numbers.uncorrected.pattern_e(signal_e) ** 2
+    word_e = sensor.conversion.full_scale_e
     levels = (
         (charge_e / wells, charge_e / wells + of_pixel_e2, sensor.full_well_e),
-        (charge_e, charge_e + of_joined_e2, np.where(summed, sensor.binned_full_well_e, np.inf)),
+        (charge_e, charge_e + of_joined_e2, numbers.place_e),
         (charge_e / reads, charge_e / reads + read_e2 + of_joined_e2 / reads, word_e),
-        (charge_e, charge_e + reads * read_e2 + of_joined_e2, _delivered_e(numbers, word_e)),
+        (charge_e, charge_e + reads * read_e2 + of_joined_e2, numbers.word_e),
     )
     shares = [
         (mean + HEADROOM_SIGMAS * np.sqrt(variance)) / limit for mean, variance, limit in levels
     ]
     return np.asarray(np.maximum.reduce(np.broadcast_arrays(*shares)))
-
-
-def _delivered_e(numbers: Station, word_e: Figure) -> Figure:
-    """Charge at which the delivered word is full: an average divides it, a balance multiplies."""
-    return numbers.sensor.averaged * word_e / numbers.balance
-
-
-def _fixed_e2(numbers: Station, signal_e: Figure) -> Figure:
-    """Spread of the columns before any correction, squared. [e²]."""
-    raw = replace(numbers, sensor=replace(numbers.sensor, reference_lines=0))
-    return raw.pattern_e(signal_e) ** 2

@@ -3,9 +3,13 @@
 import numpy as np
 
 from linesim.forward.lens import off_axis_share
-from linesim.forward.light import line_profile
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
+
+
+def line_profile(position: FloatArray, edge_falloff: float) -> FloatArray:
+    """Give the light along the line, which falls off as a parabola."""
+    return np.asarray(1 - edge_falloff * position**2)
 
 
 def column_profile(setup: Setup, columns: int, *, ambient: bool = False) -> FloatArray:

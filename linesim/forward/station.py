@@ -1,18 +1,18 @@
 """The whole station in numbers: what a white target gives, and with what noise. All broadcast."""
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
 from linesim.forward.collect import electrons, electrons_per_joule
+from linesim.forward.conversion import QUANTISATION_VARIANCE_DN2, Conversion
 from linesim.forward.geometry import Figure, Geometry, Timing, geometry, timing
 from linesim.forward.lens import Optics, optics
 from linesim.forward.profile import ends_share
+from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
-
-QUANTISATION_VARIANCE_DN2 = 1 / 12
-"""Variance of rounding, EMVA 1288 σ_q²; holds while the noise is above about 0.4 DN. [DN²]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +36,15 @@ class Sensor:
     def digital(self) -> Figure:
         """1 where numbers are joined, not charge."""
         return np.greater(self.conversions, 1) * 1.0
+
+    @property
+    def conversion(self) -> Conversion:
+        """How one reading becomes a number."""
+        return Conversion(
+            gain_dn_e=self.gain_dn_e,
+            black_level_dn=self.black_level_dn,
+            full_scale_dn=self.full_scale_dn,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,6 +111,29 @@ class Station:
     def dn_per_e(self) -> Figure:
         """Delivered number for each electron of the delivered pixel. [DN/e]."""
         return self.sensor.gain_dn_e / self.sensor.averaged
+
+    @property
+    def delivered(self) -> Conversion:
+        """How the charge of a delivered pixel becomes its number, white balance included."""
+        return replace(self.sensor.conversion, gain_dn_e=self.dn_per_e * np.asarray(self.balance))
+
+    @property
+    def by_colour(self) -> tuple["Station", ...]:
+        """One station a colour, each of plain numbers; one alone where there are no colours."""
+        white_e = np.atleast_1d(np.asarray(self.electrons_white))
+        parts = [
+            np.broadcast_to(np.asarray(value), white_e.shape).tolist()
+            for value in (self.electrons_per_joule, self.balance)
+        ]
+        return tuple(
+            replace(self, electrons_per_joule=per_joule, balance=balance)
+            for per_joule, balance in zip(*parts, strict=True)
+        )
+
+    @property
+    def uncorrected(self) -> "Station":
+        """The same station without what flat field and white balance do to the numbers."""
+        return replace(self, balance=1.0, sensor=replace(self.sensor, reference_lines=0))
 
     @property
     def motion_um(self) -> Figure:
@@ -187,25 +219,34 @@ class Station:
         """Signal at which the nearest of well, binned well and full scale is reached. [e]."""
         return np.asarray(np.minimum.reduce(np.broadcast_arrays(*self.limits_e.values())))
 
+    def wells(self) -> FloatArray:
+        """Wells whose charge makes a delivered pixel: that of all stages gathers in one."""
+        return np.asarray(self.geometry.pixels_joined / self.geometry.stages, dtype=np.float64)
+
+    @property
+    def place_e(self) -> FloatArray:
+        """Capacity of the place where charge is summed; endless where none is. [e]."""
+        # one pixel alone is not summed anywhere, and numbers are summed outside of any well
+        summed = (self.wells() > 1) & (np.asarray(self.sensor.digital) == 0)
+        return np.where(summed, self.sensor.binned_full_well_e, np.inf)
+
+    @property
+    def word_e(self) -> Figure:
+        """Charge at which the delivered word is full. [e]."""
+        # an average divides the word, a white balance multiplies it
+        return self.sensor.averaged * self.sensor.conversion.full_scale_e / self.balance
+
     @property
     def limits_e(self) -> dict[str, Figure]:
         """Charge of a delivered pixel at each limit, on an even target. [e]."""
-        sensor, place = self.sensor, self.geometry
-        word_e = (sensor.full_scale_dn - sensor.black_level_dn) / sensor.gain_dn_e
-        # the charge of all stages gathers in one pixel
-        wells = np.asarray(place.pixels_joined / place.stages)
-        pixel_e = wells * sensor.full_well_e
-        # one pixel alone is not summed anywhere, and numbers are summed outside of any well
-        summed = (wells > 1) & (np.asarray(sensor.digital) == 0)
-        binned_e = np.where(summed, sensor.binned_full_well_e, np.inf)
-        # a white balance multiplies numbers, and the word ends where it did
-        scale_e = sensor.averaged * word_e / self.balance
-        return {"pixel": pixel_e, "binned": binned_e, "scale": scale_e}
+        pixel_e = self.wells() * self.sensor.full_well_e
+        return {"pixel": pixel_e, "binned": self.place_e, "scale": self.word_e}
 
 
+@lru_cache(maxsize=64)
 def station(setup: Setup) -> Station:
     """
-    Take all numbers out of a setup.
+    Take all numbers out of a setup, once for each setup.
 
     Parameters
     ----------
@@ -216,6 +257,28 @@ def station(setup: Setup) -> Station:
     -------
     Station
         Plain numbers.
+
+    Raises
+    ------
+    InputError
+        Where the dead time leaves nothing of the line period to expose in.
+    """
+    return stations(setup)
+
+
+def stations(setup: Setup) -> Station:
+    """
+    Take all numbers out of a setup of many stations, whose values are arrays.
+
+    Parameters
+    ----------
+    setup : Setup
+        The stations.
+
+    Returns
+    -------
+    Station
+        Numbers and arrays that broadcast.
 
     Raises
     ------

@@ -1,5 +1,7 @@
 """Random streams by fixed numbers, so that nobody's draw depends on who draws before."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 SHOT_STREAM = 1
@@ -13,3 +15,15 @@ def stream(seed: int, stage: int, channel: int, strip: int) -> np.random.Generat
     """Give the random stream of one stage, channel and strip."""
     key = (stage, channel, strip)
     return np.random.Generator(np.random.SFC64(np.random.SeedSequence(seed, spawn_key=key)))
+
+
+class Streams(NamedTuple):
+    """The random streams of one stage and channel."""
+
+    seed: int
+    stage: int
+    channel: int
+
+    def of(self, strip: int) -> np.random.Generator:
+        """Give that of one strip."""
+        return stream(self.seed, self.stage, self.channel, strip)

@@ -18,7 +18,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.forward.motion import Motion, motion
 from linesim.forward.station import Station
 from linesim.forward.streams import JITTER_STREAM
 from linesim.setup.arrays import FloatArray
@@ -27,6 +26,49 @@ from linesim.setup.setup import Setup
 STRIP_LINES = 64
 """Lines in a strip, counted from line 0: the unit of every random stream and of every task."""
 _STREAMS = 1 << 32
+_NEWTON_STEPS = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Motion:
+    """Place over time."""
+
+    speed_um_s: float
+    ripple: float
+    ripple_frequency_hz: float
+
+    def place_um(self, time_s: FloatArray) -> FloatArray:
+        """Travel since time 0. [µm]."""
+        angular = 2 * np.pi * self.ripple_frequency_hz
+        lag_s = self.ripple * (1 - np.cos(angular * time_s)) / angular
+        return self.speed_um_s * (time_s + lag_s)
+
+    def speed_at(self, time_s: FloatArray) -> FloatArray:
+        """Speed at a time. [µm/s]."""
+        angular = 2 * np.pi * self.ripple_frequency_hz
+        return np.asarray(self.speed_um_s * (1 + self.ripple * np.sin(angular * time_s)))
+
+    def time_s(self, place_um: FloatArray) -> FloatArray:
+        """Give the time at which a place is reached, by Newton's method kept within its bracket."""
+        swing_s = self.ripple / (np.pi * self.ripple_frequency_hz)
+        high = place_um / self.speed_um_s
+        low = high - swing_s
+        time = high
+        for _ in range(_NEWTON_STEPS if self.ripple > 0 else 0):
+            over = self.place_um(time) - place_um
+            high, low = np.where(over > 0, time, high), np.where(over > 0, low, time)
+            newton = time - over / self.speed_at(time)
+            time = np.where((newton >= low) & (newton <= high), newton, (low + high) / 2)
+        return np.asarray(time)
+
+
+def motion(setup: Setup) -> Motion:
+    """Take the motion out of a setup."""
+    return Motion(
+        speed_um_s=1000 * setup.transport.speed_mm_s,
+        ripple=setup.transport.speed_ripple,
+        ripple_frequency_hz=setup.transport.ripple_frequency_hz,
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -1,7 +1,6 @@
 """Curves for the page's small charts, worked out here so that the page draws and no more."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -22,15 +21,10 @@ def _list(values: FloatArray) -> list[float]:
     return [float(f"{value:.{_DIGITS}g}") for value in np.asarray(values, dtype=np.float64)]
 
 
-def _one_colour(numbers: Station) -> Station:
-    """Take the middle one of three colours, green."""
-    balance = np.atleast_1d(np.asarray(numbers.balance, dtype=np.float64))
-    return replace(numbers, balance=float(balance[len(balance) // 2]))
-
-
 def noise_chart(numbers: Station) -> dict[str, Any]:
     """Give each source of noise over the signal."""
-    one = _one_colour(numbers)
+    ones = numbers.by_colour
+    one = ones[len(ones) // 2]  # the middle one of three colours, green
     white_e = float(np.max(np.asarray(numbers.electrons_white)))
     full_e = float(np.min(np.asarray(numbers.saturation_e)))
     top_e = max(white_e, full_e, 10 * _FAINTEST_E)

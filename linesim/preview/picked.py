@@ -11,11 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.forward.capture import Capturer
-from linesim.forward.collect import Pattern
 from linesim.forward.expose import Exposer
 from linesim.forward.reference import Reference
 from linesim.forward.sampling.across import AcrossTile
 from linesim.forward.sampling.sampler import Sampler
+from linesim.forward.stage import Columns
 from linesim.setup.arrays import ImageArray
 
 Indices = NDArray[np.intp]
@@ -81,14 +81,4 @@ def _sampler(whole: Sampler, columns: Indices) -> Sampler:
 def captured_columns(keep: Capturer, columns: Indices) -> Capturer:
     """Take some columns of the second half."""
     own = physical(columns, keep.across)
-    corrected = keep.corrected
-    if corrected is not None:
-        corrected = replace(
-            corrected, dark_dn=corrected.dark_dn[columns], gain=corrected.gain[columns]
-        )
-    return replace(
-        keep,
-        fixed=Pattern(response=keep.fixed.response[:, own], offset_e=keep.fixed.offset_e[:, own]),
-        offset_e=keep.offset_e[columns],
-        corrected=corrected,
-    )
+    return keep.at(Columns(as_they_come=own, delivered=columns))

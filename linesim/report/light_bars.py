@@ -7,9 +7,9 @@ from math import ceil, floor, inf, log10
 import numpy as np
 
 from linesim.figures.case import Value, values
-from linesim.figures.curves import LightPath, by_colour, light_path, noise_sources_e
+from linesim.figures.curves import LightPath, light_path, noise_sources_e
+from linesim.figures.plain_numbers import people_number
 from linesim.forward.station import Station, station
-from linesim.report.numerals import people_number
 from linesim.report.page_parts import Bar, Bars
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
@@ -162,7 +162,7 @@ def _number_bars(setup: Setup, signal: Mapping[str, Value]) -> Bars:
 
 def noise_bars(numbers: Station) -> Bars:
     """Share the noise on white out among its sources."""
-    weakest = min(by_colour(numbers), key=lambda one: float(one.electrons_white))
+    weakest = min(numbers.by_colour, key=lambda one: float(one.electrons_white))
     sources = noise_sources_e(weakest, weakest.electrons_white)
     found = {name: float(noise) for name, noise in sources.items()}
     total_e2 = sum(noise**2 for noise in found.values()) or 1.0

@@ -5,13 +5,12 @@ from dataclasses import dataclass
 
 from linesim.figures.budget import Budget
 from linesim.figures.case import Value, values
-from linesim.figures.plain_numbers import digits, percent, rate
+from linesim.figures.plain_numbers import digits, people_number, percent, rate
 from linesim.figures.safety import CODES, MACHINERY, Shared, shared_cautions
 from linesim.forward.station import station
 from linesim.report.geometry_drawing import lines_on_target, rows_of_sensor
 from linesim.report.judged_rows import judged_rows
 from linesim.report.light_bars import light_bars, noise_bars
-from linesim.report.numerals import people_number
 from linesim.report.page_parts import (
     Cautions,
     Facts,

@@ -7,7 +7,6 @@ import numpy as np
 
 from linesim.figures.curves import (
     Factors,
-    by_colour,
     factors_across,
     factors_along,
     noise_sources_e,
@@ -108,7 +107,7 @@ def _plain_numbers(plot: "Axes") -> None:
 
 
 def _mark_whites(plot: "Axes", numbers: Station) -> None:
-    ones = by_colour(numbers)
+    ones = numbers.by_colour
     names = ("white",) if len(ones) == 1 else tuple(f"white, {colour}" for colour in COLOURS)
     for one, name, mark in zip(ones, names, MARKS, strict=False):
         white_e = float(one.electrons_white)
@@ -139,7 +138,7 @@ def _draw_noise(plot: "Axes", numbers: Station) -> None:
     limit_e = float(np.min(numbers.saturation_e))
     brightest_e = float(np.max(numbers.electrons_white))
     signal_e = np.geomspace(1.0, 2 * max(limit_e, brightest_e), _POINTS)
-    weakest = min(by_colour(numbers), key=lambda one: float(one.electrons_white))
+    weakest = min(numbers.by_colour, key=lambda one: float(one.electrons_white))
     sources = noise_sources_e(weakest, signal_e)
     total_e = np.sqrt(np.sum(np.square(list(sources.values())), axis=0))
     seen = {name: noise_e for name, noise_e in sources.items() if noise_e.max() > _FAINTEST_E}

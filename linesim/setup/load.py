@@ -14,6 +14,7 @@ from linesim.setup.arguments import checked_setup, copied, refuse_other_keys
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
 from linesim.setup.model import Sections
+from linesim.setup.quantity import written
 from linesim.setup.relations import broken_choices, broken_relations
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -260,7 +261,9 @@ def changed(setup: Setup, changes: Mapping[str, Any]) -> Setup:
     setup : Setup
         The setup to start from.
     changes : mapping of str to value
-        Dotted key -> value as it would stand in the file; ``None`` takes the key out.
+        Dotted key -> value as it would stand in the file, or a number and its unit such as
+        ``(40.5, "klx")``, of which no digit is lost; ``None`` takes the key out. A bare number is
+        for keys without a unit alone, as in a file.
 
     Returns
     -------
@@ -279,7 +282,7 @@ def changed(setup: Setup, changes: Mapping[str, Any]) -> Setup:
         if key and not isinstance(texts.get(section), dict):
             texts[section] = {}  # no section of that name: the check will say so
         table = texts[section] if key else texts
-        table[key or section] = value
+        table[key or section] = written(value)
         if value is None:
             del table[key or section]
     return setup_from(texts, setup.folder)

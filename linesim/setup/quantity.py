@@ -5,6 +5,7 @@ from fractions import Fraction
 from functools import cache, lru_cache
 from importlib.resources import files
 
+import numpy as np
 import pint
 
 _QUANTITY = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(\S.*?)?\s*")
@@ -87,6 +88,29 @@ def parse_quantity(text: str, into: str) -> float:
         msg = "the number is out of any physical range"
         raise ValueError(msg)
     return float(Fraction(number) * factor) if abs(float(number)) > 0 else 0.0
+
+
+def written(value: object) -> object:
+    """
+    Write a pair of a number and a unit as a file has it.
+
+    Parameters
+    ----------
+    value : object
+        Such as ``(40.5, "klx")``.
+
+    Returns
+    -------
+    object
+        A text that reads back to the same float; what is no such pair is left as it is.
+    """
+    match value:
+        case (bool(), _):
+            return value
+        case (int() | float() | np.integer() | np.floating() as number, str(unit)):
+            whole = isinstance(number, int | np.integer)
+            return f"{int(number) if whole else float(number)} {unit}"
+    return value
 
 
 def unit_of(text: str) -> str:

@@ -7,7 +7,6 @@ import pytest
 from numpy.testing import assert_allclose
 
 from linesim.figures.curves import (
-    by_colour,
     factors_across,
     factors_along,
     light_path,
@@ -74,7 +73,7 @@ def test_a_factor_acts_where_its_cause_is(name: str, factor: str) -> None:
 def test_sources_add_up_to_the_noise(name: str) -> None:
     """Variances add: the root of the sum of squares is the total noise, at any signal."""
     signal_e = np.array([0.0, 1.0, 300.0, 2e4])
-    for one in by_colour(station(varied(name))):
+    for one in station(varied(name)).by_colour:
         sources = noise_sources_e(one, signal_e)
         assert {noise.shape for noise in sources.values()} == {signal_e.shape}
         total_e = np.sqrt(sum(noise**2 for noise in sources.values()))
@@ -84,7 +83,7 @@ def test_sources_add_up_to_the_noise(name: str) -> None:
 def test_colours_taken_apart_are_the_same_colours() -> None:
     """Each colour by itself has the white, its noise and its limit that it has among the others."""
     numbers = station(varied("colour"))
-    ones = by_colour(numbers)
+    ones = numbers.by_colour
     assert len(ones) == 3
     white_e = np.asarray(numbers.electrons_white)
     assert_allclose([float(one.electrons_white) for one in ones], white_e, rtol=ROUNDING)

@@ -170,10 +170,10 @@ def test_the_texts_have_their_figures() -> None:
     )
     assert "0.3 lines off green" in told["fringe"]
     assert "by 5.12 lines" in told["skew"]
-    assert "10.0% of the light in each line" in told["flicker_bands"]
+    assert "10 % of the light in each line" in told["flicker_bands"]
     assert "bands 133.3 lines apart" in told["flicker_bands"]
     assert "by up to 3.48, over 3" in told["flat_field_gain"]
-    assert "5.0% of the light" in told["ambient"]
+    assert "5 % of the light" in told["ambient"]
 
 
 def test_a_lamp_in_step_with_the_lines_has_no_bands() -> None:

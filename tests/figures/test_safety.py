@@ -40,7 +40,7 @@ def test_a_tungsten_lamp_is_told_with_its_heat() -> None:
     told = dict(safety_cautions(setup))
     assert list(told) == ["bright_light", "heat_on_stop", "invisible_light"]
     assert "About 9126 W/m² over all wavelengths (960 W/m² at 380-780 nm" in told["bright_light"]
-    assert "89% of the power is outside 380-780 nm" in told["invisible_light"]
+    assert "89 % of the power is outside 380-780 nm" in told["invisible_light"]
 
 
 def test_what_is_told_does_not_touch_the_image() -> None:
@@ -106,7 +106,7 @@ def test_ultraviolet_names_skin_as_well_as_eyes() -> None:
     near = changed(BASE, {**watts, "light.spectrum": lamp})
     assert codes(near) == ["ultraviolet"]
     assert (
-        "78% of the power of 395 nm, 15 nm wide is below 400 nm"
+        "78 % of the power of 395 nm, 15 nm wide is below 400 nm"
         in dict(safety_cautions(near))["ultraviolet"]
     )
     assert "skin" in dict(safety_cautions(near))["ultraviolet"]

@@ -6,7 +6,8 @@ from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import NDArray
 
 from linesim.figures.budget import budget
-from linesim.forward.binning import join_numbers
+from linesim.forward.binning import JoinNumbers
+from linesim.forward.conversion import Conversion
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
 from linesim.forward.station import station
@@ -231,9 +232,14 @@ def test_a_full_word_is_full_everywhere() -> None:
 def test_numbers_are_joined_with_one_black_level() -> None:
     """By hand, black 10: 12+15+13+10 − 40 = 10, 9+10+10+30 − 40 = 19, and black put back once."""
     pixels = np.array([[[12, 15, 9, 10]], [[13, 10, 10, 30]]], dtype=np.uint16)
-    assert_array_equal(join_numbers(pixels, 2, 10.0, average=False), [[20, 29]])
-    assert_array_equal(join_numbers(pixels, 2, 10.0, average=True), [[12.5, 14.75]])
-    assert_array_equal(join_numbers(pixels, 1, 10.0, average=True), [[12.5, 12.5, 9.5, 20.0]])
+    line = Conversion(gain_dn_e=1.0, black_level_dn=10.0, full_scale_dn=255)
+    for across, average, wanted in (
+        (2, False, [20, 29]),
+        (2, True, [13, 15]),  # 12.5 and 14.75, halves up
+        (1, True, [13, 13, 10, 20]),  # 12.5, 12.5, 9.5, 20
+    ):
+        join = JoinNumbers(across=across, average=average, conversion=line)
+        assert_array_equal(join(pixels, 0), [wanted])
 
 
 def test_rounding_a_mean_by_the_exact_sum() -> None:

@@ -7,11 +7,10 @@ from scipy.integrate import quad
 from scipy.stats import kstest
 
 from linesim.figures.budget import budget
-from linesim.forward.motion import Motion, motion
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
 from linesim.forward.station import station
-from linesim.forward.transport import LineTable, line_table
+from linesim.forward.transport import LineTable, Motion, line_table, motion
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from

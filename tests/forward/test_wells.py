@@ -5,7 +5,7 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from linesim.figures.budget import budget
-from linesim.forward.binning import join_charge
+from linesim.forward.binning import JoinCharge, Wells
 from linesim.forward.capture import capturer, keeps_pixels_apart
 from linesim.forward.channels import channels
 from linesim.forward.expose import exposer
@@ -197,8 +197,10 @@ def test_one_bright_pixel_of_two_fills_its_own_well() -> None:
 def test_charge_is_summed_after_the_wells() -> None:
     """By hand: wells of 10, a node of 25, two rows of two columns."""
     pixels = np.array([[[12, 3, 10, 10]], [[4, 30, 9, 1]]], dtype=np.float32)
-    assert_array_equal(join_charge(pixels, 2, 10.0, 25.0), [[25, 25]])
-    pixels = np.array([[[12, 3, 10, 10]], [[4, 30, 9, 1]]], dtype=np.float32)
-    assert_array_equal(join_charge(pixels, 2, 10.0, 100.0), [[27, 30]])
-    pixels = np.array([[[12, 3, 10, 10]], [[4, 30, 9, 1]]], dtype=np.float32)
-    assert_array_equal(join_charge(pixels, 1, 10.0, 15.0), [[14, 13, 15, 11]])
+    for across, place_e, wanted in (
+        (2, 25.0, [25, 25]),
+        (2, 100.0, [27, 30]),
+        (1, 15.0, [14, 13, 15, 11]),
+    ):
+        held_e = Wells(full_well_e=10.0)(pixels.copy(), 0)
+        assert_array_equal(JoinCharge(across=across, place_e=place_e)(held_e, 0), [wanted])

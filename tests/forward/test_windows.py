@@ -1,16 +1,23 @@
 """Windows that lie evenly apart in memory, and products over many of them in one call."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from linesim.forward.reference import ArrayReference
+from linesim.forward.render import render
 from linesim.forward.sampling.across import AcrossPlan, across_tiles
-from linesim.forward.sampling.sampler import Sampler
+from linesim.forward.sampling.along import AlongTable, seen_rows
+from linesim.forward.sampling.sampler import FOLD, Sampler
 from linesim.forward.sampling.windows import across, down, even_runs, even_starts, roomy
 from linesim.forward.spread import Spread, footprint
 from linesim.forward.transport import steady_lines
 from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.setup.load import sample_setup, setup_from
+
+ROWS, WIDTH = 7, 5
 
 
 @pytest.mark.parametrize("step", [4.0, 52.8, 13.2, 16.0, 0.3, 105.61803])
@@ -116,3 +123,47 @@ def test_many_tiles_in_one_call_are_the_plain_sums(ratio: float) -> None:
     along = dense(target, top, ratio)
     wanted = dense(along.T, left, ratio).T * factor
     assert_allclose(seen, wanted, atol=2e-5)
+
+
+@pytest.mark.parametrize("low", [-60, -20, -3, 0, 4])
+def test_folded_rows_give_the_same_product(low: int) -> None:
+    """
+    Border rows that go on for ever, or their weights summed beforehand: one number.
+
+    Sums of 50 numbers under 1 in single precision: 50 half steps of 2**-24 each, relative to 50.
+    """
+    noise = np.random.default_rng(3)
+    reference = ArrayReference(
+        data=noise.random((ROWS, WIDTH), dtype=np.float32), pixel_size_um=1.0
+    )
+    weights = noise.random((2, 8, 50), dtype=np.float32)
+    table = AlongTable(low=np.array([low, low + 3]), weights=weights, terms=2)
+    first = int(table.low.min())
+    seen = seen_rows(reference, first, table.high - first, repeat=False)
+    plain, folded = np.empty((2, 16, WIDTH), dtype=np.float32)
+    table.product((seen, first), 0, plain, repeat=False)
+    shorter = table.folded(ROWS)
+    shorter.product((reference.data, 0), 0, folded, repeat=False)
+    assert shorter.high == ROWS
+    assert_allclose(folded, plain, rtol=0, atol=50 * 50 * 2.0**-24)
+
+
+def small_aperture() -> dict[str, Any]:
+    """Describe a station whose lens spreads light over many times its target."""
+    texts = {name: part for name, part in sample_setup().texts.items() if name != "requirement"}
+    return {
+        **texts,
+        "target": {**texts["target"], "image": "flat", "pixel_size": "20 um"},
+        "lens": {"magnification": 0.1, "f_number": 64.0},
+        "camera": {**texts["camera"], "pixels": 16, "pixel_width": "7.5 um"},
+    }
+
+
+def test_the_first_lines_are_those_of_a_longer_scan() -> None:
+    """Where border rows are folded too, no line depends on how many follow."""
+    assert FOLD * 60 * 20 < 40 * 0.574 * 64 * 1.1 / 0.1  # 40 λN_w/m, and 60 rows of 20 µm: folded
+    setup = setup_from(small_aperture())
+    noise = np.random.default_rng(4).random((60, 60), dtype=np.float32)
+    reference = ArrayReference(data=noise, pixel_size_um=20.0)
+    found = [render(setup, reference, lines, seed=1).expected_e for lines in (5, 70)]
+    assert_array_equal(found[0], found[1][:5])

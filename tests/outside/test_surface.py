@@ -31,8 +31,8 @@ RENDERED = (
     (0.03, 0.04, 0, -5, 5, 0, 0, 8.313),
     (0.03, 0.03, 30, 40, 50, -5, 0, 0.0),
 )
-"""By an independent, physically based renderer of general purpose, run once: its rough conductor of Beckmann
-facets without Fresnel loss, integrated over the lamp with Gauss nodes; converged to 1e-7."""
+"""By an independent, physically based renderer of general purpose, run once: its rough conductor of
+Beckmann facets without Fresnel loss, over the lamp with Gauss nodes; converged to 1e-7."""
 
 
 def view(camera_deg: float) -> FloatArray:
@@ -51,9 +51,9 @@ def test_a_rough_mirror_is_as_bright_as_rendered(row: tuple[float, ...]) -> None
     """
     Within 1e-3 of the value of an independent library, or 1e-5 where next to nothing comes.
 
-    Both integrate the formula of *Nicodemus, NBS Monograph 160* (from memory): Gauss nodes on a lobe cut at 6 standard deviations err by some
-    1e-4 here, and where the frame of an uneven finish lies on a face that leans both ways is told
-    by no standard (1e-4 again).
+    Both integrate the formula of *Nicodemus, NBS Monograph 160* (from memory): Gauss nodes on a
+    lobe cut at 6 standard deviations err by some 1e-4 here, and where the frame of an uneven finish
+    lies on a face that leans both ways no standard says (1e-4 again).
     """
     wide, tall, camera, low, high, along, across, expected = row
     finish = Finish(gloss=MIRROR, rms_across=wide, rms_along=tall)

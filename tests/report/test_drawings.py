@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from linesim.figures.budget import budget
+from linesim.figures.plain_numbers import people_number
 from linesim.forward.station import station
 from linesim.report.geometry_drawing import lines_on_target, rows_of_sensor, sensor_rows
 from linesim.report.light_bars import light_bars, noise_bars
-from linesim.report.numerals import people_number
 from linesim.report.page_parts import Picture
 from linesim.report.setup_words import job_in_words
 from linesim.setup.load import changed, load_setup, sample_setup

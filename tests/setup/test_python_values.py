@@ -10,6 +10,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, known_keys, sample_setup, setup_from
@@ -211,3 +213,32 @@ def test_what_is_changed_later_changes_no_setup() -> None:
     made = changed(SAMPLE, {"camera.row_heights": heights})
     heights.append("9 um")
     assert made.texts["camera"]["row_heights"] == ["7.5 um", "7.5 um"]
+
+
+@given(
+    number=st.floats(1e-3, 1e9, allow_subnormal=False),
+    kind=st.sampled_from([float, np.float64]),
+)
+def test_a_number_and_its_unit_lose_no_digit(number: float, kind: type[float]) -> None:
+    """A pair in the unit that is kept comes through bit by bit; in another it is rounded once."""
+    setup = changed(SAMPLE, {"light.illuminance": (kind(number), "lx")})
+    assert setup.light.illuminance_lx == number
+    setup = changed(SAMPLE, {"light.illuminance": (number / 1000, "klx")})
+    assert setup.light.illuminance_lx == float(Fraction(number / 1000) * 1000)
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "why"),
+    [
+        ("light.illuminance", 40_000, "a bare number has no unit"),
+        ("light.illuminance", (40, "mm"), "mm is a unit of another kind"),
+        ("light.illuminance", (True, "lx"), "not a text with a unit"),
+        ("light.illuminance", ("40", "klx"), "not a text with a unit"),
+        ("light.illuminance", (float("nan"), "lx"), "not a number followed by a unit"),
+        ("lens.f_number", (4, "mm"), "a text, and a bare number is due"),
+    ],
+)
+def test_a_pair_is_judged_as_its_text_would_be(key: str, value: object, why: str) -> None:
+    """Only a number and a unit are a pair; a bare number where a unit is due stays refused."""
+    with pytest.raises(InputError, match=why):
+        changed(SAMPLE, {key: value})

@@ -144,11 +144,9 @@ def image_by_kernel(
 
     windows, lines, columns = expected_e.shape
     image = torch.empty(expected_e.shape, dtype=torch.uint16, device=expected_e.device)
-    sensor = noise.keep.sensor
-    numbers = (noise.keep.dark_e, min(noise.keep.wells_e), sensor.read_noise_e, sensor.gain_dn_e)
     torch_kernels._captured[(windows * lines, -(-columns // _PIECE))](  # noqa: SLF001 -- as above
-        *(expected_e, image, noise.response, noise.joined_e, firsts, keys, lines, columns),
-        *(float(each) for each in (*numbers, sensor.black_level_dn, sensor.full_scale_dn)),
+        *(expected_e, image, noise.tables[0], noise.tables[5], firsts, keys, lines, columns),
+        *noise.for_kernel(),
         SIZE=_PIECE,
     )
     return image

@@ -1,23 +1,31 @@
 """
 The second half of the forward model in plain torch: collect, binning, read, digitise.
 
-The formulas are those of ``sampler``, ``binning`` and ``digitise``, the pattern, the wells and the
-corrections those of ``capture``. Random numbers come from torch's own generator, one for each block
-of lines, seeded by the same keys as numpy's streams. So a draw depends on seed, channel, line and
-column and on the kind of device, not on what else is rendered; it is another one than numpy's.
+Each stage of the second half has its twin here, with the same numbers. Random numbers come from
+torch's own generator, one for each block of lines, seeded by the same keys as numpy's streams. So a
+draw depends on seed, channel, line and column and on the kind of device, not on what else is
+rendered; it is another one than numpy's.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import ceil, sqrt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from linesim.forward.binning import JoinCharge, JoinNumbers, Wells
 from linesim.forward.capture import Capturer
-from linesim.forward.correct import Correction
+from linesim.forward.collect import Response, Shot
+from linesim.forward.correct import Correct
+from linesim.forward.digitise import Digitise
 from linesim.forward.draws import BRIGHT_E
-from linesim.forward.streams import READ_STREAM, SHOT_STREAM
+from linesim.forward.geometry import Figure
+from linesim.forward.read import Offset, Read
+from linesim.forward.stage import Stage
+from linesim.forward.streams import Streams
+from linesim.setup.arrays import ImageArray
+from linesim.setup.errors import InputError
 
 if TYPE_CHECKING:
     import torch
@@ -34,20 +42,35 @@ def key_of(seed: int, *numbers: int) -> int:
     return int(np.random.SeedSequence(seed, spawn_key=numbers).generate_state(1, np.uint64)[0])
 
 
+class Part(NamedTuple):
+    """Some lines of one block."""
+
+    seed: int
+    first: int
+    last: int
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Noise:
-    """The second half for one channel on a device."""
+    """
+    The second half for one channel on a device.
 
-    keep: Capturer
-    response: "torch.Tensor"
-    offset_e: "torch.Tensor"
-    joined_e: "torch.Tensor"
+    Parameters
+    ----------
+    stages : tuple of Stage
+        Those of numpy's second half, but for the correction.
+    tables : tuple of torch.Tensor or None
+        What each of them has for the columns, on the device.
+    corrected : Correct or None
+        The correction of one seed.
+    across : int
+        Columns that the stages join.
+    """
 
-    @property
-    def digital(self) -> bool:
-        """Whether numbers are joined, not charge."""
-        by_numbers = self.keep.setup.acquisition.binning_domain == "digital"
-        return by_numbers and (self.keep.across > 1 or len(self.response) > 1)
+    stages: tuple[Stage, ...]
+    tables: tuple[Any, ...]
+    corrected: Correct | None
+    across: int
 
     def image(self, expected_e: "torch.Tensor", seed: int, first: int) -> "torch.Tensor":
         """Turn expected electrons of shape (looks, lines, columns) into DN of (lines, columns)."""
@@ -55,84 +78,128 @@ class Noise:
 
         last = first + expected_e.shape[1]
         blocks = [
-            self._block(expected_e[:, low - first : high - first], seed, low, high)
+            self._block(expected_e[:, low - first : high - first], Part(seed, low, high))
             for low, high in _blocks(first, last)
         ]
         return torch.cat(blocks) if len(blocks) > 1 else blocks[0]
 
-    def _block(
-        self, expected_e: "torch.Tensor", seed: int, first: int, last: int
-    ) -> "torch.Tensor":
-        """Do the same for lines of one block."""
-        mean_e = (expected_e * self.response + self.keep.dark_e).clamp_(min=0)
-        shot = self._normals(mean_e.shape, (seed, SHOT_STREAM, first, last), mean_e.device)
-        drawn_e = counts(mean_e, shot).clamp_(max=self.keep.wells_e[0])
-        if self.digital:
-            drawn_e += self.offset_e
-            return self._joined_numbers(self._read(drawn_e, seed, first, last))
-        charge_e = self._groups(drawn_e).clamp_(max=self.keep.wells_e[1])
-        charge_e = self._read(charge_e[None], seed, first, last)[0] + self.joined_e
-        return self._whole(self._converted(charge_e))
+    def for_kernel(self) -> tuple[float, ...]:
+        """Give what one kernel needs for all stages; nothing where they are others or join."""
+        match self.stages:
+            case (
+                Response(dark_e=dark_e),
+                Shot(),
+                Wells(full_well_e=well_e),
+                JoinCharge(across=1, place_e=place_e),
+                Read(read_noise_e=read_noise_e),
+                Offset(),
+                Digitise(conversion=line),
+            ):
+                ends_dn = float(line.black_level_dn), float(line.full_scale_dn)
+                return dark_e, min(well_e, place_e), read_noise_e, float(line.gain_dn_e), *ends_dn
+        return ()
 
-    def _read(self, charge_e: "torch.Tensor", seed: int, first: int, last: int) -> "torch.Tensor":
-        """Add the noise of one reading."""
-        key = (seed, READ_STREAM, first, last)
-        normals = self._normals(charge_e.shape, key, charge_e.device)
-        return charge_e.add_(normals, alpha=float(self.keep.sensor.read_noise_e))
+    def _block(self, samples: "torch.Tensor", part: Part) -> "torch.Tensor":
+        """Take lines of one block through all stages."""
+        for stage, table in zip(self.stages, self.tables, strict=True):
+            samples = _TWINS[type(stage)](stage, samples, table, part)
+        return _whole(samples)
 
-    def _normals(
-        self, shape: "torch.Size", key: tuple[int, int, int, int], device: "torch.device"
-    ) -> "torch.Tensor":
-        """Draw the normals of a whole block, and take those of the lines asked for."""
-        import torch  # noqa: PLC0415 -- an extra
 
-        seed, stage, first, last = key
-        block = first // BLOCK_LINES
-        generator = torch.Generator(device=device)
-        generator.manual_seed(key_of(seed, stage, self.keep.channel, block))
-        whole = (shape[0], BLOCK_LINES, shape[2])
-        drawn = torch.randn(whole, generator=generator, device=device)
-        return drawn[:, first - block * BLOCK_LINES : last - block * BLOCK_LINES]
+def applied(image: "torch.Tensor", correct: Correct | None) -> "torch.Tensor":
+    """Apply flat field and white balance."""
+    import torch  # noqa: PLC0415 -- an extra
 
-    def _groups(self, pixel: "torch.Tensor") -> "torch.Tensor":
-        """Sum the physical pixels of each delivered one."""
-        if len(pixel) == self.keep.across == 1:
-            return pixel[0]
-        groups = pixel.view(*pixel.shape[:2], -1, self.keep.across)
-        return groups.sum(dim=(0, 3))
+    if correct is None:
+        return image
+    gain, offset_dn = (torch.as_tensor(each, device=image.device) for each in correct.line)
+    value_dn = image.to(torch.float32) * gain + offset_dn
+    return _whole(_rounded(value_dn, correct.full_scale_dn))
 
-    def _converted(self, read_e: "torch.Tensor") -> "torch.Tensor":
-        sensor = self.keep.sensor
-        value_dn = read_e * float(sensor.gain_dn_e) + float(sensor.black_level_dn)
-        return self._rounded(value_dn)
 
-    def _rounded(self, value_dn: "torch.Tensor") -> "torch.Tensor":
-        return value_dn.add_(0.5).clamp_(0, int(self.keep.sensor.full_scale_dn)).floor_()
+def _normals(samples: "torch.Tensor", streams: Streams, part: Part) -> "torch.Tensor":
+    """Draw the normals of a whole block, and take those of the lines asked for."""
+    import torch  # noqa: PLC0415 -- an extra
 
-    def _joined_numbers(self, read_e: "torch.Tensor") -> "torch.Tensor":
-        black_dn = float(self.keep.sensor.black_level_dn)
-        pixel_dn = self._converted(read_e)
-        count = len(pixel_dn) * self.keep.across
-        joined_dn = self._groups(pixel_dn) - count * black_dn
-        if self.keep.setup.acquisition.binning_mode == "average":
-            joined_dn /= count
-        return self._whole(self._rounded(joined_dn + black_dn))
+    block = part.first // BLOCK_LINES
+    generator = torch.Generator(device=samples.device)
+    generator.manual_seed(key_of(part.seed, streams.stage, streams.channel, block))
+    whole = (*samples.shape[:-2], BLOCK_LINES, samples.shape[-1])
+    drawn = torch.randn(whole, generator=generator, device=samples.device)
+    before = block * BLOCK_LINES
+    return drawn[..., part.first - before : part.last - before, :]
 
-    def _whole(self, value_dn: "torch.Tensor") -> "torch.Tensor":
-        import torch  # noqa: PLC0415 -- an extra
 
-        return value_dn.to(torch.uint16)
+def _summed(samples: "torch.Tensor", across: int) -> "torch.Tensor":
+    """Sum the physical pixels of each delivered one."""
+    if len(samples) == across == 1:
+        return samples[0]
+    return samples.view(*samples.shape[:2], -1, across).sum(dim=(0, 3))
 
-    def corrected(self, image: "torch.Tensor", table: Correction | None) -> "torch.Tensor":
-        """Apply flat field and white balance."""
-        import torch  # noqa: PLC0415 -- an extra
 
-        if table is None:
-            return image
-        gain = torch.as_tensor(table.gain.astype(np.float32), device=image.device)
-        offset = (table.black_level_dn - table.dark_dn * table.gain).astype(np.float32)
-        value_dn = image.to(torch.float32) * gain
-        return self._whole(self._rounded(value_dn + torch.as_tensor(offset, device=image.device)))
+def _rounded(value_dn: "torch.Tensor", full_scale_dn: Figure) -> "torch.Tensor":
+    return value_dn.add_(0.5).clamp_(0, int(full_scale_dn)).floor_()
+
+
+def _whole(value_dn: "torch.Tensor") -> "torch.Tensor":
+    import torch  # noqa: PLC0415 -- an extra
+
+    return value_dn.to(torch.uint16)
+
+
+def _response(
+    stage: Response, samples: "torch.Tensor", table: "torch.Tensor", _: Part
+) -> "torch.Tensor":
+    return (samples * table + stage.dark_e).clamp_(min=0)
+
+
+def _shot(stage: Shot, samples: "torch.Tensor", _: object, part: Part) -> "torch.Tensor":
+    return counts(samples, _normals(samples, stage.streams, part))
+
+
+def _wells(stage: Wells, samples: "torch.Tensor", *_: object) -> "torch.Tensor":
+    return samples.clamp_(max=stage.full_well_e)
+
+
+def _join_charge(stage: JoinCharge, samples: "torch.Tensor", *_: object) -> "torch.Tensor":
+    return _summed(samples, stage.across).clamp_(max=stage.place_e)
+
+
+def _read(stage: Read, samples: "torch.Tensor", _: object, part: Part) -> "torch.Tensor":
+    return samples.add_(_normals(samples, stage.streams, part), alpha=stage.read_noise_e)
+
+
+def _offset(
+    _stage: Offset, samples: "torch.Tensor", table: "torch.Tensor", _: Part
+) -> "torch.Tensor":
+    return samples.add_(table)
+
+
+def _digitise(stage: Digitise, samples: "torch.Tensor", *_: object) -> "torch.Tensor":
+    line = stage.conversion
+    value_dn = samples * float(line.gain_dn_e) + float(line.black_level_dn)
+    return _rounded(value_dn, line.full_scale_dn)
+
+
+def _join_numbers(stage: JoinNumbers, samples: "torch.Tensor", *_: object) -> "torch.Tensor":
+    black_dn, count = float(stage.conversion.black_level_dn), len(samples) * stage.across
+    joined_dn = _summed(samples, stage.across) - count * black_dn
+    if stage.average:
+        joined_dn /= count
+    return _rounded(joined_dn + black_dn, stage.conversion.full_scale_dn)
+
+
+_TWINS: dict[type[Stage], Callable[..., Any]] = {
+    Response: _response,
+    Shot: _shot,
+    Wells: _wells,
+    JoinCharge: _join_charge,
+    Read: _read,
+    Offset: _offset,
+    Digitise: _digitise,
+    JoinNumbers: _join_numbers,
+}
+"""Every stage that torch has too."""
 
 
 def _blocks(first: int, last: int) -> Iterator[tuple[int, int]]:
@@ -178,15 +245,29 @@ def _dark_counts(mean: "torch.Tensor", normal: "torch.Tensor") -> "torch.Tensor"
     return count
 
 
-def noise_on(keep: Capturer, looks: int, device: "torch.device") -> Noise:
-    """Bring the second half of one channel to a device."""
+def noise_on(keep: Capturer, device: "torch.device") -> Noise:
+    """Bring the second half of one channel to a device, or refuse a stage that torch has not."""
     import torch  # noqa: PLC0415 -- an extra
 
-    columns = len(keep.offset_e) * keep.across
-    tables = [
-        np.resize(each, (looks, each.shape[1]))[:, None, :columns].astype(np.float32)
-        for each in (keep.fixed.response, keep.fixed.offset_e)
-    ]
-    response, offset_e = (torch.as_tensor(each).to(device) for each in tables)
-    joined_e = torch.as_tensor(keep.offset_e).to(device)
-    return Noise(keep=keep, response=response, offset_e=offset_e, joined_e=joined_e)
+    stages = tuple(stage for stage in keep.stages if not isinstance(stage, Correct))
+    unknown = [type(stage).__name__ for stage in stages if type(stage) not in _TWINS]
+    if unknown:
+        msg = (
+            f"the torch path has no stage {', '.join(unknown)}; expected the numpy path, which "
+            "carries it"
+        )
+        raise InputError(msg)
+    tables = [_table(stage) for stage in stages]
+    return Noise(
+        stages=stages,
+        tables=tuple(None if each is None else torch.as_tensor(each).to(device) for each in tables),
+        corrected=next((stage for stage in keep.stages if isinstance(stage, Correct)), None),
+        across=keep.across,
+    )
+
+
+def _table(stage: Stage) -> ImageArray | None:
+    """Give what a stage has for each column."""
+    if isinstance(stage, Response):
+        return stage.response
+    return stage.offset_e if isinstance(stage, Offset) else None

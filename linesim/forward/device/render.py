@@ -92,7 +92,7 @@ def device_renderer(
                 sampler=kernels(plane, band, repeat=repeat, form=form or Form())
                 if by_kernels
                 else products(plane, band, repeat=repeat),
-                noise=noise_on(keep, len(see.looks), on),
+                noise=noise_on(keep, on),
             )
         )
     return DeviceRenderer(channels=tuple(made), device=on)

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from linesim.forward.correct import correction
 from linesim.forward.device.launch import Kernels, image_by_kernel
-from linesim.forward.device.noise import Noise, key_of
+from linesim.forward.device.noise import Noise, applied, key_of
 from linesim.forward.device.products import Products
 from linesim.forward.device.tables import along_band, joined_windows
 from linesim.forward.expose import Exposer, Look
+from linesim.forward.flat_field import correction
 from linesim.forward.streams import SHOT_STREAM
 from linesim.forward.transport import LineTable
 
@@ -42,7 +42,7 @@ class DeviceChannel:
     @property
     def plain(self) -> bool:
         """Whether one kernel can do the second half."""
-        alone = len(self.see.looks) == self.noise.keep.across == 1
+        alone = len(self.see.looks) == 1 and bool(self.noise.for_kernel())
         return alone and isinstance(self.sampler, Kernels)
 
 
@@ -82,7 +82,7 @@ class Windows:
         for index, half in enumerate(self.channels):
             pixel_e = self.pixels_e(index)
             images.append(self._image(half, pixel_e, tuple(seeds or self.seeds)))
-            across = half.noise.keep.across
+            across = half.noise.across
             if len(pixel_e) > 1 or across > 1:
                 pixel_e = pixel_e.view(*pixel_e.shape[:3], -1, across).sum(dim=(0, 4))[None]
             expected.append(pixel_e[0])
@@ -95,9 +95,9 @@ class Windows:
     ) -> "torch.Tensor":
         import torch  # noqa: PLC0415 -- an extra
 
-        keep, numbers = half.noise.keep, half.see.numbers
+        see, channel = half.see, half.see.channel.index
         if half.plain:
-            keys = [key_of(seed, SHOT_STREAM, keep.channel) for seed in seeds]
+            keys = [key_of(seed, SHOT_STREAM, channel) for seed in seeds]
             signed = np.array(keys, dtype=np.uint64).view(np.int64)
             where = (np.array(self.firsts, dtype=np.int64), signed)
             # no wait for the device: what came before may still run
@@ -110,11 +110,10 @@ class Windows:
                     for index, (seed, first) in enumerate(zip(seeds, self.firsts, strict=True))
                 ]
             )
-        if keep.corrected is None:
+        if half.noise.corrected is None:
             return image
-        tables = [correction(keep.setup, numbers, seed, keep.channel) for seed in seeds]
-        pairs = zip(image, tables, strict=True)
-        return torch.stack([half.noise.corrected(each, table) for each, table in pairs])
+        tables = [correction(see.setup, see.numbers, seed, channel) for seed in seeds]
+        return torch.stack([applied(*pair) for pair in zip(image, tables, strict=True)])
 
 
 def windows_of(
@@ -144,7 +143,7 @@ def _table(
     return (
         sampler.prepared(band, used),
         -(-lines // used) * used,
-        _swing(see, placed, half.noise.response.device),
+        _swing(see, placed, sampler.plane.device),
     )
 
 

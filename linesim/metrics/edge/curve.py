@@ -139,7 +139,23 @@ def frequency_response(
 
 
 def first_crossing(frequency: FloatArray, mtf: FloatArray, level: float) -> float | None:
-    """Lowest frequency at which the response falls to a level."""
+    """
+    Find the lowest frequency at which the response falls to a level.
+
+    Parameters
+    ----------
+    frequency : ndarray of shape (n,)
+        Rising, in any unit.
+    mtf : ndarray of shape (n,)
+        Response there.
+    level : float
+        Such as 0.5.
+
+    Returns
+    -------
+    float or None
+        In the unit of the frequencies; none where it never falls so low, or begins there.
+    """
     below = np.flatnonzero(mtf <= level)
     if not below.size or below[0] == 0:
         return None

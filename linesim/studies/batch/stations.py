@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from linesim.figures.detection import Search, search
 from linesim.forward.geometry import Figure, timing
-from linesim.forward.station import Station, station
+from linesim.forward.station import Station, stations
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
@@ -217,7 +217,7 @@ def _way(setup: Setup, arrays: dict[str, FloatArray], index: NDArray[np.intp]) -
     # dead time and white balance look at one station only: they are put in behind
     plain = _with(many, "camera", {"dead_time_us": 0.0})
     plain = _with(plain, "acquisition", {"white_balance": "off"})
-    numbers = station(plain)
+    numbers = stations(plain)
     when = timing(many, numbers.geometry)
     exposure_us = share * np.asarray(when.exposure_us)
     possible = exposure_us > 0

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from linesim.figures.cautions import Caution
+from linesim.forward.conversion import ROUNDING_DN
 from linesim.metrics.flat.area import FlatArea
 from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.flat.signal_noise import SignalNoise
@@ -19,7 +20,6 @@ _SIGMA = 5.0
 # EMVA 1288 R4.0 RC (March 2021): 100 lines make an image, section 5; rounding is noise of its own
 # from 0.4 DN on, C.4.
 _LINES = 100
-_ROUNDS_DN = 0.4
 
 
 def flat_cautions(found: SignalNoise, channel: str, lines: int) -> Iterator[Caution]:
@@ -55,7 +55,7 @@ def _unlike_flat(found: SignalNoise) -> Iterator[tuple[str, str]]:
         )
     yield from _in_time(area)
     yield from _alike(area)
-    if found.temporal_noise_dn.value < _ROUNDS_DN:
+    if found.temporal_noise_dn.value < ROUNDING_DN:
         yield (
             "quantisation",
             (

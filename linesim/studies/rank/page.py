@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from linesim.report.numerals import people_number
+from linesim.figures.plain_numbers import people_number
 from linesim.report.page import write_report
 from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, Text
 from linesim.report.page_sections import Case, caution_section, facts

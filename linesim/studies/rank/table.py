@@ -3,8 +3,8 @@
 import textwrap
 from collections.abc import Iterator, Sequence
 
+from linesim.figures.plain_numbers import plain_number
 from linesim.figures.safety import CODES, MACHINERY
-from linesim.report.numerals import plain_number
 from linesim.studies.rank.people import rank_people
 from linesim.studies.rank.row import Row
 from linesim.studies.rank.study import Ranking

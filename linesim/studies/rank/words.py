@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from linesim.report.numerals import plain_number
+from linesim.figures.plain_numbers import plain_number
 from linesim.studies.batch.axes import SHARE
 from linesim.studies.batch.judged import DEMANDS
 from linesim.studies.rank.row import Row

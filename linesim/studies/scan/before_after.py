@@ -69,7 +69,7 @@ def tone(found: Scan, target: ImageArray) -> Tone:
     numbers = station(found.setup)
     black_dn = float(found.setup.camera.black_level_dn)
     own_dn = white_for(found.image, black_dn)
-    step_dn = float(np.max(numbers.dn_per_e * numbers.balance * numbers.electrons_white))
+    step_dn = float(np.max(numbers.delivered.gain_dn_e * numbers.electrons_white))
     brightest = max(float(np.percentile(target, _WHITE_PERCENTILE)), _BLACKEST)
     equal = (own_dn - black_dn) / step_dn if step_dn > 0 else np.inf
     reflectance = float(np.clip(equal, brightest, _MOST_STRETCH * brightest))

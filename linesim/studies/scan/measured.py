@@ -9,6 +9,7 @@ from linesim.figures.groups import decibel
 from linesim.forward.lens import box_mtf
 from linesim.forward.profile import column_profile
 from linesim.forward.station import Station
+from linesim.metrics.edge.curve import first_crossing
 from linesim.metrics.edge.figures import EdgeResponse, edge_response
 from linesim.metrics.flat.noise import FEWEST_LINES, FlatFigures, summed_figures
 from linesim.metrics.flat.tally import ColumnSums, HeldRows, ImageRows, tally
@@ -97,13 +98,9 @@ def _on_white(setup: Setup, numbers: Station, seen: ColumnSums) -> Measured:
     light = np.ones(len(profile)) if setup.acquisition.flat_field else profile
     fall = light[even] / light[even].mean() - 1
     if seen.sum_dn.ndim == 1:
-        return _white_figures(numbers, seen.of(even), float(np.ravel(numbers.balance)[0]), fall)
-    factors = np.broadcast_to(np.asarray(numbers.balance), len(COLOURS)).tolist()
-    each = [
-        _white_figures(numbers, seen.of(even, index), factor, fall)
-        for index, factor in enumerate(factors)
-    ]
-    return _by_colour(each)
+        return _white_figures(numbers, seen.of(even), fall)
+    parts = enumerate(numbers.by_colour)
+    return _by_colour([_white_figures(one, seen.of(even, k), fall) for k, one in parts])
 
 
 def _by_colour(each: list[Measured]) -> Measured:
@@ -115,12 +112,9 @@ def _by_colour(each: list[Measured]) -> Measured:
     }
 
 
-def _white_figures(
-    numbers: Station, seen: ColumnSums, balance: float, fall: FloatArray
-) -> Measured:
-    flat, gain = summed_figures(seen), balance * float(numbers.dn_per_e)
-    signal_e = (flat.mean_dn - float(numbers.sensor.black_level_dn)) / gain
-    signal_e -= float(numbers.delivered_dark_e)
+def _white_figures(numbers: Station, seen: ColumnSums, fall: FloatArray) -> Measured:
+    flat, gain = summed_figures(seen), float(numbers.delivered.gain_dn_e)
+    signal_e = float(numbers.delivered.charge_e(flat.mean_dn) - numbers.delivered_dark_e)
     found: Measured = {"dn_white": flat.mean_dn, "electrons_white": signal_e}
     if flat.temporal_noise_dn > 0 and signal_e > 0:
         snr = signal_e * gain / flat.temporal_noise_dn
@@ -175,11 +169,7 @@ def _curve_figures(seen: EdgeResponse, pixel_um: float, nyquist: float, axis: st
     # an edge is averaged over each reference pixel, and the value then fills it: two boxes
     mtf = np.asarray(seen.mtf) / np.maximum(box_mtf(frequency * pixel_um) ** 2, 0.1)
     found: Measured = {f"mtf_nyquist_{axis}": float(np.interp(nyquist, frequency, mtf))}
-    below = np.flatnonzero(mtf < 0.5)  # noqa: PLR2004 -- MTF50
-    if below.size and below[0] > 0:
-        k = below[0]
-        part = (mtf[k - 1] - 0.5) / (mtf[k - 1] - mtf[k])
-        found[f"mtf50_{axis}_lp_mm"] = 1000 * float(
-            frequency[k - 1] + part * (frequency[k] - frequency[k - 1])
-        )
+    half = first_crossing(frequency, mtf, 0.5)
+    if half is not None:
+        found[f"mtf50_{axis}_lp_mm"] = 1000 * half
     return found

@@ -2,7 +2,7 @@
 
 from linesim.figures.demands import Demand
 from linesim.figures.groups import ENDS
-from linesim.report.numerals import plain_number
+from linesim.figures.plain_numbers import plain_number
 from linesim.studies.batch.ranges import Range, short
 from linesim.studies.compare.table import LINES
 

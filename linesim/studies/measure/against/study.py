@@ -132,17 +132,13 @@ def _expected(setup: Setup, numbers: Station, lines: int) -> FloatArray:
     signal_e = render(setup, target, lines, 0).expected_e.astype(np.float64)
     if setup.acquisition.flat_field:
         signal_e = signal_e / column_profile(setup, signal_e.shape[1])
-    gain = float(numbers.dn_per_e * numbers.balance)
-    charge_e = signal_e + float(numbers.delivered_dark_e)
-    return float(numbers.sensor.black_level_dn) + gain * charge_e
+    return np.asarray(numbers.delivered.number_dn(signal_e + float(numbers.delivered_dark_e)))
 
 
 def _noise_dn(numbers: Station, expected_dn: FloatArray) -> FloatArray:
     """Noise in time that the setup predicts at each sample. [DN]."""
-    gain = float(numbers.dn_per_e * numbers.balance)
-    charge_e = (expected_dn - float(numbers.sensor.black_level_dn)) / gain
-    signal_e = charge_e - float(numbers.delivered_dark_e)
-    return np.asarray(gain * numbers.noise_e(np.maximum(signal_e, 0)))
+    signal_e = numbers.delivered.charge_e(expected_dn) - float(numbers.delivered_dark_e)
+    return np.asarray(numbers.delivered.gain_dn_e * numbers.noise_e(np.maximum(signal_e, 0)))
 
 
 def _in_register(expected_dn: FloatArray, captured_dn: FloatArray, *, moved: bool) -> _Pair:
@@ -181,8 +177,7 @@ def _in_register(expected_dn: FloatArray, captured_dn: FloatArray, *, moved: boo
 
 def _levels(numbers: Station, pair: _Pair, found: Transfer | None) -> tuple[Difference, ...]:
     """Signal and noise on white, as the image's own level and noise scale the predicted ones."""
-    base_dn = float(numbers.sensor.black_level_dn)
-    base_dn += float(numbers.dn_per_e * numbers.balance * numbers.delivered_dark_e)
+    base_dn = float(numbers.delivered.number_dn(numbers.delivered_dark_e))
     model_dn = pair.predicted_dn if found is None else blurred(pair.predicted_dn, found)
     model_dn = model_dn + (pair.captured_dn.mean() - model_dn.mean())
     left_dn = pair.captured_dn - model_dn

@@ -160,7 +160,5 @@ def _ofchannel_of(part: Any, index: int) -> Any:  # noqa: ANN401 -- a station or
 
 def _electrons(numbers: Station, image_dn: NDArray[np.uint16]) -> FloatArray:
     """Bring delivered numbers back to signal electrons. [e]."""
-    gain = float(numbers.dn_per_e * numbers.balance)
-    black_dn = float(numbers.sensor.black_level_dn)
-    dark_e = float(numbers.delivered_dark_e)
-    return np.asarray((image_dn - black_dn) / gain - dark_e, dtype=np.float64)
+    charge_e = numbers.delivered.charge_e(image_dn.astype(np.float64))
+    return np.asarray(charge_e - float(numbers.delivered_dark_e))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from linesim.figures.cautions import Caution
+from linesim.forward.conversion import ROUNDING_DN
 from linesim.metrics.edge.checks import CLIPPED_SHARE
 from linesim.metrics.region import Region
 from linesim.metrics.scene.block_noise import FEWEST_SIDE
@@ -18,7 +19,6 @@ from linesim.studies.measure.flat.noise import black_caution, black_source, by_c
 _WHITENESS = 1.2
 _TEXTURED_SHARE = 0.3
 # EMVA 1288 R4.0 RC (March 2021), C.4.
-_ROUNDS_DN = 0.4
 # The budget's own threshold for a dark picture (common practice, no source).
 _DARK_SHARE = 0.1
 
@@ -155,7 +155,7 @@ def _of_noise(found: Scene) -> Iterator[tuple[str, str]]:
                 "far higher than told. Measure noise on an even target."
             ),
         )
-    if found.noise_median_dn < _ROUNDS_DN:
+    if found.noise_median_dn < ROUNDING_DN:
         yield (
             "quantisation",
             (

@@ -1,0 +1,51 @@
+"""The random stations of the property tests leave no key out by mistake."""
+
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from linesim.setup.load import known_keys
+from linesim.setup.surface import MATT
+
+Texts = dict[str, dict[str, Any]]
+TABLES = [name for name in known_keys(()) if name != "title"]
+NOT_RANDOM = {
+    "target.width": "a flat target has no sides worth changing",
+    "target.height": "as the width",
+    "target.angle": "of an edge alone",
+    "target.contrast": "as the angle",
+    "target.encoding": "of image files",
+    "target.max_pixels": "a guard against large images",
+    "target.repeat": "a flat target looks the same when it is repeated",
+    "lens.field_of_view": "another way to give the magnification",
+    "light.illuminance": "another way to give the irradiance",
+    "camera.rows": "how many rows there are says what may be joined, and the binning is drawn",
+    "camera.gain": "left out, it puts the full well at full scale, which the other draws rely on",
+    "camera.read_noise": "chosen in DN by the tests that hold a picture against figures",
+    "camera.black_level": "as the read noise",
+    "camera.max_line_rate": "a limit that changes no number",
+    "camera.link": "as the line rate",
+    "acquisition.lines": "chosen by the tests, so that they stay quick",
+    "acquisition.length": "as the lines",
+    "requirement.defect_length": "drawn by the shape: a scratch is ten times as long",
+    **dict.fromkeys(
+        (*MATT, "light.arrangement", "light.angle", "light.angular_width", "camera.angle"),
+        "of faces that mirror or lean, held against the picture in tests/targets/test_faced.py",
+    ),
+    "requirement.texture": "held against the picture in tests/studies/measure",
+}
+
+
+def test_every_key_is_drawn_in_random_stations(any_station: st.SearchStrategy[Texts]) -> None:
+    """Each key is among those of the random stations, or is exempt for a reason."""
+    seen: set[str] = set()
+
+    @settings(max_examples=200)
+    @given(any_station)
+    def look(texts: Texts) -> None:
+        seen.update(f"{table}.{key}" for table in TABLES for key in texts.get(table, {}))
+
+    look()
+    keys = {f"{table}.{key}" for table in TABLES for key in known_keys((table,))}
+    assert sorted(keys - seen) == sorted(NOT_RANDOM)
