@@ -7,20 +7,18 @@ from typing import Annotated
 import typer
 
 from linesim.cli.options import (
-    Cluster,
     Force,
     Json,
     Out,
     Report,
     Seed,
     TrueProportion,
-    Workers,
     chosen_folder,
     chosen_setup,
-    lent_runner,
     print_json,
 )
 from linesim.cli.progress import progress
+from linesim.cli.workers import Cluster, Workers, lent_runner
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.studies.compare import variants as made

@@ -9,8 +9,9 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.options import Cluster, Json, Out, chosen_folder, print_json, refuse_both
+from linesim.cli.options import Json, Out, chosen_folder, print_json
 from linesim.cli.progress import progress
+from linesim.cli.workers import Cluster, refuse_both
 from linesim.dataset.able import told_of
 from linesim.dataset.make import Made, finish, make_images, nothing_of_a_refused_plan
 from linesim.dataset.people import plan_people

@@ -8,7 +8,7 @@ import typer
 from typer.core import TyperGroup
 
 
-def late_group(room: str, said: Mapping[str, str]) -> type[TyperGroup]:
+def late_group(package: str, said: Mapping[str, str]) -> type[TyperGroup]:
     """Make a group whose commands lie in modules of their own."""
 
     class LateGroup(TyperGroup):
@@ -17,7 +17,7 @@ def late_group(room: str, said: Mapping[str, str]) -> type[TyperGroup]:
 
         def get_command(self, ctx: Any, cmd_name: str) -> Any:  # noqa: ANN401 -- the same
             if cmd_name in said and cmd_name not in self.commands:
-                self.add_command(_loaded(room, cmd_name), cmd_name)
+                self.add_command(_loaded(package, cmd_name), cmd_name)
             elif cmd_name not in said:  # the refusal names what is spelt alike
                 names: dict[str, Any] = dict.fromkeys(said)
                 self.commands.update(names)
@@ -30,9 +30,9 @@ def late_group(room: str, said: Mapping[str, str]) -> type[TyperGroup]:
     return LateGroup
 
 
-def _loaded(room: str, name: str) -> Any:  # noqa: ANN401 -- typer's own click
+def _loaded(package: str, name: str) -> Any:  # noqa: ANN401 -- typer's own click
     """Load a command: a function of typer's kind, or a group of its own."""
-    found = getattr(import_module(f"{room}.{name}"), name)
+    found = getattr(import_module(f"{package}.{name}"), name)
     if isinstance(found, typer.Typer):
         return typer.main.get_command(found)
     alone = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)

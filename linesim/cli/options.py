@@ -1,8 +1,7 @@
 """Arguments and options that several commands share."""
 
 import os
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated
 
@@ -14,8 +13,6 @@ from linesim.report.page import refuse_without_extra
 from linesim.setup.errors import InputError
 from linesim.setup.load import load_setup, sample_setup
 from linesim.setup.setup import Setup
-from linesim.workers.runners import cluster, processes
-from linesim.workers.tasks import Alone, Runner
 
 SetupPath = Annotated[
     Path | None,
@@ -67,22 +64,6 @@ Force = Annotated[
     bool,
     typer.Option("--force", help="Begin also where memory may not suffice for the whole run."),
 ]
-Workers = Annotated[
-    int | None,
-    typer.Option(
-        min=1,
-        help="Processes of one thread each, for long runs.  [default: this process, in threads]",
-    ),
-]
-Cluster = Annotated[
-    str | None,
-    typer.Option(
-        metavar="ADDRESS",
-        help='Workers of a Dask scheduler, "tcp://HOST:PORT" in a network you trust; "local:2" '
-        "starts one on this machine. All must see the same files under the same paths. "
-        "Extra: cluster.",
-    ),
-]
 
 
 def chosen_setup(path: Path | None) -> "Setup":
@@ -112,21 +93,3 @@ def leave(verdicts: "tuple[Verdict, ...]", *, strict: bool) -> None:
     """End with 1 where a verdict is missed or the station cannot run, if that is asked for."""
     if strict and not all(verdict.met for verdict in verdicts):
         raise typer.Exit(1)
-
-
-@contextmanager
-def lent_runner(workers: int | None, address: str | None) -> Iterator[Runner]:
-    """Lend the workers asked for, else this process."""
-    refuse_both(workers, address)
-    if address is None and workers is None:
-        yield Alone()
-        return
-    with cluster(address) if address is not None else processes(workers or 1) as runner:
-        yield runner
-
-
-def refuse_both(workers: int | None, address: str | None) -> None:
-    """Refuse workers of two sorts."""
-    if address is not None and workers is not None:
-        msg = "--workers: read --cluster too, which has its own workers; expected one of the two"
-        raise InputError(msg)

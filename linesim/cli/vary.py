@@ -6,20 +6,9 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.options import (
-    Cluster,
-    Json,
-    Out,
-    Report,
-    Seed,
-    Workers,
-    chosen_folder,
-    chosen_setup,
-    lent_runner,
-    print_json,
-    refuse_both,
-)
+from linesim.cli.options import Json, Out, Report, Seed, chosen_folder, chosen_setup, print_json
 from linesim.cli.progress import progress
+from linesim.cli.workers import Cluster, Workers, lent_runner, refuse_both
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.studies.batch.ranges import split_ranges

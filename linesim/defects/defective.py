@@ -133,7 +133,3 @@ class DefectiveReference:
             under = drawn.part(window)
             under[...] = fault.paint(View(window=window, image=under), base)
         return drawn.image
-
-    def fault_mask(self, index: int) -> FaultMask:
-        """Give the mask of one fault alone."""
-        return FaultMask(grid=self.grid, fault=self.faults[index])

@@ -56,26 +56,6 @@ class Relative:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Absolute:
-    """Change by a reflectance, whatever the local one: ρ + change."""
-
-    change: Colour
-
-    def __post_init__(self) -> None:
-        """Refuse what is no change."""
-        need_colour("change", self.change, low=-1)
-
-    @property
-    def reach_um(self) -> float:
-        """The place alone. [µm]."""
-        return 0.0
-
-    def applied(self, view: View, base: View) -> ImageArray:  # noqa: ARG002 -- the place alone
-        """Give ρ + change."""
-        return kept_physical(view.image + for_channels(self.change, view.image), view.image)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Material:
     """Another material in place of the local one."""
 

@@ -82,13 +82,6 @@ class Footprints:
     left_px: FloatArray
     right_px: FloatArray
 
-    @property
-    def sample_um2(self) -> float:
-        """Area of target to a sample: pixel's width times line advance. [µm²]."""
-        numbers = self.exposers[0].numbers
-        width_um = float(numbers.geometry.object_pixel_x_um)
-        return width_um * float(numbers.timing.line_advance_um)
-
     def labels(self, fault: Fault) -> tuple[Label, ...]:
         """
         Label a fault.
@@ -199,13 +192,6 @@ def footprints(setup: Setup, reference: Reference, lines: int, seed: int) -> Foo
         right_px=(ends_um.max(axis=(0, 1)) + width_um + margin_um) / grid.pixel_size_um
         + grid.columns / 2,
     )
-
-
-def fault_labels(
-    setup: Setup, reference: Reference, fault: Fault, lines: int, seed: int
-) -> tuple[Label, ...]:
-    """Label one fault; for many of one scan, `footprints` does the common part once."""
-    return footprints(setup, reference, lines, seed).labels(fault)
 
 
 def _lines_of_sight(every: tuple[Channel, ...]) -> tuple[Channel, ...]:

@@ -69,16 +69,17 @@ def steps(low: float, high: float) -> Range:
     return Range(low=low, high=high)
 
 
+def _sides(low: float, high: float) -> dict[str, Range]:
+    """Draw width and height from one range."""
+    return {"width_um": ratios(low, high), "height_um": ratios(low, high)}
+
+
 FOIL = (
-    Recipe(
-        kind="pinhole",
-        ranges={"diameter_um": ratios(60, 400), "change": ratios(0.8, 4.0)},
-    ),
+    Recipe(kind="pinhole", ranges={"diameter_um": ratios(60, 400), "change": ratios(0.8, 4.0)}),
     Recipe(
         kind="spot",
         ranges={
-            "width_um": ratios(150, 900),
-            "height_um": ratios(150, 900),
+            **_sides(150, 900),
             "change": steps(-0.6, -0.2),
             "ragged": steps(0.03, 0.15),
         },
@@ -114,8 +115,7 @@ FOIL = (
     Recipe(
         kind="stain",
         ranges={
-            "width_um": ratios(1500, 9000),
-            "height_um": ratios(1500, 9000),
+            **_sides(1500, 9000),
             "change": steps(-0.45, -0.15),
             "soft": steps(0.25, 0.7),
         },
@@ -146,8 +146,7 @@ FOIL = (
     Recipe(
         kind="hole",
         ranges={
-            "width_um": ratios(300, 1500),
-            "height_um": ratios(300, 1500),
+            **_sides(300, 1500),
             "rim_um": steps(40, 90),
             "change": steps(-0.95, -0.8),
             "rim_change": ratios(1.0, 3.5),
@@ -157,8 +156,7 @@ FOIL = (
     Recipe(
         kind="texture fault",
         ranges={
-            "width_um": ratios(2000, 9000),
-            "height_um": ratios(2000, 9000),
+            **_sides(2000, 9000),
             "ratio": steps(2.0, 3.5),
             "over_um": fixed(160.0),
         },
@@ -167,15 +165,11 @@ FOIL = (
 """Faults of a coated-foil line."""
 
 TILE = (
-    Recipe(
-        kind="pinhole",
-        ranges={"diameter_um": ratios(250, 1200), "change": steps(-0.9, -0.5)},
-    ),
+    Recipe(kind="pinhole", ranges={"diameter_um": ratios(250, 1200), "change": steps(-0.9, -0.5)}),
     Recipe(
         kind="spot",
         ranges={
-            "width_um": ratios(500, 3000),
-            "height_um": ratios(500, 3000),
+            **_sides(500, 3000),
             "change": steps(-0.95, -0.7),
             "ragged": steps(0.04, 0.16),
         },
@@ -211,8 +205,7 @@ TILE = (
     Recipe(
         kind="stain",
         ranges={
-            "width_um": ratios(4000, 20_000),
-            "height_um": ratios(4000, 20_000),
+            **_sides(4000, 20_000),
             "change": Each(ranges=(steps(-0.2, -0.08), steps(-0.3, -0.12), steps(-0.5, -0.2))),
             "soft": steps(0.25, 0.7),
         },
@@ -220,8 +213,7 @@ TILE = (
     Recipe(
         kind="missing print",
         ranges={
-            "width_um": ratios(3000, 15_000),
-            "height_um": ratios(3000, 15_000),
+            **_sides(3000, 15_000),
             "reflectance": fixed(*GLAZE),
             "grain_change": fixed(0.012),
             "grain_x_um": fixed(1500.0),
@@ -232,8 +224,7 @@ TILE = (
     Recipe(
         kind="colour shift",
         ranges={
-            "width_um": ratios(6000, 25_000),
-            "height_um": ratios(6000, 25_000),
+            **_sides(6000, 25_000),
             "change": Each(ranges=(steps(-0.2, 0.2), steps(-0.12, 0.12), steps(-0.25, 0.25))),
             "soft": steps(0.1, 0.4),
         },
@@ -241,8 +232,7 @@ TILE = (
     Recipe(
         kind="hole",
         ranges={
-            "width_um": ratios(800, 3000),
-            "height_um": ratios(800, 3000),
+            **_sides(800, 3000),
             "rim_um": steps(120, 250),
             "change": steps(-0.9, -0.7),
             "rim_change": steps(0.1, 0.3),
@@ -252,8 +242,7 @@ TILE = (
     Recipe(
         kind="texture fault",
         ranges={
-            "width_um": ratios(6000, 20_000),
-            "height_um": ratios(6000, 20_000),
+            **_sides(6000, 20_000),
             "ratio": steps(0.0, 0.4),
             "over_um": fixed(900.0),
         },

@@ -4,7 +4,8 @@ A TIFF file that grows over a long time, and can be gone on with after a break.
 While it grows it bears another name, and a note beside it tells how many of its lines are safe on
 the disk. When it is whole it gets its final name in one step. A run that is stopped or killed
 leaves both, and `resume` goes on from what the note says; nothing under the final name is ever half
-written. One run at a time writes into a folder, where the system can see to that.
+written: tifffile writes a file in one go or appends pages, and knows nothing of what reached the
+disk. One run at a time writes into a folder, where the system can see to that.
 """
 
 import contextlib
@@ -51,8 +52,8 @@ class Growing:
         """Have all on the disk, and note that so many lines are there."""
         with self.lock:
             os.fsync(self.stream.fileno())
-        told = {"lines": done, "of": self.planned.shape[0], "offset": self.offset}
-        write_json(self.planned.note, {**told, **self.planned.like})
+        state = {"lines": done, "of": self.planned.shape[0], "offset": self.offset}
+        write_json(self.planned.note, {**state, **self.planned.like})
 
     def recorded(self, steps: Iterator[int]) -> Generator[int]:
         """Hand on how many lines are done, and note it every few seconds and at the end."""

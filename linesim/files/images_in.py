@@ -1,5 +1,5 @@
 """
-The front door for images: any file in, linear light from 0 to 1 out, or one sentence why not.
+Reading images: any file in, linear light from 0 to 1 out, or one sentence why not.
 
 The format is told by the first bytes, never by the ending. Each format has a reader of its own;
 `imageio` is not one of them, for it takes 16-bit colour PNG for 8 bit and stops at 179 million

@@ -116,11 +116,11 @@ def write_png(
         msg = f"PNG readers take sides up to {MAX_SIDE} pixels, got shape {image.shape}"
         raise ValueError(msg)
     # Imported here: the command line loads quicker without it.
-    way: dict[str, Any] = {}
+    packing: dict[str, Any] = {}
     if as_scan:
         kinds = imagecodecs.PNG
-        way = {"filter": kinds.FILTER.UP, "strategy": kinds.STRATEGY.RLE}
-    data = imagecodecs.png_encode(np.ascontiguousarray(image), level=_PNG_LEVEL, **way)
+        packing = {"filter": kinds.FILTER.UP, "strategy": kinds.STRATEGY.RLE}
+    data = imagecodecs.png_encode(np.ascontiguousarray(image), level=_PNG_LEVEL, **packing)
     write_bytes(path, bytes(data))
 
 

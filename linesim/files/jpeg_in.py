@@ -3,7 +3,7 @@ JPEG, grey and colour, 8 bit.
 
 Pillow's own JPEG class is used directly: it refuses a file that ends too soon, where other
 decoders fill up with grey, and it leaves the limit on the size to our check. imageio would go
-through Pillow's door, which turns away images above 179 million pixels.
+through `Image.open`, which refuses images above 179 million pixels.
 """
 
 from pathlib import Path

@@ -14,8 +14,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Literal
 
-from linesim.files.manifest_groups import group_faults
-from linesim.files.manifest_rows import Light, Manifest, Row
+from linesim.files.manifest_rows import Light, Manifest, Row, group_faults
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
 from linesim.setup.shown import shown
@@ -67,8 +66,8 @@ def read_manifest(path: Path | str) -> Manifest:
     rows: list[Row] = []
     whole = True
     for number, text in lines[1:]:
-        row, told = _row(_cells(text), header, light, _Place(table.parent, number, name))
-        faults += told
+        row, more = _row(_cells(text), header, light, _Place(table.parent, number, name))
+        faults += more
         whole &= row is not None
         rows += [row] if row is not None else []
     faults += _files_twice(rows, name)
@@ -87,7 +86,7 @@ class _Place:
     number: int
     name: str
 
-    def told(self, text: str) -> str:
+    def fault(self, text: str) -> str:
         return f"{self.name}, line {self.number}: {text}"
 
 
@@ -161,7 +160,7 @@ def _row(
     if len(cells) != len(header):
         more = " (write decimals with a point)" if len(cells) > len(header) else ""
         text = f"{len(cells)} cells were read, but the header names {len(header)}{more}"
-        return None, [place.told(text)]
+        return None, [place.fault(text)]
     values: _Cells = dict(zip(header, cells, strict=True))
     faults: list[str] = []
     kind = _kind(values["kind"], faults)
@@ -169,22 +168,22 @@ def _row(
     if exposure_us == 0:
         faults.append("exposure_us: read 0; expected a time above 0")
     seen = _light(kind, values[light], light, faults) if light else None
-    told = [place.told(fault) for fault in faults]
+    faults = [place.fault(fault) for fault in faults]
     file = place.folder / values["file"]
     try:
         _existing(file, values["file"], place)
     except InputError as fault:
-        told += fault.faults
+        faults += fault.faults
     if faults or kind is None or exposure_us is None:
-        return None, told
+        return None, faults
     row = Row(line=place.number, file=file, kind=kind, exposure_us=exposure_us, light=seen)
-    return row, told
+    return row, faults
 
 
 def _existing(file: Path, written: str, place: _Place) -> None:
     if not written:
-        raise InputError(place.told(f"the file's name is missing; expected {_IMAGE}"))
-    existing_file(file, key=place.told("file"), expected=_IMAGE, written=written)
+        raise InputError(place.fault(f"the file's name is missing; expected {_IMAGE}"))
+    existing_file(file, key=place.fault("file"), expected=_IMAGE, written=written)
 
 
 def _kind(text: str, faults: list[str]) -> Literal["flat", "dark"] | None:

@@ -1,11 +1,14 @@
-"""Frames and the light that they were taken in."""
+"""Frames, the light that they were taken in, and what they need of one another."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 Light = Literal["irradiance_w_m2", "photons"]
 Kind = Literal["flat", "dark"]
+_FEWEST_FRAMES = 2
+"""From which there is noise in time."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,3 +101,46 @@ def grouped(rows: tuple[Row, ...]) -> tuple[Group, ...]:
         Group(kind=kind, exposure_us=exposure_us, light=light, rows=tuple(members))
         for (kind, exposure_us, light), members in found.items()
     )
+
+
+def group_faults(rows: Sequence[Row], name: str, light: Light | None) -> Iterator[str]:
+    """Find what is missing in a table whose rows are all right one by one."""
+    groups = grouped(tuple(rows))
+    for kind in ("flat", "dark"):
+        if not any(group.kind == kind for group in groups):
+            yield f"{name} has no {kind} frames; expected two at least"
+    for group in groups:
+        if len(group.rows) < _FEWEST_FRAMES:
+            yield (
+                f"{name}, {group.lines}: this is the only {_named(group, light)}; expected two at "
+                "least, for noise is what differs between them"
+            )
+    darks = {group.exposure_us for group in groups if group.kind == "dark"}
+    if darks:
+        yield from _without_dark(groups, darks, name)
+
+
+def _named(group: Group, light: Light | None) -> str:
+    unit = "W/m²" if light == "irradiance_w_m2" else "photons"
+    lit = f" and {group.light:g} {unit}" if group.light is not None else ""
+    return f"{group.kind} frame at {group.exposure_us:g} us{lit}"
+
+
+def _without_dark(groups: tuple[Group, ...], darks: set[float], name: str) -> Iterator[str]:
+    """Say once for each exposure which flats lack a dark."""
+    missing = {
+        group.exposure_us
+        for group in groups
+        if group.kind == "flat" and group.exposure_us not in darks
+    }
+    for exposure_us in sorted(missing):
+        lines = [
+            str(row.line)
+            for group in groups
+            if group.kind == "flat" and group.exposure_us == exposure_us
+            for row in group.rows
+        ]
+        yield (
+            f"{name}, line{'s' * (len(lines) > 1)} {', '.join(lines)}: there are no dark frames at "
+            f"{exposure_us:g} us; expected two at least, for dark signal grows with the exposure"
+        )

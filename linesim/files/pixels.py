@@ -1,4 +1,4 @@
-"""What the readers of single formats hand to the front door."""
+"""What the readers of single formats give."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ class RefusedImageError(Exception):
     read : str
         What was read, as the end of a sentence that begins with the file's name.
     expected : str, optional
-        What is expected instead; the front door's own words if left out.
+        What is expected instead; the formats that are read, if left out.
     """
 
     def __init__(self, read: str, expected: str = "") -> None:

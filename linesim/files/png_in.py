@@ -3,6 +3,8 @@ PNG of every colour type and bit depth.
 
 The chunks are walked here, so that a file cut anywhere is refused and nothing but pixels reaches
 the decoder. Pillow, and imageio through it, would read 16-bit colour as 8 bit without a word.
+Interlaced files are woven here too: libpng, as imagecodecs calls it, weaves them right but writes a
+warning to stderr for each, and the other decoder there (spng) refuses 16 bit.
 
 References
 ----------

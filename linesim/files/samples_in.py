@@ -1,5 +1,5 @@
 """
-The door for images that are measured: samples as the camera delivered them, never decoded.
+Reading images that are measured: samples as the camera delivered them, never decoded.
 
 A digital number is a level of light above the black level, so nothing here asks what the codes look
 like on a screen: no transfer curve, no scaling. What a file cannot tell is how many of its 16 bits
@@ -128,8 +128,8 @@ def load_samples(
         _refuse_no_samples(pixels)
         image = upright(pixels.codes, pixels.orientation).astype(np.uint16)
         found = _samples(image, _stored_scale(pixels), bit_depth)
-    told = [*pixels.cautions, *_file_cautions(path, pixels), *found.cautions]
-    return replace(found, cautions=tuple(f"{name}: {text}." for text in told))
+    notes = [*pixels.cautions, *_file_cautions(path, pixels), *found.cautions]
+    return replace(found, cautions=tuple(f"{name}: {text}." for text in notes))
 
 
 def samples_of(

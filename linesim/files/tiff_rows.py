@@ -1,8 +1,10 @@
 """
 TIFF files by rows: a few at a time, so that an image larger than memory can be worked with.
 
-Samples that lie unpacked in one piece are read where they lie. Packed ones are unpacked a row of
-tiles or strips at a time. Only plain images are read this way; all others are read whole.
+Samples that lie unpacked in one piece are read where they lie, not mapped (`tifffile.memmap`): a
+map of a file that somebody cuts short ends the program. Of packed ones tifffile unpacks single
+tiles or strips, which are put together here; by itself it gives whole pages only. Only plain images
+are read this way; all others are read whole.
 """
 
 import os
@@ -95,7 +97,7 @@ class TiffRows:
             with self.path.open("rb") as stream:
                 self._refuse_another(stream)
                 if self.page.is_contiguous:
-                    return self._mapped(stream, first, last)
+                    return self._as_it_lies(stream, first, last)
                 return self._unpacked(stream, first, last)
         except RefusedImageError:
             raise
@@ -113,11 +115,11 @@ class TiffRows:
             msg = "was changed while it was read"
             raise RefusedImageError(msg, "a file that stays as it is")
 
-    def _mapped(self, stream: BinaryIO, first: int, last: int) -> Codes:
+    def _as_it_lies(self, stream: BinaryIO, first: int, last: int) -> Codes:
         kind = self.kind.newbyteorder(self.page.parent.byteorder)
         row_bytes = prod(self.shape[1:]) * kind.itemsize
         stream.seek(self.page.dataoffsets[0] + first * row_bytes)
-        read = np.frombuffer(stream.read((last - first) * row_bytes), dtype=kind)
+        read = np.fromfile(stream, kind, (last - first) * prod(self.shape[1:]))
         return read.reshape(last - first, *self.shape[1:]).astype(self.kind, copy=False)
 
     def _unpacked(self, stream: BinaryIO, first: int, last: int) -> Codes:

@@ -97,17 +97,17 @@ def left_before(planned: Planned, *, resume: bool) -> Note | None:
     there = planned.part if planned.part.exists() else planned.final
     if there.is_symlink() or not (there.exists() and planned.note.exists()):
         return None  # a link leads to what no run has left
-    told = _told(planned.note)
-    lines, offset = told["lines"], told["offset"]
-    if there == planned.final and lines < told["of"]:
+    state = _state(planned.note)
+    lines, offset = state["lines"], state["offset"]
+    if there == planned.final and lines < state["of"]:
         return None  # an older scan beside a note whose file has been removed
     if not resume:
         msg = (
-            f'output "{there}" holds a scan that was broken off after {lines} of {told["of"]} '
+            f'output "{there}" holds a scan that was broken off after {lines} of {state["of"]} '
             "lines; expected --resume to go on with it, another --out, or that file removed"
         )
         raise InputError(msg)
-    _refuse_other(planned, told, there)
+    _refuse_other(planned, state, there)
     if there.stat().st_size != offset + planned.size_bytes or not _has_head(there, planned):
         msg = (
             f'--resume: "{there}" is not as it was made (size or head differ); expected that file '
@@ -126,10 +126,10 @@ def _has_head(there: Path, planned: Planned) -> bool:
     return opened is not None and (opened.shape, opened.kind) == (planned.shape, planned.kind)
 
 
-def _refuse_other(planned: Planned, told: Mapping[str, Any], there: Path) -> None:
+def _refuse_other(planned: Planned, state: Mapping[str, Any], there: Path) -> None:
     """Refuse to go on with another run, and say what differs."""
     now = {**planned.like, "of": planned.shape[0]}
-    other = [_difference(key, told.get(key), value) for key, value in now.items()]
+    other = [_difference(key, state.get(key), value) for key, value in now.items()]
     found = [each for each in other if each]
     if found:
         msg = (
@@ -151,14 +151,14 @@ def _difference(key: str, then: object, now: object) -> str:
     return f"another {key}"
 
 
-def _told(note: Path) -> dict[str, Any]:
+def _state(note: Path) -> dict[str, Any]:
     try:
-        told = json.loads(note.read_text("utf-8"))
-        numbers = [told[key] for key in ("lines", "of", "offset")]
+        state = json.loads(note.read_text("utf-8"))
+        numbers = [state[key] for key in ("lines", "of", "offset")]
         whole = all(type(each) is int for each in numbers) and 0 <= numbers[0] <= numbers[1]
     except (ValueError, TypeError, KeyError, RecursionError):
         whole = False
     if not whole:
         msg = f'"{note}" cannot be read; expected the note that linesim scan wrote there'
         raise InputError(msg)
-    return dict(told)
+    return dict(state)

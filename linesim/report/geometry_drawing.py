@@ -125,8 +125,8 @@ def rows_of_sensor(setup: Setup) -> Picture:
     for row, (top_um, height_um) in enumerate(zip(rows.tops_um, rows.heights_um, strict=True)):
         for column in range(columns):
             is_read = row in rows.read and column < across
-            look = _FILLED if is_read else _EMPTY
-            drawn.box((column * width_um, top_um), (width_um, height_um), look)
+            style = _FILLED if is_read else _EMPTY
+            drawn.box((column * width_um, top_um), (width_um, height_um), style)
     read_um = rows.tops_um[rows.read.start]
     height_um = rows.heights_um[rows.read.start]
     drawn.length_across((0, width_um), TOP_PX - 8, "a")

@@ -150,11 +150,11 @@ def caution_section(*stations: Case, people: tuple[Shared, ...] | None = None) -
     for one in stations:
         for caution in one.budget.cautions:
             holders.setdefault((caution.code, caution.text), []).append(one.title)
-    told = [
+    pairs = [
         (code, text if len(titles) == len(stations) else f"{', '.join(titles)}: {text}")
         for (code, text), titles in holders.items()
     ]
-    picture = tuple(pair for pair in told if pair[0] not in CODES)
+    picture = tuple(pair for pair in pairs if pair[0] not in CODES)
     light = tuple(
         (each.code, f"{each.who}: {each.text}" if each.who else each.text) for each in people
     )

@@ -88,7 +88,7 @@ def new_figure(
     return figure, axes
 
 
-def style(index: int) -> dict[str, object]:
+def style(index: int) -> dict[str, Any]:
     """
     Give the look of one of several lines in a plot.
 

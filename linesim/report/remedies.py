@@ -16,8 +16,13 @@ _MANY_LX = 1e4
 
 def remedy(setup: Setup, verdict: Verdict) -> str:
     """Say what helps."""
-    ways = {"clipping": _darker, "exposure": _shorter, "line_rate": _slower, "link": _slower}
-    helps = ways.get(verdict.requirement)
+    by_requirement = {
+        "clipping": _darker,
+        "exposure": _shorter,
+        "line_rate": _slower,
+        "link": _slower,
+    }
+    helps = by_requirement.get(verdict.requirement)
     return "" if verdict.met or helps is None else helps(setup, verdict)
 
 

@@ -129,7 +129,7 @@ _FORMS: Mapping[str, Callable[[float], str]] = {
 class _Words(Formatter):
     """Writes numbers as people do, by a form's name or to some digits."""
 
-    def format_field(self, value: Any, format_spec: str) -> str:  # noqa: ANN401 -- of the face
+    def format_field(self, value: Any, format_spec: str) -> str:  # noqa: ANN401 -- as Formatter has it
         """Write one value."""
         if format_spec in _FORMS:
             return _FORMS[format_spec](float(value))
@@ -222,21 +222,21 @@ def _signal(found: Budget) -> dict[str, object]:
 def _limits(setup: Setup, found: Budget) -> dict[str, object]:
     """Set beside each share of a limit what is needed and what there is."""
     shares, camera, numbers = found["limits"], setup.camera, station(setup)
-    told: dict[str, object] = dict(shares)
+    limits: dict[str, object] = dict(shares)
     if camera.max_line_rate_hz is not None:
         needed = rate(camera.max_line_rate_hz * max(values(shares["line_rate_share"])))
-        told["line_rate_needed"] = f"{needed} of the camera's {rate(camera.max_line_rate_hz)}"
+        limits["line_rate_needed"] = f"{needed} of the camera's {rate(camera.max_line_rate_hz)}"
     if camera.link_mb_s is not None:
         needed = digits(camera.link_mb_s * max(values(shares["link_share"])))
-        told["link_needed"] = f"{needed} MB/s of the link's {digits(camera.link_mb_s)} MB/s"
+        limits["link_needed"] = f"{needed} MB/s of the link's {digits(camera.link_mb_s)} MB/s"
     when = numbers.timing
     left_us = digits(float(when.longest_exposure_us), 4)
-    told["exposure_needed"] = (
+    limits["exposure_needed"] = (
         f"{digits(float(when.exposure_us), 4)} us of the {left_us} us that the line leaves"
     )
     brightest_e = signal_at(numbers, max(values(shares["clipping_share"])))
-    told["clipping_limit"] = PLACES[clipping_limit(numbers, brightest_e)]
-    return told
+    limits["clipping_limit"] = PLACES[clipping_limit(numbers, brightest_e)]
+    return limits
 
 
 def measured_rows(read_off: Mapping[str, object]) -> tuple[Row, ...]:

@@ -35,13 +35,13 @@ class Sheet:
         return SubElement(self.root, tag, named)
 
     def box(
-        self, corner_um: tuple[float, float], size_um: tuple[float, float], look: dict[str, str]
+        self, corner_um: tuple[float, float], size_um: tuple[float, float], style: dict[str, str]
     ) -> None:
         """Draw a rectangle, from its upper left corner."""
         x_px, y_px = self.at(*corner_um)
         wide_px, tall_px = (self.px_per_um * side_um for side_um in size_um)
         place = {"x": x_px, "y": y_px, "width": wide_px, "height": tall_px}
-        self.add("rect", **{name: f"{value:.2f}" for name, value in place.items()}, **look)
+        self.add("rect", **{name: f"{value:.2f}" for name, value in place.items()}, **style)
 
     def line(
         self, start_px: tuple[float, float], end_px: tuple[float, float], width: str = "1"
@@ -99,7 +99,7 @@ class Sheet:
 
 def sheet(size_um: tuple[float, float], *, least_tall_px: float = 0.0) -> Sheet:
     """Start a drawing in which something of a size fits."""
-    px_per_um = min(room / size for room, size in zip(_ROOM_PX, size_um, strict=True))
+    px_per_um = min(free / size for free, size in zip(_ROOM_PX, size_um, strict=True))
     return Sheet(
         root=Element("svg", xmlns="http://www.w3.org/2000/svg"),
         px_per_um=px_per_um,

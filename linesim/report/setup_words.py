@@ -52,15 +52,15 @@ def _camera(setup: Setup, numbers: Station) -> str:
 
 
 def _binning(setup: Setup) -> str:
-    binning, way = setup.acquisition.binning, setup.acquisition
+    binning, acquisition = setup.acquisition.binning, setup.acquisition
     if binning.across * binning.along == 1:
         return "Each pixel is read by itself."
     how = (
         "as charge, before the one reading"
-        if way.binning_domain == "charge"
-        else f"as numbers, {'averaged' if way.binning_mode == 'average' else 'summed'}"
+        if acquisition.binning_domain == "charge"
+        else f"as numbers, {'averaged' if acquisition.binning_mode == 'average' else 'summed'}"
     )
-    lines = "successive lines" if way.binning_along == "lines" else "rows"
+    lines = "successive lines" if acquisition.binning_along == "lines" else "rows"
     along = f" ({lines} along travel)" if binning.along > 1 else ""
     return f"{binning.across} x {binning.along} pixels{along} are joined into one, {how}."
 
@@ -139,11 +139,11 @@ def _faults(setup: Setup) -> str:
     return f"Faults that are switched on: {', '.join(acting)}."
 
 
-def _texture(told: object) -> str:
+def _texture(given: object) -> str:
     """Name where the texture comes from, as written."""
-    if isinstance(told, Mapping):
-        return f"{told['rms']} rms over {told['correlation']}"
-    return "as measured on the target" if told == TARGET else f"as measured on {told}"
+    if isinstance(given, Mapping):
+        return f"{given['rms']} rms over {given['correlation']}"
+    return "as measured on the target" if given == TARGET else f"as measured on {given}"
 
 
 def _need(setup: Setup) -> str:

@@ -178,14 +178,14 @@ def clause(setup: Setup, verdict: Verdict) -> str:
 
 
 def _said(setup: Setup, verdict: Verdict) -> str:
-    told, requirement = got_and_wanted(setup, verdict), verdict.requirement
+    text, requirement = got_and_wanted(setup, verdict), verdict.requirement
     if verdict.got == NEVER:
-        return f"finds {told}: no signal"
+        return f"finds {text}: no signal"
     if requirement == "clipping":
-        return f"the picture {'does not clip' if verdict.met else 'clips'}: {told}"
+        return f"the picture {'does not clip' if verdict.met else 'clips'}: {text}"
     before, cut, instead = _SENTENCES[requirement]
     behind = f": {spare(setup, verdict)}" if requirement == "smallest_defect" else ""
-    return f"{before} {told.replace(cut, instead, 1)}{behind}"
+    return f"{before} {text.replace(cut, instead, 1)}{behind}"
 
 
 def sentence(setup: Setup, verdict: Verdict) -> str:
@@ -213,15 +213,15 @@ def summary(setup: Setup, verdicts: Sequence[Verdict]) -> str:
     state = worst_state(verdicts)
     if state == "met":
         return _met(setup, verdicts)
-    told = {
+    clauses = {
         each: [clause(setup, verdict) for verdict in verdicts if verdict.state == each]
         for each in ("cannot run", "missed")
     }
-    missed = f"{len(told['missed'])} of {len(verdicts)}: {'; '.join(told['missed'])}."
+    missed = f"{len(clauses['missed'])} of {len(verdicts)}: {'; '.join(clauses['missed'])}."
     if state == "missed":
         return f"Misses {missed}"
-    cannot = f"Cannot run: {'. Also: '.join(told['cannot run'])}."
-    return f"{cannot} Besides, misses {missed}" if told["missed"] else cannot
+    cannot = f"Cannot run: {'. Also: '.join(clauses['cannot run'])}."
+    return f"{cannot} Besides, misses {missed}" if clauses["missed"] else cannot
 
 
 def _met(setup: Setup, verdicts: Sequence[Verdict]) -> str:

@@ -164,18 +164,18 @@ def _groups(grid: Grid, first_group: int | None, last_group: int | None) -> tupl
     """First and last group, checked: with w = 1/(2 · 2^g), 40 w <= side, 2^(-5/6) w >= 2 px."""
     coarsest = ceil(log2(_SIDE / 2 / min(grid.width_mm, grid.height_mm)) - 1e-9)
     finest = floor(log2(0.5 / (_FINEST_BAR_PX * grid.pixel_mm)) - (ELEMENTS - 1) / ELEMENTS + 1e-9)
-    room = f"{grid.width_mm:g} x {grid.height_mm:g} mm at {grid.pixel_size_um:g} um a pixel"
+    size = f"{grid.width_mm:g} x {grid.height_mm:g} mm at {grid.pixel_size_um:g} um a pixel"
     if coarsest > finest:
         side_mm = _SIDE / 2 / 2.0**finest
         msg = (
-            f"target.width, target.height: {room} hold no whole bar group, expected both above "
+            f"target.width, target.height: {size} hold no whole bar group, expected both above "
             f"{side_mm:g} mm, or a smaller pixel_size"
         )
         raise InputError(msg)
     first = coarsest if first_group is None else first_group
     last = finest if last_group is None else last_group
     if not coarsest <= first <= last <= finest:
-        msg = f"bar groups: read {first} to {last}, but {room} hold groups {coarsest} to {finest}"
+        msg = f"bar groups: read {first} to {last}, but {size} hold groups {coarsest} to {finest}"
         raise InputError(msg)
     return first, last
 

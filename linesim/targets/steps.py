@@ -1,6 +1,5 @@
 """A grey step wedge of known reflectances, for noise against signal and for linearity."""
 
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -19,29 +18,11 @@ STEPS = 12
 """Number of steps; the last one has a reflectance of about 0.02."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StepBand:
-    """Where one step of the wedge lies; it fills the whole width."""
-
-    reflectance: float
-    y_mm: float
-    height_mm: float
-
-
 def step_reflectances() -> FloatArray:
     """Give the reflectances of the wedge."""
     densities = DENSITY_STEP * np.arange(STEPS)
     reflectances: FloatArray = LIGHTEST * np.power(10.0, -densities)
     return reflectances
-
-
-def step_bands(*, height_mm: float) -> tuple[StepBand, ...]:
-    """Tell where each step lies."""
-    each_mm = height_mm / STEPS
-    return tuple(
-        StepBand(reflectance=float(value), y_mm=index * each_mm, height_mm=each_mm)
-        for index, value in enumerate(step_reflectances())
-    )
 
 
 def steps(*, pixel_size_um: float, width_mm: float, height_mm: float) -> Reference:

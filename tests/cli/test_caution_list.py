@@ -27,12 +27,13 @@ ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "linesim" / "figures" / "README.md"
 MEASURES = {
     "camera": ("camera/cautions",),
-    "noise": ("flat/noise", "flat_cautions"),
-    "uniformity": ("flat/uniformity", "flat_cautions", "flat/noise.black_caution"),
-    "scene": ("scene/study", "flat/noise.black_caution"),
-    "edge": ("sharpness_input",),
-    "bars": ("sharpness_input",),
-}
+    "noise": ("flat/noise", "areas.file_cautions", "flat/cautions", "channels.black_caution"),
+    "uniformity": ("flat/uniformity", "areas.file_cautions", "flat/cautions",
+                   "channels.black_caution"),
+    "scene": ("scene/study", "areas.file_cautions", "channels.black_caution"),
+    "edge": ("areas.file_cautions",),
+    "bars": ("areas.file_cautions",),
+}  # fmt: skip
 """What in `studies/measure/` words the cautions of a measurement: modules, or a function."""
 SETUP = """\
 title = "All"

@@ -174,5 +174,5 @@ def test_a_plot_needs_its_ending(
     with pytest.raises(SystemExit) as end:
         main()
     assert end.value.code == 2
-    assert "expected a name that ends in .png" in capsys.readouterr().err
+    assert '--plot "a.jpg": read the ending ".jpg"; expected .png' in capsys.readouterr().err
     assert not Path("a.jpg").exists()

@@ -1,16 +1,21 @@
-"""The command line as a process: help, versions, pipes, Ctrl-C."""
+"""The command line as a process: help and its texts, versions, pipes, Ctrl-C."""
 
 import signal
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 import tifffile
+import typer
+
+from linesim.cli.app import app
 
 Call = Callable[..., tuple[int, str]]
+LONGEST = 300
 
 
 def test_version_names_what_the_bytes_depend_on(run: Call) -> None:
@@ -102,3 +107,35 @@ main()
     assert (out, err.count("\n")) == ("", 1)
     assert err.startswith("linesim: stopped")
     assert sorted(each.name for each in tmp_path.rglob("*")) == ["long.toml", "tiny.toml"]
+
+
+def commands(command: Any, path: str = "linesim") -> Iterator[tuple[str, Any]]:  # noqa: ANN401 -- typer's own click
+    """Walk over all commands, those in groups too."""
+    yield path, command
+    if hasattr(command, "list_commands"):
+        for name in command.list_commands(None):
+            yield from commands(command.get_command(None, name), f"{path} {name}")
+
+
+ALL = dict(commands(typer.main.get_command(app)))
+
+
+@pytest.mark.parametrize("path", ALL)
+def test_command_and_options_have_a_help_text(path: str) -> None:
+    """A sentence each, which ends as one; arguments too."""
+    command = ALL[path]
+    texts = {path: command.help or ""}
+    for parameter in command.params:
+        if parameter.name != "help":
+            texts[f"{path} {parameter.name}"] = str(getattr(parameter, "help", "") or "")
+    for name, text in texts.items():
+        assert text.strip(), name
+        assert len(text) <= LONGEST or name == path, name
+        said = text.strip().split("  [")[0].rstrip()
+        assert said.endswith((".", ":", "?", ")", '"')), (name, text)
+
+
+def test_the_main_commands_are_there() -> None:
+    """The walk finds groups and what is in them."""
+    wanted = {"linesim scan", "linesim compare", "linesim measure edge", "linesim measure camera"}
+    assert wanted <= set(ALL)

@@ -142,3 +142,6 @@ def test_the_last_worker_is_gone(plan_file: Path, made: Path, tmp_path: Path) ->
     )
     make_set(load_plan(plan_file), tmp_path / "set", Alone(), resume=True)
     assert digests(tmp_path / "set") == digests(made)
+
+
+# starting clusters takes some ten seconds

@@ -2,7 +2,7 @@
 
 import pytest
 
-from linesim.defects.effects import Absolute, Contrast, Material, Relative
+from linesim.defects.effects import Contrast, Material, Relative
 from linesim.defects.kinds import KINDS, Kind, Placed
 from linesim.defects.pose import Pose
 from linesim.defects.ranges import Range
@@ -68,7 +68,7 @@ def test_a_wrong_fault_is_refused(kind: str, values: dict[str, float], match: st
     "make",
     [
         lambda: Relative(change=(0.1, 0.2)),
-        lambda: Absolute(change=(float("nan"),)),
+        lambda: Relative(change=(float("nan"),)),
         lambda: Material(reflectance=(-0.1,)),
         lambda: Material(reflectance=(0.1,), grain_x_um=0.0),
         lambda: Contrast(ratio=-1.0, over_um=5.0),

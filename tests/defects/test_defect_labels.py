@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 
 from linesim.defects.defective import DefectiveReference, FaultMask
 from linesim.defects.fault import Fault
-from linesim.defects.labels import Footprints, Label, fault_labels, footprints
+from linesim.defects.labels import Footprints, Label, footprints
 from linesim.defects.line_faults import Scratch
 from linesim.defects.pose import Pose
 from linesim.defects.round_faults import Pinhole
@@ -57,12 +57,11 @@ def test_a_label_has_the_area_of_the_disc(coverage: float) -> None:
     rate = f"{coverage * MATCHED_HZ} Hz"
     setup = station(acquisition__line_rate=rate, acquisition__exposure="10 us")
     seen = footprints(setup, target(), 300, 0)
-    assert seen.sample_um2 == pytest.approx(SIDE_UM * SIDE_UM / coverage)
     random, areas = np.random.default_rng(7), []
     for x_mm, y_mm in random.uniform((-1.5, 2.0), (1.5, 9.0), (1000, 2)):
         fault = Pinhole(diameter_um=200.0, change=-0.5).at(Pose(x_mm=x_mm, y_mm=y_mm))
         areas.append(sum(label.mask.sum(dtype=np.float64) for label in seen.labels(fault)))
-    found = np.array(areas) * seen.sample_um2 / (pi * 100**2)
+    found = np.array(areas) * SIDE_UM * SIDE_UM / coverage / (pi * 100**2)
     assert found.mean() == pytest.approx(1, abs=0.01)
     # samples at rest side by side leave nothing to chance; what is left is rounding
     assert abs(found.mean() - 1) < 4.5 * found.std() / np.sqrt(1000) + 1e-5
@@ -79,7 +78,7 @@ def test_a_label_is_the_disc_on_the_cameras_own_grid(diameter_um: float) -> None
     setup = station(acquisition__exposure="0.1 us")
     pose = Pose(x_mm=0.2713, y_mm=5.6389)
     fault = Pinhole(diameter_um=diameter_um, change=-0.5).at(pose)
-    found = whole(fault_labels(setup, target(), fault, 150, 0), (150, 64))
+    found = whole(footprints(setup, target(), 150, 0).labels(fault), (150, 64))
     left, top = np.meshgrid(np.arange(64.0) - 32, np.arange(150.0))
     left, top = left - 1000 * pose.x_mm / SIDE_UM, top - 1000 * pose.y_mm / SIDE_UM
     wanted = disc(left, top, diameter_um / 2 / SIDE_UM)
@@ -157,7 +156,7 @@ def test_a_label_lies_where_the_image_shows_the_fault(keys: dict[str, object]) -
     setup = station(**keys)
     fault = Pinhole(diameter_um=420.0, change=-0.5).at(Pose(x_mm=0.71, y_mm=3.523))
     change = seen_change(setup, fault, 180)
-    mask = whole(fault_labels(setup, target(), fault, 180, 3), change.shape)
+    mask = whole(footprints(setup, target(), 180, 3).labels(fault), change.shape)
     assert mask.max() <= 1
     assert_allclose(middle(mask), middle(change), rtol=0, atol=0.02)
     assert mask.sum() == pytest.approx(change.sum(), rel=0.01)
@@ -170,7 +169,7 @@ def test_a_sample_wholly_inside_is_covered_once(keys: dict[str, object]) -> None
     """A share is 1 in the middle of a large fault, in any light and motion: float32 weights."""
     setup = station(**keys)
     fault = Pinhole(diameter_um=3000.0, change=-0.5).at(Pose(x_mm=0.0, y_mm=4.5))
-    labels = fault_labels(setup, target(), fault, 180, 3)
+    labels = footprints(setup, target(), 180, 3).labels(fault)
     mask = whole(labels, (180, 64))
     line, column = np.rint(middle(mask)).astype(int)
     assert_allclose(mask[line - 2 : line + 3, column - 4 : column + 5], 1, rtol=0, atol=2e-6)
@@ -180,9 +179,8 @@ def test_a_label_has_no_empty_border() -> None:
     """Each side of the rectangle holds something, and the rectangle lies in the image."""
     setup = station(transport__skew="3 deg")
     scratch = Scratch(length_um=3000.0, width_um=60.0, change=0.5, bend=0.1)
-    (label,) = fault_labels(
-        setup, target(), scratch.at(Pose(x_mm=0.2, y_mm=4.0, turn_deg=50.0)), 150, 0
-    )
+    place = Pose(x_mm=0.2, y_mm=4.0, turn_deg=50.0)
+    (label,) = footprints(setup, target(), 150, 0).labels(scratch.at(place))
     for side in (label.mask[0], label.mask[-1], label.mask[:, 0], label.mask[:, -1]):
         assert side.max() > 0
     assert label.first_line + label.mask.shape[0] <= 150
@@ -209,7 +207,7 @@ def test_a_repeated_target_repeats_its_faults() -> None:
     seen = footprints(setup, base, 150, 0)
     labels = seen.labels(fault)
     assert len(labels) == 3 * 4
-    areas = [label.mask.sum(dtype=np.float64) * seen.sample_um2 for label in labels]
+    areas = [label.mask.sum(dtype=np.float64) * SIDE_UM * SIDE_UM for label in labels]
     assert_allclose(areas, pi * 150**2, rtol=2e-3)
     # line k sees up to 75 (k + 2) µm, with its travel; the fault begins at 850 µm, and 40 lines on
     assert sorted({label.first_line for label in labels}) == [10, 50, 90, 130]
@@ -220,7 +218,7 @@ def test_a_border_that_goes_on_is_labelled_as_it_goes_on() -> None:
     setup = station()
     base = target(columns=200)  # 3 mm of the 4.8 mm that the camera sees
     fault = Pinhole(diameter_um=600.0, change=-0.5).at(Pose(x_mm=1.5, y_mm=4.0))
-    (label,) = fault_labels(setup, base, fault, 150, 0)
+    (label,) = footprints(setup, base, 150, 0).labels(fault)
     assert label.first_column + label.mask.shape[1] == 64
     assert label.mask[label.mask.shape[0] // 2, -1] == pytest.approx(1, abs=2e-6)
 

@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from linesim.metrics.camera.figures import transfer
 from linesim.metrics.camera.linearity import linearity
 from linesim.metrics.camera.saturation import saturation
-from linesim.metrics.camera.series import Looks, Series, looks_from
+from linesim.metrics.camera.series import Moments, Series
 from linesim.metrics.camera.transfer import photon_transfer
 from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.interval import Interval, carried, interval, root_interval
@@ -19,6 +19,16 @@ SIDE = 1.959964  # 97.5 % point of the normal law, handbook table
 GAIN, DARK_E, BLACK_DN, SAMPLES = 0.1, 20.0, 100.0, 10_000
 SIGNAL_E = np.linspace(1000, 40_000, 40)
 DARKS_US = np.array([100.0, 1000.0, 2000.0])
+
+
+def moments_from(mean_dn: FloatArray, variance_dn2: FloatArray) -> Moments:
+    """Take what somebody has read off two frames each; errors by EMVA 1288 R4.0 RC, (18), (19)."""
+    return Moments(
+        mean_dn=mean_dn,
+        temporal_dn2=variance_dn2,
+        mean_sd_dn=np.sqrt(variance_dn2 / (2 * SAMPLES)),
+        temporal_sd_dn2=variance_dn2 * np.sqrt(2 / SAMPLES),
+    )
 
 
 def model_series(
@@ -33,8 +43,8 @@ def model_series(
     lit_e = signal_e + dark_e[0]
     return Series(
         light=signal_e / 0.5,
-        lit=looks_from(BLACK_DN + gain_dn_e * lit_e, variance(lit_e), samples=SAMPLES),
-        dark=looks_from(BLACK_DN + gain_dn_e * dark_e, variance(dark_e), samples=SAMPLES),
+        lit=moments_from(BLACK_DN + gain_dn_e * lit_e, variance(lit_e)),
+        dark=moments_from(BLACK_DN + gain_dn_e * dark_e, variance(dark_e)),
         dark_exposure_us=DARKS_US,
         dark_of=np.zeros(signal_e.size, dtype=np.intp),
     )
@@ -138,7 +148,7 @@ def test_intervals_are_as_wide_as_the_scatter() -> None:
         assert scatter == pytest.approx(told, rel=4 / np.sqrt(600)), name
 
 
-def shrunk(looks: Looks) -> Looks:
+def shrunk(looks: Moments) -> Moments:
     """Know the same ten times better."""
     return replace(
         looks, mean_sd_dn=looks.mean_sd_dn / 10, temporal_sd_dn2=looks.temporal_sd_dn2 / 10

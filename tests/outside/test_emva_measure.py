@@ -15,7 +15,7 @@ from linesim.metrics.camera.figures import Transfer, transfer
 from linesim.metrics.camera.fixed_pattern import dsnu, prnu
 from linesim.metrics.camera.linearity import linearity
 from linesim.metrics.camera.saturation import saturation
-from linesim.metrics.camera.series import Series, looks_from
+from linesim.metrics.camera.series import Moments, Series
 from linesim.metrics.flat.noise import Estimate, frame_figures
 from linesim.setup.arrays import FloatArray
 
@@ -44,13 +44,23 @@ SET_003 = """
 """
 
 
+def moments_from(mean_dn: FloatArray, variance_dn2: FloatArray) -> Moments:
+    """Take what somebody has read off two frames each; errors by EMVA 1288 R4.0 RC, (18), (19)."""
+    return Moments(
+        mean_dn=mean_dn,
+        temporal_dn2=variance_dn2,
+        mean_sd_dn=np.sqrt(variance_dn2 / (2 * SAMPLES)),
+        temporal_sd_dn2=variance_dn2 * np.sqrt(2 / SAMPLES),
+    )
+
+
 def series_of(steps: FloatArray, dark: tuple[float, float]) -> Series:
     """Make a series of steps (light, mean, variance) that share one dark."""
     light, mean_dn, variance_dn2 = steps.T
     return Series(
         light=light,
-        lit=looks_from(mean_dn, variance_dn2, samples=SAMPLES),
-        dark=looks_from(np.array(dark[:1]), np.array(dark[1:]), samples=SAMPLES),
+        lit=moments_from(mean_dn, variance_dn2),
+        dark=moments_from(np.array(dark[:1]), np.array(dark[1:])),
         dark_exposure_us=np.array([10_000.0]),
         dark_of=np.zeros(light.size, dtype=np.intp),
     )

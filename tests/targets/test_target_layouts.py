@@ -7,7 +7,7 @@ from numpy.testing import assert_allclose
 from linesim.setup.arrays import FloatArray
 from linesim.targets.bars import bar_layout, bars
 from linesim.targets.star import nyquist_radius_px, star
-from linesim.targets.steps import step_bands, step_reflectances, steps
+from linesim.targets.steps import step_reflectances, steps
 
 
 def test_bars_hold_their_exact_area() -> None:
@@ -60,9 +60,9 @@ def test_star_is_its_mean_inside_its_own_nyquist_ring() -> None:
 def test_steps_lie_in_their_bands() -> None:
     """Each band holds its reflectance, also where its ends cut a pixel (row means exact)."""
     image = steps(pixel_size_um=20.0, width_mm=0.1, height_mm=2.5).rows(0, 125)
-    for band in step_bands(height_mm=2.5):
-        first, last = (place / 0.02 for place in (band.y_mm, band.y_mm + band.height_mm))
+    for index, reflectance in enumerate(step_reflectances()):
+        first, last = (place * 125 / 12 for place in (index, index + 1))
         whole = image[int(np.ceil(first)) : int(last)]
-        assert_allclose(whole, np.float32(band.reflectance), rtol=1e-6)
+        assert_allclose(whole, np.float32(reflectance), rtol=1e-6)
     # the whole wedge: 12 equal bands, float32 rounding of 125 rows averages out below 1e-7
     assert image.mean(dtype=np.float64) == pytest.approx(step_reflectances().mean(), abs=1e-7)

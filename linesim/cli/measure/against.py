@@ -1,15 +1,16 @@
 """``linesim measure against``."""
 
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from linesim.cli.measure.options import MaxPixels
-from linesim.cli.options import Json, print_json
+from linesim.cli.measure.options import MaxPixels, show
+from linesim.cli.options import Json
 from linesim.setup.load import load_setup
+from linesim.studies.measure.against import table
 from linesim.studies.measure.against.study import measure_against
-from linesim.studies.measure.against.table import agreement_text
 
 
 def against(
@@ -25,9 +26,6 @@ def against(
     """Compare a captured image with what its setup predicts: signal, noise, SNR, sharpness."""
     chosen = load_setup(setup)
     found = measure_against(chosen, image, max_pixels=max_pixels)
-    if json:
-        print_json(found.as_dict())
-    else:
-        typer.echo(agreement_text(chosen.title, found))
+    show(found, partial(table.text, title=chosen.title), json=json)
     if strict and found.findings:
         raise typer.Exit(1)

@@ -5,18 +5,22 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.measure.options import BitDepth, MaxPixels, Plot
-from linesim.cli.measure.sharpness_options import (
+from linesim.cli.measure.options import (
+    BitDepth,
     Channel,
     DirectionOf,
     Encoding,
+    MaxPixels,
     PixelPitch,
+    Plot,
     chosen_pitch_um,
+    drawn,
+    show,
 )
-from linesim.cli.options import Json, print_json
+from linesim.cli.options import Json
 from linesim.metrics.region import Region
+from linesim.studies.measure.bars import plots, table
 from linesim.studies.measure.bars.study import measure_bars
-from linesim.studies.measure.bars.table import bars_text
 
 
 def bars(  # noqa: PLR0913 -- one option a property of the measurement
@@ -63,11 +67,4 @@ def bars(  # noqa: PLR0913 -- one option a property of the measurement
         pixel_pitch_um=chosen_pitch_um(pixel_pitch),
         contrast=contrast,
     )
-    if plot is not None:
-        from linesim.studies.measure.bars.plots import write_bars_plot  # noqa: PLC0415 -- an extra
-
-        write_bars_plot(found, plot)
-    if json:
-        print_json(found.as_dict())
-    else:
-        typer.echo(bars_text(found))
+    show(found, table.text, json=json, wrote=drawn(found, plots.png, plot))

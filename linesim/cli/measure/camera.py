@@ -5,15 +5,15 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.measure.options import BitDepth, MaxPixels
-from linesim.cli.options import Json, Out, chosen_folder, print_json
+from linesim.cli.measure.options import BitDepth, MaxPixels, show
+from linesim.cli.options import Json, Out, chosen_folder
 from linesim.cli.progress import progress
 from linesim.setup.errors import InputError
 from linesim.setup.fields import Quantity
 from linesim.setup.vocabulary import PITCH
+from linesim.studies.measure.camera import table
 from linesim.studies.measure.camera.outputs import write_camera
 from linesim.studies.measure.camera.study import measure_camera
-from linesim.studies.measure.camera.table import camera_text
 
 
 def camera(  # noqa: PLR0913 -- one option a property of the measurement
@@ -55,13 +55,9 @@ def camera(  # noqa: PLR0913 -- one option a property of the measurement
             progress=tell,
         )
     written = write_camera(found, folder)
-    if json:
-        print_json(found.as_dict())
-        return
     names = ", ".join(path.name for path in written)
     left = "" if len(written) > 2 else '; for the page of plots: pip install "linesim[report]"'  # noqa: PLR2004 -- section, figures, page
-    typer.echo(camera_text(found))
-    typer.echo(f"\nwrote {names} in {folder.as_posix()}/{left}")
+    show(found, table.text, json=json, wrote=f"{names} in {folder.as_posix()}/{left}")
 
 
 def _lengths(

@@ -4,10 +4,10 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.measure.options import Plot
-from linesim.cli.options import Json, Seed, SetupPath, chosen_setup, print_json
+from linesim.cli.measure.options import Plot, drawn, show
+from linesim.cli.options import Json, Seed, SetupPath, chosen_setup
+from linesim.studies.measure.detection import table
 from linesim.studies.measure.detection.study import inject
-from linesim.studies.measure.detection.table import detection_figures, detection_text, write_roc
 
 
 def detection(
@@ -22,12 +22,5 @@ def detection(
 ) -> None:
     """Inject many of a setup's smallest defects, search them, and compare with the closed form."""
     chosen = chosen_setup(setup)
-    found = inject(chosen, count, seed)
-    if plot is not None:
-        write_roc(chosen, found, plot)
-    if json:
-        print_json(detection_figures(found))
-    else:
-        typer.echo(detection_text(chosen, found))
-        if plot is not None:
-            typer.echo(f"\nwrote {plot.as_posix()}")
+    found = table.Trial(setup=chosen, channels=inject(chosen, count, seed))
+    show(found, table.text, json=json, wrote=drawn(found, table.png, plot))

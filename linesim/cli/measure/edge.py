@@ -5,17 +5,22 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.measure.options import BitDepth, MaxPixels, Plot, chosen_region
-from linesim.cli.measure.sharpness_options import (
+from linesim.cli.measure.options import (
+    BitDepth,
     Channel,
     DirectionOf,
     Encoding,
+    MaxPixels,
     PixelPitch,
+    Plot,
     chosen_pitch_um,
+    chosen_region,
+    drawn,
+    show,
 )
-from linesim.cli.options import Json, print_json
+from linesim.cli.options import Json
+from linesim.studies.measure.edge import plots, table
 from linesim.studies.measure.edge.study import measure_edge
-from linesim.studies.measure.edge.table import edge_text
 
 
 def edge(  # noqa: PLR0913 -- one option a property of the measurement
@@ -51,11 +56,4 @@ def edge(  # noqa: PLR0913 -- one option a property of the measurement
         pixel_pitch_um=chosen_pitch_um(pixel_pitch),
         seed=seed,
     )
-    if plot is not None:
-        from linesim.studies.measure.edge.plots import write_edge_plot  # noqa: PLC0415 -- an extra
-
-        write_edge_plot(found, plot)
-    if json:
-        print_json(found.as_dict())
-    else:
-        typer.echo(edge_text(found))
+    show(found, table.text, json=json, wrote=drawn(found, plots.png, plot))

@@ -5,10 +5,10 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.measure.options import Area, BitDepth, Black, MaxPixels, chosen_region
-from linesim.cli.options import Json, print_json
+from linesim.cli.measure.options import Area, BitDepth, Black, MaxPixels, chosen_region, show
+from linesim.cli.options import Json
+from linesim.studies.measure.flat import noise_table
 from linesim.studies.measure.flat.noise import measure_noise
-from linesim.studies.measure.flat.noise_table import noise_text
 
 
 def noise(  # noqa: PLR0913 -- one option a property of the measurement
@@ -36,7 +36,4 @@ def noise(  # noqa: PLR0913 -- one option a property of the measurement
         bit_depth=bit_depth,
         max_pixels=max_pixels,
     )
-    if json:
-        print_json(found.as_dict())
-    else:
-        typer.echo(noise_text(found))
+    show(found, noise_table.text, json=json)

@@ -1,15 +1,31 @@
-"""Options that the measuring commands share."""
+"""What the measuring commands share: options, and how a result is shown."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Protocol, TypeVar
 
 import typer
 
+from linesim.cli.options import print_json
+from linesim.figures.cautions import Caution
 from linesim.files.atomic import write_bytes
 from linesim.metrics.region import Region
 from linesim.setup.errors import InputError
+from linesim.studies.measure.sharpness_input import read_pitch
 
+
+class Measured(Protocol):
+    """What every measurement gives."""
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What speaks against the figures."""
+
+    def as_dict(self) -> Mapping[str, object]:
+        """Give all figures and cautions as JSON has them."""
+
+
+Found = TypeVar("Found", bound=Measured)
 Area = Annotated[
     str | None,
     typer.Option(
@@ -41,21 +57,73 @@ MaxPixels = Annotated[
         help="Largest image that is read, columns times lines.  [default: 1000000000]",
     ),
 ]
-Plot = Annotated[
-    Path | None, typer.Option("--plot", metavar="FILE.png", help="Write a plot as well.")
+Channel = Annotated[
+    str | None,
+    typer.Option(
+        "--channel", metavar="COLOUR", help="red, green or blue; left out: green, or the only one."
+    ),
+]
+DirectionOf = Annotated[
+    str | None,
+    typer.Option(
+        "--direction",
+        metavar="WAY",
+        help="Which way light changes, across or along; left out: found.",
+    ),
+]
+Encoding = Annotated[
+    str,
+    typer.Option(
+        "--encoding", metavar="NAME", help="What samples stand for: linear light, or srgb."
+    ),
+]
+PixelPitch = Annotated[
+    str | None,
+    typer.Option(
+        "--pixel-pitch",
+        metavar="LENGTH",
+        help='Of samples on the target: "75 um", or across x along: "75 um x 60 um".',
+    ),
 ]
 
 
-def chosen_region(text: str | None) -> "Region | None":
+def _png(path: Path | None) -> Path | None:
+    """Refuse another ending before any work is done."""
+    if path is not None and path.suffix.lower() != ".png":
+        msg = f'--plot "{path}": read the ending "{path.suffix}"; expected .png'
+        raise InputError(msg)
+    return path
+
+
+Plot = Annotated[
+    Path | None,
+    typer.Option("--plot", metavar="FILE.png", callback=_png, help="Write a plot as well."),
+]
+
+
+def chosen_region(text: str | None) -> Region | None:
     """Read the region asked for."""
     return None if text is None else Region.read(text)
 
 
-def write_plot(path: Path | None, draw: Callable[[], bytes]) -> None:
-    """Write the plot asked for."""
+def chosen_pitch_um(text: str | None) -> tuple[float, float] | None:
+    """Read the pitch asked for."""
+    return None if text is None else read_pitch(text)
+
+
+def drawn(found: Found, png: Callable[[Found], bytes], path: Path | None) -> str:
+    """Write the plot asked for, and name it."""
     if path is None:
+        return ""
+    write_bytes(path, png(found))
+    return path.as_posix()
+
+
+def show(found: Found, text: Callable[[Found], str], *, json: bool, wrote: str = "") -> None:
+    """Print a result as JSON alone, or as text with the files that were written."""
+    if json:
+        print_json(found.as_dict())
         return
-    if path.suffix.lower() != ".png":
-        msg = f'--plot "{path}": read the ending "{path.suffix}"; expected .png'
-        raise InputError(msg)
-    write_bytes(path, draw())
+    typer.echo(text(found))
+    if wrote:
+        typer.echo(f"\nwrote {wrote}")

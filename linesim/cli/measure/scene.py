@@ -12,12 +12,12 @@ from linesim.cli.measure.options import (
     MaxPixels,
     Plot,
     chosen_region,
-    write_plot,
+    drawn,
+    show,
 )
-from linesim.cli.options import Json, print_json
-from linesim.studies.measure.scene.plots import scene_png
+from linesim.cli.options import Json
+from linesim.studies.measure.scene import plots, table
 from linesim.studies.measure.scene.study import measure_scene
-from linesim.studies.measure.scene.table import scene_text
 
 
 def scene(  # noqa: PLR0913 -- one option a property of the measurement
@@ -40,10 +40,4 @@ def scene(  # noqa: PLR0913 -- one option a property of the measurement
         bit_depth=bit_depth,
         max_pixels=max_pixels,
     )
-    write_plot(plot, lambda: scene_png(found))
-    if json:
-        print_json(found.as_dict())
-        return
-    typer.echo(scene_text(found))
-    if plot is not None:
-        typer.echo(f"\nwrote {plot.as_posix()}")
+    show(found, table.text, json=json, wrote=drawn(found, plots.png, plot))

@@ -12,12 +12,12 @@ from linesim.cli.measure.options import (
     MaxPixels,
     Plot,
     chosen_region,
-    write_plot,
+    drawn,
+    show,
 )
-from linesim.cli.options import Json, print_json
+from linesim.cli.options import Json
+from linesim.studies.measure.flat import uniformity_plots, uniformity_table
 from linesim.studies.measure.flat.uniformity import measure_uniformity
-from linesim.studies.measure.flat.uniformity_plots import uniformity_png
-from linesim.studies.measure.flat.uniformity_table import uniformity_text
 
 
 def uniformity(  # noqa: PLR0913 -- one option a property of the measurement
@@ -40,10 +40,5 @@ def uniformity(  # noqa: PLR0913 -- one option a property of the measurement
         bit_depth=bit_depth,
         max_pixels=max_pixels,
     )
-    write_plot(plot, lambda: uniformity_png(found))
-    if json:
-        print_json(found.as_dict())
-        return
-    typer.echo(uniformity_text(found))
-    if plot is not None:
-        typer.echo(f"\nwrote {plot.as_posix()}")
+    wrote = drawn(found, uniformity_plots.png, plot)
+    show(found, uniformity_table.text, json=json, wrote=wrote)

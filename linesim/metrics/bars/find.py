@@ -48,7 +48,7 @@ def find_bars(profile: FloatArray) -> FoundBars:
     """
     Fit three blurred bars on a ground that may slope.
 
-    Centre, width and blur are first looked for on a net, then by least squares; depth and ground
+    Centre, width and blur are first looked for on a grid, then by least squares; depth and ground
     follow from them by a linear fit. One wide bar must do worse, for three that are not told apart
     have no width. The blur is a Gaussian: the width hardly depends on its shape,
     for it is the distance of the bars that tells it.
@@ -76,9 +76,9 @@ def find_bars(profile: FloatArray) -> FoundBars:
         raise InputError(msg)
     three, one = _fit(profile, _THREE), _fit(profile, _ONE)
     explained = 1.0 - float(np.var(three.rest) / np.var(profile - three.ground))
-    room = min(three.centre_px, profile.size - three.centre_px) + 0.5
+    free = min(three.centre_px, profile.size - three.centre_px) + 0.5
     are_apart = three.rest @ three.rest <= _BETTER * (one.rest @ one.rest)
-    if explained < _EXPLAINED or not are_apart or _SPANNED / 2 * three.bar_px > room:
+    if explained < _EXPLAINED or not are_apart or _SPANNED / 2 * three.bar_px > free:
         msg = (
             "bars: no three equal bars found in the region; expected all of three bars of one "
             "group, with about a bar's width of ground on both sides, and nothing else"

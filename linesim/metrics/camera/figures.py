@@ -85,7 +85,7 @@ def transfer(series: Series, found: Saturation) -> Transfer:
         return _figures(series.having(values), found.step, used)
 
     values, sds = series.values(), series.sds()
-    told = at(values)
+    figures = at(values)
     errors = carried(lambda moved: np.array(list(at(moved).values())), values, sds)
     sd = np.sqrt((errors**2).sum(axis=1))
     low = dict.fromkeys(("dark_noise_e", "dark_noise_dn", "read_noise_e"), 0.0)
@@ -95,7 +95,7 @@ def transfer(series: Series, found: Saturation) -> Transfer:
         dark_noise_is_limit=bool(series.dark.temporal_dn2[series.shortest] < _LEAST_DN2),
         figures={
             name: interval(Estimate(value=value, sd=float(each)), low=low.get(name, -np.inf))
-            for (name, value), each in zip(told.items(), sd, strict=True)
+            for (name, value), each in zip(figures.items(), sd, strict=True)
         },
     )
 

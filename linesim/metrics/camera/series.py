@@ -11,7 +11,7 @@ from linesim.setup.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Looks:
+class Moments:
     """
     Mean and temporal variance at some steps, and how well they are known.
 
@@ -29,7 +29,7 @@ class Looks:
     temporal_sd_dn2: FloatArray
 
 
-def looks_of(figures: Sequence[FrameFigures]) -> Looks:
+def moments_of(figures: Sequence[FrameFigures]) -> Moments:
     """
     Gather what frames show.
 
@@ -43,27 +43,11 @@ def looks_of(figures: Sequence[FrameFigures]) -> Looks:
     Looks
         As arrays.
     """
-    return Looks(
+    return Moments(
         mean_dn=np.array([each.mean_dn.value for each in figures]),
         temporal_dn2=np.array([each.temporal_dn2.value for each in figures]),
         mean_sd_dn=np.array([each.mean_dn.sd for each in figures]),
         temporal_sd_dn2=np.array([each.temporal_dn2.sd for each in figures]),
-    )
-
-
-def looks_from(mean_dn: FloatArray, temporal_dn2: FloatArray, *, samples: int) -> Looks:
-    """
-    Take means and variances that somebody else has read off two frames each.
-
-    References
-    ----------
-    EMVA 1288 R4.0 RC (March 2021), (18), (19).
-    """
-    return Looks(
-        mean_dn=np.asarray(mean_dn, dtype=np.float64),
-        temporal_dn2=np.asarray(temporal_dn2, dtype=np.float64),
-        mean_sd_dn=np.sqrt(temporal_dn2 / (2 * samples)),
-        temporal_sd_dn2=temporal_dn2 * np.sqrt(2 / samples),
     )
 
 
@@ -89,8 +73,8 @@ class Series:
     """
 
     light: FloatArray
-    lit: Looks
-    dark: Looks
+    lit: Moments
+    dark: Moments
     dark_exposure_us: FloatArray
     dark_of: NDArray[np.intp]
     share_at_top: FloatArray | None = None

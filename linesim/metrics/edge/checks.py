@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from linesim.forward.kept import CLIPPED_SHARE
 from linesim.metrics.edge.curve import mtf_noise
 from linesim.metrics.edge.line import MIN_HALF_WIDTH_PX, MIN_ROWS, EdgeLine
 from linesim.metrics.edge.spread import EdgeSpread
@@ -11,8 +12,6 @@ from linesim.setup.errors import InputError
 
 MAX_ANGLE_DEG = 40.0
 MIN_BINS_PER_PIXEL = 2
-# Share of samples at a limit that counts as clipped (EMVA 1288 R4.0 RC, 6.6: 0.1 to 0.2 %).
-CLIPPED_SHARE = 0.001
 MIN_STEP_TO_NOISE = 2.0
 # Largest standard deviation of the response at 0.25 cycles/px that is still a measurement.
 MAX_MTF_NOISE = 0.1

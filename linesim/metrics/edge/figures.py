@@ -125,16 +125,6 @@ class EdgeResponse:
         """Frequencies in cycles per unit of `pixel_pitch`."""
         return self.frequency_cyc_px / self.pitch
 
-    @property
-    def mtf50_per_unit(self) -> float | None:
-        """Frequency at 50 % in cycles per unit of `pixel_pitch`."""
-        return None if self.mtf50_cyc_px is None else self.mtf50_cyc_px / self.pitch
-
-    @property
-    def mtf10_per_unit(self) -> float | None:
-        """Frequency at 10 % in cycles per unit of `pixel_pitch`."""
-        return None if self.mtf10_cyc_px is None else self.mtf10_cyc_px / self.pitch
-
 
 def edge_response(  # noqa: PLR0913 -- one measurement, its options by keyword
     image: NDArray[np.generic],

@@ -79,8 +79,8 @@ def locate_edge(image: FloatArray) -> EdgeLine:
     reach = MAX_REACH_PX
     for _ in range(2):
         line = _trim(line, image.shape)
-        room = int(_sides(line, np.array([line.first_row, line.last_row - 1.0]), width).min()) - 1
-        line = _fit(*_centroids(image * polarity, line, min(reach, room)), image.shape[0])
+        free = int(_sides(line, np.array([line.first_row, line.last_row - 1.0]), width).min()) - 1
+        line = _fit(*_centroids(image * polarity, line, min(reach, free)), image.shape[0])
         reach //= 2
     return _trim(line, image.shape)
 

@@ -65,14 +65,14 @@ def gather_spread(
     """Project pixels on the edge's normal and average them in bins."""
     rows = np.arange(line.first_row, line.last_row, dtype=float)
     middle = line.columns(rows)
-    room = cosine * float(np.minimum(middle, image.shape[1] - 1 - middle).min())
-    half = int(room * bins_per_pixel)
+    reach = cosine * float(np.minimum(middle, image.shape[1] - 1 - middle).min())
+    half = int(reach * bins_per_pixel)
     distance = cosine * (np.arange(float(image.shape[1])) - middle[:, None])
     values = image[line.first_row : line.last_row]
     place = (distance * bins_per_pixel + half).ravel()
     inside = (place >= 0) & (place < 2 * half)
     value, count = _bin_means(place[inside], values.ravel()[inside], 2 * half)
-    noise = _pixel_noise(values, np.abs(distance) > 0.7 * room)
+    noise = _pixel_noise(values, np.abs(distance) > 0.7 * reach)
     return EdgeSpread(
         position_px=(np.arange(2 * half) + 0.5 - half) / bins_per_pixel,
         value=value if value[-half // 4 :].mean() >= value[: half // 4].mean() else value[::-1],

@@ -129,14 +129,14 @@ def flat_area(frames_dn: Sequence[Samples]) -> FlatArea:
     repeats, steps = (images - 1, lines) if images > 1 else (1, lines - 1)
     line_degrees, rest_degrees = repeats * (lines - 1), repeats * steps * (columns - 1)
     shared, pixel = _mean_square(left.shared, line_degrees), _mean_square(left.rest, rest_degrees)
-    whole, looks = repeats * steps * columns, images * lines
-    in_means = _scaled(pixel, 1 / looks)
+    whole, seen_lines = repeats * steps * columns, images * lines
+    in_means = _scaled(pixel, 1 / seen_lines)
     across, along = trend(by_column), trend(by_line)
-    by_chance_dn2 = (_TREND_TERMS - 1) * shared.value / (looks * columns)
+    by_chance_dn2 = (_TREND_TERMS - 1) * shared.value / (seen_lines * columns)
     return FlatArea(
         images=images,
         mean_dn=Estimate(
-            value=float(by_column.mean()), sd=float(np.sqrt(shared.value / (looks * columns)))
+            value=float(by_column.mean()), sd=float(np.sqrt(shared.value / (seen_lines * columns)))
         ),
         temporal_dn2=Estimate(
             value=(left.shared + left.rest) / whole,

@@ -73,11 +73,6 @@ class Scene:
     levels: Levels
 
     @property
-    def snr_median(self) -> float:
-        """Median of the map."""
-        return float(np.median(self.snr_map))
-
-    @property
     def noise_median_dn(self) -> float:
         """Noise at the median brightness of the blocks. [DN]."""
         return float(self.noise.at(np.asarray(np.median(self.noise.block_dn))))

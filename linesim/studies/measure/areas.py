@@ -1,6 +1,6 @@
 """The images that a measurement is asked for: read as delivered, cut to a region, told by name."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from linesim.figures.cautions import Caution
 from linesim.files.samples_in import Samples, load_samples, samples_of
-from linesim.metrics.edge.checks import CLIPPED_SHARE
+from linesim.forward.kept import CLIPPED_SHARE
 from linesim.metrics.region import Region
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
@@ -102,17 +103,17 @@ def refuse_clipped(area: Area, key: str = "image") -> None:
                 raise InputError(msg)
 
 
+def file_cautions(texts: Iterable[str]) -> Iterator[Caution]:
+    """Say what looks odd about a file."""
+    return (Caution(code="file", text=text) for text in texts)
+
+
 def described(areas: Sequence[Area]) -> dict[str, object]:
     """Say what was measured, as JSON has it."""
     first = areas[0]
     return {
         "images": [each.name for each in areas],
-        "region": {
-            "x_px": first.region.x,
-            "y_px": first.region.y,
-            "width_px": first.region.width,
-            "height_px": first.region.height,
-        },
+        "region": first.region.as_dict(),
         "bit_depth": first.bit_depth,
         "bit_depth_from": first.depth_from,
         "full_scale_dn": first.full_scale_dn,

@@ -1,7 +1,8 @@
 """How figures read off an image are laid out for the console."""
 
 import textwrap
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import TypeVar
 
 from linesim.figures.cautions import Caution
 from linesim.metrics.flat.noise import Estimate
@@ -10,6 +11,7 @@ from linesim.studies.measure.areas import GREY, Area
 _WIDTH = 100
 _LABEL_WIDTH = 26
 _DIGITS = 2
+Found = TypeVar("Found")
 
 
 def plus_minus(figure: Estimate) -> str:
@@ -37,11 +39,19 @@ def row(label: str, text: str) -> list[str]:
     )
 
 
-def channel_rows(
-    channels: Mapping[str, object], rows: Iterable[tuple[str, Callable[..., str]]]
+def paragraph(text: str, rest: str = "  ") -> list[str]:
+    """Lay sentences out, all lines but the first behind ``rest``."""
+    return textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent=rest)
+
+
+def channel_lines(
+    what: str,
+    areas: tuple[Area, ...],
+    channels: Mapping[str, Found],
+    rows: Iterable[tuple[str, Callable[[Found], str]]],
 ) -> list[str]:
-    """Lay out rows, each with one line for each channel."""
-    lines = []
+    """Say what was measured, then lay out rows, each with one line for each channel."""
+    lines = _headline(what, areas)
     for label, text_of in rows:
         head = label
         for name, found in channels.items():
@@ -51,7 +61,7 @@ def channel_rows(
     return lines
 
 
-def headline(what: str, areas: tuple[Area, ...]) -> list[str]:
+def _headline(what: str, areas: tuple[Area, ...]) -> list[str]:
     """Say what was measured."""
     first, region = areas[0], areas[0].region
     names = ", ".join(each.name for each in areas)
@@ -60,14 +70,8 @@ def headline(what: str, areas: tuple[Area, ...]) -> list[str]:
     return [f"{what} of {names}", f"  {size}; {depth}", ""]
 
 
-def caution_lines(cautions: tuple[Caution, ...]) -> list[str]:
-    """Lay out cautions."""
-    if not cautions:
-        return []
-    told = [
-        textwrap.wrap(
-            f"{each.code}: {each.text}", _WIDTH, initial_indent="  ", subsequent_indent="      "
-        )
-        for each in cautions
-    ]
-    return ["", "cautions", *(line for lines in told for line in lines)]
+def caution_lines(cautions: Sequence[Caution], *more: str) -> list[str]:
+    """Lay out cautions, and more sentences beneath them."""
+    said = (*(f"{each.code}: {each.text}" for each in cautions), *more)
+    lines = [line for each in said for line in paragraph(each, " " * 6)]
+    return ["", "cautions", *lines] if lines else []

@@ -14,7 +14,7 @@ from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 from linesim.setup.quantity import parse_quantity
 from linesim.setup.shown import shown
-from linesim.studies.measure.areas import GREY, Image
+from linesim.studies.measure.areas import GREY, Image, file_cautions
 
 Direction = Literal["across", "along"]
 
@@ -56,9 +56,19 @@ class Plane:
         return " DN" if self.encoding == "linear" else ""
 
     @property
+    def light(self) -> str:
+        """Say for people what the samples were taken for."""
+        return "taken as linear in light" if self.encoding == "linear" else "decoded from sRGB"
+
+    def measured(self, place: str) -> str:
+        """Say for people which samples were measured."""
+        colour = "" if self.channel == GREY else f"{self.channel}, "
+        return f"{colour}{place}; {self.samples.bit_depth} bit ({self.samples.depth_from})"
+
+    @property
     def cautions(self) -> tuple[Caution, ...]:
         """What looks odd about the file."""
-        return tuple(Caution(code="file", text=text) for text in self.samples.cautions)
+        return tuple(file_cautions(self.samples.cautions))
 
     def described(self) -> dict[str, object]:
         """Say what was measured, as JSON has it."""

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.figures.groups import decibel
+from linesim.forward.kept import CLIPPED_SHARE
 from linesim.forward.lens import box_mtf
 from linesim.forward.profile import column_profile
 from linesim.forward.station import Station
@@ -22,8 +23,6 @@ from linesim.targets.load import TargetSize
 Measured = dict[str, Any]
 _EVEN = 0.995
 """Columns with at least this share of the brightest column's light count as evenly lit."""
-_CLIPPED = 0.001
-"""Share of samples at an end of the scale up to which mean and noise are off by under 0.1 %."""
 EDGE_SAMPLES = 1 << 26
 """An edge is read from so many samples at most: more lines of it would say nothing new."""
 _WHOLE = 1e-6
@@ -63,7 +62,7 @@ def measured(
     }
     # what lies beyond the ends of the scale cannot be read
     clipped = (seen.at_zero + seen.at_full_scale) / seen.columns.samples
-    if target == "flat" and seen.columns.lines >= FEWEST_LINES and clipped <= _CLIPPED:
+    if target == "flat" and seen.columns.lines >= FEWEST_LINES and clipped <= CLIPPED_SHARE:
         found |= _on_white(setup, numbers, seen.columns)
     if target == "edge":
         found |= _at_edge(setup, numbers, _on_target(setup, numbers, image, size))

@@ -17,7 +17,6 @@ from linesim.forward.sampling.across import PHASES, TILE_COLUMNS
 from linesim.forward.spread import MOST_TERMS, PERIOD_WAVES, lens_spread
 from linesim.forward.station import Station, station
 from linesim.forward.transport import STRIP_LINES
-from linesim.metrics.flat.tally import BLOCK_SAMPLES
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
@@ -27,12 +26,10 @@ _IMAGE_BYTES = 6
 """A delivered number and its expected electrons, of each sample."""
 _EDGE_BYTES = 17
 """What reading an edge takes for each of its samples: a copy, two arrays in double precision."""
-_TALLY_BYTES = 8
-"""What adding up takes for each sample, of which it takes some at a time."""
 _FLOAT_BYTES = 4
 _TABLE_BYTES = 120
 """A dozen numbers in double precision for each weight of the along matrix, while it is made."""
-_LOOK_BUFFERS = 6
+_STRIP_BUFFERS = 6
 """Copies of a strip between expected electrons and numbers."""
 _GAUSSIAN_REACH = 9.0
 _JITTERS = 10
@@ -82,11 +79,9 @@ def need(
     samples = lines * width * colours
     threads = min(workers or os.cpu_count() or 1, ceil(lines / STRIP_LINES))
     sight = _sight(setup, station(setup))
-    one_thread = _strip_bytes(setup, sight, width, columns)
-    measuring = _TALLY_BYTES * min(samples, BLOCK_SAMPLES)
+    work = threads * _strip_bytes(setup, sight, width, columns)
     if setup.target.image == "edge":
-        measuring += _EDGE_BYTES * min(lines * width, EDGE_SAMPLES)
-    work = max(threads * one_thread, measuring)
+        work = max(work, _EDGE_BYTES * min(lines * width, EDGE_SAMPLES))
     return Need(
         result=_IMAGE_BYTES * samples,
         target=held,
@@ -96,7 +91,7 @@ def need(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Sight:
-    """How far a strip and a tile of four lines look, in reference pixels, and by how many terms."""
+    """How far a strip and a tile of four lines reach, in reference pixels, by how many terms."""
 
     strip_rows: int
     tile_rows: int
@@ -142,7 +137,7 @@ def _strip_bytes(setup: Setup, sight: _Sight, width: int, columns: int) -> int:
     blurred = sight.terms * STRIP_LINES * columns * _FLOAT_BYTES
     along = STRIP_LINES * sight.tile_rows * (_TABLE_BYTES + sight.terms * 2 * _FLOAT_BYTES)
     across, joined = setup.acquisition.binning
-    buffers = _LOOK_BUFFERS * STRIP_LINES * width * across * joined * _FLOAT_BYTES
+    buffers = _STRIP_BUFFERS * STRIP_LINES * width * across * joined * _FLOAT_BYTES
     return 2 * rows + blurred + along + buffers
 
 

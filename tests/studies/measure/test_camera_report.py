@@ -14,7 +14,7 @@ from linesim.studies.measure.camera.camera_toml import camera_toml
 from linesim.studies.measure.camera.measured import MeasuredCamera
 from linesim.studies.measure.camera.outputs import write_camera
 from linesim.studies.measure.camera.study import measure_camera
-from linesim.studies.measure.camera.table import camera_text, spoken
+from linesim.studies.measure.camera.table import spoken, text
 
 SHAPE = (24, 32)
 
@@ -83,7 +83,7 @@ def test_without_light_there_is_no_efficiency(found: MeasuredCamera) -> None:
     bare = replace(found, light=None)
     assert "# quantum_efficiency: cannot be told" in camera_toml(bare)
     assert "efficiency" not in bare.as_dict()["transfer"]  # type: ignore[operator]
-    assert "photons" not in camera_text(bare)
+    assert "photons" not in text(bare)
 
 
 def test_the_page_is_a4(found: MeasuredCamera, tmp_path: Path) -> None:
@@ -100,4 +100,35 @@ def test_the_page_is_a4(found: MeasuredCamera, tmp_path: Path) -> None:
 
 def test_text_is_at_most_a_hundred_wide(found: MeasuredCamera) -> None:
     """The console's width."""
-    assert max(map(len, camera_text(found).splitlines())) <= 100
+    assert max(map(len, text(found).splitlines())) <= 100
+
+
+MADE = (
+    ("gain_dn_e", "system gain K", "DN/e"),
+    ("responsivity_dn", "responsivity R", "DN/photon"),
+    ("dark_noise_e", "dark noise", "e"),
+    ("dark_noise_dn", "", "DN"),
+    ("black_level_dn", "black level", "DN"),
+    ("saturation_e", "saturation capacity", "e"),
+    ("snr_max", "largest SNR", ""),
+    ("snr_max_db", "", "dB"),
+    ("dynamic_range", "dynamic range", ""),
+    ("dynamic_range_db", "", "dB"),
+    ("threshold_e", "sensitivity threshold", "e"),
+    ("threshold_light", "", "photons"),
+)
+
+
+def test_every_figure_has_its_label_and_unit(found: MeasuredCamera) -> None:
+    """Figures made up, no two alike, each known to one; shares in percent."""
+    made = found
+    for number, (name, _, _) in enumerate(MADE, start=21):
+        made = with_figure(made, name, Interval(value=number, low=number - 1, high=number + 1))
+    made = with_figure(made, "efficiency", Interval(value=0.41, low=0.4, high=0.42))
+    rows = [line.rstrip() for line in text(made).splitlines()]
+    for number, (_, label, unit) in enumerate(MADE, start=21):
+        value = f"{number}.0 {unit}".rstrip()
+        row = f"  {label:<26}{value:<24}{number - 1}.0 to {number + 1}.0"
+        assert row in rows
+    assert f"  {'efficiency':<26}{'41.0 %':<24}40.0 to 42.0" in rows
+    assert f"{'photon transfer':<52}95 % interval" in rows

@@ -13,9 +13,9 @@ from linesim.metrics.scene.compared import has_structure, jackknife, shifted
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, load_setup
+from linesim.studies.measure.against import table
 from linesim.studies.measure.against.agreement import Agreement
 from linesim.studies.measure.against.study import measure_against
-from linesim.studies.measure.against.table import agreement_text
 from linesim.studies.scan.study import scan
 
 # scikit-image's photograph of gravel (CC0), as target of 2 pixels an object pixel
@@ -105,7 +105,7 @@ def test_bright_light_is_cautioned_of_here_too() -> None:
     assert [each.code for each in found.cautions] == ["bright_light", "heat_on_stop"]
     told = found.as_dict()["cautions"]
     assert told == [each.as_dict() for each in found.cautions]
-    text = " ".join(agreement_text("Gravel", found).split())
+    text = " ".join(table.text(found, "Gravel").split())
     assert "bright_light: 1262 W/m²" in text
     assert MACHINERY in text
 

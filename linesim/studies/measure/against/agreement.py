@@ -95,15 +95,15 @@ def findings(differences: tuple[Difference, ...]) -> tuple[str, ...]:
 
 def _blur_findings(across: Difference, along: Difference) -> list[str]:
     words = {True: "less", False: "more"}
-    told = f"MTF50 {across.share:+.1%} across and {along.share:+.1%} along"
+    both = f"MTF50 {across.share:+.1%} across and {along.share:+.1%} along"
     if across.is_off:
         softer = words[across.share > 0]
         also = along.is_off and np.sign(across.share) == np.sign(along.share)
         where = "in both directions" if also else "across the line"
         lens = "Look at focus, working distance, aperture and the lens's own blur."
-        return [f"Lens: {softer} blur than predicted {where} ({told}). {lens}"]
+        return [f"Lens: {softer} blur than predicted {where} ({both}). {lens}"]
     if along.is_off:
         softer = words[along.share > 0]
         motion = "Look at exposure, speed, line rate and vibration."
-        return [f"Motion: {softer} blur than predicted along travel alone ({told}). {motion}"]
+        return [f"Motion: {softer} blur than predicted along travel alone ({both}). {motion}"]
     return []

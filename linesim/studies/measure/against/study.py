@@ -16,6 +16,7 @@ from linesim.figures.cautions import Caution
 from linesim.figures.resolution import mtf_across, mtf_along
 from linesim.figures.safety import safety_cautions
 from linesim.files.samples_in import read_samples
+from linesim.forward.kept import CLIPPED_SHARE
 from linesim.forward.profile import column_profile
 from linesim.forward.render import render
 from linesim.forward.station import Station, station
@@ -39,7 +40,6 @@ from linesim.targets.faced import lit_reference
 from linesim.targets.load import target_reference
 
 _RIM_PX = 8
-_CLIPPED = 1e-3
 _UPSAMPLED = 50
 _FARTHEST_CYC_PX = 1.0
 _GRID = 2001
@@ -117,10 +117,10 @@ def _captured(setup: Setup, image: Path | NDArray[np.uint16], max_pixels: int | 
         )
         raise InputError(msg)
     clipped = float(np.mean((samples == 0) | (samples >= setup.full_scale_dn)))
-    if clipped > _CLIPPED:
+    if clipped > CLIPPED_SHARE:
         msg = (
             f"{name}: {clipped:.2%} of the samples are at an end of the scale; expected at most "
-            f"{_CLIPPED:.1%}: less light, or a black level above 0"
+            f"{CLIPPED_SHARE:.1%}: less light, or a black level above 0"
         )
         raise InputError(msg)
     return samples.astype(np.float64)
@@ -198,8 +198,8 @@ def _levels(numbers: Station, pair: _Pair, found: Transfer | None) -> tuple[Diff
 
     predicted = white_e, float(numbers.noise_e(white_e)), white_e / float(numbers.noise_e(white_e))
     return tuple(
-        Difference(name=name, predicted=told, measured=seen)
-        for name, told, seen in zip(
+        Difference(name=name, predicted=wanted, measured=seen)
+        for name, wanted, seen in zip(
             ("electrons_white", "noise_white_e", "snr_white"),
             predicted,
             jackknife(sums, figures),

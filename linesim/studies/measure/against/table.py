@@ -4,7 +4,7 @@ import textwrap
 
 from linesim.figures.safety import MACHINERY
 from linesim.studies.measure.against.agreement import OFF_SHARE, OFF_SIGMA, Agreement
-from linesim.studies.measure.lines import plus_minus
+from linesim.studies.measure.lines import caution_lines, plus_minus
 
 _WIDTH = 100
 _LABELS = {
@@ -21,22 +21,8 @@ _AGREES = (
 _FLAT = "The target has too little detail for a word on sharpness."
 
 
-def agreement_text(title: str, found: Agreement) -> str:
-    """
-    Lay an agreement out for the console.
-
-    Parameters
-    ----------
-    title : str
-        Of the setup.
-    found : Agreement
-        Figures and findings.
-
-    Returns
-    -------
-    str
-        Lines of at most 100 characters.
-    """
+def text(found: Agreement, title: str) -> str:
+    """Lay an agreement out for the console; ``title`` is the setup's."""
     along_px, across_px = found.shift_px
     rows = [
         f"image against prediction: {title}",
@@ -51,7 +37,4 @@ def agreement_text(title: str, found: Agreement) -> str:
     said = list(found.findings or (_AGREES,)) + ([_FLAT] if found.ratio is None else [])
     for sentence in said:
         rows += ["", *textwrap.wrap(sentence, _WIDTH)]
-    rows += ["", "cautions"]
-    for text in (*(f"{each.code}: {each.text}" for each in found.cautions), MACHINERY):
-        rows += textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
-    return "\n".join(rows)
+    return "\n".join([*rows, *caution_lines(found.cautions, MACHINERY)])

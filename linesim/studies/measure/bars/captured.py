@@ -32,8 +32,8 @@ def captured_set(
     if min(values.shape) < _FEWEST_PX:
         msg = f"--region: {region} read; expected {_FEWEST_PX} px or more each way"
         raise InputError(msg)
-    way = direction or find_direction(values, (1.0, 1.0))
-    view = values if way == "across" else values.T
+    alternates = direction or find_direction(values, (1.0, 1.0))
+    view = values if alternates == "across" else values.T
     profile = view.mean(axis=0)
     try:
         found = find_bars(profile)
@@ -48,9 +48,11 @@ def captured_set(
     )
     return MeasuredSet(
         name=f"region {region}",
-        alternates=way,
+        alternates=alternates,
         frequency_cyc_px=0.5 / found.bar_px,
-        pitch_um=None if pixel_pitch_um is None else pixel_pitch_um[0 if way == "across" else 1],
+        pitch_um=None
+        if pixel_pitch_um is None
+        else pixel_pitch_um[0 if alternates == "across" else 1],
         figures=figures,
     )
 

@@ -1,11 +1,8 @@
 """The plot of groups of bars: contrast and response by frequency, beside the closed forms."""
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from linesim.files.atomic import write_bytes
 from linesim.report.plots import COLOURS, INK, MARKS, new_figure, png_bytes
-from linesim.setup.errors import InputError
 from linesim.studies.measure.bars.group import MeasuredSet
 from linesim.studies.measure.bars.study import DIRECTIONS, MeasuredBars
 
@@ -16,39 +13,17 @@ _BAND = 2.0  # standard deviations
 _NYQUIST_CYC_PX = 0.5
 
 
-def bars_plot(found: MeasuredBars) -> bytes:
+def png(found: MeasuredBars) -> bytes:
     """Draw the groups of bars, one pair of axes a direction."""
-    ways = [way for way in DIRECTIONS if found.along(way)]
-    figure, axes = new_figure(height_mm=95.0, columns=len(ways))
-    for way, place in zip(ways, axes[0], strict=True):
-        _draw(place, found, found.along(way))
-        place.set_title(f"Light changes {way}", fontsize=9)
+    seen = [direction for direction in DIRECTIONS if found.along(direction)]
+    figure, axes = new_figure(height_mm=95.0, columns=len(seen))
+    for direction, place in zip(seen, axes[0], strict=True):
+        _draw(place, found, found.along(direction))
+        place.set_title(f"Light changes {direction}", fontsize=9)
     handles, labels = axes[0, 0].get_legend_handles_labels()
     figure.legend(handles, labels, loc="outside lower center", ncols=3, fontsize=8, frameon=False)
     figure.suptitle(found.plane.name, fontsize=9)
     return png_bytes(figure)
-
-
-def write_bars_plot(found: MeasuredBars, path: Path) -> None:
-    """
-    Draw the groups of bars into a file.
-
-    Parameters
-    ----------
-    found : MeasuredBars
-        The figures.
-    path : pathlib.Path
-        PNG file.
-
-    Raises
-    ------
-    InputError
-        Where matplotlib is not installed, the name has another ending, or it cannot be written.
-    """
-    if path.suffix.lower() != ".png":
-        msg = f'--plot: read "{path}"; expected a name that ends in .png'
-        raise InputError(msg)
-    write_bytes(path, bars_plot(found))
 
 
 def _draw(axes: "Axes", found: MeasuredBars, sets: tuple[MeasuredSet, ...]) -> None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from linesim.figures.cautions import Caution
 from linesim.metrics.region import Region
 from linesim.setup.errors import InputError
 from linesim.setup.load import load_setup
@@ -42,6 +43,11 @@ class MeasuredBars:
             found = each
         return found
 
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What looks odd about the file."""
+        return self.plane.cautions
+
     def as_dict(self) -> dict[str, object]:
         """Give all figures as JSON has them; what there is not is left out."""
         figures: dict[str, Any] = {**self.plane.described(), "contrast_wanted": self.contrast}
@@ -54,7 +60,7 @@ class MeasuredBars:
                 **({} if finest is None else {"finest": finest.as_dict()}),
                 "sets": [each.as_dict() for each in sets],
             }
-        return {**figures, "cautions": [each.as_dict() for each in self.plane.cautions]}
+        return {**figures, "cautions": [each.as_dict() for each in self.cautions]}
 
 
 def measure_bars(  # noqa: PLR0913 -- one measurement, its options by keyword
@@ -106,17 +112,17 @@ def measure_bars(  # noqa: PLR0913 -- one measurement, its options by keyword
     InputError
         Where an option or the image is refused, or no bars are found.
     """
-    way = direction_of(direction)
+    asked = direction_of(direction)
     _refuse_options(setup, regions, pixel_pitch_um, contrast)
     plane = read_plane(
         image, channel=channel, bit_depth=bit_depth, max_pixels=max_pixels, encoding=encoding
     )
     if setup is None:
-        found = [captured_set(plane, region, way, pixel_pitch_um) for region in regions]
+        found = [captured_set(plane, region, asked, pixel_pitch_um) for region in regions]
     else:
         given = setup if isinstance(setup, Setup) else load_setup(setup)
         found = layout_sets(plane, given)
-    kept = [each for each in found if way in (None, each.alternates)]
+    kept = [each for each in found if asked in (None, each.alternates)]
     return MeasuredBars(
         sets=tuple(sorted(kept, key=lambda each: each.frequency_cyc_px)),
         contrast=contrast,

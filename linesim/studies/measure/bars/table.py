@@ -1,45 +1,26 @@
 """The contrast of groups of bars, for the console."""
 
-import textwrap
 from collections.abc import Callable
 
 from linesim.metrics.bars.figures import RESOLVED_CYC_PX
 from linesim.studies.measure.bars.group import MeasuredSet
 from linesim.studies.measure.bars.study import DIRECTIONS, MeasuredBars
-from linesim.studies.measure.lines import caution_lines, plus_minus
+from linesim.studies.measure.lines import caution_lines, paragraph, plus_minus
 from linesim.studies.measure.sharpness_input import Direction
 
-_WIDTH = 100
 _GAP = "  "
 Column = tuple[str, Callable[[MeasuredSet], str]]
 
 
-def bars_text(found: MeasuredBars) -> str:
-    """
-    Lay the figures of groups of bars out for the console.
-
-    Parameters
-    ----------
-    found : MeasuredBars
-        The figures.
-
-    Returns
-    -------
-    str
-        Lines of at most 100 characters, but for long names.
-    """
-    samples = found.plane.samples
+def text(found: MeasuredBars) -> str:
+    """Lay the figures of groups of bars out for the console."""
     where = "groups placed by the setup" if found.from_setup else "groups in the regions given"
-    colour = "" if found.plane.channel == "grey" else f"{found.plane.channel}, "
-    lines = [
-        f"bars of {found.plane.name}",
-        f"  {colour}{where}; {samples.bit_depth} bit ({samples.depth_from})",
-    ]
+    lines = [f"bars of {found.plane.name}", f"  {found.plane.measured(where)}"]
     for direction in DIRECTIONS:
         sets = found.along(direction)
         if sets:
             lines += ["", f"light changes {direction}", *_table(sets), _finest(found, direction)]
-    return "\n".join([*lines, "", *_notes(found), *caution_lines(found.plane.cautions)])
+    return "\n".join([*lines, "", *_notes(found), *caution_lines(found.cautions)])
 
 
 def _table(sets: tuple[MeasuredSet, ...]) -> list[str]:
@@ -89,22 +70,17 @@ def _finest(found: MeasuredBars, direction: Direction) -> str:
 
 
 def _notes(found: MeasuredBars) -> list[str]:
-    light = "taken as linear in light" if found.plane.encoding == "linear" else "decoded from sRGB"
     what = (
         "MTF is the response at the bars' frequency, from their fundamental. Contrast is between "
         "the middles of bars and spaces, by Coltman's series of the odd harmonics, as a share of "
-        f"the bars' own depth; 1 is sharp. Samples were {light}. How sharp the target itself is, "
-        "is in all figures. ± is one standard deviation; where harmonics lie above half a cycle a "
-        "pixel, the contrast is certain to 0.05 only."
+        f"the bars' own depth; 1 is sharp. Samples were {found.plane.light}. How sharp the target "
+        "itself is, is in all figures. ± is one standard deviation; where harmonics lie above half "
+        "a cycle a pixel, the contrast is certain to 0.05 only."
     )
-    notes = [what]
-    if not all(each.resolved for each in found.sets):
-        notes.append(
-            f"* above {RESOLVED_CYC_PX:g} cycles/px the figures depend on how the bars happen to "
-            "lie on the pixels."
-        )
-    return [
-        line
-        for note in notes
-        for line in textwrap.wrap(note, _WIDTH, initial_indent="  ", subsequent_indent="  ")
-    ]
+    if all(each.resolved for each in found.sets):
+        return paragraph(what)
+    star = (
+        f"* above {RESOLVED_CYC_PX:g} cycles/px the figures depend on how the bars happen to lie "
+        "on the pixels."
+    )
+    return [*paragraph(what), *paragraph(star)]

@@ -71,16 +71,16 @@ def read_frames(
     cautions: list[str] = []
     for done, group in enumerate(groups, start=1):
         frames: list[Frames] = []
-        told: list[str] = []
+        refusals: list[str] = []
         for row in group.rows:
             frame, fault, odd = load_frame(row, model)
             frames += [frame] if frame is not None else []
-            told += fault
+            refusals += fault
             cautions += odd
-        if not told:
+        if not refusals:
             found.append(_seen(group, np.stack(frames)))
-            told += _drift(found[-1], frames)
-        faults += told
+            refusals += _drift(found[-1], frames)
+        faults += refusals
         if progress is not None:
             progress(done, len(groups))
     if faults:

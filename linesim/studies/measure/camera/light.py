@@ -33,9 +33,9 @@ def photons_of(group: Group, light: Light | None, known: LightKnown) -> float:
     """
     if light is None:
         return group.exposure_us
-    told = group.light or 0.0
+    given = group.light or 0.0
     if light == "photons":
-        return told
+        return given
     missing = {"--wavelength": known.wavelength_nm, "--pixel": known.pixel_width_um}
     examples = {"--wavelength": '"530 nm"', "--pixel": '"7.5 um"'}
     faults = [
@@ -47,4 +47,4 @@ def photons_of(group: Group, light: Light | None, known: LightKnown) -> float:
     if faults:
         raise InputError(*faults)
     per_joule = PHOTONS_PER_J_NM * (known.wavelength_nm or 0.0)
-    return float(electrons(told, known.area_um2, group.exposure_us, per_joule))
+    return float(electrons(given, known.area_um2, group.exposure_us, per_joule))

@@ -75,8 +75,22 @@ class MeasuredCamera:
         return self.frames.seen[self.series.light.size :]
 
     def as_dict(self) -> dict[str, object]:
-        """All figures, as camera.json has them."""
-        return _groups(self)
+        """Give all figures as camera.json has them."""
+        groups = {
+            "transfer": _transfer(self),
+            "dark": _dark(self),
+            "range": _range(self),
+            "linearity": _linearity(self),
+            "pattern": _pattern(self),
+        }
+        return {
+            "manifest": self.name,
+            "frames": _frames(self),
+            **{name: _values(group) for name, group in groups.items()},
+            "intervals": {name: _ends(group) for name, group in groups.items()},
+            "steps": _steps(self),
+            "cautions": [caution.as_dict() for caution in self.cautions],
+        }
 
     @property
     def dark_current_e_s(self) -> Interval | None:
@@ -84,33 +98,14 @@ class MeasuredCamera:
         figures = self.transfer.figures
         if "dark_current_gap_e_s" not in figures:
             return None
-        way = "mean" if self.dark_currents_agree else "variance"
-        return figures[f"dark_current_{way}_e_s"]
+        source = "mean" if self.dark_currents_agree else "variance"
+        return figures[f"dark_current_{source}_e_s"]
 
     @property
     def dark_currents_agree(self) -> bool:
         """Whether mean and variance in the dark grow alike, within four standard errors."""
         gap = self.transfer.figures["dark_current_gap_e_s"]
         return abs(gap.value) <= 4 * (gap.high - gap.value) / SIDE_SD
-
-
-def _groups(found: MeasuredCamera) -> dict[str, object]:
-    """Give the figures of a camera, as camera.json has them."""
-    groups = {
-        "transfer": _transfer(found),
-        "dark": _dark(found),
-        "range": _range(found),
-        "linearity": _linearity(found),
-        "pattern": _pattern(found),
-    }
-    return {
-        "manifest": found.name,
-        "frames": _frames(found),
-        **{name: _values(group) for name, group in groups.items()},
-        "intervals": {name: _ends(group) for name, group in groups.items()},
-        "steps": _steps(found),
-        "cautions": [caution.as_dict() for caution in found.cautions],
-    }
 
 
 def _values(group: Group) -> Group:
@@ -127,7 +122,7 @@ def _ends(group: Group) -> Group:
 
 def _frames(found: MeasuredCamera) -> Group:
     known, (lines, columns) = found.known, found.frames.shape
-    told: Group = {
+    named: Group = {
         "count": sum(len(seen.group.rows) for seen in found.frames.seen),
         "light_steps": len(found.steps),
         "dark_exposures": len(found.darks),
@@ -142,7 +137,7 @@ def _frames(found: MeasuredCamera) -> Group:
         "pixel_width_um": known.pixel_width_um,
         "pixel_height_um": known.pixel_height_um or known.pixel_width_um,
     }
-    return told | {name: value for name, value in optional.items() if value is not None}
+    return named | {name: value for name, value in optional.items() if value is not None}
 
 
 def _some(figures: dict[str, Interval], names: dict[str, str]) -> Group:
@@ -159,30 +154,30 @@ def _transfer(found: MeasuredCamera) -> Group:
 def _dark(found: MeasuredCamera) -> Group:
     names = ("dark_noise_e", "dark_noise_dn", "read_noise_e", "black_level_dn",
              "dark_current_mean_e_s", "dark_current_variance_e_s")  # fmt: skip
-    told = _some(found.transfer.figures, {name: name for name in names})
-    told["dark_noise_is_limit"] = found.transfer.dark_noise_is_limit
+    named = _some(found.transfer.figures, {name: name for name in names})
+    named["dark_noise_is_limit"] = found.transfer.dark_noise_is_limit
     current = found.dark_current_e_s
     if current is not None:
-        told["dark_current_e_s"] = current
-        told["dark_currents_agree"] = found.dark_currents_agree
-    return told
+        named["dark_current_e_s"] = current
+        named["dark_currents_agree"] = found.dark_currents_agree
+    return named
 
 
 def _range(found: MeasuredCamera) -> Group:
     names = {name: name for name in (
         "saturation_e", "saturation_dn", "snr_max", "snr_max_db", "threshold_e",
         "threshold_release_3_e", "dynamic_range", "dynamic_range_db")}  # fmt: skip
-    told = _some(found.transfer.figures, names)
+    named = _some(found.transfer.figures, names)
     where, light = found.transfer.saturation, found.series.light
     per_light = found.transfer.figures["efficiency"].value
-    told["saturation_rule"] = where.rule
+    named["saturation_rule"] = where.rule
     for rule, step in (("share", where.by_share), ("variance", where.by_variance)):
         if step is not None:
-            told[f"saturation_by_{rule}_e"] = per_light * float(light[step])
+            named[f"saturation_by_{rule}_e"] = per_light * float(light[step])
     if found.light is not None:
-        told["saturation_photons"] = float(light[where.step])
-        told["threshold_photons"] = found.transfer.figures["threshold_light"]
-    return told
+        named["saturation_photons"] = float(light[where.step])
+        named["threshold_photons"] = found.transfer.figures["threshold_light"]
+    return named
 
 
 def _linearity(found: MeasuredCamera) -> Group:
@@ -197,9 +192,9 @@ def _linearity(found: MeasuredCamera) -> Group:
 
 
 def _pattern(found: MeasuredCamera) -> Group:
-    told = {**_parts("dsnu", found.dsnu_e, "_e"), **_parts("prnu", found.prnu, "")}
+    named = {**_parts("dsnu", found.dsnu_e, "_e"), **_parts("prnu", found.prnu, "")}
     half_dn = float(found.series.signal_dn[found.half])
-    return told | {"prnu_signal_dn": half_dn}
+    return named | {"prnu_signal_dn": half_dn}
 
 
 def _parts(name: str, parts: PatternParts, unit: str) -> Group:

@@ -83,15 +83,15 @@ def _legend(axes: "Axes") -> None:
 
 
 def _transfer(axes: "Axes", found: MeasuredCamera) -> None:
-    series, told = found.series, found.transfer
-    gain, full_dn = told.figures["gain_dn_e"].value, told.figures["saturation_dn"].value
+    series, transfer = found.series, found.transfer
+    gain, full_dn = transfer.figures["gain_dn_e"].value, transfer.figures["saturation_dn"].value
     _points(axes, series.signal_dn, series.noise_dn2, series.lit.temporal_sd_dn2, "steps")
     ends = np.array([0.0, _FITTED_SHARE * full_dn])
     _model(axes, ends, gain * ends, f"K = {gain:.4g} DN/e, fitted to 70 %")
     further = np.array([_FITTED_SHARE * full_dn, full_dn])
     axes.plot(further, gain * further, color=COLOURS[1], linewidth=0.8, linestyle=":")
     axes.axvline(full_dn, color=INK, linewidth=1.0, linestyle=(0, (2, 2)))
-    word = "brightest step" if told.saturation.rule == "end" else "saturation"
+    word = "brightest step" if transfer.saturation.rule == "end" else "saturation"
     axes.annotate(
         word,
         xy=(full_dn, 0.02),
@@ -130,8 +130,8 @@ def _snr(axes: "Axes", found: MeasuredCamera) -> None:
 
 
 def _response(axes: "Axes", found: MeasuredCamera) -> None:
-    series, told = found.series, found.transfer
-    slope, full = told.figures["responsivity_dn"].value, series.light[told.saturation.step]
+    series, transfer = found.series, found.transfer
+    slope, full = transfer.figures["responsivity_dn"].value, series.light[transfer.saturation.step]
     _points(axes, series.light, series.signal_dn, series.lit.mean_sd_dn, "steps")
     ends = np.array([0.0, full])
     _model(axes, ends, slope * ends, "R, fitted to 70 %")
@@ -174,8 +174,8 @@ def _dark(axes: "Axes", found: MeasuredCamera, *, variance: bool) -> None:
     slope, offset = np.polyfit(time_us, seen, 1)
     _points(axes, time_us, seen, sd, "steps")
     ends = np.array([0.0, float(time_us.max())])
-    told = spoken(figures[name], "e/s")[0]
-    _model(axes, ends, offset + slope * ends, f"dark current {told}")
+    current = spoken(figures[name], "e/s")[0]
+    _model(axes, ends, offset + slope * ends, f"dark current {current}")
     axes.set(
         title=f"{'Variance' if variance else 'Mean'} in the dark",
         xlabel="exposure [µs]",

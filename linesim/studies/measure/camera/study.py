@@ -1,5 +1,6 @@
 """A camera measured from frames of even light and of the dark: photon transfer by EMVA 1288."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from linesim.metrics.camera.figures import transfer
 from linesim.metrics.camera.fixed_pattern import dsnu, prnu
 from linesim.metrics.camera.linearity import linearity
 from linesim.metrics.camera.saturation import saturation
-from linesim.metrics.camera.series import Series, looks_of
+from linesim.metrics.camera.series import Series, moments_of
 from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.interval import SIDE_SD
 from linesim.setup.arrays import FloatArray
@@ -20,10 +21,13 @@ from linesim.studies.measure.camera.cautions import camera_cautions
 from linesim.studies.measure.camera.frames import CameraFrames, Progress, Seen, read_frames
 from linesim.studies.measure.camera.light import LightKnown, photons_of
 from linesim.studies.measure.camera.measured import MeasuredCamera
-from linesim.studies.measure.camera.order import order_faults
 
 _PILED_UP = 0.01
 """Share of samples at one value that tells a scale's end short of the word's; our choice."""
+_FALLS = 0.05
+"""Share of the signal by which a brighter step may read darker; our choice."""
+_FALLS_SD = 10.0
+"""And so many standard errors of the means; our choice."""
 
 
 def measure_camera(  # noqa: PLR0913 -- one measurement, its options by keyword
@@ -104,14 +108,14 @@ def _evaluated(
     top_dn = _top_dn(frames)
     series = _series(steps, darks, light, top_dn)
     saturated = saturation(series)
-    faults = tuple(order_faults(series, steps, saturated.step))
+    faults = tuple(_order_faults(series, steps, saturated.step))
     if faults:
         raise InputError(*faults)
-    told = transfer(series, saturated)
-    full_dn = told.figures["saturation_dn"].value
+    evaluated = transfer(series, saturated)
+    full_dn = evaluated.figures["saturation_dn"].value
     half = int(np.abs(series.signal_dn - full_dn / 2).argmin())
     lit, dark, still = steps[half], darks[series.dark_of[half]], darks[series.shortest]
-    gain = told.figures["gain_dn_e"]
+    gain = evaluated.figures["gain_dn_e"]
     sd = (gain.high - gain.value) / SIDE_SD
     column_dn = lit.column_dn - dark.column_dn
     return MeasuredCamera(
@@ -121,7 +125,7 @@ def _evaluated(
         frames=frames,
         series=series,
         top_dn=top_dn,
-        transfer=told,
+        transfer=evaluated,
         linearity=linearity(series, full_dn),
         dsnu_e=dsnu(still.figures, Estimate(value=gain.value, sd=sd)),
         prnu=prnu(lit.figures, dark.figures),
@@ -144,11 +148,31 @@ def _series(
     exposures_us = [seen.group.exposure_us for seen in darks]
     return Series(
         light=light,
-        lit=looks_of([seen.figures for seen in steps]),
-        dark=looks_of([seen.figures for seen in darks]),
+        lit=moments_of([seen.figures for seen in steps]),
+        dark=moments_of([seen.figures for seen in darks]),
         dark_exposure_us=np.array(exposures_us),
         dark_of=np.array([exposures_us.index(seen.group.exposure_us) for seen in steps]),
         share_at_top=np.array(
             [seen.share_highest if seen.highest_dn == top_dn else 0.0 for seen in steps]
         ),
     )
+
+
+def _order_faults(series: Series, steps: Sequence[Seen], last: int) -> Iterator[str]:
+    """Find frames that cannot be what the table says, as after a mix-up of files."""
+    signal_dn, sd_dn = series.signal_dn, _FALLS_SD * series.lit.mean_sd_dn
+    for place, seen in enumerate(steps):
+        if signal_dn[place] < -sd_dn[place]:
+            yield (
+                f"manifest {seen.group.lines}: the flat frames are darker than the dark ones of "
+                f"the same exposure, by {-signal_dn[place]:.4g} DN; expected light in them"
+            )
+    for place in range(1, last + 1):
+        before = int(np.argmax(signal_dn[:place]))
+        fall_dn = signal_dn[before] - signal_dn[place]
+        if fall_dn > max(_FALLS * signal_dn[before], sd_dn[place]):
+            yield (
+                f"manifest {steps[place].group.lines}: the signal is {signal_dn[place]:.4g} DN, "
+                f"but {steps[before].group.lines} with no more light have {signal_dn[before]:.4g} "
+                "DN; expected more signal from more light"
+            )

@@ -1,14 +1,12 @@
 """A measured camera for the console: figures with intervals, and by which definition."""
 
-import textwrap
 from collections.abc import Iterator
 
 from linesim.metrics.interval import Interval
 from linesim.setup.shown import visible
 from linesim.studies.measure.camera.measured import MeasuredCamera
-from linesim.studies.measure.lines import caution_lines
+from linesim.studies.measure.lines import caution_lines, paragraph
 
-_WIDTH = 100
 _LABEL_WIDTH = 26
 _VALUE_WIDTH = 24
 _DIGITS = 2
@@ -25,20 +23,8 @@ _RULES = {
 }
 
 
-def camera_text(found: MeasuredCamera) -> str:
-    """
-    Lay a measured camera out for the console.
-
-    Parameters
-    ----------
-    found : MeasuredCamera
-        The camera.
-
-    Returns
-    -------
-    str
-        Lines of at most 100 characters, but for long names.
-    """
+def text(found: MeasuredCamera) -> str:
+    """Lay a measured camera out for the console."""
     frames, (lines, columns) = found.frames, found.frames.shape
     count = sum(len(seen.group.rows) for seen in frames.seen)
     head = (
@@ -53,14 +39,12 @@ def camera_text(found: MeasuredCamera) -> str:
         "linearity": _linearity(found),
         "fixed pattern": _pattern(found),
     }
-    text = ["camera by EMVA 1288 Release 4.0 Linear", *textwrap.wrap(
-        head, _WIDTH, initial_indent="  ", subsequent_indent="    ")]  # fmt: skip
+    shown = ["camera by EMVA 1288 Release 4.0 Linear", *paragraph(head, " " * 4)]
     for name, rows in groups.items():
-        text += ["", f"{name:<{_LABEL_WIDTH + _VALUE_WIDTH + 2}}95 % interval", *map(_line, rows)]
-    text += ["", "how the figures are meant"]
-    for each in _meanings(found):
-        text += textwrap.wrap(each, _WIDTH, initial_indent="  ", subsequent_indent="      ")
-    return "\n".join([*text, *caution_lines(found.cautions)])
+        shown += ["", f"{name:<{_LABEL_WIDTH + _VALUE_WIDTH + 2}}95 % interval", *map(_line, rows)]
+    meanings = [line for each in _meanings(found) for line in paragraph(each, " " * 6)]
+    shown += ["", "how the figures are meant", *meanings]
+    return "\n".join([*shown, *caution_lines(found.cautions)])
 
 
 def _line(row: _Row) -> str:
@@ -153,16 +137,16 @@ def _pattern(found: MeasuredCamera) -> Iterator[_Row]:
 
 
 def _meanings(found: MeasuredCamera) -> Iterator[str]:
-    told, figures = found.transfer, found.transfer.figures
+    transfer, figures = found.transfer, found.transfer.figures
     free = figures.get("gain_free_offset_dn_e")
     other = (
         "" if free is None else f"; with a free offset, as Release 4.0 words it, {free.value:.5g}"
     )
     yield (
         f"K: slope of temporal variance over mean, both less their dark, a line through 0 over "
-        f"{told.fitted} step{'s' * (told.fitted > 1)} up to 70 % of saturation{other}."
+        f"{transfer.fitted} step{'s' * (transfer.fitted > 1)} up to 70 % of saturation{other}."
     )
-    yield f"saturation: {_RULES[told.saturation.rule]}.{_both(found)}{_next_step(found)}"
+    yield f"saturation: {_RULES[transfer.saturation.rule]}.{_both(found)}{_next_step(found)}"
     yield (
         "threshold: SNR 1 by Release 4.0, with the shot noise of the threshold itself; by the form "
         f"of Release 3 {figures['threshold_release_3_e'].value:.5g} e."

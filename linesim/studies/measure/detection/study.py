@@ -189,9 +189,9 @@ def inject(
             without=np.concatenate([each[index][1] for each in found]),
             best=np.concatenate([each[index][2] for each in found]),
             each_dprime=channel.own.dprime,
-            closed_dprime=channel.told["closed_dprime"],
-            threshold=channel.told["threshold"],
-            closed_rate=channel.told["closed_rate"],
+            closed_dprime=channel.closed["closed_dprime"],
+            threshold=channel.closed["threshold"],
+            closed_rate=channel.closed["closed_rate"],
             peaks=found[0][index][3][0],
             closed_peaks=PEAKS * found[0][index][3][1],
         )

@@ -1,11 +1,11 @@
 """Injected defects for people: a table and the ROC curve."""
 
-from pathlib import Path
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtr
 
-from linesim.files.atomic import write_bytes
+from linesim.figures.cautions import Caution
 from linesim.metrics.flat.noise import Estimate
 from linesim.report.plots import INK, new_figure, png_bytes, style
 from linesim.setup.channels import COLOURS
@@ -16,24 +16,21 @@ from linesim.studies.measure.lines import plus_minus, row
 _THRESHOLDS = np.linspace(9, -5, 400)
 
 
-def detection_figures(found: tuple[Injection, ...]) -> dict[str, object]:
-    """
-    Give what was found, as JSON has it.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trial:
+    """What a search of injected defects gives, channel by channel."""
 
-    Parameters
-    ----------
-    found : tuple of Injection
-        Outputs of the search, one a channel.
+    setup: Setup
+    channels: tuple[Injection, ...]
+    cautions: tuple[Caution, ...] = ()
 
-    Returns
-    -------
-    dict
-        Figures by name; of a colour camera one each a colour.
-    """
-    each = [_figures(one) for one in found]
-    if len(each) == 1:
-        return dict(each[0])
-    return {name: dict(zip(COLOURS, (one[name] for one in each), strict=True)) for name in each[0]}
+    def as_dict(self) -> dict[str, object]:
+        """Give the figures as JSON has them; of a colour camera one each a colour."""
+        each = [_figures(one) for one in self.channels]
+        if len(each) == 1:
+            return dict(each[0])
+        colours = (zip(COLOURS, (one[name] for one in each), strict=True) for name in each[0])
+        return {name: dict(of) for name, of in zip(each[0], colours, strict=True)}
 
 
 def _figures(found: Injection) -> dict[str, float]:
@@ -54,23 +51,9 @@ def _figures(found: Injection) -> dict[str, float]:
     }
 
 
-def detection_text(setup: Setup, found: tuple[Injection, ...]) -> str:
-    """
-    Lay out what was found for the console.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    found : tuple of Injection
-        Outputs of the search, one a channel.
-
-    Returns
-    -------
-    str
-        Lines of at most 100 characters.
-    """
-    need = setup.requirement
+def text(trial: Trial) -> str:
+    """Lay out what was found for the console."""
+    found, need = trial.channels, trial.setup.requirement
     head = (
         f"search for {len(found[0].best)} discs of {need.smallest_defect_um:g} um, darker than the "
         f"product by {100 * need.defect_contrast:g} %"
@@ -110,25 +93,9 @@ def _channel_rows(found: Injection) -> list[str]:
     ]
 
 
-def write_roc(setup: Setup, trial: tuple[Injection, ...], path: Path) -> None:
-    """
-    Draw the ROC curve of the weakest channel where the place is known, and by the closed form.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    trial : tuple of Injection
-        Outputs of the search, one a channel.
-    path : pathlib.Path
-        PNG file.
-
-    Raises
-    ------
-    InputError
-        Where the file cannot be written, or matplotlib is not installed.
-    """
-    found = min(trial, key=lambda one: one.closed_dprime)
+def png(trial: Trial) -> bytes:
+    """Draw the ROC curve of the weakest channel where the place is known, and by closed form."""
+    found = min(trial.channels, key=lambda one: one.closed_dprime)
     figure, ((axes,),) = new_figure(width_mm=120, height_mm=110)
     false, hit = found.rates(_THRESHOLDS)
     axes.plot([0, 1], [0, 1], color=INK, linewidth=0.8, linestyle=":")
@@ -136,6 +103,6 @@ def write_roc(setup: Setup, trial: tuple[Injection, ...], path: Path) -> None:
               **style(0))  # fmt: skip
     axes.plot(false, hit, label=f"{len(found.with_defect)} injected discs", **style(1))
     axes.set(xlabel="share of false alarms", ylabel="share of defects found",
-             xlim=(0, 1), ylim=(0, 1.01), title=setup.title)  # fmt: skip
+             xlim=(0, 1), ylim=(0, 1.01), title=trial.setup.title)  # fmt: skip
     axes.legend(loc="lower right")
-    write_bytes(path, png_bytes(figure))
+    return png_bytes(figure)

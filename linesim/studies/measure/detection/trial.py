@@ -41,7 +41,7 @@ class Channel:
     base: Ground
     own: Filter
     bank: Filter
-    told: dict[str, float]
+    closed: dict[str, float]
 
     def left(self, places: Lattice, image_dn: NDArray[np.uint16]) -> FloatArray:
         """Good product, its columns learnt on the lines ahead, less what was seen. [e]."""
@@ -114,13 +114,13 @@ def channel_of(
     bank = filters(alone, base, taken_e[..., index])
     seen = sighting_of(alone, base)(sought.of_width(size_um))
     threshold = alarm_threshold(alone, seen.bank, sought.false_alarms_per_m2)
-    told = {
+    closed = {
         "closed_dprime": float(seen.dprime),
         "threshold": float(threshold),
         "closed_rate": float(detection_rate(seen, threshold)),
         "lower": float(threshold_for(seen.bank, PEAKS)),
     }
-    return Channel(numbers=alone, base=base, own=own, bank=bank, told=told)
+    return Channel(numbers=alone, base=base, own=own, bank=bank, closed=closed)
 
 
 def searched(
@@ -136,7 +136,7 @@ def searched(
     peaks, counted = 0, 0
     if turn == 0:
         part = good[layout.ahead :][: max(1, _COUNTED // good.shape[1])]
-        peaks = peaks_over(channel.bank, part, channel.told["lower"])
+        peaks = peaks_over(channel.bank, part, channel.closed["lower"])
         high, wide = channel.bank.weights.shape[1:]
         counted = max(0, part.shape[0] - high + 1) * max(0, part.shape[1] - wide + 1)
     return (

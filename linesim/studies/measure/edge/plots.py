@@ -1,13 +1,10 @@
 """The plot of a slanted edge: how light rises over it, and the response with its band."""
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linesim.files.atomic import write_bytes
 from linesim.report.plots import COLOURS, INK, MARKS, new_figure, png_bytes
-from linesim.setup.errors import InputError
 from linesim.studies.measure.edge.study import MeasuredEdge
 
 if TYPE_CHECKING:
@@ -19,7 +16,7 @@ _BAND = 2.0  # standard deviations
 _NYQUIST_CYC_PX = 0.5
 
 
-def edge_plot(found: MeasuredEdge) -> bytes:
+def png(found: MeasuredEdge) -> bytes:
     """Draw an edge."""
     figure, axes = new_figure(height_mm=90.0, columns=2)
     _draw_spread(axes[0, 0], found)
@@ -32,28 +29,6 @@ def edge_plot(found: MeasuredEdge) -> bytes:
         fontsize=9,
     )
     return png_bytes(figure)
-
-
-def write_edge_plot(found: MeasuredEdge, path: Path) -> None:
-    """
-    Draw an edge into a file.
-
-    Parameters
-    ----------
-    found : MeasuredEdge
-        The figures.
-    path : pathlib.Path
-        PNG file.
-
-    Raises
-    ------
-    InputError
-        Where matplotlib is not installed, the name has another ending, or it cannot be written.
-    """
-    if path.suffix.lower() != ".png":
-        msg = f'--plot: read "{path}"; expected a name that ends in .png'
-        raise InputError(msg)
-    write_bytes(path, edge_plot(found))
 
 
 def _draw_spread(axes: "Axes", found: MeasuredEdge) -> None:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from linesim.figures.cautions import Caution
 from linesim.metrics.edge.bootstrap import EdgeUncertainty, edge_uncertainty
 from linesim.metrics.edge.figures import EdgeResponse
 from linesim.metrics.edge.find import EdgeSearch, find_edge
@@ -32,6 +33,11 @@ class MeasuredEdge:
             return None
         return self.pixel_pitch_um[0 if self.response.direction == "across" else 1]
 
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What looks odd about the file."""
+        return self.plane.cautions
+
     def as_dict(self) -> dict[str, object]:
         """Give all figures as JSON has them; what there is not is left out."""
         seen = self.response
@@ -54,7 +60,7 @@ class MeasuredEdge:
             "noise": seen.noise,
             "blocks": self.sd.blocks,
             "resamplings": self.sd.resamplings,
-            "cautions": [each.as_dict() for each in self.plane.cautions],
+            "cautions": [each.as_dict() for each in self.cautions],
         }
         return {name: value for name, value in found.items() if value is not None}
 

@@ -1,28 +1,12 @@
 """The figures of a slanted edge, for the console."""
 
-import textwrap
-
 from linesim.metrics.flat.noise import Estimate
 from linesim.studies.measure.edge.study import MeasuredEdge
-from linesim.studies.measure.lines import caution_lines, plus_minus, row
-
-_WIDTH = 100
+from linesim.studies.measure.lines import caution_lines, paragraph, plus_minus, row
 
 
-def edge_text(found: MeasuredEdge) -> str:
-    """
-    Lay the figures of an edge out for the console.
-
-    Parameters
-    ----------
-    found : MeasuredEdge
-        The figures.
-
-    Returns
-    -------
-    str
-        Lines of at most 100 characters, but for long names.
-    """
+def text(found: MeasuredEdge) -> str:
+    """Lay the figures of an edge out for the console."""
     seen, sd = found.response, found.sd
     rise = Estimate(value=seen.rise_10_90_px, sd=sd.rise_10_90_px)
     nyquist = Estimate(value=seen.mtf_nyquist, sd=sd.mtf_nyquist)
@@ -37,17 +21,15 @@ def edge_text(found: MeasuredEdge) -> str:
     )
     lines = [f"edge of {found.plane.name}", *_where(found), ""]
     lines += [line for label, text in rows for line in row(label, text)]
-    return "\n".join([*lines, "", *_notes(found), *caution_lines(found.plane.cautions)])
+    return "\n".join([*lines, "", *_notes(found), *caution_lines(found.cautions)])
 
 
 def _where(found: MeasuredEdge) -> list[str]:
-    region, samples = found.region, found.plane.samples
     tried = "as given"
     if found.places:
         tried = "found, {1} of {0} places tried could be measured".format(*found.places)
-    channel = "" if found.plane.channel == "grey" else f"{found.plane.channel}, "
-    place = f"{channel}region {region} ({tried}); {samples.bit_depth} bit ({samples.depth_from})"
-    return textwrap.wrap(place, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+    place = f"region {found.region} ({tried})"
+    return paragraph(found.plane.measured(place))
 
 
 def _edge(found: MeasuredEdge) -> str:
@@ -93,19 +75,14 @@ def _rise_um(found: MeasuredEdge, rise: Estimate) -> str:
 
 def _notes(found: MeasuredEdge) -> list[str]:
     seen, sd = found.response, found.sd
-    light = "taken as linear in light" if found.plane.encoding == "linear" else "decoded from sRGB"
     lines = "lines" if seen.direction == "across" else "columns"
     what = (
         "Frequencies run along the edge's normal, the cosine of its angle is in them; a pixel is "
-        f"the pitch {seen.direction}. Samples were {light}. How sharp the target itself is, is in "
-        "all figures."
+        f"the pitch {seen.direction}. Samples were {found.plane.light}. How sharp the target "
+        "itself is, is in all figures."
     )
     doubt = (
         f"± is one standard deviation, from {sd.resamplings} draws of {sd.blocks} blocks of "
         f"{lines}; the sensor's pattern is in it, uneven light is not."
     )
-    return [
-        line
-        for note in (what, doubt)
-        for line in textwrap.wrap(note, _WIDTH, initial_indent="  ", subsequent_indent="  ")
-    ]
+    return [*paragraph(what), *paragraph(doubt)]

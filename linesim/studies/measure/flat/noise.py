@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
 
 import numpy as np
 
@@ -15,15 +14,16 @@ from linesim.metrics.region import Region
 from linesim.setup.arguments import refuse_other
 from linesim.setup.errors import InputError
 from linesim.studies.measure.areas import (
-    GREY,
     Area,
     Image,
     areas_of,
     described,
+    file_cautions,
     refuse_clipped,
     same_depth,
 )
-from linesim.studies.measure.flat_cautions import changed_light, flat_cautions
+from linesim.studies.measure.channels import black_caution, black_source, by_channel, check_size
+from linesim.studies.measure.flat.cautions import changed_light, flat_cautions
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -116,43 +116,6 @@ def measure_noise(
     )
 
 
-def black_source(black_dn: float | None) -> str:
-    """Say who says what black is."""
-    return "0 DN, none was stated" if black_dn is None else "as stated"
-
-
-def black_caution(black_dn: float | None) -> Iterator[Caution]:
-    """Warn where shares and ratios stand on a black level that nobody stated."""
-    if black_dn is None:
-        yield Caution(
-            code="black_unknown",
-            text=(
-                "No black level was stated, so 0 DN stands for it: with a higher one, signal, SNR "
-                "and shares of the signal come out too high or too low."
-            ),
-        )
-
-
-def by_channel(values: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
-    """Turn figures of each channel into a table of channels for each figure."""
-    if set(values) == {GREY}:
-        return dict(values[GREY])
-    first = next(iter(values.values()))
-    shared = [name for name in first if all(name in each for each in values.values())]
-    return {name: {channel: of[name] for channel, of in values.items()} for name in shared}
-
-
-def check_size(area: Area, lines: int, columns: int, key: str = "image") -> None:
-    """Refuse an area that is too small."""
-    read = area.image_dn.shape
-    if read[0] < lines or read[1] < columns:
-        msg = (
-            f'{key} "{area.name}": an area of {read[1]} columns and {read[0]} lines read; expected '
-            f"at least {columns} columns and {lines} lines"
-        )
-        raise InputError(msg)
-
-
 def _check(lit: tuple[Area, ...], unlit: tuple[Area, ...]) -> None:
     check_size(lit[0], FEWEST_LINES, FEWEST_COLUMNS)
     if not unlit:
@@ -189,7 +152,7 @@ def _cautions(
     black_dn: float | None,
 ) -> Iterator[Caution]:
     for area in (*lit, *unlit):
-        yield from (Caution(code="file", text=text) for text in area.cautions)
+        yield from file_cautions(area.cautions)
     if not unlit:
         yield from black_caution(black_dn)
     for name, found in channels.items():

@@ -5,25 +5,13 @@ from collections.abc import Callable
 from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.flat.signal_noise import SignalNoise
 from linesim.studies.measure.flat.noise import MeasuredNoise
-from linesim.studies.measure.lines import caution_lines, channel_rows, headline, plus_minus
+from linesim.studies.measure.lines import caution_lines, channel_lines, plus_minus
 
 _SHADED = 0.98
 
 
-def noise_text(found: MeasuredNoise) -> str:
-    """
-    Lay figures of even areas out for the console.
-
-    Parameters
-    ----------
-    found : MeasuredNoise
-        The figures.
-
-    Returns
-    -------
-    str
-        Lines of at most 100 characters.
-    """
+def text(found: MeasuredNoise) -> str:
+    """Lay the figures of even areas out for the console."""
     several = len(found.areas) > 1
     how = "differences of the images" if several else "along travel, column by column"
 
@@ -38,15 +26,14 @@ def noise_text(found: MeasuredNoise) -> str:
         ("noise in time", lambda each: f"{_dn(each.temporal_noise_dn)} ({how})"),
         ("of it, whole lines", lambda each: _dn(each.lit.line_dn2.root())),
         ("column pattern", _pattern),
-        ("SNR", lambda each: _ratio(each.snr, each.figures().get("snr_db"))),
-        ("SNR with column pattern", lambda each: _ratio(each.snr_total, _total_db(each))),
+        ("SNR", lambda each: _ratio(each, "snr")),
+        ("SNR with column pattern", lambda each: _ratio(each, "snr_total")),
         ("dark noise", _dark),
         ("gain from this level", _gain),
     )
     return "\n".join(
         [
-            *headline("noise", found.areas),
-            *channel_rows(found.channels, rows),
+            *channel_lines("noise", found.areas, found.channels, rows),
             "",
             "  ± is one standard error of the figure: of another look at the same camera.",
             *caution_lines(found.cautions),
@@ -58,28 +45,25 @@ def _dn(figure: Estimate) -> str:
     return f"{plus_minus(figure)} DN"
 
 
-def _black(each: SignalNoise, told: str) -> str:
-    return told if told.startswith("0 DN") else f"{plus_minus(each.black_dn)} DN, {told}"
+def _black(each: SignalNoise, source: str) -> str:
+    return source if source.startswith("0 DN") else f"{plus_minus(each.black_dn)} DN, {source}"
 
 
 def _pattern(each: SignalNoise) -> str:
     whole, even = each.lit.column_dn2.root(), each.lit.pattern_dn2.root()
     is_shaded = even.value < _SHADED * whole.value
-    text = f"{_dn(whole)}, {f'without the smooth trend {_dn(even)}, ' if is_shaded else ''}"
-    if not each.signal_dn.value > 0:
-        return text.removesuffix(", ")
-    share = (even if is_shaded else whole).value / each.signal_dn.value
-    return f"{text}{share:.3%} of the signal"
+    parts = [_dn(whole), *([f"without the smooth trend {_dn(even)}"] if is_shaded else [])]
+    if each.signal_dn.value > 0:
+        share = (even if is_shaded else whole).value / each.signal_dn.value
+        parts.append(f"{share:.3%} of the signal")
+    return ", ".join(parts)
 
 
-def _ratio(ratio: Estimate | None, decibel: Estimate | None) -> str:
-    if ratio is None or decibel is None:
+def _ratio(each: SignalNoise, name: str) -> str:
+    figures = each.figures()
+    if name not in figures:
         return ""
-    return f"{plus_minus(ratio)} ({plus_minus(decibel)} dB)"
-
-
-def _total_db(each: SignalNoise) -> Estimate | None:
-    return each.figures().get("snr_total_db")
+    return f"{plus_minus(figures[name])} ({plus_minus(figures[f'{name}_db'])} dB)"
 
 
 def _dark(each: SignalNoise) -> str:

@@ -1,16 +1,22 @@
 """How even the line of an image is, simulated or captured."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from functools import partial
 
 from linesim.figures.cautions import Caution
-from linesim.metrics.flat.noise import FEWEST_LINES, Estimate
+from linesim.metrics.flat.noise import FEWEST_LINES
 from linesim.metrics.flat.uniformity import FEWEST_COLUMNS, Uniformity, uniformity
 from linesim.metrics.region import Region
-from linesim.setup.errors import InputError
-from linesim.studies.measure.areas import Area, Image, areas_of, described, refuse_clipped
-from linesim.studies.measure.flat.noise import black_caution, black_source, by_channel, check_size
-from linesim.studies.measure.flat_cautions import flat_cautions
+from linesim.studies.measure.areas import Area, Image, areas_of, file_cautions, refuse_clipped
+from linesim.studies.measure.channels import (
+    MeasuredChannels,
+    black_caution,
+    black_source,
+    check_size,
+    each_channel,
+)
+from linesim.studies.measure.flat.cautions import flat_cautions
 
 BY_CHANCE = 0.001
 """A wave in the lines that chance shows less often counts as banding; our choice."""
@@ -19,27 +25,14 @@ _STEEP_GAIN = 3.0
 _OTHERS = {"shading", "no_signal"}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class MeasuredUniformity:
+class MeasuredUniformity(MeasuredChannels[Uniformity]):
     """How even a line is."""
 
-    area: Area
-    black_dn: float
-    black_from: str
-    channels: Mapping[str, Uniformity]
-    cautions: tuple[Caution, ...]
+    __slots__ = ()
 
-    def as_dict(self) -> dict[str, object]:
-        """Give all figures as JSON has them."""
-        first = self.area.region.x
-        values = {name: _figures(each, first) for name, each in self.channels.items()}
-        return {
-            **described((self.area,)),
-            "black_dn": self.black_dn,
-            "black_from": self.black_from,
-            **by_channel(values),
-            "cautions": [each.as_dict() for each in self.cautions],
-        }
+    def figures(self, found: Uniformity) -> dict[str, object]:
+        """Name all figures of one channel; columns count from the image's own first."""
+        return _figures(found, self.area.region.x)
 
 
 def measure_uniformity(
@@ -80,7 +73,12 @@ def measure_uniformity(
     check_size(area, FEWEST_LINES, FEWEST_COLUMNS)
     refuse_clipped(area)
     black = float(black_dn or 0.0)
-    channels = {name: _of_channel(area, name, black) for name in area.channels}
+    channels = each_channel(
+        area,
+        partial(uniformity, black_dn=black),
+        f", black {black:g} DN",
+        "an even, lit target",
+    )
     return MeasuredUniformity(
         area=area,
         black_dn=black,
@@ -90,16 +88,7 @@ def measure_uniformity(
     )
 
 
-def _of_channel(area: Area, name: str, black_dn: float) -> Uniformity:
-    try:
-        return uniformity(area.channels[name], black_dn)
-    except ValueError as error:
-        msg = f'image "{area.name}", black {black_dn:g} DN: {error}; expected an even, lit target'
-        raise InputError(msg) from error
-
-
 def _figures(found: Uniformity, first: int) -> dict[str, object]:
-    """Name all figures of one channel; columns count from the image's own first."""
     profile, bands = found.profile, found.banding
     signal_dn = found.whole.signal_dn.value
     figures: dict[str, object] = {
@@ -133,19 +122,14 @@ def _figures(found: Uniformity, first: int) -> dict[str, object]:
     return figures | {f"snr_{name}": each.snr.value for name, each in ratios if each.snr}
 
 
-def snr_of_parts(found: Uniformity) -> tuple[Estimate | None, ...]:
-    """Give the SNR at the left end, in the middle and at the right end."""
-    return tuple(each.snr for each in found.parts)
-
-
 def _cautions(
     area: Area, channels: Mapping[str, Uniformity], black_dn: float | None
 ) -> Iterator[Caution]:
-    yield from (Caution(code="file", text=text) for text in area.cautions)
+    yield from file_cautions(area.cautions)
     yield from black_caution(black_dn)
     for name, found in channels.items():
-        told = flat_cautions(found.whole, name, area.image_dn.shape[0])
-        yield from (_with_target(each) for each in told if each.code not in _OTHERS)
+        said = flat_cautions(found.whole, name, area.image_dn.shape[0])
+        yield from (_with_target(each) for each in said if each.code not in _OTHERS)
         if found.profile.gain > _STEEP_GAIN:
             yield Caution(
                 code="flat_field_gain",

@@ -20,25 +20,8 @@ _GREY = "#a8a8b0"
 _HEADROOM = 1.15
 
 
-def uniformity_png(found: MeasuredUniformity) -> bytes:
-    """
-    Draw profile, streaks and waves, one line for each channel.
-
-    Parameters
-    ----------
-    found : MeasuredUniformity
-        The figures.
-
-    Returns
-    -------
-    bytes
-        A PNG file.
-
-    Raises
-    ------
-    InputError
-        Where matplotlib is not installed.
-    """
+def png(found: MeasuredUniformity) -> bytes:
+    """Draw profile, streaks and waves, one line for each channel."""
     figure, axes = new_figure(height_mm=190.0, rows=3)
     profile, streak, wave = axes[:, 0]
     first = found.area.region.x

@@ -4,32 +4,18 @@ from collections.abc import Callable
 
 from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.flat.uniformity import Uniformity
-from linesim.studies.measure.flat.uniformity import BY_CHANCE, MeasuredUniformity, snr_of_parts
-from linesim.studies.measure.lines import caution_lines, channel_rows, headline, plus_minus
+from linesim.studies.measure.flat.uniformity import BY_CHANCE, MeasuredUniformity
+from linesim.studies.measure.lines import caution_lines, channel_lines, plus_minus
 
 _LEAST = 1e-12
 
 
-def uniformity_text(found: MeasuredUniformity) -> str:
-    """
-    Lay the figures of a line out for the console.
-
-    Parameters
-    ----------
-    found : MeasuredUniformity
-        The figures.
-
-    Returns
-    -------
-    str
-        Lines of at most 100 characters.
-    """
+def text(found: MeasuredUniformity) -> str:
+    """Lay the figures of a line out for the console."""
     first = found.area.region.x
-    black = "" if found.black_from.startswith("0 DN") else f"{found.black_dn:g} DN, "
 
     def level(each: Uniformity) -> str:
-        signal = each.whole.signal_dn.value
-        return f"{signal:.5g} DN above black ({black}{found.black_from})"
+        return f"{each.whole.signal_dn.value:.5g} DN above black ({found.black})"
 
     def falloff(each: Uniformity) -> str:
         left, right = each.profile.falloff_left, each.profile.falloff_right
@@ -56,8 +42,7 @@ def uniformity_text(found: MeasuredUniformity) -> str:
     )
     return "\n".join(
         [
-            *headline("uniformity", (found.area,)),
-            *channel_rows(found.channels, rows),
+            *channel_lines("uniformity", (found.area,), found.channels, rows),
             "",
             "  worst columns: above (+) or below (-) two neighbours on each side, and the same in",
             "  standard deviations of all columns.",
@@ -105,5 +90,5 @@ def _bands(each: Uniformity) -> str:
 
 
 def _ratios(each: Uniformity) -> str:
-    named = zip(("left", "middle", "right"), snr_of_parts(each), strict=True)
-    return ", ".join(f"{name} {plus_minus(ratio)}" for name, ratio in named if ratio is not None)
+    named = zip(("left", "middle", "right"), each.parts, strict=True)
+    return ", ".join(f"{name} {plus_minus(part.snr)}" for name, part in named if part.snr)

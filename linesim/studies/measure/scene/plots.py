@@ -1,6 +1,6 @@
 """A plot of what an image of anything tells: SNR map, histogram, noise, detail by direction."""
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -19,34 +19,16 @@ _BINS = 256
 _LONG = 2
 
 
-def scene_png(found: MeasuredScene) -> bytes:
-    """
-    Draw map, histogram, noise against brightness and detail; the map is that of green in colour.
-
-    Parameters
-    ----------
-    found : MeasuredScene
-        The figures.
-
-    Returns
-    -------
-    bytes
-        A PNG file.
-
-    Raises
-    ------
-    InputError
-        Where matplotlib is not installed.
-    """
+def png(found: MeasuredScene) -> bytes:
+    """Draw map, histogram, noise against brightness and detail; of colours the map of green."""
     figure, axes = new_figure(height_mm=150.0, rows=2, columns=2)
     shown = GREY if GREY in found.channels else "green"
     _map(figure, axes[0, 0], found, shown)
     for name, each in found.channels.items():
-        front = "" if name == GREY else f"{name} "
         _histogram(axes[0, 1], each.levels, name)
         _noise(axes[1, 0], each, name)
         if name == shown:
-            _detail(axes[1, 1], each, front)
+            _detail(axes[1, 1], each, "" if name == GREY else f"{name} ")
     axes[0, 1].set(title="Histogram", xlabel="DN", ylabel="share of the samples", yscale="log")
     axes[1, 0].set(title="Noise, at most", xlabel="brightness, DN", ylabel="noise, DN")
     axes[1, 0].set_ylim(bottom=0)
@@ -100,12 +82,8 @@ def _noise(axes: "Axes", each: Scene, name: str) -> None:
 
 def _detail(axes: "Axes", each: Scene, front: str) -> None:
     found = each.detail
-    axes.plot(found.frequency_cyc_px, found.across_dn2, label=f"{front}across", **_line(0))
-    axes.plot(found.frequency_cyc_px, found.along_dn2, label=f"{front}along", **_line(1))
+    axes.plot(found.frequency_cyc_px, found.across_dn2, label=f"{front}across", **style(0))
+    axes.plot(found.frequency_cyc_px, found.along_dn2, label=f"{front}along", **style(1))
     axes.axhline(
         found.noise_dn2, color=INK, linewidth=1.0, linestyle=(0, (2, 2)), label="noise, at most"
     )
-
-
-def _line(place: int) -> dict[str, Any]:
-    return dict(style(place))

@@ -1,19 +1,24 @@
 """Figures from images of anything, simulated or captured."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from linesim.figures.cautions import Caution
 from linesim.forward.conversion import ROUNDING_DN
-from linesim.metrics.edge.checks import CLIPPED_SHARE
+from linesim.forward.kept import CLIPPED_SHARE
 from linesim.metrics.region import Region
 from linesim.metrics.scene.block_noise import FEWEST_SIDE
 from linesim.metrics.scene.figures import PERCENTILES, Scene, scene
-from linesim.setup.errors import InputError
-from linesim.studies.measure.areas import GREY, Area, Image, areas_of, described
-from linesim.studies.measure.flat.noise import black_caution, black_source, by_channel, check_size
+from linesim.studies.measure.areas import Area, Image, areas_of, file_cautions
+from linesim.studies.measure.channels import (
+    MeasuredChannels,
+    black_caution,
+    black_source,
+    check_size,
+    each_channel,
+    of_channel,
+)
 
 # Our choices: from here on the smoothest blocks hold more texture than their noise figure forgives.
 _WHITENESS = 1.2
@@ -23,26 +28,14 @@ _TEXTURED_SHARE = 0.3
 _DARK_SHARE = 0.1
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class MeasuredScene:
+class MeasuredScene(MeasuredChannels[Scene]):
     """What an image of anything tells."""
 
-    area: Area
-    black_dn: float
-    black_from: str
-    channels: Mapping[str, Scene]
-    cautions: tuple[Caution, ...]
+    __slots__ = ()
 
-    def as_dict(self) -> dict[str, object]:
-        """Give all figures as JSON has them."""
-        values = {name: _figures(each) for name, each in self.channels.items()}
-        return {
-            **described((self.area,)),
-            "black_dn": self.black_dn,
-            "black_from": self.black_from,
-            **by_channel(values),
-            "cautions": [each.as_dict() for each in self.cautions],
-        }
+    def figures(self, found: Scene) -> dict[str, object]:
+        """Name all figures of one channel; one without a value is absent."""
+        return _figures(found)
 
 
 def measure_scene(
@@ -82,7 +75,12 @@ def measure_scene(
     (area,) = areas_of([image], region=region, bit_depth=bit_depth, max_pixels=max_pixels)
     check_size(area, FEWEST_SIDE, FEWEST_SIDE)
     black = float(black_dn or 0.0)
-    channels = {name: _of_channel(area, name, black) for name in area.channels}
+    channels = each_channel(
+        area,
+        lambda samples: scene(samples, black, area.full_scale_dn),
+        "",
+        "an image that is not clipped all over",
+    )
     return MeasuredScene(
         area=area,
         black_dn=black,
@@ -92,16 +90,7 @@ def measure_scene(
     )
 
 
-def _of_channel(area: Area, name: str, black_dn: float) -> Scene:
-    try:
-        return scene(area.channels[name], black_dn, area.full_scale_dn)
-    except ValueError as error:
-        msg = f'image "{area.name}": {error}; expected an image that is not clipped all over'
-        raise InputError(msg) from error
-
-
 def _figures(found: Scene) -> dict[str, object]:
-    """Name all figures of one channel; one without a value is absent."""
     noise, detail, levels = found.noise, found.detail, found.levels
     figures: dict[str, object] = {
         "noise_at_most_dn": found.noise_median_dn,
@@ -135,12 +124,11 @@ def _figures(found: Scene) -> dict[str, object]:
 def _cautions(
     area: Area, channels: Mapping[str, Scene], black_dn: float | None
 ) -> Iterator[Caution]:
-    yield from (Caution(code="file", text=text) for text in area.cautions)
+    yield from file_cautions(area.cautions)
     yield from black_caution(black_dn)
     for name, found in channels.items():
-        front = "" if name == GREY else f"{name.capitalize()}: "
-        for code, text in (*_of_noise(found), *_of_levels(found, area.full_scale_dn)):
-            yield Caution(code=code, text=front + text)
+        said = (*_of_noise(found), *_of_levels(found, area.full_scale_dn))
+        yield from of_channel(name, said)
 
 
 def _of_noise(found: Scene) -> Iterator[tuple[str, str]]:

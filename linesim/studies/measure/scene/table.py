@@ -6,7 +6,7 @@ import numpy as np
 
 from linesim.metrics.scene.directional import Directional
 from linesim.metrics.scene.figures import Scene
-from linesim.studies.measure.lines import caution_lines, channel_rows, headline, plus_minus
+from linesim.studies.measure.lines import caution_lines, channel_lines, plus_minus
 from linesim.studies.measure.scene.study import MeasuredScene
 
 _LIMITS = (
@@ -18,27 +18,14 @@ _LIMITS = (
 )
 
 
-def scene_text(found: MeasuredScene) -> str:
-    """
-    Lay the figures of an image of anything out for the console.
-
-    Parameters
-    ----------
-    found : MeasuredScene
-        The figures.
-
-    Returns
-    -------
-    str
-        Lines of at most 100 characters.
-    """
-    black = "" if found.black_from.startswith("0 DN") else f"{found.black_dn:g} DN, "
+def text(found: MeasuredScene) -> str:
+    """Lay the figures of an image of anything out for the console."""
 
     def ratio(each: Scene) -> str:
         low, middle, high = np.percentile(each.snr_map, (10, 50, 90))
         return (
             f"at least {middle:.3g} in half of the blocks; {low:.3g} to {high:.3g} in 10 to 90 % "
-            f"(above {black}{found.black_from})"
+            f"(above {found.black})"
         )
 
     rows: tuple[tuple[str, Callable[[Scene], str]], ...] = (
@@ -51,8 +38,7 @@ def scene_text(found: MeasuredScene) -> str:
     )
     return "\n".join(
         [
-            *headline("scene", (found.area,)),
-            *channel_rows(found.channels, rows),
+            *channel_lines("scene", (found.area,), found.channels, rows),
             "",
             *(f"  {line}" for line in _LIMITS),
             *caution_lines(found.cautions),

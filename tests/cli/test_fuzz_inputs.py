@@ -1,5 +1,5 @@
 """
-Random and damaged input at every door: a value or a sentence, never a trace.
+Random and damaged input of every kind: a value or a sentence, never a trace.
 
 Always the same few inputs; with ``LINESIM_NIGHTLY=1`` new ones for a minute a kind. What the tests
 of the preview do with requests is in ``test_fuzz_requests.py``.
@@ -95,20 +95,8 @@ def stands(work: Callable[[], object], what: object) -> bool:
 
 
 WORDS: list[Any] = [
-    "",
-    "nan um",
-    "-1",
-    "9" * 400,
-    True,
-    [],
-    {},
-    0,
-    -1,
-    1e308,
-    1e-308,
-    "\u202e",
-    "none",
-]
+    "", "nan um", "-1", "9" * 400, True, [], {}, 0, -1, 1e308, 1e-308, "\u202e", "none",
+]  # fmt: skip
 VALUES: dict[str, list[Any]] = {
     "target.image": ["flat", "edge", "bars", "star", "steps", "foil", "tile", "no.png"],
     "target.pixel_size": ["1 um", "20 um", "75 um", "1 mm"],

@@ -7,7 +7,7 @@ from linesim.forward.conversion import ROUNDING_DN
 from linesim.metrics.flat.area import FlatArea
 from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.flat.signal_noise import SignalNoise
-from linesim.studies.measure.areas import GREY
+from linesim.studies.measure.channels import of_channel
 
 # Our choices: from here on the figure named is off by more than a reader would accept unwarned.
 _SHADING_SHARE = 0.02
@@ -24,17 +24,10 @@ _LINES = 100
 
 def flat_cautions(found: SignalNoise, channel: str, lines: int) -> Iterator[Caution]:
     """Name what speaks against the figures of one channel."""
-    front = "" if channel == GREY else f"{channel.capitalize()}: "
-    for code, text in _unlike_flat(found):
-        yield Caution(code=code, text=front + text)
-    if lines < _LINES:
-        yield Caution(
-            code="few_lines",
-            text=f"{front}{lines} lines are few; EMVA 1288 asks for 100 or more.",
-        )
+    return of_channel(channel, _unlike_flat(found, lines))
 
 
-def _unlike_flat(found: SignalNoise) -> Iterator[tuple[str, str]]:
+def _unlike_flat(found: SignalNoise, lines: int) -> Iterator[tuple[str, str]]:
     area, signal_dn = found.lit, found.signal_dn.value
     if not signal_dn > 0:
         yield (
@@ -63,6 +56,8 @@ def _unlike_flat(found: SignalNoise) -> Iterator[tuple[str, str]]:
                 "rounding hides part of it or makes it up (EMVA 1288): it is known no better."
             ),
         )
+    if lines < _LINES:
+        yield "few_lines", f"{lines} lines are few; EMVA 1288 asks for 100 or more."
 
 
 def _is_trend(area: FlatArea) -> bool:
