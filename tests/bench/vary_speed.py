@@ -46,7 +46,7 @@ def best(
         wall_s, busy_s = time.perf_counter(), time.process_time()
         study = vary(setup, texts, figures=figures)
         found.append((time.perf_counter() - wall_s, time.process_time() - busy_s))
-    points = len(study.curves[0].walk.places)
+    points = study.curves[0].space.count
     return (*min(found), points)
 
 

@@ -13,8 +13,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from linesim.figures.budget import Budget, budget
 from linesim.figures.groups import ENDS
 from linesim.setup.load import changed, setup_from
-from linesim.studies.batch.judged import DEMANDS, LEAST
-from linesim.studies.batch.options import option_setup
+from linesim.studies.batch.judged import DEMANDS
 from linesim.studies.compare.study import compare
 from linesim.studies.rank.space import space_from
 from linesim.studies.rank.study import KEPT, Ranking, rank
@@ -117,7 +116,7 @@ def test_rank_says_what_the_budget_says(
     )
     found = rank(space, top=2)
     for index in range(space.count):
-        judged = budget(option_setup(space, index))
+        judged = budget(space.setup(index))
         check_figures(found, index, judged)
         states = {each.requirement: each.state for each in judged.verdicts}
         if index in found.order:
@@ -130,7 +129,7 @@ def check_figures(found: Ranking, index: int, judged: Budget) -> None:
     """Compare the figures of one option with those of its budget, the weakest colour each."""
     alone = {name: each for name, each in figures(judged).items() if not isinstance(each, str)}
     for name in set(KEPT) & set(alone):
-        weakest = (np.min if name in LEAST else np.max)(values(alone[name]))
+        weakest = (np.min if name.startswith(("snr", "electrons")) else np.max)(values(alone[name]))
         assert_allclose(found.figures[name][index], weakest, rtol=EXACT, err_msg=name)
     for name in {found.size_name, found.size_name + ENDS} & set(alone):
         size = found.figures[name][index]

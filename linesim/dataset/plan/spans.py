@@ -15,12 +15,11 @@ import numpy as np
 
 from linesim.defects.ranges import Range as Drawn
 from linesim.setup.errors import InputError
-from linesim.setup.load import known_keys
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.studies.batch.axes import Axis
+from linesim.studies.batch.axis_texts import axes_of, flat_keys
 from linesim.studies.batch.ranges import Range, ranges_of
-from linesim.studies.rank.axis_texts import axes_of
+from linesim.studies.batch.space import Axis
 
 _BETWEEN = re.compile(r"([^:]*):([^:]*)(?::\s*(log|lin)\s*)?")
 _AS_WRITTEN = re.compile(r':(?:lin|log)2"')
@@ -68,17 +67,6 @@ def spans_of(table: object, base: Setup) -> tuple[tuple[Span, ...], tuple[str, .
         told = (fault.replace("options", "vary", 1) for fault in found.faults)
         return (), tuple(_AS_WRITTEN.sub('"', fault) for fault in told)
     return tuple(_span(axis, ways[axis.name], base) for axis in found.axes), ()
-
-
-def flat_keys(table: Mapping[str, Any]) -> dict[str, Any]:
-    """Read dotted keys, which TOML nests unless they stand in quotes."""
-    found: dict[str, Any] = {}
-    for name, value in table.items():
-        if isinstance(value, Mapping) and name in known_keys(()):
-            found.update({f"{name}.{key}": inner for key, inner in value.items()})
-        else:
-            found[name] = value
-    return found
 
 
 def _misplaced(key: str, value: object) -> Iterator[str]:

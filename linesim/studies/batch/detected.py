@@ -1,7 +1,7 @@
 """Detection for very many options: what is costly is worked out once for each blur they have."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,10 +13,9 @@ from linesim.metrics.detection.ground import Ground, ground
 from linesim.metrics.detection.sighting import cell_m2, sighting
 from linesim.setup.arrays import FloatArray
 from linesim.studies.batch.found_size import Asked, by_parts, smallest_found_um
-from linesim.studies.batch.size_table import Places, Seen, size_table
-from linesim.studies.batch.station_arrays import leaves, mapped
-from linesim.studies.batch.stations import Way, picked, sought
-from linesim.studies.rank.front import alike
+from linesim.studies.batch.size_table import Seen, size_table
+from linesim.studies.batch.station_arrays import Places, alike, joined, leaves, mapped
+from linesim.studies.batch.stations import Block
 
 _SAME_DIGITS = 12
 _ROOM = 1e-6
@@ -63,56 +62,41 @@ class Found:
     met: NDArray[np.bool_]
 
 
-def signals_of(way: Way, flat: Places, *, ends: bool) -> Signals:
+def signals_of(block: Block, *, ends: bool) -> Signals:
     """
-    Take out of some options of a way what detection asks.
+    Take out of some options what detection asks.
 
     Parameters
     ----------
-    way : Way
-        The options.
-    flat : ndarray of int, shape (n,)
-        Places of those that are still in question.
+    block : Block
+        The options that are still in question.
     ends : bool
         Whether at the ends of the line, not in the middle.
 
     Returns
     -------
     Signals
-        In the order of ``flat``.
+        In the order of the block.
     """
-    numbers = picked(way, flat)
-    numbers = numbers.at_ends if ends else numbers
-    wanted = sought(way, flat)
+    numbers, wanted = block.numbers.at_ends if ends else block.numbers, block.wanted
     base = ground(numbers, wanted.product, wanted.contrast)
-    first, blur = _same(_blur_columns(numbers))
-    shape = np.broadcast_shapes(*(np.shape(each) for each in _numbers(base).values()))
+    first, blur = _same(_blur_columns(numbers, len(block.index)))
+    shape = np.broadcast_shapes((len(block.index), 1), *map(np.shape, leaves(base)))
     return Signals(
-        blurs=mapped(numbers, lambda leaf: _column(leaf, first)),
+        blurs=mapped(numbers, lambda leaf: _column(leaf, len(blur))[first]),
         blur=blur,
-        base=_ground({k: np.broadcast_to(v, shape) for k, v in _numbers(base).items()}),
+        base=mapped(base, lambda leaf: np.broadcast_to(leaf, shape)),
     )
 
 
-def _column(leaf: Figure, rows: Places) -> FloatArray:
-    """Take some rows of a number of many stations; no blur differs between colours."""
-    table = np.asarray(leaf, dtype=np.float64)
-    return table[rows, :1] if table.ndim else np.full((len(rows), 1), table)
+def _column(leaf: Figure, count: int) -> FloatArray:
+    """Give every station its row of a number; no blur differs between colours."""
+    return np.broadcast_to(np.atleast_2d(leaf)[:, :1], (count, 1)).astype(np.float64)
 
 
-def _numbers(base: Ground) -> dict[str, FloatArray]:
-    """Give the numbers of a ground by name; the texture is none."""
-    names = [each.name for each in fields(base) if each.name != "texture"]
-    return {name: np.asarray(getattr(base, name), dtype=np.float64) for name in names}
-
-
-def _ground(numbers: dict[str, FloatArray]) -> Ground:
-    return Ground(texture=None, **numbers)
-
-
-def joined(parts: Sequence[Signals]) -> Signals:
+def together(parts: Sequence[Signals]) -> Signals:
     """
-    Put options of several ways together.
+    Put options of several blocks together.
 
     Parameters
     ----------
@@ -124,28 +108,19 @@ def joined(parts: Sequence[Signals]) -> Signals:
     Signals
         In that order; a blur that several have stands once.
     """
-    leaves_of = zip(*(leaves(part.blurs) for part in parts), strict=True)
-    columns = iter([np.concatenate(each) for each in leaves_of])
-    blurs = mapped(parts[0].blurs, lambda _: next(columns))
     counts = [int(part.blur.max()) + 1 for part in parts]
+    blurs = joined([part.blurs for part in parts], counts)
     starts = np.cumsum([0, *counts[:-1]])
-    first, once = _same(_blur_columns(blurs))
+    first, once = _same(_blur_columns(blurs, sum(counts)))
     blur = np.concatenate([part.blur + start for part, start in zip(parts, starts, strict=True)])
-    tables = [_numbers(part.base) for part in parts]
     return Signals(
         blurs=mapped(blurs, lambda leaf: leaf[first]),
         blur=once[blur],
-        base=_ground({name: _stacked([each[name] for each in tables]) for name in tables[0]}),
+        base=joined([part.base for part in parts], [len(part.blur) for part in parts]),
     )
 
 
-def _stacked(tables: list[FloatArray]) -> FloatArray:
-    """Stack tables of options, with as many colours as the widest has."""
-    colours = max(table.shape[1] for table in tables)
-    return np.concatenate([np.broadcast_to(each, (len(each), colours)) for each in tables])
-
-
-def _blur_columns(numbers: Station) -> list[FloatArray]:
+def _blur_columns(numbers: Station, count: int) -> list[FloatArray]:
     """Give all numbers that decide how a defect is blurred and sampled."""
     place, when, lens = numbers.geometry, numbers.timing, numbers.optics
     columns = (
@@ -161,7 +136,7 @@ def _blur_columns(numbers: Station) -> list[FloatArray]:
         lens.blur_um,
         lens.defocus_mm,
     )
-    return [np.asarray(column, dtype=np.float64)[:, 0] for column in columns]
+    return [_column(column, count)[:, 0] for column in columns]
 
 
 def _same(columns: list[FloatArray]) -> tuple[Places, Places]:
@@ -184,7 +159,7 @@ def found_by(signals: Signals, wanted: Search) -> Found:
     signals : Signals
         Of the options.
     wanted : Search
-        What is looked for; its product is that of the signals already.
+        What is searched; its product is that of the signals already.
 
     Returns
     -------
@@ -194,11 +169,10 @@ def found_by(signals: Signals, wanted: Search) -> Found:
     alarms = wanted.false_alarms_per_m2 * np.asarray(cell_m2(signals.blurs))[:, 0]
     size_um = np.zeros(len(signals.blur))
     dprime, met = np.full(size_um.shape, np.inf), np.ones(size_um.shape, dtype=np.bool_)
-    numbers = _numbers(signals.base)
-    for colour in range(numbers["level_e"].shape[1]):
+    for colour in range(np.shape(signals.base.level_e)[1]):
         asked = Asked(
             blur=signals.blur,
-            base=_ground({name: each[:, colour] for name, each in numbers.items()}),
+            base=mapped(signals.base, lambda leaf, colour=colour: leaf[:, colour]),
             alarms=alarms[signals.blur],
             rate=float(wanted.detection_rate),
         )
@@ -221,11 +195,11 @@ def _of_own_size(seen: Seen, asked: Asked, width_um: float) -> tuple[FloatArray,
     size = np.full(seen.count, np.log(width_um))
     table = size_table(seen, (size, size), 1)
 
-    def looked(part: Asked, log_um: FloatArray) -> FloatArray:
+    def seen_at(part: Asked, log_um: FloatArray) -> FloatArray:
         found = sighting(table.reader(part.blur, part.log_ratio).at(log_um), part.base)
         lit = np.asarray(part.base.depth_e) > 0
         fine = lit & (found.dprime >= part.wanted(found))
         return np.stack([np.where(lit, found.dprime, 0.0), fine])
 
-    dprime, fine = by_parts(asked, looked, np.full(asked.blur.shape, np.log(width_um)))
+    dprime, fine = by_parts(asked, seen_at, np.full(asked.blur.shape, np.log(width_um)))
     return dprime, fine > 0

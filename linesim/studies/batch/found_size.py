@@ -1,7 +1,7 @@
 """
 The size that is just found, for very many options at once.
 
-A wide table, from a hundredth of an object pixel to a thousand, tells to a few percent which sizes
+A wide table, from a hundredth of an object pixel to a thousand, gives to a few percent which sizes
 the options ask for; a second one covers these. On it each option's size is the root of
 ln d' − ln d'_wanted over ln size, d'_wanted being that of the search for a defect of that size: a
 start by a fixed d', then secants of options that still move. Up to 30 object pixels sizes are
@@ -11,7 +11,7 @@ what the integrals are; of scratches, whose integrals are right to 0.005, and on
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,15 +19,16 @@ from linesim.metrics.detection.ground import Ground
 from linesim.metrics.detection.search import threshold_for, wanted_dprime
 from linesim.metrics.detection.sighting import Sighting, sighting
 from linesim.setup.arrays import FloatArray
-from linesim.studies.batch.size_table import WORKERS, Places, Reader, Seen, SizeTable, size_table
+from linesim.studies.batch.size_table import COARSE, WORKERS, Reader, Seen, SizeTable, size_table
+from linesim.studies.batch.station_arrays import Places, mapped
 
 WIDEST = (0.01, 1000.0)
-"""Sizes looked at, in object pixels; what needs a larger one does not count as found."""
+"""Sizes tried, in object pixels; what needs a larger one does not count as found."""
 _WIDE_PIECES = 2
 _PIECE = 1.0
 """Of ln size, in the second table."""
 _ROOMS = (0.15, 0.6, 12.0)
-"""Of ln size, over the error of the first look; more where a size lies beyond after all."""
+"""Of ln size, over the error of the first search; more where a size lies beyond after all."""
 _USUAL = 7.0
 """A detectability near those that are wanted, for a start."""
 _STEPS = 40
@@ -72,15 +73,10 @@ class Asked:
 
     def some(self, part: slice | Places) -> "Asked":
         """Take some of the options."""
-        base = {
-            each.name: getattr(self.base, each.name)[part]
-            for each in fields(self.base)
-            if each.name != "texture"
-        }
         return replace(
             self,
             blur=self.blur[part],
-            base=replace(self.base, **base),
+            base=mapped(self.base, lambda leaf: leaf[part]),
             alarms=self.alarms[part],
         )
 
@@ -94,7 +90,7 @@ def smallest_found_um(seen: Seen, asked: Asked) -> FloatArray:
     some = asked.some(lit)
     pixel = np.log(seen.pixel_um)
     low, high = (pixel + np.log(end) for end in WIDEST)
-    wide = size_table(seen, (low, high), _WIDE_PIECES)
+    wide = size_table(seen, (low, high), _WIDE_PIECES, COARSE)
     start = by_parts(some, lambda part, at: _start(wide, part, at), np.zeros(lit.size))
     least, most = _extremes(some.blur, start, (low, high))
     for room in _ROOMS:

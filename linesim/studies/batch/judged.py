@@ -1,24 +1,15 @@
-"""Options judged in closed form: their figures, and the first demand that each misses."""
+"""Options judged by their figures: which demands there are, and the first that each misses."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.figures.demands import SLACK, Demand, demands, margin_over, margin_under
-from linesim.figures.groups import (
-    exposure_group,
-    geometry_group,
-    limits_group,
-    lit_group,
-    reach,
-)
-from linesim.figures.places import with_ends
-from linesim.forward.geometry import Figure
+from linesim.figures.demands import Demand, demands
+from linesim.figures.groups import ENDS
 from linesim.setup.arrays import FloatArray
-from linesim.studies.batch.stations import Way
-from linesim.studies.rank.space import Limits
+from linesim.setup.setup import Setup
 
 DEMANDS = (
     "legal_setup",
@@ -39,147 +30,151 @@ detection rate and the false alarms asked for: the three are one demand.
 """
 PASSED = len(DEMANDS)
 """The place behind the last demand: nothing is missed."""
-_OF_DETECTION = ("smallest_defect", "detection_rate", "false_alarms_per_m2")
-LEAST = (
-    "electrons_white",
-    "snr_white",
-    "snr_product",
-    "snr_product_ends",
-    "defect_dprime",
-    "defect_dprime_ends",
+_LOW_IS_GOOD = (
+    "clipping_share",
+    "dark_e",
+    "dark_noise_e",
+    "exposure_share",
+    "false_alarms_per_m2",
+    "line_rate_share",
+    "link_share",
+    "motion_blur_px",
+    "motion_blur_um",
+    "noise_white_e",
+    "rose_diameter_um",
+    "saturation_white",
+    "smallest_detectable_um",
+    "smallest_width_um",
+    "texture_share",
+    "threshold_e",
 )
-"""Figures of which the weakest colour counts; of all others the largest."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Passed:
-    """
-    How options stand to one demand.
-
-    Parameters
-    ----------
-    name : str
-        One of the demands.
-    met : ndarray of bool
-        Where it is reached.
-    margin : ndarray
-        Share by which it is passed, as a verdict has it.
-    """
-
-    name: str
-    met: NDArray[np.bool_]
-    margin: FloatArray
+LOW_IS_GOOD = frozenset({*_LOW_IS_GOOD, *(name + ENDS for name in _LOW_IS_GOOD)})
+"""Figures of which the largest colour is the weakest; of others it is the smallest."""
+LIMIT = "clipping_share"
+"""The figure that says how near the brightest part of the target is to the nearest limit, 1."""
+ALWAYS = ("line_rate", "link", "exposure", "clipping")
+"""What is judged without being asked for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Judged:
     """
-    The options of a way; arrays have its shape, or broadcast to it.
+    How options stand to demands.
 
     Parameters
     ----------
-    figures : dict
-        Name -> values.
     first : ndarray of int
-        Place of the first demand that is missed.
+        Place in ``DEMANDS`` of the first that is missed.
     margin : ndarray
         By which share; 0 where none is missed.
     """
 
-    figures: dict[str, FloatArray]
     first: NDArray[np.int8]
     margin: FloatArray
 
 
-def kept_to(demand: Demand, figures: dict[str, FloatArray]) -> Passed:
-    """Judge a demand of the setup, as its verdict does."""
-    got = demand.worst(figures)
-    return Passed(name=demand.requirement, met=demand.spare(got) >= 0, margin=demand.margin(got))
-
-
-def judged(way: Way, limits: Limits) -> Judged:
+def demands_of(setup: Setup, varied: Collection[str] = ()) -> tuple[Demand, ...]:
     """
-    Work out figures and judge all demands but those of detection.
+    List what points are judged by.
 
     Parameters
     ----------
-    way : Way
-        The options.
-    limits : Limits
-        Of the space.
+    setup : Setup
+        The station.
+    varied : collection of str
+        Dotted keys that do not stay; a requirement that is varied itself is left out.
+
+    Returns
+    -------
+    tuple of Demand
+        As the verdicts of the budget judge them; what is asked for, then what always is.
+    """
+    found = [each for each in demands(setup) if f"requirement.{each.requirement}" not in varied]
+    asked = [each for each in found if each.requirement not in ALWAYS]
+    return (*asked, *(each for each in found if each.requirement in ALWAYS))
+
+
+def asked_of(judged_by: Collection[Demand]) -> tuple[Demand, ...]:
+    """
+    Leave the requirements of the setup.
+
+    Parameters
+    ----------
+    judged_by : collection of Demand
+        All that is judged.
+
+    Returns
+    -------
+    tuple of Demand
+        Without what is always judged.
+    """
+    return tuple(each for each in judged_by if each.requirement not in ALWAYS)
+
+
+def weakest(figure: str, values: FloatArray) -> FloatArray:
+    """
+    Give the weakest of several colours.
+
+    Parameters
+    ----------
+    figure : str
+        Name of the figure.
+    values : ndarray of shape (..., colours)
+        Its values.
+
+    Returns
+    -------
+    ndarray of shape (...)
+        The largest where low is good, else the smallest; no number where a colour has none.
+    """
+    return np.asarray(values.max(axis=-1) if figure in LOW_IS_GOOD else values.min(axis=-1))
+
+
+def worst_of(demand: Demand, figures: Mapping[str, FloatArray]) -> FloatArray:
+    """
+    Give what decides about a demand.
+
+    Parameters
+    ----------
+    demand : Demand
+        What is judged.
+    figures : mapping
+        Figure -> array of shape (..., colours), those of the demand among them.
+
+    Returns
+    -------
+    ndarray of shape (...)
+        Of the weakest colour at the worst place.
+    """
+    return demand.worst({name: weakest(name, figures[name]) for name in demand.figures})
+
+
+def judged(
+    figures: Mapping[str, FloatArray], asked: Collection[Demand], possible: NDArray[np.bool_]
+) -> Judged:
+    """
+    Find the first demand that each option misses.
+
+    Parameters
+    ----------
+    figures : mapping
+        Figure -> array of shape (n, colours), those of the demands among them.
+    asked : collection of Demand
+        Each named in ``DEMANDS``.
+    possible : ndarray of bool, shape (n,)
+        Which options are legal setups.
 
     Returns
     -------
     Judged
-        Where nothing was missed, detection is still to be judged.
+        Arrays of shape (n,).
     """
-    figures = figures_of(way)
-    found = [_legal(way), *_of_limits(limits, figures), *_of_setup(way, figures)]
-    return first_missed(way.shape, figures, found)
-
-
-def first_missed(
-    shape: tuple[int, ...], figures: dict[str, FloatArray], found: list[Passed]
-) -> Judged:
-    """Find the first demand that each option misses."""
-    first, margin = np.full(shape, PASSED, dtype=np.int8), np.zeros(shape)
-    for each in sorted(found, key=lambda each: DEMANDS.index(each.name), reverse=True):
-        missed = np.broadcast_to(~each.met, shape)
-        first[missed] = DEMANDS.index(each.name)
-        margin[missed] = np.broadcast_to(each.margin, shape)[missed]
-    return Judged(figures=figures, first=first, margin=margin)
-
-
-def figures_of(way: Way) -> dict[str, FloatArray]:
-    """Work out the figures of all options of a way."""
-    numbers, wanted, able = way.numbers, way.wanted, reach(way.setup)
-    place = numbers.geometry
-    found = {
-        "speed_mm_s": place.speed_mm_s,
-        "area_rate_m2_s": place.speed_mm_s * place.field_of_view_mm / 1e6,
-        **geometry_group(numbers, 1, able),
-        **exposure_group(numbers),
-        **limits_group(numbers, able, wanted.brightest),
-        **with_ends(numbers, lambda at: lit_group(at, wanted.product)),
-    }
-    return {name: _of_colours(name, value, len(way.shape)) for name, value in found.items()}
-
-
-def _of_colours(name: str, value: Figure, axes: int) -> FloatArray:
-    table = np.asarray(value, dtype=np.float64)
-    table = table.reshape((1,) * (axes + 1 - table.ndim) + table.shape)
-    return np.asarray(table.min(axis=-1) if name in LEAST else table.max(axis=-1))
-
-
-def _legal(way: Way) -> Passed:
-    possible = way.possible[..., 0]
-    return Passed(
-        name="legal_setup", met=possible, margin=np.asarray(possible, dtype=np.float64) - 1
+    first, margin = np.full(possible.shape, PASSED, dtype=np.int8), np.zeros(possible.shape)
+    for demand in sorted(asked, key=lambda each: -DEMANDS.index(each.requirement)):
+        got = worst_of(demand, figures)
+        missed = demand.spare(got) < 0
+        first[missed] = DEMANDS.index(demand.requirement)
+        margin[missed] = demand.margin(got)[missed]
+    return Judged(
+        first=np.where(possible, first, np.int8(0)), margin=np.where(possible, margin, -1.0)
     )
-
-
-def _of_limits(limits: Limits, figures: dict[str, FloatArray]) -> Iterator[Passed]:
-    """Judge what the space limits; each where it is given."""
-    for name, figure, most in (
-        ("most_irradiance", "irradiance_target_w_m2", limits.most_irradiance_w_m2),
-        ("saturation", "saturation_white", limits.most_saturation),
-    ):
-        if most is not None:
-            got = figures[figure]
-            met = margin_under(got, most * (1 + SLACK)) >= 0
-            yield Passed(name=name, met=met, margin=margin_under(got, most))
-    for name, figure, least in (
-        ("least_field_of_view", "field_of_view_mm", limits.least_field_of_view_mm),
-        ("least_depth_of_field", "depth_of_field_mm", limits.least_depth_of_field_mm),
-    ):
-        if least is not None:
-            got = figures[figure]
-            met = margin_over(got, least * (1 - SLACK)) >= 0
-            yield Passed(name=name, met=met, margin=margin_over(got, least))
-
-
-def _of_setup(way: Way, figures: dict[str, FloatArray]) -> Iterator[Passed]:
-    """Judge what the setup demands, but for detection."""
-    for demand in demands(way.setup):
-        if demand.requirement not in _OF_DETECTION:
-            yield kept_to(demand, figures)

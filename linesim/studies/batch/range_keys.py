@@ -1,4 +1,4 @@
-"""Keys of the setup file that are numbers: where each stands behind the door, how it is read."""
+"""Keys of the setup file that are numbers: where a checked setup has each, how it is read."""
 
 import re
 from dataclasses import dataclass
@@ -49,8 +49,8 @@ class NumericKey:
         try:
             found = self.kind.checked(value, Path())
         except ValueError as fault:
-            told = fault.faults if isinstance(fault, InputError) else (str(fault),)
-            raise InputError(*(f"{self.dotted}: {each}" for each in told)) from None
+            faults = fault.faults if isinstance(fault, InputError) else (str(fault),)
+            raise InputError(*(f"{self.dotted}: {each}" for each in faults)) from None
         if isinstance(found, Ambient):
             return max(found)
         if not isinstance(found, int | float):
@@ -64,7 +64,7 @@ class NumericKey:
         return match[1] if match else ""
 
     def base_unit_of(self, text: str) -> str:
-        """Name the unit behind the door for a value that was read; empty for a bare number."""
+        """Name the unit in a checked setup for a value that was read; empty for a bare number."""
         if isinstance(self.kind, Quantity):
             return self.kind.unit
         if not isinstance(self.kind, AmbientKind):
@@ -96,7 +96,7 @@ def numeric_key(setup: Setup, dotted: str, text: str) -> NumericKey:
 
 
 def _kind(section: str, key: str) -> tuple[Kind | None, str]:
-    """Find the kind of a key, and its name behind the door."""
+    """Find the kind of a key, and its name in a checked setup."""
     model = Sections.model_fields[section].annotation
     fields = getattr(model, "model_fields", {})
     name = next(name for name, field in fields.items() if (field.alias or name) == key)

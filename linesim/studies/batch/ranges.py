@@ -4,9 +4,9 @@ Ranges of a key of the setup file, as the user writes them.
 ``light.illuminance=5klx:200klx:log12`` is start, stop, and how many values there are in equal
 ratios (log) or equal steps (lin), ends included; or a list with commas.
 
-A value of a range need not go through the door by itself. Ends and listed values are read by the
+A value of a range need not be checked by itself. Ends and listed values are read by the
 key's own kind, and a kind's physical range is an interval, so what lies between two legal ends is
-legal. What keys demand of one another is checked at every value by `linesim.studies.batch.points`.
+legal. What keys demand of one another is checked at every value by `linesim.studies.batch.along`.
 """
 
 import re
@@ -41,11 +41,11 @@ class Range:
     key : NumericKey
         The key.
     unit, base_unit : str
-        As the user wrote it, and as the door has it; both empty for a bare number.
+        As the user wrote it, and as a checked setup has it; both empty for a bare number.
     ratio : float
-        The user's unit over the door's.
+        The user's unit over that of a checked setup.
     base_values : tuple of float
-        Rising, in the door's unit.
+        Rising, in the unit of a checked setup.
     log : bool
         Whether they are spread in equal ratios.
     """
@@ -68,7 +68,7 @@ class Range:
         return f"{self.key.dotted} [{self.unit}]" if self.unit else self.key.dotted
 
     def shown(self, value: float) -> float:
-        """Turn a value behind the door into the user's unit."""
+        """Turn a value of a checked setup into the user's unit."""
         return value / self.ratio if self.unit else self.whole(value)
 
     def whole(self, value: float) -> float:
@@ -76,19 +76,19 @@ class Range:
         return int(value) if self.key.whole else float(value)
 
     def inside(self, value: float) -> object:
-        """Give the field's value behind the door."""
+        """Give the value that a checked setup has."""
         if self.key.field != "ambient":
             return self.whole(value)
         return Ambient(value, 0.0) if self.base_unit == "lx" else Ambient(0.0, value)
 
     def written(self, value: float) -> object:
-        """Give a value as it would stand in the setup file; the door reads it back exactly."""
+        """Give a value as it would stand in the setup file; it is read back exactly."""
         if self.base_unit:
             return f"{float(value)!r} {self.base_unit}"
         return self.inside(value)
 
     def said(self, value: float) -> str:
-        """Say a value behind the door in the user's unit: to three digits, a whole one whole."""
+        """Say a value of a checked setup in the user's unit: to three digits, a whole one whole."""
         if self.key.whole and not self.unit:
             return f"{round(value)}"
         return f"{short(value / self.ratio)} {self.unit}".strip()
@@ -207,29 +207,29 @@ def _spread(
     key: NumericKey, text: str, ends: list[float], spacing: tuple[str, int]
 ) -> tuple[list[float], bool]:
     """Lay values between two ends, both included; of whole numbers, each once."""
-    (low, high), (way, count) = ends, spacing
+    (low, high), (kind, count) = ends, spacing
     fault = _fault(key, ends, spacing)
     if fault:
         msg = f"{key.dotted}: read {shown(text)}, but {fault}"
         raise InputError(msg)
-    between = np.geomspace if way == "log" else np.linspace
+    between = np.geomspace if kind == "log" else np.linspace
     values = np.concatenate([[low], between(low, high, count)[1:-1], [high]])
     if key.whole:
-        return [int(value) for value in np.unique(np.rint(values))], way == "log"
-    return values.tolist(), way == "log"
+        return [int(value) for value in np.unique(np.rint(values))], kind == "log"
+    return values.tolist(), kind == "log"
 
 
 def _fault(key: NumericKey, ends: list[float], spacing: tuple[str, int]) -> str:
     """Say what is wrong with a range of two legal ends; nothing where it is fine."""
-    (low, high), (way, count) = ends, spacing
+    (low, high), (kind, count) = ends, spacing
     rules = (
         (key.listed, f"nothing lies between; expected a list with commas, of {key.kind.what}"),
         (low == high, "start and stop are equal; expected two values"),
         (count < len(ends), "that is fewer values than ends; expected at least 2"),
         (count > MOST_POINTS, f"that is more than {MOST_POINTS} values; expected fewer"),
-        (way == "log" and low <= 0, "equal ratios need both ends above 0; expected lin, not log"),
+        (kind == "log" and low <= 0, "equal ratios need both ends above 0; expected lin, not log"),
     )
-    return next((told for broken, told in rules if broken), "")
+    return next((fault for broken, fault in rules if broken), "")
 
 
 def _in_ratios(values: list[float]) -> bool:

@@ -5,10 +5,11 @@ The integrals of `linesim.metrics.detection.energy` depend on the size of a defe
 not on light and noise. For each blur they are tabulated over the size as Chebyshev series over ln
 size, piece by piece: logarithms of Σs² and the like, and shares as they are. On a product with
 texture they depend on its level over the noise too, which weighs texture against noise: series
-over the logarithm of that ratio stand behind each of the others, 8 nodes for a factor of e. As a
+over the logarithm of that ratio stand behind each of the others, 6 nodes for a factor of e. As a
 function of it the share of white noise, 1/(1 + r²P), has its poles at a distance of π/2, so that
-such a series is right to (2π)⁻⁸, 4·10⁻⁷ (derived; Bernstein's ellipse). Everything beyond the
-integrals, from d' to the threshold of the search, is worked out for each option as everywhere else.
+such a series is right to (2π)⁻⁶, 2·10⁻⁵ (derived; Bernstein's ellipse). For a first search 4 nodes
+for a factor of e² will do: 3.4⁻⁴, 0.007. Everything beyond the integrals, from d' to the threshold
+of the search, is worked out for each option as everywhere else.
 """
 
 from collections.abc import Callable
@@ -17,7 +18,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial import chebyshev
-from numpy.typing import NDArray
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
@@ -26,14 +26,13 @@ from linesim.metrics.detection.shapes import Shape
 from linesim.metrics.detection.sighting import cell_m2
 from linesim.metrics.detection.texture import Texture
 from linesim.setup.arrays import FloatArray
-from linesim.studies.batch.station_arrays import mapped
+from linesim.studies.batch.station_arrays import Places, mapped
 
 OfWidth = Callable[[Figure], Shape]
-Places = NDArray[np.intp]
 NODES = 8
 """Of the series of one piece."""
-RATIO_PIECE = 1.0
-"""Of the logarithm of level over noise."""
+EXACT, COARSE = (6, 1.0), (4, 2.0)
+"""Nodes of a piece over the logarithm of level over noise, and its length."""
 _IN_RATIOS = ("samples", "columns", "looks", "slopes")
 _PLAIN = ("wave_x", "wave_y", "noise_share")
 _LEAST = 1e-300
@@ -50,12 +49,6 @@ class Seen:
     of_width: OfWidth
     texture: Texture | None = None
     ratios: tuple[float, float] = (0.0, 0.0)
-
-    @property
-    def ratio_pieces(self) -> int:
-        """Pieces of the series over level and noise."""
-        low, high = self.ratios
-        return max(1, int(np.ceil((high - low) / RATIO_PIECE)))
 
     @property
     def pixel_um(self) -> FloatArray:
@@ -128,9 +121,10 @@ class SizeTable:
         else:
             start, end = self.seen.ratios
             part = (log_ratio - start) / max(end - start, 1e-9)
-            piece, basis = _inside(part, self.seen.ratio_pieces)
+            _, _, pieces, _, terms, _ = self.series.shape
+            piece, basis = _inside(part, pieces, terms)
             series = np.zeros(())
-            for term in range(NODES):
+            for term in range(terms):
                 weight = basis[:, term, None, None, None]
                 series = series + weight * self.series[blur, :, piece, :, term]
         cell_um2 = 1e12 * np.asarray(cell_m2(self.seen.blurs))[:, 0]
@@ -182,38 +176,48 @@ class Reader:
         )
 
 
-def _inside(share: FloatArray, pieces: int) -> tuple[Places, FloatArray]:
+def _inside(share: FloatArray, pieces: int, terms: int = NODES) -> tuple[Places, FloatArray]:
     """Give the piece that a place lies in, and the polynomials there."""
     place = share * pieces
     piece = np.clip(place.astype(np.intp), 0, pieces - 1)
     basis: FloatArray = np.asarray(
-        chebyshev.chebvander(2 * (place - piece) - 1, NODES - 1), dtype=np.float64
+        chebyshev.chebvander(2 * (place - piece) - 1, terms - 1), dtype=np.float64
     )
     return piece, basis
 
 
-def size_table(seen: Seen, ends: tuple[FloatArray, FloatArray], pieces: int) -> SizeTable:
+def size_table(
+    seen: Seen,
+    ends: tuple[FloatArray, FloatArray],
+    pieces: int,
+    ratio_nodes: tuple[int, float] = EXACT,
+) -> SizeTable:
     """Tabulate what reaches the samples."""
     low, high = ends
-    inside = np.cos(np.pi * (np.arange(NODES) + 0.5) / NODES)
+    inside = _nodes(NODES)
     log_um = low[:, None] + (high - low)[:, None] * _places(inside, pieces)
+    # without texture the ratio is no matter: one node, of one piece
+    count, length = (1, np.inf) if seen.texture is None else ratio_nodes
     start, end = seen.ratios
-    textured = seen.texture is not None
-    log_ratio = start + (end - start) * _places(inside, seen.ratio_pieces)
+    parts = max(1, int(np.ceil((end - start) / length)))
+    log_ratio = start + (end - start) * _places(_nodes(count), parts)
     # one size alone is worked out once
     sizes = log_um[:, :1] if bool(np.all(low == high)) else log_um
-    found = integrals(seen, np.exp(sizes), np.exp(log_ratio) if textured else np.ones(1))
+    found = integrals(seen, np.exp(sizes), np.exp(log_ratio))
     logs = [np.log(np.maximum(getattr(found, name), _LEAST)) for name in _IN_RATIOS]
     values = np.stack([*logs, *(getattr(found, name) for name in _PLAIN)], axis=-1)
     values = np.broadcast_to(values, (*log_um.shape, *values.shape[2:]))
-    others = (seen.ratio_pieces, NODES) if textured else (1, 1)
-    parted = values.reshape(len(low), pieces, NODES, *others, values.shape[-1])
-    solved = np.linalg.inv(chebyshev.chebvander(inside, NODES - 1))
-    along = solved if textured else np.ones((1, 1))
+    parted = values.reshape(len(low), pieces, NODES, parts, count, values.shape[-1])
+    solved, along = (np.linalg.inv(chebyshev.chebvander(_nodes(n), n - 1)) for n in (NODES, count))
     series = np.einsum("sx,ry,kpxqyf->kpqsrf", solved, along, parted, optimize=True)
     return SizeTable(
         seen=seen, low=low, high=high, pieces=pieces, series=np.ascontiguousarray(series)
     )
+
+
+def _nodes(count: int) -> FloatArray:
+    """Give the nodes of a series from -1 to 1."""
+    return np.cos(np.pi * (np.arange(count) + 0.5) / count)
 
 
 def _places(inside: FloatArray, pieces: int) -> FloatArray:

@@ -10,20 +10,17 @@ as of an encoder that rounds to whole counts, fail that check.
 """
 
 from collections.abc import Mapping, Sequence
-from itertools import product
 from math import prod
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from linesim.setup.arrays import FloatArray
-from linesim.studies.batch.many import Tell, figures_of
-from linesim.studies.batch.points import Walk
+from linesim.studies.batch.along import Along
+from linesim.studies.batch.figures import COSTLY, Figures, Tell, figures_of, nobody
 from linesim.studies.batch.ranges import Range
+from linesim.studies.batch.station_arrays import Places
 
-COSTLY = "detection"
-"""The group of such figures."""
 _NODES = (17, 25, 49, 97)
 """On each range; with the first only where the second would not be worth it: it often fails."""
 _AGREE = 5e-4
@@ -35,17 +32,16 @@ _SPAN = 3.0
 """Ratio of the largest to the smallest value from which on ratios count; our choice."""
 _WORTH = 2
 """Points for each that is worked out, below which all are."""
-Picked = NDArray[np.intp]
 
 
-def smooth_figures(along: Walk, groups: Mapping[str, str], tell: Tell) -> dict[str, FloatArray]:
+def figures_along(space: Along, groups: Mapping[str, str], tell: Tell = nobody) -> Figures:
     """
-    Work figures out along ranges, at all points or at enough of them.
+    Work figures out along ranges, the costly ones at all options or at enough of them.
 
     Parameters
     ----------
-    along : Walk
-        The points.
+    space : Along
+        The options.
     groups : mapping
         Figure -> group.
     tell : callable
@@ -54,30 +50,37 @@ def smooth_figures(along: Walk, groups: Mapping[str, str], tell: Tell) -> dict[s
     Returns
     -------
     dict
-        Figure -> array of shape (points, 1), or (points, 3) for one value a colour.
+        Figure -> array of shape (options, 1), or (options, 3) for one value a colour; those of
+        detection right to 0.0005 of themselves, all others as `figures_of` has them.
 
     Raises
     ------
     InputError
-        Where a point cannot be run.
+        Where an option cannot be run.
     """
-    lengths = [len(each.base_values) for each in along.ranges]
-    nets = [[_spread(each, count) for each in along.ranges] for count in _NODES]
-    worth = [net for net in nets if _WORTH * _asked(net) <= np.prod(lengths)]
+    costly = {name: group for name, group in groups.items() if group == COSTLY}
+    others = {name: group for name, group in groups.items() if group != COSTLY}
+    found = figures_of(space, np.arange(space.count), others, tell)
+    return found | (smooth_figures(space, costly, tell) if costly else {})
+
+
+def smooth_figures(space: Along, groups: Mapping[str, str], tell: Tell) -> Figures:
+    """Work costly figures out along ranges."""
+    counts = [[_spread(each, count) for each in space.ranges] for count in _NODES]
+    worth = [nodes for nodes in counts if _WORTH * _asked(nodes) <= space.count]
     for nodes in worth[1:] or worth:
-        found = _through(along, groups, nodes, tell)
+        found = _through(space, groups, nodes, tell)
         if found is not None:
             return found
-    places = along.places
-    return figures_of(along.points(places), groups, len(places), tell)
+    return figures_of(space, np.arange(space.count), groups, tell)
 
 
-def _asked(nodes: Sequence[Picked]) -> int:
+def _asked(nodes: Sequence[Places]) -> int:
     """Count points at the nodes and halfway between them, at most."""
     return int(2 ** len(nodes)) * prod(len(each) for each in nodes)
 
 
-def _spread(over: Range, count: int) -> Picked:
+def _spread(over: Range, count: int) -> Places:
     """Choose values evenly, by their ratios where these are large, so many at most."""
     place = _place(over)
     even = np.linspace(place[0], place[-1], min(len(place), count))
@@ -93,44 +96,39 @@ def _place(over: Range) -> FloatArray:
 
 
 def _through(
-    along: Walk, groups: Mapping[str, str], nodes: Sequence[Picked], tell: Tell
-) -> dict[str, FloatArray] | None:
+    space: Along, groups: Mapping[str, str], nodes: Sequence[Places], tell: Tell
+) -> Figures | None:
     """Lay a spline through some points; nothing where it does not hold halfway between them."""
-    lengths = [len(each.base_values) for each in along.ranges]
     halfway = [
         (each[1:] + each[:-1]) // 2 if len(each) < length else each
-        for each, length in zip(nodes, lengths, strict=True)
+        for each, length in zip(nodes, space.shape, strict=True)
     ]
-    pixel_um = _exact(along, _PIXEL, halfway, lambda _done, _total: None)["object_pixel_x_um"]
-    at_nodes, between = (_exact(along, groups, each, tell) for each in (nodes, halfway))
+    pixel_um = _exact(space, _PIXEL, halfway, nobody)["object_pixel_x_um"]
+    at_nodes, between = (_exact(space, groups, each, tell) for each in (nodes, halfway))
     made = {}
     for name, values in at_nodes.items():
-        whole = _spline(along.ranges, nodes, values)
-        told = whole[np.ix_(*halfway, np.arange(whole.shape[-1]))]
+        whole = _spline(space.ranges, nodes, values)
+        seen = whole[np.ix_(*halfway, np.arange(whole.shape[-1]))]
         large = name.startswith(_SIZES) & (between[name] > _LARGE * pixel_um)
         allowed = np.where(large, _AGREE_LARGE, _AGREE)
-        if not np.all(np.abs(told - between[name]) <= allowed * np.abs(between[name])):
+        if not np.all(np.abs(seen - between[name]) <= allowed * np.abs(between[name])):
             return None
         made[name] = whole.reshape(-1, whole.shape[-1])
     return made
 
 
 def _exact(
-    along: Walk, groups: Mapping[str, str], picked: Sequence[Picked], tell: Tell
-) -> dict[str, FloatArray]:
-    """Work figures out on a net of the ranges' values."""
-    chosen = [
-        [each.base_values[index] for index in indices]
-        for each, indices in zip(along.ranges, picked, strict=True)
-    ]
-    places = list(product(*chosen))
-    found = figures_of(along.points(places), groups, len(places), tell)
-    shape = tuple(map(len, chosen))
+    space: Along, groups: Mapping[str, str], picked: Sequence[Places], tell: Tell
+) -> Figures:
+    """Work figures out at some values of each range, all combined."""
+    shape = tuple(map(len, picked))
+    indices = np.ravel_multi_index(np.ix_(*picked), space.shape).ravel()
+    found = figures_of(space, indices, groups, tell)
     return {name: each.reshape(*shape, -1) for name, each in found.items()}
 
 
-def _spline(ranges: Sequence[Range], nodes: Sequence[Picked], values: FloatArray) -> FloatArray:
-    """Fill a net up to all values, one range after the other; no number spreads from one."""
+def _spline(ranges: Sequence[Range], nodes: Sequence[Places], values: FloatArray) -> FloatArray:
+    """Fill some up to all values, one range after the other; no number spreads from one."""
     in_ratios = bool(np.all(values > 0))
     filled = np.log(values) if in_ratios else values
     if not np.isfinite(filled).all():

@@ -1,258 +1,225 @@
 """
-Many stations at once: what is told in words goes through the door, numbers become arrays.
+Many stations at once: what is given in words is checked as a file is, numbers become arrays.
 
-A way is one combination of words (binning, camera, spectrum). It goes through the door like any
-setup. The numbers of the axes (light, speed, f-number) are then put behind the door as arrays, one
-dimension an axis, and the same `station` that serves one setup gives the numbers of all. One more
-dimension, the last, holds the colours.
+Options that agree in words (binning, camera, spectrum) make one block. Their setup is checked as
+any. The numbers of the axes (light, speed, f-number) are then put into it as columns, a row an
+option, and the same `station` that serves one setup gives the numbers of all; a number that all
+share stays one. The columns of a block are the colours.
 """
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from itertools import product
-from math import prod
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from linesim.figures.detection import Search, search
-from linesim.forward.geometry import Figure, timing
+from linesim.figures.groups import Reach, reach
+from linesim.forward.geometry import geometry, timing
 from linesim.forward.station import Station, stations
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed
 from linesim.setup.setup import Setup
-from linesim.studies.batch.axes import SHARE, Axis, field_of, parted
-from linesim.studies.batch.options import changes_of
-from linesim.studies.batch.station_arrays import mapped
-from linesim.studies.rank.space import Space
+from linesim.studies.batch.space import SHARE, Space, field_of, with_values
+from linesim.studies.batch.station_arrays import Places, taken
 from linesim.targets.load import target_size
 
-Parts = tuple[tuple[int, ...], ...]
-"""Places of points, one tuple an axis."""
-_AT_ONCE = 200_000
-"""Options worked out at once, which bounds the memory."""
+_AT_ONCE = 16_384
+"""Options of a block: so many of their columns stay in the cache."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Way:
+class Block:
     """
-    One combination of words, with all the numbers that go with it.
+    Some options of a space that agree in all words.
 
     Parameters
     ----------
     setup : Setup
-        Checked; its numbers are arrays of one dimension an axis, and one more.
+        Of one of them, but for the numbers of the axes.
+    index : ndarray of int, shape (n,)
+        Which options of the space they are.
     numbers : Station
-        The same in numbers; the last dimension is that of the colours.
+        Numbers of shape (n, colours), or fewer where they all share one.
     wanted : Search
-        What is looked for there; levels of the product broadcast with the numbers.
-    index : ndarray of int, shape one an axis
-        Which option of the space each is.
-    possible : ndarray of bool
-        Where the dead time leaves something to expose in; broadcasts with the numbers.
+        What is searched there; likewise.
+    able : Reach
+        What camera and link can do; likewise.
+    possible : ndarray of bool, shape (n,)
+        Where the dead time leaves something to expose in.
     """
 
     setup: Setup
+    index: Places
     numbers: Station
     wanted: Search
-    index: NDArray[np.intp]
+    able: Reach
     possible: NDArray[np.bool_]
-
-    @property
-    def shape(self) -> tuple[int, ...]:
-        """Numbers along each axis."""
-        return self.index.shape
 
     @property
     def even(self) -> bool:
         """Whether all its stations are evenly lit: their ends are as their middle."""
         return bool(np.all(np.asarray(self.numbers.ends) == 1))
 
+    def some(self, rows: Places | slice) -> "Block":
+        """Take some of the options."""
+        return replace(
+            self,
+            index=self.index[rows],
+            numbers=taken(self.numbers, rows),
+            wanted=taken(self.wanted, rows),
+            able=taken(self.able, rows),
+            possible=self.possible[rows],
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Refused:
     """
-    A combination of words that is no setup.
+    Options whose words are no setup.
 
     Parameters
     ----------
-    why : str
-        The door's first sentence.
+    why : InputError
+        What is wrong with them.
     index : ndarray of int
-        Options that it stands for.
+        Which options of the space they are.
     """
 
-    why: str
-    index: NDArray[np.intp]
+    why: InputError
+    index: Places
 
 
-def picked(way: Way, flat: NDArray[np.intp]) -> Station:
+def blocks(space: Space, indices: Places) -> Iterator[Block | Refused]:
     """
-    Take some stations out of many.
-
-    Parameters
-    ----------
-    way : Way
-        All of them.
-    flat : ndarray of int, shape (n,)
-        Places in its index, counted through.
-
-    Returns
-    -------
-    Station
-        Arrays of shape (n, 1), or (n, 3) where colours differ.
-    """
-    return mapped(way.numbers, lambda leaf: picked_values(way, flat, leaf))
-
-
-def picked_values(way: Way, flat: NDArray[np.intp], values: Figure) -> FloatArray:
-    """Take some values out of those of many stations."""
-    table = np.asarray(values, dtype=np.float64)
-    colours = table.shape[-1] if table.ndim else 1
-    places = np.unravel_index(flat, way.shape)
-    return np.asarray(np.broadcast_to(table, (*way.shape, colours))[places])
-
-
-def sought(way: Way, flat: NDArray[np.intp]) -> Search:
-    """
-    Take out of many stations what is looked for at some.
-
-    Parameters
-    ----------
-    way : Way
-        All of them.
-    flat : ndarray of int, shape (n,)
-        Places in its index, counted through.
-
-    Returns
-    -------
-    Search
-        Its levels of shape (n, 1) or (n, 3).
-    """
-    wanted = way.wanted
-    return replace(
-        wanted,
-        product=picked_values(way, flat, wanted.product),
-        brightest=picked_values(way, flat, wanted.brightest),
-    )
-
-
-def ways(space: Space) -> Iterator[Way | Refused]:
-    """
-    Work out all options of a space, one combination of words after the other.
+    Turn options of a space into numbers.
 
     Parameters
     ----------
     space : Space
         What may be chosen.
+    indices : ndarray of int
+        Which options.
 
     Yields
     ------
-    Way or Refused
-        Together they hold every option once.
+    Block or Refused
+        Together they hold every option asked for once, those of the same words in their order.
     """
-    strides = np.cumprod((1, *space.shape[:0:-1]))[::-1]
-    for parts in _blocks(space):
-        grids = np.ix_(*(np.array(part, dtype=np.intp) for part in parts))
-        index = np.asarray(sum(s * grid for s, grid in zip(strides, grids, strict=True)))
-        firsts = [axis.points[part[0]] for axis, part in zip(space.axes, parts, strict=True)]
+    numbers = [np.array([p.number for p in axis.points], np.float64) for axis in space.axes]
+    for index in _by_words(space, indices):
         try:
-            setup = changed(space.base, changes_of(firsts))
+            setup, lead = space.begun(space.option(int(index[0])))
         except InputError as refusal:
-            yield Refused(why=refusal.faults[0], index=index)
-        else:
-            yield _way(setup, _arrays(space.axes, parts), index)
+            yield Refused(why=refusal, index=index)
+            continue
+        for start in range(0, len(index), _AT_ONCE):
+            part = index[start : start + _AT_ONCE]
+            yield _block(setup, lead, _columns(space, numbers, part), part)
 
 
-def way_count(space: Space) -> int:
-    """
-    Count what `ways` yields.
-
-    Parameters
-    ----------
-    space : Space
-        What may be chosen.
-
-    Returns
-    -------
-    int
-        At least 1.
-    """
-    return sum(1 for _ in _blocks(space))
+def _by_words(space: Space, indices: Places) -> list[Places]:
+    """Sort options by their words."""
+    words, stride = np.zeros(len(indices), dtype=np.intp), space.count
+    for axis in space.axes:
+        stride //= len(axis.points)
+        if axis.parts > 1:
+            parts = np.array(axis.part, dtype=np.intp)
+            words = words * axis.parts + parts[indices // stride % len(parts)]
+    order = np.argsort(words, kind="stable")
+    alike = np.split(indices[order], np.flatnonzero(np.diff(words[order])) + 1)
+    return alike if indices.size else []
 
 
-def _blocks(space: Space) -> Iterator[Parts]:
-    """Combine the parts of all axes, and halve what would be too much at once."""
-    for parts in product(*(parted(axis) for axis in space.axes)):
-        yield from _halved(parts)
-
-
-def _halved(parts: Parts) -> Iterator[Parts]:
-    if prod(map(len, parts)) <= _AT_ONCE:
-        yield parts
-        return
-    longest = max(range(len(parts)), key=lambda place: len(parts[place]))
-    half = len(parts[longest]) // 2
-    for part in (parts[longest][:half], parts[longest][half:]):
-        yield from _halved((*parts[:longest], part, *parts[longest + 1 :]))
-
-
-def _arrays(axes: tuple[Axis, ...], parts: Parts) -> dict[str, FloatArray]:
-    """Give the numbers of each axis a dimension of its own."""
+def _columns(space: Space, numbers: list[FloatArray], index: Places) -> dict[str, FloatArray]:
+    """Give the numbers of each axis, a row an option; words have none."""
+    places = np.unravel_index(index, space.shape)
     found = {}
-    for place, (axis, part) in enumerate(zip(axes, parts, strict=True)):
-        numbers = [axis.points[k].number for k in part]
-        if None not in numbers:
-            shape = [1] * (len(axes) + 1)
-            shape[place] = len(part)
-            found[axis.name] = np.array(numbers, dtype=np.float64).reshape(shape)
+    for axis, values, place in zip(space.axes, numbers, places, strict=True):
+        column = values[place][:, None]
+        if not np.isnan(column[0, 0]):
+            found[axis.name] = column
     return found
 
 
-def _way(setup: Setup, arrays: dict[str, FloatArray], index: NDArray[np.intp]) -> Way:
-    share = arrays.pop(SHARE, np.ones(1))
-    many = _with_arrays(setup, arrays)
-    # dead time and white balance look at one station only: they are put in behind
-    plain = _with(many, "camera", {"dead_time_us": 0.0})
-    plain = _with(plain, "acquisition", {"white_balance": "off"})
-    numbers = stations(plain)
-    when = timing(many, numbers.geometry)
-    exposure_us = share * np.asarray(when.exposure_us)
-    possible = exposure_us > 0
-    when = replace(when, exposure_us=np.where(possible, exposure_us, 1.0))
-    numbers = replace(numbers, timing=when)
-    if setup.acquisition.white_balance != "off":
-        numbers = replace(numbers, balance=_balance(numbers))
-    return Way(
-        setup=many,
+def _block(
+    setup: Setup, lead: Setup | None, columns: dict[str, FloatArray], index: Places
+) -> Block:
+    share = columns.pop(SHARE, None)
+    many = _with_columns(setup, columns)
+    if lead is not None:
+        exposure_us = exposure_us_of(_with_columns(lead, columns))
+        many = with_values(many, "acquisition", {"exposure": exposure_us})
+    numbers, possible = _exposed(many, share)
+    return Block(
+        setup=setup,
+        index=index,
         numbers=numbers,
         wanted=search(many, target_size(setup)),
-        index=index,
-        possible=possible,
+        able=reach(many),
+        possible=np.broadcast_to(possible, (len(index), 1))[:, 0],
     )
+
+
+def _exposed(many: Setup, share: FloatArray | None) -> tuple[Station, NDArray[np.bool_]]:
+    """Give all stations, and which of them have time to expose."""
+    # dead time and white balance know one station only: they are put in behind
+    plain = with_values(many, "camera", {"dead_time_us": 0.0})
+    plain = with_values(plain, "acquisition", {"white_balance": "off"})
+    numbers = stations(plain)
+    when = timing(many, numbers.geometry)
+    exposure_us = when.exposure_us if share is None else share * np.asarray(when.exposure_us)
+    possible = np.asarray(exposure_us) > 0
+    when = replace(when, exposure_us=np.where(possible, exposure_us, 1.0))
+    numbers = replace(numbers, timing=when)
+    if many.acquisition.white_balance != "off":
+        numbers = replace(numbers, balance=_balance(numbers))
+    return numbers, possible
 
 
 def _balance(numbers: Station) -> FloatArray:
     """Bring the whites of each station's colours together, as `station` does for one."""
-    white_e = np.asarray(numbers.electrons_white)
+    white_e = np.atleast_1d(numbers.electrons_white)
     lit = (white_e > 0).all(axis=-1, keepdims=True)
     ratio = white_e.max(axis=-1, keepdims=True) / np.where(lit, white_e, 1.0)
     return np.asarray(np.where(lit, ratio, 1.0))
 
 
-def _with_arrays(setup: Setup, arrays: Mapping[str, FloatArray]) -> Setup:
-    for key, values in arrays.items():
+def _with_columns(setup: Setup, columns: Mapping[str, FloatArray]) -> Setup:
+    for key, values in columns.items():
         section, field = field_of(key)
-        setup = _with(setup, section, {field: values})
-    if "light.illuminance" in arrays:
-        watts = setup.light.spectrum.irradiance_w_m2(arrays["light.illuminance"])
-        setup = _with(setup, "light", {"illuminance_lx": None, "irradiance_w_m2": watts})
+        setup = with_values(setup, section, {field: values})
+    if "light.illuminance" in columns:
+        watts = setup.light.spectrum.irradiance_w_m2(columns["light.illuminance"])
+        setup = with_values(setup, "light", {"illuminance_lx": None, "irradiance_w_m2": watts})
     return setup
 
 
-def _with(setup: Setup, section: str, values: Mapping[str, Any]) -> Setup:
-    """Put values behind the door, where arrays pass as numbers do."""
-    part = getattr(setup.sections, section).model_copy(update=values)
-    return replace(setup, sections=setup.sections.model_copy(update={section: part}))
+def exposure_us_of(lead: Setup) -> FloatArray:
+    """
+    Give the exposure time that others take from a setup.
+
+    Parameters
+    ----------
+    lead : Setup
+        Its numbers may be arrays.
+
+    Returns
+    -------
+    ndarray
+        Positive. [µs]
+
+    Raises
+    ------
+    InputError
+        Where its line period leaves no time to expose.
+    """
+    exposure_us = np.asarray(timing(lead, geometry(lead)).exposure_us)
+    if np.all(exposure_us > 0):
+        return exposure_us
+    dead_us = np.broadcast_to(lead.camera.dead_time_us, exposure_us.shape)[exposure_us <= 0]
+    msg = (
+        f"camera.dead_time: read {dead_us.flat[0]:g} us, but the line period of the "
+        "first variant leaves no time to expose; expected a shorter dead time or a slower line"
+    )
+    raise InputError(msg)

@@ -1,5 +1,5 @@
 """
-Where on the target to look closely, and which samples of each scan lie there.
+Which place on the target to magnify, and which samples of each scan lie there.
 
 A spot is found by the Hessian of the noise-free signal, smoothed to the size of a defect: both its
 eigenvalues have one sign and are large there. On an edge or a line, wavy or not, the smaller of
@@ -20,7 +20,7 @@ from scipy.ndimage import gaussian_filter
 from linesim.studies.scan.study import Scan
 
 _OWN_SIZE_PX = 4
-"""Size looked for where no smallest defect is asked for, in the finest samples; our choice."""
+"""Size searched for where no smallest defect is asked for, in the finest samples; our choice."""
 _FLAT = 1e-4
 """Curvature below this share of the mean signal is no spot but rounding."""
 
@@ -97,9 +97,9 @@ def strongest_spot(scan: Scan, size_um: float) -> tuple[float, float]:
 
     # derivatives per um, so that samples of unequal sides do not matter
     down = curved(2, 0) / raster.along_um**2
-    beside = curved(0, 2) / raster.across_um**2
+    across = curved(0, 2) / raster.across_um**2
     mixed = curved(1, 1) / (raster.along_um * raster.across_um)
-    mean, spread = (down + beside) / 2, np.hypot((down - beside) / 2, mixed)
+    mean, spread = (down + across) / 2, np.hypot((down - across) / 2, mixed)
     smaller = (np.abs(mean) - spread) * sigma_um**2
     line, column = divmod(int(smaller.argmax()), raster.width)
     if smaller[line, column] <= _FLAT * float(signal.mean()):

@@ -98,7 +98,7 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
 
 def write_compare_report(found: Comparison, folder: Path, *, true_proportion: bool = False) -> Path:
     """
-    Write the report of a comparison beside its other files.
+    Write the report of a comparison with its other files.
 
     Parameters
     ----------

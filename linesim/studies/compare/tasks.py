@@ -1,7 +1,7 @@
 """
 Scanning variants as tasks: what travels to a worker, where it gets the target from, and memory.
 
-The target is drawn or read once, here, and workers of this machine look at it where it lies: to
+The target is drawn or read once, here, and workers of this machine read it where it lies: to
 draw a scene takes longer than to scan it. Workers elsewhere each draw or read it once.
 """
 
@@ -61,7 +61,7 @@ def target_for(setup: Setup, runner: Runner) -> Iterator[Reference | Origin | No
         yield target
         return
     lent = _lent(target)
-    del target  # what workers look at is a copy
+    del target  # what workers read is a copy
     with lent as held:
         yield Origin(setup=setup, digest="", held=held)
 
@@ -100,10 +100,10 @@ def _seen(origin: Origin) -> Reference:
 def scanned(task: VariantTask) -> Scan:
     """Scan one variant: what a worker is asked to do."""
     target = _seen(task.target) if isinstance(task.target, Origin) else task.target
-    setup, way = task.variant.setup, Way(workers=task.threads, force=True)
+    setup, how = task.variant.setup, Way(workers=task.threads, force=True)
     with _named(task.variant):
         held = Held(reference=target, size=_size(setup, target), is_own=target is None)
-        return scan_held(setup, task.seed, held, way)
+        return scan_held(setup, task.seed, held, how)
 
 
 def _size(setup: Setup, target: Reference | None) -> TargetSize:
@@ -119,12 +119,12 @@ def _named(variant: Variant) -> Iterator[None]:
     try:
         yield
     except InputError as refusal:
-        told = (f"variant {shown(variant.title)}: {fault}" for fault in refusal.faults)
-        raise InputError(*told) from None
+        refused = (f"variant {shown(variant.title)}: {fault}" for fault in refusal.faults)
+        raise InputError(*refused) from None
 
 
 def refuse_without_memory(variants: Sequence[Variant], runner: Runner, *, force: bool) -> None:
-    """Refuse before the first scan what the last one would not fit beside."""
+    """Refuse before the first scan what the last one would not leave room for."""
     needs, shapes = [], []
     for one in variants:
         with _named(one):

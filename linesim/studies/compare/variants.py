@@ -31,7 +31,7 @@ Given = TypeVar("Given")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Variant:
     """
-    One way to set a station up.
+    A station set up in one of several manners.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ def binning_variants(
     setup: Setup, texts: Sequence[str], *, exposure: str | None = None, keep_line_rate: bool = False
 ) -> tuple[Variant, ...]:
     """
-    Make a variant for each way of binning.
+    Make a variant for each binning.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ def binning_variants(
     Raises
     ------
     InputError
-        Where the station cannot be run so, told for all variants at once.
+        Where the station cannot be run so, said of all variants at once.
     """
     made = _each(texts, lambda text: _binned(setup, text))
     return alike(setup, made, exposure=exposure, keep_line_rate=keep_line_rate)
@@ -146,14 +146,14 @@ def _binned(setup: Setup, text: str) -> Variant:
     if domain:
         changes["acquisition.binning_domain"] = domain.strip()
     made = changed(setup, changes)
-    taller, way = made.rows_read / setup.rows_read, made.acquisition
-    if taller != 1 and not isinstance(way.line_rate, str):
-        made = changed(made, {"acquisition.line_rate": f"{way.line_rate / taller!r} Hz"})
+    taller, taken = made.rows_read / setup.rows_read, made.acquisition
+    if taller != 1 and not isinstance(taken.line_rate, str):
+        made = changed(made, {"acquisition.line_rate": f"{taken.line_rate / taller!r} Hz"})
     divider = made.transport.encoder_divider
     if taller != 1 and divider is not None:
         made = changed(made, {"transport.encoder_divider": max(1, round(divider * taller))})
-    joined = f" {way.binning_domain}" if way.binning != (1, 1) else ""
-    return Variant(title=f"{way.binning}{joined}", setup=made)
+    joined = f" {taken.binning_domain}" if taken.binning != (1, 1) else ""
+    return Variant(title=f"{taken.binning}{joined}", setup=made)
 
 
 def _set(setup: Setup, text: str) -> Variant:
@@ -173,8 +173,8 @@ def _running(variant: Variant) -> Station:
     try:
         return station(variant.setup)
     except InputError as refusal:
-        told = (f"variant {shown(variant.title)}: {fault}" for fault in refusal.faults)
-        raise InputError(*told) from None
+        refused = (f"variant {shown(variant.title)}: {fault}" for fault in refusal.faults)
+        raise InputError(*refused) from None
 
 
 def _at_rate(setup: Setup, rate_hz: float) -> dict[str, object]:
@@ -189,10 +189,10 @@ def _at_rate(setup: Setup, rate_hz: float) -> dict[str, object]:
 
 def _strip(setup: Setup) -> dict[str, object]:
     """Give the length of target that a setup scans; nothing where it is all of it."""
-    way = setup.acquisition
-    if way.lines is None:
-        return {} if way.length_mm is None else {"acquisition.length": f"{way.length_mm!r} mm"}
-    length_mm = way.lines * float(station(setup).timing.line_advance_um) / 1000
+    taken = setup.acquisition
+    if taken.lines is None:
+        return {} if taken.length_mm is None else {"acquisition.length": f"{taken.length_mm!r} mm"}
+    length_mm = taken.lines * float(station(setup).timing.line_advance_um) / 1000
     return {"acquisition.length": f"{length_mm!r} mm"}
 
 

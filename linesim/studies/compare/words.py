@@ -10,7 +10,7 @@ from linesim.report.verdict_words import name_of
 from linesim.studies.compare.study import Compared, Comparison
 
 _SAME = 0.005
-"""Ratios closer than this to 1 are told as the same; our choice."""
+"""Ratios closer than this to 1 count as the same; our choice."""
 _OVERLAP = 1.005
 _GAP = 0.995
 _NOTHING = 1e-3
@@ -33,8 +33,8 @@ def _figure(one: Compared, group: str, name: str) -> float:
 
 
 def _against(first: Compared, one: Compared) -> str:
-    told = (_light, _pixels, _found, _rate)
-    parts = [*(tell(first, one) for tell in told), _able(one)]
+    parts_of = (_light, _pixels, _found, _rate)
+    parts = [*(part(first, one) for part in parts_of), _able(one)]
     return "; ".join(part for part in parts if part) + "."
 
 
@@ -81,7 +81,7 @@ def _pixels(first: Compared, one: Compared) -> str:
 
 
 def _found(first: Compared, one: Compared) -> str:
-    """Say which defects are found, where that can be told of both."""
+    """Say which defects are found, where that is known of both."""
     if not all(_SMALLEST in each.scan.budget["detection"] for each in (one, first)):
         return ""
     smallest, before = (f"{_smallest_um(each):.3g} um" for each in (one, first))
@@ -91,8 +91,8 @@ def _found(first: Compared, one: Compared) -> str:
 
 
 def _rate(first: Compared, one: Compared) -> str:
-    told, before = (rate(_figure(each, "geometry", "line_rate_hz"), 4) for each in (one, first))
-    said = "at the same line rate" if told == before else f"at {told}, not {before}"
+    now, before = (rate(_figure(each, "geometry", "line_rate_hz"), 4) for each in (one, first))
+    said = "at the same line rate" if now == before else f"at {now}, not {before}"
     coverage = _figure(one, "geometry", "coverage")
     if coverage > _OVERLAP:
         return f"{said}, where its lines overlap: each strip is seen {coverage:.3g} times"

@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.setup.arrays import FloatArray
+from linesim.studies.batch.station_arrays import Places
 from linesim.studies.rank.space import Space
 
-Places = NDArray[np.intp]
 Same = Callable[[Places], NDArray[np.bool_]]
 """Tells which of some options are as good as the one at hand."""
 EXACT, CLOSE = 1e-9, 2e-3

@@ -22,28 +22,6 @@ _PIVOTS = 48
 """Points that thin the others out; more cost more than they save."""
 
 
-def alike(values: FloatArray, digits: int) -> FloatArray:
-    """
-    Round to some significant digits, so that rounding errors do not part what is equal.
-
-    Parameters
-    ----------
-    values : ndarray
-        Any; what is not finite stays.
-    digits : int
-        Significant decimal digits.
-
-    Returns
-    -------
-    ndarray
-        Of the same shape.
-    """
-    usable = np.isfinite(values) & (values != 0)
-    exponent = np.floor(np.log10(np.abs(np.where(usable, values, 1.0))))
-    scale = 10.0 ** (digits - 1 - exponent)
-    return np.where(usable, np.rint(np.where(usable, values, 0.0) * scale) / scale, values)
-
-
 def front_of(objectives: FloatArray) -> NDArray[np.intp]:
     """Find the options that no other beats; of equal ones the first stands for all."""
     if len(objectives) == 0:

@@ -1,41 +1,44 @@
 """All options of a space in one table: figures, and the first demand that each misses."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.figures.demands import demands
+from linesim.figures.demands import Demand, demands
 from linesim.figures.detection import Search
 from linesim.figures.groups import ENDS
 from linesim.setup.arrays import FloatArray
-from linesim.studies.batch.detected import Found, Signals, found_by, joined, signals_of
-from linesim.studies.batch.judged import DEMANDS, PASSED, Judged, judged
-from linesim.studies.batch.stations import Refused, Way, way_count, ways
+from linesim.studies.batch.detected import Found, Signals, found_by, signals_of, together
+from linesim.studies.batch.figures import COSTLY, TRAVEL, Tell, figures_on, nobody
+from linesim.studies.batch.judged import DEMANDS, PASSED, judged, weakest
+from linesim.studies.batch.station_arrays import Places
+from linesim.studies.batch.stations import Block, Refused, blocks
 from linesim.studies.rank.space import Space
 
-Places = NDArray[np.intp]
-Tell = Callable[[int, int], None]
-KEPT = (
-    "irradiance_target_w_m2",
-    "speed_mm_s",
-    "area_rate_m2_s",
-    "field_of_view_mm",
-    "object_pixel_x_um",
-    "object_pixel_y_um",
-    "line_rate_hz",
-    "data_rate_mb_s",
-    "exposure_us",
-    "depth_of_field_mm",
-    "electrons_white",
-    "snr_white",
-    "snr_product",
-    "snr_product_ends",
-    "saturation_white",
-    "clipping_share",
-)
-"""Figures of every option; those of detection follow where the option is judged so far."""
+KEPT = {
+    "irradiance_target_w_m2": "signal",
+    "speed_mm_s": TRAVEL,
+    "area_rate_m2_s": TRAVEL,
+    "field_of_view_mm": "geometry",
+    "object_pixel_x_um": "geometry",
+    "object_pixel_y_um": "geometry",
+    "line_rate_hz": "geometry",
+    "data_rate_mb_s": "geometry",
+    "exposure_us": "exposure",
+    "depth_of_field_mm": "geometry",
+    "electrons_white": "signal",
+    "snr_white": "signal",
+    "snr_product": "signal",
+    "snr_product_ends": "signal",
+    "saturation_white": "signal",
+    "clipping_share": "limits",
+}
+"""
+Figures of every option, each with its group; those of detection follow where the option meets all
+that is judged before.
+"""
 DETECTION = DEMANDS.index("smallest_defect")
 _AT_MOST = 1.005
 """Over the size wanted, that a size found may be where d' says yes: more than a table errs."""
@@ -44,7 +47,7 @@ _AT_MOST = 1.005
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Table:
     """
-    What is filled in, way by way.
+    What is filled in, block by block.
 
     Parameters
     ----------
@@ -55,7 +58,7 @@ class Table:
     margin : ndarray
         By which share; 0 where none is.
     refused : dict
-        The door's sentence -> options that it refuses.
+        The sentence of a refusal -> options that it refuses.
     size_name : str
         Of the size that is just found.
     """
@@ -90,26 +93,37 @@ def worst_size_um(figures: Mapping[str, FloatArray], size_name: str) -> FloatArr
     return np.maximum(figures[size_name], figures[size_name + ENDS])
 
 
-def judge_all(space: Space, table: Table, tell: Tell | None) -> list[tuple[Way, Judged]]:
+def judge_all(space: Space, table: Table, tell: Tell = nobody) -> None:
     """Fill in everything but detection."""
-    found, count = [], way_count(space)
-    for done, way in enumerate(ways(space), start=1):
-        if isinstance(way, Refused):
-            table.refused[way.why] = table.refused.get(way.why, 0) + way.index.size
+    done = 0
+    for block in blocks(space, np.arange(space.count)):
+        if isinstance(block, Refused):
+            why = block.why.faults[0]
+            table.refused[why] = table.refused.get(why, 0) + block.index.size
         else:
-            seen, index = judged(way, space.limits), way.index.ravel()
-            for name in KEPT:
-                table.figures[name][index] = np.broadcast_to(seen.figures[name], way.shape).ravel()
-            table.first[index], table.margin[index] = seen.first.ravel(), seen.margin.ravel()
-            found.append((way, seen))
-        if tell is not None:
-            tell(done, count)
-    return found
+            _judge(block, space, table)
+        done += block.index.size
+        tell(done, space.count)
+
+
+def _judge(block: Block, space: Space, table: Table) -> None:
+    asked = (*space.limits.demands, *_cheap(block))
+    groups = KEPT | {name: demand.group for demand in asked for name in demand.figures}
+    figures = figures_on(block, groups)
+    for name in KEPT:
+        table.figures[name][block.index] = weakest(name, figures[name])
+    found = judged(figures, asked, block.possible)
+    table.first[block.index], table.margin[block.index] = found.first, found.margin
+
+
+def _cheap(block: Block) -> Iterator[Demand]:
+    """Give what the setup demands, but for detection."""
+    return (each for each in demands(block.setup) if each.group != COSTLY)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Left:
-    """Options of one way that are still in question, at one place of the line."""
+    """Options of one block that are still in question, at one place of the line."""
 
     index: Places
     wanted: Search
@@ -117,14 +131,14 @@ class _Left:
     places: tuple[str, ...]
 
 
-def detect_all(space: Space, grids: list[tuple[Way, Judged]], table: Table) -> None:
+def detect_all(space: Space, table: Table) -> None:
     """Fill in detection for the options that meet all else."""
     by_texture: dict[object, list[_Left]] = {}
-    for part in _left(grids):
+    for part in _left(space, table):
         by_texture.setdefault(part.wanted.texture, []).append(part)
     missed = np.zeros(table.first.shape, dtype=np.bool_)
     for parts in by_texture.values():
-        found = found_by(joined([part.signals for part in parts]), parts[0].wanted)
+        found = found_by(together([part.signals for part in parts]), parts[0].wanted)
         starts = np.cumsum([0, *(len(part.index) for part in parts)])
         for part, start, end in zip(parts, starts[:-1], starts[1:], strict=True):
             for place in part.places:
@@ -151,14 +165,13 @@ def _put(table: Table, index: Places, place: str, found: Found, part: slice) -> 
         table.figures["defect_dprime" + place][index] = found.dprime[part]
 
 
-def _left(grids: list[tuple[Way, Judged]]) -> Iterator[_Left]:
-    for way, seen in grids:
-        flat = np.flatnonzero(seen.first.ravel() == PASSED)
-        for ends in (False,) if way.even else (False, True):
-            if flat.size:
+def _left(space: Space, table: Table) -> Iterator[_Left]:
+    for block in blocks(space, np.flatnonzero(table.first == PASSED)):
+        if isinstance(block, Block):
+            for ends in (False,) if block.even else (False, True):
                 yield _Left(
-                    index=way.index.ravel()[flat],
-                    wanted=way.wanted,
-                    signals=signals_of(way, flat, ends=ends),
-                    places=("", ENDS) if way.even else (ENDS,) if ends else ("",),
+                    index=block.index,
+                    wanted=block.wanted,
+                    signals=signals_of(block, ends=ends),
+                    places=("", ENDS) if block.even else (ENDS,) if ends else ("",),
                 )

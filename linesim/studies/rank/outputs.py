@@ -10,7 +10,6 @@ from linesim.figures.safety import MACHINERY
 from linesim.files.atomic import write_bytes, write_json, write_text
 from linesim.files.csv_out import write_csv
 from linesim.setup.resolve import resolved_text
-from linesim.studies.batch.options import option
 from linesim.studies.rank.people import rank_people
 from linesim.studies.rank.row import Row
 from linesim.studies.rank.study import Ranking
@@ -71,7 +70,7 @@ def _checked(row: Row) -> dict[str, object]:
 
 
 def _listed(found: Ranking, index: int) -> dict[str, object]:
-    points = option(found.space, index)
+    points = found.space.option(index)
     choice = {axis.name: p.label for axis, p in zip(found.space.axes, points, strict=True)}
     figures = {name: float(column[index]) for name, column in found.figures.items()}
     return {"choice": choice, **{k: v for k, v in figures.items() if np.isfinite(v)}}
@@ -124,7 +123,7 @@ def _csv_rows(found: Ranking) -> Iterator[list[object]]:
     listed = np.flatnonzero(on_front | (np.arange(len(found.order)) < CSV_ROWS))
     for place in listed.tolist():
         index = int(found.order[place])
-        labels = [point.label for point in option(found.space, index)]
+        labels = [point.label for point in found.space.option(index)]
         figures = (float(column[index]) for column in found.figures.values())
         shown = [value if np.isfinite(value) else None for value in figures]
         yield [place + 1, int(on_front[place]), *labels, *shown]

@@ -119,7 +119,7 @@ def rank_page(found: Ranking) -> Page:
 
 def write_rank_report(found: Ranking, folder: Path) -> Path:
     """
-    Write the report of a ranking beside its other files.
+    Write the report of a ranking with its other files.
 
     Parameters
     ----------

@@ -6,7 +6,6 @@ import numpy as np
 
 from linesim.figures.safety import Shared, shared_cautions
 from linesim.setup.setup import Setup
-from linesim.studies.batch.options import option_setup
 from linesim.studies.rank.study import Ranking
 
 _LIGHT = "irradiance_target_w_m2"
@@ -27,4 +26,4 @@ def _options(found: Ranking) -> Iterator[tuple[str, Setup]]:
     if found.order.size:
         index = int(found.order[np.argmax(found.figures[_LIGHT][found.order])])
         if index not in shown:
-            yield f"rank {places[index]}, the brightest", option_setup(found.space, index)
+            yield f"rank {places[index]}, the brightest", found.space.setup(index)

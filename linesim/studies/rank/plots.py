@@ -92,12 +92,12 @@ def _draw_speeds(axes: "Axes", found: Ranking) -> None:
     speed = found.figures["speed_mm_s"][found.front]
     several = np.unique(speed)
     chosen = np.linspace(0, len(several) - 1, min(len(several), _MOST_SPEEDS)).round()
-    for look, each in enumerate(several[np.unique(chosen.astype(np.intp))]):
+    for place, each in enumerate(several[np.unique(chosen.astype(np.intp))]):
         here = found.front[speed == each]
         light, size_um = _light(found, here)[0], found.size_um[here]
         order = np.lexsort((size_um, light))
         sparse = max(1, len(order) // 12)
-        line: Any = {**style(look), "marker": MARKS[look], "markersize": 4, "markevery": sparse}
+        line: Any = {**style(place), "marker": MARKS[place], "markersize": 4, "markevery": sparse}
         axes.plot(
             light[order], size_um[order], **line, label=f"front, {each / _MM_S_OF_M_MIN:.4g} m/min"
         )

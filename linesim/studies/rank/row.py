@@ -1,22 +1,20 @@
-"""Options that are shown: each goes through the door, and must give the same figures again."""
+"""Options that are shown: each is checked as a file is, and must give the same figures again."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linesim.figures.budget import Budget, budget
 from linesim.figures.case import values
-from linesim.figures.detection import detection_group
 from linesim.figures.groups import ENDS
-from linesim.figures.places import with_ends
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
-from linesim.studies.batch.demanded import LOW_IS_GOOD
-from linesim.studies.batch.judged import LEAST
-from linesim.studies.batch.options import option, option_setup
-from linesim.studies.batch.stations import Way, picked, sought
+from linesim.studies.batch.figures import COSTLY, figures_of
+from linesim.studies.batch.judged import weakest
+from linesim.studies.batch.size_table import WORKERS
+from linesim.studies.batch.station_arrays import Places
 from linesim.studies.rank.copies import Alternatives
 from linesim.studies.rank.space import Space
 
@@ -49,37 +47,31 @@ class Row:
 
 def checked_rows(
     space: Space,
-    grids: Sequence[Way],
     shown: Mapping[int, Alternatives],
     figures: Mapping[str, FloatArray],
 ) -> dict[int, Row]:
     """Check some options as files would be, and hold them against what was worked out for all."""
     indexes = np.array(sorted(shown), dtype=np.intp)
-    for way in grids:
-        _exact(way, indexes, figures)
-    return {index: _row(space, index, others, figures) for index, others in shown.items()}
+    _exact(space, indexes, figures)
+    with ThreadPoolExecutor(WORKERS) as pool:
+        rows = pool.map(lambda index: _row(space, index, shown[index], figures), shown)
+        return dict(zip(shown, rows, strict=True))
 
 
-def _exact(way: Way, indexes: NDArray[np.intp], figures: Mapping[str, FloatArray]) -> None:
+def _exact(space: Space, indexes: Places, figures: Mapping[str, FloatArray]) -> None:
     """Put the figures of detection in as the budget has them."""
     names = [name for name in figures if name.startswith(("smallest_", "defect_dprime"))]
-    flat = np.flatnonzero(np.isin(way.index.ravel(), indexes))
-    here = way.index.ravel()[flat]
-    judged_so_far = next(name for name in names if name.startswith("smallest_"))
-    known = ~np.isnan(figures[judged_so_far][here])
-    if known.any():
-        wanted = sought(way, flat[known])
-        some = {name.removesuffix(ENDS) for name in names}
-        place_of = picked(way, flat[known])
-        group = with_ends(place_of, lambda place: detection_group(place, wanted, some))
-        for name in set(names) & set(group):
-            weakest = np.max if name in LOW_IS_GOOD else np.min
-            figures[name][here[known]] = weakest(np.asarray(group[name]), axis=-1)
+    size_name = next(name for name in names if name.startswith("smallest_"))
+    known = indexes[~np.isnan(figures[size_name][indexes])]
+    if known.size:
+        for name, values in figures_of(space, known, dict.fromkeys(names, COSTLY)).items():
+            if np.isfinite(values).any():
+                figures[name][known] = weakest(name, values)
 
 
 def _row(space: Space, index: int, others: Alternatives, figures: Mapping[str, FloatArray]) -> Row:
-    points = option(space, index)
-    setup = option_setup(space, index)
+    points = space.option(index)
+    setup = space.setup(index)
     found = budget(setup)
     mine = {name: float(column[index]) for name, column in figures.items()}
     mine = {name: value for name, value in mine.items() if np.isfinite(value)}
@@ -114,4 +106,4 @@ def _again(setup: Setup, found: Budget) -> Iterator[tuple[str, float]]:
     for group in found.groups.values():
         for name, value in group.items():
             if not isinstance(value, str):
-                yield name, (min if name in LEAST else max)(values(value))
+                yield name, float(weakest(name, np.array(values(value))))

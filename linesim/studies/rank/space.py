@@ -25,6 +25,7 @@ from math import prod
 from pathlib import Path
 from typing import Any
 
+from linesim.figures.demands import SLACK, Demand
 from linesim.setup.errors import InputError
 from linesim.setup.fields import Kind, Number, Quantity
 from linesim.setup.infiles import toml_table
@@ -32,13 +33,13 @@ from linesim.setup.load import changed, load_setup, sample_setup
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.setup.vocabulary import LENGTH, title_faults
-from linesim.studies.batch.axes import Axis, parted
-from linesim.studies.rank.axis_texts import Reading, axes_of
+from linesim.studies.batch.axis_texts import Reading, axes_of
+from linesim.studies.batch.space import Space as Options
 
 MOST_OPTIONS = 2_000_000
 """Options that are judged at once; about 300 bytes each."""
-MOST_WAYS = 2_000
-"""Combinations that go through the door one by one, some milliseconds each."""
+MOST_WORDS = 2_000
+"""Combinations of words that are checked one by one as files are, some milliseconds each."""
 _KEYS = ("title", "setup", "options", "choices", "requirement", "limits")
 _EXPECTED = "a space of set-ups with [options], as in sample_targets/foil_space.toml"
 _LIMITS: dict[str, tuple[str, Kind]] = {
@@ -77,11 +78,34 @@ class Limits:
     least_depth_of_field_mm: float | None = None
     most_saturation: float | None = None
 
+    @property
+    def demands(self) -> tuple[Demand, ...]:
+        """What is judged by them."""
+        asked = (
+            ("most_irradiance", "signal", "irradiance_target_w_m2", self.most_irradiance_w_m2),
+            ("saturation", "signal", "saturation_white", self.most_saturation),
+            ("least_field_of_view", "geometry", "field_of_view_mm", self.least_field_of_view_mm),
+            ("least_depth_of_field", "geometry", "depth_of_field_mm", self.least_depth_of_field_mm),
+        )
+        return tuple(
+            Demand(
+                requirement=name,
+                group=group,
+                figure=figure,
+                wanted=wanted,
+                low_is_good=not name.startswith("least"),
+                place="middle",
+                slack=SLACK,
+            )
+            for name, group, figure, wanted in asked
+            if wanted is not None
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Space:
+class Space(Options):
     """
-    All set-ups that may be chosen.
+    All set-ups that may be chosen, and what they must keep to.
 
     Parameters
     ----------
@@ -90,25 +114,13 @@ class Space:
     base : Setup
         What all options share, with the requirement.
     axes : tuple of Axis
-        What may be chosen; each value of each with each of the others is an option.
+        What may be chosen.
     limits : Limits
         What an option must keep.
     """
 
     title: str
-    base: Setup
-    axes: tuple[Axis, ...]
     limits: Limits
-
-    @property
-    def shape(self) -> tuple[int, ...]:
-        """Values along each axis."""
-        return tuple(len(axis.points) for axis in self.axes)
-
-    @property
-    def count(self) -> int:
-        """How many options there are."""
-        return prod(self.shape)
 
 
 def load_space(path: str | Path) -> Space:
@@ -153,26 +165,26 @@ def _size_faults(found: Reading) -> list[str]:
     if found.faults:
         return []
     lengths = [len(axis.points) for axis in found.axes]
-    ways = prod(len(parted(axis)) for axis in found.axes)
-    slow = ", ".join(axis.name for axis in found.axes if len(parted(axis)) > 1)
-    told = ""
+    words = prod(axis.parts for axis in found.axes)
+    slow = ", ".join(axis.name for axis in found.axes if axis.parts > 1)
+    fault = ""
     if not found.axes:
-        told = (
+        fault = (
             "nothing was read, but at least one key with values to choose from is needed, for "
             "example lens.f_number = [2.8, 4, 5.6]"
         )
     elif prod(lengths) > MOST_OPTIONS:
-        told = (
+        fault = (
             f"read {' x '.join(map(str, lengths))} = {prod(lengths)} options, but at most "
             f"{MOST_OPTIONS} are judged at once; expected fewer values, or fewer keys"
         )
-    elif ways > MOST_WAYS:
-        told = (
-            f"read {ways} combinations of {slow}, but of these at most {MOST_WAYS} are built, one "
-            "by one (light, speed, f-number, magnification and times are free); expected fewer "
+    elif words > MOST_WORDS:
+        fault = (
+            f"read {words} combinations of {slow}, but of these at most {MOST_WORDS} are built, "
+            "one by one (light, speed, f-number, magnification and times are free); expected fewer "
             "values of these"
         )
-    return [f"options: {told}"] if told else []
+    return [f"options: {fault}"] if fault else []
 
 
 def _base(written: object, folder: Path) -> Setup:

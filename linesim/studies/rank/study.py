@@ -10,15 +10,15 @@ from linesim.figures.verdicts import worst_state
 from linesim.setup.arguments import refuse_other
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
+from linesim.studies.batch.figures import Tell, nobody
 from linesim.studies.batch.judged import DEMANDS, PASSED
-from linesim.studies.batch.stations import Way
+from linesim.studies.batch.station_arrays import Places, alike
 from linesim.studies.rank.copies import Alternatives, alternatives, same_as
-from linesim.studies.rank.front import alike, front_of
+from linesim.studies.rank.front import front_of
 from linesim.studies.rank.option_table import (
     DETECTION,
     KEPT,
     Table,
-    Tell,
     detect_all,
     judge_all,
     worst_size_um,
@@ -28,7 +28,6 @@ from linesim.studies.rank.space import Space
 
 __all__ = ("KEPT", "TOP", "Ranking", "rank")
 
-Places = NDArray[np.intp]
 TOP = 10
 _SAME_DIGITS = 9
 _SAME_SIZE_DIGITS = 4
@@ -57,9 +56,9 @@ class Ranking:
     front : ndarray of int
         Of these, those that no other beats in light, speed and size, in the same order.
     refused : mapping
-        The door's sentence -> options that it refuses.
+        The sentence of a refusal -> options that it refuses.
     rows : tuple of Row
-        The best, each checked through the door; options that differ in nothing that counts are one.
+        The best, each checked as a file is; options that differ in nothing that counts are one.
     front_rows : tuple of Row
         Some of the front from end to end, checked likewise.
     nearest : Row or None
@@ -94,7 +93,7 @@ class Ranking:
         return float(self.margin[self.first == DEMANDS.index(demand)].max())
 
 
-def rank(space: Space, top: int = TOP, tell: Tell | None = None) -> Ranking:
+def rank(space: Space, top: int = TOP, tell: Tell = nobody) -> Ranking:
     """
     Judge every option of a space, and rank those that meet all demands.
 
@@ -103,9 +102,9 @@ def rank(space: Space, top: int = TOP, tell: Tell | None = None) -> Ranking:
     space : Space
         What may be chosen, as `load_space` reads it.
     top : int
-        How many of the best, and of the front, go through the door to be shown.
+        How many of the best, and of the front, are checked as files are, and shown.
     tell : callable, optional
-        Is told how many combinations are done, and of how many.
+        Is told how many options are judged, and of how many.
 
     Returns
     -------
@@ -120,20 +119,19 @@ def rank(space: Space, top: int = TOP, tell: Tell | None = None) -> Ranking:
     refuse_other(space, Space, "space", "what load_space gives")
     disc = space.base.requirement.defect_shape == "disc"
     table = Table.empty(space.count, "smallest_detectable_um" if disc else "smallest_width_um")
-    grids = judge_all(space, table, tell)
-    if not grids:
+    judge_all(space, table, tell)
+    if sum(table.refused.values()) == space.count:
         why = "\n".join(dict.fromkeys(table.refused))
         msg = f"options: none of the {space.count} options is a legal setup: {why}"
         raise InputError(msg)
-    detect_all(space, grids, table)
-    legal = [way for way, _ in grids]
+    detect_all(space, table)
     found = None
     while found is None:
-        found = _ranked(space, legal, table, top)
+        found = _ranked(space, table, top)
     return found
 
 
-def _ranked(space: Space, grids: list[Way], table: Table, top: int) -> Ranking | None:
+def _ranked(space: Space, table: Table, top: int) -> Ranking | None:
     """Rank what passes; nothing where the budget of one that is shown says no after all."""
     order = _ordered(np.flatnonzero(table.first == PASSED), table)
     front = order[np.sort(front_of(_objectives(order, table)))]
@@ -141,7 +139,7 @@ def _ranked(space: Space, grids: list[Way], table: Table, top: int) -> Ranking |
     along = front[_even(len(front), top)]
     best = _best(space, table, order, top)
     shown = {**{int(k): _instead(space, table, int(k)) for k in (*along, *nearest)}, **best}
-    rows = checked_rows(space, grids, shown, table.figures)
+    rows = checked_rows(space, shown, table.figures)
     if _struck(table, rows):
         return None
     return Ranking(

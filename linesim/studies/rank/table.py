@@ -96,9 +96,9 @@ def _table(rows: Sequence[Row], found: Ranking) -> list[str]:
 
 def _figure_columns(rows: Sequence[Row], found: Ranking) -> Iterator[Column]:
     keys = frozenset().union(*(axis.keys for axis in found.space.axes))
-    told = not keys.isdisjoint(_LIGHT_KEYS) and "light.spectrum" not in keys
+    chosen = not keys.isdisjoint(_LIGHT_KEYS) and "light.spectrum" not in keys
     for head, name, digits in _COLUMNS:
-        if name != _LIGHT or not told:  # a light that is chosen stands among the choices
+        if name != _LIGHT or not chosen:  # a light that is chosen stands among the choices
             values = [row.worst(name) if name == _SNR else row.figures[name] for row in rows]
             yield head, [plain_number(value, digits) for value in values]
     sizes = [row.largest(found.size_name) for row in rows]
@@ -143,10 +143,10 @@ def _missed(found: Ranking) -> Iterator[str]:
 
 def _cautions(found: Ranking) -> Iterator[str]:
     first = found.rows[0] if found.rows else found.nearest
-    told = [each for each in (first.budget.cautions if first else ()) if each.code not in CODES]
-    for caution in told:
+    cautions = [each for each in (first.budget.cautions if first else ()) if each.code not in CODES]
+    for caution in cautions:
         yield from _paragraph(f"{caution.code}: {caution.text}")
-    if not told:
+    if not cautions:
         yield "  none"
 
 

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from linesim.figures.plain_numbers import plain_number
-from linesim.studies.batch.axes import SHARE
 from linesim.studies.batch.judged import DEMANDS
+from linesim.studies.batch.space import SHARE
 from linesim.studies.rank.row import Row
 from linesim.studies.rank.study import Ranking
 
@@ -116,7 +116,7 @@ def percent(share: float) -> str:
 
 
 def refusals(found: Ranking) -> list[str]:
-    """Say why the door refuses some options, the most frequent reasons first."""
+    """Say why some options are refused, the most frequent reasons first."""
     ranked = sorted(found.refused.items(), key=lambda pair: -pair[1])
     said = [f"{count} options: {why}" for why, count in ranked[:_FEW_REFUSALS]]
     rest = len(ranked) - _FEW_REFUSALS

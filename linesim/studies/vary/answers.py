@@ -1,4 +1,4 @@
-"""Where along a range each demand is met, and all of them together, for each way of binning."""
+"""Where along a range each demand is met, and all of them together, for each binning."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -7,23 +7,23 @@ import numpy as np
 
 from linesim.figures.demands import Demand
 from linesim.setup.arrays import FloatArray
-from linesim.studies.batch.demanded import ALWAYS, worst_of
-from linesim.studies.batch.many import figures_of
-from linesim.studies.batch.points import Walk
-from linesim.studies.vary.crossing import USUAL_NET, Margin, Span, net_of, shared, spans_on
+from linesim.studies.batch.along import Along
+from linesim.studies.batch.figures import figures_of
+from linesim.studies.batch.judged import ALWAYS, worst_of
+from linesim.studies.vary.crossing import USUAL_COUNT, Margin, Span, shared, spans_on, tried_of
 
 MOST_ROWS = 9
-"""Values of the second key for which the crossings along the first are told."""
+"""Values of the second key for which the crossings along the first are given."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """Where one demand is met by one way of binning."""
+    """Where one demand is met by one binning."""
 
     title: str
     exposure: str | None
     demand: Demand
-    beside: float | None
+    second: float | None
     met: tuple[Span, ...]
     able: tuple[Span, ...]
     against: tuple[Demand, ...] = ()
@@ -40,24 +40,24 @@ class Held:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Joint:
-    """Where one way of binning meets all demands together."""
+    """Where one binning meets all demands together."""
 
     title: str
     exposure: str | None
-    beside: float | None
+    second: float | None
     held: tuple[Held, ...]
     against: tuple[Demand, ...]
 
 
 def answers_of(
-    exposure: str | None, walks: Mapping[str, Walk], judged_by: tuple[Demand, ...]
+    exposure: str | None, spaces: Mapping[str, Along], judged_by: tuple[Demand, ...]
 ) -> tuple[Answer, ...]:
     """Find where demands are met."""
     return tuple(
         answer
-        for title, each in walks.items()
-        for beside in _rows(each)
-        for answer in _answers(each, beside, judged_by, (title, exposure))
+        for title, each in spaces.items()
+        for second in _rows(each)
+        for answer in _answers(each, second, judged_by, (title, exposure))
     )
 
 
@@ -65,7 +65,7 @@ def joints_of(answers: tuple[Answer, ...]) -> tuple[Joint, ...]:
     """Find where all demands are met together."""
     found: dict[tuple[str, str | None, float | None], list[Answer]] = {}
     for each in answers:
-        found.setdefault((each.title, each.exposure, each.beside), []).append(each)
+        found.setdefault((each.title, each.exposure, each.second), []).append(each)
     return tuple(_joint(rows) for rows in found.values())
 
 
@@ -74,7 +74,7 @@ def _joint(rows: list[Answer]) -> Joint:
     return Joint(
         title=rows[0].title,
         exposure=rows[0].exposure,
-        beside=rows[0].beside,
+        second=rows[0].second,
         held=tuple(_held(rows, span) for span in together),
         against=() if together else tuple(each.demand for each in _against(rows)),
     )
@@ -111,27 +111,27 @@ def _against(rows: list[Answer]) -> list[Answer]:
     return left
 
 
-def _rows(along: Walk) -> list[float | None]:
+def _rows(space: Along) -> list[float | None]:
     """Choose values of the second key, evenly among them, both ends included."""
-    if len(along.ranges) == 1:
+    if len(space.ranges) == 1:
         return [None]
-    values = along.ranges[1].base_values
+    values = space.ranges[1].base_values
     count = min(len(values), MOST_ROWS)
     return [values[index] for index in np.rint(np.linspace(0, len(values) - 1, count)).astype(int)]
 
 
 def _answers(
-    along: Walk,
-    beside: float | None,
+    space: Along,
+    second: float | None,
     judged_by: tuple[Demand, ...],
     named: tuple[str, str | None],
 ) -> Iterator[Answer]:
-    """Look at all demands on one net, then for the crossings of each."""
-    over = along.ranges[0]
-    net = net_of(over, USUAL_NET if beside is None else 0)
-    heights = _spares(along, beside, judged_by, net)
+    """Judge all demands at the same values, then search for the crossings of each."""
+    over = space.ranges[0]
+    tried = tried_of(over, USUAL_COUNT if second is None else 0)
+    heights = _spares(space, second, judged_by, tried)
     parts = {
-        demand: spans_on(over, (net, heights[demand]), _margin(along, beside, demand))
+        demand: spans_on(over, (tried, heights[demand]), _margin(space, second, demand))
         for demand in judged_by
     }
     always = {demand: met for demand, met in parts.items() if demand.requirement in ALWAYS}
@@ -141,24 +141,23 @@ def _answers(
             title=named[0],
             exposure=named[1],
             demand=demand,
-            beside=beside,
+            second=second,
             met=met,
             able=shared(met, able),
             against=tuple(other for other, free in always.items() if not shared(met, free)),
         )
 
 
-def _margin(along: Walk, beside: float | None, demand: Demand) -> Margin:
+def _margin(space: Along, second: float | None, demand: Demand) -> Margin:
     """Give the margin of one demand along the first range."""
-    return lambda values: _spares(along, beside, (demand,), values)[demand]
+    return lambda values: _spares(space, second, (demand,), values)[demand]
 
 
 def _spares(
-    along: Walk, beside: float | None, judged_by: tuple[Demand, ...], values: FloatArray
+    space: Along, second: float | None, judged_by: tuple[Demand, ...], values: FloatArray
 ) -> dict[Demand, FloatArray]:
     """Work out by how much demands are passed at some values of the first range."""
-    rest = () if beside is None else (beside,)
+    rest = () if second is None else ((second,),)
     chosen = {name: demand.group for demand in judged_by for name in demand.figures}
-    points = along.points((float(value), *rest) for value in values)
-    found = figures_of(points, chosen, len(values), lambda _done, _total: None)
+    found = figures_of(space.at((values.tolist(), *rest)), np.arange(len(values)), chosen)
     return {demand: demand.spare(worst_of(demand, found)) for demand in judged_by}

@@ -3,7 +3,7 @@ Where along a range a requirement begins and ceases to be met.
 
 Values of the range and some between them only bracket the places; each place itself is the root
 of the closed form, by Brent's method on the margin. A figure that rises and falls again between two
-neighbours of that net is not seen.
+such neighbours is not seen.
 """
 
 from collections.abc import Callable
@@ -16,13 +16,13 @@ from linesim.setup.arrays import FloatArray
 from linesim.studies.batch.ranges import Range
 
 Margin = Callable[[FloatArray], FloatArray]
-"""Given values in the door's unit: by which share a requirement is passed, negative if missed."""
-USUAL_NET = 32
-"""Values of the net besides those of the range."""
+"""By which share a requirement is passed at values of a checked setup; negative if missed."""
+USUAL_COUNT = 32
+"""Values tried besides those of the range."""
 _MOST_VALUES = 65
-"""Values of a range in the net; of more, so many evenly among them."""
+"""Values of a range that are tried; of more, so many evenly among them."""
 _EXACT = 1e-8
-"""Of a crossing, as a share of the ends of its bracket; three digits are told."""
+"""Of a crossing, as a share of the ends of its bracket; three digits are said."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,15 +50,15 @@ def _high(span: Span) -> float:
     return span.high
 
 
-def spans(over: Range, margin: Margin, between: int = USUAL_NET) -> tuple[Span, ...]:
+def spans(over: Range, margin: Margin, between: int = USUAL_COUNT) -> tuple[Span, ...]:
     """Find the parts of a range in which a requirement is met."""
-    net = net_of(over, between)
-    return spans_on(over, (net, margin(net)), margin)
+    tried = tried_of(over, between)
+    return spans_on(over, (tried, margin(tried)), margin)
 
 
 def spans_on(over: Range, known: tuple[FloatArray, FloatArray], margin: Margin) -> tuple[Span, ...]:
-    """Find the parts of a range in which a requirement is met, from its margin on a net."""
-    net, heights = known
+    """Find the parts of a range in which a requirement is met, from its margin at some values."""
+    tried, heights = known
     met = heights >= 0
     edges = np.flatnonzero(met[1:] != met[:-1]).tolist()
     starts = [(0, False)] if met[0] else []
@@ -66,8 +66,8 @@ def spans_on(over: Range, known: tuple[FloatArray, FloatArray], margin: Margin) 
     stops = [(edge, True) for edge in edges if met[edge]] + ([(-1, False)] if met[-1] else [])
     return tuple(
         Span(
-            low=_root(over, margin, net, first, rising=True) if begins else float(net[0]),
-            high=_root(over, margin, net, last, rising=False) if ends else float(net[-1]),
+            low=_root(over, margin, tried, first, rising=True) if begins else float(tried[0]),
+            high=_root(over, margin, tried, last, rising=False) if ends else float(tried[-1]),
             begins=begins,
             ends=ends,
         )
@@ -81,8 +81,8 @@ def shared(some: tuple[Span, ...], others: tuple[Span, ...]) -> tuple[Span, ...]
     return tuple(sorted((each for each in pairs if each is not None), key=_low))
 
 
-def net_of(over: Range, count: int) -> FloatArray:
-    """Lay a net over a range: its values, and even ones between; whole numbers only if so."""
+def tried_of(over: Range, count: int) -> FloatArray:
+    """Choose what to try of a range: its values and even ones between, whole where it is so."""
     values = np.array(over.base_values, dtype=np.float64)
     low, high = values[0], values[-1]
     if over.key.listed:
@@ -94,9 +94,9 @@ def net_of(over: Range, count: int) -> FloatArray:
     return np.unique(np.concatenate([values, between]))
 
 
-def _root(over: Range, margin: Margin, net: FloatArray, index: int, *, rising: bool) -> float:
-    """Find the crossing between two neighbours of the net; give the side that meets."""
-    low, high = float(net[index]), float(net[index + 1])
+def _root(over: Range, margin: Margin, tried: FloatArray, index: int, *, rising: bool) -> float:
+    """Find the crossing between two neighbours that were tried; give the side that meets."""
+    low, high = float(tried[index]), float(tried[index + 1])
     if over.key.listed:
         return high if rising else low
     if over.key.whole:

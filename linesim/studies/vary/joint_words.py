@@ -12,7 +12,7 @@ NOWHERE = "nowhere"
 
 
 def together(found: Varied) -> Iterator[str]:
-    """Say where all demands are met together, for each way of binning."""
+    """Say where all demands are met together, for each binning."""
     several, grid = len(found.curves) > 1, len(found.ranges) > 1
     for joints in _by_curve(found):
         first = joints[0]
@@ -54,7 +54,7 @@ def _against(found: Varied, joint: Joint) -> str:
     rows = {
         each.demand: each.met
         for each in found.answers
-        if (each.title, each.exposure, each.beside) == (joint.title, joint.exposure, joint.beside)
+        if (each.title, each.exposure, each.second) == (joint.title, joint.exposure, joint.second)
     }
     said = [
         f"{held_words(demand)} only {parts_words(found.ranges[0], rows[demand])}"
@@ -66,10 +66,10 @@ def _against(found: Varied, joint: Joint) -> str:
 
 
 def _of_rows(found: Varied, joints: list[Joint]) -> str:
-    beside = found.ranges[1]
+    second = found.ranges[1]
     chosen = [joints[0], joints[-1]]
     parts = [
-        f"at {value_words(beside, each.beside or 0.0)} {brief_joint(found, each)}"
+        f"at {value_words(second, each.second or 0.0)} {brief_joint(found, each)}"
         for each in chosen
     ]
     return f"{_everything(found)} holds {', '.join(parts)}"

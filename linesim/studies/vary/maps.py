@@ -1,4 +1,4 @@
-"""Maps of a study along two ranges: a row a figure, a column a way of binning, in greys."""
+"""Maps of a study along two ranges: a row a figure, a column a binning, in greys."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -7,7 +7,7 @@ import numpy as np
 from linesim.figures.demands import Demand
 from linesim.report.plots import INK, new_figure, png_bytes
 from linesim.setup.arrays import FloatArray
-from linesim.studies.batch.demanded import LOW_IS_GOOD
+from linesim.studies.batch.judged import LOW_IS_GOOD
 from linesim.studies.batch.ranges import short
 from linesim.studies.vary.labels import label
 from linesim.studies.vary.plot_axes import along_x, plain_ticks
@@ -81,9 +81,9 @@ def _levels(values: FloatArray) -> FloatArray:
 
 
 def _panel(axes: "Axes", found: Varied, curve: Curve, figure: tuple[str, FloatArray]) -> None:
-    (name, levels), (over, beside) = figure, found.ranges
+    (name, levels), (over, second) = figure, found.ranges
     demand = _demand(found, name)
-    x, y = np.array(over.values), np.array(beside.values)
+    x, y = np.array(over.values), np.array(second.values)
     z = np.ma.masked_invalid(_seen(found, curve, name).T)
     scale = (
         "log" if len(levels) > 1 and levels[-1] / levels[0] > _SPAN and levels[0] > 0 else "linear"
@@ -91,10 +91,10 @@ def _panel(axes: "Axes", found: Varied, curve: Curve, figure: tuple[str, FloatAr
     axes.pcolormesh(x, y, z, cmap=_greys(name), norm=scale, shading="gouraud", rasterized=True)
     axes.grid(visible=False)
     along_x(axes, over)
-    if beside.log:
+    if second.log:
         axes.set_yscale("log")
         plain_ticks(axes.yaxis)
-    axes.set_ylabel(beside.name)
+    axes.set_ylabel(second.name)
     axes.set_title(f"{label(name)}: {curve.title}", fontsize=9)
     if np.ptp(z.compressed()) > _FLAT * np.abs(z).max():
         drawn = levels if demand is None else levels[np.abs(levels / demand.wanted - 1) > _NEAR]

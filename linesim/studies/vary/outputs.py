@@ -8,7 +8,7 @@ import numpy as np
 from linesim.files.atomic import write_bytes, write_json
 from linesim.files.csv_out import write_csv
 from linesim.setup.channels import COLOURS
-from linesim.studies.batch.demanded import LIMIT
+from linesim.studies.batch.judged import LIMIT
 from linesim.studies.batch.ranges import Range
 from linesim.studies.vary.answers import Answer, Joint
 from linesim.studies.vary.crossing import Span
@@ -94,10 +94,10 @@ def _place(found: Varied, place: tuple[float, ...]) -> dict[str, float]:
 
 
 def _rows(found: Varied) -> Iterator[dict[str, Cell]]:
-    """Give every point: the way of binning, its place, and the figures that have a value."""
+    """Give every point: the binning, its place, and the figures that have a value."""
     for curve in found.curves:
         columns = dict(_columns(found, curve))
-        for index, place in enumerate(curve.walk.places):
+        for index, place in enumerate(curve.space.places):
             values = ((name, column[index]) for name, column in columns.items())
             yield {
                 "binning": curve.title,
@@ -118,18 +118,18 @@ def _columns(found: Varied, curve: Curve) -> Iterator[tuple[str, np.ndarray]]:
 
 
 def _answer(found: Varied, row: Answer) -> dict[str, object]:
-    told: dict[str, object] = {
+    data: dict[str, object] = {
         "binning": row.title,
         "exposure": row.exposure or "as in the setup",
         "requirement": row.demand.requirement,
         "figure": row.demand.figure,
         "wanted": row.demand.wanted,
     }
-    if row.beside is not None:
-        told[found.ranges[1].name] = found.ranges[1].shown(row.beside)
+    if row.second is not None:
+        data[found.ranges[1].name] = found.ranges[1].shown(row.second)
     over = found.ranges[0]
     return {
-        **told,
+        **data,
         "met": [_span(over, each) for each in row.met],
         "met_able": [_span(over, each) for each in row.able],
     }
@@ -138,12 +138,12 @@ def _answer(found: Varied, row: Answer) -> dict[str, object]:
 def _joint(found: Varied, joint: Joint) -> dict[str, object]:
     """Give where everything holds, what is missed beyond, or what stands against each other."""
     over = found.ranges[0]
-    told: dict[str, object] = {
+    data: dict[str, object] = {
         "binning": joint.title,
         "exposure": joint.exposure or "as in the setup",
     }
-    if joint.beside is not None:
-        told[found.ranges[1].name] = found.ranges[1].shown(joint.beside)
+    if joint.second is not None:
+        data[found.ranges[1].name] = found.ranges[1].shown(joint.second)
     held = [
         {
             **_span(over, each.span),
@@ -155,7 +155,7 @@ def _joint(found: Varied, joint: Joint) -> dict[str, object]:
         }
         for each in joint.held
     ]
-    return {**told, "met": held, "against": [demand.requirement for demand in joint.against]}
+    return {**data, "met": held, "against": [demand.requirement for demand in joint.against]}
 
 
 def _span(over: Range, span: Span) -> dict[str, object]:

@@ -18,7 +18,7 @@ from linesim.report.page_parts import (
 )
 from linesim.report.setup_tables import making_section, setup_section
 from linesim.report.setup_words import job_in_words
-from linesim.studies.batch.demanded import LIMIT, weakest
+from linesim.studies.batch.judged import LIMIT, weakest
 from linesim.studies.vary.labels import label, number_words
 from linesim.studies.vary.maps import maps
 from linesim.studies.vary.plots import line_plots
@@ -94,7 +94,7 @@ def vary_page(found: Varied, seen: tuple[Seen, ...]) -> Page:
 
 def write_vary_report(found: Varied, seen: tuple[Seen, ...], folder: Path) -> Path:
     """
-    Write the report of a study beside its other files.
+    Write the report of a study with its other files.
 
     Parameters
     ----------

@@ -1,7 +1,6 @@
 """Cautions about eyes, skin, heat and machines along ranges of light: one line each."""
 
 from collections.abc import Iterator
-from itertools import product
 
 import numpy as np
 
@@ -21,20 +20,20 @@ def vary_people(found: Varied) -> tuple[Shared, ...]:
 
 def _points(found: Varied) -> Iterator[tuple[str, Setup]]:
     """Give the points whose light differs, each named by its light."""
-    along = found.curves[0].walk
     lights = [each.key.section == "light" for each in found.ranges]
-    values = [
-        _some(each) if light else each.base_values[:1]
-        for each, light in zip(found.ranges, lights, strict=True)
-    ]
-    places = list(product(*values))
-    for place, point in zip(places, along.points(places), strict=True):
+    space = found.curves[0].space.at(
+        [
+            _some(each) if light else each.base_values[:1]
+            for each, light in zip(found.ranges, lights, strict=True)
+        ]
+    )
+    for index, place in enumerate(space.places):
         said = [
             each.said(value)
             for each, value, light in zip(found.ranges, place, lights, strict=True)
             if light
         ]
-        yield " and ".join(said), point
+        yield " and ".join(said), space.quick(index)
 
 
 def _some(over: Range) -> list[float]:

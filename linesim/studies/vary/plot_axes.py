@@ -89,13 +89,13 @@ def demand_line(axes: "Axes", wanted: float, text: str, *, on_right: bool) -> No
 def crossing_marks(axes: "Axes", over: Range, wanted: float, marks: list[Mark]) -> None:
     """Mark where curves cross a requirement, with the value there."""
     for place, mark in enumerate(sorted(marks, key=_value)):
-        x, look = mark.value / over.ratio, mark.index % len(COLOURS)
+        x, kind = mark.value / over.ratio, mark.index % len(COLOURS)
         axes.plot(
             [x],
             [wanted],
-            marker=MARKS[look],
+            marker=MARKS[kind],
             markersize=7,
-            color=COLOURS[look],
+            color=COLOURS[kind],
             markeredgecolor=INK,
             zorder=4,
         )

@@ -1,4 +1,4 @@
-"""Plots of a study along one range: a panel a figure, a line a way of binning."""
+"""Plots of a study along one range: a panel a figure, a line a binning."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -7,7 +7,7 @@ import numpy as np
 from linesim.figures.demands import Demand
 from linesim.report.plots import COLOURS, INK, MARKS, new_figure, png_bytes, style
 from linesim.setup.arrays import FloatArray
-from linesim.studies.batch.demanded import LIMIT
+from linesim.studies.batch.judged import LIMIT
 from linesim.studies.batch.ranges import Range, short
 from linesim.studies.vary.labels import label
 from linesim.studies.vary.plot_axes import Mark, along_x, along_y, crossing_marks, demand_line
@@ -56,14 +56,14 @@ def line_plots(found: Varied, seen: tuple[Seen, ...] = ()) -> bytes:
 
 
 def _legend(figure: "Figure", panels: list[Any], found: Varied) -> None:
-    """Tell all looks once, below; and what the pale ones mean, where there are any."""
-    looks: dict[str, Any] = {}
+    """Explain each line and mark once, below; and what the pale ones mean, where there are any."""
+    marks: dict[str, Any] = {}
     for panel in panels:
         for handle, text in zip(*panel.get_legend_handles_labels(), strict=True):
-            looks.setdefault(text, handle)
+            marks.setdefault(text, handle)
     figure.legend(
-        list(looks.values()),
-        list(looks),
+        list(marks.values()),
+        list(marks),
         loc="outside lower center",
         ncols=3,
         fontsize=8,
@@ -118,7 +118,7 @@ def _demand(found: Varied, name: str) -> Demand | None:
 
 
 def _marks(found: Varied, demand: Demand) -> list[Mark]:
-    """Collect where each way of binning crosses a requirement."""
+    """Collect where each binning crosses a requirement."""
     order = {curve.title: index for index, curve in enumerate(found.curves)}
     return [
         Mark(index=order[row.title], value=value)
@@ -134,26 +134,26 @@ def _line(axes: "Axes", found: Varied, curve: Curve, name: str, index: int) -> N
     """Draw one line; pale where the picture clips or the station cannot run."""
     x, y = np.array(found.ranges[0].values), judged_values(found, curve, name)
     full = _fails(found, curve)
-    look: Any = style(index)
+    drawn: Any = style(index)
     # the pale part begins at the last point that holds, so that the line is whole
     edge = full.copy()
     edge[:-1] |= full[1:]
     edge[1:] |= full[:-1]
     pale = np.where(edge, y, np.nan)
-    axes.plot(x, pale, color=look["color"], linewidth=1.0, linestyle=(0, (1, 2)))
+    axes.plot(x, pale, color=drawn["color"], linewidth=1.0, linestyle=(0, (1, 2)))
     axes.plot(
         x,
         np.where(full, np.nan, y),
         marker=MARKS[index % len(MARKS)] if len(x) <= _MARKED else "",
         markersize=3,
         label=curve.title,
-        **look,
+        **drawn,
     )
 
 
 def _points(axes: "Axes", over: Range, seen: list[Seen], index: int) -> None:
     """Draw what was measured; hollow where samples clip."""
-    look = index % len(COLOURS)
+    place = index % len(COLOURS)
     for clipped in (False, True):
         chosen = [each for each in seen if each.clipped == clipped]
         if not chosen:
@@ -163,12 +163,12 @@ def _points(axes: "Axes", over: Range, seen: list[Seen], index: int) -> None:
             [each.estimate.value for each in chosen],
             yerr=[each.estimate.sd for each in chosen],
             linestyle="none",
-            marker=MARKS[look],
+            marker=MARKS[place],
             markersize=5.5,
-            color=COLOURS[look],
-            markerfacecolor="white" if clipped else COLOURS[look],
-            markeredgecolor=COLOURS[look] if clipped else INK,
-            ecolor=COLOURS[look] if clipped else INK,
+            color=COLOURS[place],
+            markerfacecolor="white" if clipped else COLOURS[place],
+            markeredgecolor=COLOURS[place] if clipped else INK,
+            ecolor=COLOURS[place] if clipped else INK,
             elinewidth=1.1,
             capsize=2.5,
             zorder=3,

@@ -10,7 +10,7 @@ EXPOSURES = {
     "same": "At the same exposure time",
     "full": "With full exposure, each at its own line rate",
 }
-"""Whose exposure time ways of binning take."""
+"""Whose exposure time binnings take."""
 
 
 def part_words(over: Range, span: Span) -> str:

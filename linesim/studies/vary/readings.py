@@ -30,7 +30,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.setup.surface import MATT
-from linesim.studies.batch.demanded import weakest
+from linesim.studies.batch.judged import weakest
 from linesim.studies.measure.detection.study import inject
 from linesim.studies.scan.measured import white_figures
 from linesim.studies.scan.study import Scan, scan

@@ -13,13 +13,13 @@ from linesim.forward.station import Station, station
 from linesim.metrics.flat.noise import Estimate
 from linesim.setup.arguments import checked_seed
 from linesim.setup.errors import InputError
-from linesim.studies.batch.points import Place, Walk
+from linesim.studies.batch.along import Along, Place
 from linesim.studies.vary.readings import MEASURES, Run
 from linesim.studies.vary.study import Varied
 from linesim.workers.tasks import Alone, Runner, Tell, in_order
 
 MOST_POINTS = 200
-"""Points of all ways of binning that are rendered; our choice."""
+"""Points of all binnings that are rendered; our choice."""
 _SIGMAS = 5.0
 """Noise between white and the limit below which clipping is no matter."""
 
@@ -32,9 +32,9 @@ class Seen:
     Parameters
     ----------
     title : str
-        The way of binning.
+        The binning.
     place : tuple of float
-        One value of each range, in the door's unit.
+        One value of each range, in the unit of a checked setup.
     figure : str
         Name of the figure.
     estimate : Estimate
@@ -56,8 +56,8 @@ class _Point:
     """One point to measure: what a worker is given."""
 
     title: str
-    walk: Walk
-    place: Place
+    space: Along
+    index: int
     figures: tuple[str, ...]
     run: Run
 
@@ -94,19 +94,19 @@ def rendered(
         Where there are too many points, two ranges, or no figure that can be measured.
     """
     seed = checked_seed(seed)
-    places = [(curve, place) for curve in found.curves for place in curve.walk.places]
+    places = [(curve, index) for curve in found.curves for index in range(curve.space.count)]
     figures = tuple(name for name in found.shown_figures if name in MEASURES)
     _refuse(found, len(places), figures)
     run_by = runner or Alone()
     points = [
         _Point(
             title=curve.title,
-            walk=curve.walk,
-            place=place,
+            space=curve.space,
+            index=index,
             figures=figures,
-            run=Run(seed + index, run_by.threads),
+            run=Run(seed + count, run_by.threads),
         )
-        for index, (curve, place) in enumerate(places)
+        for count, (curve, index) in enumerate(places)
     ]
     return tuple(chain(*in_order(run_by, _at, points, tell)))
 
@@ -126,12 +126,12 @@ def _refuse(found: Varied, points: int, figures: tuple[str, ...]) -> None:
 
 def _at(point: _Point) -> list[Seen]:
     """Measure the figures of one point."""
-    setup = point.walk.at(point.place)
+    setup, place = point.space.setup(point.index), point.space.places[point.index]
     numbers = station(setup)
     clipped = _clips(numbers)
     measures = dict.fromkeys(MEASURES[name] for name in point.figures)
     return [
-        Seen(title=point.title, place=point.place, figure=name, estimate=estimate, clipped=clipped)
+        Seen(title=point.title, place=place, figure=name, estimate=estimate, clipped=clipped)
         for measure in measures
         for name, estimate in measure(setup, numbers, point.run).items()
         if name in point.figures and np.isfinite([estimate.value, estimate.sd]).all()

@@ -12,11 +12,11 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.studies.batch.demanded import LIMIT, demands_of, weakest, worst_of
-from linesim.studies.batch.many import Tell, figures_of, groups_of
-from linesim.studies.batch.points import Walk, walk
+from linesim.studies.batch.along import Along, along
+from linesim.studies.batch.figures import Tell, groups_of, nobody
+from linesim.studies.batch.judged import LIMIT, demands_of, weakest, worst_of
 from linesim.studies.batch.ranges import Range, ranges_of
-from linesim.studies.batch.smooth import COSTLY, smooth_figures
+from linesim.studies.batch.smooth import figures_along
 from linesim.studies.compare.variants import binning_variants
 from linesim.studies.vary.answers import Answer, Joint, answers_of, joints_of
 
@@ -37,10 +37,10 @@ _EXPOSURE = "acquisition.exposure"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Curve:
-    """One way of binning along the ranges."""
+    """One binning along the ranges."""
 
     title: str
-    walk: Walk
+    space: Along
     groups: Mapping[str, str]
     figures: Mapping[str, FloatArray]
 
@@ -57,12 +57,12 @@ class Varied:
     ranges : tuple of Range
         What is varied.
     exposure : str or None
-        "same": all ways of binning take the first one's exposure time at every point; "full": each
+        "same": all binnings take the first one's exposure time at every point; "full": each
         its own line period; ``None``: as the setup has it.
     shown_figures : tuple of str
         Names of the figures asked for.
     curves : tuple of Curve
-        One a way of binning.
+        One a binning.
     judged_by : tuple of Demand
         What is judged: what the setup requires, and what always is.
     answers : tuple of Answer
@@ -82,7 +82,7 @@ class Varied:
 
     @property
     def met(self) -> bool:
-        """Whether each way of binning meets everything together somewhere."""
+        """Whether each binning meets everything together somewhere."""
         own = [each for each in self.joints if each.exposure == self.exposure]
         reached = {each.title for each in own if each.held}
         return reached == {each.title for each in own}
@@ -110,10 +110,10 @@ def states_of(found: Varied, curve: Curve) -> NDArray[np.str_]:
     """Judge the points of a course as the budget does."""
     state = np.full(tuple(len(each.base_values) for each in found.ranges), "met", dtype="<U10")
     spares = spares_of(found, curve)
-    for rank, told in enumerate(("missed", "clips", "cannot run")):
+    for rank, word in enumerate(("missed", "clips", "cannot run")):
         for demand, spare in spares.items():
             if _RANKS.get(demand.requirement, 0) == rank:
-                state[spare < 0] = told
+                state[spare < 0] = word
     return state
 
 
@@ -124,7 +124,7 @@ def vary(
     binning: Sequence[str] = (),
     exposure: str | None = None,
     figures: Sequence[str] = (),
-    tell: Tell = lambda _done, _total: None,
+    tell: Tell = nobody,
 ) -> Varied:
     """
     Work out the closed-form figures along one range or two.
@@ -138,8 +138,8 @@ def vary(
     binning : sequence of str
         Ways of binning, across x along, such as ``("1x1", "2x2")``; empty: the setup's own.
     exposure : str, optional
-        "same" gives all ways of binning the first one's exposure time, "full" each its own line
-        period; left out: "same" where ways of binning are given.
+        "same" gives all binnings the first one's exposure time, "full" each its own line
+        period; left out: "same" where binnings are given.
     figures : sequence of str
         Names as in the budget; empty: the usual ones; "all": all of them.
     tell : callable
@@ -160,18 +160,20 @@ def vary(
     refuse_no_list(figures, "figures")
     chosen = ranges_of(checked_setup(setup), ranges)
     how = exposure or ("same" if binning else None)
-    walks = _walks(setup, chosen, binning, how)
-    known = {title: groups_of(each.ends) for title, each in walks.items()}
+    spaces = _spaces(setup, chosen, binning, how)
+    known = {
+        title: groups_of(map(each.quick, (0, each.count - 1))) for title, each in spaces.items()
+    }
     judged_by = demands_of(setup, tuple(each.key.dotted for each in chosen))
     wanted = _wanted(figures, known)
     judged = (*wanted, *(name for demand in judged_by for name in demand.figures), LIMIT)
     curves = tuple(
-        _curve(title, each, _chosen(known[title], judged), tell) for title, each in walks.items()
+        _curve(title, each, _chosen(known[title], judged), tell) for title, each in spaces.items()
     )
-    answers = answers_of(how, walks, judged_by)
-    if how is not None and len(walks) > 1 and len(chosen) == 1:
+    answers = answers_of(how, spaces, judged_by)
+    if how is not None and len(spaces) > 1 and len(chosen) == 1:
         other = "full" if how == "same" else "same"
-        answers += answers_of(other, _walks(setup, chosen, binning, other), judged_by)
+        answers += answers_of(other, _spaces(setup, chosen, binning, other), judged_by)
     return Varied(
         setup=setup,
         ranges=chosen,
@@ -184,10 +186,10 @@ def vary(
     )
 
 
-def _walks(
+def _spaces(
     setup: Setup, ranges: tuple[Range, ...], binning: Sequence[str], exposure: str | None
-) -> dict[str, Walk]:
-    """Lay each way of binning along the ranges."""
+) -> dict[str, Along]:
+    """Lay each binning along the ranges."""
     texts = binning or (str(setup.acquisition.binning),)
     full = "full" if exposure == "full" else None
     if exposure not in ("full", "same", None):
@@ -195,12 +197,12 @@ def _walks(
         raise InputError(msg)
     made = binning_variants(setup, texts, exposure=full, keep_line_rate=False)
     varied = any(each.key.dotted == _EXPOSURE for each in ranges)
-    leader = made[0].setup if exposure == "same" and not varied else None
-    return {each.title: walk(each.setup, leader, ranges) for each in made}
+    lead = made[0].setup if exposure == "same" and not varied else None
+    return {each.title: along(each.setup, lead, ranges) for each in made}
 
 
 def _wanted(figures: Sequence[str], known: Mapping[str, Mapping[str, str]]) -> tuple[str, ...]:
-    """Choose figures that every way of binning has."""
+    """Choose figures that every binning has."""
     first, *others = known.values()
     there = [name for name in first if all(name in other for other in others)]
     if list(figures) == [ALL_FIGURES]:
@@ -221,13 +223,7 @@ def _chosen(groups: Mapping[str, str], names: Iterable[str]) -> dict[str, str]:
     return {name: groups[name] for name in dict.fromkeys(names) if name in groups}
 
 
-def _curve(title: str, along: Walk, groups: Mapping[str, str], tell: Tell) -> Curve:
-    places = along.places
-    costly = {name: group for name, group in groups.items() if group == COSTLY}
-    others = {name: group for name, group in groups.items() if group != COSTLY}
-    found = figures_of(along.points(places), others, len(places), tell)
-    if costly:
-        found |= smooth_figures(along, costly, tell)
-    shape = tuple(len(each.base_values) for each in along.ranges)
-    figures = {name: np.reshape(each, (*shape, -1)) for name, each in found.items()}
-    return Curve(title=title, walk=along, groups=groups, figures=figures)
+def _curve(title: str, space: Along, groups: Mapping[str, str], tell: Tell) -> Curve:
+    found = figures_along(space, groups, tell)
+    figures = {name: np.reshape(each, (*space.shape, -1)) for name, each in found.items()}
+    return Curve(title=title, space=space, groups=groups, figures=figures)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from linesim.figures.safety import MACHINERY
-from linesim.studies.batch.demanded import asked_of, weakest
+from linesim.studies.batch.judged import asked_of, weakest
 from linesim.studies.vary.joint_words import brief_joint
 from linesim.studies.vary.labels import demand_words, label, number_words, value_words
 from linesim.studies.vary.people import vary_people
@@ -100,20 +100,20 @@ def _grid_lines(found: Varied) -> list[str]:
     """Tell for values of the second key from where on, or up to where, each requirement is met."""
     if len(found.ranges) == 1:
         return []
-    over, beside = found.ranges
+    over, second = found.ranges
     heads = ["", *(curve.title for curve in found.curves)]
     together: dict[float, list[str]] = {}
     for joint in found.joints:
-        together.setdefault(joint.beside or 0.0, []).append(brief_joint(found, joint))
-    rows = [[value_words(beside, value), *said] for value, said in together.items()]
+        together.setdefault(joint.second or 0.0, []).append(brief_joint(found, joint))
+    rows = [[value_words(second, value), *said] for value, said in together.items()]
     lines = ["", f"where along {over.key.dotted} everything holds"]
     lines += laid_out(heads, rows, cell=_WIDE_CELL)
     for demand in asked_of(found.judged_by):
         cells: dict[float, list[str]] = {}
         for row in found.answers:
             if row.demand == demand:
-                cells.setdefault(row.beside or 0.0, []).append(brief(over, row))
-        rows = [[value_words(beside, value), *said] for value, said in cells.items()]
+                cells.setdefault(row.second or 0.0, []).append(brief(over, row))
+        rows = [[value_words(second, value), *said] for value, said in cells.items()]
         lines += ["", f"where along {over.key.dotted} {demand_words(demand)} is met"]
         lines += laid_out(heads, rows, cell=_WIDE_CELL)
     return lines

@@ -1,7 +1,7 @@
 """
 Ways to four times the electrons, side by side: more light, wider aperture, more time, binning.
 
-Each is the setup with a few keys changed, so that every figure beside the electrons is worked out
+Each is the setup with a few keys changed, so that every figure besides the electrons is worked out
 as for any setup. The exposure time is held at the setup's own, or at four times it, so that a dead
 time does not blur the comparison.
 """
@@ -71,8 +71,8 @@ def _way(setup: Setup, title: str, changes: Changes) -> Way:
         made = changed(setup, changes)
         return Way(title=title, changes=changes, setup=made, budget=budget(made), refusal="")
     except InputError as refusal:
-        told = refusal.faults[0]
-        return Way(title=title, changes=changes, setup=None, budget=None, refusal=told)
+        why = refusal.faults[0]
+        return Way(title=title, changes=changes, setup=None, budget=None, refusal=why)
 
 
 def _binned(setup: Setup) -> Way:

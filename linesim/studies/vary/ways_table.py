@@ -11,7 +11,7 @@ from linesim.figures.verdicts import Verdict, worst_state
 from linesim.files.atomic import write_json
 from linesim.report.verdict_words import STATES, clause
 from linesim.setup.setup import Setup
-from linesim.studies.batch.demanded import LOW_IS_GOOD
+from linesim.studies.batch.judged import LOW_IS_GOOD
 from linesim.studies.vary.table import laid_out, paragraph
 from linesim.studies.vary.ways import Way, costs
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from linesim.figures.demands import Demand
-from linesim.studies.batch.demanded import ALWAYS, asked_of, worst_of
+from linesim.studies.batch.judged import ALWAYS, asked_of, worst_of
 from linesim.studies.batch.ranges import Range, short
 from linesim.studies.vary.answers import Answer
 from linesim.studies.vary.crossing import Span
@@ -43,7 +43,7 @@ def _of_range(found: Varied) -> Iterator[str]:
 
 def _one(found: Varied, demand: Demand, rows: Sequence[Answer]) -> str:
     over = found.ranges[0]
-    # where it ends again, as where the product clips, is told with all that holds together
+    # where it ends again, as where the product clips, is said with all that holds together
     rising = all(len(row.met) == 1 and row.met[0].begins for row in rows)
     falling = all(_only(row, begins=False, ends=True) for row in rows)
     if rising or falling:
@@ -56,7 +56,7 @@ def _only(row: Answer, *, begins: bool, ends: bool) -> bool:
 
 
 def _side_by_side(over: Range, demand: Demand, rows: Sequence[Answer], *, rising: bool) -> str:
-    """Put the way of binning first that needs least, or holds longest, and measure the others."""
+    """Put the binning first that needs least, or holds longest, and measure the others."""
     at = {row.title: row.met[0].low if rising else row.met[0].high for row in rows}
     best, *others = sorted(rows, key=lambda row: at[row.title], reverse=not rising)
     verb = "reaches" if rising else "holds"
@@ -85,7 +85,7 @@ def _unable(row: Answer) -> str:
 
 
 def _alone(found: Varied, demand: Demand, row: Answer) -> str:
-    """Say where one way of binning meets a requirement."""
+    """Say where one binning meets a requirement."""
     over = found.ranges[0]
     if not row.met:
         return f"{row.title} never reaches {demand_words(demand)} in this range{_best(found, row)}"
@@ -107,7 +107,7 @@ def _best(found: Varied, row: Answer) -> str:
 
 
 def _failures(found: Varied) -> Iterator[str]:
-    """Say where the picture clips or the station cannot run, for each way of binning."""
+    """Say where the picture clips or the station cannot run, for each binning."""
     own = [each for each in found.answers if each.exposure == found.exposure]
     for demand in found.judged_by:
         rows = [each for each in own if each.demand == demand and demand.requirement in ALWAYS]
@@ -131,13 +131,13 @@ def _beyond(over: Range, free: tuple[Span, ...]) -> str:
 
 def _of_grid(found: Varied) -> Iterator[str]:
     """Say where along the first key a requirement is met, at both ends of the second."""
-    over, beside = found.ranges
+    over, second = found.ranges
     for demand in asked_of(found.judged_by):
         for title in [curve.title for curve in found.curves]:
             every = [each for each in found.answers if (each.demand, each.title) == (demand, title)]
             rows = [every[0], every[-1]]
             parts = [
-                f"at {value_words(beside, row.beside or 0.0)} {brief(over, row)}" for row in rows
+                f"at {value_words(second, row.second or 0.0)} {brief(over, row)}" for row in rows
             ]
             yield f"{title} meets {demand_words(demand)}: {', '.join(parts)}."
 

@@ -5,10 +5,10 @@ import pytest
 from numpy.testing import assert_allclose
 
 from linesim.setup.load import changed, setup_from
-from linesim.studies.batch.many import figures_of
-from linesim.studies.batch.points import walk
+from linesim.studies.batch.along import along
+from linesim.studies.batch.figures import COSTLY, figures_of
 from linesim.studies.batch.ranges import ranges_of
-from linesim.studies.batch.smooth import COSTLY, smooth_figures
+from linesim.studies.batch.smooth import figures_along
 
 BASE = setup_from(
     {
@@ -44,14 +44,13 @@ def test_a_spline_stands_in_for_costly_figures(
     Points are taken by chance, seed 5, so that they are not those that it was checked at.
     """
     dark = changed(SIZED, {"requirement.product_reflectance": 0.2})  # nothing of it clips here
-    along = walk(dark, None, ranges_of(dark, texts))
+    space = along(dark, None, ranges_of(dark, texts))
     groups = dict.fromkeys(names, COSTLY)
     told: list[int] = []
-    found = smooth_figures(along, groups, lambda _done, total: told.append(total))
-    assert max(told) < len(along.places) / 2
-    chosen = np.random.default_rng(5).choice(len(along.places), 40, replace=False)
-    points = along.points([along.places[index] for index in chosen])
-    exact = figures_of(points, groups, 40, lambda _done, _total: None)
+    found = figures_along(space, groups, lambda _done, total: told.append(total))
+    assert max(told) < space.count / 2
+    chosen = np.random.default_rng(5).choice(space.count, 40, replace=False)
+    exact = figures_of(space, chosen, groups)
     for name in groups:
         assert_allclose(found[name][chosen], exact[name], rtol=5e-4)
 
@@ -59,8 +58,8 @@ def test_a_spline_stands_in_for_costly_figures(
 def test_jumps_are_worked_out_at_all_points() -> None:
     """An encoder of 30 µm has few advances to choose from: no spline, every point by itself."""
     encoder = changed(SIZED, {"transport.trigger": "encoder", "transport.encoder_step": "30 um"})
-    along = walk(encoder, None, ranges_of(encoder, {"lens.magnification": "0.05:0.2:log80"}))
+    space = along(encoder, None, ranges_of(encoder, {"lens.magnification": "0.05:0.2:log80"}))
     told: list[int] = []
-    smooth_figures(along, {"defect_dprime": COSTLY}, lambda _done, total: told.append(total))
+    figures_along(space, {"defect_dprime": COSTLY}, lambda _done, total: told.append(total))
     assert told[0] == 17
     assert told[-1] == 80

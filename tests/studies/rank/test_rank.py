@@ -14,8 +14,6 @@ from linesim.figures.budget import Budget, budget
 from linesim.figures.case import values
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
-from linesim.studies.batch.judged import LEAST
-from linesim.studies.batch.options import option_setup
 from linesim.studies.rank.space import Space, space_from
 from linesim.studies.rank.study import KEPT, Ranking, rank
 from linesim.studies.scan.study import scan
@@ -79,7 +77,7 @@ def found(space: Space) -> Ranking:
 @pytest.fixture(scope="module")
 def alone(space: Space) -> list[tuple[Setup, Budget]]:
     """Give every option by itself, through the door and the budget."""
-    setups = [option_setup(space, index) for index in range(space.count)]
+    setups = [space.setup(index) for index in range(space.count)]
     return [(setup, budget(setup)) for setup in setups]
 
 
@@ -164,7 +162,7 @@ def test_rows_are_the_best_and_checked(found: Ranking, space: Space) -> None:
     assert [row.index for row in found.rows] == found.order[:10].tolist()
     assert not any(row.alternatives for row in found.rows)
     for row in (*found.rows, *found.front_rows):
-        assert row.setup == option_setup(space, row.index)
+        assert row.setup == space.setup(row.index)
         assert all(verdict.met for verdict in row.budget.verdicts)
         assert row.figures["snr_white"] == pytest.approx(row.budget.number("signal", "snr_white"))
 
@@ -257,10 +255,10 @@ def test_all_at_once_is_one_by_one(form: str, tmp_path: Path) -> None:
     stand_for = [prod(map(len, row.alternatives.values())) for row in found.rows]
     assert sum(stand_for) == len(found.order)
     for index in found.order.tolist():
-        alone = budget(option_setup(space, index))
+        alone = budget(space.setup(index))
         for group in alone.groups.values():
             for name in set(KEPT) & set(group):
-                weakest = min if name in LEAST else max
+                weakest = min if name.startswith(("snr", "electrons")) else max
                 value = weakest(values(group[name]))
                 assert found.figures[name][index] == pytest.approx(value, rel=1e-9)
     assert {"electrons_white", "snr_white", "saturation_white"} <= set(found.rows[0].figures)

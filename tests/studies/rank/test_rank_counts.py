@@ -11,7 +11,6 @@ from linesim.figures.budget import budget
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.studies.batch.judged import DEMANDS, PASSED
-from linesim.studies.batch.options import option_setup
 from linesim.studies.rank.space import space_from
 from linesim.studies.rank.study import rank
 
@@ -70,7 +69,7 @@ def test_an_option_whose_ends_fail_is_not_met(tmp_path: Path) -> None:
     found = rank(space)
     only_middle = 0
     for index in range(0, space.count, 3):
-        verdicts = {each.requirement: each for each in budget(option_setup(space, index)).verdicts}
+        verdicts = {each.requirement: each for each in budget(space.setup(index)).verdicts}
         passes = found.first[index] == PASSED
         assert passes == all(each.met for each in verdicts.values())
         lit = found.figures["snr_product"][index] >= 40
@@ -137,8 +136,9 @@ def test_a_product_with_texture_in_the_base(tmp_path: Path) -> None:
     found = rank(space)
     plain = rank(replace(space, base=changed(space.base, {"requirement.texture": None})))
     assert 0 < len(found.order) < len(plain.order)
+    assert np.isfinite(found.size_um).sum() >= len(found.order)
     for index in range(space.count):
-        judged = budget(option_setup(space, index))
+        judged = budget(space.setup(index))
         passes = found.first[index] == PASSED
         assert passes == all(each.met for each in judged.verdicts)
         if np.isfinite(found.size_um[index]):

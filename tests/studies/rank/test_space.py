@@ -7,8 +7,6 @@ import pytest
 
 from linesim.setup.errors import InputError
 from linesim.setup.load import load_setup
-from linesim.studies.batch.axes import parted
-from linesim.studies.batch.options import option_setup
 from linesim.studies.rank.space import load_space, space_from
 
 ROOT = Path(__file__).parents[3]
@@ -25,7 +23,7 @@ def test_the_sample_space() -> None:
     assert space.limits.most_saturation == 0.9
     dim = load_setup(ROOT / "sample_targets" / "foil_dim.toml")
     assert space.base.target == dim.target
-    last = option_setup(space, space.count - 1)
+    last = space.setup(space.count - 1)
     assert (last.camera.pixel_width_um, last.lens.f_number) == (7.5, 8.0)
     assert last.light.illuminance_lx == pytest.approx(100_000)
     assert last.acquisition.exposure == "full"
@@ -39,9 +37,10 @@ def test_keys_may_stand_in_quotes_or_nested() -> None:
 
 
 def test_numbers_stay_together_and_words_stand_alone() -> None:
-    """Numbers are worked out as one array; "full" among times is a way of its own."""
+    """Numbers are worked out as one array; "full" among times stands alone."""
     space = space_from({"options": {"acquisition.exposure": ["10 us", "full", "30 us"]}})
-    assert parted(space.axes[0]) == ((0, 2), (1,))
+    assert space.axes[0].part == [0, 1, 0]
+    assert space.axes[0].parts == 2
 
 
 def test_the_other_of_a_pair_is_taken_out() -> None:
@@ -49,7 +48,7 @@ def test_the_other_of_a_pair_is_taken_out() -> None:
     space = space_from(
         {"options": {"lens.field_of_view": ["80 mm"], "light.irradiance": ["90 W/m^2"]}}
     )
-    setup = option_setup(space, 0)
+    setup = space.setup(0)
     assert (setup.lens.magnification, setup.light.illuminance_lx) == (None, None)
 
 
@@ -57,8 +56,8 @@ def test_share_of_the_exposure() -> None:
     """exposure_share times the longest exposure; 1 leaves "full", whatever the base has."""
     space = space_from({"options": {"exposure_share": [0.25, 1]}})
     # 60 m/min over an object pixel of 75 um: 75 us
-    assert option_setup(space, 0).acquisition.exposure == pytest.approx(18.75, rel=1e-12)
-    assert option_setup(space, 1).acquisition.exposure == "full"
+    assert space.setup(0).acquisition.exposure == pytest.approx(18.75, rel=1e-12)
+    assert space.setup(1).acquisition.exposure == "full"
 
 
 REFUSALS: dict[str, tuple[dict[str, Any], str]] = {

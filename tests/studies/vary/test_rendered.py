@@ -5,7 +5,7 @@ import pytest
 
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
-from linesim.studies.batch.demanded import weakest
+from linesim.studies.batch.judged import weakest
 from linesim.studies.vary.rendered import Seen, rendered
 from linesim.studies.vary.study import Varied, vary
 from linesim.workers.runners import processes
@@ -45,7 +45,7 @@ def sigmas(found: Varied, each: Seen) -> float:
     """How far a point lies from its curve, in its own standard errors."""
     curve = next(one for one in found.curves if one.title == each.title)
     values = weakest(each.figure, curve.figures[each.figure])
-    closed = values[curve.walk.places.index(each.place)]
+    closed = values[curve.space.places.index(each.place)]
     return float((each.estimate.value - closed) / each.estimate.sd)
 
 

@@ -10,7 +10,7 @@ from linesim.figures.budget import budget
 from linesim.figures.demands import Demand
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
-from linesim.studies.batch.demanded import demands_of, weakest, worst_of
+from linesim.studies.batch.judged import demands_of, weakest, worst_of
 from linesim.studies.vary.answers import Answer
 from linesim.studies.vary.study import Varied, vary
 
@@ -120,7 +120,7 @@ def test_figures_at_the_points(light: Varied) -> None:
         "smallest_detectable_um",
     )  # fmt: skip
     for index in (0, 4, 8):
-        true = budget(curve.walk.at(curve.walk.places[index]))
+        true = budget(curve.space.setup(index))
         for name in light.shown_figures:
             # where all clips nothing is found, and the figure is absent
             expected = true.groups[light.curves[0].groups[name]].get(name, np.nan)
@@ -186,7 +186,7 @@ def test_two_keys() -> None:
     """
     found = vary(BASE, {**LIGHT, "lens.f_number": "2,4,8"})
     assert found.curves[0].figures["snr_product"].shape == (9, 3, 1)
-    lows = {row.beside: row.met[0].low for row in found.answers if row.demand == SNR}
+    lows = {row.second: row.met[0].low for row in found.answers if row.demand == SNR}
     assert_allclose(lows[4.0] / lows[2.0], 4, rtol=1e-6)
     assert_allclose(lows[8.0] / lows[4.0], 4, rtol=1e-6)
 
@@ -239,9 +239,8 @@ def test_colours() -> None:
     colour = changed(BASE, {"camera.kind": "prism"})
     found = vary(colour, LIGHT)
     assert found.curves[0].figures["snr_product"].shape == (9, 3)
-    at = found.curves[0].walk.at((low := reached(found, "1x1", None).met[0].low,))
+    at = found.curves[0].space.at([[reached(found, "1x1", None).met[0].low]]).setup(0)
     assert_allclose(min(budget(at)["signal"]["snr_product"].values()), 20, rtol=1e-6)
-    assert low > 0
 
 
 @pytest.mark.parametrize(

@@ -27,8 +27,8 @@ BASE = setup_from(
 
 
 def judged_at(found: Varied, value: float) -> dict[str, Verdict]:
-    """Judge one point through the door."""
-    verdicts = budget(found.curves[0].walk.at((value,))).verdicts
+    """Judge one point by itself."""
+    verdicts = budget(found.curves[0].space.at([[value]]).setup(0)).verdicts
     return {verdict.requirement: verdict for verdict in verdicts}
 
 

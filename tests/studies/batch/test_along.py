@@ -11,9 +11,10 @@ from linesim.forward.station import station
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
-from linesim.studies.batch.many import figures_of, groups_of, stacked
-from linesim.studies.batch.points import Walk, walk
+from linesim.studies.batch.along import Along, along
+from linesim.studies.batch.figures import figures_of, groups_of
 from linesim.studies.batch.ranges import ranges_of
+from linesim.studies.batch.station_arrays import frame, joined
 
 BASE = setup_from(
     {
@@ -43,9 +44,13 @@ COLOUR = changed(
 ENCODER = changed(BASE, {"transport.trigger": "encoder", "transport.encoder_step": "9 um"})
 
 
-def laid(setup: Setup, texts: dict[str, str]) -> Walk:
+ALL = np.arange(10)
+SNR = {"snr_white": "signal"}
+
+
+def laid(setup: Setup, texts: dict[str, str]) -> Along:
     """Lay a setup along ranges."""
-    return walk(setup, None, ranges_of(setup, texts))
+    return along(setup, None, ranges_of(setup, texts))
 
 
 RANGES = [
@@ -76,13 +81,12 @@ def test_points_and_figures_are_those_of_the_door(setup: Setup, texts: dict[str,
     cosine or a root differently, by a few units in the last place, and a search ends where it is
     right to 1e-8 of its size or of d'.
     """
-    along = laid(setup, texts)
-    places = along.places
-    groups = groups_of(along.ends)
-    found = figures_of(along.points(places), groups, len(places), lambda _done, _total: None)
-    for index, (place, point) in enumerate(zip(places, along.points(places), strict=True)):
-        true = along.at(place)
-        assert point == true
+    space = laid(setup, texts)
+    groups = groups_of(space.ends)
+    found = figures_of(space, np.arange(space.count), groups)
+    for index in range(space.count):
+        true = space.setup(index)
+        assert space.quick(index) == true
         expected = budget(true)
         for name, group in groups.items():
             value: Any = expected[group].get(name, np.nan)
@@ -95,7 +99,7 @@ def test_each_point_is_checked_against_the_relations() -> None:
     """Both ends of a range are fine, its middle is not: refused with the door's own sentence."""
     three = changed(BASE, {"camera.row_heights": ["6 um", "9 um", "6 um"]})
     with pytest.raises(InputError, match=r"read \"7.5 um\", but no row of the sensor"):
-        list(laid(three, {"acquisition.row_height": "6um:9um:lin3"}).points([(6.0,), (7.5,)]))
+        figures_of(laid(three, {"acquisition.row_height": "6um:9um:lin3"}), ALL[:3], SNR)
 
 
 def test_a_corner_that_the_door_refuses() -> None:
@@ -117,9 +121,11 @@ def test_a_follower_takes_the_leaders_time_at_every_point() -> None:
     1x1 advances by 75 µm: at v its whole line period is 75 µm/v.
     """
     binned = changed(BASE, {"acquisition.binning": "2x2"})
-    along = walk(binned, BASE, ranges_of(BASE, {"transport.speed": "300mm/s:1200mm/s:log3"}))
-    for (speed,), point in zip(along.places, along.points(along.places), strict=True):
-        for each in (point, along.at((speed,))):
+    space = along(binned, BASE, ranges_of(BASE, {"transport.speed": "300mm/s:1200mm/s:log3"}))
+    got = figures_of(space, ALL[:3], {"exposure_us": "exposure"})["exposure_us"][:, 0]
+    assert_allclose(got, [75e3 / speed for (speed,) in space.places], rtol=1e-12)
+    for index, (speed,) in enumerate(space.places):
+        for each in (space.quick(index), space.setup(index)):
             numbers = station(each)
             assert_allclose(numbers.timing.exposure_us, 75e3 / speed, rtol=1e-12)
             assert_allclose(numbers.timing.line_period_us, 150e3 / speed, rtol=1e-12)
@@ -129,15 +135,45 @@ def test_a_leader_without_time_to_expose() -> None:
     """Its dead time is longer than its line period: refused."""
     slow = changed(BASE, {"camera.dead_time": "100 us"})
     binned = changed(slow, {"acquisition.binning": "2x2"})
-    along = walk(binned, slow, ranges_of(slow, {"camera.read_noise": "5e:6e:lin2"}))
-    with pytest.raises(InputError, match="leaves no time to expose"):
-        list(along.points(along.places))
+    space = along(binned, slow, ranges_of(slow, {"camera.read_noise": "5e:6e:lin2"}))
+    for work in (lambda: figures_of(space, ALL[:2], SNR), lambda: space.setup(0)):
+        with pytest.raises(InputError, match="leaves no time to expose"):
+            work()
 
 
-def test_stacking() -> None:
-    """Numbers that all share stay numbers; others become columns, colours side by side."""
-    assert stacked([1.5, 1.5]) == 1.5
-    assert_allclose(stacked([1.0, 2.0]), [[1.0], [2.0]])
-    assert_allclose(stacked([np.array([1.0, 2, 3]), np.array([1.0, 2, 4])]), [[1, 2, 3], [1, 2, 4]])
-    assert stacked(["disc", "disc"]) == "disc"
-    assert stacked([(1.0, None), (1.0, None)]) == (1.0, None)
+def test_an_option_without_time_to_expose() -> None:
+    """Only the last dead time of a range is too long: refused with the sentence of its scan."""
+    space = laid(BASE, {"camera.dead_time": "1us:80us:lin3"})
+    figures_of(space, ALL[:2], SNR)
+    with pytest.raises(InputError, match=r"camera.dead_time: read 80 us, .* no time is left"):
+        figures_of(space, ALL[:3], SNR)
+
+
+def test_options_stand_in_the_order_asked_for() -> None:
+    """Words and numbers mixed, in any order: each row is that of its own option."""
+    space = laid(BASE, {"camera.tdi_stages": "1,2,4", "light.illuminance": "4klx:9klx:log4"})
+    mixed = np.random.default_rng(1).permutation(12)
+    groups = SNR | {"defect_dprime": "detection", "image_lines": "geometry"}
+    straight, turned = (figures_of(space, each, groups) for each in (np.arange(12), mixed))
+    for name in groups:
+        assert_allclose(turned[name], straight[name][mixed], rtol=1e-9)
+    assert len(np.unique(straight["snr_white"])) == 12
+
+
+def test_laying_into_one() -> None:
+    """Numbers of several parts become columns, colours side by side; texts and gaps stay."""
+    parts: list[Any] = [
+        (1.5, "disc", None, np.array([1.0, 2, 3])),
+        (np.array([[4.0], [5.0]]), "disc", None, 7),
+    ]
+    first, shape, gap, colours = joined(parts, (1, 2))
+    assert_allclose(first, [[1.5], [4.0], [5.0]])
+    assert (shape, gap) == ("disc", None)
+    assert_allclose(colours, [[1, 2, 3], [7, 7, 7], [7, 7, 7]])
+
+
+def test_what_can_be_laid_into_one() -> None:
+    """Numbers may differ; a text, or what only one of two has, may not."""
+    assert frame((1.0, "disc")) == frame((2.0, "disc"))
+    assert frame((1.0, "disc")) != frame((1.0, "scratch-along"))
+    assert frame((1.0, None)) != frame((1.0, 2.0))

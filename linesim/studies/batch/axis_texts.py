@@ -12,8 +12,8 @@ from linesim.setup.fields import Number
 from linesim.setup.load import changed, known_keys
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.studies.batch.axes import SHARE, VECTOR_KEYS, Axis, Point, field_of
 from linesim.studies.batch.ranges import ranges_of
+from linesim.studies.batch.space import SHARE, VECTOR_KEYS, Axis, Point, field_of, is_free
 
 _PAIRS = (
     ("lens.magnification", "lens.field_of_view"),
@@ -29,7 +29,16 @@ _RANGE_MARKS = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """What was read."""
+    """
+    What was read.
+
+    Parameters
+    ----------
+    axes : tuple of Axis
+        What may be chosen.
+    faults : tuple of str
+        A sentence for each fault; none where all is well.
+    """
 
     axes: tuple[Axis, ...] = ()
     faults: tuple[str, ...] = ()
@@ -60,8 +69,20 @@ def axes_of(options: object, choices: object, base: Setup) -> Reading:
     return Reading(axes=_one_by_one(axes, base), faults=tuple(faults))
 
 
-def _flat(table: Mapping[str, Any]) -> dict[str, Any]:
-    """Read dotted keys, which TOML nests unless they stand in quotes."""
+def flat_keys(table: Mapping[str, Any]) -> dict[str, Any]:
+    """
+    Read dotted keys, which TOML nests unless they stand in quotes.
+
+    Parameters
+    ----------
+    table : mapping
+        As parsed.
+
+    Returns
+    -------
+    dict
+        Dotted key -> value; what stands in no section keeps its name.
+    """
     found: dict[str, Any] = {}
     for name, value in table.items():
         if isinstance(value, Mapping) and name in known_keys(()):
@@ -72,14 +93,13 @@ def _flat(table: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _one_by_one(axes: tuple[Axis, ...], base: Setup) -> tuple[Axis, ...]:
-    """Take magnifications alone where an encoder's whole counts must follow them."""
+    """Take what an encoder must follow alone, not as an array."""
     chosen = [point.changes.get("transport.trigger") for axis in axes for point in axis.points]
-    if "encoder" not in (base.transport.trigger, *chosen):
-        return axes
+    triggers = (base.transport.trigger, *chosen)
     return tuple(
-        replace(axis, points=tuple(replace(point, number=None) for point in axis.points))
-        if axis.name == "lens.magnification"
-        else axis
+        axis
+        if is_free(axis.name, triggers)
+        else replace(axis, points=tuple(replace(point, number=None) for point in axis.points))
         for axis in axes
     )
 
@@ -140,9 +160,9 @@ def _choice(where: str, table: object, base: Setup, faults: list[str]) -> dict[s
             "camera.pixels = 4096"
         )
         return {}
-    changes = _flat(table)
+    changes = flat_keys(table)
     for key, value in changes.items():
-        faults += [f"{where}: {told}" for told in _read(key, value, base)[1]]
+        faults += [f"{where}: {fault}" for fault in _read(key, value, base)[1]]
     return changes
 
 
@@ -150,22 +170,22 @@ def _option_axes(options: object, base: Setup, faults: list[str]) -> Iterator[Ax
     if not isinstance(options, Mapping):
         faults.append(f"options: read {shown(options)}, but expected [options] and its keys")
         return
-    for key, written in _flat(options).items():
-        told: list[str] = []
+    for key, written in flat_keys(options).items():
+        own: list[str] = []
         if isinstance(written, str) and written.count(":") == _RANGE_MARKS and key != SHARE:
-            points = _range_points(key, written, base, told)
+            points = _range_points(key, written, base, own)
         else:
-            points = _list_points(key, written, base, told)
-        faults += [f"options.{fault}" for fault in told]
+            points = _list_points(key, written, base, own)
+        faults += [f"options.{fault}" for fault in own]
         yield Axis(name=key, points=points)
 
 
-def _range_points(key: str, written: str, base: Setup, told: list[str]) -> tuple[Point, ...]:
+def _range_points(key: str, written: str, base: Setup, faults: list[str]) -> tuple[Point, ...]:
     """Give the values of a range; between two legal ends, all are legal."""
     try:
         (found,) = ranges_of(base, {key: written})
     except InputError as refusal:
-        told += refusal.faults
+        faults += refusal.faults
         return ()
     return tuple(
         Point(
@@ -177,28 +197,28 @@ def _range_points(key: str, written: str, base: Setup, told: list[str]) -> tuple
     )
 
 
-def _list_points(key: str, written: object, base: Setup, told: list[str]) -> tuple[Point, ...]:
+def _list_points(key: str, written: object, base: Setup, faults: list[str]) -> tuple[Point, ...]:
     values = written if isinstance(written, list) else [written]
     if not values:
-        told.append(f"{key}: read an empty list; expected at least one value")
+        faults.append(f"{key}: read an empty list; expected at least one value")
     if len(values) > _LONGEST_LIST:
-        told.append(f"{key}: read {len(values)} values; expected at most {_LONGEST_LIST}")
+        faults.append(f"{key}: read {len(values)} values; expected at most {_LONGEST_LIST}")
         return ()
     points = []
     for value in values:
-        number, faults = _read(key, value, base)
-        told += faults
+        number, refused = _read(key, value, base)
+        faults += refused
         label = value if isinstance(value, str) else shown(value)
         changes = {"acquisition.exposure": "full"} if key == SHARE else {key: value}
         points.append(Point(label=label, changes=changes, number=number))
     labels = [point.label for point in points]
     for label in sorted({label for label in labels if labels.count(label) > 1}):
-        told.append(f"{key}: read {shown(label)} twice; expected each value once")
+        faults.append(f"{key}: read {shown(label)} twice; expected each value once")
     return tuple(points)
 
 
 def _read(key: str, value: object, base: Setup) -> tuple[float | None, tuple[str, ...]]:
-    """Read one value at the door of its own key; give the number where it may be one of many."""
+    """Read one value by its own key; give the number where it may be one of many."""
     if key == SHARE:
         return _share(value)
     section, _, name = key.partition(".")
@@ -207,12 +227,12 @@ def _read(key: str, value: object, base: Setup) -> tuple[float | None, tuple[str
         return None, (f"{key}: read {shown(value)}, but requirements stand in [requirement]",)
     inside = _inside(section, key, value, base) if known else None
     if inside is None:
-        return None, _told(key, value, base)
+        return None, _refused(key, value, base)
     return (inside if key in VECTOR_KEYS and isinstance(inside, float) else None), ()
 
 
 def _inside(section: str, key: str, value: object, base: Setup) -> object:
-    """Give a value as it is behind the door; nothing where its key refuses it."""
+    """Give a value as a checked setup has it; nothing where its key refuses it."""
     table = {**base.texts[section], key.partition(".")[2]: value}
     model = type(getattr(base.sections, section))
     try:
@@ -229,11 +249,13 @@ def _share(value: object) -> tuple[float | None, tuple[str, ...]]:
         return None, (f"{SHARE}: {fault}",)
 
 
-def _told(key: str, value: object, base: Setup) -> tuple[str, ...]:
-    """Have the door say what is wrong with one key, and leave out what follows from it."""
+def _refused(key: str, value: object, base: Setup) -> tuple[str, ...]:
+    """Say what a check of all finds wrong with one key, and leave out what follows from it."""
     try:
         changed(base, {key: value})
     except InputError as refusal:
         starts = (f"{key}:", f"{key}.", f"{key.partition('.')[0]}:")
-        return tuple(told for told in refusal.faults if told.startswith(starts)) or refusal.faults
+        return (
+            tuple(fault for fault in refusal.faults if fault.startswith(starts)) or refusal.faults
+        )
     return (f"{key}: read {shown(value)}, but this is nothing to choose",)
