@@ -21,7 +21,7 @@ from linesim.defects.draw import Area, draw_faults
 from linesim.defects.kinds import Placed
 from linesim.defects.recipes import Recipe
 from linesim.figures.budget import scan_lines
-from linesim.forward.fineness import refuse_too_fine
+from linesim.forward.sampling.fineness import refuse_too_fine
 from linesim.forward.station import Station, station
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed

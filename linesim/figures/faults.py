@@ -51,6 +51,21 @@ def _stages(case: Case) -> Found:
         )
 
 
+def _line_of_sight(case: Case) -> Found:
+    light, view_deg = case.setup.light, case.setup.camera.angle_deg or 0.0
+    if light.arrangement != "line":
+        return
+    if abs((light.angle_deg or 0.0) + view_deg) <= (light.angular_width_deg or 0.0) / 2:
+        yield (
+            "lamp_in_view",
+            (
+                f"The strip would stand where the camera looks along ({-view_deg:g} deg from the "
+                "normal): that takes a beam splitter, which leaves about a quarter of the light "
+                "(common practice). Otherwise move the strip, or lean the camera."
+            ),
+        )
+
+
 def _skew(case: Case) -> Found:
     slope = float(np.tan(np.deg2rad(case.setup.transport.skew_deg)))
     shift_um = 1000 * case.figure("geometry", "field_of_view_mm") * abs(slope)
@@ -152,7 +167,7 @@ def _average(case: Case) -> Found:
         )
 
 
-_CHECKS = (_colour, _stages, _skew, _flutter, _lamp, _correction, _average)
+_CHECKS = (_colour, _line_of_sight, _stages, _skew, _flutter, _lamp, _correction, _average)
 
 
 def fault_cautions(case: Case) -> Found:

@@ -33,7 +33,26 @@ def clip_cautions(case: Case) -> Found:
                 f"holds. {what}"
             ),
         )
+    else:
+        yield from _white_noise(case)
     yield from _product(case)
+
+
+def _white_noise(case: Case) -> Found:
+    """Tell whether the noise of a white that stays under its limit is cut off there."""
+    white_e = np.array(values(case.groups["signal"]["electrons_white"]))
+    level_e = white_e if white_e.size > 1 else float(white_e[0])
+    share = float(np.max(limit_share(case.numbers, level_e)))
+    name = clipping_limit(case.numbers, level_e)
+    if share > 1:
+        yield (
+            _CODES[name],
+            (
+                f"White with its noise takes {percent(share)} of {PLACES[name]}: what lies above "
+                "is cut off, so an image of white shows less noise and a higher SNR than its "
+                "figures, which are those of a sensor without limits."
+            ),
+        )
 
 
 def _product(case: Case) -> Found:

@@ -10,7 +10,6 @@ from math import ceil
 import numpy as np
 
 from linesim.forward.channels import Channel
-from linesim.forward.fineness import refuse_too_fine
 from linesim.forward.profile import column_profile
 from linesim.forward.reference import Reference
 from linesim.forward.sampling.across import (
@@ -20,6 +19,7 @@ from linesim.forward.sampling.across import (
     across_tiles,
     blurred_sides,
 )
+from linesim.forward.sampling.fineness import refuse_too_fine
 from linesim.forward.sampling.sampler import Sampler
 from linesim.forward.spread import OFF_AXIS_ERROR, LensSpread, lens_spread
 from linesim.forward.station import Station, station

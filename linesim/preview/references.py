@@ -13,7 +13,8 @@ from linesim.preview.held import Held
 from linesim.preview.uploads import Upload
 from linesim.preview.variant import Variant
 from linesim.setup.relations import BUILT_IN
-from linesim.targets.faced import face_of, lit_reference
+from linesim.targets.face import face_of
+from linesim.targets.faced import lit_reference
 from linesim.targets.load import TargetSize, lit_size, target_reference, target_size
 
 _BYTES = 700_000_000

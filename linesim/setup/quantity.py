@@ -1,12 +1,15 @@
-"""Quantities at the door: a text with its unit goes in, a float in one fixed unit comes out."""
+"""Quantities: a text with its unit goes in, a float in one fixed unit comes out."""
 
 import re
 from fractions import Fraction
 from functools import cache, lru_cache
 from importlib.resources import files
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pint
+
+if TYPE_CHECKING:
+    import pint
 
 _QUANTITY = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(\S.*?)?\s*")
 _ELECTRON_SIGN = re.compile(r"(?<=e)[-−⁻](?=\s*(?:/|$))")
@@ -22,6 +25,8 @@ _LARGEST = 1e100
 @cache
 def _registry() -> "pint.UnitRegistry[Fraction]":
     """Load the units of ``units.txt``; fractions keep 60 m/min at exactly 1000 mm/s."""
+    import pint  # noqa: PLC0415 -- 0.2 s that a command without a setup need not pay
+
     registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(None, non_int_type=Fraction)
     text = files("linesim.setup").joinpath("units.txt").read_text("utf-8")
     registry.load_definitions(text.splitlines())
@@ -47,6 +52,8 @@ def _split(text: str) -> tuple[str, str]:
 @lru_cache(maxsize=256)
 def _factor(unit: str, into: str) -> Fraction:
     """Exact factor from one unit into another of the same kind."""
+    import pint  # noqa: PLC0415 -- see _registry
+
     try:
         if not _UNIT.fullmatch(unit):
             raise pint.UndefinedUnitError(unit)

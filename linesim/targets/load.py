@@ -16,7 +16,8 @@ from linesim.setup.model import Target
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.targets.catalogue import built_in, make
-from linesim.targets.faced import face_of, faced_levels, faced_tiles, lit_reference
+from linesim.targets.face import face_of
+from linesim.targets.faced import faced_levels, faced_tiles, lit_reference
 from linesim.targets.levels import Levels, Tiles, levels_of, tiles_of
 from linesim.targets.windowed import WindowedReference, held_bytes, windowed
 

@@ -24,20 +24,26 @@ COARSE = {"camera.pixel_width": "7 um", "lens.magnification": 0.0175}
 DIGITAL = {"acquisition.binning_domain": "digital"}
 HOT = {"camera.dark_current": "1.12 Me/s", "acquisition.exposure": "75 us"}
 JOINED = {"acquisition.binning": "2x2", "camera.pixels": 256}
+READ_E = 20.0
 FULL = {**JOINED, "acquisition.exposure": "75 us"}
 
 Changes = dict[str, Any]
 OfWhite = Callable[[float], str]
 
 
-def of_white(times: float, more: float) -> OfWhite:
-    """Ask for so many times the electrons of white, and some more."""
-    return lambda white_e: f"{times * white_e + more} e"
+def of_white(times: float, sigmas: float) -> OfWhite:
+    """Ask for so many times the electrons of white, and so many deviations of their shot noise."""
+    return lambda white_e: f"{times * white_e + sigmas * (times * white_e) ** 0.5} e"
 
 
 def white_at(level_dn: float) -> OfWhite:
     """Ask for the gain that brings white there."""
     return lambda white_e: f"{level_dn / white_e} DN/e"
+
+
+def white_under_the_scale(sigmas: float) -> OfWhite:
+    """Ask for the gain that leaves so many deviations of the noise of white up to 4095 DN."""
+    return lambda white_e: f"{4095 / (white_e + sigmas * (white_e + READ_E**2) ** 0.5)} DN/e"
 
 
 CASES: list[tuple[str, Changes, Changes]] = [
@@ -101,31 +107,31 @@ CASES: list[tuple[str, Changes, Changes]] = [
     ),
     (
         "well_clips",
-        {"camera.full_well": of_white(1, -1), "camera.gain": "0.1 DN/e"},
-        {"camera.full_well": of_white(1, 1), "camera.gain": "0.1 DN/e"},
+        {"camera.full_well": of_white(1, 3.0), "camera.gain": "0.1 DN/e"},
+        {"camera.full_well": of_white(1, 3.2), "camera.gain": "0.1 DN/e"},
     ),
     (  # four pixels and the node of one
         "node_clips",
-        {**FULL, "camera.full_well": of_white(4, -1)},
-        {**FULL, "camera.full_well": of_white(4, 1)},
+        {**FULL, "camera.full_well": of_white(4, 3.0)},
+        {**FULL, "camera.full_well": of_white(4, 3.2)},
     ),
     (
         "node_clips",
         {
             **FULL,
             "camera.gain": "0.1 DN/e",
-            "camera.binned_full_well": of_white(4, -1),
+            "camera.binned_full_well": of_white(4, 3.0),
         },
         {
             **FULL,
             "camera.gain": "0.1 DN/e",
-            "camera.binned_full_well": of_white(4, 1),
+            "camera.binned_full_well": of_white(4, 3.2),
         },
     ),
     (
         "word_clips",
-        {"camera.gain": white_at(4095.1)},
-        {"camera.gain": white_at(4094.9)},
+        {"camera.gain": white_under_the_scale(3.0)},
+        {"camera.gain": white_under_the_scale(3.2)},
     ),
     (
         "dark",

@@ -83,9 +83,20 @@ def averaged(noise_dn: float) -> dict[str, object]:
     return {**AVERAGE, "camera.gain": f"{noise_dn / 10} DN/e"}
 
 
+def near_the_view(deg: float) -> dict[str, object]:
+    """Put a strip of 10 deg so far from a camera at 20 deg, on its own side."""
+    return {
+        "light.arrangement": "line",
+        "light.angle": f"{deg - 20} deg",
+        "light.angular_width": "10 deg",
+        "camera.angle": "20 deg",
+    }
+
+
 # threshold, and what puts the figure there
 JUDGED = {
     "fringe": (0.25, spaced),
+    "lamp_in_view": (5.0, near_the_view),
     "tdi_sync": (0.5, out_of_step),
     "skew": (1.0, skewed),
     "edge_scale_error": (1.0, fluttering),
@@ -94,7 +105,7 @@ JUDGED = {
     "flat_field_gain": (3.0, corrected),
     "average_rounds_gain_away": (0.4, averaged),
 }
-BELOW = {"average_rounds_gain_away"}
+BELOW = {"average_rounds_gain_away", "lamp_in_view"}
 """Told below their threshold, not above."""
 
 

@@ -5,9 +5,9 @@ import re
 import numpy as np
 import pytest
 
-from linesim.forward.fineness import refuse_too_fine
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
+from linesim.forward.sampling.fineness import refuse_too_fine
 from linesim.forward.station import station
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, sample_setup

@@ -33,18 +33,24 @@ PAGES = {
         ),
     )
 }
-WITHOUT = tuple(f"linesim/{room}/README.md" for room in ("figures", "preview", "dataset"))
+WITHOUT = tuple(
+    f"linesim/{room}/README.md" for room in ("figures", "preview", "dataset", "studies/rank")
+)
 """Pages that show no command that runs each time: a list, a server that waits, slow ones."""
 BLOCK = re.compile(r"```sh\n(.*?)```", flags=re.DOTALL)
 OURS = ".venv/bin/linesim "
 SLOW = (
     "--render",
     "dataset ",
+    "rank ",
+    "--set ",
+    "--keep-line-rate",
+    "scan sample_targets/tile",
     "vary sample_targets/star.toml",
     "lens.f_number=2:16:log20",
     "--stream",
 )
-"""What stands in commands that take over 5 s."""
+"""What stands in commands that are too slow for every change."""
 ENTRY = re.compile(r"!\[[^\]]*\]\((gallery/[^)]+)\)\n\n```sh\n\.venv/bin/linesim ([^\n]*)\n```")
 GALLERY = ENTRY.findall(PAGES["outputs/README.md"])
 SETUPS = sorted(path.name for path in (ROOT / "sample_targets").glob("*.toml"))
@@ -69,7 +75,7 @@ def commands(page: str) -> list[str]:
 
 
 def is_run(arguments: str) -> bool:
-    """Leave what takes over 5 s to the nightly run, ``LINESIM_NIGHTLY=1 pytest``."""
+    """Leave what is slow to the nightly run, ``LINESIM_NIGHTLY=1 pytest``."""
     return "LINESIM_NIGHTLY" in os.environ or not any(word in arguments for word in SLOW)
 
 

@@ -4,7 +4,8 @@ import ast
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-MOST = 200
+MOST = {"linesim": 200, "tests": 225}
+"""Lines of code; a test holds its table of cases too."""
 MODULES = sorted(path for room in ("linesim", "tests") for path in (ROOT / room).rglob("*.py"))
 
 
@@ -23,12 +24,14 @@ def code_lines(text: str) -> int:
 
 
 def test_modules_stay_small() -> None:
-    """No module has more than 200 lines of code: what is said beside it does not count."""
+    """No module has more lines of code than can be read in one go; words beside it are free."""
     lengths = {
         path.relative_to(ROOT).as_posix(): code_lines(path.read_text("utf-8")) for path in MODULES
     }
     assert len(lengths) > 100
-    assert {name: lines for name, lines in lengths.items() if lines > MOST} == {}
+    assert {
+        name: lines for name, lines in lengths.items() if lines > MOST[name.partition("/")[0]]
+    } == {}
 
 
 def test_code_is_told_from_words() -> None:

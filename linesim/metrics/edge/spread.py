@@ -1,14 +1,17 @@
 """The edge spread: pixels projected on the edge's normal and averaged in bins (ISO 12233)."""
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import BSpline, make_interp_spline
 
 from linesim.metrics.edge.line import EdgeLine
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
+
+if TYPE_CHECKING:
+    from scipy.interpolate import BSpline
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,6 +88,8 @@ def gather_spread(
 def box_spline(value: FloatArray) -> "BSpline":
     """Smooth curve whose mean over each bin is the bin's value."""
     running = np.concatenate([np.zeros_like(value[:1]), np.cumsum(value, axis=0)])
+    from scipy.interpolate import make_interp_spline  # noqa: PLC0415 -- only where there is an edge
+
     return make_interp_spline(np.arange(len(running), dtype=float), running, k=5).derivative()
 
 

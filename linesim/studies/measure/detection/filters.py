@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import maximum_filter
-from scipy.signal import oaconvolve
 
 from linesim.forward.station import Station
 from linesim.metrics.detection.ground import Ground
@@ -68,6 +67,8 @@ def best_outputs(made: Filter, left_e: FloatArray) -> FloatArray:
 
 def peaks_over(made: Filter, left_e: FloatArray, level: float) -> int:
     """Count the peaks of a bank over a level in an image of good product."""
+    from scipy.signal import oaconvolve  # noqa: PLC0415 -- slow, and seldom needed by vary
+
     maps = (oaconvolve(left_e, one[::-1, ::-1], mode="valid") for one in made.weights)
     best = np.full(1, -np.inf)
     for each in maps:

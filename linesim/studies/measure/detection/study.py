@@ -17,7 +17,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtr
-from scipy.stats import rankdata
 
 from linesim.figures.detection import Search, search
 from linesim.forward.reference import ArrayReference
@@ -92,6 +91,8 @@ class Injection:
     def roc_area(self) -> float:
         """Area under the ROC curve: the share of pairs that are in the right order."""
         n, m = len(self.with_defect), len(self.without)
+        from scipy.stats import rankdata  # noqa: PLC0415 -- slow, and seldom needed by vary
+
         ranks = rankdata(np.concatenate([self.with_defect, self.without]))[:n]
         return float((ranks.sum() - n * (n + 1) / 2) / (n * m))
 
