@@ -111,10 +111,10 @@ def _place(setup: Setup) -> str:
     if light.arrangement != "line":
         return ""
     angle_deg, width_deg = light.angle_deg or 0.0, light.angular_width_deg or 0.0
-    is_bright = abs(angle_deg - view_deg) <= width_deg / 2
+    field = "bright" if abs(angle_deg - view_deg) <= width_deg / 2 else "dark"
     return (
-        f" It is a strip {angle_deg:g} deg from the normal and {width_deg:g} deg wide; the camera "
-        f"stands at {view_deg:g} deg on the other side: {'bright' if is_bright else 'dark'} field."
+        f" The light is a strip {angle_deg:g} deg from the normal and {width_deg:g} deg wide; the "
+        f"camera stands at {view_deg:g} deg on the other side: {field} field."
     )
 
 

@@ -14,6 +14,8 @@ from linesim.dataset.plan.plan_file import load_plan
 from linesim.figures.budget import budget
 from linesim.forward.reference import ArrayReference
 from linesim.forward.surface import radiance_factors
+from linesim.report.setup_words import job_in_words
+from linesim.report.table import budget_text
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, load_setup, setup_from
@@ -162,6 +164,18 @@ def test_a_groove_along_travel_hardly_shows() -> None:
         image = scan(setup).expected_e
         part = image[70:100, 40:75].mean(axis=0)
         assert np.ptp(part) < 0.06 * np.median(image)
+
+
+def test_people_read_where_the_lamp_stands() -> None:
+    """In words on a page, and the radiance factor on the console."""
+    told = " ".join(job_in_words(DARK))
+    assert (
+        "The light is a strip 40 deg from the normal and 10 deg wide; the camera stands at" in told
+    )
+    assert "at 20 deg on the other side: dark field." in told
+    assert "at 20 deg on the other side: bright field." in " ".join(job_in_words(BRIGHT))
+    text = budget_text(BRIGHT, budget(BRIGHT))
+    assert "\n  radiance factor             5.656\n" in text
 
 
 def test_variants_stand_under_their_own_lamps() -> None:
