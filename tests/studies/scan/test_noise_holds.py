@@ -5,13 +5,14 @@ from math import sqrt
 from typing import Any
 
 import numpy as np
-from hypothesis import assume, given, settings
+from hypothesis import assume, given, reject, settings
 from hypothesis import strategies as st
 from scipy.stats import chi2, norm
 
 from linesim.figures.budget import budget
 from linesim.forward.profile import column_profile
 from linesim.forward.station import station
+from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import Scan, scan
@@ -162,4 +163,8 @@ def test_no_figure_of_white_is_off_in_silence(
     seen = {**changes, **(flutter if "lens.focal_length" in flutter else {})}
     setup = lit(data.draw(any_station), seen, *(10**power for power in powers))
     if not SPOKEN & {caution.code for caution in budget(setup).cautions}:
-        assert disagreements(scan(setup, seed, workers=1)) == []
+        try:
+            found = scan(setup, seed, workers=1)
+        except InputError:  # told in a sentence: a reference too fine for what an exposure sees
+            reject()
+        assert disagreements(found) == []
