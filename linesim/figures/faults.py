@@ -55,11 +55,12 @@ def _line_of_sight(case: Case) -> Found:
     light, view_deg = case.setup.light, case.setup.camera.angle_deg or 0.0
     if light.arrangement != "line":
         return
-    if abs((light.angle_deg or 0.0) + view_deg) <= (light.angular_width_deg or 0.0) / 2:
+    seen_deg = 0.0 - view_deg  # no -0 for a camera that looks straight down
+    if abs((light.angle_deg or 0.0) - seen_deg) <= (light.angular_width_deg or 0.0) / 2:
         yield (
             "lamp_in_view",
             (
-                f"The strip would stand where the camera looks along ({-view_deg:g} deg from the "
+                f"The strip would stand where the camera looks along ({seen_deg:g} deg from the "
                 "normal): that takes a beam splitter, which leaves about a quarter of the light "
                 "(common practice). Otherwise move the strip, or lean the camera."
             ),

@@ -38,12 +38,17 @@ def clip_cautions(case: Case) -> Found:
     yield from _product(case)
 
 
+def _with_noise(case: Case, figure: str) -> tuple[float, str]:
+    """Give the share of its nearest limit that a level takes with its noise, and that limit."""
+    level_e = np.array(values(case.groups["signal"][figure]))
+    signal_e = level_e if level_e.size > 1 else float(level_e[0])
+    share = float(np.max(limit_share(case.numbers, signal_e)))
+    return share, clipping_limit(case.numbers, signal_e)
+
+
 def _white_noise(case: Case) -> Found:
     """Tell whether the noise of a white that stays under its limit is cut off there."""
-    white_e = np.array(values(case.groups["signal"]["electrons_white"]))
-    level_e = white_e if white_e.size > 1 else float(white_e[0])
-    share = float(np.max(limit_share(case.numbers, level_e)))
-    name = clipping_limit(case.numbers, level_e)
+    share, name = _with_noise(case, "electrons_white")
     if share > 1:
         yield (
             _CODES[name],
@@ -56,15 +61,13 @@ def _white_noise(case: Case) -> Found:
 
 
 def _product(case: Case) -> Found:
-    product_e = np.array(values(case.groups["signal"]["electrons_product"]))
-    level_e = product_e if product_e.size > 1 else float(product_e[0])
-    share = float(np.max(limit_share(case.numbers, level_e)))
+    share, name = _with_noise(case, "electrons_product")
     if share > 1:
         yield (
             "clips_product",
             (
                 f"Good product itself clips: with its noise it takes {percent(share)} of "
-                f"{PLACES[clipping_limit(case.numbers, level_e)]}. What lies above is cut off, "
+                f"{PLACES[name]}. What lies above is cut off, "
                 "noise and all, so figures of small dark defects are too good, and light ones are "
                 "lost."
             ),

@@ -125,7 +125,7 @@ def _hidden(way: FloatArray, wide: float, tall: float) -> FloatArray:
 
 
 def radiance_factors(
-    strip: Strip, finish: Finish, view: FloatArray, slopes: FloatArray
+    strip: Strip, finish: Finish | None, view: FloatArray, slopes: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """
     Give what faces of some slopes send to the camera.
@@ -134,8 +134,8 @@ def radiance_factors(
     ----------
     strip : Strip
         The lamp.
-    finish : Finish
-        Of the face.
+    finish : Finish or None
+        Of the face; None: matt.
     view : ndarray of shape (3,)
         Direction to the camera: across, along, up.
     slopes : ndarray of shape (faces, 2)
@@ -153,7 +153,8 @@ def radiance_factors(
         part = slice(first, first + _CHUNK)
         frames = _frames(slopes[part])
         matt[part] = _matt(strip, frames[:, 2])
-        gloss[part] = _gloss(strip, finish, view / np.linalg.norm(view), frames)
+        if finish is not None:
+            gloss[part] = _gloss(strip, finish, view / np.linalg.norm(view), frames)
     return matt / strip.level, gloss * np.pi / strip.level
 
 

@@ -12,6 +12,7 @@ from linesim.forward.reference import ArrayReference, Reference
 from linesim.preview.held import Held
 from linesim.preview.uploads import Upload
 from linesim.preview.variant import Variant
+from linesim.setup.infiles import changed_ns
 from linesim.setup.relations import BUILT_IN
 from linesim.targets.face import face_of
 from linesim.targets.faced import lit_reference
@@ -68,7 +69,7 @@ class References:
         """Give an image that was brought, and look at how light it is but once."""
         pitch_um = found.setup.target.pixel_size_um
         # as long as it is held, no other array has its number
-        key = id(upload.data), pitch_um, face_of(found.setup)
+        key = id(upload.data), pitch_um, face_of(found.setup) and _key(found)
         with self._lock:
             ready = self._held.get(key)
         if ready is not None:
@@ -106,7 +107,7 @@ def _key(found: Variant) -> Hashable:
     return (
         target,
         face,
-        *((each, each.stat().st_mtime_ns if each.exists() else 0) for each in files),
+        *((each, changed_ns(each)) for each in files),
     )
 
 

@@ -49,6 +49,23 @@ def existing_file(path: Path | str, *, key: str, expected: str, written: str | N
     return file
 
 
+def changed_ns(file: Path) -> int:
+    """
+    Tell when a file was changed last.
+
+    Parameters
+    ----------
+    file : pathlib.Path
+        It need not be there; whoever reads it says so.
+
+    Returns
+    -------
+    int
+        0 where there is none. [ns]
+    """
+    return file.stat().st_mtime_ns if file.exists() else 0
+
+
 def _fault(file: Path) -> str:
     """Say what is wrong with a file; an empty text if nothing is."""
     if file.is_dir():

@@ -10,23 +10,9 @@ from linesim.setup.vocabulary import Section
 _WIDE = Quantity(what="an angle", example='"10 deg"', unit="deg", low=0.1, high=178.0)
 _LEAN = Quantity(what="an angle", example='"2 deg"', unit="deg", low=-45.0, high=45.0)
 _SLOPE = Number(what="an rms slope", example="0.05", low=0.005, high=0.5)
+HORIZON_DEG = 89.9
+"""How far from the normal a lamp may reach; light from everywhere reaches there on both sides."""
 VIEW = Quantity(what="an angle", example='"20 deg"', unit="deg", low=-60.0, high=60.0)
-
-
-MATT = dict.fromkeys(
-    f"target.{key}"
-    for key in (
-        "gloss",
-        "rms_slope",
-        "rms_slope_across",
-        "rms_slope_along",
-        "relief",
-        "relief_range",
-        "slope_across",
-        "slope_along",
-    )
-)
-"""Changes that leave a target matt and level."""
 
 
 class Face(Section):
@@ -51,6 +37,10 @@ class Face(Section):
     ) = Field(alias="relief_range", default=None)
     slope_across_deg: Annotated[float, _LEAN] | None = Field(alias="slope_across", default=None)
     slope_along_deg: Annotated[float, _LEAN] | None = Field(alias="slope_along", default=None)
+
+
+MATT = dict.fromkeys(f"target.{field.alias or name}" for name, field in Face.model_fields.items())
+"""Changes that leave a target matt and level."""
 
 
 class PlacedLight(Section):

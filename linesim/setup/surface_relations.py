@@ -6,8 +6,10 @@ from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
+from linesim.setup.surface import HORIZON_DEG
 
 SURFACE_KEYS = (
+    "target.white_reflectance",
     "target.gloss",
     "target.rms_slope",
     "target.rms_slope_across",
@@ -19,7 +21,6 @@ SURFACE_KEYS = (
     "light.angular_width",
 )
 _IMAGES = "a PNG, TIFF or JPEG image"
-_HORIZON_DEG = 89.9
 
 
 def surface_is_whole(setup: Setup) -> Iterator[str]:
@@ -58,11 +59,11 @@ def _lamp(setup: Setup) -> Iterator[str]:
             f'{key} = "{"20 deg" if key == "angle" else "10 deg"}"'
         )
     angle_deg, half_deg = light.angle_deg or 0.0, (light.angular_width_deg or 0.0) / 2
-    if not missing and abs(angle_deg) + half_deg > _HORIZON_DEG:
+    if not missing and abs(angle_deg) + half_deg > HORIZON_DEG:
         yield (
             f"light.angular_width: read {shown(texts['angular_width'])} about "
             f"{shown(texts['angle'])}, so that the lamp would reach below the target's plane; "
-            f"expected at most {2 * (_HORIZON_DEG - abs(angle_deg)):.4g} deg"
+            f"expected at most {2 * (HORIZON_DEG - abs(angle_deg)):.4g} deg"
         )
 
 
@@ -78,6 +79,11 @@ def _facets(setup: Setup) -> Iterator[str]:
     elif len(given) == 1:
         other = pair[given[0] == pair[0]]
         yield f"target.{other}: nothing was read, but {given[0]} needs it, for example 0.05"
+    if target.gloss and target.white_reflectance == 0:
+        yield (
+            "target.white_reflectance: read 0, but a face that mirrors is told beside its white; "
+            "expected over 0, and a black image where the face has no matt part"
+        )
     if bool(target.gloss) != (target.rms_slope is not None or bool(given)):
         what = "gloss" if not target.gloss else "rms_slope"
         yield (

@@ -1,34 +1,25 @@
 """A target whose face mirrors, leans or has relief: the radiance factor of each of its pixels."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from linesim.forward.reference import Reference
 from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
+from linesim.setup.infiles import changed_ns
 from linesim.setup.setup import Setup
 from linesim.targets.face import Face, face_of
-from linesim.targets.levels import Levels, Tiles
+from linesim.targets.levels import Levels
 from linesim.targets.relief import Relief, read_relief
 
 
-def faced_levels(setup: Setup, face: Face, levels: Levels) -> Levels:
+def faced_levels(face: Face, levels: Levels) -> Levels:
     """Give levels of a target under its lamp, as shares of white, from those of its matt part."""
-    matt, gloss = face.level
-    added = gloss / setup.target.white_reflectance
     return Levels(
-        product=tuple(matt * each + added for each in levels.product),
-        brightest=tuple(matt * each + added for each in levels.brightest),
+        product=tuple(map(face.lit, levels.product)),
+        brightest=tuple(map(face.lit, levels.brightest)),
     )
-
-
-def faced_tiles(setup: Setup, face: Face, tiles: Tiles | None) -> Tiles | None:
-    """Give tiles of a target under its lamp, from those of its matt part."""
-    if tiles is None:
-        return None
-    matt, gloss = face.level
-    return replace(tiles, data=matt * tiles.data + gloss / setup.target.white_reflectance)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,8 +33,6 @@ class FacedReference:
         The matt part: reflectances as shares of white.
     face : Face
         Lamp, camera and finish.
-    white_reflectance : float
-        What those shares are of.
     relief : Relief or None
         None: level.
     cautions : tuple of str
@@ -52,7 +41,6 @@ class FacedReference:
 
     matt: Reference
     face: Face
-    white_reflectance: float
     relief: Relief | None = None
     cautions: tuple[str, ...] = ()
 
@@ -70,8 +58,7 @@ class FacedReference:
         """Give radiance factors of some rows, as shares of white."""
         data = self.matt.rows(first, last)
         if self.relief is None:
-            matt, gloss = self.face.level
-            return np.asarray(data * np.float32(matt) + np.float32(gloss / self.white_reflectance))
+            return self.face.lit(data)
         data = np.array(data)
         self.relief.light(data, first)
         return data
@@ -105,10 +92,9 @@ def lit_reference(setup: Setup, matt: Reference) -> Reference:
         path = setup.folder / setup.target.relief
         relief = read_relief(
             path,
-            path.stat().st_mtime_ns,
+            changed_ns(path),
             setup.target.relief,
             (setup.target.relief_range_um or 0.0, setup.target.pixel_size_um),
-            setup.target.white_reflectance,
             face,
         )
         if relief.shape != matt.shape[:2]:
@@ -122,7 +108,6 @@ def lit_reference(setup: Setup, matt: Reference) -> Reference:
     return FacedReference(
         matt=matt,
         face=face,
-        white_reflectance=setup.target.white_reflectance,
         relief=relief,
         cautions=cautions,
     )

@@ -12,12 +12,14 @@ from pathlib import Path
 
 from linesim.files.images_in import LoadedImage, read_image
 from linesim.forward.reference import ArrayReference, Reference
+from linesim.setup.infiles import changed_ns
 from linesim.setup.model import Target
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
+from linesim.setup.surface import Face
 from linesim.targets.catalogue import built_in, make
 from linesim.targets.face import face_of
-from linesim.targets.faced import faced_levels, faced_tiles, lit_reference
+from linesim.targets.faced import faced_levels, lit_reference
 from linesim.targets.levels import Levels, Tiles, levels_of, tiles_of
 from linesim.targets.windowed import WindowedReference, held_bytes, windowed
 
@@ -94,7 +96,7 @@ def _image(path: Path, target: Target, _changed_ns: int) -> LoadedImage:
 def _file(setup: Setup) -> tuple[Path, int]:
     """Name the image file, and when it was changed last."""
     path = setup.folder / setup.target.image
-    return path, path.stat().st_mtime_ns if path.exists() else 0
+    return path, changed_ns(path)
 
 
 def _read(setup: Setup) -> LoadedImage:
@@ -105,7 +107,7 @@ def _read(setup: Setup) -> LoadedImage:
 
 def _bare(target: Target, pixel_size_um: float) -> Target:
     """Leave of a target read from a file what the reading depends on."""
-    left_out = dict.fromkeys(("width_mm", "height_mm", "angle_deg", "contrast"))
+    left_out = dict.fromkeys(("width_mm", "height_mm", "angle_deg", "contrast", *Face.model_fields))
     kept = {"white_reflectance": 1.0, "repeat": False, "pixel_size_um": pixel_size_um}
     return target.model_copy(update={**left_out, **kept})
 
@@ -200,8 +202,11 @@ def lit_size(setup: Setup, size: TargetSize, matt: Reference | None = None) -> T
     if face is None:
         return size
     if setup.target.relief is None or matt is None:
-        levels = faced_levels(setup, face, size.levels)
-        return replace(size, levels=levels, tiles=faced_tiles(setup, face, size.tiles))
+        return replace(
+            size,
+            levels=faced_levels(face, size.levels),
+            tiles=size.tiles and replace(size.tiles, data=face.lit(size.tiles.data)),
+        )
     seen = lit_reference(setup, matt)
     tiles = None if size.tiles is None else tiles_of(seen)
     return replace(size, levels=levels_of(seen), tiles=tiles)
@@ -223,7 +228,7 @@ def _matt_size(setup: Setup) -> TargetSize:
 def _drawn_alike(target: Target) -> Target:
     """Leave of a target what its drawing depends on."""
     kept = {"white_reflectance": 1.0, "repeat": False, "max_pixels": 4, "encoding": "linear"}
-    return target.model_copy(update=kept)
+    return target.model_copy(update={**dict.fromkeys(Face.model_fields), **kept})
 
 
 @lru_cache(maxsize=4)
@@ -280,7 +285,7 @@ def product_size(setup: Setup, name: str) -> TargetSize:
     """
     path = setup.folder / name
     product = _bare(setup.target, setup.target.pixel_size_um).model_copy(update={"image": name})
-    return _file_size(path, path.stat().st_mtime_ns if path.exists() else 0, product)
+    return _file_size(path, changed_ns(path), product)
 
 
 def drawn_bytes(setup: Setup) -> int:

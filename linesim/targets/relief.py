@@ -88,7 +88,6 @@ def read_relief(
     changed_ns: int,
     name: str,
     sizes_um: tuple[float, float],
-    white_reflectance: float,
     face: Face,
 ) -> Relief:
     """Read heights and make the tables of a face; sizes are those of range and pixel."""
@@ -114,14 +113,14 @@ def read_relief(
             (face.slopes[1] - fine[1][0]) * per_slope[1],
         ),
         matt=matt,
-        gloss=gloss / np.float32(white_reflectance),
+        gloss=gloss / np.float32(face.white_reflectance),
     )
 
 
 @lru_cache(maxsize=1)
 def _heights(path: Path, _changed_ns: int, name: str, range_um: float) -> ImageArray:
     """Read heights once for all lamps; one more on each side, in line with the last two."""
-    image = read_image(path, encoding="linear", max_pixels=10**9, written=name).data
+    image = read_image(path, key="target.relief", encoding="linear", written=name).data
     if image.ndim > 2:  # noqa: PLR2004 -- colours
         msg = f'target.relief "{name}": read a colour image; expected a grey one, black low'
         raise InputError(msg)

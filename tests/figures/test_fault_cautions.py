@@ -123,6 +123,12 @@ def test_told_beyond_the_threshold_and_not_before(code: str) -> None:
     assert code not in codes(changed(BASE, way(before * threshold)))
 
 
+def test_a_camera_that_looks_straight_down_has_its_strip_at_0_deg() -> None:
+    """The line of sight is told without a sign where it is the normal."""
+    strip = {"light.arrangement": "line", "light.angle": "0 deg", "light.angular_width": "10 deg"}
+    assert "looks along (0 deg from the normal)" in codes(changed(BASE, strip))["lamp_in_view"]
+
+
 def test_bands_are_told_beside_the_noise_that_they_add_to() -> None:
     """
     At 0.3 of the noise, far below 1 % of the light: √(1 + 0.3²) is 4.4 % more noise.

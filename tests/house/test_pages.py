@@ -31,6 +31,19 @@ def test_links_lead_somewhere(page: Path) -> None:
     assert [link for link in links if not (page.parent / link).exists()] == []
 
 
+MODULES = [
+    path.relative_to(ROOT).as_posix() for home in HOMES for path in (ROOT / home).rglob("*.py")
+]
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.relative_to(ROOT).as_posix())
+def test_a_module_that_a_page_names_is_there(page: Path) -> None:
+    """By its name, or by the end of its path."""
+    named = re.findall(r"`([\w/]+\.py)`", page.read_text("utf-8"))
+    ends = tuple(f"/{module}" for module in MODULES)
+    assert [name for name in named if not any(end.endswith(f"/{name}") for end in ends)] == []
+
+
 @pytest.mark.parametrize("start", ["python3 -m venv", ".venv/bin/pytest"])
 def test_ci_finds_the_command_it_runs(start: str) -> None:
     """The README has the two commands once each, on a line of their own, where .ci/run looks."""

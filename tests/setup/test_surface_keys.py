@@ -28,6 +28,10 @@ GLOSSY = {"target.gloss": 0.5, "target.rms_slope": 0.05}
         ({**LINE, "light.angle": "85 deg"}, "below the target's plane; expected at most 9.8 deg"),
         ({**LINE, "light.arrangement": "ring"}, 'light.arrangement: read "ring"'),
         ({"target.gloss": 1.2, "target.rms_slope": 0.05}, "target.gloss: read 1.2, but this is"),
+        (
+            {**GLOSSY, "target.white_reflectance": 0},
+            "target.white_reflectance: read 0, but a face that mirrors is told beside its white",
+        ),
         ({"target.gloss": 0.04}, "target.rms_slope: nothing was read, but a face that mirrors"),
         ({"target.rms_slope": 0.04}, "target.gloss: nothing was read, but a face that mirrors"),
         ({**GLOSSY, "target.rms_slope_along": 0.1}, "expected one slope for both directions"),

@@ -198,6 +198,19 @@ def test_a_given_array_is_lit_too() -> None:
     assert_allclose(image.expected_e[5:-5, 5:-5].mean(), told, rtol=1e-5)
 
 
+def test_a_relief_that_cannot_be_read_is_told_by_its_own_key(tmp_path: Path) -> None:
+    """Cut short, or gone since the setup was read: the sentence names target.relief."""
+    whole = (ROOT / "sample_targets" / "foil_relief.png").read_bytes()
+    (tmp_path / "relief.png").write_bytes(whole[:20_000])
+    changes = {"target.relief": "relief.png", "target.relief_range": "1 um"}
+    setup = changed(setup_from(GLOSSY, tmp_path), changes)
+    with pytest.raises(InputError, match=r'^target\.relief "relief\.png" is cut short'):
+        budget(setup)
+    (tmp_path / "relief.png").unlink()
+    with pytest.raises(InputError, match=r'^target\.relief "relief\.png" does not exist'):
+        budget(setup)
+
+
 @pytest.mark.parametrize(
     ("heights", "range_um", "told"),
     [
