@@ -24,7 +24,7 @@ def states(setup: Setup, target: Reference) -> dict[str, str]:
     shares = limits_group(numbers, reach(setup), brightest_share(setup, size))
     limits = {name: float(np.max(share)) for name, share in shares.items()}
     groups: dict[str, dict[str, float]] = {"limits": limits, "detection": {}, "signal": {}}
-    return {each.requirement: each.state for each in verdicts(bare, numbers, groups)}
+    return {each.requirement: each.state for each in verdicts(bare, numbers, groups, even=True)}
 
 
 def _without_requirement(setup: Setup) -> Setup:

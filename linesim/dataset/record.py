@@ -50,7 +50,7 @@ def record(plan: Plan, made: Item) -> Record:
 def _setup_hash(made: Item) -> str:
     """Hash the station's values as they would stand in a file; its target's image is the scene."""
     texts = made.drawn.setup.texts
-    said = {name: texts[name] for name in known_keys(())}
+    said = {name: texts[name] for name in known_keys(()) if name in texts}
     said["target"] = {key: value for key, value in said["target"].items() if key != "image"}
     return sha256(tomli_w.dumps(said).encode()).hexdigest()
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from linesim.figures.case import Value, values
 from linesim.figures.cautions import Caution, cautions
-from linesim.figures.detection import detection_group, search
+from linesim.figures.detection import Search, detection_group, search
 from linesim.figures.groups import (
     camera_group,
     exposure_group,
@@ -16,7 +16,7 @@ from linesim.figures.groups import (
     lit_group,
     reach,
 )
-from linesim.figures.places import with_ends
+from linesim.figures.places import is_even, with_ends
 from linesim.figures.resolution import resolution_group
 from linesim.figures.verdicts import Verdict, verdicts
 from linesim.forward.channels import misregistration_px, misregistration_swing_px
@@ -164,10 +164,10 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
         "geometry": _plain(geometry_of(setup, numbers, size)),
         "exposure": _plain(exposure_group(numbers)),
         "limits": _plain(limits_group(numbers, reach(setup), wanted.brightest)),
-        "signal": _plain(with_ends(numbers, lambda place: lit_group(place, wanted.product))),
+        "signal": _plain(with_ends(numbers, wanted, _lit)),
         "camera": _plain(camera_group(numbers)),
         "resolution": _plain(resolution_group(numbers)),
-        "detection": _plain(with_ends(numbers, lambda place: detection_group(place, wanted))),
+        "detection": _plain(with_ends(numbers, wanted, detection_group)),
     }
     groups["signal"]["saturation_limit"] = saturation_limit(numbers)
     if face_of(setup) is not None:
@@ -176,8 +176,12 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
     return Budget(
         groups=groups,
         cautions=cautions(setup, numbers, groups, size),
-        verdicts=verdicts(setup, numbers, groups),
+        verdicts=verdicts(setup, numbers, groups, even=is_even(numbers, wanted)),
     )
+
+
+def _lit(numbers: Station, wanted: Search) -> dict[str, Figure]:
+    return lit_group(numbers, wanted.product)
 
 
 def geometry_of(setup: Setup, numbers: Station, size: TargetSize) -> dict[str, Figure]:

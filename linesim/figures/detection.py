@@ -1,7 +1,7 @@
 """The detection figures: how surely the smallest defect is found, and which would be."""
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -66,6 +66,8 @@ class Search:
         Levels of good product and of the brightest part of the target, as shares of white.
     texture : Texture or None
         Of the product, as noise.
+    ends : float
+        How bright the product is under the outermost pixel, over the middle in one light.
     """
 
     contrast: Figure
@@ -76,6 +78,17 @@ class Search:
     product: Figure = 1.0
     brightest: Figure = 1.0
     texture: Texture | None = None
+    ends: Figure = 1.0
+
+    @property
+    def at_ends(self) -> "Search":
+        """The same under the outermost pixel."""
+        return replace(
+            self,
+            product=self.product * np.asarray(self.ends),
+            brightest=self.brightest * np.asarray(self.ends),
+            ends=1.0,
+        )
 
     @property
     def width_um(self) -> Figure | None:
@@ -125,6 +138,7 @@ def search(setup: Setup, size: TargetSize) -> Search:
         product=product_share(setup, size),
         brightest=brightest_share(setup, size),
         texture=wanted_texture(setup, size),
+        ends=size.ends,
     )
 
 

@@ -52,11 +52,10 @@ def _stages(case: Case) -> Found:
 
 
 def _line_of_sight(case: Case) -> Found:
-    light, view_deg = case.setup.light, case.setup.camera.angle_deg or 0.0
-    if light.arrangement != "line":
-        return
-    seen_deg = 0.0 - view_deg  # no -0 for a camera that looks straight down
-    if abs((light.angle_deg or 0.0) - seen_deg) <= (light.angular_width_deg or 0.0) / 2:
+    # no -0 for a camera that looks straight down
+    seen_deg = 0.0 - (case.setup.camera.angle_deg or 0.0)
+    strips = [light.strip for light in case.setup.lights if light.arrangement == "line"]
+    if any(each.low_deg <= seen_deg <= each.high_deg for each in strips):
         yield (
             "lamp_in_view",
             (

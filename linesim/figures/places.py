@@ -1,10 +1,12 @@
 """Figures in the middle of the line and at its ends, where the light is least."""
 
 from collections.abc import Callable
+from typing import Protocol, Self, TypeVar
 
 import numpy as np
 
 from linesim.figures.groups import ENDS, Group
+from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
 
 OF_PLACE = frozenset(
@@ -24,7 +26,43 @@ OF_PLACE = frozenset(
 """Figures that are given for both."""
 
 
-def with_ends(numbers: Station, group_of: Callable[[Station], Group]) -> Group:
+class Product(Protocol):
+    """What lies under the camera."""
+
+    @property
+    def ends(self) -> Figure:
+        """How bright it is at the ends over that in the middle, in one light."""
+
+    @property
+    def at_ends(self) -> Self:
+        """The same as it is there."""
+
+
+Wanted = TypeVar("Wanted", bound=Product)
+
+
+def is_even(numbers: Station, wanted: Product) -> bool:
+    """
+    Tell whether ends and middle are alike.
+
+    Parameters
+    ----------
+    numbers : Station
+        The stations.
+    wanted : Product
+        What lies under them.
+
+    Returns
+    -------
+    bool
+        Of all of them.
+    """
+    return bool(np.all(np.asarray(numbers.ends) == 1) and np.all(np.asarray(wanted.ends) == 1))
+
+
+def with_ends(
+    numbers: Station, wanted: Wanted, group_of: Callable[[Station, Wanted], Group]
+) -> Group:
     """
     Work a group out for the middle of the line, and what counts of it for the ends.
 
@@ -32,18 +70,21 @@ def with_ends(numbers: Station, group_of: Callable[[Station], Group]) -> Group:
     ----------
     numbers : Station
         The station.
+    wanted : Product
+        What lies under it.
     group_of : callable
-        Gives the group of a station.
+        Gives the group of both.
 
     Returns
     -------
     dict
         Figures by name; those of the ends have ``_ends`` behind it.
     """
-    middle = group_of(numbers)
+    middle = group_of(numbers, wanted)
     # evenly lit, the ends are the middle: not worked out again
-    even = bool(np.all(np.asarray(numbers.ends) == 1))
-    ends = middle if even else group_of(numbers.at_ends)
+    ends = middle
+    if not is_even(numbers, wanted):
+        ends = group_of(numbers.at_ends, wanted.at_ends)
     return {**middle, **{name + ENDS: ends[name] for name in ends if name in OF_PLACE}}
 
 

@@ -9,8 +9,10 @@ the line, and on the product. The rule itself is in `linesim.figures.demands`.
 """
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Literal
+
+import numpy as np
 
 from linesim.figures.case import Groups, values
 from linesim.figures.demands import (
@@ -23,6 +25,7 @@ from linesim.figures.demands import (
     margin_under,
 )
 from linesim.figures.places import worst_place
+from linesim.forward.profile import ends_share
 from linesim.forward.station import Station
 from linesim.setup.setup import Setup
 
@@ -62,7 +65,8 @@ class Verdict:
     state : str
         "met", "missed" or "cannot run".
     where : str
-        What decides: "middle" or "ends" of the line, or "line", where both are alike.
+        What decides: "middle" or "ends" of the line, or "line", where both are alike; "aged" is
+        anywhere with lamps at the end of their service, "aged ends" the ends then.
     """
 
     requirement: str
@@ -133,7 +137,7 @@ def worst_state(found: Sequence[Verdict]) -> State:
     return _STATES[max((_STATES.index(each.state) for each in found), default=0)]
 
 
-def verdicts(setup: Setup, numbers: Station, groups: Groups) -> tuple[Verdict, ...]:
+def verdicts(setup: Setup, numbers: Station, groups: Groups, *, even: bool) -> tuple[Verdict, ...]:
     """
     Judge what is always judged, and every requirement that was given.
 
@@ -145,6 +149,8 @@ def verdicts(setup: Setup, numbers: Station, groups: Groups) -> tuple[Verdict, .
         The same in numbers.
     groups : mapping
         The figures; of several colours the weakest counts.
+    even : bool
+        Whether the ends of the line are as its middle.
 
     Returns
     -------
@@ -159,11 +165,20 @@ def verdicts(setup: Setup, numbers: Station, groups: Groups) -> tuple[Verdict, .
         "link": camera.link_mb_s,
         "exposure": max(longest_us, 1e-9),
     }
-    even = bool(float(numbers.ends) == 1)
-    return tuple(
+    found = (
         _judged(each, figures, limits.get(each.requirement) or 1.0, even=even)
         for each in demands(setup)
     )
+    worst = _worst(setup, even=even)
+    return tuple(replace(each, where=worst) if each.where == "ends" else each for each in found)
+
+
+def _worst(setup: Setup, *, even: bool) -> str:
+    """Name the worst place: the ends, or anywhere at the end of the lamps' service, or both."""
+    if even or setup.light.maintenance_factor in (None, 1.0):
+        return "ends"
+    falls = np.any(ends_share(setup) != setup.light.maintenance_factor)
+    return "aged ends" if falls else "aged"
 
 
 def _judged(each: Demand, figures: Groups, limit: float, *, even: bool) -> Verdict:

@@ -37,17 +37,71 @@ def column_profile(setup: Setup, columns: int, *, ambient: bool = False) -> Floa
 
 
 def ends_share(setup: Setup) -> FloatArray:
-    """Give the light at the outermost column: the worst, since lamp and lens fall off steadily."""
+    """
+    Give the light at the worst place: the outermost column, at the end of the lamps' service.
+
+    Lamp and lens fall off steadily; what lamps lose with age (CIE 97, from memory) they lose
+    everywhere, and the ambient light does not.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station; its numbers may be arrays.
+
+    Returns
+    -------
+    ndarray
+        Share of the new lamp's signal in the middle of the line.
+    """
     columns = setup.camera.pixels // setup.acquisition.binning.across
     lamp, lens, share = _parts(setup, 1 - 1 / np.asarray(columns))
+    left = setup.light.maintenance_factor
+    lamp = lamp if left is None else lamp * left
     return np.asarray(((1 - share) * lamp + share) * lens)
+
+
+def half_line_mm(setup: Setup) -> FloatArray:
+    """
+    Give half the length of the delivered line on the target.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station; its numbers may be arrays.
+
+    Returns
+    -------
+    float or ndarray
+        [mm]
+    """
+    return np.asarray(_half_um(setup) / setup.magnification / 1000)
+
+
+def _half_um(setup: Setup) -> FloatArray:
+    """Half the delivered line on the sensor. [µm]."""
+    across = setup.acquisition.binning.across
+    return np.asarray(setup.camera.pixels // across * across * setup.camera.pixel_width_um / 2)
+
+
+def _lamps(setup: Setup, position: FloatArray) -> FloatArray:
+    """Fall-off of lamps that end, each by its own geometry; each counts by its light."""
+    place_mm = position * half_line_mm(setup)
+    each_w_m2 = [np.asarray(lamp.irradiance_w_m2) for lamp in setup.lamps]
+    fallen = [
+        own_w_m2 * lamp.falls(place_mm)
+        for lamp, own_w_m2 in zip(setup.lamps, each_w_m2, strict=True)
+    ]
+    all_w_m2 = np.sum(each_w_m2, axis=0)
+    left = np.sum(fallen, axis=0) / np.maximum(all_w_m2, 1e-300)
+    return np.where(all_w_m2 > 0, left, 1.0)
 
 
 def _parts(setup: Setup, position: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Share of lamp and lens at places from -1 to 1, and how much of the light is ambient."""
-    across = setup.acquisition.binning.across
-    half_um = setup.camera.pixels // across * across * setup.camera.pixel_width_um / 2
+    half_um = _half_um(setup)
     lens = off_axis_share(position * half_um, setup.magnification, setup.lens.focal_length_mm)
     lamp = line_profile(position, setup.light.edge_falloff)
+    if not all(each.strip.endless for each in setup.lamps):
+        lamp = lamp * _lamps(setup, position)
     all_w_m2 = np.maximum(setup.irradiance_w_m2 + setup.ambient_w_m2, 1e-300)
     return lamp, lens, np.asarray(setup.ambient_w_m2 / all_w_m2)

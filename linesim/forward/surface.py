@@ -5,7 +5,7 @@ The radiance factor β (CIE) is the radiance over that of a perfect diffuser und
 Light falls on a level face with the irradiance E; a facet of the face has slopes (p, q) across and
 along, so that its normal is (p, q, 1). The lamp is a strip of even radiance L along the line, seen
 between two angles a and b from the normal in the plane of travel; E = (π/2) L (sin b - sin a) if it
-is endless. Then β has two parts:
+is endless, less if it ends. Then β has two parts:
 
 matt    ρ ∫ max(n·i, 0) dω / ∫ max(z·i, 0) dω, light on the tilted face over that on a level one;
 gloss   π L_r / E with L_r = ∫ f (n·i) L dω and f = D G F / (4 (n·i)(n·o)).
@@ -21,17 +21,21 @@ al., Microfacet models for refraction through rough surfaces, EGSR 2007; C. Schl
 BRDF model, Computer Graphics Forum 13 (1994). All from memory.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import erf
+from numpy.typing import NDArray
+from scipy.special import erf, ndtr
 
 from linesim.setup.arrays import FloatArray
+from linesim.setup.light.strip import Strip
 
 _NODES = 16
 """Of Gauss and Legendre each way, over at most 6 standard deviations of the lobe to each side."""
 _REACH = 6.0
 _CHUNK = 4096
+_SHARP = 1e-4
+"""Spread of what a smooth clear face lets through, so that the lamp has edges of some width."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,37 +54,6 @@ class Finish:
     gloss: float
     rms_across: float
     rms_along: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Strip:
-    """
-    A line light as a point of the target sees it.
-
-    Parameters
-    ----------
-    low_deg, high_deg : float
-        Its edges from the normal in the plane of travel, positive away from the camera. [deg]
-    left, right : float
-        Tangents of the angles at which its ends are seen along the line; infinite: endless.
-    """
-
-    low_deg: float
-    high_deg: float
-    left: float = -np.inf
-    right: float = np.inf
-
-    @property
-    def level(self) -> float:
-        """Irradiance of a level face over the radiance of the lamp."""
-        low, high = np.sin(np.radians([self.low_deg, self.high_deg]))
-        return float((high - low) * (_squares(self.right) - _squares(self.left)))
-
-
-def _squares(tangent: float) -> float:
-    """Integrate cos² from 0 to the angle of a tangent."""
-    angle = np.arctan(tangent)
-    return float(angle / 2 + np.sin(2 * angle) / 4)
 
 
 def facet_reflectance(gloss: float, cosine: FloatArray) -> FloatArray:
@@ -136,7 +109,7 @@ def radiance_factors(
         The lamp.
     finish : Finish or None
         Of the face; None: matt.
-    view : ndarray of shape (3,)
+    view : ndarray of shape (3,) or (faces, 3)
         Direction to the camera: across, along, up.
     slopes : ndarray of shape (faces, 2)
         Tangents by which the normal leans across and along.
@@ -149,13 +122,66 @@ def radiance_factors(
         Of the mirroring part.
     """
     matt, gloss = np.zeros(len(slopes)), np.zeros(len(slopes))
+    toward = np.broadcast_to(view / np.linalg.norm(view, axis=-1, keepdims=True), (len(slopes), 3))
     for first in range(0, len(slopes), _CHUNK):
         part = slice(first, first + _CHUNK)
-        frames = _frames(slopes[part])
-        matt[part] = _matt(strip, frames[:, 2])
+        frames, lamp = _frames(slopes[part]), _part(strip, part)
+        matt[part] = _matt(lamp, frames[:, 2])
         if finish is not None:
-            gloss[part] = _gloss(strip, finish, view / np.linalg.norm(view), frames)
+            gloss[part] = _gloss(lamp, finish, toward[part], frames)
     return matt / strip.level, gloss * np.pi / strip.level
+
+
+def clear_factors(
+    strip: Strip, turns: tuple[float, float, float], view: FloatArray, slopes: FloatArray
+) -> FloatArray:
+    """
+    Give what a clear target lets the camera see of a lamp behind it.
+
+    A face of slope q turns light by (n - 1) q, as a thin prism does, and its facets spread it by
+    (n - 1) of their rms slope. Where the line of sight then meets the lamp, its radiance is seen:
+    β = π L/E (derived; paraxial, so for slopes up to some 0.2).
+
+    Parameters
+    ----------
+    strip : Strip
+        The lamp; its angles count from the normal behind the target.
+    turns : tuple of float
+        By how much faces turn light: n - 1; and the rms slopes of the facets across and along.
+    view : ndarray of shape (3,) or (faces, 3)
+        Direction to the camera: across, along, up.
+    slopes : ndarray of shape (faces, 2)
+        Tangents by which the normal leans across and along.
+
+    Returns
+    -------
+    ndarray of shape (faces,)
+        Radiance factor of a target that lets all light through.
+    """
+    bend, wide, tall = turns
+    across, along = (-view[..., axis] / view[..., 2] - bend * slopes[:, axis] for axis in (0, 1))
+    angle = np.arctan(along)
+    there = np.cos(angle) / np.cos(angle - np.radians(strip.middle_deg))
+    edges = (np.radians(strip.low_deg), np.radians(strip.high_deg))
+    tall_rad = np.maximum(bend * tall * np.cos(angle) ** 2, _SHARP)
+    hit = _between(angle, edges, tall_rad)
+    hit *= _between(across * there, (strip.left, strip.right), max(bend * wide, _SHARP))
+    return np.asarray(hit * np.pi / strip.level)
+
+
+def _between(
+    place: FloatArray, edges: tuple[float | FloatArray, float | FloatArray], sd: float | FloatArray
+) -> FloatArray:
+    """Share of a normal spread about a place that lies between two edges."""
+    low, high = (ndtr((edge - place) / sd) for edge in edges)
+    return np.asarray(high - low)
+
+
+def _part(strip: Strip, part: slice | NDArray[np.intp]) -> Strip:
+    """Give the lamp to some of its points, where they see it differently."""
+    ends = (strip.left, strip.right)
+    left, right = (end[part] if isinstance(end, np.ndarray) and end.ndim else end for end in ends)
+    return replace(strip, left=left, right=right)
 
 
 def _frames(slopes: FloatArray) -> FloatArray:
@@ -167,45 +193,54 @@ def _frames(slopes: FloatArray) -> FloatArray:
     return np.stack([across, np.cross(normal, across), normal], axis=1)
 
 
-def _directions(
-    low: FloatArray, high: FloatArray, left: FloatArray, right: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Directions and solid angles of nodes between angles; shape (faces, nodes, nodes)."""
+def _between_edges(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Angles of nodes from the normal, and their weights; shape (faces, nodes)."""
     node, weight = np.polynomial.legendre.leggauss(_NODES)
     angle = (low + high)[:, None] / 2 + (high - low)[:, None] / 2 * node
-    turn = (left + right)[:, None] / 2 + (right - left)[:, None] / 2 * node
-    u, v = np.sin(angle)[:, :, None], np.cos(angle)[:, :, None]
-    cos = np.cos(turn)[:, None, :]
-    side = np.broadcast_to(np.sin(turn)[:, None, :], (len(low), _NODES, _NODES))
-    share = ((high - low) * (right - left) / 4)[:, None, None] * weight[:, None] * weight * cos
-    return np.stack([side, u * cos, v * cos], -1), share
+    return angle, ((high - low) / 2)[:, None] * weight
+
+
+def _directions(
+    nodes: tuple[FloatArray, FloatArray], left: FloatArray, right: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Directions and solid angles of nodes between ends; shape (faces, nodes, nodes)."""
+    node, weight = np.polynomial.legendre.leggauss(_NODES)
+    angle, share = nodes
+    turn = ((left + right) / 2)[..., None] + ((right - left) / 2)[..., None] * node
+    u, v, cos = np.sin(angle)[..., None], np.cos(angle)[..., None], np.cos(turn)
+    share = (share * (right - left) / 2)[..., None] * weight * cos
+    return np.stack([np.sin(turn), u * cos, v * cos], -1), share
 
 
 def _matt(strip: Strip, normals: FloatArray) -> FloatArray:
-    """Irradiance of tilted faces over the lamp's radiance, by one set of nodes for all of them."""
-    low, high = np.radians([[strip.low_deg], [strip.high_deg]])
-    left, right = np.arctan([[strip.left], [strip.right]])
-    way, share = _directions(low, high, left, right)
-    falls = np.maximum(normals @ way.reshape(-1, 3).T, 0)
-    return np.asarray(falls @ share.ravel())
+    """Irradiance of tilted faces over the lamp's radiance; points that see it alike share nodes."""
+    nodes = _between_edges(*np.radians([[strip.low_deg], [strip.high_deg]]))
+    way, share = _directions(nodes, *strip.ends_at(nodes[0]))
+    if len(way) == 1:
+        return np.asarray(np.maximum(normals @ way.reshape(-1, 3).T, 0) @ share.ravel())
+    falls = np.maximum(np.einsum("fabk,fk->fab", way, normals), 0)
+    return np.asarray(np.sum(falls * share, axis=(1, 2)))
 
 
 def _gloss(strip: Strip, finish: Finish, view: FloatArray, frames: FloatArray) -> FloatArray:
     """Integrate the lobe over what of the lamp lies within its reach."""
     normal = frames[:, 2]
-    mirrored = 2 * (normal @ view)[:, None] * normal - view
+    facing = np.sum(normal * view, axis=-1)
+    mirrored = 2 * facing[:, None] * normal - view
     angle, turn = np.arctan2(mirrored[:, 1], mirrored[:, 2]), np.arcsin(mirrored[:, 0])
     tall, wide = (2 * _REACH * each for each in (finish.rms_along, finish.rms_across))
     # far to the side a step along turns the light by more
     tall_at = tall / np.maximum(np.cos(turn), 0.1)
     low = np.maximum(np.radians(strip.low_deg), angle - tall_at)
     high = np.minimum(np.radians(strip.high_deg), angle + tall_at)
-    left = np.maximum(np.arctan(strip.left), turn - wide)
-    right = np.minimum(np.arctan(strip.right), turn + wide)
     found = np.zeros(len(frames))
-    (some,) = np.nonzero((low < high) & (left < right) & (normal @ view > 0))
-    way, share = _directions(low[some], high[some], left[some], right[some])
+    (some,) = np.nonzero((low < high) & (facing > 0))
+    nodes = _between_edges(low[some], high[some])
+    ends = _part(strip, some).ends_at(nodes[0])
+    left = np.maximum(ends[0], (turn[some] - wide)[:, None])
+    right = np.maximum(np.minimum(ends[1], (turn[some] + wide)[:, None]), left)
+    way, share = _directions(nodes, left, right)
     own = np.einsum("fabk,fjk->fabj", way, frames[some])
-    seen = (frames[some] @ view)[:, None, None, :]
+    seen = np.einsum("fjk,fk->fj", frames[some], view[some])[:, None, None, :]
     found[some] = np.sum(reflection(finish, own, seen) * share, axis=(1, 2))
     return found

@@ -8,9 +8,10 @@ import numpy as np
 
 from linesim.figures.case import Value, values
 from linesim.figures.curves import LightPath, light_path, noise_sources_e
-from linesim.figures.plain_numbers import people_number
+from linesim.figures.plain_numbers import digits, people_number
 from linesim.forward.station import Station, station
 from linesim.report.page_parts import Bar, Bars
+from linesim.report.setup_words import is_in_lux, lux_words
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
 
@@ -76,8 +77,11 @@ def _by_colour(label: str, note: str, value: Value) -> list[_Row]:
 
 
 def _lamp_words(setup: Setup) -> str:
-    light = setup.texts["light"]
-    asked = light.get("illuminance") or light.get("irradiance")
+    asked = f"{digits(setup.irradiance_w_m2, 4)} W/m²"
+    if is_in_lux(setup):
+        asked = lux_words(setup)
+    elif len(setup.lights) == 1:
+        asked = setup.texts["light"]["irradiance"]
     return f"{asked}, {setup.light.spectrum.name}"
 
 

@@ -1,7 +1,7 @@
 """What helps where a station cannot run or clips, in the units that the user typed."""
 
 from linesim.figures.clipping import unclipped_ratio
-from linesim.figures.plain_numbers import at_most, rate
+from linesim.figures.plain_numbers import at_most, rate, ratio_words
 from linesim.figures.verdicts import Verdict
 from linesim.forward.station import station
 from linesim.setup.quantity import parse_quantity, unit_of
@@ -85,6 +85,13 @@ def light_that_fits(setup: Setup, share: float) -> str | None:
     ratio = wanted_w_m2 / lamp_w_m2
     if not _LEAST <= ratio <= _MOST:
         return None
-    if "illuminance" in light:
-        return as_typed(light["illuminance"], ratio * (setup.light.illuminance_lx or 0.0), "lx")
-    return as_typed(light["irradiance"], ratio * lamp_w_m2, "W/m^2")
+    if len(setup.lights) > 1:
+        return f"{ratio_words(ratio)} the light"
+    values = {
+        "illuminance": (setup.light.illuminance_lx, "lx"),
+        "lamp_illuminance": (setup.light.lamp_illuminance_lx, "lx"),
+        "irradiance": (lamp_w_m2, "W/m^2"),
+    }
+    key = next(key for key in values if key in light)
+    value, unit = values[key]
+    return as_typed(light[key], ratio * (value or 0.0), unit)

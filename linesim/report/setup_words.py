@@ -8,6 +8,7 @@ from linesim.forward.station import Station, station
 from linesim.setup.product import TARGET
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
+from linesim.setup.surface import PLACED, PlacedLight
 
 _KINDS = {
     "mono": "A monochrome line camera",
@@ -80,10 +81,22 @@ def _rate(setup: Setup, numbers: Station) -> str:
     )
 
 
-def _lux(setup: Setup) -> str:
-    """Give the illuminance as written, but for one with the digits of a computer."""
+def lux_words(setup: Setup) -> str:
+    """Give the illuminance as written, but for one with the digits of a computer, or of lamps."""
+    if len(setup.lights) > 1:
+        count = ("two", "three", "four")[len(setup.lights) - 2]
+        all_lx = setup.irradiance_w_m2 / setup.light.spectrum.irradiance_w_m2(1.0)
+        return f"{digits(all_lx, 4)} lx from {count} lamps"
+    if setup.light.lamp_illuminance_lx is not None:
+        there_lx = setup.light.lamp_illuminance_lx * setup.light.mounted_share
+        return f"{digits(there_lx, 4)} lx from a lamp of {setup.texts['light']['lamp_illuminance']}"
     text, lux = str(setup.texts["light"]["illuminance"]), setup.light.illuminance_lx
     return text if len(text) < _LONG else f"{digits(lux or 0.0, 4)} lx"
+
+
+def is_in_lux(setup: Setup) -> bool:
+    """Tell whether all lights are given as the eye sees them."""
+    return all(each.irradiance_w_m2 is None for each in setup.lights)
 
 
 def _spectrum(setup: Setup) -> str:
@@ -97,7 +110,7 @@ def _spectrum(setup: Setup) -> str:
 def _light(setup: Setup, numbers: Station) -> str:
     light = setup.texts["light"]
     watts = f"{digits(float(numbers.irradiance_w_m2), 4)} W/m²"
-    asked = f"{_lux(setup)}, {watts}," if "illuminance" in light else watts
+    asked = f"{lux_words(setup)}, {watts}," if is_in_lux(setup) else watts
     ambient = f", {light['ambient']} of other light" if setup.ambient_w_m2 > 0 else ""
     return (
         f"The light at the target is {asked} of {_spectrum(setup)}{ambient}; white sends back "
@@ -107,14 +120,20 @@ def _light(setup: Setup, numbers: Station) -> str:
 
 def _place(setup: Setup) -> str:
     """Say where a line light stands, against where a level face mirrors the camera's view."""
-    light, view_deg = setup.light, setup.camera.angle_deg or 0.0
-    if light.arrangement != "line":
-        return ""
-    angle_deg, width_deg = light.angle_deg or 0.0, light.angular_width_deg or 0.0
-    field = "bright" if abs(angle_deg - view_deg) <= width_deg / 2 else "dark"
+    return "".join(_placed(setup, light) for light in setup.lights if light.arrangement in PLACED)
+
+
+def _placed(setup: Setup, light: PlacedLight) -> str:
+    view_deg, angle_deg = setup.camera.angle_deg or 0.0, light.angle_deg or 0.0
+    strip = f"a strip {angle_deg:g} deg from the normal and {light.seen_width_deg:.4g} deg wide"
+    bright = light.strip.low_deg <= view_deg <= light.strip.high_deg
+    if light.arrangement == "back":
+        sight = "in the camera's line of sight" if bright else "beside the camera's line of sight"
+        return f" The light stands behind the target: {strip}, {sight}."
+    field = "bright" if bright else "dark"
+    what = "The light is" if len(setup.lights) == 1 else "A light is"
     return (
-        f" The light is a strip {angle_deg:g} deg from the normal and {width_deg:g} deg wide; the "
-        f"camera stands at {view_deg:g} deg on the other side: {field} field."
+        f" {what} {strip}; the camera stands at {view_deg:g} deg on the other side: {field} field."
     )
 
 

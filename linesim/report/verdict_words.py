@@ -53,7 +53,12 @@ _WORDS = {
 }
 """Behind a factor and behind percent: of what is passed, and of what is missed."""
 _SCRATCH = "thinnest scratch found"
-_PLACES = {"ends": "at the ends of the line", "middle": "in the middle of the line"}
+_PLACES = {
+    "ends": "at the ends of the line",
+    "middle": "in the middle of the line",
+    "aged": "with the lamp at the end of its service",
+    "aged ends": "at the ends of the line, with the lamp at the end of its service",
+}
 _WHITE = 0.005
 """Levels closer to white than this are told as white."""
 _TIMES = 1.5

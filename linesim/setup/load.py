@@ -6,7 +6,7 @@ from difflib import get_close_matches
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from pydantic import ValidationError
 
@@ -18,6 +18,7 @@ from linesim.setup.quantity import written
 from linesim.setup.relations import broken_choices, broken_relations
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
+from linesim.setup.surface_relations import one_table_a_light
 from linesim.setup.vocabulary import Section
 
 Texts = dict[str, Any]
@@ -89,10 +90,12 @@ def known_keys(path: tuple[str, ...]) -> list[str]:
     model: type[Section] = Sections
     for name in path:
         field = model.model_fields.get(name)
-        annotation = field.annotation if field else None
-        if not (isinstance(annotation, type) and issubclass(annotation, Section)):
+        # a section that may be left out is one of two types
+        types = (field.annotation, *get_args(field.annotation)) if field else ()
+        below = [each for each in types if isinstance(each, type) and issubclass(each, Section)]
+        if not below:
             return []
-        model = annotation
+        model = below[0]
     return [field.alias or name for name, field in model.model_fields.items()]
 
 
@@ -153,7 +156,7 @@ def _without(faulty: list[tuple[str, ...]], merged: Texts) -> Texts:
     starter = tomllib.loads(starter_text())
     for *above, key in faulty:
         table = repaired[above[0]] if above else repaired
-        good = starter[above[0]] if above else starter
+        good = starter.get(above[0], {}) if above else starter
         table.pop(key, None)
         if key in good:
             table[key] = good[key]
@@ -183,7 +186,7 @@ def setup_from(texts: Mapping[str, Any], folder: Path | None = None) -> Setup:
     """
     refuse_other_keys(texts, "setup")
     folder = (folder or Path()).resolve()
-    merged = _merged(texts)
+    merged = _merged(one_table_a_light(texts))
     sections, found = _sections(merged, folder)
     setup = Setup(sections=sections, texts=merged, folder=folder)
     faults = (

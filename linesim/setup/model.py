@@ -121,22 +121,8 @@ class Lens(Section):
 
 
 class Light(PlacedLight):
-    """Light on the target."""
+    """Light on the target; the keys of a lamp, and those of all lamps."""
 
-    illuminance_lx: (
-        Annotated[
-            float,
-            Quantity(what="an illuminance", example='"40 klx"', unit="lx", low=0.0, high=1e9),
-        ]
-        | None
-    ) = Field(alias="illuminance", default=None)
-    irradiance_w_m2: (
-        Annotated[
-            float,
-            Quantity(what="an irradiance", example='"120 W/m^2"', unit="W/m^2", high=1e7),
-        ]
-        | None
-    ) = Field(alias="irradiance", default=None)
     spectrum: Annotated[
         Spectrum,
         SpectrumKind(what="a CIE name, a peak and a width, or a CSV file", example='"LED-B3"'),
@@ -144,6 +130,15 @@ class Light(PlacedLight):
     edge_falloff: Annotated[float, SHARE]
     flicker: Annotated[float, SHARE]
     flicker_frequency_hz: Annotated[float, SWING] = Field(alias="flicker_frequency")
+    maintenance_factor: (
+        Annotated[
+            float,
+            Number(
+                what="a share of the new lamp's light, over 0", example="0.7", low=0.01, high=1.0
+            ),
+        ]
+        | None
+    ) = None
     ambient: Annotated[
         Ambient,
         AmbientKind(what="an illuminance or an irradiance", example='"500 lx"'),
@@ -224,3 +219,6 @@ class Sections(Section):
     camera: Camera
     acquisition: Acquisition
     requirement: Requirement
+    light_2: PlacedLight | None = None
+    light_3: PlacedLight | None = None
+    light_4: PlacedLight | None = None

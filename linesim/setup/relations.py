@@ -17,31 +17,36 @@ from linesim.setup.sensor_relations import (
 )
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.setup.surface_relations import SURFACE_KEYS, surface_is_whole
+from linesim.setup.surface_relations import LIGHTS, SURFACE_KEYS, surface_is_whole
 
 _IMAGES = "a PNG, TIFF or JPEG image"
+_LIGHT = ("illuminance", "irradiance", "lamp_illuminance")
 _ONE_OF = (
-    ("lens", "magnification", "field_of_view", "magnification = 0.1"),
-    ("light", "illuminance", "irradiance", 'illuminance = "40 klx"'),
-    ("acquisition", "lines", "length", ""),
+    ("lens", ("magnification", "field_of_view"), "magnification = 0.1"),
+    *((name, _LIGHT, 'illuminance = "40 klx"') for name in LIGHTS),
+    ("acquisition", ("lines", "length"), ""),
 )
-"""Section, two keys that exclude each other, and an example where one of them is needed."""
+"""Section, keys that exclude each other, and an example where one of the first two is needed."""
 
 
 def broken_choices(texts: Mapping[str, Any]) -> Iterator[str]:
-    """Find pairs of keys of which both, or neither, were given."""
-    for section, one, other, example in _ONE_OF:
-        needed = bool(example)
-        table = texts.get(section, {})
+    """Find keys of which more than one, or none, were given."""
+    for section, keys, example in _ONE_OF:
+        table = texts.get(section, {} if section not in LIGHTS[1:] else None)
         if not isinstance(table, Mapping):
             continue
-        pair = f"{section}.{one}, {section}.{other}"
-        given = [key for key in (one, other) if key in table]
-        if len(given) == 2:  # noqa: PLR2004 -- both of the pair
-            read = " and ".join(shown(table[key]) for key in given)
-            yield f"{pair}: read {read}, but only one of the two can hold; leave one out"
-        elif needed and not given:
-            yield f"{pair}: nothing was read, but one of the two is needed, for example {example}"
+        given = [key for key in keys if key in table]
+        pair = [f"{section}.{key}" for key in (*given, *keys[:2])[:2]]
+        if len(given) > 1:
+            read = " and ".join(shown(table[key]) for key in given[:2])
+            yield (
+                f"{', '.join(pair)}: read {read}, but only one of the two can hold; leave one out"
+            )
+        elif example and not given:
+            yield (
+                f"{', '.join(pair)}: nothing was read, but one of the two is needed, for example "
+                f"{example}"
+            )
 
 
 BUILT_IN = ("flat", "edge", "foil", "tile", "bars", "star", "steps")
@@ -79,9 +84,15 @@ def _drawn_size(setup: Setup) -> Iterator[str]:
 
 def _light(setup: Setup) -> Iterator[str]:
     spectrum = setup.light.spectrum
-    if setup.light.illuminance_lx is not None and not spectrum.illuminance_is_meaningful:
+    if spectrum.illuminance_is_meaningful:
+        return
+    for name, key in (
+        (name, key) for name in LIGHTS for key in ("illuminance", "lamp_illuminance")
+    ):
+        if key not in setup.texts.get(name, {}):
+            continue
         yield (
-            f"light.illuminance: read {shown(setup.texts['light']['illuminance'])}, but the eye "
+            f"{name}.{key}: read {shown(setup.texts[name][key])}, but the eye "
             f'sees next to nothing of the light "{spectrum.name}" (share weighted by V(λ): '
             f"{spectrum.visible_share:.2g}), so lux say nothing about its power; expected W/m² "
             'instead, for example irradiance = "120 W/m^2"'

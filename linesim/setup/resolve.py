@@ -15,6 +15,8 @@ from linesim.setup.setup import Setup
 _FILE_KEYS = (
     ("target", "image"),
     ("target", "relief"),
+    ("target", "gloss"),
+    ("target", "transmittance"),
     ("light", "spectrum"),
     ("camera", "quantum_efficiency"),
     ("requirement", "texture"),
@@ -37,7 +39,9 @@ def resolved_text(setup: Setup, folder: Path) -> str:
     str
         TOML that loads to the same setup.
     """
-    texts: dict[str, Any] = {name: setup.texts[name] for name in known_keys(())}
+    texts: dict[str, Any] = {
+        name: setup.texts[name] for name in known_keys(()) if name in setup.texts
+    }
     for name, table in texts.items():
         if isinstance(table, Mapping):
             texts[name] = {key: table[key] for key in known_keys((name,)) if key in table}

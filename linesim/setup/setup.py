@@ -7,8 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from linesim.setup.camera import Acquisition, Camera
+from linesim.setup.light.strip import Lamp
 from linesim.setup.model import Lens, Light, Requirement, Sections, Target, Transport
 from linesim.setup.rows import best_run
+from linesim.setup.surface import PlacedLight
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,7 +41,9 @@ class Setup:
     @property
     def _key(self) -> tuple[Sections, tuple[tuple[str, Path], ...]]:
         """Values, with image files themselves in place of their names as seen from one folder."""
-        names = {"image": self.target.image, "relief": self.target.relief or ""}
+        named = ("image", "relief", "gloss", "transmittance")
+        values = {key: getattr(self.target, key) for key in named}
+        names = {key: value for key, value in values.items() if isinstance(value, str)}
         files = {
             key: (self.folder / name).resolve() for key, name in names.items() if Path(name).suffix
         }
@@ -144,10 +148,21 @@ class Setup:
 
     @property
     def irradiance_w_m2(self) -> float:
-        """Irradiance at the target, given or from the illuminance. [W/m²]."""
-        if self.light.irradiance_w_m2 is not None:
-            return self.light.irradiance_w_m2
-        return self.light.spectrum.irradiance_w_m2(self.light.illuminance_lx or 0.0)
+        """Irradiance at the target from all lamps, in the middle of the line. [W/m²]."""
+        first, *others = (each.lamp_w_m2(self.light.spectrum) for each in self.lights)
+        return sum(others, first)
+
+    @property
+    def lights(self) -> tuple[PlacedLight, ...]:
+        """All lights of the file."""
+        parts = self.sections
+        more = (parts.light_2, parts.light_3, parts.light_4)
+        return (parts.light, *(each for each in more if each is not None))
+
+    @property
+    def lamps(self) -> tuple[Lamp, ...]:
+        """All lamps, in numbers."""
+        return tuple(each.lamp(self.light.spectrum) for each in self.lights)
 
     @property
     def full_scale_dn(self) -> int:

@@ -1,24 +1,23 @@
 """What the keys of lamp and surface demand of one another."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.setup.surface import HORIZON_DEG
+from linesim.setup.surface import FACE_KEYS, HORIZON_DEG, LAMP_KEYS, PLACED, PlacedLight
 
+LIGHTS = ("light", "light_2", "light_3", "light_4")
+"""Tables of a setup's lights; a file may have them as several [[light]]."""
 SURFACE_KEYS = (
     "target.white_reflectance",
-    "target.gloss",
-    "target.rms_slope",
-    "target.rms_slope_across",
-    "target.rms_slope_along",
-    "target.relief",
-    "target.relief_range",
-    "light.arrangement",
-    "light.angle",
-    "light.angular_width",
+    "target.transmittance",
+    "target.haze",
+    *(f"target.{key}" for key in FACE_KEYS),
+    *(f"{name}.{key}" for name in LIGHTS for key in LAMP_KEYS),
+    *LIGHTS[1:],
 )
 _IMAGES = "a PNG, TIFF or JPEG image"
 
@@ -37,33 +36,134 @@ def surface_is_whole(setup: Setup) -> Iterator[str]:
     str
         One sentence a fault.
     """
-    yield from _lamp(setup)
+    yield from _lamps(setup)
+    yield from _through(setup)
     yield from _facets(setup)
     yield from _relief(setup)
 
 
-def _lamp(setup: Setup) -> Iterator[str]:
-    light, texts = setup.light, setup.texts["light"]
-    if light.arrangement != "line":
-        for key in ("angle", "angular_width"):
+def one_table_a_light(texts: Mapping[str, Any]) -> Mapping[str, Any]:
+    """
+    Give each of several [[light]] tables a name of its own.
+
+    Parameters
+    ----------
+    texts : mapping
+        A setup as TOML gives it.
+
+    Returns
+    -------
+    mapping
+        The same with tables light, light_2, light_3 and light_4.
+
+    Raises
+    ------
+    InputError
+        Where there are more, or none.
+    """
+    tables = texts.get("light")
+    if not isinstance(tables, list):
+        return texts
+    if not 0 < len(tables) <= len(LIGHTS) or any(name in texts for name in LIGHTS[1:]):
+        msg = (
+            f"light: read {len(tables)} tables [[light]]; expected one to {len(LIGHTS)}, or "
+            "[light], [light_2] and so on"
+        )
+        raise InputError(msg)
+    return {**texts, **dict(zip(LIGHTS, tables, strict=False))}
+
+
+def _lamps(setup: Setup) -> Iterator[str]:
+    there = [name for name in LIGHTS if name in setup.texts]
+    for name, light in zip(there, setup.lights, strict=True):
+        faults = list(_lamp(name, light, setup.texts[name]))
+        yield from faults or _sheet(name, light, setup.texts[name])
+
+
+def _lamp(name: str, light: PlacedLight, texts: Mapping[str, Any]) -> Iterator[str]:
+    if light.arrangement not in PLACED:
+        for key in LAMP_KEYS[1:]:
             if key in texts:
                 yield (
-                    f"light.{key}: read {shown(texts[key])}, but the light comes from everywhere; "
+                    f"{name}.{key}: read {shown(texts[key])}, but the light comes from everywhere; "
                     'expected arrangement = "line"'
                 )
         return
-    missing = [key for key in ("angle", "angular_width") if key not in texts]
-    for key in missing:
+    yield from _width(name, light, texts)
+    if "angle" not in texts:
         yield (
-            f'light.{key}: nothing was read, but arrangement = "line" needs it, for example '
-            f'{key} = "{"20 deg" if key == "angle" else "10 deg"}"'
+            f'{name}.angle: nothing was read, but arrangement = "{light.arrangement}" needs it, '
+            'for example angle = "20 deg"'
         )
-    angle_deg, half_deg = light.angle_deg or 0.0, (light.angular_width_deg or 0.0) / 2
-    if not missing and abs(angle_deg) + half_deg > HORIZON_DEG:
+    elif (half_deg := light.seen_width_deg / 2) + abs(light.angle_deg or 0.0) > HORIZON_DEG:
+        key = "angular_width" if "angular_width" in texts else "lamp_width"
         yield (
-            f"light.angular_width: read {shown(texts['angular_width'])} about "
-            f"{shown(texts['angle'])}, so that the lamp would reach below the target's plane; "
-            f"expected at most {2 * (HORIZON_DEG - abs(angle_deg)):.4g} deg"
+            f"{name}.{key}: read {shown(texts.get(key))} about {shown(texts['angle'])}, "
+            f"{2 * half_deg:.4g} deg in all, so that the lamp would reach below the target's "
+            f"plane; expected at most {2 * (HORIZON_DEG - abs(light.angle_deg or 0.0)):.4g} deg"
+        )
+
+
+def _width(name: str, light: PlacedLight, texts: Mapping[str, Any]) -> Iterator[str]:
+    given = [key for key in ("lamp_width", "lamp_distance") if key in texts]
+    if given and "angular_width" in texts:
+        yield (
+            f"{name}.angular_width: read {shown(texts['angular_width'])} and {given[0]} too; "
+            "expected the angle, or the lamp's width and distance"
+        )
+    elif len(given) == 1:
+        missing = "lamp_distance" if given[0] == "lamp_width" else "lamp_width"
+        example = "200 mm" if missing == "lamp_distance" else "40 mm"
+        yield (
+            f"{name}.{missing}: nothing was read, but {given[0]} needs it, for example "
+            f'{missing} = "{example}"'
+        )
+    elif not given and "angular_width" not in texts:
+        yield (
+            f'{name}.angular_width: nothing was read, but arrangement = "{light.arrangement}" '
+            'needs it, for example angular_width = "10 deg", or lamp_width and lamp_distance'
+        )
+
+
+def _sheet(name: str, light: PlacedLight, texts: Mapping[str, Any]) -> Iterator[str]:
+    """Check what a lamp's own sheet gives."""
+    whole = {"lamp_length": "lamp_distance", "lamp_stated_distance": "lamp_illuminance"}
+    if light.lamp_illuminance_lx is not None:
+        whole["lamp_illuminance"] = "lamp_stated_distance"
+        if light.lamp_distance_mm is None:
+            whole["lamp_illuminance"] = "lamp_distance"
+    examples = {"lamp_illuminance": "100 klx", "lamp_stated_distance": "100 mm"}
+    for key, needed in whole.items():
+        if key in texts and needed not in texts:
+            yield (
+                f"{name}.{needed}: nothing was read, but {key} needs it, for example "
+                f'{needed} = "{examples.get(needed, "200 mm")}"'
+            )
+
+
+def _through(setup: Setup) -> Iterator[str]:
+    """Check what light from behind asks of the target."""
+    target = setup.target
+    behind = [each.arrangement == "back" for each in setup.lights]
+    if any(behind) and target.transmittance is None:
+        yield (
+            'target.transmittance: nothing was read, but arrangement = "back" needs it, for '
+            "example transmittance = 0.3, or an image of it"
+        )
+    if target.haze is not None and target.transmittance is None:
+        yield (
+            f"target.haze: read {shown(target.haze)}, but it is a share of the light let through; "
+            "expected transmittance too"
+        )
+    if any(behind) and not all(behind) and isinstance(target.transmittance, str):
+        yield (
+            f"target.transmittance: read {shown(target.transmittance)}, but light comes from the "
+            "front too; expected a number, of which each pixel lets through its reflectance's share"
+        )
+    if any(behind) and target.white_reflectance == 0:
+        yield (
+            "target.white_reflectance: read 0, but light let through is told beside white; "
+            "expected over 0"
         )
 
 

@@ -1,17 +1,23 @@
 """A target whose face mirrors, leans or has relief: the radiance factor of each of its pixels."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
-from linesim.forward.reference import Reference
+from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import changed_ns
 from linesim.setup.setup import Setup
 from linesim.targets.face import Face, face_of
 from linesim.targets.levels import Levels
-from linesim.targets.relief import Relief, read_relief
+from linesim.targets.relief import Relief, read_grey, read_heights, relief_of
+
+_LEVEL_PLACES, _MATT_TURN = 20, 0.1
+"""Places along the line within which light turns by one rms slope; and a slope for a matt face."""
 
 
 def faced_levels(face: Face, levels: Levels) -> Levels:
@@ -30,11 +36,14 @@ class FacedReference:
     Parameters
     ----------
     matt : Reference
-        The matt part: reflectances as shares of white.
+        What the lamps meet: reflectances, or where they stand behind what it lets through, as
+        shares of white.
     face : Face
-        Lamp, camera and finish.
+        Lamps, camera and finish.
     relief : Relief or None
         None: level.
+    gloss : ndarray of float32, shape (rows, columns), or None
+        Mirror reflectance of each pixel, where it is an image.
     cautions : tuple of str
         Sentences from reading.
     """
@@ -42,6 +51,7 @@ class FacedReference:
     matt: Reference
     face: Face
     relief: Relief | None = None
+    gloss: ImageArray | None = None
     cautions: tuple[str, ...] = ()
 
     @property
@@ -57,16 +67,50 @@ class FacedReference:
     def rows(self, first: int, last: int) -> ImageArray:
         """Give radiance factors of some rows, as shares of white."""
         data = self.matt.rows(first, last)
-        if self.relief is None:
+        own = None if self.gloss is None else self.gloss[first:last]
+        if self.relief is not None:
+            data = np.array(data)
+            self.relief.light(data, first, own)
+            return data
+        if own is None and not self.face.varies:
             return self.face.lit(data)
-        data = np.array(data)
-        self.relief.light(data, first)
-        return data
+        matt, gloss, bare = (self._along_the_line(each) for each in _ways(self.face))
+        sheen = gloss if own is None else own * (gloss - bare) + bare
+        if data.ndim > sheen.ndim and own is not None:
+            sheen = sheen[..., None]
+        if data.ndim > 2:  # noqa: PLR2004 -- colours
+            matt, sheen = matt[:, None], sheen if own is not None else sheen[:, None]
+        return np.asarray(data * matt + sheen, dtype=np.float32)
+
+    def _along_the_line(self, way: "_Way") -> ImageArray:
+        """Give a factor of the level face at each column."""
+        columns = self.shape[1]
+        half_mm = columns * self.pixel_size_um / 2000
+        smallest = self.face.finish.rms_across if self.face.finish else _MATT_TURN
+        places_mm = self.face.places(half_mm, smallest / _LEVEL_PLACES)
+        found = way.face.level_at(tuple(places_mm.tolist()))[way.part] / way.over
+        column_mm = (np.arange(columns) + 0.5) * self.pixel_size_um / 1000 - half_mm
+        return np.interp(column_mm, places_mm, found).astype(np.float32)
+
+
+class _Way(NamedTuple):
+    """A factor of a level face."""
+
+    face: Face
+    part: int
+    over: float
+
+
+def _ways(face: Face) -> tuple[_Way, _Way, _Way]:
+    """Matt, mirrored, and mirrored without gloss."""
+    white = face.white_reflectance
+    dull = replace(face, finish=face.finish and replace(face.finish, gloss=0.0))
+    return _Way(face, 0, 1.0), _Way(face, 1, white), _Way(dull, 1, white)
 
 
 def lit_reference(setup: Setup, matt: Reference) -> Reference:
     """
-    Give a target as its lamp and camera see it.
+    Give a target as its lamps and camera see it.
 
     Parameters
     ----------
@@ -83,31 +127,58 @@ def lit_reference(setup: Setup, matt: Reference) -> Reference:
     Raises
     ------
     InputError
-        Where the image of heights cannot be read, has other pixels, or is too steep.
+        Where an image of heights, gloss or transmittance cannot be read, has other pixels than the
+        target, or is too steep.
     """
-    face, relief = face_of(setup), None
+    face = face_of(setup)
     if face is None:
         return matt
-    if setup.target.relief is not None:
-        path = setup.folder / setup.target.relief
-        relief = read_relief(
-            path,
-            changed_ns(path),
-            setup.target.relief,
-            (setup.target.relief_range_um or 0.0, setup.target.pixel_size_um),
-            face,
-        )
-        if relief.shape != matt.shape[:2]:
-            rows, columns = relief.shape
-            msg = (
-                f'target.relief "{setup.target.relief}": read {columns} x {rows} pixels, but the '
-                f"target has {matt.shape[1]} x {matt.shape[0]}; expected as many"
-            )
-            raise InputError(msg)
-    cautions = getattr(matt, "cautions", ())
+    target, gloss = setup.target, None
+    if isinstance(target.gloss, str):
+        gloss = _shares(setup, "gloss", matt)
+    lit = matt
+    if face.through is not None and isinstance(target.transmittance, str):
+        shares = _shares(setup, "transmittance", matt)
+        lit = ArrayReference(data=shares, pixel_size_um=matt.pixel_size_um)
     return FacedReference(
-        matt=matt,
+        matt=lit,
         face=face,
-        relief=relief,
-        cautions=cautions,
+        relief=_relief(setup, face, matt),
+        gloss=gloss,
+        cautions=getattr(matt, "cautions", ()),
     )
+
+
+def _relief(setup: Setup, face: Face, matt: Reference) -> Relief | None:
+    target = setup.target
+    if target.relief is None:
+        return None
+    path = setup.folder / target.relief
+    heights = read_heights(path, changed_ns(path), target.relief, target.relief_range_um or 0.0)
+    name = f'target.relief "{target.relief}"'
+    _refuse_other_size(name, (heights.shape[0] - 2, heights.shape[1] - 2), matt)
+    bare = isinstance(target.gloss, str)
+    return relief_of(heights, target.pixel_size_um, face, name=name, bare=bare)
+
+
+def _shares(setup: Setup, key: str, matt: Reference) -> ImageArray:
+    """Read an image of shares that has the target's pixels."""
+    name = str(getattr(setup.target, key))
+    path = setup.folder / name
+    found = _read_shares(path, changed_ns(path), f"target.{key}", name)
+    _refuse_other_size(f'target.{key} "{name}"', found.shape, matt)
+    return found
+
+
+@lru_cache(maxsize=2)
+def _read_shares(path: Path, _changed_ns: int, key: str, name: str) -> ImageArray:
+    return read_grey(path, key, name)
+
+
+def _refuse_other_size(name: str, shape: tuple[int, ...], matt: Reference) -> None:
+    if shape != matt.shape[:2]:
+        msg = (
+            f"{name}: read {shape[1]} x {shape[0]} pixels, but the target has "
+            f"{matt.shape[1]} x {matt.shape[0]}; expected as many"
+        )
+        raise InputError(msg)

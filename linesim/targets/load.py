@@ -10,15 +10,18 @@ from functools import lru_cache
 from math import prod
 from pathlib import Path
 
+import numpy as np
+
 from linesim.files.images_in import LoadedImage, read_image
+from linesim.forward.profile import half_line_mm
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.infiles import changed_ns
 from linesim.setup.model import Target
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
-from linesim.setup.surface import Face
+from linesim.setup.surface import Face as FaceKeys
 from linesim.targets.catalogue import built_in, make
-from linesim.targets.face import face_of
+from linesim.targets.face import Face, face_of, is_imaged
 from linesim.targets.faced import faced_levels, lit_reference
 from linesim.targets.levels import Levels, Tiles, levels_of, tiles_of
 from linesim.targets.windowed import WindowedReference, held_bytes, windowed
@@ -63,6 +66,8 @@ class TargetSize:
         How light it is.
     tiles : Tiles or None
         Pieces of it to see its texture by; nothing of a chart.
+    ends : float
+        How bright good product is under the outermost pixel, over that in the middle, in one light.
     """
 
     rows: int
@@ -70,6 +75,7 @@ class TargetSize:
     cautions: tuple[str, ...] = ()
     levels: Levels = field(default_factory=Levels)
     tiles: Tiles | None = field(default=None, repr=False)
+    ends: float = 1.0
 
     @classmethod
     def of(cls, reference: Reference) -> "TargetSize":
@@ -107,7 +113,9 @@ def _read(setup: Setup) -> LoadedImage:
 
 def _bare(target: Target, pixel_size_um: float) -> Target:
     """Leave of a target read from a file what the reading depends on."""
-    left_out = dict.fromkeys(("width_mm", "height_mm", "angle_deg", "contrast", *Face.model_fields))
+    left_out = dict.fromkeys(
+        ("width_mm", "height_mm", "angle_deg", "contrast", *FaceKeys.model_fields)
+    )
     kept = {"white_reflectance": 1.0, "repeat": False, "pixel_size_um": pixel_size_um}
     return target.model_copy(update={**left_out, **kept})
 
@@ -165,13 +173,13 @@ def target_size(setup: Setup) -> TargetSize:
         Where the image cannot be read or the target not be drawn.
     """
     size = _matt_size(setup)
-    if setup.target.relief is not None:
-        return _relief_size(setup, size)
+    if is_imaged(setup):
+        return _seen_size(setup, size)
     return lit_size(setup, size)
 
 
 @lru_cache(maxsize=4)
-def _relief_size(setup: Setup, size: TargetSize) -> TargetSize:
+def _seen_size(setup: Setup, size: TargetSize) -> TargetSize:
     return lit_size(setup, size, target_reference(setup))
 
 
@@ -201,15 +209,29 @@ def lit_size(setup: Setup, size: TargetSize, matt: Reference | None = None) -> T
     face = face_of(setup)
     if face is None:
         return size
-    if setup.target.relief is None or matt is None:
+    ends = _ends(setup, face, size.levels)
+    if not is_imaged(setup) or matt is None:
         return replace(
             size,
             levels=faced_levels(face, size.levels),
             tiles=size.tiles and replace(size.tiles, data=face.lit(size.tiles.data)),
+            ends=ends,
         )
     seen = lit_reference(setup, matt)
     tiles = None if size.tiles is None else tiles_of(seen)
-    return replace(size, levels=levels_of(seen), tiles=tiles)
+    return replace(size, levels=levels_of(seen), tiles=tiles, ends=ends)
+
+
+def _ends(setup: Setup, face: Face, levels: Levels) -> float:
+    """Compare what the level face sends back from under the outermost pixel with the middle."""
+    if not face.varies:
+        return 1.0
+    columns = setup.camera.pixels // setup.acquisition.binning.across
+    place_mm = float(half_line_mm(setup)) * (1 - 1 / columns)
+    middle, end = (
+        np.array([face.lit(each, at) for each in levels.product]) for at in (0, place_mm)
+    )
+    return float(np.min(np.where(middle > 0, end / np.maximum(middle, 1e-300), 1.0)))
 
 
 def _matt_size(setup: Setup) -> TargetSize:
@@ -228,7 +250,7 @@ def _matt_size(setup: Setup) -> TargetSize:
 def _drawn_alike(target: Target) -> Target:
     """Leave of a target what its drawing depends on."""
     kept = {"white_reflectance": 1.0, "repeat": False, "max_pixels": 4, "encoding": "linear"}
-    return target.model_copy(update={**dict.fromkeys(Face.model_fields), **kept})
+    return target.model_copy(update={**dict.fromkeys(FaceKeys.model_fields), **kept})
 
 
 @lru_cache(maxsize=4)

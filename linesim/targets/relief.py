@@ -1,9 +1,13 @@
 """The relief of a target: heights from an image, and a table of what slopes send to the camera."""
 
-from dataclasses import dataclass
+import os
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import ceil
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +27,43 @@ _AT_ONCE = 1 << 15
 _MOST_FACES = 300
 _MARGIN = 4
 _MATT_STEP = 0.1
+_PLACES = 3
+"""
+Places along the line within which light turns by one rms slope, for the tables of relief: between
+them the edge of a lamp, a normal integral, errs by h²/8 times its largest curvature, 0.3 %.
+"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SlopeTable:
+    """
+    What slopes send to the camera from one place of the line.
+
+    Parameters
+    ----------
+    steps : tuple of float
+        Places in the tables for a difference of heights over two pixels, across and along.
+    starts : tuple of float
+        Places of a level pixel.
+    matt, gloss : ndarray of float32, shape (along, across)
+        Radiance factors of white's matt part and of the mirrored light.
+    bare : ndarray of float32, shape (along, across) or None
+        Of light mirrored without gloss, where an image says how much gloss there is.
+    """
+
+    steps: tuple[float, float]
+    starts: tuple[float, float]
+    matt: ImageArray
+    gloss: ImageArray
+    bare: ImageArray | None = None
+
+    def at(self, rises: tuple[ImageArray, ImageArray]) -> NDArray[np.int32]:
+        """Find the nearest faces, by differences of heights along and across over two pixels."""
+        along, across = rises
+        places = _nearest(along, self.steps[1], self.starts[1])
+        places *= self.matt.shape[1]
+        places += _nearest(across, self.steps[0], self.starts[0])
+        return places
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -34,19 +75,15 @@ class Relief:
     ----------
     heights : ndarray of float32, shape (rows + 2, columns + 2)
         On the target's own pixels, and one more on each side. [µm]
-    steps : tuple of float
-        Places in the tables for a difference of heights over two pixels, across and along.
-    starts : tuple of float
-        Places of a level pixel.
-    matt, gloss : ndarray of float32, shape (along, across)
-        Radiance factors of white's matt part and of the mirrored light.
+    tables : tuple of SlopeTable
+        One for each place along the line that is worked out.
+    columns : ndarray of float
+        Where those places are, in columns of the target.
     """
 
     heights: ImageArray
-    steps: tuple[float, float]
-    starts: tuple[float, float]
-    matt: ImageArray
-    gloss: ImageArray
+    tables: tuple[SlopeTable, ...]
+    columns: FloatArray
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -54,26 +91,55 @@ class Relief:
         rows, columns = self.heights.shape
         return rows - 2, columns - 2
 
-    def light(self, data: ImageArray, first: int) -> None:
+    def light(self, data: ImageArray, first: int, gloss: ImageArray | None = None) -> None:
         """Turn reflectances of rows into radiance factors, in place, a few rows at a time."""
         rows, columns = data.shape[:2]
         count = max(1, _AT_ONCE // columns)
         for low in range(0, rows, count):
-            part = data[low : low + count]
-            places = self._places(first + low, first + low + len(part))
-            matt, gloss = (table.ravel().take(places) for table in (self.matt, self.gloss))
-            part *= matt if part.ndim == matt.ndim else matt[..., None]
-            part += gloss if part.ndim == gloss.ndim else gloss[..., None]
+            part = slice(low, min(low + count, rows))
+            for mixed in self._mixes(columns):
+                own = None if gloss is None else gloss[part, mixed.columns]
+                self._light(data[part, mixed.columns], first + low, mixed, own)
 
-    def _places(self, first: int, last: int) -> NDArray[np.int32]:
-        """Find the nearest faces in the tables, by differences over two pixels."""
-        part = self.heights[first : last + 2]
-        along = part[2:, 1:-1] - part[:-2, 1:-1]
-        across = part[1:-1, 2:] - part[1:-1, :-2]
-        places = _nearest(along, self.steps[1], self.starts[1])
-        places *= self.matt.shape[1]
-        places += _nearest(across, self.steps[0], self.starts[0])
-        return places
+    def _mixes(self, columns: int) -> Iterator["_Mix"]:
+        """Between two places their tables are mixed."""
+        if len(self.tables) == 1:
+            yield _Mix(slice(0, columns), self.tables, None)
+            return
+        middle = np.arange(columns)
+        # the columns beyond the outermost places go with those
+        place = np.clip(np.searchsorted(self.columns, middle, "right") - 1, 0, len(self.tables) - 2)
+        for each in np.unique(place).tolist():
+            own = np.flatnonzero(place == each)
+            low, high = self.columns[each : each + 2]
+            weight = np.clip((own - low) / (high - low), 0, 1).astype(np.float32)
+            yield _Mix(slice(own[0], own[-1] + 1), self.tables[each : each + 2], weight)
+
+    def _light(self, part: ImageArray, first: int, mixed: "_Mix", gloss: ImageArray | None) -> None:
+        columns = mixed.columns
+        window = self.heights[first : first + len(part) + 2, columns.start : columns.stop + 2]
+        found = []
+        for table in mixed.tables:
+            along = window[2:, 1:-1] - window[:-2, 1:-1]
+            places = table.at((along, window[1:-1, 2:] - window[1:-1, :-2]))
+            matt, sheen = (each.ravel().take(places) for each in (table.matt, table.gloss))
+            if gloss is not None and table.bare is not None:
+                bare = table.bare.ravel().take(places)
+                sheen = gloss * (sheen - bare) + bare
+            found.append((matt, sheen))
+        matt, sheen = found[0]
+        if mixed.weight is not None:
+            matt, sheen = (a + mixed.weight * (b - a) for a, b in zip(*found, strict=True))
+        part *= matt if part.ndim == matt.ndim else matt[..., None]
+        part += sheen if part.ndim == sheen.ndim else sheen[..., None]
+
+
+class _Mix(NamedTuple):
+    """Some columns, and the tables of the places on both sides of them."""
+
+    columns: slice
+    tables: tuple[SlopeTable, ...]
+    weight: ImageArray | None
 
 
 def _nearest(rise: ImageArray, step: float, start: float) -> NDArray[np.int32]:
@@ -82,31 +148,85 @@ def _nearest(rise: ImageArray, step: float, start: float) -> NDArray[np.int32]:
     return rise.astype(np.int32)
 
 
-@lru_cache(maxsize=4)
-def read_relief(
-    path: Path,
-    changed_ns: int,
-    name: str,
-    sizes_um: tuple[float, float],
-    face: Face,
-) -> Relief:
-    """Read heights and make the tables of a face; sizes are those of range and pixel."""
-    range_um, pixel_um = sizes_um
-    heights = _heights(path, changed_ns, name, range_um)
+def relief_of(heights: ImageArray, pixel_um: float, face: Face, *, name: str, bare: bool) -> Relief:
+    """
+    Make the tables of a face for some heights.
+
+    Parameters
+    ----------
+    heights : ndarray of float32, shape (rows + 2, columns + 2)
+        On the target's own pixels, and one more on each side. [µm]
+    pixel_um : float
+        Side of one of them. [µm]
+    face : Face
+        Lamps, camera and finish.
+    name : str
+        Key and file, for a refusal.
+    bare : bool
+        Whether an image says how much gloss there is.
+
+    Returns
+    -------
+    Relief
+        Heights and tables.
+
+    Raises
+    ------
+    InputError
+        Where it is too steep for its finish.
+    """
+    spans = _spans(heights, pixel_um, face)
+    columns = heights.shape[1] - 2
+    half_mm = columns * pixel_um / 2000
+    smallest = min(face.finish.rms_across, 0.1) if face.finish else 0.1
+    places_mm = face.places(half_mm, smallest / _PLACES)
+    tables = _at_places(face, spans, pixel_um, tuple(places_mm.tolist()), (name, bare))
+    return Relief(
+        heights=heights,
+        tables=tables,
+        columns=(places_mm + half_mm) * 1000 / pixel_um - 0.5,
+    )
+
+
+def _spans(heights: ImageArray, pixel_um: float, face: Face) -> tuple[tuple[float, float], ...]:
+    """Find the slopes that there are: a face that rises turns its normal back."""
     across, along = heights[:, 2:] - heights[:, :-2], heights[2:] - heights[:-2]
-    # a face that rises turns its normal back
-    spans = [
+    return tuple(
         (lean - float(rise.max()) / (2 * pixel_um), lean - float(rise.min()) / (2 * pixel_um))
         for lean, rise in zip(face.slopes, (across, along), strict=True)
-    ]
+    )
+
+
+@lru_cache(maxsize=4)
+def _at_places(
+    face: Face,
+    spans: tuple[tuple[float, float], ...],
+    pixel_um: float,
+    places_mm: tuple[float, ...],
+    asked: tuple[str, bool],
+) -> tuple[SlopeTable, ...]:
+    """Make the tables of all places along the line, in threads."""
+    name, bare = asked
     finish = face.finish
     rms = (finish.rms_across, finish.rms_along) if finish else (_MATT_STEP * _STEPS,) * 2
     grids = [_grid(span, each, name) for span, each in zip(spans, rms, strict=True)]
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        return tuple(
+            pool.map(lambda place: _table(face, grids, pixel_um, place, bare=bare), places_mm)
+        )
+
+
+def _table(
+    face: Face, grids: list[FloatArray], pixel_um: float, place_mm: float, *, bare: bool
+) -> SlopeTable:
     fine = [_refined(grid) for grid in grids]
-    matt, gloss = (_finer(table, fine) for table in _tables(face, *grids))
+    matt, gloss = (_finer(table, fine) for table in _tables(face, grids, place_mm))
+    none = None
+    if bare and face.finish is not None:
+        dull = replace(face, finish=replace(face.finish, gloss=0.0))
+        none = _finer(_tables(dull, grids, place_mm)[1], fine) / np.float32(face.white_reflectance)
     per_slope = [1 / (each[1] - each[0]) for each in fine]
-    return Relief(
-        heights=heights,
+    return SlopeTable(
         steps=(-per_slope[0] / (2 * pixel_um), -per_slope[1] / (2 * pixel_um)),
         starts=(
             (face.slopes[0] - fine[0][0]) * per_slope[0],
@@ -114,17 +234,68 @@ def read_relief(
         ),
         matt=matt,
         gloss=gloss / np.float32(face.white_reflectance),
+        bare=none,
     )
 
 
 @lru_cache(maxsize=1)
-def _heights(path: Path, _changed_ns: int, name: str, range_um: float) -> ImageArray:
-    """Read heights once for all lamps; one more on each side, in line with the last two."""
-    image = read_image(path, key="target.relief", encoding="linear", written=name).data
+def read_heights(path: Path, _changed_ns: int, name: str, range_um: float) -> ImageArray:
+    """
+    Read heights once for all lamps; one more on each side, in line with the last two.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of the image.
+    name : str
+        As written.
+    range_um : float
+        From black to white. [µm]
+
+    Returns
+    -------
+    ndarray of float32, shape (rows + 2, columns + 2)
+        [µm]
+
+    Raises
+    ------
+    InputError
+        Where it cannot be read, or is no grey image.
+    """
+    return widened(read_grey(path, "target.relief", name) * np.float32(range_um))
+
+
+def widened(heights: ImageArray) -> ImageArray:
+    """Add one more on each side, in line with the last two."""
+    return np.pad(heights, 1, mode="reflect", reflect_type="odd")
+
+
+def read_grey(path: Path, key: str, name: str) -> ImageArray:
+    """
+    Read an image of shares from 0 to 1.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of the image.
+    key, name : str
+        Key of the setup file, and what it says.
+
+    Returns
+    -------
+    ndarray of float32, shape (rows, columns)
+        0 to 1.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be read, or is no grey image.
+    """
+    image = read_image(path, key=key, encoding="linear", written=name).data
     if image.ndim > 2:  # noqa: PLR2004 -- colours
-        msg = f'target.relief "{name}": read a colour image; expected a grey one, black low'
+        msg = f'{key} "{name}": read a colour image; expected a grey one, black low'
         raise InputError(msg)
-    return np.pad(image, 1, mode="reflect", reflect_type="odd") * np.float32(range_um)
+    return image
 
 
 def _refined(grid: FloatArray) -> FloatArray:
@@ -141,7 +312,7 @@ def _grid(span: tuple[float, float], rms: float, name: str) -> FloatArray:
     count = ceil((high - low) / step) + 1 + 2 * _MARGIN
     if count > _MOST_FACES:
         msg = (
-            f'target.relief "{name}": its slopes reach from {low:.2g} to {high:.2g}, which is '
+            f"{name}: its slopes reach from {low:.2g} to {high:.2g}, which is "
             f"over {_MOST_FACES / _STEPS:.0f} times the rms slope of {rms:g}; expected a smaller "
             "relief_range, or a larger rms_slope"
         )
@@ -150,9 +321,9 @@ def _grid(span: tuple[float, float], rms: float, name: str) -> FloatArray:
     return np.linspace(middle - half, middle + half, count)
 
 
-def _tables(face: Face, across: FloatArray, along: FloatArray) -> tuple[FloatArray, FloatArray]:
-    slopes = np.stack(np.meshgrid(across, along), axis=-1)
-    matt, gloss = factors(face, slopes.reshape(-1, 2))
+def _tables(face: Face, grids: list[FloatArray], place_mm: float) -> tuple[FloatArray, FloatArray]:
+    slopes = np.stack(np.meshgrid(*grids), axis=-1)
+    matt, gloss = factors(face, slopes.reshape(-1, 2), place_mm)
     return matt.reshape(slopes.shape[:2]), gloss.reshape(slopes.shape[:2])
 
 

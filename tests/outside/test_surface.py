@@ -6,12 +6,12 @@ from numpy.testing import assert_allclose
 
 from linesim.forward.surface import (
     Finish,
-    Strip,
     facet_reflectance,
     radiance_factors,
     reflection,
 )
 from linesim.setup.arrays import FloatArray
+from linesim.setup.light.strip import Strip
 
 MIRROR = 1.0
 RENDERED = (

@@ -5,6 +5,7 @@ A new key of the model belongs into the table below with a change that can be se
 or with one that does not hold, a test here fails.
 """
 
+import tomllib
 from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -23,7 +24,10 @@ from linesim.targets.faced import lit_reference
 from linesim.targets.load import target_reference
 
 Changes = dict[str, Any]
-TABLES = [name for name in known_keys(()) if name != "title"]
+HERE = Path(__file__).parent
+MORE = ("light_2", "light_3", "light_4")
+"""Further lights: the keys of the first that make a lamp, held in tests/targets/test_lamps.py."""
+TABLES = [name for name in known_keys(()) if name not in ("title", *MORE)]
 KEYS = ["title", *(f"{table}.{key}" for table in TABLES for key in known_keys((table,)))]
 
 BASE: Changes = {
@@ -43,37 +47,14 @@ BASE: Changes = {
     "acquisition": {"lines": 48},
     "requirement": {"smallest_defect": "300 um"},
 }
-ENCODER = {"transport.trigger": "encoder", "transport.encoder_step": "25 um"}
-TURN = {
-    **ENCODER,
-    "transport.encoder_turn_error": "40 um",
-    "transport.encoder_turn_length": "2 mm",
+STATIONS: dict[str, Changes] = {
+    name: {key: None if value == "" else value for key, value in changes.items()}
+    for name, changes in tomllib.loads((HERE / "key_stations.toml").read_text("utf-8")).items()
 }
-THREE = {"camera.kind": "three-line", "camera.line_spacing": "15 um"}
-RIPPLE = {**THREE, "transport.speed_ripple": 0.05}
-NUMBERS = {"acquisition.binning": "2x2", "acquisition.binning_domain": "digital"}
-BRIGHT = {"light.irradiance": "2000 W/m^2", "camera.gain": "0.05 DN/e"}
-FLUTTER = {"transport.flutter": "5 mm", "lens.focal_length": "50 mm"}
-WANDER = {"transport.lateral_wander": "80 um"}
-GLOSS = {"target.gloss": 0.5, "target.rms_slope": 0.05}
-BRUSHED = {"target.gloss": 0.5, "target.rms_slope_across": 0.05, "target.rms_slope_along": 0.05}
-STRIP = {
-    "light.arrangement": "line",
-    "light.angle": "20 deg",
-    "light.angular_width": "10 deg",
-    "camera.angle": "20 deg",
-}
-RELIEF = {
-    "target.image": "flat",
-    "target.angle": None,
-    "target.contrast": None,
-    "target.pixel_size": "10 um",
-    "target.width": "8 mm",
-    "target.height": "5.6 mm",
-    "target.relief": str(Path(__file__).parents[2] / "sample_targets" / "foil_relief.png"),
-    "target.relief_range": "20 um",
-}
-SCRATCH = {"requirement.defect_shape": "scratch-along"}
+"""Stations in which a key can be seen to act."""
+ENCODER, TURN, THREE, RIPPLE, NUMBERS, BRIGHT, FLUTTER, WANDER, *_FACES = STATIONS.values()
+GLOSS, BRUSHED, STRIP, LAMP, SHEET, BACK, RELIEF, SCRATCH = _FACES
+RELIEF["target.relief"] = str((HERE / RELIEF["target.relief"]).resolve())
 
 BOTH = "picture and figures"
 DRAWN = "picture: where and what the target is; figures are of white and of the product"
@@ -110,6 +91,8 @@ ROWS = {
     "target.relief_range": Row("5 um", BOTH, {**RELIEF, **STRIP}),
     "target.slope_across": Row("20 deg"),
     "target.slope_along": Row("20 deg"),
+    "target.transmittance": Row(0.2, BOTH, BACK),
+    "target.haze": Row(0.9, BOTH, BACK),
     "target.repeat": Row(value=True, reach=DRAWN, where={"target.height": "3 mm"}),
     "transport.speed": Row("40 m/min"),
     "transport.assumed_speed": Row("50 m/min"),
@@ -142,6 +125,12 @@ ROWS = {
     "light.arrangement": Row("line", BOTH, {**GLOSS, **STRIP}),
     "light.angle": Row("40 deg", BOTH, {**GLOSS, **STRIP}),
     "light.angular_width": Row("20 deg", BOTH, {**GLOSS, **STRIP}),
+    "light.lamp_width": Row("80 mm", BOTH, LAMP),
+    "light.lamp_distance": Row("100 mm", BOTH, LAMP),
+    "light.lamp_length": Row("3 mm", BOTH, {**LAMP, "light.lamp_distance": "20 mm"}),
+    "light.lamp_illuminance": Row("60 klx", BOTH, SHEET),
+    "light.lamp_stated_distance": Row("150 mm", BOTH, SHEET),
+    "light.maintenance_factor": Row(0.5, "figures: what is left at the end of the lamp's service"),
     "light.edge_falloff": Row(0.3),
     "light.flicker": Row(0.3, UNEVEN),
     "light.flicker_frequency": Row("700 Hz", UNEVEN, {"light.flicker": 0.3}),
@@ -230,6 +219,7 @@ def differ(one: np.ndarray, other: np.ndarray) -> bool:
 def test_every_key_has_a_row() -> None:
     """The table is the model's: nothing missing, nothing left over."""
     assert sorted(ROWS) == sorted(KEYS)
+    assert all(set(known_keys((name,))) < set(known_keys(("light",))) for name in MORE)
 
 
 @pytest.mark.parametrize("key", KEYS)

@@ -108,7 +108,7 @@ def texts_with(keys: list[str], value: object) -> dict[str, Any]:
     }
     for dotted in keys:
         table, _, key = dotted.partition(".")
-        texts[table] = {**texts[table], key: value} if key else value
+        texts[table] = {**texts.get(table, {}), key: value} if key else value
     return texts
 
 

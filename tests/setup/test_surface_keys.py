@@ -17,6 +17,49 @@ BASE = sample_setup()
 LINE = {"light.arrangement": "line", "light.angle": "20 deg", "light.angular_width": "10 deg"}
 GLOSSY = {"target.gloss": 0.5, "target.rms_slope": 0.05}
 
+LAMP = {
+    "light.arrangement": "line",
+    "light.angle": "20 deg",
+    "light.lamp_width": "30 mm",
+    "light.lamp_distance": "150 mm",
+}
+BACK = {
+    "light.arrangement": "back",
+    "light.angle": "0 deg",
+    "light.angular_width": "20 deg",
+    "target.transmittance": 0.3,
+}
+PLAIN = changed(BASE, {"light.illuminance": None, "light.irradiance": "30 W/m^2"})
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"light.lamp_width": "3 mm"}, 'light.lamp_width: read "3 mm", but the light comes from'),
+        ({**LAMP, "light.lamp_width": None}, "light.lamp_width: nothing was read, but lamp_dist"),
+        ({**LAMP, "light.angular_width": "5 deg"}, 'light.angular_width: read "5 deg" and lamp_w'),
+        ({**LAMP, "light.lamp_width": "3 m"}, "168.6 deg in all, so that the lamp would reach"),
+        (
+            {**LAMP, "light.lamp_illuminance": "1 klx"},
+            "light.irradiance, light.lamp_illuminance: read",
+        ),
+        (
+            {**LAMP, "light.irradiance": None, "light.lamp_illuminance": "1 klx"},
+            "light.lamp_stated_distance: nothing was read, but lamp_illuminance needs it",
+        ),
+        ({"light_2.angle": "5 deg"}, "light_2.illuminance, light_2.irradiance: nothing was read"),
+        ({**BACK, "target.transmittance": None}, "target.transmittance: nothing was read, but"),
+        ({"target.haze": 0.5}, "target.haze: read 0.5, but it is a share of the light let through"),
+        ({"target.transmittance": "no.png"}, "neither a number nor an image file that there is"),
+        ({"light.maintenance_factor": 0}, "light.maintenance_factor: read 0"),
+    ],
+)
+def test_lamps_that_do_not_go_together_are_refused(changes: dict[str, Any], told: str) -> None:
+    """One sentence with the key, what was read, and what is expected."""
+    with pytest.raises(InputError) as refusal:
+        changed(PLAIN, changes)
+    assert told in " ".join(str(refusal.value).split()), str(refusal.value)
+
 
 @pytest.mark.parametrize(
     ("changes", "told"),

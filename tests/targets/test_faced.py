@@ -18,10 +18,10 @@ from linesim.report.setup_words import job_in_words
 from linesim.report.table import budget_text
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
+from linesim.setup.lights import matt
 from linesim.setup.load import changed, load_setup, setup_from
 from linesim.setup.resolve import resolved_text
 from linesim.setup.setup import Setup
-from linesim.setup.surface import MATT
 from linesim.studies.compare.study import compare
 from linesim.studies.scan.study import scan
 from linesim.targets.faced import FacedReference, lit_reference
@@ -89,7 +89,7 @@ def test_a_relief_is_as_bright_as_its_slopes(setup: Setup) -> None:
     assert face.finish is not None
     angle = np.radians(face.view_deg)
     view = np.array([0.0, -np.sin(angle), np.cos(angle)])
-    matt, gloss = radiance_factors(face.strip, face.finish, view, slopes)
+    matt, gloss = radiance_factors(face.lamps[0].strip, face.finish, view, slopes)
     shares = target_reference(setup).rows(0, seen.shape[0])[y, x]
     expected = shares * matt + gloss / setup.target.white_reflectance
     peak = lit(BRIGHT).face.level[1]
@@ -138,10 +138,10 @@ def test_the_budget_of_a_glossy_face_is_its_scan(changes: dict[str, object]) -> 
 def test_the_radiance_factor_is_a_figure() -> None:
     """Of product under its lamp, and there only where the face is not just matt."""
     setup = setup_from(GLOSSY)
-    matt, gloss = lit(setup).face.level
+    diffuse, mirrored = lit(setup).face.level
     got = float(budget(setup)["signal"]["radiance_factor"])
-    assert got == pytest.approx(0.4 * matt + gloss, rel=1e-12)
-    assert "radiance_factor" not in budget(changed(setup, MATT))["signal"]
+    assert got == pytest.approx(0.4 * diffuse + mirrored, rel=1e-12)
+    assert "radiance_factor" not in budget(changed(setup, matt(setup)))["signal"]
 
 
 def groove(setup: Setup) -> float:
@@ -190,9 +190,9 @@ def test_a_given_array_is_lit_too() -> None:
     """Reflectances from Python take the place of the image, under the same lamp and face."""
     setup = setup_from(GLOSSY)
     given = np.full((200, 400), 0.5, np.float32)
-    matt, gloss = lit(setup).face.level
+    diffuse, mirrored = lit(setup).face.level
     got = lit_reference(setup, ArrayReference(data=given, pixel_size_um=20.0)).rows(0, 3)
-    assert_allclose(got, 0.5 * matt + gloss / 0.4, rtol=1e-6)
+    assert_allclose(got, 0.5 * diffuse + mirrored / 0.4, rtol=1e-6)
     image = scan(setup, reference=given)
     told = float(image.budget["signal"]["electrons_product"])
     assert_allclose(image.expected_e[5:-5, 5:-5].mean(), told, rtol=1e-5)

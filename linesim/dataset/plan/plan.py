@@ -93,7 +93,8 @@ def fingerprint(plan: Plan) -> str:
 
 def _station_texts(setup: Setup) -> dict[str, Any]:
     """Give a station's values as written; its target's image counts for nothing: scenes do."""
-    texts = {name: setup.texts[name] for name in known_keys(()) if name != "title"}
+    there = [name for name in known_keys(()) if name in setup.texts and name != "title"]
+    texts = {name: setup.texts[name] for name in there}
     target = {key: value for key, value in texts["target"].items() if key != "image"}
     return {
         name: _by_content(part, setup.folder) for name, part in {**texts, "target": target}.items()

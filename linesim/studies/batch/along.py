@@ -20,7 +20,15 @@ from linesim.setup.load import changed
 from linesim.setup.relations import broken_relations
 from linesim.setup.setup import Setup
 from linesim.studies.batch.ranges import Range
-from linesim.studies.batch.space import Axis, Point, Space, changes_of, is_free, with_values
+from linesim.studies.batch.space import (
+    Axis,
+    Point,
+    Space,
+    asked_by_face,
+    changes_of,
+    is_free,
+    with_values,
+)
 from linesim.studies.batch.stations import exposure_us_of
 
 Place = tuple[float, ...]
@@ -65,7 +73,9 @@ class Along(Space):
     def at(self, values: Sequence[Sequence[float]]) -> "Along":
         """Give the same setup at other values of its ranges."""
         pairs = zip(self.ranges, values, strict=True)
-        return replace(self, axes=tuple(_axis(self.base, *pair) for pair in pairs), values=values)
+        asked = asked_by_face(self.base, [each.key.dotted for each in self.ranges])
+        axes = tuple(_axis(self.base, asked, *pair) for pair in pairs)
+        return replace(self, axes=axes, values=values)
 
     def begun(self, points: Sequence[Point]) -> tuple[Setup, Setup | None]:
         """Put in what is no number of an array, and check what keys demand of one another."""
@@ -139,8 +149,9 @@ def along(setup: Setup, lead: Setup | None, ranges: tuple[Range, ...]) -> Along:
     return bare.at([each.base_values for each in ranges])
 
 
-def _axis(setup: Setup, over: Range, values: Sequence[float]) -> Axis:
-    key, free = over.key.dotted, is_free(over.key.dotted, (setup.transport.trigger,))
+def _axis(setup: Setup, asked: frozenset[str], over: Range, values: Sequence[float]) -> Axis:
+    key = over.key.dotted
+    free = is_free(key, (setup.transport.trigger,), asked)
     return Axis(
         name=key,
         points=tuple(

@@ -13,11 +13,21 @@ from linesim.setup.load import changed, known_keys
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.studies.batch.ranges import ranges_of
-from linesim.studies.batch.space import SHARE, VECTOR_KEYS, Axis, Point, field_of, is_free
+from linesim.studies.batch.space import (
+    SHARE,
+    VECTOR_KEYS,
+    Axis,
+    Point,
+    asked_by_face,
+    field_of,
+    is_free,
+)
 
 _PAIRS = (
     ("lens.magnification", "lens.field_of_view"),
     ("light.illuminance", "light.irradiance"),
+    ("light.illuminance", "light.lamp_illuminance"),
+    ("light.irradiance", "light.lamp_illuminance"),
     ("acquisition.lines", "acquisition.length"),
 )
 """Of each pair only one can hold: choosing one takes the base's other out."""
@@ -96,9 +106,10 @@ def _one_by_one(axes: tuple[Axis, ...], base: Setup) -> tuple[Axis, ...]:
     """Take what an encoder must follow alone, not as an array."""
     chosen = [point.changes.get("transport.trigger") for axis in axes for point in axis.points]
     triggers = (base.transport.trigger, *chosen)
+    faced = asked_by_face(base, {key for axis in axes for key in axis.keys})
     return tuple(
         axis
-        if is_free(axis.name, triggers)
+        if is_free(axis.name, triggers, faced)
         else replace(axis, points=tuple(replace(point, number=None) for point in axis.points))
         for axis in axes
     )
@@ -233,8 +244,8 @@ def _read(key: str, value: object, base: Setup) -> tuple[float | None, tuple[str
 
 def _inside(section: str, key: str, value: object, base: Setup) -> object:
     """Give a value as a checked setup has it; nothing where its key refuses it."""
-    table = {**base.texts[section], key.partition(".")[2]: value}
-    model = type(getattr(base.sections, section))
+    table = {**base.texts.get(section, {}), key.partition(".")[2]: value}
+    model = type(getattr(base.sections, section) or base.light)
     try:
         checked = model.model_validate(table, context={"folder": base.folder})
     except ValidationError:

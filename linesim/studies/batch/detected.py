@@ -78,7 +78,9 @@ def signals_of(block: Block, *, ends: bool) -> Signals:
     Signals
         In the order of the block.
     """
-    numbers, wanted = block.numbers.at_ends if ends else block.numbers, block.wanted
+    numbers, wanted = block.numbers, block.wanted
+    if ends:
+        numbers, wanted = numbers.at_ends, wanted.at_ends
     base = ground(numbers, wanted.product, wanted.contrast)
     first, blur = _same(_blur_columns(numbers, len(block.index)))
     shape = np.broadcast_shapes((len(block.index), 1), *map(np.shape, leaves(base)))

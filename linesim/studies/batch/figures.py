@@ -76,11 +76,17 @@ def _travel(block: Block) -> Group:
 
 
 def _detection(block: Block, names: frozenset[str]) -> Group:
-    return with_ends(block.numbers, lambda place: detection_group(place, block.wanted, names))
+    return with_ends(
+        block.numbers,
+        block.wanted,
+        lambda place, wanted: detection_group(place, wanted, names),
+    )
 
 
 def _lit(block: Block) -> Group:
-    return with_ends(block.numbers, lambda place: lit_group(place, block.wanted.product))
+    return with_ends(
+        block.numbers, block.wanted, lambda place, wanted: lit_group(place, wanted.product)
+    )
 
 
 _GROUPS: dict[str, Callable[[Block], Group]] = {

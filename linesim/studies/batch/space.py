@@ -13,6 +13,9 @@ from linesim.forward.station import station
 from linesim.setup.load import changed
 from linesim.setup.model import Sections
 from linesim.setup.setup import Setup
+from linesim.setup.surface import FACE, LAMP_KEYS
+from linesim.setup.surface_relations import LIGHTS
+from linesim.targets.face import face_of
 
 SHARE = "exposure_share"
 """The key for an exposure as a share of the longest that the line period leaves."""
@@ -40,6 +43,7 @@ VECTOR_KEYS = frozenset(
     }
 )
 """Keys whose numbers the closed forms take as arrays; no relation of keys asks their values."""
+_FACE = frozenset(f"target.{key}" for key in FACE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,9 +190,25 @@ class Space:
         return self.setup(index)
 
 
-def is_free(key: str, triggers: Collection[object]) -> bool:
+def is_free(key: str, triggers: Collection[object], faced: frozenset[str]) -> bool:
     """Tell whether numbers of a key may be an array; an encoder counts for each magnification."""
+    if key in faced:
+        return False
     return key in VECTOR_KEYS and not (key == "lens.magnification" and "encoder" in triggers)
+
+
+def asked_by_face(base: Setup, chosen: Collection[str]) -> frozenset[str]:
+    """Name keys that decide how bright a face is, which is worked out for one setup at a time."""
+    if face_of(base) is None and not any(map(_of_face, chosen)):
+        return frozenset()
+    return frozenset(
+        {"target.white_reflectance", "lens.magnification", "light.illuminance", "light.irradiance"}
+    )
+
+
+def _of_face(key: str) -> bool:
+    section, _, name = key.partition(".")
+    return key in _FACE or section in LIGHTS[1:] or (section == "light" and name in LAMP_KEYS)
 
 
 def changes_of(points: Sequence[Point]) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from linesim.figures.detection import Search, search
 from linesim.figures.groups import Reach, reach
+from linesim.figures.places import is_even
 from linesim.forward.geometry import geometry, timing
 from linesim.forward.station import Station, stations
 from linesim.setup.arrays import FloatArray
@@ -59,7 +60,7 @@ class Block:
     @property
     def even(self) -> bool:
         """Whether all its stations are evenly lit: their ends are as their middle."""
-        return bool(np.all(np.asarray(self.numbers.ends) == 1))
+        return is_even(self.numbers, self.wanted)
 
     def some(self, rows: Places | slice) -> "Block":
         """Take some of the options."""

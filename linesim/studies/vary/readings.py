@@ -27,9 +27,9 @@ from linesim.metrics.edge.figures import edge_response
 from linesim.metrics.flat.noise import Estimate
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
+from linesim.setup.lights import matt
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
-from linesim.setup.surface import MATT
 from linesim.studies.batch.judged import weakest
 from linesim.studies.measure.detection.study import inject
 from linesim.studies.scan.measured import white_figures
@@ -112,7 +112,8 @@ def _product(setup: Setup) -> float | None:
 
 
 def _on_even(setup: Setup, numbers: Station, run: Run, changes: dict[str, object]) -> Measured:
-    even = {**MATT, "target.image": "flat", "requirement.product_reflectance": "white", **changes}
+    white = {"target.image": "flat", "requirement.product_reflectance": "white"}
+    even = {**matt(setup), **white, **changes}
     part = _part(setup, numbers, even)
     made = scan(part, run.seed, workers=run.threads)
     found = white_figures(made.setup, station(made.setup), made.image)
@@ -151,7 +152,7 @@ def _at_edge(setup: Setup, numbers: Station, run: Run, axis: str) -> Measured:
         setup,
         numbers,
         {
-            **MATT,
+            **matt(setup),
             "target.image": "edge",
             "target.angle": "5 deg" if axis == "x" else "85 deg",
             "target.pixel_size": f"{min(pitch_um) / _FINENESS!r} um",
@@ -194,7 +195,7 @@ def _by_injection(setup: Setup, numbers: Station, run: Run) -> Measured:
         return {}
     # cameras of their own for every point, so that one pattern does not shift them all
     own: dict[str, object] = {
-        **MATT,
+        **matt(setup),
         "camera.pattern_seed": _CAMERAS * run.seed,
         "target.image": "flat",
     }

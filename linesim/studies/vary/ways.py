@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from linesim.figures.budget import Budget, budget
 from linesim.forward.station import station
 from linesim.setup.errors import InputError
+from linesim.setup.lights import brighter
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.compare.variants import binning_variants
@@ -88,10 +89,7 @@ def _binned(setup: Setup) -> Way:
 
 
 def _brighter(setup: Setup) -> Changes:
-    light = setup.light
-    if light.irradiance_w_m2 is not None:
-        return {"light.irradiance": f"{TIMES * light.irradiance_w_m2!r} W/m^2"}
-    return {"light.illuminance": f"{TIMES * (light.illuminance_lx or 0.0)!r} lx"}
+    return brighter(setup, TIMES)
 
 
 def _slower(setup: Setup, exposure_us: float) -> Changes:

@@ -25,6 +25,7 @@ from linesim.forward.station import station
 from linesim.metrics.detection.ground import LEARNT_LINES
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
+from linesim.setup.lights import evenly_lit
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.measure.detection.lattice import Lattice, lattice, painted, phases_of, textured
@@ -168,7 +169,13 @@ def inject(
     size_um = _defect_um(setup)
     wanted = search(setup, target_size(setup))
     even = changed(
-        setup, {"light.edge_falloff": 0.0, "lens.focal_length": None, "transport.flutter": "0 mm"}
+        setup,
+        {
+            "light.edge_falloff": 0.0,
+            "lens.focal_length": None,
+            "transport.flutter": "0 mm",
+            **evenly_lit(setup),
+        },
     )
     numbers = station(even)
     around_um = reach_um(wanted)
