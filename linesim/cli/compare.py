@@ -22,6 +22,7 @@ from linesim.cli.workers import Cluster, Workers, lent_runner
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.studies.compare import variants as made
+from linesim.studies.compare.lights import light_variants
 from linesim.studies.compare.outputs import compare_json, write_comparison
 from linesim.studies.compare.page import write_compare_report
 from linesim.studies.compare.study import Comparison, compared, refuse_count
@@ -49,6 +50,14 @@ Set = Annotated[
         metavar="KEY=VALUE",
         help='A variant by changed keys, such as "light.illuminance=20 klx; lens.f_number=2.8", '
         "beside the setup as it is; once for each variant. No value takes a key out.",
+    ),
+]
+Lights = Annotated[
+    str | None,
+    typer.Option(
+        metavar="LIST",
+        help='Places of the lamp with the same light on the target, such as "bright field,dark '
+        'field,even,back"; an angle may follow ("dark field 60 deg").',
     ),
 ]
 Domain = Annotated[
@@ -87,6 +96,7 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     *,
     binning: Binning = None,
     changes: Set = None,
+    lights: Lights = None,
     domain: Domain = None,
     exposure: Exposure = None,
     keep_line_rate: KeepLineRate = False,
@@ -103,7 +113,7 @@ def compare(  # noqa: PLR0913 -- one option a parameter
 ) -> None:
     """Set binning modes, or any variants of a setup, side by side over one strip of the target."""
     paths = setup or []
-    ask = _Ask(paths=paths, binning=binning, changes=changes, domain=domain)
+    ask = _Ask(paths=paths, binning=binning, changes=changes, domain=domain, lights=lights)
     title, variants = _variants(ask, exposure=exposure, keep_line_rate=keep_line_rate)
     refuse_count(len(variants))
     folder = chosen_folder(out, paths[0] if paths else None)
@@ -140,6 +150,7 @@ class _Ask:
     binning: str | None
     changes: list[str] | None
     domain: str | None
+    lights: str | None
 
 
 def _variants(
@@ -153,6 +164,11 @@ def _variants(
     base = chosen_setup(ask.paths[0] if ask.paths else None)
     if ask.domain is not None:
         base = changed(base, {"acquisition.binning_domain": ask.domain})
+    if ask.lights is not None:
+        found = light_variants(
+            base, ask.lights.split(","), exposure=exposure, keep_line_rate=keep_line_rate
+        )
+        return base.title, found
     modes = made.BINNINGS if ask.binning is None else ask.binning.split(",")
     make = made.set_variants if ask.changes else made.binning_variants
     given = ask.changes or modes
@@ -163,6 +179,7 @@ def _refuse_mixture(ask: _Ask) -> None:
     given = {
         "several setup files": len(ask.paths) > 1,
         "--set": bool(ask.changes),
+        "--lights": ask.lights is not None,
         "--binning or --domain": ask.binning is not None or ask.domain is not None,
     }
     read = [name for name, there in given.items() if there]

@@ -170,6 +170,8 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
         "detection": _plain(with_ends(numbers, wanted, detection_group)),
     }
     groups["signal"]["saturation_limit"] = saturation_limit(numbers)
+    groups["signal"] |= _plain(lamp_power(setup))
+    groups["exposure"] |= _plain(_pulse(setup, numbers))
     if face_of(setup) is not None:
         level = wanted.product * setup.target.white_reflectance
         groups["signal"] |= _plain({"radiance_factor": level})
@@ -178,6 +180,40 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
         cautions=cautions(setup, numbers, groups, size),
         verdicts=verdicts(setup, numbers, groups, even=is_even(numbers, wanted)),
     )
+
+
+def lamp_power(setup: Setup) -> dict[str, Figure]:
+    """
+    Give the radiant power that leaves a metre of the lamps, where their width is known.
+
+    A face of even radiance L sends out π L a square metre; L is the irradiance of the level target
+    over `Strip.level`.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+
+    Returns
+    -------
+    dict
+        One figure, or none. [W/m]
+    """
+    widths_mm = [light.lamp_width_mm for light in setup.lights]
+    power_w_m = [
+        np.pi * lamp.irradiance_w_m2 / lamp.strip.level * (width_mm or 0.0) / 1000
+        for lamp, width_mm in zip(setup.lamps, widths_mm, strict=True)
+    ]
+    return {"lamp_power_w_m": sum(power_w_m)} if all(widths_mm) else {}
+
+
+def _pulse(setup: Setup, numbers: Station) -> dict[str, Figure]:
+    """Give a lamp's pulse, and what it throws on the target on average, once a line."""
+    if setup.light.pulse_us is None:
+        return {}
+    share = setup.light.pulse_us / numbers.timing.line_period_us
+    mean_w_m2 = setup.irradiance_w_m2 * share + setup.ambient_w_m2
+    return {"pulse_us": setup.light.pulse_us, "mean_irradiance_w_m2": mean_w_m2}
 
 
 def _lit(numbers: Station, wanted: Search) -> dict[str, Figure]:

@@ -140,7 +140,7 @@ def light_path(setup: Setup, numbers: Station) -> LightPath:
     energy_joule = (
         sensor_w_m2
         * float(place.pixels_joined * place.pixel_area_um2)
-        * float(numbers.timing.exposure_us)
+        * float(numbers.timing.lit_us)
         * 1e-18
     )
     return LightPath(

@@ -1,9 +1,10 @@
 """
 What a setup demands, and when a figure meets it: one rule for one station and for very many.
 
-Four demands are always there: the line rate that the camera can do, the data that its link
-carries (both where the setup states them), an exposure that fits the period, and no clipping of
-the brightest part of the target. The requirements of the setup follow.
+Some demands are always there: the line rate that the camera can do, the data that its link
+carries, the rate at which a lamp can flash (each where the setup states it), an exposure that fits
+the period, and no clipping of the brightest part of the target. The requirements of the setup
+follow.
 """
 
 import sys
@@ -22,7 +23,7 @@ NEVER = sys.float_info.max
 """Stands for a size that is never found; JSON has no infinity."""
 SLACK = 1e-9
 """Share by which a limit may be passed: rounding of a value that was meant to lie on it."""
-CANNOT_RUN = ("line_rate", "link", "exposure")
+CANNOT_RUN = ("line_rate", "link", "pulse_rate", "exposure")
 """Demands without which a station does not run as it stands."""
 _LOW_IS_GOOD = ("smallest_defect", "false_alarms_per_m2")
 _LARGEST_MARGIN = 1e9
@@ -144,7 +145,11 @@ def demands(setup: Setup) -> tuple[Demand, ...]:
 
 
 def _able(setup: Setup) -> Iterator[Demand]:
-    stated = {"line_rate": setup.camera.max_line_rate_hz, "link": setup.camera.link_mb_s}
+    stated = {
+        "line_rate": setup.camera.max_line_rate_hz,
+        "link": setup.camera.link_mb_s,
+        "pulse_rate": setup.light.max_pulse_rate_hz,
+    }
     names = [name for name, most in stated.items() if most is not None]
     for name in (*names, "exposure", "clipping"):
         yield Demand(

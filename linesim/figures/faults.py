@@ -100,7 +100,7 @@ def _flutter(case: Case) -> Found:
 def _flicker_seen(case: Case) -> float:
     """Share by which the lamp's flicker swings a delivered line, at the worst pace of the web."""
     light, when, place = case.setup.light, case.numbers.timing, case.numbers.geometry
-    turns = light.flicker_frequency_hz * float(np.max(when.exposure_us)) * 1e-6
+    turns = light.flicker_frequency_hz * float(np.max(when.lit_us)) * 1e-6
     turns_apart = light.flicker_frequency_hz * float(when.line_period_us) * 1e-6
     by_encoder = case.setup.transport.trigger == "encoder"
     ripple = case.setup.transport.speed_ripple if by_encoder else 0.0

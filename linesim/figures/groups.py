@@ -34,14 +34,15 @@ class Reach:
         Of a sample; up to 8 bits take one byte, more take two.
     channels : float
         Samples of a pixel.
-    max_line_rate_hz, link_mb_s : float
-        No number where the setup does not say. [Hz], [MB/s]
+    max_line_rate_hz, link_mb_s, max_pulse_rate_hz : float
+        No number where the setup does not say. [Hz], [MB/s], [Hz]
     """
 
     bit_depth: Figure
     channels: Figure
     max_line_rate_hz: Figure
     link_mb_s: Figure
+    max_pulse_rate_hz: Figure
 
 
 def reach(setup: Setup) -> Reach:
@@ -60,11 +61,13 @@ def reach(setup: Setup) -> Reach:
     """
     camera = setup.camera
     rate_hz, link_mb_s = camera.max_line_rate_hz, camera.link_mb_s
+    pulses_hz = setup.light.max_pulse_rate_hz
     return Reach(
         bit_depth=camera.bit_depth,
         channels=1 if camera.kind == "mono" else len(COLOURS),
         max_line_rate_hz=np.nan if rate_hz is None else rate_hz,
         link_mb_s=np.nan if link_mb_s is None else link_mb_s,
+        max_pulse_rate_hz=np.nan if pulses_hz is None else pulses_hz,
     )
 
 
@@ -92,6 +95,7 @@ def limits_group(numbers: Station, able: Reach, brightest: Figure) -> Group:
     return {
         "line_rate_share": when.peak_rate_hz / np.asarray(able.max_line_rate_hz),
         "link_share": data_mb_s * when.peak_rate_hz / when.exposed_rate_hz / able.link_mb_s,
+        "pulse_rate_share": when.peak_rate_hz / np.asarray(able.max_pulse_rate_hz),
         "exposure_share": when.exposure_us / longest_us,
         "clipping_share": limit_share(numbers, brightest * np.asarray(numbers.electrons_white)),
     }

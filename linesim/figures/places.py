@@ -7,7 +7,9 @@ import numpy as np
 
 from linesim.figures.groups import ENDS, Group
 from linesim.forward.geometry import Figure
+from linesim.forward.profile import ends_share
 from linesim.forward.station import Station
+from linesim.setup.setup import Setup
 
 OF_PLACE = frozenset(
     {
@@ -94,3 +96,25 @@ def worst_place(middle: float, ends: float, *, even: bool, low_is_good: bool) ->
         return middle, "line"
     ends_decide = ends >= middle if low_is_good else ends <= middle
     return (ends, "ends") if ends_decide else (middle, "middle")
+
+
+def worst_name(setup: Setup, *, even: bool) -> str:
+    """
+    Name the worst place of a station.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    even : bool
+        Whether ends and middle are alike.
+
+    Returns
+    -------
+    str
+        "ends"; "aged", anywhere with lamps at the end of their service; or "aged ends", both.
+    """
+    if even or setup.light.maintenance_factor in (None, 1.0):
+        return "ends"
+    falls = np.any(ends_share(setup) != setup.light.maintenance_factor)
+    return "aged ends" if falls else "aged"

@@ -15,6 +15,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from linesim.figures.plain_numbers import digits, percent
+from linesim.forward.geometry import geometry, timing
 from linesim.setup.light.thermal import WholeLight, whole_light
 from linesim.setup.setup import Setup
 
@@ -213,8 +214,13 @@ def _unseen(setup: Setup, whole: WholeLight) -> Iterator[tuple[str, str]]:
 
 def _flicker(setup: Setup) -> Iterator[tuple[str, str]]:
     slow, fast = STROBE_HZ
-    swing_hz = setup.light.flicker_frequency_hz
-    if setup.light.flicker > 0 and slow <= swing_hz <= fast:
+    swings_hz = [setup.light.flicker_frequency_hz] if setup.light.flicker > 0 else []
+    if setup.light.pulse_us is not None:
+        swings_hz.append(float(timing(setup, geometry(setup)).exposed_rate_hz))
+    if not swings_hz:
+        return
+    swing_hz = min(swings_hz)
+    if slow <= swing_hz <= fast:
         yield (
             "visible_flicker",
             (
@@ -222,15 +228,14 @@ def _flicker(setup: Setup) -> Iterator[tuple[str, str]]:
                 "harm photosensitive people (from memory)."
             ),
         )
-    if setup.light.flicker > 0:
-        yield (
-            "stroboscopic",
-            (
-                f"Light that swings or is pulsed ({swing_hz:g} Hz) can make rollers and blades "
-                "seem to stand still or to creep: keep guards closed, light the place steadily as "
-                "well, and never judge a standstill by eye."
-            ),
-        )
+    yield (
+        "stroboscopic",
+        (
+            f"Light that swings or is pulsed ({swing_hz:g} Hz) can make rollers and blades "
+            "seem to stand still or to creep: keep guards closed, light the place steadily as "
+            "well, and never judge a standstill by eye."
+        ),
+    )
 
 
 def _narrow(setup: Setup) -> Iterator[tuple[str, str]]:

@@ -12,8 +12,6 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Literal
 
-import numpy as np
-
 from linesim.figures.case import Groups, values
 from linesim.figures.demands import (
     CANNOT_RUN,
@@ -24,8 +22,7 @@ from linesim.figures.demands import (
     margin_over,
     margin_under,
 )
-from linesim.figures.places import worst_place
-from linesim.forward.profile import ends_share
+from linesim.figures.places import worst_name, worst_place
 from linesim.forward.station import Station
 from linesim.setup.setup import Setup
 
@@ -163,22 +160,15 @@ def verdicts(setup: Setup, numbers: Station, groups: Groups, *, even: bool) -> t
     limits = {
         "line_rate": camera.max_line_rate_hz,
         "link": camera.link_mb_s,
+        "pulse_rate": setup.light.max_pulse_rate_hz,
         "exposure": max(longest_us, 1e-9),
     }
     found = (
         _judged(each, figures, limits.get(each.requirement) or 1.0, even=even)
         for each in demands(setup)
     )
-    worst = _worst(setup, even=even)
+    worst = worst_name(setup, even=even)
     return tuple(replace(each, where=worst) if each.where == "ends" else each for each in found)
-
-
-def _worst(setup: Setup, *, even: bool) -> str:
-    """Name the worst place: the ends, or anywhere at the end of the lamps' service, or both."""
-    if even or setup.light.maintenance_factor in (None, 1.0):
-        return "ends"
-    falls = np.any(ends_share(setup) != setup.light.maintenance_factor)
-    return "aged ends" if falls else "aged"
 
 
 def _judged(each: Demand, figures: Groups, limit: float, *, even: bool) -> Verdict:

@@ -84,6 +84,12 @@ class Timing:
     peak_rate_hz: Figure
     dead_time_us: Figure
     lines_joined: Figure = 1
+    pulse_us: Figure = np.inf
+
+    @property
+    def lit_us(self) -> Figure:
+        """Time in which the lamp shines into an exposure: all of it, or a pulse. [µs]."""
+        return np.minimum(self.exposure_us, self.pulse_us)
 
     @property
     def exposed_rate_hz(self) -> Figure:
@@ -208,4 +214,5 @@ def timing(setup: Setup, place: Geometry) -> Timing:
         peak_rate_hz=peak_hz,
         dead_time_us=dead_us,
         lines_joined=place.lines_joined,
+        pulse_us=np.inf if setup.light.pulse_us is None else setup.light.pulse_us,
     )

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from linesim.forward.geometry import Figure, geometry, timing
 from linesim.forward.lens import off_axis_share
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
@@ -103,5 +104,9 @@ def _parts(setup: Setup, position: FloatArray) -> tuple[FloatArray, FloatArray, 
     lamp = line_profile(position, setup.light.edge_falloff)
     if not all(each.strip.endless for each in setup.lamps):
         lamp = lamp * _lamps(setup, position)
-    all_w_m2 = np.maximum(setup.irradiance_w_m2 + setup.ambient_w_m2, 1e-300)
-    return lamp, lens, np.asarray(setup.ambient_w_m2 / all_w_m2)
+    other_w_m2: Figure = setup.ambient_w_m2
+    if setup.light.pulse_us is not None:
+        when = timing(setup, geometry(setup))
+        other_w_m2 = other_w_m2 * when.exposure_us / when.lit_us
+    all_w_m2 = np.maximum(setup.irradiance_w_m2 + other_w_m2, 1e-300)
+    return lamp, lens, np.asarray(other_w_m2 / all_w_m2)

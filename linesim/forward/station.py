@@ -137,13 +137,15 @@ class Station:
 
     @property
     def motion_um(self) -> Figure:
-        """Travel while exposed. [µm]."""
-        return self.geometry.speed_mm_s * self.timing.exposure_us / 1000
+        """Travel while the lamp shines into an exposure. [µm]."""
+        return self.geometry.speed_mm_s * self.timing.lit_us / 1000
 
     @property
     def irradiance_sensor_w_m2(self) -> Figure:
-        """At the sensor from a white target, on the axis. [W/m²]."""
-        light_w_m2 = self.irradiance_w_m2 + self.ambient_w_m2
+        """At the sensor from a white target, on the axis, while the lamp shines. [W/m²]."""
+        # other light shines all through an exposure, a pulsed lamp in a part of it
+        longer = self.timing.exposure_us / self.timing.lit_us
+        light_w_m2 = self.irradiance_w_m2 + self.ambient_w_m2 * longer
         return self.white_reflectance * light_w_m2 * self.optics.share_to_sensor
 
     @property
@@ -152,7 +154,7 @@ class Station:
         return electrons(
             self.irradiance_sensor_w_m2,
             self.geometry.pixel_area_um2,
-            self.timing.exposure_us,
+            self.timing.lit_us,
             self.electrons_per_joule,
         )
 

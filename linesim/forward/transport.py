@@ -147,7 +147,7 @@ def line_table(setup: Setup, numbers: Station, seed: int, exposed: FloatArray) -
     jitter_um = setup.transport.line_jitter_um
     if jitter_um > 0:
         start_um = start_um + jitter_um * _jitter(seed, np.floor(exposed + 0.5).astype(np.int64))
-    exposure_s = float(np.max(numbers.timing.exposure_us)) * 1e-6
+    exposure_s = float(np.max(numbers.timing.lit_us)) * 1e-6
     travel_um = moved.place_um(time_s + exposure_s) - moved.place_um(time_s)
     height_mm = setup.transport.flutter_mm * _swing(setup.transport.flutter_frequency_hz, time_s)
     return LineTable(

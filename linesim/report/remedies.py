@@ -20,6 +20,7 @@ def remedy(setup: Setup, verdict: Verdict) -> str:
         "clipping": _darker,
         "exposure": _shorter,
         "line_rate": _slower,
+        "pulse_rate": _slower,
         "link": _slower,
     }
     helps = by_requirement.get(verdict.requirement)

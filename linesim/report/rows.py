@@ -9,6 +9,7 @@ from linesim.figures.budget import Budget
 from linesim.figures.case import values
 from linesim.figures.clipping import PLACES, clipping_limit, signal_at
 from linesim.figures.groups import ENDS
+from linesim.figures.places import worst_name
 from linesim.figures.plain_numbers import alarms, chance, digits, percent, rate
 from linesim.forward.station import station
 from linesim.setup.channels import COLOURS
@@ -46,16 +47,20 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
     ),
     "exposure": (
         _Said("exposure", "{exposure_us:.4g} us of {line_period_us:.4g} us (duty {duty:part})"),
+        _Said("lamp's pulse", "{pulse_us:.4g} us; on average {mean_irradiance_w_m2:.4g} W/m² on "
+              "the target"),
         _Said("motion blur", "{motion_blur_um:.4g} um ({motion_blur_px:.3g} object pixels)"),
     ),
     "limits": (
         _Said("line rate of the camera", "{line_rate_needed}", " ({line_rate_share:part})"),
         _Said("data on the link", "{link_needed}", " ({link_share:part})"),
+        _Said("flashes of the lamp", "{pulse_rate_needed}", " ({pulse_rate_share:part})"),
         _Said("exposure in the period", "{exposure_needed}", " ({exposure_share:part})"),
         _Said("brightest part", "{clipping_share:part}", " of {clipping_limit}, noise included"),
     ),
     "signal": (
         _Said("irradiance on the target", "{irradiance_target_w_m2:.4g} W/m²"),
+        _Said("radiant power of the lamp", "{lamp_power_w_m:.4g} W a metre of it"),
         _Said("irradiance on the sensor", "{irradiance_sensor_w_m2:.4g} W/m²"),
         _Said("white", "{electrons_white:.5g} e, noise {noise_white_e:.4g} e, {dn_white:.5g} DN",
               ends="{electrons_white_ends:.5g} e"),
@@ -100,6 +105,11 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
         _Said("false alarms at his d' 5", "{rose_false_alarms_per_m2:alarms}"),
     ),
 }  # fmt: skip
+_WORST = {
+    "ends": "; at the ends",
+    "aged": "; lamp aged",
+    "aged ends": "; at the ends, lamp aged",
+}
 _MEASURED = (
     _Said("white", "{electrons_white:.5g} e, noise {noise_white_e:.4g} e, {dn_white:.5g} DN"),
     _Said("SNR on white", "{snr_white:.4g} ({snr_white_db:.3g} dB), "
@@ -177,7 +187,8 @@ def _at_ends(said: _Said, values: Mapping[str, object]) -> str:
     names = _names(said.ends)
     if all(values.get(name) == values.get(name.removesuffix(ENDS)) for name in names):
         return ""
-    return f"; at the ends {said.ends}" if all(n in values for n in names) else "; at the ends none"
+    place = values["worst_place"]
+    return f"{place} {said.ends}" if all(n in values for n in names) else f"{place} none"
 
 
 def _of(colour: str, values: Mapping[str, object]) -> dict[str, object]:
@@ -209,7 +220,8 @@ def figure_rows(setup: Setup, found: Budget) -> dict[str, tuple[Row, ...]]:
         Group -> its rows.
     """
     groups = {**found.groups, "limits": _limits(setup, found), "signal": _signal(found)}
-    return {name: _rows(groups[name], labels) for name, labels in _LABELS.items()}
+    place = {"worst_place": _WORST[worst_name(setup, even=False)]}
+    return {name: _rows({**groups[name], **place}, labels) for name, labels in _LABELS.items()}
 
 
 def _signal(found: Budget) -> dict[str, object]:
@@ -229,6 +241,10 @@ def _limits(setup: Setup, found: Budget) -> dict[str, object]:
     if camera.link_mb_s is not None:
         needed = digits(camera.link_mb_s * max(values(shares["link_share"])))
         limits["link_needed"] = f"{needed} MB/s of the link's {digits(camera.link_mb_s)} MB/s"
+    most_hz = setup.light.max_pulse_rate_hz
+    if most_hz is not None:
+        needed = rate(most_hz * max(values(shares["pulse_rate_share"])))
+        limits["pulse_rate_needed"] = f"{needed} of the lamp's {rate(most_hz)}"
     when = numbers.timing
     left_us = digits(float(when.longest_exposure_us), 4)
     limits["exposure_needed"] = (

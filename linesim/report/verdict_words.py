@@ -13,6 +13,7 @@ STATES = {"met": "met", "missed": "MISSED", "cannot run": "CANNOT RUN"}
 """What stands in front of a verdict."""
 NAMES = {
     "line_rate": "line rate",
+    "pulse_rate": "pulse rate",
     "link": "link",
     "exposure": "exposure",
     "clipping": "clipping",
@@ -23,6 +24,7 @@ NAMES = {
 }
 _BOTH: dict[str, tuple[Callable[[float, int], str], str]] = {
     "line_rate": (rate, "{} needed, the camera does {}"),
+    "pulse_rate": (rate, "{} needed, the lamp does {}"),
     "link": (digits, "{} MB/s of data, the link carries {} MB/s"),
     "exposure": (digits, "{} us, the line period leaves {} us"),
     "smallest_defect": (digits, "{} um, {} um asked"),
@@ -33,6 +35,7 @@ _BOTH: dict[str, tuple[Callable[[float, int], str], str]] = {
 """How numbers are written, and what is reached and asked."""
 _SENTENCES = {
     "line_rate": ("needs", " needed,", ","),
+    "pulse_rate": ("needs", " needed,", ","),
     "link": ("the data take", " of data,", ","),
     "exposure": ("exposes", "", ""),
     "smallest_defect": ("finds", "", ""),
@@ -44,6 +47,7 @@ _SENTENCES = {
 _LIMIT = (("the need", "to spare"), ("the limit", "over the limit"))
 _WORDS = {
     "line_rate": _LIMIT,
+    "pulse_rate": _LIMIT,
     "link": _LIMIT,
     "exposure": _LIMIT,
     "smallest_defect": (("finer", "finer"), ("too coarse", "too coarse")),
@@ -64,7 +68,7 @@ _WHITE = 0.005
 _TIMES = 1.5
 """Ratios from here on are told as a factor, smaller ones in percent."""
 _NEXT_TO_NOTHING = 5e-4
-_OF_THE_STATION = ("line_rate", "link", "exposure", "clipping")
+_OF_THE_STATION = ("line_rate", "link", "pulse_rate", "exposure", "clipping")
 
 
 def name_of(setup: Setup, requirement: str) -> str:

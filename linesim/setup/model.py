@@ -18,6 +18,7 @@ from linesim.setup.vocabulary import (
     HEIGHT,
     LENGTH,
     MICRONS,
+    RATE,
     SHARE,
     SPEED,
     SWING,
@@ -139,6 +140,14 @@ class Light(PlacedLight):
         ]
         | None
     ) = None
+    pulse_us: (
+        Annotated[
+            float,
+            Quantity(what="a time", example='"10 us"', unit="us", low=1e-3, high=1e7),
+        ]
+        | None
+    ) = Field(alias="pulse", default=None)
+    max_pulse_rate_hz: Annotated[float, RATE] | None = Field(alias="max_pulse_rate", default=None)
     ambient: Annotated[
         Ambient,
         AmbientKind(what="an illuminance or an irradiance", example='"500 lx"'),

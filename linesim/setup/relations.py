@@ -138,6 +138,15 @@ def _defect(setup: Setup) -> Iterator[str]:
         )
 
 
+def _pulses(setup: Setup) -> Iterator[str]:
+    light, texts = setup.light, setup.texts["light"]
+    if light.max_pulse_rate_hz is not None and light.pulse_us is None:
+        yield (
+            f"light.max_pulse_rate: read {shown(texts['max_pulse_rate'])}, but the lamp shines all "
+            'the time; expected a pulse too, for example pulse = "10 us"'
+        )
+
+
 _CHECKS = (
     (_image, ("target.image",)),
     (_drawn_size, ("target.image",)),
@@ -191,6 +200,7 @@ _CHECKS = (
     ),
     (ambient_is_seen, ("light.ambient", "light.spectrum")),
     (surface_is_whole, SURFACE_KEYS),
+    (_pulses, ("light.pulse", "light.max_pulse_rate")),
     (_levels, ("camera.black_level", "camera.bit_depth")),
     (_defect, ("requirement.defect_length", "requirement.defect_shape")),
 )

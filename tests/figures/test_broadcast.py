@@ -61,7 +61,9 @@ def value(name: str) -> float:
     return float(owner)
 
 
-ABLE = Reach(bit_depth=12, channels=1, max_line_rate_hz=20e3, link_mb_s=100.0)
+ABLE = Reach(
+    bit_depth=12, channels=1, max_line_rate_hz=20e3, link_mb_s=100.0, max_pulse_rate_hz=3e4
+)
 
 
 def whole(name: str) -> bool:

@@ -131,6 +131,8 @@ ROWS = {
     "light.lamp_illuminance": Row("60 klx", BOTH, SHEET),
     "light.lamp_stated_distance": Row("150 mm", BOTH, SHEET),
     "light.maintenance_factor": Row(0.5, "figures: what is left at the end of the lamp's service"),
+    "light.pulse": Row("20 us"),
+    "light.max_pulse_rate": Row("30 kHz", LIMIT, {"light.pulse": "20 us"}),
     "light.edge_falloff": Row(0.3),
     "light.flicker": Row(0.3, UNEVEN),
     "light.flicker_frequency": Row("700 Hz", UNEVEN, {"light.flicker": 0.3}),

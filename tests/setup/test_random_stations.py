@@ -38,6 +38,8 @@ NOT_RANDOM = {
         "of faces that mirror or lean, held against the picture in tests/targets/test_faced.py",
     ),
     "light.maintenance_factor": "of verdicts alone",
+    "light.pulse": "held against the picture in tests/figures/test_pulse.py",
+    "light.max_pulse_rate": "a limit that changes no number",
     "requirement.texture": "held against the picture in tests/studies/measure",
 }
 

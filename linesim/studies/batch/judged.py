@@ -15,6 +15,7 @@ DEMANDS = (
     "legal_setup",
     "line_rate",
     "link",
+    "pulse_rate",
     "exposure",
     "most_irradiance",
     "least_field_of_view",
@@ -40,6 +41,7 @@ _LOW_IS_GOOD = (
     "link_share",
     "motion_blur_px",
     "motion_blur_um",
+    "pulse_rate_share",
     "noise_white_e",
     "rose_diameter_um",
     "saturation_white",
@@ -52,7 +54,7 @@ LOW_IS_GOOD = frozenset({*_LOW_IS_GOOD, *(name + ENDS for name in _LOW_IS_GOOD)}
 """Figures of which the largest colour is the weakest; of others it is the smallest."""
 LIMIT = "clipping_share"
 """The figure that says how near the brightest part of the target is to the nearest limit, 1."""
-ALWAYS = ("line_rate", "link", "exposure", "clipping")
+ALWAYS = ("line_rate", "link", "pulse_rate", "exposure", "clipping")
 """What is judged without being asked for."""
 
 

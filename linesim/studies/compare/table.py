@@ -50,8 +50,11 @@ LINES = tuple(
         ("exposure, us", "exposure", "exposure_us", ""),
         ("share of the line rate", "limits", "line_rate_share", ""),
         ("share of the link", "limits", "link_share", ""),
+        ("share of the lamp's flashes", "limits", "pulse_rate_share", ""),
         ("brightest part over its limit", "limits", "clipping_share", ""),
         ("motion blur, um", "exposure", "motion_blur_um", "low"),
+        ("radiance factor", "signal", "radiance_factor", ""),
+        ("lamp, W a metre", "signal", "lamp_power_w_m", "low"),
         ("white, e", "signal", "electrons_white", "high"),
         ("noise on white, e", "signal", "noise_white_e", ""),
         ("SNR on white", "signal", "snr_white", "high"),
@@ -156,10 +159,12 @@ def _colour_note(found: Comparison) -> str:
 def _lines(found: Comparison) -> Iterator[Line]:
     """Give the lines above, each for the ends too where these are darker, then what is left."""
     known = {line.name for line in LINES if line.group == _WHOLE_GROUP} | set(_LEFT_OUT)
+    aged = any(one.scan.setup.light.maintenance_factor for one in found.variants)
+    worst = "worst" if aged else "ends"
     for line in LINES:
         yield line
         if any(_differs(one, line) for one in found.variants):
-            yield replace(line, label=f"{line.label}, ends", name=line.name + ENDS)
+            yield replace(line, label=f"{line.label}, {worst}", name=line.name + ENDS)
     names = [name for one in found.variants for name in one.scan.budget[_WHOLE_GROUP]]
     for name in dict.fromkeys(names):
         if name.removesuffix(ENDS) not in known:

@@ -72,7 +72,7 @@ def binning_variants(
     InputError
         Where the station cannot be run so, said of all variants at once.
     """
-    made = _each(texts, lambda text: _binned(setup, text))
+    made = each_made(texts, lambda text: _binned(setup, text))
     return alike(setup, made, exposure=exposure, keep_line_rate=keep_line_rate)
 
 
@@ -80,7 +80,10 @@ def set_variants(
     setup: Setup, texts: Sequence[str], *, exposure: str | None = None, keep_line_rate: bool = False
 ) -> tuple[Variant, ...]:
     """Make a variant for each set of changed keys, behind the setup as it is."""
-    made = (Variant(title="as it is", setup=setup), *_each(texts, lambda text: _set(setup, text)))
+    made = (
+        Variant(title="as it is", setup=setup),
+        *each_made(texts, lambda text: _set(setup, text)),
+    )
     return alike(setup, made, exposure=exposure, keep_line_rate=keep_line_rate)
 
 
@@ -92,7 +95,7 @@ def file_variants(
     plain = len(set(stems)) == len(stems)
     names = stems if plain else [path.as_posix() for path in paths]
     found = dict(zip(names, paths, strict=True))
-    made = _each(names, lambda name: Variant(title=name, setup=load_setup(found[name])))
+    made = each_made(names, lambda name: Variant(title=name, setup=load_setup(found[name])))
     return alike(made[0].setup, made, exposure=exposure, keep_line_rate=keep_line_rate)
 
 
@@ -111,17 +114,17 @@ def alike(
     _refuse_twins(variants)
     _refuse_other_targets(variants)
     length = _strip(setup)
-    made = _each(variants, lambda one: _changed(one, {**dict.fromkeys(_STRIP_KEYS), **length}))
+    made = each_made(variants, lambda one: _changed(one, {**dict.fromkeys(_STRIP_KEYS), **length}))
     if keep_line_rate:
         rate_hz = float(_running(made[0]).timing.exposed_rate_hz)
-        made = _each(made, lambda one: _changed(one, _at_rate(one.setup, rate_hz)))
+        made = each_made(made, lambda one: _changed(one, _at_rate(one.setup, rate_hz)))
     if exposure is None:
         return made
     time = "full" if exposure == "full" else f"{float(_running(made[0]).timing.exposure_us)!r} us"
-    return _each(made, lambda one: _changed(one, {"acquisition.exposure": time}))
+    return each_made(made, lambda one: _changed(one, {"acquisition.exposure": time}))
 
 
-def _each(given: Iterable[Given], make: Callable[[Given], Variant]) -> tuple[Variant, ...]:
+def each_made(given: Iterable[Given], make: Callable[[Given], Variant]) -> tuple[Variant, ...]:
     """Make all variants, and tell the faults of all of them at once."""
     made, faults = [], []
     for one in given:

@@ -13,6 +13,7 @@ from linesim.studies.rank.study import Ranking
 REASONS = {
     "legal_setup": "no legal setup",
     "line_rate": "line rate over the camera's maximum",
+    "pulse_rate": "line rate over what the lamp can flash",
     "link": "image data over the link",
     "exposure": "exposure longer than the line period leaves",
     "most_irradiance": "more light than most_irradiance",
