@@ -49,7 +49,7 @@ def broken_choices(texts: Mapping[str, Any]) -> Iterator[str]:
             )
 
 
-BUILT_IN = ("flat", "edge", "foil", "tile", "bars", "star", "steps")
+BUILT_IN = ("flat", "edge", "foil", "tile", "bars", "star", "steps", "sheet", "film", "glaze")
 """Targets that linesim draws itself; any other name is an image file."""
 
 

@@ -15,6 +15,8 @@ from linesim.setup.vocabulary import SHARE, Section
 _WIDE = Quantity(what="an angle", example='"10 deg"', unit="deg", low=0.1, high=178.0)
 _LAMP = Quantity(what="a length", example='"40 mm"', unit="mm", low=0.1, high=1e5)
 _LUX = Quantity(what="an illuminance", example='"40 klx"', unit="lx", low=0.0, high=1e9)
+FACED = ("sheet", "film", "glaze")
+"""Built-in targets with a finish, a relief, and a transmittance of their own."""
 PLACED = ("line", "back")
 """Arrangements of a lamp that stands somewhere."""
 _LEAN = Quantity(what="an angle", example='"2 deg"', unit="deg", low=-45.0, high=45.0)

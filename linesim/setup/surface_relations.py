@@ -7,7 +7,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.setup.surface import FACE_KEYS, HORIZON_DEG, LAMP_KEYS, PLACED, PlacedLight
+from linesim.setup.surface import FACE_KEYS, FACED, HORIZON_DEG, LAMP_KEYS, PLACED, PlacedLight
 
 LIGHTS = ("light", "light_2", "light_3", "light_4")
 """Tables of a setup's lights; a file may have them as several [[light]]."""
@@ -145,20 +145,22 @@ def _through(setup: Setup) -> Iterator[str]:
     """Check what light from behind asks of the target."""
     target = setup.target
     behind = [each.arrangement == "back" for each in setup.lights]
-    if any(behind) and target.transmittance is None:
+    if any(behind) and target.transmittance is None and target.image not in FACED:
         yield (
             'target.transmittance: nothing was read, but arrangement = "back" needs it, for '
             "example transmittance = 0.3, or an image of it"
         )
-    if target.haze is not None and target.transmittance is None:
+    if target.haze is not None and target.transmittance is None and target.image not in FACED:
         yield (
             f"target.haze: read {shown(target.haze)}, but it is a share of the light let through; "
             "expected transmittance too"
         )
-    if any(behind) and not all(behind) and isinstance(target.transmittance, str):
+    by_image = isinstance(target.transmittance, str) or target.image in FACED
+    if any(behind) and not all(behind) and by_image and not isinstance(target.transmittance, float):
         yield (
-            f"target.transmittance: read {shown(target.transmittance)}, but light comes from the "
-            "front too; expected a number, of which each pixel lets through its reflectance's share"
+            f"target.transmittance: read {shown(target.transmittance or target.image)}, but light "
+            "comes from the front too; expected a number, of which each pixel lets through its "
+            "reflectance's share"
         )
     if any(behind) and target.white_reflectance == 0:
         yield (

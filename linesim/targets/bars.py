@@ -10,9 +10,9 @@ import numpy as np
 from linesim.forward.reference import Reference
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.errors import InputError
-from linesim.targets.coverage import interval
 from linesim.targets.numerals import Box, numeral_boxes
 from linesim.targets.painted import Grid, Painted, grid_of
+from linesim.targets.spots import cover_boxes
 
 LIGHT, DARK = 0.8, 0.05
 """Reflectance of the ground and of the bars."""
@@ -242,22 +242,14 @@ def bars(
         first_group=first_group,
         last_group=last_group,
     )
-    boxes_px = np.array(layout.boxes) / grid.pixel_mm
     return Painted(
         pixel_size_um=pixel_size_um,
         shape=(grid.rows, grid.columns),
-        paint=partial(_paint, boxes_px, grid.columns),
+        paint=partial(_paint, np.array(layout.boxes), grid),
     )
 
 
-def _paint(boxes_px: FloatArray, columns: int, first: int, last: int) -> ImageArray:
-    image = np.full((last - first, columns), LIGHT, dtype=np.float32)
-    met = (boxes_px[:, 3] > first) & (boxes_px[:, 1] < last)
-    for left, top, right, bottom in boxes_px[met]:
-        start, stop = max(first, floor(top)), min(last, ceil(bottom))
-        begin, end = floor(left), min(columns, ceil(right))
-        down = interval(np.array([top]), np.array([bottom]), start, stop)
-        over = interval(np.array([left]), np.array([right]), begin, end)
-        share = np.outer(down, over).astype(np.float32)
-        image[start - first : stop - first, begin:end] -= np.float32(LIGHT - DARK) * share
+def _paint(boxes: FloatArray, grid: Grid, first: int, last: int) -> ImageArray:
+    image = np.full((last - first, grid.columns), LIGHT, dtype=np.float32)
+    cover_boxes(image, boxes, DARK - LIGHT, grid=grid, first=first)
     return image

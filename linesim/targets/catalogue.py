@@ -6,11 +6,15 @@ from functools import partial
 from typing import Protocol
 
 from linesim.forward.reference import Reference
+from linesim.forward.surface import Finish
 from linesim.setup.errors import InputError
 from linesim.targets.bars import bars
 from linesim.targets.edge import edge
+from linesim.targets.film import film
 from linesim.targets.flat import flat
 from linesim.targets.foil import foil
+from linesim.targets.glaze import glaze
+from linesim.targets.sheet import sheet
 from linesim.targets.star import star
 from linesim.targets.steps import steps
 from linesim.targets.tile import tile
@@ -25,7 +29,12 @@ class Maker(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BuiltIn:
-    """One built-in target."""
+    """
+    One built-in target.
+
+    Its finish is what it mirrors by, None where it is matt; its haze is the share of light that it
+    scatters of what it lets through.
+    """
 
     name: str
     sentence: str
@@ -36,6 +45,8 @@ class BuiltIn:
     product: tuple[float, ...]
     brightest: tuple[float, ...]
     maker: Maker
+    finish: Finish | None = None
+    haze: float = 1.0
 
 
 BUILT_INS = (
@@ -117,6 +128,45 @@ BUILT_INS = (
         product=(0.73, 0.681, 0.582),
         brightest=(0.766, 0.714, 0.61),
         maker=tile,
+    ),
+    BuiltIn(
+        name="sheet",
+        sentence="A rolled metal sheet with grooves, dents, a print mark and a hole; with relief.",
+        pixel_size_um=20.0,
+        width_mm=40.0,
+        height_mm=30.0,
+        colour=False,
+        product=(0.119,),
+        brightest=(0.155,),
+        maker=sheet,
+        finish=Finish(gloss=0.6, rms_across=0.08, rms_along=0.03),
+        haze=0.0,
+    ),
+    BuiltIn(
+        name="film",
+        sentence="A clear film with gels, holes and a fine white print; with relief.",
+        pixel_size_um=20.0,
+        width_mm=40.0,
+        height_mm=30.0,
+        colour=False,
+        product=(0.015,),
+        brightest=(0.7,),
+        maker=film,
+        finish=Finish(gloss=0.04, rms_across=0.02, rms_along=0.02),
+        haze=0.05,
+    ),
+    BuiltIn(
+        name="glaze",
+        sentence="Decorated tiles in colour under varnish with craters, pinholes and runs; with "
+        "relief.",
+        pixel_size_um=75.0,
+        width_mm=150.0,
+        height_mm=150.0,
+        colour=True,
+        product=(0.73, 0.68, 0.582),
+        brightest=(0.766, 0.714, 0.61),
+        maker=glaze,
+        finish=Finish(gloss=0.04, rms_across=0.03, rms_along=0.03),
     ),
 )
 """All built-in targets: test targets first, then the scenes."""

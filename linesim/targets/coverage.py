@@ -15,6 +15,7 @@ Floating = NDArray[np.floating]
 HALF_DIAGONAL_PX = 0.7072
 """No pixel whose centre is further than this from an edge is cut by it. [px]"""
 
+_LEAST_LEAN = 1e-4  # of a normal against the pixel grid: below, differences would lose digits
 _TINY = 1e-30  # keeps 0/0 away where an edge is parallel to the pixel grid
 
 
@@ -57,6 +58,33 @@ def bell(centre_px: float, sigma_px: float, first: int, last: int) -> FloatArray
     """Mean of exp(-(x - centre)²/(2 sigma²)) over each pixel of a row (or column)."""
     ends = (np.arange(first, last + 1, dtype=np.float64) - centre_px) / sigma_px
     means: FloatArray = np.sqrt(2 * np.pi) * sigma_px * np.diff(ndtr(ends))
+    return means
+
+
+def bowl(centre_px: float, sigma_px: float, first: int, last: int) -> FloatArray:
+    """Mean of u² exp(-u²/2), u = (x - centre)/sigma, over each pixel of a row (or column)."""
+    ends = (np.arange(first, last + 1, dtype=np.float64) - centre_px) / sigma_px
+    reached = np.sqrt(2 * np.pi) * ndtr(ends) - ends * np.exp(-(ends**2) / 2)
+    means: FloatArray = sigma_px * np.diff(reached)
+    return means
+
+
+def furrow(away_px: FloatArray, normal: tuple[float, float], sigma_px: float) -> FloatArray:
+    """
+    Mean of (1 - u²) exp(-u²/2), u = away/sigma, over each pixel: an endless furrow with shoulders.
+
+    The profile is -sigma² g'' of the bell g, and the mean over a square is one over two lengths
+    along the normal, those of the pixel's sides, so that only second differences of g are left.
+    """
+    across, along = (max(abs(part), _LEAST_LEAN) / 2 for part in normal)
+    inner, outer = abs(across - along), across + along
+    bells = [
+        np.exp(-(((away_px + shift) / sigma_px) ** 2) / 2)
+        for shift in (inner, -inner, outer, -outer)
+    ]
+    means: FloatArray = (bells[0] + bells[1] - bells[2] - bells[3]) * (
+        sigma_px**2 / (4 * across * along)
+    )
     return means
 
 

@@ -11,6 +11,8 @@ from linesim.forward.surface import Finish, clear_factors, radiance_factors
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.light.strip import Lamp
 from linesim.setup.setup import Setup
+from linesim.setup.surface import FACED
+from linesim.targets.catalogue import BuiltIn, built_in
 
 Shares = TypeVar("Shares", float, ImageArray)
 _INDEX_OF_CLEAR = 1.5
@@ -182,7 +184,7 @@ def face_of(setup: Setup) -> Face | None:
     """
     target = setup.target
     leans = (target.slope_across_deg or 0.0, target.slope_along_deg or 0.0)
-    plain = not target.gloss and target.relief is None and leans == (0.0, 0.0)
+    plain = _finish(setup) is None and target.relief is None and leans == (0.0, 0.0)
     lamps = setup.lamps
     if plain and not any(each.behind for each in lamps):
         return None
@@ -199,6 +201,8 @@ def face_of(setup: Setup) -> Face | None:
 
 def _finish(setup: Setup) -> Finish | None:
     target = setup.target
+    if target.gloss is None:
+        return _own(setup).finish if target.image in FACED else None
     if not target.gloss:
         return None
     return Finish(
@@ -208,16 +212,23 @@ def _finish(setup: Setup) -> Finish | None:
     )
 
 
+def _own(setup: Setup) -> BuiltIn:
+    return built_in(setup.target.image)
+
+
 def _through(setup: Setup) -> Through:
-    target, index = setup.target, _INDEX_OF_CLEAR
-    if isinstance(target.gloss, float) and 0 < target.gloss <= _CLEAR_GLOSS:
+    target, index, finish = setup.target, _INDEX_OF_CLEAR, _finish(setup)
+    if finish is not None and finish.gloss <= _CLEAR_GLOSS:
         # what a smooth face mirrors at normal incidence is ((n - 1)/(n + 1))² (Fresnel)
-        root = target.gloss**0.5
+        root = finish.gloss**0.5
         index = (1 + root) / (1 - root)
-    share = 1.0 if isinstance(target.transmittance, str) else target.transmittance or 0.0
+    haze = target.haze
+    if haze is None:
+        haze = _own(setup).haze if passes_by_image(setup) and target.image in FACED else 1.0
+    share = 1.0 if passes_by_image(setup) else float(target.transmittance or 0.0)
     return Through(
         scale=share / target.white_reflectance,
-        haze=1.0 if target.haze is None else target.haze,
+        haze=haze,
         bend=index - 1,
     )
 
@@ -237,5 +248,25 @@ def is_imaged(setup: Setup) -> bool:
         Of relief, gloss or transmittance.
     """
     target = setup.target
-    through = isinstance(target.transmittance, str) and any(each.behind for each in setup.lamps)
-    return target.relief is not None or isinstance(target.gloss, str) or through
+    through = passes_by_image(setup) and any(each.behind for each in setup.lamps)
+    faced = target.image in FACED
+    return target.relief is not None or isinstance(target.gloss, str) or through or faced
+
+
+def passes_by_image(setup: Setup) -> bool:
+    """
+    Tell whether an image, or a drawn target itself, says what each pixel lets through.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+
+    Returns
+    -------
+    bool
+        Otherwise a number does, of each pixel's reflectance.
+    """
+    target = setup.target
+    drawn = target.image in FACED and target.transmittance is None
+    return drawn or isinstance(target.transmittance, str)

@@ -1,7 +1,8 @@
 """A target whose face mirrors, leans or has relief: the radiance factor of each of its pixels."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -12,9 +13,10 @@ from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import changed_ns
 from linesim.setup.setup import Setup
-from linesim.targets.face import Face, face_of
+from linesim.targets.face import Face, face_of, passes_by_image
 from linesim.targets.levels import Levels
-from linesim.targets.relief import Relief, read_grey, read_heights, relief_of
+from linesim.targets.painted import FacedTarget
+from linesim.targets.relief import Relief, read_grey, read_heights, relief_of, widened
 
 _LEVEL_PLACES, _MATT_TURN = 20, 0.1
 """Places along the line within which light turns by one rms slope; and a slope for a matt face."""
@@ -42,8 +44,8 @@ class FacedReference:
         Lamps, camera and finish.
     relief : Relief or None
         None: level.
-    gloss : ndarray of float32, shape (rows, columns), or None
-        Mirror reflectance of each pixel, where it is an image.
+    gloss : Reference or None
+        Share of the finish's gloss that each pixel has.
     cautions : tuple of str
         Sentences from reading.
     """
@@ -51,7 +53,7 @@ class FacedReference:
     matt: Reference
     face: Face
     relief: Relief | None = None
-    gloss: ImageArray | None = None
+    gloss: Reference | None = None
     cautions: tuple[str, ...] = ()
 
     @property
@@ -67,7 +69,7 @@ class FacedReference:
     def rows(self, first: int, last: int) -> ImageArray:
         """Give radiance factors of some rows, as shares of white."""
         data = self.matt.rows(first, last)
-        own = None if self.gloss is None else self.gloss[first:last]
+        own = None if self.gloss is None else self.gloss.rows(first, last)
         if self.relief is not None:
             data = np.array(data)
             self.relief.light(data, first, own)
@@ -133,41 +135,90 @@ def lit_reference(setup: Setup, matt: Reference) -> Reference:
     face = face_of(setup)
     if face is None:
         return matt
-    target, gloss = setup.target, None
-    if isinstance(target.gloss, str):
-        gloss = _shares(setup, "gloss", matt)
-    lit = matt
-    if face.through is not None and isinstance(target.transmittance, str):
-        shares = _shares(setup, "transmittance", matt)
-        lit = ArrayReference(data=shares, pixel_size_um=matt.pixel_size_um)
     return FacedReference(
-        matt=lit,
+        matt=_met(setup, face, matt),
         face=face,
         relief=_relief(setup, face, matt),
-        gloss=gloss,
+        gloss=_gloss(setup, face, matt),
         cautions=getattr(matt, "cautions", ()),
     )
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class DrawnReference(ArrayReference):
+    """
+    The matt part of a drawn target that is held, with what else it is.
+
+    Parameters
+    ----------
+    data, pixel_size_um : ndarray, float
+        As for `ArrayReference`.
+    drawn : FacedTarget
+        Heights, transmittance and gloss, by rows.
+    """
+
+    drawn: FacedTarget
+
+    @cached_property
+    def heights(self) -> ImageArray:
+        """Its relief, drawn once, with one more pixel on each side. [µm]."""
+        return widened(self.drawn.heights(0, self.shape[0]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rows:
+    """Rows of a drawn target's other side."""
+
+    pixel_size_um: float
+    shape: tuple[int, ...]
+    rows: Callable[[int, int], ImageArray]
+
+
+def _met(setup: Setup, face: Face, matt: Reference) -> Reference:
+    """Give what the lamps meet: reflectances, or what is let through."""
+    if face.through is None or not passes_by_image(setup):
+        return matt
+    if isinstance(setup.target.transmittance, str):
+        return _shares(setup, "transmittance", matt)
+    return _side(matt, "transmittance") or matt
+
+
+def _side(matt: Reference, name: str) -> Reference | None:
+    """Give another side of a drawn target."""
+    if not isinstance(matt, DrawnReference):
+        return None
+    rows = getattr(matt.drawn, name)
+    return _Rows(pixel_size_um=matt.pixel_size_um, shape=matt.shape[:2], rows=rows)
+
+
+def _gloss(setup: Setup, face: Face, matt: Reference) -> Reference | None:
+    if isinstance(setup.target.gloss, str):
+        return _shares(setup, "gloss", matt)
+    return None if face.finish is None else _side(matt, "gloss_share")
+
+
 def _relief(setup: Setup, face: Face, matt: Reference) -> Relief | None:
     target = setup.target
-    if target.relief is None:
-        return None
-    path = setup.folder / target.relief
-    heights = read_heights(path, changed_ns(path), target.relief, target.relief_range_um or 0.0)
     name = f'target.relief "{target.relief}"'
-    _refuse_other_size(name, (heights.shape[0] - 2, heights.shape[1] - 2), matt)
-    bare = isinstance(target.gloss, str)
+    if target.relief is not None:
+        path = setup.folder / target.relief
+        heights = read_heights(path, changed_ns(path), target.relief, target.relief_range_um or 0.0)
+        _refuse_other_size(name, (heights.shape[0] - 2, heights.shape[1] - 2), matt)
+    elif isinstance(matt, DrawnReference):
+        heights, name = matt.heights, f'target.image "{target.image}"'
+    else:
+        return None
+    bare = face.finish is not None and _gloss(setup, face, matt) is not None
     return relief_of(heights, target.pixel_size_um, face, name=name, bare=bare)
 
 
-def _shares(setup: Setup, key: str, matt: Reference) -> ImageArray:
+def _shares(setup: Setup, key: str, matt: Reference) -> Reference:
     """Read an image of shares that has the target's pixels."""
     name = str(getattr(setup.target, key))
     path = setup.folder / name
     found = _read_shares(path, changed_ns(path), f"target.{key}", name)
     _refuse_other_size(f'target.{key} "{name}"', found.shape, matt)
-    return found
+    return ArrayReference(data=found, pixel_size_um=matt.pixel_size_um)
 
 
 @lru_cache(maxsize=2)

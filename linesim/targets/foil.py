@@ -9,9 +9,9 @@ import numpy as np
 from linesim.forward.reference import Reference
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.coverage import bell, half_plane, leaning_strip
-from linesim.targets.painted import Grid, Painted, grid_of
+from linesim.targets.painted import Painted, grid_of
 from linesim.targets.spots import Spots, blend_discs, scale_bells, scatter
-from linesim.targets.texture import Texture
+from linesim.targets.texture import Scene
 
 METAL = 0.55
 """Mean reflectance of the bare foil."""
@@ -29,19 +29,7 @@ _PINHOLES_PER_MM2, _LUMPS_PER_MM2 = 0.012, 0.006
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Scene:
-    grid: Grid
-    seed: int
-    faults: bool
-
-    def texture(self, number: int, grain_x_mm: float, grain_y_mm: float) -> Texture:
-        """One of the scene's textures."""
-        return Texture(seed=self.seed, number=number, grain_x_mm=grain_x_mm, grain_y_mm=grain_y_mm)
-
-    def random(self, number: int) -> np.random.Generator:
-        """One of the scene's streams for places and sizes."""
-        return np.random.default_rng(np.random.SeedSequence(self.seed, spawn_key=(number,)))
-
+class _Scene(Scene):
     @property
     def lane_mm(self) -> tuple[float, float, float, float]:
         """The coating lane (left, top, right, bottom). [mm]."""

@@ -15,20 +15,23 @@ import numpy as np
 from linesim.files.images_in import LoadedImage, read_image
 from linesim.forward.profile import half_line_mm
 from linesim.forward.reference import ArrayReference, Reference
+from linesim.setup.errors import InputError
 from linesim.setup.infiles import changed_ns
 from linesim.setup.model import Target
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
+from linesim.setup.surface import FACED
 from linesim.setup.surface import Face as FaceKeys
 from linesim.targets.catalogue import built_in, make
 from linesim.targets.face import Face, face_of, is_imaged
-from linesim.targets.faced import faced_levels, lit_reference
+from linesim.targets.faced import DrawnReference, faced_levels, lit_reference
 from linesim.targets.levels import Levels, Tiles, levels_of, tiles_of
+from linesim.targets.painted import FacedTarget
 from linesim.targets.windowed import WindowedReference, held_bytes, windowed
 
 _HELD_PIXELS = 100_000_000
 """A drawn target of at most so many values is drawn once and held; a larger one by rows."""
-SCENES = ("foil", "tile")
+SCENES = ("foil", "tile", *FACED)
 """Built-in targets that show a product; the others are charts."""
 _SCENE_ROWS = 256
 _DRAWING_BYTES = 16
@@ -336,6 +339,27 @@ def drawn_bytes(setup: Setup) -> int:
     return prod(drawn.shape) * _DRAWING_BYTES if _is_held(setup, drawn) else 0
 
 
+def _whole(setup: Setup) -> ImageReference:
+    read, pitch_um = _read(setup), setup.target.pixel_size_um
+    return ImageReference(data=read.data, pixel_size_um=pitch_um, cautions=read.cautions)
+
+
+@lru_cache(maxsize=1)
+def _drawn_face(target: Target) -> Reference:
+    """Draw a target that is not just matt; its relief is held whole."""
+    drawn = _drawn(target)
+    rows, columns = drawn.shape[:2]
+    if rows * columns > _HELD_PIXELS or not isinstance(drawn, FacedTarget):
+        msg = (
+            f"target.width, target.height: read a {target.image} of {columns} x {rows} pixels, "
+            f"but its relief is held in memory; expected at most {_HELD_PIXELS / 1e6:.0f} million "
+            "pixels, with repeat = true for more of it"
+        )
+        raise InputError(msg)
+    data = drawn.rows(0, rows)
+    return DrawnReference(data=data, pixel_size_um=target.pixel_size_um, drawn=drawn)
+
+
 def _is_held(setup: Setup, drawn: Reference) -> bool:
     """Tell whether it is drawn once: an even target costs nothing to draw again, a scene does."""
     rows, columns = drawn.shape[:2]
@@ -363,11 +387,9 @@ def target_reference(setup: Setup) -> Reference:
     """
     pitch_um = setup.target.pixel_size_um
     if setup.target.image not in BUILT_IN:
-        by_rows = _windowed(setup)
-        if by_rows is not None:
-            return by_rows
-        read = _read(setup)
-        return ImageReference(data=read.data, pixel_size_um=pitch_um, cautions=read.cautions)
+        return _windowed(setup) or _whole(setup)
+    if setup.target.image in FACED:
+        return _drawn_face(_drawn_alike(setup.target))
     drawn = _drawn(setup.target)
     if not _is_held(setup, drawn):
         return drawn

@@ -3,7 +3,9 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from math import isfinite
+from typing import Protocol, runtime_checkable
 
+from linesim.forward.reference import Reference
 from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
 
@@ -54,8 +56,51 @@ class Painted:
 
     def rows(self, first: int, last: int) -> ImageArray:
         """Compute some rows."""
+        return self._some(self.paint, first, last)
+
+    def _some(self, rows: Callable[[int, int], ImageArray], first: int, last: int) -> ImageArray:
         start, stop, _ = slice(first, last).indices(self.shape[0])
-        return self.paint(start, max(start, stop))
+        return rows(start, max(start, stop))
+
+
+@runtime_checkable
+class FacedTarget(Reference, Protocol):
+    """
+    A target that has relief, passes light, or mirrors unevenly; ``rows`` gives its matt part.
+
+    Values are means over the area of a pixel, float32 of shape (rows, columns), also of a colour
+    target.
+    """
+
+    def heights(self, first: int, last: int) -> ImageArray:
+        """Relief of some rows above its level, 0. [µm]."""
+
+    def transmittance(self, first: int, last: int) -> ImageArray:
+        """Share of the light from behind that some rows let through."""
+
+    def gloss_share(self, first: int, last: int) -> ImageArray:
+        """Share of the finish's gloss that some rows have: 1 the bare face, 0 a hole."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PaintedFace(Painted):
+    """A faced target whose rows are computed when they are asked for."""
+
+    relief: Callable[[int, int], ImageArray]
+    passed: Callable[[int, int], ImageArray]
+    mirrored: Callable[[int, int], ImageArray]
+
+    def heights(self, first: int, last: int) -> ImageArray:
+        """Compute the relief of some rows. [µm]."""
+        return self._some(self.relief, first, last)
+
+    def transmittance(self, first: int, last: int) -> ImageArray:
+        """Compute what some rows let through."""
+        return self._some(self.passed, first, last)
+
+    def gloss_share(self, first: int, last: int) -> ImageArray:
+        """Compute how much of the finish's gloss some rows have."""
+        return self._some(self.mirrored, first, last)
 
 
 def grid_of(*, pixel_size_um: float, width_mm: float, height_mm: float) -> Grid:

@@ -1,12 +1,16 @@
-"""Many small round things on a block of rows, each covering exactly its own area."""
+"""Small things on a block of rows, each of exactly its own area, or of its own volume."""
 
 from dataclasses import dataclass
+from math import ceil, cos, floor, radians, sin
 
 import numpy as np
+from scipy.special import ndtr
 
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.targets.coverage import bell, disc
+from linesim.targets.coverage import bell, bowl, disc, furrow, interval
 from linesim.targets.painted import Grid
+
+_REACH = 6.0  # standard deviations at which a bell of height is cut off, 1.5e-8 of its middle
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,3 +86,116 @@ def scale_bells(image: ImageArray, spots: Spots, change: float, *, grid: Grid, f
             image[top - first : bottom - first, left:right] *= (1 + change * share).astype(
                 np.float32
             )
+
+
+def cover_boxes(
+    image: ImageArray, boxes: FloatArray, change: float, *, grid: Grid, first: int
+) -> None:
+    """Change a block of rows by the share of each pixel in boxes (left, top, right, bottom)."""
+    last, boxes_px = first + image.shape[0], boxes / grid.pixel_mm
+    met = (boxes_px[:, 3] > first) & (boxes_px[:, 1] < last)
+    for left, top, right, bottom in boxes_px[met]:
+        start, stop = max(first, floor(top)), min(last, ceil(bottom))
+        begin, end = max(0, floor(left)), min(grid.columns, ceil(right))
+        if begin >= end:
+            continue
+        down = interval(np.array([top]), np.array([bottom]), start, stop)
+        over = interval(np.array([left]), np.array([right]), begin, end)
+        share = np.outer(down, over).astype(np.float32)
+        image[start - first : stop - first, begin:end] += np.float32(change) * share
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mounds:
+    """
+    Bells of height, or of depth where the height is below zero.
+
+    Parameters
+    ----------
+    x_mm, y_mm : ndarray of shape (n,)
+        Their middles, from the upper left corner. [mm]
+    across_mm, along_mm : ndarray of shape (n,)
+        Their standard deviations. [mm]
+    height_um : ndarray of shape (n,)
+        In the middle. [µm]
+    """
+
+    x_mm: FloatArray
+    y_mm: FloatArray
+    across_mm: FloatArray
+    along_mm: FloatArray
+    height_um: FloatArray
+
+
+def raise_mounds(
+    heights: ImageArray, mounds: Mounds, *, grid: Grid, first: int, rimmed: bool = False
+) -> None:
+    """
+    Add h exp(-q/2), q = x²/s² + y²/t², to a block of heights; rimmed: h (1 - q/2) exp(-q/2).
+
+    A rimmed one has no volume: what is pushed out of a crater stands around it, 13.5 % as high.
+    """
+    last = first + heights.shape[0]
+    sizes = (mounds.x_mm, mounds.y_mm, mounds.across_mm, mounds.along_mm)
+    places = np.stack(sizes, axis=1) / grid.pixel_mm
+    for (x, y, across, along), height in zip(places, mounds.height_um, strict=True):
+        reach_x, reach_y = _REACH * across + 1, _REACH * along + 1
+        top, bottom = max(first, int(y - reach_y)), min(last, int(y + reach_y) + 1)
+        left, right = max(0, int(x - reach_x)), min(grid.columns, int(x + reach_x) + 1)
+        if top >= bottom or left >= right:
+            continue
+        down, over = bell(y, along, top, bottom), bell(x, across, left, right)
+        shape = np.outer(down, over)
+        if rimmed:
+            shape -= np.outer(bowl(y, along, top, bottom), over) / 2
+            shape -= np.outer(down, bowl(x, across, left, right)) / 2
+        heights[top - first : bottom - first, left:right] += (height * shape).astype(np.float32)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Groove:
+    """
+    A ploughed groove: as much stands in its shoulders as is missing in the middle.
+
+    Parameters
+    ----------
+    x_mm, y_mm : float
+        Its middle, from the upper left corner. [mm]
+    length_mm, width_mm : float
+        From end to end, and where it is below the level. [mm]
+    turn_deg : float
+        From across, towards travel. [deg]
+    depth_um : float
+        In the middle. [µm]
+    """
+
+    x_mm: float
+    y_mm: float
+    length_mm: float
+    width_mm: float
+    turn_deg: float
+    depth_um: float
+
+
+def plough(heights: ImageArray, groove: Groove, *, grid: Grid, first: int) -> None:
+    """Cut a groove into a block of heights; its ends are rounded over half its width."""
+    sigma_px, half_px = (
+        size_mm / 2 / grid.pixel_mm for size_mm in (groove.width_mm, groove.length_mm)
+    )
+    turn = radians(groove.turn_deg)
+    cosine, sine = cos(turn), sin(turn)
+    reach_px = half_px + _REACH * sigma_px + 2
+    x, y = groove.x_mm / grid.pixel_mm, groove.y_mm / grid.pixel_mm
+    wide, tall = (abs(part) * half_px + _REACH * sigma_px + 2 for part in (cosine, sine))
+    rows = slice(max(first, int(y - tall)), min(first + heights.shape[0], int(y + tall) + 1))
+    columns = slice(max(0, int(x - wide)), min(grid.columns, int(x + wide) + 1))
+    if rows.start >= rows.stop or columns.start >= columns.stop:
+        return
+    over = np.arange(columns.start, columns.stop) + 0.5 - x
+    down = np.arange(rows.start, rows.stop)[:, None] + 0.5 - y
+    away, along = down * cosine - over * sine, over * cosine + down * sine
+    near = np.nonzero((np.abs(away) < _REACH * sigma_px + 1) & (np.abs(along) < reach_px))
+    ends = ndtr((half_px - np.abs(along[near])) / sigma_px)
+    cut = furrow(away[near], (sine, cosine), sigma_px) * ends
+    part = heights[rows.start - first : rows.stop - first, columns]
+    part[near] -= (groove.depth_um * cut).astype(np.float32)

@@ -126,3 +126,36 @@ def _spline_integral(t: FloatArray) -> FloatArray:
         total = total + factor * np.maximum(t - place, 0) ** 4
     integral: FloatArray = total / 24
     return integral
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """
+    What a drawn scene is made from.
+
+    Parameters
+    ----------
+    grid : Grid
+        Its pixels.
+    seed : int
+        Of all its streams.
+    faults : bool
+        Whether it has any.
+    """
+
+    grid: Grid
+    seed: int
+    faults: bool
+
+    def texture(self, number: int, grain_x_mm: float, grain_y_mm: float) -> Texture:
+        """One of the scene's textures."""
+        return Texture(seed=self.seed, number=number, grain_x_mm=grain_x_mm, grain_y_mm=grain_y_mm)
+
+    def random(self, number: int) -> np.random.Generator:
+        """One of the scene's streams for places and sizes."""
+        return np.random.default_rng(np.random.SeedSequence(self.seed, spawn_key=(number,)))
+
+    def at(self, places: FloatArray) -> FloatArray:
+        """Turn shares of width and height, one pair a row, into places. [mm]."""
+        size_mm = np.array([self.grid.width_mm, self.grid.height_mm])
+        return np.asarray(places * size_mm)

@@ -11,7 +11,7 @@ from linesim.targets.coverage import half_plane, leaning_strip
 from linesim.targets.ornament import FACE_HALF_MM, GLAZE, Colour, ornament
 from linesim.targets.painted import Grid, Painted, grid_of
 from linesim.targets.spots import Spots, blend_discs
-from linesim.targets.texture import Texture
+from linesim.targets.texture import Scene
 
 GROUT: Colour = (0.36, 0.34, 0.31)
 BODY: Colour = (0.48, 0.25, 0.14)
@@ -28,21 +28,6 @@ _SPECKS_PER_MM2 = 0.25
 _CRACK_MM = 0.10
 _CHUNK_ROWS = 64
 _LOWEST, _HIGHEST = 0.02, 0.9
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Scene:
-    grid: Grid
-    seed: int
-    faults: bool
-
-    def texture(self, number: int, grain_x_mm: float, grain_y_mm: float) -> Texture:
-        """One of the scene's textures."""
-        return Texture(seed=self.seed, number=number, grain_x_mm=grain_x_mm, grain_y_mm=grain_y_mm)
-
-    def random(self, number: int) -> np.random.Generator:
-        """One of the scene's streams for places and sizes."""
-        return np.random.default_rng(np.random.SeedSequence(self.seed, spawn_key=(number,)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,11 +96,11 @@ def tile(
     return Painted(
         pixel_size_um=pixel_size_um,
         shape=(grid.rows, grid.columns, 3),
-        paint=partial(_paint, _Scene(grid=grid, seed=seed, faults=faults)),
+        paint=partial(_paint, Scene(grid=grid, seed=seed, faults=faults)),
     )
 
 
-def _paint(scene: _Scene, first: int, last: int) -> ImageArray:
+def _paint(scene: Scene, first: int, last: int) -> ImageArray:
     image = np.empty((last - first, scene.grid.columns, 3), dtype=np.float32)
     for start in range(first, last, _CHUNK_ROWS):
         stop = min(start + _CHUNK_ROWS, last)
@@ -124,7 +109,7 @@ def _paint(scene: _Scene, first: int, last: int) -> ImageArray:
     return np.clip(image, _LOWEST, _HIGHEST, out=image)
 
 
-def _chunk(scene: _Scene, first: int, last: int) -> ImageArray:
+def _chunk(scene: Scene, first: int, last: int) -> ImageArray:
     """Tiles and grout, the colours as three planes."""
     pixel_mm = scene.grid.pixel_mm
     x_mm: FloatArray = (np.arange(scene.grid.columns, dtype=np.float64) + 0.5) * pixel_mm
@@ -140,6 +125,7 @@ def _chunk(scene: _Scene, first: int, last: int) -> ImageArray:
         _lay(planes, _patch(_CHIP, ragged_mm, x_mm, y_mm, pixel_mm), BODY)
     planes *= 1 + scene.texture(0, 1.5, 1.5).block(scene.grid, first, last) * np.float32(0.012)
     inside_px, face = _face(u_mm, v_mm, pixel_mm)
+    inside_px = np.maximum(inside_px, 0)
     planes *= 1 - np.float32(0.22) * np.exp(-((inside_px * pixel_mm / np.float32(0.45)) ** 2))
     sand = scene.texture(1, 0.12, 0.12).block(scene.grid, first, last) * np.float32(0.09)
     sand += 1 + scene.texture(2, 2.0, 2.0).block(scene.grid, first, last) * np.float32(0.03)
@@ -162,7 +148,11 @@ def _lay(
 
 
 def _face(u_mm: ImageArray, v_mm: ImageArray, pixel_mm: float) -> tuple[ImageArray, ImageArray]:
-    """Depth inside the rounded square of a tile's face [px], and the share of it in a pixel."""
+    """
+    Tell how far inside the rounded square of a tile's face a pixel is, and what share of it.
+
+    Distances are in pixels, negative outside.
+    """
     straight_mm = np.float32(FACE_HALF_MM - _CORNER_MM)
     past_u, past_v = np.abs(u_mm) - straight_mm, np.abs(v_mm) - straight_mm
     corner_u, corner_v = np.maximum(past_u, 0), np.maximum(past_v, 0)
@@ -174,10 +164,18 @@ def _face(u_mm: ImageArray, v_mm: ImageArray, pixel_mm: float) -> tuple[ImageArr
     normal_u = np.where(in_corner, corner_u / length_mm, past_u > past_v)
     normal_v = np.where(in_corner, corner_v / length_mm, past_u <= past_v)
     share = half_plane(inside_px, normal_u, normal_v)
-    return np.maximum(inside_px, 0), share.astype(np.float32)
+    return inside_px, share.astype(np.float32)
 
 
-def _ragged(scene: _Scene, first: int, last: int) -> ImageArray:
+def tile_faces(grid: Grid, first: int, last: int) -> tuple[ImageArray, ImageArray]:
+    """Give for some rows how far inside a tile's face each pixel is [px], and its share of it."""
+    x_mm: FloatArray = (np.arange(grid.columns, dtype=np.float64) + 0.5) * grid.pixel_mm
+    y_mm: FloatArray = (np.arange(first, last, dtype=np.float64) + 0.5) * grid.pixel_mm
+    u_mm, v_mm = np.meshgrid(*(_within_tile(part) for part in (x_mm, y_mm)))
+    return _face(u_mm, v_mm, grid.pixel_mm)
+
+
+def _ragged(scene: Scene, first: int, last: int) -> ImageArray:
     """How far the outline of a patch is pushed outward here. [mm]."""
     ragged = scene.texture(3, 0.9, 0.9).block(scene.grid, first, last) * np.float32(0.12)
     return ragged + scene.texture(4, 0.2, 0.2).block(scene.grid, first, last) * np.float32(0.02)
@@ -194,7 +192,7 @@ def _patch(
     return share
 
 
-def _crack(scene: _Scene, x_mm: FloatArray, first: int, last: int) -> ImageArray:
+def _crack(scene: Scene, x_mm: FloatArray, first: int, last: int) -> ImageArray:
     """Run a hairline crack down the second tile of the second row, faint at its end."""
     pixel_mm = scene.grid.pixel_mm
     rows = np.arange(first - 1, last + 1)
@@ -210,7 +208,7 @@ def _crack(scene: _Scene, x_mm: FloatArray, first: int, last: int) -> ImageArray
     return (share * 0.85 * depth[:, None]).astype(np.float32)
 
 
-def _lay_spots(scene: _Scene, image: ImageArray, first: int) -> None:
+def _lay_spots(scene: Scene, image: ImageArray, first: int) -> None:
     """Lay speckle on the faces, and two dark spots on the first tile of the second row."""
     random = scene.random(20)
     width_mm, height_mm = scene.grid.width_mm, scene.grid.height_mm

@@ -9,6 +9,7 @@ from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.setup.surface import HORIZON_DEG, PLACED
 from linesim.studies.compare.variants import Variant, alike, each_made
+from linesim.targets.face import face_of
 
 ARRANGEMENTS = ("bright field", "dark field", "even", "back")
 _WIDTH_DEG = 20.0
@@ -102,11 +103,10 @@ def _angle_deg(setup: Setup, name: str) -> float:
         return view_deg
     placed = setup.light.arrangement in PLACED
     half_deg = (setup.light.seen_width_deg if placed else _WIDTH_DEG) / 2
-    target, off_deg = setup.target, _MATT_DEG
-    rms = target.rms_slope or target.rms_slope_along
-    if target.gloss and rms:
+    face, off_deg = face_of(setup), _MATT_DEG
+    if face is not None and face.finish is not None:
         # a slope turns light by twice its angle
-        off_deg = half_deg + 2 * degrees(atan(_LOBE * rms))
+        off_deg = half_deg + 2 * degrees(atan(_LOBE * face.finish.rms_along))
     away = view_deg + off_deg
     # where the lamp would reach below the target it goes to the other side
     return away if away + half_deg < HORIZON_DEG else view_deg - off_deg

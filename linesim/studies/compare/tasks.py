@@ -16,6 +16,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
+from linesim.setup.surface import FACED
 from linesim.studies.compare.variants import Variant
 from linesim.studies.scan.memory import Need, refuse_too_large
 from linesim.studies.scan.study import Held, Scan, Way, needed, scan_held
@@ -23,8 +24,8 @@ from linesim.targets.load import TargetSize, lit_size, target_reference, target_
 from linesim.workers.shared_array import Shared, attached, can_share, shared
 from linesim.workers.tasks import Runner, one_blas_thread
 
-_READ_BY_NAME = ("flat", "edge")
-"""Targets that figures are read off; they cost next to nothing to draw."""
+_READ_BY_NAME = ("flat", "edge", *FACED)
+"""Targets that figures are read off, or that are more than an array; each process draws its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,196 @@
+"""The metal-sheet scene: rolled base metal with grooves, dents, a print mark and a hole."""
+
+from functools import partial
+
+import numpy as np
+
+from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.targets.painted import FacedTarget, PaintedFace, grid_of
+from linesim.targets.spots import (
+    Groove,
+    Mounds,
+    Spots,
+    blend_discs,
+    cover_boxes,
+    plough,
+    raise_mounds,
+)
+from linesim.targets.texture import Scene
+
+METAL = 0.12
+"""Mean reflectance of the matt part."""
+INK, HOLE = 0.03, 0.001
+"""Reflectances of the print mark, and of the hole: what lies behind it is far away and dark."""
+INK_GLOSS = 0.1
+"""Gloss of the print mark, as a share of the metal's."""
+
+GROOVES = (
+    # place as shares of width and height; length, width [mm]; turn from across [deg]; depth [µm]
+    (0.29, 0.42, 12.0, 0.08, 90.0, 4.0),
+    (0.62, 0.20, 10.0, 0.08, 0.0, 4.0),
+    (0.58, 0.55, 11.0, 0.06, 35.0, 3.0),
+)
+DENTS = (
+    # place as shares of width and height; standard deviation [mm]; depth [µm]
+    (0.13, 0.22, 0.30, 30.0),
+    (0.86, 0.42, 0.45, 45.0),
+    (0.42, 0.78, 0.18, 15.0),
+    (0.14, 0.70, 0.12, 10.0),
+)
+HOLE_PLACE, HOLE_MM = (0.33, 0.87), 0.35
+"""Middle as shares of width and height, and radius. [mm]"""
+MARK_PLACE, RING_MM, ARMS_MM = (0.80, 0.80), (1.8, 1.5), (1.2, 0.3)
+"""Of the print mark: its middle; radii of its ring; length and width of a cross within it. [mm]"""
+
+_ROLLED_UM, _STREAKY_UM, _WAVY_UM = 0.5, 1.0, 12.0
+
+
+def sheet(
+    *,
+    pixel_size_um: float,
+    width_mm: float,
+    height_mm: float,
+    seed: int = 0,
+    faults: bool = True,
+) -> FacedTarget:
+    """
+    Make a scene of a rolled metal sheet as it runs along travel.
+
+    Rolling lines along travel, in the matt part and as relief; grooves along travel, across it
+    and between, with ploughed shoulders; four dents; a print mark, a cross in a ring; and one
+    hole, which is black from in front and clear from behind. All but the hole is opaque, and the
+    print has no thickness. Sizes are in µm and mm, places of marks are shares of the size.
+
+    Parameters
+    ----------
+    pixel_size_um : float
+        Side of one square reference pixel. [µm]
+    width_mm, height_mm : float
+        Size across travel and along it. [mm]
+    seed : int, default 0
+        Another seed is another piece of the same sheet.
+    faults : bool, default True
+        Whether it has any: grooves, dents and the hole.
+
+    Returns
+    -------
+    FacedTarget
+        Of shape (rows, columns), computed by rows.
+
+    Raises
+    ------
+    InputError
+        If a size is not above zero or smaller than a pixel.
+
+    Notes
+    -----
+    Grooves are the steepest: 1.38 · 2 depth/width, 0.14 here; dents reach 0.61 depth/deviation,
+    0.061. Rolling lines lean 0.015 rms across travel before the mean over a pixel, and a
+    thousandth along. Sizes are plausible for the trade (common practice, no source).
+    """
+    grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
+    scene = Scene(grid=grid, seed=seed, faults=faults)
+    return PaintedFace(
+        pixel_size_um=pixel_size_um,
+        shape=(grid.rows, grid.columns),
+        paint=partial(_paint, scene),
+        relief=partial(_raise, scene),
+        passed=partial(_pass, scene),
+        mirrored=partial(_mirror, scene),
+    )
+
+
+def _paint(scene: Scene, first: int, last: int) -> ImageArray:
+    """Draw the matt part."""
+    image = scene.texture(0, 0.04, 5.0).block(scene.grid, first, last)
+    image *= np.float32(0.08)
+    image += scene.texture(1, 0.5, 30.0).block(scene.grid, first, last) * np.float32(0.04)
+    image += 1
+    image *= np.float32(METAL)
+    _blend_mark(scene, image, INK, first)
+    _blend_hole(scene, image, HOLE, first)
+    return np.maximum(image, np.float32(HOLE), out=image)
+
+
+def _raise(scene: Scene, first: int, last: int) -> ImageArray:
+    """Add up the relief."""
+    grid = scene.grid
+    heights = scene.texture(2, 0.06, 8.0).block(grid, first, last)
+    heights *= np.float32(_ROLLED_UM)
+    heights += scene.texture(3, 0.3, 20.0).block(grid, first, last) * np.float32(_STREAKY_UM)
+    heights += scene.texture(4, 6.0, 9.0).block(grid, first, last) * np.float32(_WAVY_UM)
+    if scene.faults:
+        for groove in sheet_grooves(scene):
+            plough(heights, groove, grid=grid, first=first)
+        raise_mounds(heights, _dents(scene), grid=grid, first=first)
+    return heights
+
+
+def sheet_grooves(scene: Scene) -> list[Groove]:
+    """Lay the grooves out."""
+    places = scene.at(np.array(GROOVES)[:, :2])
+    return [
+        Groove(
+            x_mm=x_mm, y_mm=y_mm, length_mm=length, width_mm=width, turn_deg=turn, depth_um=depth
+        )
+        for (x_mm, y_mm), (_, _, length, width, turn, depth) in zip(
+            places.tolist(), GROOVES, strict=True
+        )
+    ]
+
+
+def _dents(scene: Scene) -> Mounds:
+    dents = np.array(DENTS)
+    x_mm, y_mm = scene.at(dents[:, :2]).T
+    size_mm, depth_um = dents[:, 2:].T
+    return Mounds(x_mm=x_mm, y_mm=y_mm, across_mm=size_mm, along_mm=size_mm, height_um=-depth_um)
+
+
+def _pass(scene: Scene, first: int, last: int) -> ImageArray:
+    """Light passes through the hole alone."""
+    passed = np.zeros((last - first, scene.grid.columns), dtype=np.float32)
+    _blend_hole(scene, passed, 1.0, first)
+    return passed
+
+
+def _mirror(scene: Scene, first: int, last: int) -> ImageArray:
+    """Tell where there is bare metal; the ink mirrors little, the hole not at all."""
+    mirrored = np.ones((last - first, scene.grid.columns), dtype=np.float32)
+    _blend_mark(scene, mirrored, INK_GLOSS, first)
+    _blend_hole(scene, mirrored, 0.0, first)
+    return mirrored
+
+
+def _blend_hole(scene: Scene, image: ImageArray, value: float, first: int) -> None:
+    if scene.faults:
+        hole = _discs(scene.at(np.array([HOLE_PLACE])), HOLE_MM)
+        blend_discs(image, hole, value, grid=scene.grid, first=first)
+
+
+def _discs(places_mm: FloatArray, radius_mm: float) -> Spots:
+    x_mm, y_mm = places_mm.T
+    return Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=np.full(len(places_mm), radius_mm))
+
+
+def _blend_mark(scene: Scene, image: ImageArray, value: float, first: int) -> None:
+    """Print a cross in a ring, over the rows that it reaches."""
+    grid, place = scene.grid, scene.at(np.array([MARK_PLACE]))
+    ((x_mm, y_mm),) = place.tolist()
+    top = max(first, int((y_mm - RING_MM[0]) / grid.pixel_mm) - 1)
+    last = min(first + len(image), int((y_mm + RING_MM[0]) / grid.pixel_mm) + 2)
+    if top >= last:
+        return
+    inked = np.zeros((last - top, grid.columns), dtype=np.float32)
+    for radius_mm, share in zip(RING_MM, (1.0, 0.0), strict=True):
+        blend_discs(inked, _discs(place, radius_mm), share, grid=grid, first=top)
+    arm_mm, half_mm = ARMS_MM[0], ARMS_MM[1] / 2
+    cross = np.array(
+        [
+            (-arm_mm, -half_mm, arm_mm, half_mm),
+            (-half_mm, -arm_mm, half_mm, -half_mm),
+            (-half_mm, half_mm, half_mm, arm_mm),
+        ]
+    )
+    cover_boxes(inked, cross + np.array([x_mm, y_mm] * 2), 1.0, grid=grid, first=top)
+    part = image[top - first : last - first]
+    part += inked * (np.float32(value) - part)
