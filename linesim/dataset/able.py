@@ -29,7 +29,7 @@ def states(setup: Setup, target: Reference) -> dict[str, str]:
 
 def _without_requirement(setup: Setup) -> Setup:
     """Ask for nothing: what each fault is worth is in its own row."""
-    nothing = {"smallest_defect_um": None, "snr": None}
+    nothing = {"smallest_defect_um": None, "defect_relief": None, "snr": None}
     need = setup.requirement.model_copy(update=nothing)
     sections = setup.sections.model_copy(update={"requirement": need})
     return Setup(sections=sections, texts=setup.texts, folder=setup.folder)

@@ -26,7 +26,7 @@ from linesim.setup.arguments import checked_setup
 from linesim.setup.arrays import FloatArray
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
-from linesim.targets.face import face_of
+from linesim.targets.faces.face import face_of
 from linesim.targets.load import TargetSize, target_size
 
 _WHOLE = ("image_width_px", "image_lines")

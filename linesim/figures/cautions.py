@@ -10,6 +10,7 @@ from linesim.figures.faults import fault_cautions
 from linesim.figures.level_cautions import clip_cautions, texture_cautions
 from linesim.figures.noise_limits import noise_cautions
 from linesim.figures.plain_numbers import digits, percent, rate
+from linesim.figures.relief_cautions import relief_cautions
 from linesim.figures.safety import safety_cautions
 from linesim.figures.verdicts import FEWEST_PIXELS
 from linesim.forward.conversion import ROUNDING_DN
@@ -236,6 +237,7 @@ _CHECKS: tuple[Callable[[Case], Found], ...] = (
     _sharpness,
     _defect,
     texture_cautions,
+    relief_cautions,
     _depth,
     _reference,
 )

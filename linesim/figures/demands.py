@@ -165,8 +165,10 @@ def _able(setup: Setup) -> Iterator[Demand]:
 
 def _needed(setup: Setup) -> Iterator[Demand]:
     need = setup.requirement
-    size_um, sized = need.smallest_defect_um, need.smallest_defect_um is not None
+    size_um, sized = setup.smallest_defect_um, setup.smallest_defect_um is not None
     found = "smallest_detectable_um" if need.defect_shape == "disc" else "smallest_width_um"
+    if need.defect_relief is not None:
+        found = "smallest_relief_um"
     rate = need.detection_rate if sized else None
     alarms = need.false_alarms_per_m2 if sized else None
     for name, group, figure, wanted in (

@@ -7,9 +7,12 @@ import numpy as np
 
 from linesim.figures.groups import Group
 from linesim.figures.product import brightest_share, product_share, wanted_texture
+from linesim.figures.reliefs import WAVES, sought_relief
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
-from linesim.metrics.detection.ground import Ground, ground
+from linesim.metrics.detection.flanks import DARKEST, Relief
+from linesim.metrics.detection.ground import Ground, ground, ground_of_changes
+from linesim.metrics.detection.pictured import seen_change
 from linesim.metrics.detection.search import threshold_at
 from linesim.metrics.detection.shapes import Disc, Scratch, Shape
 from linesim.metrics.detection.sighting import (
@@ -30,6 +33,7 @@ from linesim.targets.load import TargetSize
 _OF_BOTH = frozenset({"alarm_threshold", "texture_share"})
 _BY_GOAL = frozenset({"smallest_detectable_um", *_OF_BOTH})
 _BY_ROSE = frozenset({"rose_diameter_um", "rose_false_alarms_per_m2"})
+_PREDICTED = frozenset({"defect_contrast", "defect_cnr"})
 _OWN = frozenset(
     {
         "defect_px_x",
@@ -38,11 +42,15 @@ _OWN = frozenset(
         "detection_rate",
         "false_alarms_per_m2",
         "smallest_width_um",
+        "smallest_relief_um",
+        *_PREDICTED,
         *_OF_BOTH,
     }
 )
 _FIGURES = _BY_GOAL | _BY_ROSE | _OWN
-"""All figures but the first, which costs nothing: of a size found, or of the smallest defect."""
+"""All figures: of a size found, or of the smallest defect."""
+_WIDEST_UM = 1e7
+"""Of a fault with relief; one that would have to be wider is never found."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,13 +69,15 @@ class Search:
     sides_um : tuple of float or None
         Across and along, of the smallest defect; ``None`` leaves its own figures out. [µm]
     shape : str
-        "disc", "scratch-along" or "scratch-across".
+        "disc", "scratch-along", "scratch-across", or the kind of a fault with relief.
     product, brightest : float
         Levels of good product and of the brightest part of the target, as shares of white.
     texture : Texture or None
         Of the product, as noise.
     ends : float
         How bright the product is under the outermost pixel, over the middle in one light.
+    relief : Relief or None
+        The smallest defect, where it has relief.
     """
 
     contrast: Figure
@@ -79,6 +89,7 @@ class Search:
     brightest: Figure = 1.0
     texture: Texture | None = None
     ends: Figure = 1.0
+    relief: Relief | None = None
 
     @property
     def at_ends(self) -> "Search":
@@ -92,7 +103,9 @@ class Search:
 
     @property
     def width_um(self) -> Figure | None:
-        """Diameter of a disc, width of a scratch. [µm]."""
+        """Diameter of a disc, width of a scratch or of a fault with relief. [µm]."""
+        if self.relief is not None:
+            return self.relief.width_um
         if self.sides_um is None:
             return None
         across_um, along_um = self.sides_um
@@ -100,6 +113,8 @@ class Search:
 
     def of_width(self, width_um: Figure) -> Shape:
         """Give the smallest defect another diameter, or as a scratch another width."""
+        if self.relief is not None:
+            return replace(self.relief, width_um=np.minimum(width_um, _WIDEST_UM))
         if self.shape == "disc" or self.sides_um is None:
             return Disc(diameter_um=width_um)
         across_um, along_um = self.sides_um
@@ -129,16 +144,18 @@ def search(setup: Setup, size: TargetSize) -> Search:
     InputError
         Where a texture is asked for that cannot be measured.
     """
+    product, need = product_share(setup, size), setup.requirement.defect_relief
     return Search(
         contrast=setup.requirement.defect_contrast,
         detection_rate=setup.wanted_detection_rate,
         false_alarms_per_m2=setup.allowed_false_alarms_per_m2,
         sides_um=setup.defect_sides_um,
-        shape=setup.requirement.defect_shape,
-        product=product_share(setup, size),
+        shape=setup.requirement.defect_shape if need is None else need.kind,
+        product=product,
         brightest=brightest_share(setup, size),
         texture=wanted_texture(setup, size),
         ends=size.ends,
+        relief=sought_relief(setup, product),
     )
 
 
@@ -199,12 +216,19 @@ def detection_group(
     base = ground_of(numbers, wanted)
     asked = _FIGURES if names is None else frozenset(names)
     sized = wanted.width_um is not None
-    own = _own_group(numbers, wanted, base, asked) if sized and asked & _OWN else {}
+    own = _own_group(numbers, wanted, _own_ground(numbers, wanted), asked & _OWN) if sized else {}
     return {
         "defect_cnr": base.depth_e / np.asarray(base.noise_e),
         **_disc_group(numbers, wanted, base, asked - _OF_BOTH if sized else asked),
         **own,
     }
+
+
+def _own_ground(numbers: Station, wanted: Search) -> Ground:
+    """Work out the product under the smallest defect."""
+    if wanted.relief is None:
+        return ground_of(numbers, wanted)
+    return ground_of_changes(numbers, wanted.product, wanted.texture)
 
 
 def _disc_group(numbers: Station, wanted: Search, base: Ground, asked: frozenset[str]) -> Group:
@@ -241,7 +265,7 @@ def _finite(size_um: FloatArray, numbers: Station) -> FloatArray:
 def _own_group(numbers: Station, wanted: Search, base: Ground, asked: frozenset[str]) -> Group:
     """Give the figures of the smallest defect."""
     width_um, place = wanted.width_um, numbers.geometry
-    if width_um is None or wanted.sides_um is None:
+    if width_um is None or wanted.sides_um is None or not asked:
         return {}
     across_um, along_um = wanted.sides_um
     step_um = np.maximum(numbers.timing.line_advance_um, place.object_pixel_y_um)
@@ -259,7 +283,25 @@ def _own_group(numbers: Station, wanted: Search, base: Ground, asked: frozenset[
         own["false_alarms_per_m2"] = false_alarms_per_m2(numbers, seen.bank, highest)
     if wanted.texture is not None:
         own["texture_share"] = 1 - np.asarray(seen.energies.noise_share)
+    if wanted.relief is not None:
+        return {**own, **_relief_group(numbers, wanted, base, asked)}
     if wanted.shape != "disc" and "smallest_width_um" in asked:
         goal = found_at(numbers, wanted)
         own["smallest_width_um"] = sizes_um(numbers, wanted.of_width, (goal,), base)[0]
+    return own
+
+
+def _relief_group(numbers: Station, wanted: Search, base: Ground, asked: frozenset[str]) -> Group:
+    """Give what a fault with relief changes at most, that against the noise, and the narrowest."""
+    own: Group = {}
+    if wanted.relief is not None and asked & _PREDICTED:
+        change = seen_change(numbers, wanted.relief)
+        dark = np.asarray(wanted.product) <= DARKEST
+        # where the product sends back next to nothing there is no share of it
+        own["defect_contrast"] = np.where(dark, np.nan, change)
+        own["defect_cnr"] = np.abs(change) * base.depth_e / np.asarray(base.noise_e)
+    if "smallest_relief_um" in asked:
+        found_um = sizes_um(numbers, wanted.of_width, (found_at(numbers, wanted),), base)[0]
+        found_um = np.maximum(found_um, WAVES * np.asarray(numbers.optics.wavelength_um))
+        own["smallest_relief_um"] = np.where(found_um < _WIDEST_UM, found_um, np.inf)
     return own

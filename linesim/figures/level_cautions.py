@@ -77,7 +77,7 @@ def _product(case: Case) -> Found:
 def texture_cautions(case: Case) -> Found:
     """Tell where the target's own texture is more than the noise, and is not counted."""
     need = case.setup.requirement
-    if need.texture is not None or need.smallest_defect_um is None:
+    if need.texture is not None or case.setup.smallest_defect_um is None:
         return
     found = own_texture(case.size)
     snr = case.figure("signal", "snr_product")

@@ -23,6 +23,7 @@ OF_PLACE = frozenset(
         "false_alarms_per_m2",
         "smallest_detectable_um",
         "smallest_width_um",
+        "smallest_relief_um",
     }
 )
 """Figures that are given for both."""

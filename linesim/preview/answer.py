@@ -15,6 +15,8 @@ from linesim.preview.controls import controls
 from linesim.preview.frame import Frame
 from linesim.report.judged_rows import judged_rows, outcome
 from linesim.report.rows import figure_rows
+from linesim.report.side_drawing import side_picture
+from linesim.report.side_view import side_view_of
 from linesim.setup.setup import Setup
 
 _CODES = 65_535
@@ -50,7 +52,17 @@ def words(judged: Judged) -> dict[str, Any]:
         "target": dict(judged.setup.texts["target"]),
         "noise": noise_chart(judged.numbers),
         "mtf": mtf_chart(judged.numbers),
+        "side": _side(judged.setup),
     }
+
+
+def _side(setup: Setup) -> dict[str, str] | None:
+    """Draw the station from the side, where it says where its lamp stands."""
+    view = side_view_of(setup)
+    if not view.lamps:
+        return None
+    drawn = side_picture(view)
+    return {"image": str(drawn.image), "alt": drawn.alt, "caption": drawn.caption}
 
 
 def raster(judged: Judged) -> dict[str, Any]:

@@ -107,3 +107,14 @@ export function mtfChart(into, data) {
     across: "line pairs per mm",
   });
 }
+
+// The station from the side, drawn by the server; nothing where the light comes from everywhere.
+export function sideView(card, side) {
+  card.hidden = !side;
+  if (!side) return;
+  const [into, caption] = [card.querySelector("[role=img]"), card.querySelector("p")];
+  const drawn = new DOMParser().parseFromString(side.image, "image/svg+xml").documentElement;
+  into.replaceChildren(document.importNode(drawn, true));
+  into.setAttribute("aria-label", side.alt);
+  caption.textContent = side.caption;
+}

@@ -1,6 +1,6 @@
 // The page: state in the middle, questions out, answers in.
 
-import { mtfChart, noiseChart } from "./charts.js";
+import { mtfChart, noiseChart, sideView } from "./charts.js";
 import { Controls } from "./controls.js";
 import { cautions, figures, outcome, readings, verdicts } from "./figures.js";
 import { Pane } from "./pane.js";
@@ -100,6 +100,7 @@ function words() {
   figures(one("figures"), b, a);
   noiseChart(one("noise-chart"), b.noise);
   mtfChart(one("mtf-chart"), b.mtf);
+  sideView(one("side-card"), b.side);
 }
 
 let waiting = false;

@@ -14,8 +14,8 @@ from linesim.preview.uploads import Upload
 from linesim.preview.variant import Variant
 from linesim.setup.infiles import changed_ns
 from linesim.setup.relations import BUILT_IN
-from linesim.targets.face import face_of
-from linesim.targets.faced import lit_reference
+from linesim.targets.faces.face import face_of
+from linesim.targets.faces.faced import lit_reference
 from linesim.targets.load import TargetSize, lit_size, target_reference, target_size
 
 _BYTES = 700_000_000

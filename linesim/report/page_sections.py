@@ -1,7 +1,7 @@
 """Sections that tell of one station, ready for the page of any command."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from linesim.figures.budget import Budget
 from linesim.figures.case import Value, values
@@ -19,9 +19,12 @@ from linesim.report.page_parts import (
     Section,
     Table,
     Tables,
+    Text,
     Verdicts,
 )
 from linesim.report.rows import Row, figure_rows
+from linesim.report.side_drawing import side_picture
+from linesim.report.side_view import SideView, field_words, side_view_of
 from linesim.report.signal_plots import mtf_plots, noise_plot
 from linesim.setup.setup import Setup
 
@@ -213,6 +216,35 @@ def geometry_section(setup: Setup) -> Section:
     """
     drawings = Pictures(pictures=(rows_of_sensor(setup), lines_on_target(setup)))
     return Section(title="Geometry, to scale", parts=(drawings,))
+
+
+def side_sections(*stations: Case) -> tuple[Section, ...]:
+    """
+    Draw stations from the side, those alike once.
+
+    Parameters
+    ----------
+    *stations : Case
+        One or more.
+
+    Returns
+    -------
+    tuple of Section
+        One; none where the light of all comes from everywhere.
+    """
+    titles: dict[SideView, list[str]] = {}
+    for one in stations:
+        titles.setdefault(side_view_of(one.setup), []).append(one.title)
+    if not any(view.lamps for view in titles):
+        return ()
+    named = {view: f"{', '.join(each)}: " * (len(titles) > 1) for view, each in titles.items()}
+    pictures = [(side_picture(view), name) for view, name in named.items() if view.lamps]
+    drawn = Pictures(
+        pictures=tuple(replace(each, caption=name + each.caption) for each, name in pictures)
+    )
+    even = tuple(name + field_words(view) for view, name in named.items() if not view.lamps)
+    parts: tuple[Part, ...] = (drawn, *((Text(paragraphs=even),) if even else ()))
+    return (Section(title="Where the lamp stands", parts=parts),)
 
 
 def signal_sections(setup: Setup, found: Budget) -> tuple[Section, ...]:

@@ -90,6 +90,7 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
     ),
     "detection": (
         _Said("smallest defect", "{defect_px_x:.3g} x {defect_px_y:.3g} px"),
+        _Said("fault as seen", "{defect_contrast:change} than the product"),
         _Said("defect contrast / noise", "{defect_cnr:.4g} a sample", ends="{defect_cnr_ends:.4g}"),
         _Said("found of them", "{detection_rate:chance} at d' {defect_dprime:.4g}",
               ends="{detection_rate_ends:chance} at d' {defect_dprime_ends:.4g}"),
@@ -99,6 +100,8 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
               ends="{smallest_detectable_um_ends:.4g} um"),
         _Said("thinnest scratch found", "{smallest_width_um:.4g} um",
               ends="{smallest_width_um_ends:.4g} um"),
+        _Said("narrowest such fault found", "{smallest_relief_um:.4g} um",
+              ends="{smallest_relief_um_ends:.4g} um"),
         _Said("texture in the noise", "{texture_share:texture}"),
         _Said("alarm from", "{alarm_threshold:.3g}", " sigma on"),
         _Said("by Rose's criterion, d' 5", "{rose_diameter_um:.4g}", " um"),
@@ -127,12 +130,18 @@ def _texture(share: float) -> str:
     return f"{percent(share)} of it{rules}"
 
 
+def _change(share: float) -> str:
+    """Say a change of the level with its sense."""
+    return f"{percent(abs(share))} {'brighter' if share > 0 else 'darker'}"
+
+
 _FORMS: Mapping[str, Callable[[float], str]] = {
     "rate": lambda value: rate(value, 4),
     "chance": chance,
     "alarms": alarms,
     "part": percent,
     "texture": _texture,
+    "change": _change,
 }
 
 

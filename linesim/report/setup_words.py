@@ -5,10 +5,10 @@ from pathlib import PurePath
 
 from linesim.figures.plain_numbers import alarms, digits, percent
 from linesim.forward.station import Station, station
-from linesim.setup.product import TARGET
+from linesim.report.side_view import LampView, side_view_of
+from linesim.setup.product import LONG_RELIEF, TARGET, ReliefNeed
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
-from linesim.setup.surface import PLACED, PlacedLight
 
 _KINDS = {
     "mono": "A monochrome line camera",
@@ -119,21 +119,21 @@ def _light(setup: Setup, numbers: Station) -> str:
 
 
 def _place(setup: Setup) -> str:
-    """Say where a line light stands, against where a level face mirrors the camera's view."""
-    return "".join(_placed(setup, light) for light in setup.lights if light.arrangement in PLACED)
+    """Say where lamps stand, against where the face mirrors the camera's view."""
+    view = side_view_of(setup)
+    return "".join(_placed(setup, lamp, bright=view.is_bright(lamp)) for lamp in view.lamps)
 
 
-def _placed(setup: Setup, light: PlacedLight) -> str:
-    view_deg, angle_deg = setup.camera.angle_deg or 0.0, light.angle_deg or 0.0
-    strip = f"a strip {angle_deg:g} deg from the normal and {light.seen_width_deg:.4g} deg wide"
-    bright = light.strip.low_deg <= view_deg <= light.strip.high_deg
-    if light.arrangement == "back":
+def _placed(setup: Setup, lamp: LampView, *, bright: bool) -> str:
+    wide = f"{lamp.angular_width_deg:.4g} deg wide"
+    strip = f"a strip {lamp.angle_deg:g} deg from the normal and {wide}"
+    if lamp.behind:
         sight = "in the camera's line of sight" if bright else "beside the camera's line of sight"
         return f" The light stands behind the target: {strip}, {sight}."
-    field = "bright" if bright else "dark"
     what = "The light is" if len(setup.lights) == 1 else "A light is"
     return (
-        f" {what} {strip}; the camera stands at {view_deg:g} deg on the other side: {field} field."
+        f" {what} {strip}; the camera stands at {setup.camera.angle_deg or 0.0:g} deg on the other "
+        f"side: {'bright' if bright else 'dark'} field."
     )
 
 
@@ -177,13 +177,22 @@ def _need(setup: Setup) -> str:
 
 def _defects(setup: Setup) -> Iterator[str]:
     need, texts = setup.requirement, setup.texts["requirement"]
-    if need.smallest_defect_um is not None:
+    if need.defect_relief is not None:
+        yield _relief(need.defect_relief, texts["defect_relief"])
+    elif need.smallest_defect_um is not None:
         shape = _DEFECTS[need.defect_shape].format(width=texts["smallest_defect"])
         yield f"{shape} that are {percent(need.defect_contrast)} darker than the product"
     if need.detection_rate is not None:
         yield f"{digits(100 * need.detection_rate, 6)} % of them"
     if need.false_alarms_per_m2 is not None:
         yield f"false alarms no more than {alarms(need.false_alarms_per_m2)}"
+
+
+def _relief(need: ReliefNeed, texts: Mapping[str, object]) -> str:
+    """Say what a fault with relief is; how it shows is no part of what is asked."""
+    lies = f" {need.direction} travel" if need.kind in LONG_RELIEF else ""
+    size = f"{texts['width']} wide and {texts['depth']} {'high' if need.raised else 'deep'}"
+    return f"{need.kind}s{lies}, {size}"
 
 
 def job_in_words(setup: Setup) -> tuple[str, ...]:

@@ -87,6 +87,9 @@ def name_of(setup: Setup, requirement: str) -> str:
     str
         A few words, the same wherever the figure stands.
     """
+    relief = setup.requirement.defect_relief
+    if requirement == "smallest_defect" and relief is not None:
+        return f"narrowest {relief.kind} found"
     if requirement == "smallest_defect" and setup.requirement.defect_shape != "disc":
         return _SCRATCH
     return NAMES[requirement]

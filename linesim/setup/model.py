@@ -9,7 +9,14 @@ from linesim.setup.fields import Choice, Flag, Number, Quantity, Text
 from linesim.setup.kinds import SpectrumKind
 from linesim.setup.light.ambient import Ambient, AmbientKind
 from linesim.setup.light.spectra import Spectrum
-from linesim.setup.product import GrainTexts, ImageTexture, ProductKind, TextureKind
+from linesim.setup.product import (
+    GrainTexts,
+    ImageTexture,
+    ProductKind,
+    ReliefKind,
+    ReliefNeed,
+    TextureKind,
+)
 from linesim.setup.surface import Face, PlacedLight
 from linesim.setup.vocabulary import (
     COUNT,
@@ -170,6 +177,16 @@ class Requirement(Section):
         ),
     ]
     defect_length_um: Annotated[float, MICRONS] | None = Field(alias="defect_length", default=None)
+    defect_relief: (
+        Annotated[
+            ReliefNeed,
+            ReliefKind(
+                what="a fault with relief",
+                example='{ kind = "groove", width = "80 um", depth = "3 um" }',
+            ),
+        ]
+        | None
+    ) = None
     detection_rate: (
         Annotated[
             float,

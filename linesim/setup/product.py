@@ -1,11 +1,12 @@
-"""The product that is inspected: how light it is, and how rough its own picture."""
+"""The product that is inspected: how light it is, how rough its picture, what relief is a fault."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from linesim.setup.errors import InputError
-from linesim.setup.fields import Kind, Number, Quantity
+from linesim.setup.fields import Choice, Kind, Number, Quantity
 from linesim.setup.shown import shown
 
 WHITE = "white"
@@ -79,15 +80,24 @@ class TextureKind(Kind):
 
 
 def _grain(value: dict[str, object], folder: Path) -> GrainTexts:
-    kinds: dict[str, Kind] = {"rms": _RMS, "correlation": _LENGTH}
+    found = _table(value, {"rms": _RMS, "correlation": _LENGTH}, folder)
+    return GrainTexts(rms=found["rms"], correlation_um=found["correlation"])
+
+
+def _table(
+    value: dict[str, object], kinds: dict[str, Kind], folder: Path, free: tuple[str, ...] = ()
+) -> dict[str, Any]:
+    """Read a table of known keys; all are needed but those that are free."""
     faults = [
-        f".{key}: read {shown(value[key])}, but there is no such key; known here are rms, "
-        "correlation"
+        f".{key}: read {shown(value[key])}, but there is no such key; known here are "
+        f"{', '.join(kinds)}"
         for key in value
         if key not in kinds
     ]
     found: dict[str, Any] = {}
     for key, kind in kinds.items():
+        if key in free and key not in value:
+            continue
         try:
             if key not in value:
                 msg = f"nothing was read, but this key is needed, for example {kind.example}"
@@ -97,4 +107,98 @@ def _grain(value: dict[str, object], folder: Path) -> GrainTexts:
             faults.append(f".{key}: {fault}")
     if faults:
         raise InputError(*faults)
-    return GrainTexts(rms=found["rms"], correlation_um=found["correlation"])
+    return found
+
+
+ROUND_RELIEF = ("dent", "pit", "bump")
+LONG_RELIEF = {"groove": 10.0, "wrinkle": 5.0, "fibre": 20.0}
+"""Faults with relief that have a direction, and how many times as long as wide they are."""
+_RAISED = ("bump", "wrinkle", "fibre")
+_RELIEF_KINDS = (*ROUND_RELIEF, *LONG_RELIEF)
+_DIRECTIONS = ("along", "across")
+_RELIEF: dict[str, Kind] = {
+    "kind": Choice(
+        what='"dent", "pit", "bump", "groove", "wrinkle" or "fibre"',
+        example='"groove"',
+        allowed=_RELIEF_KINDS,
+    ),
+    "width": Quantity(what="a length", example='"80 um"', unit="um", low=0.1, high=1e6),
+    "depth": Quantity(what="a depth or height", example='"3 um"', unit="um", low=1e-3, high=1e6),
+    "length": Quantity(what="a length", example='"3 mm"', unit="um", low=0.1, high=1e6),
+    "direction": Choice(what='"along" travel or "across"', example='"across"', allowed=_DIRECTIONS),
+}
+
+
+class ReliefNeed(NamedTuple):
+    """
+    The smallest fault with relief that must be found.
+
+    Parameters
+    ----------
+    kind : str
+        "dent", "pit", "bump", "groove", "wrinkle" or "fibre".
+    width_um, depth_um, length_um : float
+        Across its own axis, down or up, and along the axis. [µm]
+    direction : str
+        Of the axis: "along" travel or "across".
+    """
+
+    kind: str
+    width_um: float
+    depth_um: float
+    length_um: float
+    direction: str
+
+    @property
+    def raised(self) -> bool:
+        """Whether it stands up."""
+        return self.kind in _RAISED
+
+    @property
+    def sides_um(self) -> tuple[float, float]:
+        """Across and along. [µm]."""
+        sides = self.width_um, self.length_um
+        return sides if self.direction == "along" else sides[::-1]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReliefKind(Kind):
+    """A fault with relief: {kind, width, depth}, of a long one {length, direction} too."""
+
+    def read(self, value: object, folder: Path) -> ReliefNeed:
+        """Read the table, and judge what its keys ask of each other."""
+        if not isinstance(value, dict):
+            msg = "this is no table of kind, width and depth"
+            raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
+        found = _table(value, _RELIEF, folder, free=("length", "direction"))
+        long_by = LONG_RELIEF.get(found["kind"], 1.0)
+        need = ReliefNeed(
+            kind=found["kind"],
+            width_um=found["width"],
+            depth_um=found["depth"],
+            length_um=found.get("length", long_by * found["width"]),
+            direction=found.get("direction", "along"),
+        )
+        faults = tuple(_unlikely(need, value))
+        if faults:
+            raise InputError(*faults)
+        return need
+
+
+def _unlikely(need: ReliefNeed, texts: dict[str, object]) -> Iterator[str]:
+    if need.depth_um > need.width_um:
+        yield (
+            f".depth: read {shown(texts['depth'])}, but its walls would hide its floor; expected "
+            f"at most the width, {shown(texts['width'])}"
+        )
+    if need.kind in ROUND_RELIEF:
+        for key in ("length", "direction"):
+            if key in texts:
+                yield f".{key}: read {shown(texts[key])}, but a {need.kind} is round; leave it out"
+        return
+    shortest_um = need.width_um * (2 if need.kind == "wrinkle" else 1)
+    if need.length_um < shortest_um:
+        yield (
+            f".length: read {shown(texts['length'])}, but a {need.kind} of that width has ends of "
+            f"{shortest_um:g} um together; expected at least that"
+        )

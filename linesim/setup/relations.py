@@ -130,7 +130,9 @@ def _levels(setup: Setup) -> Iterator[str]:
 
 def _defect(setup: Setup) -> Iterator[str]:
     need = setup.requirement
-    if need.defect_length_um is not None and need.defect_shape == "disc":
+    if need.defect_relief is not None:
+        yield from _beside_relief(setup)
+    elif need.defect_length_um is not None and need.defect_shape == "disc":
         length = shown(setup.texts["requirement"]["defect_length"])
         yield (
             f"requirement.defect_length: read {length}, "
@@ -144,6 +146,32 @@ def _pulses(setup: Setup) -> Iterator[str]:
         yield (
             f"light.max_pulse_rate: read {shown(texts['max_pulse_rate'])}, but the lamp shines all "
             'the time; expected a pulse too, for example pulse = "10 us"'
+        )
+
+
+def _beside_relief(setup: Setup) -> Iterator[str]:
+    need, texts = setup.requirement, setup.texts["requirement"]
+    for key in ("smallest_defect", "defect_length"):
+        if key in texts:
+            yield (
+                f"requirement.{key}: read {shown(texts[key])}, but defect_relief has its own "
+                "width and length; leave one of the two out"
+            )
+    if need.defect_shape != "disc":
+        yield (
+            f"requirement.defect_shape: read {shown(need.defect_shape)}, but the kind of "
+            "defect_relief is its shape; leave one of the two out"
+        )
+    if isinstance(setup.target.gloss, str):
+        yield (
+            f"requirement.defect_relief: read with {shown(texts['defect_relief'])} a gloss that is "
+            "an image, but the fault lies on one gloss; expected a number for target.gloss"
+        )
+    if need.product_reflectance is not None and setup.target.gloss:
+        yield (
+            f"requirement.product_reflectance: read {shown(texts['product_reflectance'])}, but "
+            "what a face that mirrors sends back follows from lamp, gloss and image, and "
+            "defect_relief goes by that; leave one of the two out"
         )
 
 
@@ -202,7 +230,15 @@ _CHECKS = (
     (surface_is_whole, SURFACE_KEYS),
     (_pulses, ("light.pulse", "light.max_pulse_rate")),
     (_levels, ("camera.black_level", "camera.bit_depth")),
-    (_defect, ("requirement.defect_length", "requirement.defect_shape")),
+    (
+        _defect,
+        (
+            "requirement.defect_length",
+            "requirement.defect_shape",
+            "requirement.defect_relief",
+            "target.gloss",
+        ),
+    ),
 )
 """Each check, and the keys that it looks at."""
 

@@ -182,9 +182,17 @@ class Setup:
         return self.camera.binned_full_well_e or self.camera.full_well_e
 
     @property
+    def smallest_defect_um(self) -> float | None:
+        """Width of what must be found, with relief or without. [µm]."""
+        relief = self.requirement.defect_relief
+        return self.requirement.smallest_defect_um if relief is None else relief.width_um
+
+    @property
     def defect_sides_um(self) -> tuple[float, float] | None:
         """Across and along, of the smallest defect; a scratch is ten times as long. [µm]."""
         need = self.requirement
+        if need.defect_relief is not None:
+            return need.defect_relief.sides_um
         width_um = need.smallest_defect_um
         if width_um is None:
             return None

@@ -177,7 +177,7 @@ def _pass(scene: Scene, first: int, last: int) -> ImageArray:
 
 
 def _mirror(scene: Scene, first: int, last: int) -> ImageArray:
-    """Tell where there is varnish: on the faces, but for the dirt in pinholes."""
+    """Say where there is varnish: on the faces, but for the dirt in pinholes."""
     _, face = tile_faces(scene.grid, first, last)
     if scene.faults:
         blend_discs(face, pinholes(scene), 0.0, grid=scene.grid, first=first)

@@ -23,8 +23,8 @@ from linesim.setup.setup import Setup
 from linesim.setup.surface import FACED
 from linesim.setup.surface import Face as FaceKeys
 from linesim.targets.catalogue import built_in, make
-from linesim.targets.face import Face, face_of, is_imaged
-from linesim.targets.faced import DrawnReference, faced_levels, lit_reference
+from linesim.targets.faces.face import Face, face_of, is_imaged
+from linesim.targets.faces.faced import DrawnReference, faced_levels, lit_reference
 from linesim.targets.levels import Levels, Tiles, levels_of, tiles_of
 from linesim.targets.painted import FacedTarget
 from linesim.targets.windowed import WindowedReference, held_bytes, windowed

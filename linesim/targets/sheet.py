@@ -154,7 +154,7 @@ def _pass(scene: Scene, first: int, last: int) -> ImageArray:
 
 
 def _mirror(scene: Scene, first: int, last: int) -> ImageArray:
-    """Tell where there is bare metal; the ink mirrors little, the hole not at all."""
+    """Say where there is bare metal; the ink mirrors little, the hole not at all."""
     mirrored = np.ones((last - first, scene.grid.columns), dtype=np.float32)
     _blend_mark(scene, mirrored, INK_GLOSS, first)
     _blend_hole(scene, mirrored, 0.0, first)

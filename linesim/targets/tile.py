@@ -149,7 +149,7 @@ def _lay(
 
 def _face(u_mm: ImageArray, v_mm: ImageArray, pixel_mm: float) -> tuple[ImageArray, ImageArray]:
     """
-    Tell how far inside the rounded square of a tile's face a pixel is, and what share of it.
+    Say how far inside the rounded square of a tile's face a pixel is, and what share of it.
 
     Distances are in pixels, negative outside.
     """

@@ -103,6 +103,7 @@ STATION = sorted(
     | codes_in(ROOT / "linesim" / "figures" / "faults.py")
     | codes_in(ROOT / "linesim" / "figures" / "level_cautions.py")
     | codes_in(ROOT / "linesim" / "figures" / "noise_limits.py")
+    | codes_in(ROOT / "linesim" / "figures" / "relief_cautions.py")
 )
 Run = Callable[..., tuple[int, str]]
 

@@ -195,3 +195,15 @@ def test_a_whole_scan_can_be_cancelled(serve: "Serve", station: Setup) -> None:
         gone = client.ask("GET", f"result/{started['job']}").json()
         assert "start it again" in gone["faults"][0]
         assert "job" in client.talk("scan", {"kind": "report"})
+
+
+def test_a_placed_lamp_is_drawn_from_the_side(station: Setup, serve: "Serve") -> None:
+    """The page shows where the lamp stands, and nothing of it where light is even."""
+    lamp = {"light.arrangement": "line", "light.angle": "40 deg", "light.angular_width": "10 deg"}
+    for changes, said in (({}, None), (lamp, "40 deg away from the camera's mirror direction")):
+        with serve(changed(station, changes)) as client:
+            side = client.look().told["side"]
+        assert (side is None) == (said is None)
+        if side is not None:
+            assert said in side["caption"]
+            assert side["image"].startswith("<svg")

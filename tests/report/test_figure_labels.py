@@ -40,7 +40,8 @@ MADE: dict[str, dict[str, Any]] = {
         "defect_dprime_ends": 8.8, "false_alarms_per_m2": 89, "false_alarms_per_m2_ends": 90,
         "smallest_detectable_um": 91, "smallest_detectable_um_ends": 92, "smallest_width_um": 93,
         "smallest_width_um_ends": 94, "texture_share": 0.95, "alarm_threshold": 9.6,
-        "rose_diameter_um": 97, "rose_false_alarms_per_m2": 98,
+        "rose_diameter_um": 97, "defect_contrast": -0.86, "smallest_relief_um": 79,
+        "smallest_relief_um_ends": 80, "rose_false_alarms_per_m2": 98,
     },
 }  # fmt: skip
 MADE_ROWS = {
@@ -79,11 +80,13 @@ MADE_ROWS = {
   MTF50                       76 / 77 lp/mm on the target""",
     "detection": """\
   smallest defect             81 x 82 px
+  fault as seen               86 % darker than the product
   defect contrast / noise     83 a sample; at the ends 84
   found of them               85 % at d' 8.6; at the ends 87 % at d' 8.8
   false alarms                89 on a m², for the share wanted; at the ends 90 on a m²
   smallest disc found         91 um; at the ends 92 um
   thinnest scratch found      93 um; at the ends 94 um
+  narrowest such fault found  79 um; at the ends 80 um
   texture in the noise        95 % of it: it rules, and more light does not help
   alarm from                  9.6 sigma on
   by Rose's criterion, d' 5   97 um

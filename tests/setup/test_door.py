@@ -135,7 +135,9 @@ def test_every_commented_key_of_the_starter_is_valid(tmp_path: Path) -> None:
     del texts["target"]["rms_slope"]
     for key in ("angular_width", "illuminance"):  # the lamp's own width and sheet stand for them
         del texts["light"][key]
+    relief = {"defect_relief": texts["requirement"].pop("defect_relief")}
     assert setup_from(texts, tmp_path).transport.trigger == "encoder"
+    assert setup_from({**texts, "requirement": relief}, tmp_path).requirement.defect_relief
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.load import changed, known_keys, setup_from
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import Scan, scan
-from linesim.targets.faced import lit_reference
+from linesim.targets.faces.faced import lit_reference
 from linesim.targets.load import target_reference
 
 Changes = dict[str, Any]
@@ -178,6 +178,11 @@ ROWS = {
     "requirement.defect_contrast": Row(0.1, WANTED),
     "requirement.defect_shape": Row("scratch-along", WANTED),
     "requirement.defect_length": Row("900 um", WANTED, SCRATCH),
+    "requirement.defect_relief": Row(
+        {"kind": "dent", "width": "300 um", "depth": "9 um"},
+        WANTED,
+        {"requirement.smallest_defect": None},
+    ),
     "requirement.detection_rate": Row(0.5, WANTED),
     "requirement.false_alarms_per_m2": Row(1.0, WANTED),
     "requirement.snr": Row(80, WANTED),

@@ -40,6 +40,7 @@ NOT_RANDOM = {
     "light.maintenance_factor": "of verdicts alone",
     "light.pulse": "held against the picture in tests/figures/test_pulse.py",
     "light.max_pulse_rate": "a limit that changes no number",
+    "requirement.defect_relief": "held against the picture in tests/studies/measure",
     "requirement.texture": "held against the picture in tests/studies/measure",
 }
 

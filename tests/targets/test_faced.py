@@ -24,7 +24,7 @@ from linesim.setup.resolve import resolved_text
 from linesim.setup.setup import Setup
 from linesim.studies.compare.study import compare
 from linesim.studies.scan.study import scan
-from linesim.targets.faced import FacedReference, lit_reference
+from linesim.targets.faces.faced import FacedReference, lit_reference
 from linesim.targets.load import target_reference
 
 ROOT = Path(__file__).parents[2]

@@ -15,8 +15,8 @@ from linesim.setup.load import changed, setup_from
 from linesim.setup.resolve import resolved_text
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
-from linesim.targets.face import face_of, factors
-from linesim.targets.faced import lit_reference
+from linesim.targets.faces.face import face_of, factors
+from linesim.targets.faces.faced import lit_reference
 from linesim.targets.load import target_reference
 
 Changes = dict[str, Any]

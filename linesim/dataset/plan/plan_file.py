@@ -47,7 +47,7 @@ from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.setup.vocabulary import title_faults
-from linesim.targets.face import face_of
+from linesim.targets.faces.face import face_of
 
 _EXPECTED = "a plan of a data set, as sample_targets/foil_set.toml"
 _PARTS = ("images", "scenes", "splits", "vary", "faults", "labels")

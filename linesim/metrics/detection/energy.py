@@ -12,34 +12,25 @@ taken along the axes only, as if s were a product: right to 0.004 for discs of 0
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, is_dataclass, replace
-from functools import lru_cache, partial
-from typing import TypeVar
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
 from linesim.forward.geometry import Figure
 from linesim.forward.pixel import longest_side_um
 from linesim.forward.station import Station
+from linesim.metrics.detection.flanks import Relief
+from linesim.metrics.detection.held import widened
+from linesim.metrics.detection.pictured import pictured
 from linesim.metrics.detection.shapes import Shape
-from linesim.metrics.detection.texture import Table, Texture, sampled_power, seen_mtf
+from linesim.metrics.detection.texture import Texture, sampled_power, seen_mtf
 from linesim.setup.arrays import FloatArray
 
 _NODES = 32
 _NOTHING = 1e-200
 _REACH = 2.0
 """Of the nodes: the frequency about which they gather, times the side of what blurs."""
-Part = TypeVar("Part")
-
-
-def _widened(part: Part) -> Part:
-    """Give every number two more axes, for frequencies across and along."""
-    if part is None or isinstance(part, Table):
-        return part
-    if is_dataclass(part) and not isinstance(part, type):
-        changes = {each.name: _widened(getattr(part, each.name)) for each in fields(part)}
-        return replace(part, **changes)
-    return np.asarray(part)[..., None, None]  # type: ignore[return-value]
 
 
 @lru_cache(maxsize=1)
@@ -54,7 +45,8 @@ def _frequencies(side_um: Figure, cutoff_lp_mm: Figure) -> tuple[FloatArray, Flo
     Spread nodes from 0 to the lens's cut-off, half of them below 2 over the side. [lp/mm].
 
     With 32 each way d' is right to 0.002 for discs of 0.1 to 400 pixels, for oblongs to 0.005 (to
-    0.01 for 100 x 100), all at cut-offs of 0.7 to 60 per pixel.
+    0.01 for 100 x 100), all at cut-offs of 0.7 to 60 per pixel. For faults with relief of 0.2 to 40
+    pixels it is right to 0.005, but for wrinkles and steep pits of over 10 pixels to 0.03.
     """
     place, weight = _nodes()
     near = np.minimum(1000 * _REACH / np.asarray(side_um), 0.999 * np.asarray(cutoff_lp_mm))
@@ -103,6 +95,8 @@ class Energies:
         By which share Σs² swings to either side with the place across, and along.
     noise_share : float or ndarray
         Share of white noise in the variance of the filter's output; the rest is texture.
+    third : float, ndarray or None
+        Mean of Σs³ over that of Σs², of what is bright and dark; None leaves it to Σs and Σs².
     """
 
     samples: Figure
@@ -113,6 +107,7 @@ class Energies:
     wave_x: Figure
     wave_y: Figure
     noise_share: Figure
+    third: Figure | None = None
 
 
 def energies(numbers: Station, shape: Shape, backdrop: Backdrop | None = None) -> Energies:
@@ -138,7 +133,13 @@ def energies(numbers: Station, shape: Shape, backdrop: Backdrop | None = None) -
 
 def energies_of(numbers: Station, backdrop: Backdrop | None = None) -> Callable[[Shape], Energies]:
     """Prepare a station for the energies of many shapes."""
-    return partial(_energies, numbers, _widened(numbers), _widened(backdrop))
+    wide, behind = widened(numbers), widened(backdrop)
+
+    def of_shape(shape: Shape) -> Energies:
+        found = _energies(numbers, wide, behind, shape)
+        return _with_signs(found, wide, shape) if isinstance(shape, Relief) else found
+
+    return of_shape
 
 
 def _energies(numbers: Station, wide: Station, backdrop: Backdrop | None, shape: Shape) -> Energies:
@@ -147,7 +148,7 @@ def _energies(numbers: Station, wide: Station, backdrop: Backdrop | None, shape:
     size_x_um, size_y_um = shape.side_um
     fx, wx = _frequencies(np.hypot(place.object_pixel_x_um, size_x_um), cutoff_lp_mm)
     fy, wy = _frequencies(np.hypot(longest_side_um(numbers), size_y_um), cutoff_lp_mm)
-    seen = _Seen(wide=wide, shape=_widened(shape))
+    seen = _Seen(wide=wide, shape=widened(shape))
     across, along = fx[..., :, None], fy[..., None, :]
     power = np.square(seen.at(across, along))
     wave_x, flat = seen.wave(fx, wx, place.object_pixel_x_um, along=False)
@@ -174,6 +175,13 @@ def _energies(numbers: Station, wide: Station, backdrop: Backdrop | None, shape:
         wave_y=wave_y,
         noise_share=_plane(wx, weighed * weight, wy) / total if weight.ndim else np.ones(()),
     )
+
+
+def _with_signs(found: Energies, wide: Station, fault: Relief) -> Energies:
+    """Take what hangs on bright and dark from the picture of a fault: it is no product."""
+    picture = pictured(wide, widened(fault))
+    waves = picture.waves(wide.geometry.object_pixel_x_um, wide.timing.line_advance_um)
+    return replace(found, third=picture.third, wave_x=waves[0], wave_y=waves[1])
 
 
 def _plane(wx: FloatArray, values: FloatArray, wy: FloatArray) -> FloatArray:

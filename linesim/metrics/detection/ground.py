@@ -1,6 +1,6 @@
 """The product that a defect lies on, and how far the defect sinks below it, as delivered."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -8,6 +8,7 @@ from linesim.forward.geometry import Figure
 from linesim.forward.kept import kept
 from linesim.forward.station import Station
 from linesim.metrics.detection.energy import Backdrop
+from linesim.metrics.detection.flanks import DARKEST
 from linesim.metrics.detection.texture import Texture
 
 LEARNT_LINES = 256
@@ -95,3 +96,29 @@ def ground(
         texture=texture,
         slope=good.slope,
     )
+
+
+def ground_of_changes(numbers: Station, product: Figure, texture: Texture | None = None) -> Ground:
+    """
+    Work out the product that a fault with relief lies on, and what a small change of it is worth.
+
+    Parameters
+    ----------
+    numbers : Station
+        The station.
+    product : float or ndarray
+        Level of the product, as a share of white.
+    texture : Texture, optional
+        Of the product.
+
+    Returns
+    -------
+    Ground
+        Its depth is that of a change of 1, by the slope that limits leave at the level; noise on
+        the fault is that of the product.
+    """
+    good = ground(numbers, product, 0.0, texture)
+    level_e = np.maximum(product, DARKEST) * np.asarray(numbers.electrons_white)
+    # where the product clips, what is left is rounding of the computer
+    slope = np.where(np.asarray(good.slope) > _NOTHING, good.slope, 0.0)
+    return replace(good, depth_e=slope * level_e)

@@ -91,10 +91,13 @@ def bank_of(
     """
     Work out what the search needs to know.
 
-    The sum of s³ follows from Σs and Σs², as of discs that are blurred (fitted, within 3 %).
+    The sum of s³, where it is not given, follows from Σs and Σs², as of discs that are blurred
+    (fitted, within 3 %).
     """
-    depth = np.clip(found.samples / found.covered, 0.0, 1.0)
-    third = depth * (1 + 0.29 * (1 - depth**3))
+    third = found.third
+    if third is None:
+        depth = np.clip(found.samples / found.covered, 0.0, 1.0)
+        third = depth * (1 + 0.29 * (1 - depth**3))
     # texture is no matter of electrons: noise makes up its share of the output alone
     (level_e, charge_e), noise_e2 = levels_e, np.square(noise_e)
     shot = np.minimum(np.square(slope) * charge_e / noise_e2, _MOST_SHOT) * found.noise_share

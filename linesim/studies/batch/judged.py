@@ -47,6 +47,7 @@ _LOW_IS_GOOD = (
     "saturation_white",
     "smallest_detectable_um",
     "smallest_width_um",
+    "smallest_relief_um",
     "texture_share",
     "threshold_e",
 )

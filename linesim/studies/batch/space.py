@@ -15,7 +15,7 @@ from linesim.setup.model import Sections
 from linesim.setup.setup import Setup
 from linesim.setup.surface import FACE, LAMP_KEYS
 from linesim.setup.surface_relations import LIGHTS
-from linesim.targets.face import face_of
+from linesim.targets.faces.face import face_of
 
 SHARE = "exposure_share"
 """The key for an exposure as a share of the longest that the line period leaves."""

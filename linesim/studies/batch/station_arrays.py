@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.forward.geometry import Figure
-from linesim.metrics.detection.texture import Table
+from linesim.metrics.detection.held import Held
 from linesim.setup.arrays import FloatArray
 
 Part = TypeVar("Part")
@@ -36,7 +36,7 @@ def mapped(part: Part, change: Any) -> Part:  # noqa: ANN401 -- from array to ar
         return replace(part, **changes)
     if isinstance(part, tuple):
         return tuple(mapped(each, change) for each in part)  # type: ignore[return-value]
-    if part is None or isinstance(part, str | Table):
+    if part is None or isinstance(part, str | Held):
         return part
     return change(part)  # type: ignore[no-any-return]
 
@@ -54,8 +54,8 @@ def frame(part: object) -> tuple[object, ...]:
         return (type(part), *(frame(getattr(part, each.name)) for each in fields(part)))
     if isinstance(part, tuple):
         return tuple(map(frame, part))
-    if isinstance(part, Table):
-        return (part.power.tobytes(),)
+    if isinstance(part, Held):
+        return (part.frame,)
     return (part,) if part is None or isinstance(part, str) else ()
 
 

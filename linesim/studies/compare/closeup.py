@@ -82,7 +82,7 @@ def defect_size_um(scan: Scan) -> float:
     """Tell what size of thing matters."""
     raster = _raster(scan)
     own_um = _OWN_SIZE_PX * max(raster.across_um, raster.along_um)
-    return scan.setup.requirement.smallest_defect_um or own_um
+    return scan.setup.smallest_defect_um or own_um
 
 
 def strongest_spot(scan: Scan, size_um: float) -> tuple[float, float]:

@@ -9,7 +9,7 @@ from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.setup.surface import HORIZON_DEG, PLACED
 from linesim.studies.compare.variants import Variant, alike, each_made
-from linesim.targets.face import face_of
+from linesim.targets.faces.face import face_of
 
 ARRANGEMENTS = ("bright field", "dark field", "even", "back")
 _WIDTH_DEG = 20.0

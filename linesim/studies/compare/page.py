@@ -7,7 +7,7 @@ from linesim.figures.verdicts import State
 from linesim.report.judged_rows import outcome
 from linesim.report.page import write_report
 from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, Text
-from linesim.report.page_sections import Case, caution_section
+from linesim.report.page_sections import Case, caution_section, side_sections
 from linesim.report.setup_tables import making_section, plain, setup_section
 from linesim.report.setup_words import job_in_words
 from linesim.studies.compare.sheet import compare_sheet
@@ -87,6 +87,7 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
                     Text(paragraphs=("★ best of its row",)),
                 ),
             ),
+            *side_sections(*cases),
             caution_section(*cases),
             setup_section(first.setup),
             making_section(

@@ -68,12 +68,14 @@ LINES = tuple(
         ("MTF50 along, lp/mm", "resolution", "mtf50_y_lp_mm", "high"),
         ("defect, px across", "detection", "defect_px_x", "high"),
         ("defect, px along", "detection", "defect_px_y", "high"),
+        ("change by the fault, as seen", "detection", "defect_contrast", ""),
         ("defect contrast / noise", "detection", "defect_cnr", "high"),
         ("d' of the defect", "detection", "defect_dprime", "high"),
         ("found of them", "detection", "detection_rate", "high"),
         ("false alarms on a m²", "detection", "false_alarms_per_m2", "low"),
         ("smallest disc found, um", "detection", "smallest_detectable_um", "low"),
         ("thinnest scratch found, um", "detection", "smallest_width_um", "low"),
+        ("narrowest fault found, um", "detection", "smallest_relief_um", "low"),
         ("texture, share of the noise", "detection", "texture_share", "low"),
     )
 )

@@ -120,8 +120,8 @@ def _conclusion(found: Comparison) -> str:
     meeting = tuple(one for one in variants if one.meets_all)
     if not meeting:
         return _none_meets(variants)
-    need = variants[0].scan.setup.requirement
-    asked = need.smallest_defect_um is not None or need.snr is not None
+    setup = variants[0].scan.setup
+    asked = setup.smallest_defect_um is not None or setup.requirement.snr is not None
     what = ("meets", "meet", "every requirement") if asked else ("runs", "run", "without clipping")
     alone = len(meeting) == 1
     who = f"Only {_name(meeting[0])}" if alone else _and([_name(one) for one in meeting])

@@ -41,6 +41,11 @@ MOST_OPTIONS = 2_000_000
 MOST_WORDS = 2_000
 """Combinations of words that are checked one by one as files are, some milliseconds each."""
 _KEYS = ("title", "setup", "options", "choices", "requirement", "limits")
+_RELIEF = "requirement.defect_relief"
+_NO_RELIEF = (
+    f"{_RELIEF}: read a fault with relief, but options are not judged by one, whose contrast each "
+    "lamp makes anew; expected smallest_defect here, or linesim vary or compare"
+)
 _EXPECTED = "a space of set-ups with [options], as in sample_targets/foil_space.toml"
 _LIMITS: dict[str, tuple[str, Kind]] = {
     "most_irradiance": (
@@ -156,6 +161,8 @@ def space_from(texts: Mapping[str, Any], folder: Path | None = None) -> Space:
     limits = _limits(texts.get("limits", {}), faults)
     found = axes_of(texts.get("options", {}), texts.get("choices", {}), base)
     faults += [*found.faults, *_size_faults(found)]
+    if base.requirement.defect_relief or any(_RELIEF in axis.keys for axis in found.axes):
+        faults.append(_NO_RELIEF)
     if faults:
         raise InputError(*faults)
     return Space(title=str(title), base=base, axes=found.axes, limits=limits)

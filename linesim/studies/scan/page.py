@@ -12,6 +12,7 @@ from linesim.report.page_sections import (
     figure_section,
     geometry_section,
     requirement_section,
+    side_sections,
     signal_sections,
 )
 from linesim.report.rows import measured_rows
@@ -19,7 +20,7 @@ from linesim.report.setup_tables import making_section, setup_section
 from linesim.report.setup_words import job_in_words
 from linesim.studies.scan.before_after import before_after
 from linesim.studies.scan.study import Scan
-from linesim.targets.faced import lit_reference
+from linesim.targets.faces.faced import lit_reference
 from linesim.targets.load import target_reference
 
 
@@ -71,6 +72,7 @@ def scan_page(found: Scan, reference: Reference | None = None) -> Page:
         Where the target cannot be read any more, or matplotlib is not installed.
     """
     setup = found.setup
+    case = Case(title="", setup=setup, budget=found.budget)
     source = lit_reference(setup, target_reference(setup) if reference is None else reference)
     return Page(
         title=setup.title,
@@ -80,7 +82,8 @@ def scan_page(found: Scan, reference: Reference | None = None) -> Page:
         sections=(
             requirement_section(setup, found.budget),
             Section(title="Target and simulated scan", parts=before_after(found, source)),
-            caution_section(Case(title="", setup=setup, budget=found.budget)),
+            *side_sections(case),
+            caution_section(case),
             geometry_section(setup),
             *signal_sections(setup, found.budget),
             figure_section(setup, found.budget, measured_rows(found.measured)),

@@ -27,7 +27,7 @@ from linesim.setup.setup import Setup
 from linesim.studies.scan.measured import Measured, measured
 from linesim.studies.scan.memory import refuse_too_large
 from linesim.studies.scan.study import all_figures, needed
-from linesim.targets.faced import lit_reference
+from linesim.targets.faces.faced import lit_reference
 from linesim.targets.load import target_reference, target_size
 from linesim.workers.tasks import Tell, versions
 

@@ -23,7 +23,7 @@ from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.studies.scan.measured import Measured, measured
 from linesim.studies.scan.memory import Need, need, refuse_too_large
-from linesim.targets.faced import lit_reference
+from linesim.targets.faces.faced import lit_reference
 from linesim.targets.given import reference_of
 from linesim.targets.load import TargetSize, drawn_bytes, lit_size, target_reference, target_size
 

@@ -25,7 +25,9 @@ USUAL_FIGURES = (
     "snr_product",
     "clipping_share",
     "mtf50_y_lp_mm",
+    "defect_contrast",
     "defect_dprime",
+    "smallest_relief_um",
     "smallest_detectable_um",
 )
 """What is worked out where nothing is asked for, those of them that the setup has."""

@@ -117,6 +117,7 @@ def test_what_each_miss_is_called() -> None:
     assert REASONS == {
         "legal_setup": "no legal setup",
         "line_rate": "line rate over the camera's maximum",
+        "pulse_rate": "line rate over what the lamp can flash",
         "link": "image data over the link",
         "exposure": "exposure longer than the line period leaves",
         "most_irradiance": "more light than most_irradiance",

@@ -49,6 +49,7 @@ LABELS = {
     "mtf50_y_lp_mm": "MTF50 along, lp/mm",
     "defect_px_x": "defect, px across",
     "defect_px_y": "defect, px along",
+    "defect_contrast": "change by the fault, as seen",
     "defect_cnr": "defect contrast / noise",
     "defect_dprime": "d' of the defect",
     "detection_rate": "found of them",
@@ -56,6 +57,7 @@ LABELS = {
     "smallest_detectable_um": "smallest disc found, um",
     "smallest_detectable_um_ends": "smallest disc found, um, at the ends",
     "smallest_width_um": "thinnest scratch found, um",
+    "smallest_relief_um": "narrowest fault found, um",
     "texture_share": "texture's share of the noise",
     "rose_diameter_um": "rose diameter um",
 }

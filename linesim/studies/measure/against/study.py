@@ -36,7 +36,7 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.studies.measure.against.agreement import Agreement, Difference, findings
-from linesim.targets.faced import lit_reference
+from linesim.targets.faces.faced import lit_reference
 from linesim.targets.load import target_reference
 
 _RIM_PX = 8

@@ -231,6 +231,12 @@ def _rounds(
 
 def _defect_um(setup: Setup) -> float:
     need = setup.requirement
+    if need.defect_relief is not None:
+        msg = (
+            f"requirement.defect_relief: read a {need.defect_relief.kind}, but only flat discs are "
+            "injected; expected smallest_defect in its place"
+        )
+        raise InputError(msg)
     if need.smallest_defect_um is None or need.defect_shape != "disc":
         msg = (
             f'requirement.smallest_defect: read {need.smallest_defect_um} um, "{need.defect_shape}"'

@@ -13,10 +13,10 @@ from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import changed_ns
 from linesim.setup.setup import Setup
-from linesim.targets.face import Face, face_of, passes_by_image
+from linesim.targets.faces.face import Face, face_of, passes_by_image
+from linesim.targets.faces.relief import Relief, read_grey, read_heights, relief_of, widened
 from linesim.targets.levels import Levels
 from linesim.targets.painted import FacedTarget
-from linesim.targets.relief import Relief, read_grey, read_heights, relief_of, widened
 
 _LEVEL_PLACES, _MATT_TURN = 20, 0.1
 """Places along the line within which light turns by one rms slope; and a slope for a matt face."""

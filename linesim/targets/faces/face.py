@@ -54,14 +54,14 @@ class Face:
         All that shine at once.
     view_deg : float
         Of the camera from the normal of the target. [deg]
-    view_mm : float
-        From the camera to the target; infinite for a view that is the same along the line. [mm]
     finish : Finish or None
         None: matt. An image of gloss counts from a gloss of 1.
     slopes : tuple of float
         Tangents by which the whole face leans across and along.
     white_reflectance : float
         What reflectances of the target are shares of.
+    view_mm : float
+        From the camera to the target; infinite for a view that is the same along the line. [mm]
     through : Through or None
         None where no lamp stands behind it.
     """
@@ -188,6 +188,9 @@ def face_of(setup: Setup) -> Face | None:
     lamps = setup.lamps
     if plain and not any(each.behind for each in lamps):
         return None
+    if len(lamps) == 1:
+        # of one lamp alone its light is no matter, and the same face serves any
+        lamps = (replace(lamps[0], irradiance_w_m2=1.0),)
     return Face(
         lamps=lamps,
         view_deg=setup.camera.angle_deg or 0.0,

@@ -16,7 +16,7 @@ from scipy.ndimage import map_coordinates
 from linesim.files.images_in import read_image
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.errors import InputError
-from linesim.targets.face import Face, factors
+from linesim.targets.faces.face import Face, factors
 
 _STEPS = 2.5
 """Of the coarse table in the smaller rms slope; a lobe is smooth on that scale."""

@@ -1,0 +1,83 @@
+"""
+The fault with relief that a setup asks for, as its lamp shows it on its product.
+
+Light is taken to go by slopes, as it does where these stretch over many wavelengths; what is
+narrower spreads it by diffraction, and is told with a caution.
+"""
+
+from dataclasses import replace
+
+from linesim.forward.geometry import Figure
+from linesim.metrics.detection.flanks import Form, Relief, flanks_of, weights
+from linesim.setup.setup import Setup
+from linesim.targets.faces.face import Face, face_of
+
+WAVES = 10.0
+"""Wavelengths across a fault from which on light goes by its slopes; our choice."""
+_ANY_LEAN_DEG = 1.0
+
+
+def face_under(setup: Setup) -> Face:
+    """
+    Take the face of a target out of a setup, also that of a matt and level one.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+
+    Returns
+    -------
+    Face
+        Where nothing else makes it one, a matt face under the same lamp: what leans is darker or
+        brighter there by a cosine.
+    """
+    face = face_of(setup)
+    if face is None:
+        target = setup.target.model_copy(update={"slope_along_deg": _ANY_LEAN_DEG})
+        sections = setup.sections.model_copy(update={"target": target})
+        leaning = face_of(replace(setup, sections=sections))
+        assert leaning is not None  # noqa: S101 -- what leans has a face
+        face = replace(leaning, slopes=(0.0, 0.0))
+    # a white of very many stations is an array, and asked for apart
+    return replace(face, white_reflectance=1.0)
+
+
+def sought_relief(setup: Setup, product: Figure) -> Relief | None:
+    """
+    Light the fault with relief that a setup asks for.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station; numbers of light and camera may be arrays.
+    product : float or ndarray
+        Level of its product under the lamp, as a share of white.
+
+    Returns
+    -------
+    Relief or None
+        None where it asks for none.
+
+    Raises
+    ------
+    InputError
+        Where it is too steep for the finish.
+    """
+    need = setup.requirement.defect_relief
+    if need is None:
+        return None
+    form = Form(
+        kind=need.kind,
+        steepness=need.depth_um / need.width_um,
+        turn_deg=0.0 if need.direction == "along" else 90.0,
+    )
+    flanks = flanks_of(face_under(setup), form)
+    matt, gloss = weights(flanks, product, setup.target.white_reflectance)
+    return Relief(
+        flanks=flanks,
+        width_um=need.width_um,
+        length_um=need.length_um,
+        matt=matt,
+        gloss=gloss,
+    )

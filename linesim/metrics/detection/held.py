@@ -1,0 +1,27 @@
+"""Tables that go along with the numbers of a station and of what is searched there."""
+
+from dataclasses import fields, is_dataclass, replace
+from typing import Protocol, TypeVar, runtime_checkable
+
+import numpy as np
+
+Part = TypeVar("Part")
+
+
+@runtime_checkable
+class Held(Protocol):
+    """A table: what changes numbers leaves it as it is."""
+
+    @property
+    def frame(self) -> object:
+        """Give what tells it from other tables."""
+
+
+def widened(part: Part) -> Part:
+    """Give every number two more axes, for frequencies across and along."""
+    if part is None or isinstance(part, Held):
+        return part
+    if is_dataclass(part) and not isinstance(part, type):
+        changes = {each.name: widened(getattr(part, each.name)) for each in fields(part)}
+        return replace(part, **changes)
+    return np.asarray(part)[..., None, None]  # type: ignore[return-value]
