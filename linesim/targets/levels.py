@@ -5,12 +5,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from linesim.forward.reference import Reference
+from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.arrays import ImageArray
 
 BRIGHT_SHARE = 0.999
 """Share of the target that is no brighter than what counts as its brightest part."""
-_BANDS, _BAND_ROWS, _WHOLE = 32, 64, 4_000_000
+_BANDS, _FEW, _BAND_ROWS, _WHOLE = 32, 8, 64, 4_000_000
 TILE = 64
 """Side of a tile. [px]"""
 _MOST_TILES = 256
@@ -63,6 +63,28 @@ def levels_of(reference: Reference) -> Levels:
     )
 
 
+def few_bands(reference: Reference) -> Reference:
+    """
+    Take a few bands of a target whose rows are dear.
+
+    Parameters
+    ----------
+    reference : Reference
+        The target.
+
+    Returns
+    -------
+    Reference
+        Eight bands of it, one below the other, some millions of pixels; itself if it is small.
+    """
+    rows, columns = reference.shape[:2]
+    if rows * columns <= _WHOLE or rows <= _FEW * _BAND_ROWS:
+        return reference
+    firsts = np.linspace(0, rows - _BAND_ROWS, _FEW).astype(int).tolist()
+    data = np.concatenate([reference.rows(first, first + _BAND_ROWS) for first in firsts])
+    return ArrayReference(data=data, pixel_size_um=reference.pixel_size_um)
+
+
 def _bands(reference: Reference) -> Iterator[ImageArray]:
     """Give all rows of a small target, evenly laid bands of a large one."""
     rows, columns = reference.shape[:2]
@@ -76,14 +98,17 @@ def _bands(reference: Reference) -> Iterator[ImageArray]:
 def tiles_of(reference: Reference) -> Tiles:
     """Cut a target into tiles, evenly spread over it, at most some hundreds."""
     found = [tile for band in _bands(reference) for tile in _tiles(band)]
-    picked = found[:: max(1, len(found) // _MOST_TILES)]
+    picked = [tile.reshape(TILE, TILE, -1).mean(axis=2) for tile in found[:: _step(len(found))]]
     data = np.array(picked, dtype=np.float32).reshape(-1, TILE, TILE)
     return Tiles(data=data, pixel_um=reference.pixel_size_um)
+
+
+def _step(count: int) -> int:
+    return max(1, count // _MOST_TILES)
 
 
 def _tiles(band: ImageArray) -> Iterator[ImageArray]:
     """Cut a band into square tiles; what is left over is dropped."""
     rows, columns = (size // TILE for size in band.shape[:2])
     for row, column in np.ndindex(rows, columns):
-        tile = band[row * TILE : (row + 1) * TILE, column * TILE : (column + 1) * TILE]
-        yield tile.reshape(TILE, TILE, -1).mean(axis=2)
+        yield band[row * TILE : (row + 1) * TILE, column * TILE : (column + 1) * TILE]

@@ -25,7 +25,7 @@ from linesim.setup.surface import Face as FaceKeys
 from linesim.targets.catalogue import built_in, make
 from linesim.targets.faces.face import Face, face_of, is_imaged
 from linesim.targets.faces.faced import DrawnReference, faced_levels, lit_reference
-from linesim.targets.levels import Levels, Tiles, levels_of, tiles_of
+from linesim.targets.levels import Levels, Tiles, few_bands, levels_of, tiles_of
 from linesim.targets.painted import FacedTarget
 from linesim.targets.windowed import WindowedReference, held_bytes, windowed
 
@@ -186,6 +186,33 @@ def _seen_size(setup: Setup, size: TargetSize) -> TargetSize:
     return lit_size(setup, size, target_reference(setup))
 
 
+def given_size(setup: Setup, given: Reference) -> TargetSize:
+    """
+    Look at a target that is at hand, as its lamp shows it.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    given : Reference
+        The matt part of its target.
+
+    Returns
+    -------
+    TargetSize
+        Of what the camera sees.
+
+    Raises
+    ------
+    InputError
+        Where the image of the relief does not fit.
+    """
+    # where images make the face, the levels are those of what is seen
+    size = TargetSize.of(few_bands(given) if is_imaged(setup) else given)
+    rows, cautions = given.shape[0], getattr(given, "cautions", ())
+    return lit_size(setup, replace(size, rows=rows, cautions=cautions), given)
+
+
 def lit_size(setup: Setup, size: TargetSize, matt: Reference | None = None) -> TargetSize:
     """
     Say how light a target is under its lamp.
@@ -220,7 +247,7 @@ def lit_size(setup: Setup, size: TargetSize, matt: Reference | None = None) -> T
             tiles=size.tiles and replace(size.tiles, data=face.lit(size.tiles.data)),
             ends=ends,
         )
-    seen = lit_reference(setup, matt)
+    seen = few_bands(lit_reference(setup, matt))
     tiles = None if size.tiles is None else tiles_of(seen)
     return replace(size, levels=levels_of(seen), tiles=tiles, ends=ends)
 

@@ -20,7 +20,7 @@ from linesim.setup.surface import FACED
 from linesim.studies.compare.variants import Variant
 from linesim.studies.scan.memory import Need, refuse_too_large
 from linesim.studies.scan.study import Held, Scan, Way, needed, scan_held
-from linesim.targets.load import TargetSize, lit_size, target_reference, target_size
+from linesim.targets.load import TargetSize, given_size, target_reference, target_size
 from linesim.workers.shared_array import Shared, attached, can_share, shared
 from linesim.workers.tasks import Runner, one_blas_thread
 
@@ -111,7 +111,7 @@ def _size(setup: Setup, target: Reference | None) -> TargetSize:
     """Judge a variant as it would be alone; a file that is at hand may have changed meanwhile."""
     if target is None or setup.target.image in BUILT_IN:
         return target_size(setup)
-    return lit_size(setup, TargetSize.of(target), target)
+    return given_size(setup, target)
 
 
 @contextmanager

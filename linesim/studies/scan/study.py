@@ -25,7 +25,7 @@ from linesim.studies.scan.measured import Measured, measured
 from linesim.studies.scan.memory import Need, need, refuse_too_large
 from linesim.targets.faces.faced import lit_reference
 from linesim.targets.given import reference_of
-from linesim.targets.load import TargetSize, drawn_bytes, lit_size, target_reference, target_size
+from linesim.targets.load import TargetSize, drawn_bytes, given_size, target_reference, target_size
 
 Shape = tuple[int, int]
 """Lines and delivered pixels."""
@@ -115,7 +115,7 @@ def scan(
     refuse_no_share(off_axis_error, "off_axis_error")
     seed, workers = checked_seed(seed), checked_workers(workers)
     given = _given(setup, reference)
-    size = target_size(setup) if given is None else lit_size(setup, TargetSize.of(given), given)
+    size = target_size(setup) if given is None else given_size(setup, given)
     target = Held(reference=given, size=size, is_own=reference is None)
     return scan_held(setup, seed, target, Way(workers, off_axis_error, force))
 

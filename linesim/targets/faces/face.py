@@ -184,7 +184,8 @@ def face_of(setup: Setup) -> Face | None:
     """
     target = setup.target
     leans = (target.slope_across_deg or 0.0, target.slope_along_deg or 0.0)
-    plain = _finish(setup) is None and target.relief is None and leans == (0.0, 0.0)
+    relief = target.relief is not None or target.image in FACED
+    plain = _finish(setup) is None and not relief and leans == (0.0, 0.0)
     lamps = setup.lamps
     if plain and not any(each.behind for each in lamps):
         return None

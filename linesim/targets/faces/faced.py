@@ -14,7 +14,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.infiles import changed_ns
 from linesim.setup.setup import Setup
 from linesim.targets.faces.face import Face, face_of, passes_by_image
-from linesim.targets.faces.relief import Relief, read_grey, read_heights, relief_of, widened
+from linesim.targets.faces.relief import Heights, Relief, read_grey, read_heights, relief_of
 from linesim.targets.levels import Levels
 from linesim.targets.painted import FacedTarget
 
@@ -160,9 +160,9 @@ class DrawnReference(ArrayReference):
     drawn: FacedTarget
 
     @cached_property
-    def heights(self) -> ImageArray:
-        """Its relief, drawn once, with one more pixel on each side. [µm]."""
-        return widened(self.drawn.heights(0, self.shape[0]))
+    def heights(self) -> Heights:
+        """Its relief, drawn once. [µm]."""
+        return Heights.of(self.drawn.heights(0, self.shape[0]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,7 +203,8 @@ def _relief(setup: Setup, face: Face, matt: Reference) -> Relief | None:
     if target.relief is not None:
         path = setup.folder / target.relief
         heights = read_heights(path, changed_ns(path), target.relief, target.relief_range_um or 0.0)
-        _refuse_other_size(name, (heights.shape[0] - 2, heights.shape[1] - 2), matt)
+        rows, columns = heights.data.shape
+        _refuse_other_size(name, (rows - 2, columns - 2), matt)
     elif isinstance(matt, DrawnReference):
         heights, name = matt.heights, f'target.image "{target.image}"'
     else:

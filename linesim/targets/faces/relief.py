@@ -1,7 +1,7 @@
 """The relief of a target: heights from an image, and a table of what slopes send to the camera."""
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -94,10 +94,10 @@ class Relief:
     def light(self, data: ImageArray, first: int, gloss: ImageArray | None = None) -> None:
         """Turn reflectances of rows into radiance factors, in place, a few rows at a time."""
         rows, columns = data.shape[:2]
-        count = max(1, _AT_ONCE // columns)
-        for low in range(0, rows, count):
-            part = slice(low, min(low + count, rows))
-            for mixed in self._mixes(columns):
+        for mixed in self._mixes(columns):
+            count = max(1, _AT_ONCE // (mixed.columns.stop - mixed.columns.start))
+            for low in range(0, rows, count):
+                part = slice(low, min(low + count, rows))
                 own = None if gloss is None else gloss[part, mixed.columns]
                 self._light(data[part, mixed.columns], first + low, mixed, own)
 
@@ -148,14 +148,46 @@ def _nearest(rise: ImageArray, step: float, start: float) -> NDArray[np.int32]:
     return rise.astype(np.int32)
 
 
-def relief_of(heights: ImageArray, pixel_um: float, face: Face, *, name: str, bare: bool) -> Relief:
+class Heights(NamedTuple):
+    """
+    Heights, and how much they rise over two pixels.
+
+    Parameters
+    ----------
+    data : ndarray of float32, shape (rows + 2, columns + 2)
+        On the target's own pixels, and one more on each side. [µm]
+    rises : tuple of tuple of float
+        Least and most across, and along. [µm]
+    """
+
+    data: ImageArray
+    rises: tuple[tuple[float, float], tuple[float, float]]
+
+    @classmethod
+    def of(cls, inner: ImageArray) -> "Heights":
+        """Add one more on each side, in line with the last two, and see how steep they are."""
+        data = np.pad(inner, 1, mode="reflect", reflect_type="odd")
+        rows, columns = data.shape
+        count = max(3, _AT_ONCE // columns)
+        parts = [data[first : first + count + 2] for first in range(0, rows - 2, count)]
+        across = [part[:, 2:] - part[:, :-2] for part in parts]
+        along = [part[2:] - part[:-2] for part in parts]
+        return cls(data, (_least_most(across), _least_most(along)))
+
+
+def _least_most(parts: Iterable[ImageArray]) -> tuple[float, float]:
+    ends = np.array([(part.min(), part.max()) for part in parts])
+    return float(ends[:, 0].min()), float(ends[:, 1].max())
+
+
+def relief_of(heights: Heights, pixel_um: float, face: Face, *, name: str, bare: bool) -> Relief:
     """
     Make the tables of a face for some heights.
 
     Parameters
     ----------
-    heights : ndarray of float32, shape (rows + 2, columns + 2)
-        On the target's own pixels, and one more on each side. [µm]
+    heights : Heights
+        Of the target.
     pixel_um : float
         Side of one of them. [µm]
     face : Face
@@ -175,25 +207,20 @@ def relief_of(heights: ImageArray, pixel_um: float, face: Face, *, name: str, ba
     InputError
         Where it is too steep for its finish.
     """
-    spans = _spans(heights, pixel_um, face)
-    columns = heights.shape[1] - 2
+    # a face that rises turns its normal back
+    spans = tuple(
+        (lean - most / (2 * pixel_um), lean - least / (2 * pixel_um))
+        for lean, (least, most) in zip(face.slopes, heights.rises, strict=True)
+    )
+    columns = heights.data.shape[1] - 2
     half_mm = columns * pixel_um / 2000
     smallest = min(face.finish.rms_across, 0.1) if face.finish else 0.1
     places_mm = face.places(half_mm, smallest / _PLACES)
     tables = _at_places(face, spans, pixel_um, tuple(places_mm.tolist()), (name, bare))
     return Relief(
-        heights=heights,
+        heights=heights.data,
         tables=tables,
         columns=(places_mm + half_mm) * 1000 / pixel_um - 0.5,
-    )
-
-
-def _spans(heights: ImageArray, pixel_um: float, face: Face) -> tuple[tuple[float, float], ...]:
-    """Find the slopes that there are: a face that rises turns its normal back."""
-    across, along = heights[:, 2:] - heights[:, :-2], heights[2:] - heights[:-2]
-    return tuple(
-        (lean - float(rise.max()) / (2 * pixel_um), lean - float(rise.min()) / (2 * pixel_um))
-        for lean, rise in zip(face.slopes, (across, along), strict=True)
     )
 
 
@@ -239,7 +266,7 @@ def _table(
 
 
 @lru_cache(maxsize=1)
-def read_heights(path: Path, _changed_ns: int, name: str, range_um: float) -> ImageArray:
+def read_heights(path: Path, _changed_ns: int, name: str, range_um: float) -> Heights:
     """
     Read heights once for all lamps; one more on each side, in line with the last two.
 
@@ -254,20 +281,15 @@ def read_heights(path: Path, _changed_ns: int, name: str, range_um: float) -> Im
 
     Returns
     -------
-    ndarray of float32, shape (rows + 2, columns + 2)
-        [µm]
+    Heights
+        With one more on each side. [µm]
 
     Raises
     ------
     InputError
         Where it cannot be read, or is no grey image.
     """
-    return widened(read_grey(path, "target.relief", name) * np.float32(range_um))
-
-
-def widened(heights: ImageArray) -> ImageArray:
-    """Add one more on each side, in line with the last two."""
-    return np.pad(heights, 1, mode="reflect", reflect_type="odd")
+    return Heights.of(read_grey(path, "target.relief", name) * np.float32(range_um))
 
 
 def read_grey(path: Path, key: str, name: str) -> ImageArray:
