@@ -18,6 +18,8 @@ _FRINGE_PX = 0.25
 _SMEAR_PX = 0.5
 _SHIFT_PX = 1.0
 _STEEP_GAIN = 3.0
+_ROOM_MM = 10.0
+"""Between a lamp and the web, our choice."""
 
 
 def _colour(case: Case) -> Found:
@@ -64,6 +66,26 @@ def _line_of_sight(case: Case) -> Found:
                 "(common practice). Otherwise move the strip, or lean the camera."
             ),
         )
+
+
+def _room(case: Case) -> Found:
+    """Judge the room between the lower edge of each lamp and the target, at the worst of flutter."""
+    for light in case.setup.lights:
+        if light.lamp_distance_mm is None or light.lamp_width_mm is None:
+            continue
+        angle = np.radians(light.angle_deg or 0.0)
+        edge_mm = light.lamp_distance_mm * np.cos(angle)
+        edge_mm -= light.lamp_width_mm / 2 * abs(np.sin(angle))
+        left_mm = float(edge_mm) - case.setup.transport.flutter_mm
+        if left_mm < _ROOM_MM:
+            yield (
+                "lamp_close",
+                (
+                    f"The lamp's lower edge would come within {max(left_mm, 0):.3g} mm of the "
+                    f"target, under {_ROOM_MM:g} mm (our threshold): a splice, a fold or a flutter "
+                    "touches it. Mount it farther away, or steeper."
+                ),
+            )
 
 
 def _skew(case: Case) -> Found:
@@ -167,7 +189,7 @@ def _average(case: Case) -> Found:
         )
 
 
-_CHECKS = (_colour, _line_of_sight, _stages, _skew, _flutter, _lamp, _correction, _average)
+_CHECKS = (_colour, _line_of_sight, _room, _stages, _skew, _flutter, _lamp, _correction, _average)
 
 
 def fault_cautions(case: Case) -> Found:

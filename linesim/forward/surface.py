@@ -30,9 +30,10 @@ from scipy.special import erf, ndtr
 from linesim.setup.arrays import FloatArray
 from linesim.setup.light.strip import Strip
 
-_NODES = 16
-"""Of Gauss and Legendre each way, over at most 6 standard deviations of the lobe to each side."""
-_REACH = 6.0
+_NODES, _OF_LOBE = 16, 14
+"""Of Gauss and Legendre each way, over the lamp; and over what of it lies within the lobe."""
+_REACH = 5.0
+"""Standard deviations of the lobe to each side: 6e-7 of it lies beyond."""
 _CHUNK = 4096
 _SHARP = 1e-4
 """Spread of what a smooth clear face lets through, so that the lamp has edges of some width."""
@@ -193,9 +194,11 @@ def _frames(slopes: FloatArray) -> FloatArray:
     return np.stack([across, np.cross(normal, across), normal], axis=1)
 
 
-def _between_edges(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _between_edges(
+    low: FloatArray, high: FloatArray, count: int = _NODES
+) -> tuple[FloatArray, FloatArray]:
     """Angles of nodes from the normal, and their weights; shape (faces, nodes)."""
-    node, weight = np.polynomial.legendre.leggauss(_NODES)
+    node, weight = np.polynomial.legendre.leggauss(count)
     angle = (low + high)[:, None] / 2 + (high - low)[:, None] / 2 * node
     return angle, ((high - low) / 2)[:, None] * weight
 
@@ -204,8 +207,8 @@ def _directions(
     nodes: tuple[FloatArray, FloatArray], left: FloatArray, right: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Directions and solid angles of nodes between ends; shape (faces, nodes, nodes)."""
-    node, weight = np.polynomial.legendre.leggauss(_NODES)
     angle, share = nodes
+    node, weight = np.polynomial.legendre.leggauss(angle.shape[1])
     turn = ((left + right) / 2)[..., None] + ((right - left) / 2)[..., None] * node
     u, v, cos = np.sin(angle)[..., None], np.cos(angle)[..., None], np.cos(turn)
     share = (share * (right - left) / 2)[..., None] * weight * cos
@@ -235,7 +238,7 @@ def _gloss(strip: Strip, finish: Finish, view: FloatArray, frames: FloatArray) -
     high = np.minimum(np.radians(strip.high_deg), angle + tall_at)
     found = np.zeros(len(frames))
     (some,) = np.nonzero((low < high) & (facing > 0))
-    nodes = _between_edges(low[some], high[some])
+    nodes = _between_edges(low[some], high[some], _OF_LOBE)
     ends = _part(strip, some).ends_at(nodes[0])
     left = np.maximum(ends[0], (turn[some] - wide)[:, None])
     right = np.maximum(np.minimum(ends[1], (turn[some] + wide)[:, None]), left)

@@ -75,10 +75,10 @@ def few_bands(reference: Reference) -> Reference:
     Returns
     -------
     Reference
-        Eight bands of it, one below the other, some millions of pixels; itself if it is small.
+        Eight bands of it, one below the other; itself if it is short.
     """
-    rows, columns = reference.shape[:2]
-    if rows * columns <= _WHOLE or rows <= _FEW * _BAND_ROWS:
+    rows = reference.shape[0]
+    if rows <= _FEW * _BAND_ROWS:
         return reference
     firsts = np.linspace(0, rows - _BAND_ROWS, _FEW).astype(int).tolist()
     data = np.concatenate([reference.rows(first, first + _BAND_ROWS) for first in firsts])

@@ -18,6 +18,7 @@ from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import changed_ns
 from linesim.setup.model import Target
+from linesim.setup.product import TARGET
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.setup.surface import FACED
@@ -181,7 +182,7 @@ def target_size(setup: Setup) -> TargetSize:
     return lit_size(setup, size)
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=256)
 def _seen_size(setup: Setup, size: TargetSize) -> TargetSize:
     return lit_size(setup, size, target_reference(setup))
 
@@ -248,7 +249,9 @@ def lit_size(setup: Setup, size: TargetSize, matt: Reference | None = None) -> T
             ends=ends,
         )
     seen = few_bands(lit_reference(setup, matt))
-    tiles = None if size.tiles is None else tiles_of(seen)
+    # tiles take a while: without a texture to be counted, those of the matt part serve a caution
+    asked = size.tiles is not None and setup.requirement.texture == TARGET
+    tiles = tiles_of(seen) if asked else size.tiles
     return replace(size, levels=levels_of(seen), tiles=tiles, ends=ends)
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from linesim.figures.budget import budget
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed, sample_setup, setup_from
 from linesim.setup.setup import Setup
 
 BASE = setup_from(
@@ -198,3 +198,22 @@ def test_a_lamp_in_step_with_the_lines_has_no_bands() -> None:
     swing = {"light.flicker": 0.5, "light.flicker_frequency": "10 kHz"}
     setup = changed(BASE, {**swing, "acquisition.line_rate": "10 kHz"})
     assert "no bands" in codes(setup)["flicker_bands"]
+
+
+def test_a_lamp_has_room_above_the_target() -> None:
+    """D cos a - w/2 sin a, less flutter, against 10 mm of our choice (derived)."""
+    lamp = {
+        "light.arrangement": "line",
+        "light.angle": "70 deg",
+        "light.lamp_width": "40 mm",
+        "light.lamp_distance": "85 mm",
+    }
+    codes = {}
+    # 85 mm cos 70 deg - 20 mm sin 70 deg = 10.28 mm; 84 mm leave 9.94 mm
+    for changes in ({}, {"light.lamp_distance": "84 mm"}, {"light.angle": "-70.5 deg"}):
+        found = budget(changed(sample_setup(), {**lamp, **changes})).cautions
+        codes[tuple(changes)] = "lamp_close" in {each.code for each in found}
+    assert list(codes.values()) == [False, True, True]
+    lifted = {"transport.flutter": "1 mm", "lens.focal_length": "50 mm"}
+    found = budget(changed(sample_setup(), {**lamp, **lifted})).cautions
+    assert "lamp_close" in {each.code for each in found}

@@ -173,8 +173,16 @@ def _choice(where: str, table: object, base: Setup, faults: list[str]) -> dict[s
         return {}
     changes = flat_keys(table)
     for key, value in changes.items():
+        if value == "" and _is_known(key):
+            changes[key] = None  # as with --set, no value takes a key out
+            continue
         faults += [f"{where}: {fault}" for fault in _read(key, value, base)[1]]
     return changes
+
+
+def _is_known(key: str) -> bool:
+    section, _, name = key.partition(".")
+    return bool(name) and name in known_keys((section,))
 
 
 def _option_axes(options: object, base: Setup, faults: list[str]) -> Iterator[Axis]:
@@ -232,8 +240,7 @@ def _read(key: str, value: object, base: Setup) -> tuple[float | None, tuple[str
     """Read one value by its own key; give the number where it may be one of many."""
     if key == SHARE:
         return _share(value)
-    section, _, name = key.partition(".")
-    known = bool(name) and name in known_keys((section,))
+    section, known = key.partition(".")[0], _is_known(key)
     if section == "requirement" and known:
         return None, (f"{key}: read {shown(value)}, but requirements stand in [requirement]",)
     inside = _inside(section, key, value, base) if known else None

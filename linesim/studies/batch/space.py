@@ -201,9 +201,16 @@ def asked_by_face(base: Setup, chosen: Collection[str]) -> frozenset[str]:
     """Name keys that decide how bright a face is, which is worked out for one setup at a time."""
     if face_of(base) is None and not any(map(_of_face, chosen)):
         return frozenset()
-    return frozenset(
-        {"target.white_reflectance", "lens.magnification", "light.illuminance", "light.irradiance"}
-    )
+    asked = {"target.white_reflectance"}
+    if len(base.lights) > 1 or any(key.partition(".")[0] in LIGHTS[1:] for key in chosen):
+        asked |= {"light.illuminance", "light.irradiance"}
+    ends = {"lens.focal_length", *(f"{name}.lamp_length" for name in LIGHTS)}
+    there = {
+        f"{section}.{key}" for section in ("lens", *LIGHTS) for key in base.texts.get(section, ())
+    }
+    if ends & (there | set(chosen)):
+        asked.add("lens.magnification")
+    return frozenset(asked)
 
 
 def _of_face(key: str) -> bool:

@@ -86,6 +86,21 @@ def demand_line(axes: "Axes", wanted: float, text: str, *, on_right: bool) -> No
     )
 
 
+def best_line(axes: "Axes", over: Range, value: float, index: int) -> None:
+    """Draw where along the range a figure is best, its value below the axis's top."""
+    axes.axvline(value / over.ratio, color=COLOURS[index % len(COLOURS)], linewidth=0.8)
+    axes.annotate(
+        f"best at {over.said(value)}",
+        xy=(value / over.ratio, 1),
+        xycoords=axes.get_xaxis_transform(),
+        xytext=(4, -10 - 11 * index),
+        textcoords="offset points",
+        fontsize=8,
+        bbox=_BEHIND,
+        zorder=5,
+    )
+
+
 def crossing_marks(axes: "Axes", over: Range, wanted: float, marks: list[Mark]) -> None:
     """Mark where curves cross a requirement, with the value there."""
     for place, mark in enumerate(sorted(marks, key=_value)):

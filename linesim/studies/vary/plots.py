@@ -10,9 +10,16 @@ from linesim.setup.arrays import FloatArray
 from linesim.studies.batch.judged import LIMIT
 from linesim.studies.batch.ranges import Range, short
 from linesim.studies.vary.labels import label
-from linesim.studies.vary.plot_axes import Mark, along_x, along_y, crossing_marks, demand_line
+from linesim.studies.vary.plot_axes import (
+    Mark,
+    along_x,
+    along_y,
+    best_line,
+    crossing_marks,
+    demand_line,
+)
 from linesim.studies.vary.rendered import Seen
-from linesim.studies.vary.study import Curve, Varied, judged_values, states_of
+from linesim.studies.vary.study import Curve, Varied, best_place, judged_values, states_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -81,6 +88,9 @@ def _panel(axes: "Axes", found: Varied, name: str, seen: tuple[Seen, ...]) -> No
     over, demand = found.ranges[0], _demand(found, name)
     for index, curve in enumerate(found.curves):
         _line(axes, found, curve, name, index)
+        best = best_place(found, curve, name)
+        if best is not None:
+            best_line(axes, over, over.base_values[best], index)
         _points(axes, over, [each for each in seen if each.title == curve.title], index)
     wanted = [demand.wanted] if demand else []
     sound, beyond = _parted(found, name, seen)

@@ -12,6 +12,7 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
+from linesim.setup.surface_relations import LIGHTS
 from linesim.studies.batch.along import Along, along
 from linesim.studies.batch.figures import Tell, groups_of, nobody
 from linesim.studies.batch.judged import LIMIT, demands_of, weakest, worst_of
@@ -35,6 +36,11 @@ ALL_FIGURES = "all"
 _RANKS = {"clipping": 1, **dict.fromkeys(CANNOT_RUN, 2)}
 """How bad it is where a demand is missed; else 0."""
 _EXPOSURE = "acquisition.exposure"
+
+
+LAMP_ANGLES = tuple(f"{name}.angle" for name in LIGHTS)
+BEST_BY_ANGLE = ("snr_product", "defect_dprime")
+"""Figures whose best place along the angles of a lamp is marked."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +112,17 @@ def judged_values(found: Varied, curve: Curve, name: str) -> FloatArray:
         if demand.figure == name and set(demand.figures) <= set(curve.figures):
             return worst_of(demand, curve.figures)
     return weakest(name, curve.figures[name])
+
+
+def best_place(found: Varied, curve: Curve, name: str) -> int | None:
+    """Find where along the angles of a lamp a figure is best, where that is not at an end."""
+    if found.ranges[0].key.dotted not in LAMP_ANGLES or len(found.ranges) > 1:
+        return None
+    if name not in BEST_BY_ANGLE or name not in curve.figures:
+        return None
+    values = judged_values(found, curve, name)
+    place = int(np.nanargmax(values)) if np.isfinite(values).any() else 0
+    return place if 0 < place < len(values) - 1 else None
 
 
 def states_of(found: Varied, curve: Curve) -> NDArray[np.str_]:

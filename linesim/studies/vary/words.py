@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from linesim.figures.demands import Demand
+from linesim.figures.plain_numbers import digits
 from linesim.studies.batch.judged import ALWAYS, asked_of, worst_of
 from linesim.studies.batch.ranges import Range, short
 from linesim.studies.vary.answers import Answer
@@ -12,7 +13,7 @@ from linesim.studies.vary.crossing import Span
 from linesim.studies.vary.joint_words import together
 from linesim.studies.vary.labels import demand_words, missed_words, number_words, value_words
 from linesim.studies.vary.range_words import EXPOSURES, part_words, parts_words
-from linesim.studies.vary.study import Varied
+from linesim.studies.vary.study import Varied, best_place, judged_values
 
 _NOTHING = (
     "The setup requires nothing that a range could be judged by; expected requirement.snr or "
@@ -20,12 +21,27 @@ _NOTHING = (
 )
 
 
+_BEST = {"snr_product": "SNR on the product is", "defect_dprime": "d' of the defect is"}
+
+
 def answer(found: Varied) -> tuple[str, ...]:
     """Say where along a range everything holds, where each requirement is met, and what fails."""
     nothing = () if asked_of(found.judged_by) else (_NOTHING,)
     if len(found.ranges) > 1:
         return (*nothing, *together(found), *_of_grid(found))
-    return (*nothing, *together(found), *_of_range(found), *_failures(found))
+    return (*nothing, *together(found), *_of_range(found), *_best_place(found), *_failures(found))
+
+
+def _best_place(found: Varied) -> Iterator[str]:
+    """Say at which angle of a lamp a figure is best."""
+    over, many = found.ranges[0], len(found.curves) > 1
+    for curve in found.curves:
+        for name, said in _BEST.items():
+            place = best_place(found, curve, name)
+            if place is not None:
+                head = f"{curve.title}: " if many else ""
+                best = digits(float(judged_values(found, curve, name)[place]), 4)
+                yield f"{head}{said} best at {over.said(over.base_values[place])}, {best}."
 
 
 def _of_range(found: Varied) -> Iterator[str]:

@@ -20,7 +20,7 @@ from linesim.targets.faces.face import Face, factors
 
 _STEPS = 2.5
 """Of the coarse table in the smaller rms slope; a lobe is smooth on that scale."""
-_FINER, _FINEST, _SIDE = 8, 24, 1500
+_FINER, _FINEST, _SIDE = 8, 16, 1500
 """Steps of the fine table in one of the coarse; and about how many there are in a row of it."""
 _AT_ONCE = 1 << 15
 """Pixels that are worked on together, so that they stay in the processor's cache."""

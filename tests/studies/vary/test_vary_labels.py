@@ -3,7 +3,7 @@
 import pytest
 
 from linesim.figures.demands import Demand, demands
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed, load_setup, setup_from
 from linesim.studies.vary.labels import (
     alarms_words,
     demand_words,
@@ -12,7 +12,7 @@ from linesim.studies.vary.labels import (
     missed_words,
     share_words,
 )
-from linesim.studies.vary.study import vary
+from linesim.studies.vary.study import best_place, vary
 from linesim.studies.vary.table import vary_text
 from linesim.studies.vary.words import answer
 
@@ -245,3 +245,16 @@ def test_who_needs_how_much_more_light_word_for_word() -> None:
         f" klx, 1x1 needs {low:.3g} klx, where the line rate is over the camera's (4.0 times)."
     )
     assert "The line rate is over the camera's with 1x1 everywhere in this range." in lines
+
+
+def test_the_best_angle_of_a_lamp_is_named() -> None:
+    """Over the lamp's angles a mirroring foil is brightest where the lamp mirrors the camera."""
+    foil = load_setup("sample_targets/foil_bright_field.toml")
+    plain = changed(foil, {"target.relief": None, "target.relief_range": None})
+    found = vary(plain, {"light.angle": "0 deg:40 deg:lin5"}, figures=["snr_product"])
+    assert best_place(found, found.curves[0], "snr_product") == 2
+    said = " ".join(answer(found))
+    assert "SNR on the product is best at 20 deg, " in said
+    # at an end it is not the best that there is
+    ends = vary(plain, {"light.angle": "20 deg:40 deg:lin5"}, figures=["snr_product"])
+    assert "best at" not in " ".join(answer(ends))
