@@ -8,6 +8,7 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from linesim.figures.budget import budget
     from linesim.setup.errors import InputError
+    from linesim.setup.lights import light_views
     from linesim.setup.load import changed, load_setup, setup_from
     from linesim.studies.compare.study import compare
     from linesim.studies.measure import functions as measure
@@ -22,6 +23,7 @@ _HOMES = {
     "budget": "linesim.figures.budget",
     "changed": "linesim.setup.load",
     "compare": "linesim.studies.compare.study",
+    "light_views": "linesim.setup.lights",
     "load_setup": "linesim.setup.load",
     "load_space": "linesim.studies.rank.space",
     "rank": "linesim.studies.rank.study",
@@ -36,6 +38,7 @@ __all__ = [
     "budget",
     "changed",
     "compare",
+    "light_views",
     "load_setup",
     "load_space",
     "measure",

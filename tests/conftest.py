@@ -2,6 +2,10 @@
 
 import math
 import os
+import tomllib
+from collections import defaultdict
+from itertools import count
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -23,7 +27,7 @@ _SHARED: dict[str, Any] = {
     "database": None,
     "suppress_health_check": [HealthCheck.too_slow],
 }
-settings.register_profile("house", derandomize=True, max_examples=12, **_SHARED)
+settings.register_profile("house", derandomize=True, max_examples=6, **_SHARED)
 settings.register_profile("nightly", derandomize=False, max_examples=3000, **_SHARED)
 settings.load_profile("nightly" if NIGHTLY else "house")
 if not NIGHTLY and hasattr(providers, "_get_local_constants"):
@@ -32,41 +36,27 @@ if not NIGHTLY and hasattr(providers, "_get_local_constants"):
     providers._get_local_constants = lambda: providers._local_constants  # noqa: SLF001 -- no switch
 
 
-# of tests that render or drive a browser for each case: those that a change can wait for, one night
-NIGHTLY_CASES = {
-    "test_every_figure_of_the_budget_is_shown": ("three-line", "prism", "stages"),
-    "test_what_is_called_met_is_met_in_the_rendered_scan": ("2x", "stages", "three-line"),
-    "test_the_roc_area_is_that_of_the_closed_form": ("2x2 charge",),
-    "test_the_mean_over_all_places_is_the_closed_form": ("150.0", "100.0"),
-    "test_the_rate_told_is_the_rate_found": ("a fifth of white",),
-    "test_pickers_bring_the_budgets_figures": ("binning_", "bit_depth"),
-    "test_nothing_overflows": ("rank-1280", "compare-1280", "scan-1280"),
-    "test_a_camera_is_what_its_setup_says": ("2x1", "1x2"),
-    "test_sizes_are_those_found_one_by_one": ("0.3-scratch-along", "2.0-disc"),
-    "test_everything_holds_where_the_budget_says_so": ("texts1", "texts3", "texts5"),
-    "test_a_label_has_the_area_of_the_disc": ("[0.5]", "[2.0]"),
-    "test_a_report_lies_beside_the_other_files": ("compare", "rank"),
-    "test_all_at_once_is_one_by_one": ("encoder", "stages"),
-    "test_nothing_outside_is_asked_for": ("binned", "dark", "vary two", "rank none"),
-    "test_the_same_study_gives_the_same_page": ("vary two", "rank none"),
-    "test_killed_twice_and_made_to_the_end": ("compare",),
-    "test_strict_asks_for_one_that_meets_all": ("",),
-    "test_detection": ("",),
-    "test_two_workers_write_the_same_bytes": ("",),
-}
+_WAITS = tomllib.loads(Path(__file__).with_name("nightly.toml").read_text("utf-8"))
 
 
-def is_for_the_night(item: pytest.Item) -> bool:
-    """Say whether a test waits for the nightly run, by its mark or by the table above."""
-    cases = NIGHTLY_CASES.get(getattr(item, "originalname", item.name), ())
-    named = any(case in item.name.removeprefix(getattr(item, "originalname", "")) for case in cases)
-    return named or item.get_closest_marker("nightly") is not None
+def is_for_the_night(item: pytest.Item, number: int) -> bool:
+    """Say whether a test waits for the nightly run: by its mark, its case, its number."""
+    name = getattr(item, "originalname", item.name)
+    case = item.name.removeprefix(name)
+    named = any(word in case for word in _WAITS["cases"].get(name, ()))
+    left_out = number % _WAITS["one_in"].get(name, 1)
+    return bool(named or left_out or item.get_closest_marker("nightly"))
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Leave out what is too slow for every change; nobody takes it for a test that was skipped."""
     if not NIGHTLY:
-        items[:] = [each for each in items if not is_for_the_night(each)]
+        numbers: defaultdict[str, count[int]] = defaultdict(count)
+        items[:] = [
+            each
+            for each in items
+            if not is_for_the_night(each, next(numbers[each.nodeid.partition("[")[0]]))
+        ]
 
 
 _JOINED = st.sampled_from([1, 1, 2, 2, 3, 4])

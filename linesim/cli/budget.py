@@ -2,17 +2,25 @@
 
 import typer
 
-from linesim.cli.options import Json, SetupPath, Strict, chosen_setup, leave, print_json
+from linesim.cli.options import (
+    Json,
+    SetupPath,
+    Strict,
+    chosen_setup,
+    leave,
+    pictures,
+    print_pictures,
+)
 from linesim.figures.budget import budget as figures_of
 from linesim.report.table import budget_text
 
 
 def budget(setup: SetupPath = None, *, json: Json = False, strict: Strict = False) -> None:
     """Print the closed-form figures of a setup; no image is made."""
-    chosen = chosen_setup(setup)
-    found = figures_of(chosen)
+    views = pictures(chosen_setup(setup))
+    found = {name: figures_of(view) for name, view in views.items()}
     if json:
-        print_json(found.as_dict())
+        print_pictures({name: each.as_dict() for name, each in found.items()})
     else:
-        typer.echo(budget_text(chosen, found))
-    leave(found.verdicts, strict=strict)
+        typer.echo("\n\n".join(budget_text(views[name], each) for name, each in found.items()))
+    leave(tuple(verdict for each in found.values() for verdict in each.verdicts), strict=strict)

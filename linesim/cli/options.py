@@ -11,6 +11,7 @@ from linesim.figures.verdicts import Verdict
 from linesim.files.atomic import json_text
 from linesim.report.page import refuse_without_extra
 from linesim.setup.errors import InputError
+from linesim.setup.lights import light_views
 from linesim.setup.load import load_setup, sample_setup
 from linesim.setup.setup import Setup
 
@@ -71,6 +72,11 @@ def chosen_setup(path: Path | None) -> "Setup":
     return sample_setup() if path is None else load_setup(path)
 
 
+def pictures(setup: Setup) -> dict[str, Setup]:
+    """Give the stations of all pictures by name: of multiplexed lights one each, else "" alone."""
+    return dict(light_views(setup)) if setup.light.multiplexed else {"": setup}
+
+
 def chosen_folder(out: Path | None, path: Path | None) -> Path:
     """Choose where a run lands."""
     folder = out or Path("outputs") / (path.stem if path else "sample")
@@ -87,6 +93,13 @@ def print_json(value: Mapping[str, object]) -> None:
     """Print one JSON object."""
     # bytes, so that JSON is UTF-8 whatever the console's own encoding
     typer.echo(json_text(dict(value)).encode(), nl=False)
+
+
+def print_pictures(figures: Mapping[str, Mapping[str, object]]) -> None:
+    """Print the figures of all pictures as one JSON object."""
+    own = figures.get("")
+    lights = [{"light": name, **each} for name, each in figures.items()]
+    print_json({"lights": lights} if own is None else own)
 
 
 def leave(verdicts: "tuple[Verdict, ...]", *, strict: bool) -> None:

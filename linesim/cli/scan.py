@@ -1,5 +1,7 @@
 """``linesim scan``."""
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
@@ -17,9 +19,11 @@ from linesim.cli.options import (
     chosen_folder,
     chosen_setup,
     leave,
-    print_json,
+    pictures,
+    print_pictures,
 )
 from linesim.cli.progress import progress
+from linesim.figures.verdicts import Verdict
 from linesim.files.unfinished import note_of
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
@@ -57,31 +61,61 @@ def scan(  # noqa: PLR0913 -- one argument an option
     force: Force = False,
 ) -> None:
     """Render what a setup would capture: the scan, a picture of it, and its figures."""
-    chosen, folder = chosen_setup(setup), chosen_folder(out, setup)
-    found: Scan | FiledScan
-    if stream or resume or is_long(chosen):
-        _refuse_pages(report=report, true_proportion=true_proportion)
-        found, written = _streamed(chosen, folder, seed, Manner(resume=resume, force=force))
-    else:
-        found = scan_of(chosen, seed, force=force)
-        written = _written(found, folder, report=report, true_proportion=true_proportion)
+    views, folder = pictures(chosen_setup(setup)), chosen_folder(out, setup)
+    ask = _Ask(
+        stream=stream or resume,
+        manner=Manner(resume=resume, force=force),
+        report=report,
+        true_proportion=true_proportion,
+    )
+    verdicts: list[Verdict] = []
+    figures: dict[str, dict[str, object]] = {}
+    for name, view, own_seed in _numbered(views, seed):
+        found, written = _scanned(view, folder / name, own_seed, ask)
+        verdicts.extend(found.budget.verdicts)
+        figures[name] = found.metrics()
+        if not json:
+            _print(found, written, first=len(figures) == 1)
     if json:
-        print_json(found.metrics())
-    else:
-        typer.echo(scan_text(found))
-        names = ", ".join(path.name for path in written)
-        typer.echo(f"\nwrote {names} in {written[0].parent.as_posix()}/")
-    leave(found.budget.verdicts, strict=strict)
+        print_pictures(figures)
+    leave(tuple(verdicts), strict=strict)
 
 
-def _written(
-    found: "Scan", folder: Path, *, report: bool, true_proportion: bool
-) -> tuple[Path, ...]:
-    """Write what a scan in memory leaves."""
-    written = write_scan(found, folder, true_proportion=true_proportion)
-    if report:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Ask:
+    """How a scan is made and what is written, as typed."""
+
+    stream: bool
+    manner: Manner
+    report: bool
+    true_proportion: bool
+
+
+def _numbered(views: dict[str, Setup], seed: int) -> Iterator[tuple[str, Setup, int]]:
+    """Give each picture a seed of its own, which it shares with none of another seed."""
+    for index, (name, view) in enumerate(views.items()):
+        yield name, view, len(views) * seed + index
+
+
+def _print(found: Scan | FiledScan, written: tuple[Path, ...], *, first: bool) -> None:
+    """Print the figures of a picture, and what was written of it."""
+    names = ", ".join(path.name for path in written)
+    typer.echo(f"{'' if first else chr(10)}{scan_text(found)}")
+    typer.echo(f"\nwrote {names} in {written[0].parent.as_posix()}/")
+
+
+def _scanned(
+    view: Setup, folder: Path, seed: int, ask: _Ask
+) -> tuple[Scan | FiledScan, tuple[Path, ...]]:
+    """Scan one picture, and write what it leaves."""
+    if ask.stream or is_long(view):
+        _refuse_pages(report=ask.report, true_proportion=ask.true_proportion)
+        return _streamed(view, folder, seed, ask.manner)
+    found = scan_of(view, seed, force=ask.manner.force)
+    written = write_scan(found, folder, true_proportion=ask.true_proportion)
+    if ask.report:
         written = (*written, write_scan_report(found, folder))
-    return written
+    return found, written
 
 
 def _streamed(

@@ -23,6 +23,7 @@ from linesim.defects.recipes import Recipe
 from linesim.figures.budget import scan_lines
 from linesim.forward.sampling.fineness import refuse_too_fine
 from linesim.forward.station import Station, station
+from linesim.forward.transport import first_line_um
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
@@ -64,9 +65,15 @@ class Taken:
 
     @property
     def field_mm(self) -> tuple[float, float]:
-        """Scanned across and along. [mm]."""
+        """Scanned across, and along up to the last line. [mm]."""
         advance_um = float(self.numbers.timing.line_advance_um)
-        return float(self.numbers.geometry.field_of_view_mm), self.lines * advance_um / 1000
+        along_mm = self.lines * advance_um / 1000 + self.first_mm
+        return float(self.numbers.geometry.field_of_view_mm), along_mm
+
+    @property
+    def first_mm(self) -> float:
+        """Where the first line starts. [mm]."""
+        return first_line_um(self.setup, self.numbers) / 1000
 
 
 class PlanRefusedError(InputError):
@@ -110,7 +117,7 @@ def drawn(plan: Plan, index: int) -> Drawn:
         seed=scan_seed(plan.seed, index),
         scene=scene,
         piece=piece,
-        faults=() if good else _faults(plan, index, shot.field_mm),
+        faults=() if good else _faults(plan, index, shot),
     )
 
 
@@ -124,10 +131,11 @@ def _piece(plan: Plan, index: int, shot: Taken, scene: int) -> Piece:
     return piece_at(plan.scene(scene).shape, room, places, plan.scenes.name(scene))
 
 
-def _faults(plan: Plan, index: int, field_mm: tuple[float, float]) -> tuple[Placed, ...]:
+def _faults(plan: Plan, index: int, shot: Taken) -> tuple[Placed, ...]:
     """Draw faults; all again, with another stream, where there are none or no room for them."""
-    across_mm, along_mm = field_mm
-    area = Area(left_mm=-across_mm / 2, top_mm=0.0, right_mm=across_mm / 2, bottom_mm=along_mm)
+    across_mm, along_mm = shot.field_mm
+    half_mm = across_mm / 2
+    area = Area(left_mm=-half_mm, top_mm=shot.first_mm, right_mm=half_mm, bottom_mm=along_mm)
     last = "no kind of fault was drawn"
     for attempt in range(_TRIES):
         random = image_stream(plan.seed, index, FAULT_STREAM, attempt)

@@ -243,7 +243,7 @@ def geometry_of(setup: Setup, numbers: Station, size: TargetSize) -> dict[str, F
     if setup.lens.focal_length_mm is not None:
         group["working_distance_mm"] = setup.working_distance_mm
     if camera.max_line_rate_hz is not None:
-        advance_um = numbers.timing.exposed_advance_um
+        advance_um = numbers.timing.exposed_advance_um / numbers.timing.turns
         group["max_speed_mm_s"] = camera.max_line_rate_hz * advance_um / 1000
     if camera.kind != "mono":
         group["misregistration_px"] = misregistration_px(setup, numbers)

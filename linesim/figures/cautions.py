@@ -54,8 +54,9 @@ def _timing(case: Case) -> Found:
             "exposure_over_period",
             (
                 f"The exposure of {digits(float(when.exposure_us), 4)} us is longer than the line "
-                f"period leaves at peak speed: at most {digits(longest_us, 4)} us (period less "
-                "dead time). Figures and image are as asked; a real camera would lose lines."
+                f"period leaves at peak speed: at most {digits(longest_us, 4)} us ({_turn(case)}"
+                "period less dead time). Figures and image are as asked; a real camera would lose "
+                "lines."
             ),
         )
     if camera.max_line_rate_hz and when.peak_rate_hz > camera.max_line_rate_hz * (1 + 1e-9):
@@ -77,6 +78,11 @@ def _timing(case: Case) -> Found:
                 f"{digits(camera.link_mb_s, 4)} MB/s of the link."
             ),
         )
+
+
+def _turn(case: Case) -> str:
+    """Say which part of the period is one light's."""
+    return f"1/{case.setup.turn.lights} of the " if case.setup.turn.lights > 1 else ""
 
 
 def _divided(along: int) -> str:
@@ -210,11 +216,17 @@ def _depth(case: Case) -> Found:
         )
 
 
+def _late_mm(case: Case) -> float:
+    """Give the travel in the trigger's delay, by which a scan starts later. [mm]."""
+    delay_us = case.setup.acquisition.trigger_delay_us or 0.0
+    return delay_us * case.setup.transport.speed_mm_s * 1e-6
+
+
 def _reference(case: Case) -> Found:
     pitch_mm = case.setup.target.pixel_size_um / 1000
     wide_mm, long_mm = case.size.columns * pitch_mm, case.size.rows * pitch_mm
     seen_mm = case.figure("geometry", "field_of_view_mm")
-    scan_mm = case.figure("geometry", "scan_length_mm")
+    scan_mm = case.figure("geometry", "scan_length_mm") + _late_mm(case)
     beyond = seen_mm > wide_mm * (1 + _SAME) or scan_mm > long_mm * (1 + _SAME)
     if beyond and not case.setup.target.repeat:
         yield (

@@ -69,7 +69,7 @@ def _line_of_sight(case: Case) -> Found:
 
 
 def _room(case: Case) -> Found:
-    """Judge the room between the lower edge of each lamp and the target, at the worst of flutter."""
+    """Judge the room between a lamp's lower edge and the target, at the worst of flutter."""
     for light in case.setup.lights:
         if light.lamp_distance_mm is None or light.lamp_width_mm is None:
             continue

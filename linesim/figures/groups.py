@@ -95,7 +95,7 @@ def limits_group(numbers: Station, able: Reach, brightest: Figure) -> Group:
     return {
         "line_rate_share": when.peak_rate_hz / np.asarray(able.max_line_rate_hz),
         "link_share": data_mb_s * when.peak_rate_hz / when.exposed_rate_hz / able.link_mb_s,
-        "pulse_rate_share": when.peak_rate_hz / np.asarray(able.max_pulse_rate_hz),
+        "pulse_rate_share": when.peak_rate_hz / when.turns / np.asarray(able.max_pulse_rate_hz),
         "exposure_share": when.exposure_us / longest_us,
         "clipping_share": limit_share(numbers, brightest * np.asarray(numbers.electrons_white)),
     }

@@ -215,7 +215,7 @@ def _unseen(setup: Setup, whole: WholeLight) -> Iterator[tuple[str, str]]:
 def _flicker(setup: Setup) -> Iterator[tuple[str, str]]:
     slow, fast = STROBE_HZ
     swings_hz = [setup.light.flicker_frequency_hz] if setup.light.flicker > 0 else []
-    if setup.light.pulse_us is not None:
+    if setup.light.pulse_us is not None or setup.turn.lights > 1:
         swings_hz.append(float(timing(setup, geometry(setup)).exposed_rate_hz))
     if not swings_hz:
         return

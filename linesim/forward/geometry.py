@@ -76,7 +76,12 @@ class Geometry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Timing:
-    """When lines start and how long they expose; each field a number or an array."""
+    """
+    When lines start and how long they expose; each field a number or an array.
+
+    Of lights that shine in turn, all is of the lines of one but for ``peak_rate_hz``: the camera
+    exposes ``turns`` times as many.
+    """
 
     line_rate_hz: Figure
     line_advance_um: Figure
@@ -85,6 +90,7 @@ class Timing:
     dead_time_us: Figure
     lines_joined: Figure = 1
     pulse_us: Figure = np.inf
+    turns: Figure = 1
 
     @property
     def lit_us(self) -> Figure:
@@ -108,7 +114,7 @@ class Timing:
 
     @property
     def longest_exposure_us(self) -> Figure:
-        """What the shortest period leaves to expose in. [µs]."""
+        """What the camera's shortest period leaves to expose in. [µs]."""
         return 1e6 / self.peak_rate_hz - self.dead_time_us
 
     @property
@@ -175,8 +181,10 @@ def exposed_advance_um(setup: Setup, place: Geometry) -> Figure:
     rate, wanted_um = setup.acquisition.line_rate, wanted_advance_um(setup, place)
     if setup.transport.trigger == "encoder":
         count_um = (setup.transport.encoder_step_um or 0.0) / setup.transport.encoder_multiplier
-        divider = setup.transport.encoder_divider or np.maximum(1, np.rint(wanted_um / count_um))
-        return float(count_um * divider)
+        # the camera counts its own lines; each light has every so manieth
+        own_um = wanted_um / setup.turn.lights
+        nearest = setup.turn.lights * np.maximum(1, np.rint(own_um / count_um))
+        return float(count_um * (setup.transport.encoder_divider or nearest))
     # the clock sets its rate for the speed it believes in
     rate_hz = 1000 * place.assumed_speed_mm_s / wanted_um if isinstance(rate, str) else rate
     return 1000 * place.speed_mm_s / rate_hz
@@ -187,7 +195,8 @@ def timing(setup: Setup, place: Geometry) -> Timing:
     Work out line rate and exposure.
 
     With a clock, a ripple of the speed leaves the rate alone; with an encoder the rate follows
-    the speed, so "full" exposure is what the shortest period leaves.
+    the speed, so "full" exposure is what the shortest period leaves. Of lights that shine in turn
+    each leaves its share of the period to the others.
 
     Parameters
     ----------
@@ -202,9 +211,10 @@ def timing(setup: Setup, place: Geometry) -> Timing:
         Plain numbers.
     """
     advance_um = place.joined_advance_um
-    exposed_hz = 1000 * place.speed_mm_s / advance_um
+    exposed_hz, turns = 1000 * place.speed_mm_s / advance_um, setup.turn.lights
     follows = setup.transport.trigger == "encoder"
     peak_hz = exposed_hz * (1 + setup.transport.speed_ripple) if follows else exposed_hz
+    peak_hz = peak_hz * turns
     dead_us = setup.camera.dead_time_us
     exposure = setup.acquisition.exposure
     return Timing(
@@ -215,4 +225,5 @@ def timing(setup: Setup, place: Geometry) -> Timing:
         dead_time_us=dead_us,
         lines_joined=place.lines_joined,
         pulse_us=np.inf if setup.light.pulse_us is None else setup.light.pulse_us,
+        turns=turns,
     )

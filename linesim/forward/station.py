@@ -12,6 +12,7 @@ from linesim.forward.lens import Optics, optics
 from linesim.forward.profile import ends_share
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
+from linesim.setup.lights import refuse_multiplexed
 from linesim.setup.setup import Setup
 
 
@@ -263,7 +264,8 @@ def station(setup: Setup) -> Station:
     Raises
     ------
     InputError
-        Where the dead time leaves nothing of the line period to expose in.
+        Where the dead time leaves nothing of the line period to expose in, or lights are
+        multiplexed.
     """
     return stations(setup)
 
@@ -285,8 +287,10 @@ def stations(setup: Setup) -> Station:
     Raises
     ------
     InputError
-        Where the dead time leaves nothing of the line period to expose in.
+        Where the dead time leaves nothing of the line period to expose in, or lights are
+        multiplexed.
     """
+    refuse_multiplexed(setup)
     place = geometry(setup)
     when = timing(setup, place)
     if not np.all(np.asarray(when.exposure_us) > 0):

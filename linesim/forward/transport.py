@@ -3,7 +3,9 @@ Transport: where each line looks on the target while it is exposed.
 
 The speed is v(t) = v̄ (1 + a sin 2πgt), so y(t) = v̄ (t + a (1 − cos 2πgt) / (2πg)). A clock starts
 lines at equal times: a ripple then moves the lines on the target. An encoder starts them at equal
-travel: a ripple then moves the line period. Jitter moves each line by itself, and its mean
+travel: a ripple then moves the line period. Light k of n that shine in turn starts its lines
+(k − 1)/n of a line later, by time or by travel, whichever starts lines. A trigger delay is a time
+after that, in which the web moves as it does then. Jitter moves each line by itself, and its mean
 transfer is exp(−2π²σ²f²). The web wanders sideways and flutters in height, each a sine from
 phase 0: height brings defocus, and a change of scale by height over working distance. Light that
 flickers by a fraction b at a frequency g leaves b sinc(g t) of it in a line exposed for t.
@@ -161,6 +163,27 @@ def line_table(setup: Setup, numbers: Station, seed: int, exposed: FloatArray) -
     )
 
 
+def first_line_um(setup: Setup, numbers: Station) -> float:
+    """
+    Tell where the first line starts on the target, at the mean speed.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+    numbers : Station
+        Its numbers.
+
+    Returns
+    -------
+    float
+        By its light's turn and the trigger's delay; 0 without them. [µm]
+    """
+    delay_us = setup.acquisition.trigger_delay_us or 0.0
+    turn_um = setup.turn.lead * float(numbers.timing.exposed_advance_um)
+    return turn_um + delay_us * setup.transport.speed_mm_s / 1000
+
+
 def _swing(frequency_hz: float, time_s: FloatArray) -> FloatArray:
     """Average a swing over the stages."""
     return np.asarray(np.sin(2 * np.pi * frequency_hz * time_s).mean(axis=1))
@@ -177,15 +200,20 @@ def _starts(
     setup: Setup, numbers: Station, moved: Motion, exposed: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Give place [µm] and time [s] at which exposures start."""
+    exposed = exposed + setup.turn.lead
+    delay_s = 1e-6 * (setup.acquisition.trigger_delay_us or 0.0)
     if setup.transport.trigger == "clock":
-        time_s = exposed / float(numbers.timing.exposed_rate_hz)
+        time_s = exposed / float(numbers.timing.exposed_rate_hz) + delay_s
         return moved.place_um(time_s), time_s
     start_um = exposed * float(numbers.timing.exposed_advance_um)
     turn_mm = setup.transport.encoder_turn_length_mm
     if turn_mm is not None:
         turn = np.sin(2 * np.pi * start_um / (1000 * turn_mm))
         start_um = start_um + setup.transport.encoder_turn_error_um * turn
-    return start_um, moved.time_s(start_um)
+    if delay_s == 0:
+        return start_um, moved.time_s(start_um)
+    time_s = moved.time_s(start_um) + delay_s
+    return moved.place_um(time_s), time_s
 
 
 def _jitter(seed: int, line: NDArray[np.int64]) -> FloatArray:

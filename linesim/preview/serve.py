@@ -10,6 +10,7 @@ from secrets import token_urlsafe
 from typing import TYPE_CHECKING
 
 from linesim.setup.errors import InputError
+from linesim.setup.lights import refuse_multiplexed
 from linesim.setup.setup import Setup
 
 if TYPE_CHECKING:
@@ -126,8 +127,9 @@ def run(setup: Setup, name: str, port: int, tell: Callable[[str], None]) -> None
     Raises
     ------
     InputError
-        Where the port cannot be had, or the server is not installed.
+        Where the port cannot be had, the server is not installed, or lights are multiplexed.
     """
+    refuse_multiplexed(setup)
     with served(setup, name, port=port) as found:
         tell(found.address)
         with suppress(KeyboardInterrupt):  # the server hands Ctrl-C on once it has closed

@@ -133,9 +133,18 @@ def _count_rows(
     return [
         _Row(label="photons", note=f"on {pixels} in {exposure}", value=path.photons),
         *_by_colour("electrons of white", note, signal["electrons_white"]),
+        *_product_rows(signal, "electrons of the product", "electrons_product"),
         *_by_colour("noise on white", "from line to line", signal["noise_white_e"]),
         *limits,
     ]  # fmt: skip
+
+
+def _product_rows(signal: Mapping[str, Value], label: str, name: str) -> list[_Row]:
+    """Give product beside white where the light makes it something else than a matt share."""
+    if "radiance_factor" not in signal:
+        return []
+    factor = ", ".join(digits(each) for each in values(signal["radiance_factor"]))
+    return list(_by_colour(label, f"at a radiance factor of {factor}", signal[name]))
 
 
 def _number_bars(setup: Setup, signal: Mapping[str, Value]) -> Bars:
@@ -143,6 +152,7 @@ def _number_bars(setup: Setup, signal: Mapping[str, Value]) -> Bars:
     rows = [
         _Row(label="black level", note="no light", value=black_dn),
         *_by_colour("white", "after clipping", signal["dn_white"]),
+        *_product_rows(signal, "product", "dn_product"),
         _Row(
             label="full scale", note=f"{setup.camera.bit_depth} bit", value=full_dn, is_limit=True
         ),

@@ -26,7 +26,7 @@ _TAG = re.compile(r"<[^<>]*>")
 _NAMES = re.compile(r'(?<=\sid=")|(?<=url\(#)|(?<=href="#)')
 """Places in a tag at which the name of an element begins."""
 _METADATA = re.compile(r"\s*<metadata>.*?</metadata>", flags=re.DOTALL)
-_MICRO = re.compile(r"(?<=\d )u(?=[ms]\b)|(?<=, )u(?=[ms]$)")
+_MICRO = re.compile(r"(?<=\d )u(?=[ms]\b)|(?<=, )u(?=[ms](?:$|,))")
 _TIMES = re.compile(r"(?<=[\dmx]) x (?=\d)")
 
 

@@ -10,7 +10,14 @@ from linesim.figures.case import values
 from linesim.figures.clipping import PLACES, clipping_limit, signal_at
 from linesim.figures.groups import ENDS
 from linesim.figures.places import worst_name
-from linesim.figures.plain_numbers import alarms, chance, digits, percent, rate
+from linesim.figures.plain_numbers import (
+    alarms,
+    chance,
+    digits,
+    percent,
+    rate,
+    ratio_words,
+)
 from linesim.forward.station import station
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
@@ -90,7 +97,7 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
     ),
     "detection": (
         _Said("smallest defect", "{defect_px_x:.3g} x {defect_px_y:.3g} px"),
-        _Said("fault as seen", "{defect_contrast:change} than the product"),
+        _Said("fault as seen", "{defect_contrast:change}"),
         _Said("defect contrast / noise", "{defect_cnr:.4g} a sample", ends="{defect_cnr_ends:.4g}"),
         _Said("found of them", "{detection_rate:chance} at d' {defect_dprime:.4g}",
               ends="{detection_rate_ends:chance} at d' {defect_dprime_ends:.4g}"),
@@ -130,9 +137,23 @@ def _texture(share: float) -> str:
     return f"{percent(share)} of it{rules}"
 
 
-def _change(share: float) -> str:
-    """Say a change of the level with its sense."""
-    return f"{percent(abs(share))} {'brighter' if share > 0 else 'darker'}"
+def change_words(share: float) -> str:
+    """
+    Say how a fault with relief is seen.
+
+    Parameters
+    ----------
+    share : float
+        Change of the product's level; negative where it is darker.
+
+    Returns
+    -------
+    str
+        In percent, or from twice as bright on as a factor.
+    """
+    if share >= 1:
+        return f"{ratio_words(1 + share)} as bright as the product"
+    return f"{percent(abs(share))} {'brighter' if share > 0 else 'darker'} than the product"
 
 
 _FORMS: Mapping[str, Callable[[float], str]] = {
@@ -141,7 +162,7 @@ _FORMS: Mapping[str, Callable[[float], str]] = {
     "alarms": alarms,
     "part": percent,
     "texture": _texture,
-    "change": _change,
+    "change": change_words,
 }
 
 

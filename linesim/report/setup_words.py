@@ -121,19 +121,24 @@ def _light(setup: Setup, numbers: Station) -> str:
 def _place(setup: Setup) -> str:
     """Say where lamps stand, against where the face mirrors the camera's view."""
     view = side_view_of(setup)
-    return "".join(_placed(setup, lamp, bright=view.is_bright(lamp)) for lamp in view.lamps)
+    return "".join(
+        _placed(setup, lamp, bright=view.is_bright(lamp), edge=view.is_at_edge(lamp))
+        for lamp in view.lamps
+    )
 
 
-def _placed(setup: Setup, lamp: LampView, *, bright: bool) -> str:
+def _placed(setup: Setup, lamp: LampView, *, bright: bool, edge: bool) -> str:
     wide = f"{lamp.angular_width_deg:.4g} deg wide"
-    strip = f"a strip {lamp.angle_deg:g} deg from the normal and {wide}"
+    strip = f"a strip {lamp.angle_deg:.4g} deg from the normal and {wide}"
     if lamp.behind:
-        sight = "in the camera's line of sight" if bright else "beside the camera's line of sight"
+        where = "its edge in" if edge else "in" if bright else "beside"
+        sight = f"{where} the camera's line of sight"
         return f" The light stands behind the target: {strip}, {sight}."
+    field = "between bright and dark" if edge else "bright" if bright else "dark"
     what = "The light is" if len(setup.lights) == 1 else "A light is"
     return (
         f" {what} {strip}; the camera stands at {setup.camera.angle_deg or 0.0:g} deg on the other "
-        f"side: {'bright' if bright else 'dark'} field."
+        f"side: {field} field."
     )
 
 

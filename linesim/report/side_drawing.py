@@ -136,13 +136,13 @@ def _middle(ends: tuple[Point, Point]) -> Point:
 
 
 def _labels(view: SideView, place: Sketch) -> Iterator[Label]:
-    yield Label(words=f"camera {view.camera_deg:g}°", at=place.on_axis(_BODY[1] / 2))
+    yield Label(words=f"camera {view.camera_deg:.4g}°", at=place.on_axis(_BODY[1] / 2))
     if place.mirrored is not None:
-        yield Label(words=f"mirror {view.mirror_deg:g}°", at=place.mirrored, side=-1)
+        yield Label(words=f"mirror {view.mirror_deg:.4g}°", at=place.mirrored, side=-1)
     for name, lamp, ends in zip(lamp_names(view), view.lamps, place.lamps, strict=True):
         comma = "," if len(view.lamps) > 1 else ""
         yield Label(
-            words=f"{name}{comma} {lamp.angle_deg:g}°",
+            words=f"{name}{comma} {lamp.angle_deg:.4g}°",
             at=_middle(ends),
             side=1 if lamp.behind else -1,
         )
@@ -220,16 +220,16 @@ def _draw_scale(pen: Pen, place: Sketch, start: Point) -> None:
 def _legend(view: SideView) -> Iterator[str]:
     distance_mm = view.working_distance_mm
     lens = "" if distance_mm is None else f", lens {distance_mm:.4g} mm from the web"
-    yield f"camera {view.camera_deg:g}° from the normal{lens}"
+    yield f"camera {view.camera_deg:.4g}° from the normal{lens}"
     for name, lamp in zip(lamp_names(view), view.lamps, strict=True):
         colon = ":" * (len(view.lamps) > 1)
-        yield f"{name}{colon} {lamp.angle_deg:g}°, {_extent(lamp)}"
+        yield f"{name}{colon} {lamp.angle_deg:.4g}°, {_extent(lamp)}"
     if any(not lamp.behind for lamp in view.lamps):
-        yield f"dashed: the camera's view mirrored, {view.mirror_deg:g}°"
+        yield f"dashed: the camera's view mirrored, {view.mirror_deg:.4g}°"
     if any(lamp.behind for lamp in view.lamps):
         yield "dashed: the camera's view through the web"
     if view.lean_deg:
-        yield f"blue: the face leans {view.lean_deg:g}°"
+        yield f"blue: the face leans {view.lean_deg:.4g}°"
     if distance_mm is None:
         yield f"camera {UNSCALED}" if any(_distances(view)) else UNSCALED
 
@@ -237,4 +237,4 @@ def _legend(view: SideView) -> Iterator[str]:
 def _extent(lamp: LampView) -> str:
     known = lamp.distance_mm is not None
     distance = f"{lamp.distance_mm:.4g} mm away" if known else "its direction alone"
-    return f"{lamp.angular_width_deg:g}° wide, {'behind, ' if lamp.behind else ''}{distance}"
+    return f"{lamp.angular_width_deg:.4g}° wide, {'behind, ' if lamp.behind else ''}{distance}"

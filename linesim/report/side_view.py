@@ -19,6 +19,8 @@ ROOM_PX = (160.0, 210.0)
 BEYOND_PX = 26.0
 """How much further a dashed view reaches than what stands in it."""
 _NOMINAL_MM, _NOMINAL_IN_LAMPS = 1000.0, 2.5
+_EDGE = 0.1
+"""Of half a lamp's width, to each side of its end: so close its edge is seen; our choice."""
 _FAN_SHARE = 0.7
 """How far the fan of a lamp without a distance reaches, of the camera's distance."""
 
@@ -80,6 +82,11 @@ class SideView:
     def is_bright(self, lamp: LampView) -> bool:
         """Say whether the camera sees the lamp, mirrored or through the web."""
         return self.off_deg(lamp) <= lamp.angular_width_deg / 2
+
+    def is_at_edge(self, lamp: LampView) -> bool:
+        """Say whether the camera sees the lamp's edge, so that half of its light is there."""
+        half_deg = lamp.angular_width_deg / 2
+        return abs(self.off_deg(lamp) - half_deg) <= _EDGE * half_deg
 
 
 def side_view_of(setup: Setup) -> SideView:
@@ -144,17 +151,29 @@ def field_words(view: SideView) -> str:
 
 def _sentence(view: SideView, lamp: LampView, name: str) -> str:
     who = "The lamp" if name == "lamp" else name.capitalize()
-    off, bright = f"{view.off_deg(lamp):.4g} deg", view.is_bright(lamp)
-    if lamp.behind and bright:
-        return f"{who} stands behind the web, in the camera's line of sight: bright back light."
     if lamp.behind:
+        return f"{who} stands behind the web, {_through(view, lamp)}."
+    if view.is_at_edge(lamp):
         return (
-            f"{who} stands behind the web, {off} away from the camera's line of sight: dark back "
-            "light, where only what scatters or bends light is bright."
+            f"{who} has its edge in the camera's mirror direction: between bright and dark field, "
+            "where what leans is brighter or darker."
         )
-    if bright:
+    if view.is_bright(lamp):
         return f"{who} stands in the camera's mirror direction: bright field."
+    off = f"{view.off_deg(lamp):.4g} deg"
     return f"{who} stands {off} away from the camera's mirror direction: dark field."
+
+
+def _through(view: SideView, lamp: LampView) -> str:
+    sight = "the camera's line of sight"
+    if view.is_at_edge(lamp):
+        return f"its edge in {sight}: half bright, where what bends light is brighter or darker"
+    if view.is_bright(lamp):
+        return f"in {sight}: bright back light"
+    return (
+        f"{view.off_deg(lamp):.4g} deg away from {sight}: dark back light, where only what "
+        "scatters or bends light is bright"
+    )
 
 
 def _seen_at(angle_deg: float) -> Point:

@@ -173,6 +173,10 @@ class Acquisition(Section):
             words=("full",),
         ),
     ]
+    trigger_delay_us: (
+        Annotated[float, Quantity(what="a time", example='"20 us"', unit="us", low=0.0, high=1e9)]
+        | None
+    ) = Field(alias="trigger_delay", default=None)
     binning: Annotated[Binning, BinningKind(what="pixels across x pixels along", example='"2x2"')]
     binning_domain: Annotated[Literal["charge", "digital"], _one_of(DOMAINS)]
     binning_mode: Annotated[Literal["sum", "average"], _one_of(MODES)]

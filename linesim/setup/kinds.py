@@ -18,6 +18,7 @@ from linesim.setup.shown import shown
 
 LARGEST_BINNING = 4
 _BINNING = re.compile(r"([1-9])x([1-9])")
+_TURN = re.compile(r"([1-4]) of ([1-4])")
 _EXAMPLE_BAND = '{ peak = "850 nm", width = "40 nm" }'
 _WAVELENGTH = Quantity(what="a wavelength", example='"850 nm"', unit="nm", low=200.0, high=2500.0)
 _WIDTH = Quantity(
@@ -48,6 +49,44 @@ class BinningKind(Kind):
             msg = f"this is not two factors from 1 to {LARGEST_BINNING}"
             raise ValueError(msg)
         return Binning(int(match[1]), int(match[2]))
+
+
+class Turn(NamedTuple):
+    """
+    The place of a light among those that shine in turn, a line each.
+
+    Parameters
+    ----------
+    number : int
+        Its own, from 1.
+    lights : int
+        How many there are: the camera exposes so many lines for each line of this one's picture.
+    """
+
+    number: int
+    lights: int
+
+    def __str__(self) -> str:
+        """As the setup file has it."""
+        return f"{self.number} of {self.lights}"
+
+    @property
+    def lead(self) -> float:
+        """By how much of the way between its picture's lines they start later than the first's."""
+        return (self.number - 1) / self.lights
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TurnKind(Kind):
+    """A light's own number and how many there are, such as "1 of 2"."""
+
+    def read(self, value: object, folder: Path) -> Turn:  # noqa: ARG002 -- of the face
+        """Take the two numbers apart."""
+        match = _TURN.fullmatch(value) if isinstance(value, str) else None
+        if match is None or int(match[1]) > int(match[2]):
+            msg = "this is no number of a light out of at most 4"
+            raise ValueError(msg)
+        return Turn(int(match[1]), int(match[2]))
 
 
 def _is_csv(value: object) -> bool:

@@ -1,7 +1,10 @@
-"""Changes to all the lights of a setup: brighter, or one even light in their place."""
+"""What is done to all lights of a setup: brighter, one even light instead, or a picture each."""
 
 from typing import Any
 
+from linesim.setup.arguments import checked_setup
+from linesim.setup.errors import InputError
+from linesim.setup.load import changed, known_keys
 from linesim.setup.setup import Setup
 from linesim.setup.surface import FACE, LAMP_KEYS
 from linesim.setup.surface_relations import LIGHTS
@@ -74,3 +77,90 @@ def matt(setup: Setup) -> Changes:
         Changes.
     """
     return {**dict.fromkeys(f"target.{key}" for key in FACE), **evenly_lit(setup)}
+
+
+def refuse_multiplexed(setup: Setup) -> None:
+    """
+    Refuse lights that shine in turn where one picture is worked out.
+
+    Parameters
+    ----------
+    setup : Setup
+        The station.
+
+    Raises
+    ------
+    InputError
+        Where its lights are multiplexed.
+    """
+    if setup.light.multiplexed:
+        msg = (
+            "light.multiplexed: read true, so that each light gives a picture of its own; expected "
+            "one of linesim.light_views(setup), whose files linesim scan writes too, or "
+            "multiplexed left out"
+        )
+        raise InputError(msg)
+
+
+def light_views(setup: Setup) -> tuple[tuple[str, Setup], ...]:
+    """
+    Give the station of each picture that a camera under multiplexed lights delivers.
+
+    The camera exposes a line under each light in turn. A picture has the lines of one light; it is
+    a station with that light alone, which knows by `light.turn` that the camera also exposes the
+    lines of the others: so "full" exposure, line rate and link are those of all, and picture k of
+    n starts (k - 1)/n of a line later on the target. A `line_rate` in Hz is that of all lines
+    exposed; "matched" and "square" hold in each picture. Noise of two pictures is independent where
+    their seeds differ.
+
+    Parameters
+    ----------
+    setup : Setup
+        With ``light.multiplexed = true`` and two lights or more.
+
+    Returns
+    -------
+    tuple of (str, Setup)
+        "light-1" and so on, and the station of its picture.
+
+    Raises
+    ------
+    InputError
+        Where the lights are not multiplexed, or one of them alone is no valid setup.
+    """
+    if not checked_setup(setup).light.multiplexed:
+        msg = (
+            "light.multiplexed: nothing was read, but only lights that shine in turn give a "
+            "picture each; expected multiplexed = true"
+        )
+        raise InputError(msg)
+    names = [name for name in LIGHTS if name in setup.texts]
+    return tuple(
+        (f"light-{number}", changed(setup, _alone(setup, names, number)))
+        for number in range(1, len(names) + 1)
+    )
+
+
+def _alone(setup: Setup, names: list[str], number: int) -> Changes:
+    """Leave one light, with what the first says for all."""
+    count, own = len(names), setup.texts[names[number - 1]]
+    of_a_lamp = {f"light.{key}": own.get(key) for key in known_keys((LIGHTS[1],))}
+    return {
+        "title": f"{setup.title}: light {number} of {count}",
+        **of_a_lamp,
+        **dict.fromkeys(names[1:]),
+        "light.multiplexed": None,
+        "light.turn": f"{number} of {count}",
+        **_paced(setup, count),
+    }
+
+
+def _paced(setup: Setup, count: int) -> Changes:
+    """Start a picture's lines at every so manieth of the camera's."""
+    rate_hz, divider = setup.acquisition.line_rate, setup.transport.encoder_divider
+    changes: Changes = {}
+    if not isinstance(rate_hz, str):
+        changes["acquisition.line_rate"] = f"{rate_hz / count!r} Hz"
+    if divider is not None:
+        changes["transport.encoder_divider"] = count * divider
+    return changes

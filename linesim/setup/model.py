@@ -6,7 +6,7 @@ from pydantic import Field
 
 from linesim.setup.camera import Acquisition, Camera
 from linesim.setup.fields import Choice, Flag, Number, Quantity, Text
-from linesim.setup.kinds import SpectrumKind
+from linesim.setup.kinds import SpectrumKind, Turn, TurnKind
 from linesim.setup.light.ambient import Ambient, AmbientKind
 from linesim.setup.light.spectra import Spectrum
 from linesim.setup.product import (
@@ -155,6 +155,14 @@ class Light(PlacedLight):
         | None
     ) = Field(alias="pulse", default=None)
     max_pulse_rate_hz: Annotated[float, RATE] | None = Field(alias="max_pulse_rate", default=None)
+    multiplexed: Annotated[bool, Flag(what="true or false", example="true")] | None = None
+    turn: (
+        Annotated[
+            Turn,
+            TurnKind(what="which of the lights that shine in turn this one is", example='"1 of 2"'),
+        ]
+        | None
+    ) = None
     ambient: Annotated[
         Ambient,
         AmbientKind(what="an illuminance or an irradiance", example='"500 lx"'),

@@ -17,7 +17,12 @@ from linesim.setup.sensor_relations import (
 )
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.setup.surface_relations import LIGHTS, SURFACE_KEYS, surface_is_whole
+from linesim.setup.surface_relations import (
+    LIGHTS,
+    SURFACE_KEYS,
+    lights_take_turns,
+    surface_is_whole,
+)
 
 _IMAGES = "a PNG, TIFF or JPEG image"
 _LIGHT = ("illuminance", "irradiance", "lamp_illuminance")
@@ -129,13 +134,12 @@ def _levels(setup: Setup) -> Iterator[str]:
 
 
 def _defect(setup: Setup) -> Iterator[str]:
-    need = setup.requirement
+    need, texts = setup.requirement, setup.texts["requirement"]
     if need.defect_relief is not None:
         yield from _beside_relief(setup)
     elif need.defect_length_um is not None and need.defect_shape == "disc":
-        length = shown(setup.texts["requirement"]["defect_length"])
         yield (
-            f"requirement.defect_length: read {length}, "
+            f"requirement.defect_length: read {shown(texts['defect_length'])}, "
             'but a disc has none; expected defect_shape = "scratch-along" or "scratch-across"'
         )
 
@@ -228,6 +232,7 @@ _CHECKS = (
     ),
     (ambient_is_seen, ("light.ambient", "light.spectrum")),
     (surface_is_whole, SURFACE_KEYS),
+    (lights_take_turns, ("light.multiplexed", "light.turn", "camera.tdi_stages", *LIGHTS[1:])),
     (_pulses, ("light.pulse", "light.max_pulse_rate")),
     (_levels, ("camera.black_level", "camera.bit_depth")),
     (

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from linesim.setup.camera import Acquisition, Camera
+from linesim.setup.kinds import Turn
 from linesim.setup.light.strip import Lamp
 from linesim.setup.model import Lens, Light, Requirement, Sections, Target, Transport
 from linesim.setup.rows import best_run
@@ -158,6 +159,11 @@ class Setup:
         parts = self.sections
         more = (parts.light_2, parts.light_3, parts.light_4)
         return (parts.light, *(each for each in more if each is not None))
+
+    @property
+    def turn(self) -> Turn:
+        """Which of the lights that shine in turn these are; the only ones where it is left out."""
+        return self.light.turn or Turn(1, 1)
 
     @property
     def lamps(self) -> tuple[Lamp, ...]:

@@ -156,6 +156,7 @@ def _through(setup: Setup) -> Iterator[str]:
             "expected transmittance too"
         )
     by_image = isinstance(target.transmittance, str) or target.image in FACED
+    by_image = by_image and not setup.light.multiplexed  # then each light has a picture to itself
     if any(behind) and not all(behind) and by_image and not isinstance(target.transmittance, float):
         yield (
             f"target.transmittance: read {shown(target.transmittance or target.image)}, but light "
@@ -166,6 +167,39 @@ def _through(setup: Setup) -> Iterator[str]:
         yield (
             "target.white_reflectance: read 0, but light let through is told beside white; "
             "expected over 0"
+        )
+
+
+def lights_take_turns(setup: Setup) -> Iterator[str]:
+    """
+    Find what cannot go with lights that shine in turn.
+
+    Parameters
+    ----------
+    setup : Setup
+        Each value checked by itself.
+
+    Yields
+    ------
+    str
+        One sentence a fault.
+    """
+    light, stages = setup.light, setup.camera.tdi_stages
+    if light.multiplexed and len(setup.lights) == 1:
+        yield (
+            "light.multiplexed: read true, but there is one light; expected two to "
+            f"{len(LIGHTS)} tables [[light]], or multiplexed left out"
+        )
+    if light.multiplexed and light.turn is not None:
+        yield (
+            f'light.turn: read "{light.turn}", but lights that are multiplexed take turns as they '
+            "stand in the file; leave it out"
+        )
+    if stages > 1 and (light.multiplexed or setup.turn.lights > 1):
+        key, read = ("multiplexed", "true") if light.multiplexed else ("turn", f'"{setup.turn}"')
+        yield (
+            f"light.{key}: read {read}, but each of the {stages} camera.tdi_stages would be "
+            "exposed under another light; expected 1 stage, or all lights at once"
         )
 
 

@@ -9,6 +9,7 @@ files takes results as they end, `Runner.done`; who puts them together takes the
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from importlib.metadata import version
 from itertools import islice
 from math import inf
@@ -25,6 +26,7 @@ Tell = Callable[[int, int], None]
 """Is told how many tasks are done, and of how many."""
 _AHEAD = 3
 """Tasks for each worker that wait in line: a set of millions must not fill the memory."""
+_version = cache(version)  # read from a file each time
 
 
 class Runner(Protocol):
@@ -229,4 +231,4 @@ def versions() -> dict[str, str]:
         Name -> version.
     """
     libraries = ("numpy", "scipy", "imagecodecs", "tifffile")
-    return {"linesim": __version__, **{name: version(name) for name in libraries}}
+    return {"linesim": __version__, **{name: _version(name) for name in libraries}}

@@ -6,6 +6,7 @@ SNR in the dark are at one exposure time for all patterns; what a full exposure 
 adds is a column of its own, and the MTF is at full exposure.
 """
 
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -69,10 +70,15 @@ def electrons(setup: Setup) -> float:
     return budget(setup).number("signal", "electrons_white")
 
 
+@cache
+def single_e(exposure: str = EXPOSURE) -> float:
+    """Signal of a single pixel in a kilolux. [e]."""
+    return electrons(changed(setup_from(STATION, Path()), {"acquisition.exposure": exposure}))
+
+
 def at_light(setup: Setup, share: float) -> Budget:
     """Work out the budget in so many times the light of the dark case."""
-    single_e = electrons(setup_from(STATION, Path())) / 1000  # in a lux
-    lux = share * DARK_E / single_e
+    lux = share * DARK_E / (single_e() / 1000)
     return budget(changed(setup, {"light.illuminance": f"{lux:.9g} lx"}))
 
 
@@ -90,14 +96,13 @@ def row(pattern: tuple[str, str], domain: tuple[str, str]) -> str:
     dark = at_light(setup, 1.0)
     bright = at_light(setup, BRIGHT_SHARE / dark.number("signal", "saturation_white"))
     full = budget(changed(setup, {"acquisition.exposure": "full"}))
-    single_full = changed(setup_from(STATION, Path()), {"acquisition.exposure": "full"})
     ways = f" {pattern[1]}" if pattern[0][-1] != "1" else ""
     place, limit = dark["geometry"], bright["signal"]["saturation_limit"]
     cells = (
         pattern[0] + ways,
         domain[0] + ("" if domain[0] == "charge" else f" {domain[1]}"),
         f"{dark.number('signal', 'electrons_white') / DARK_E:.3g}",
-        f"{full.number('signal', 'electrons_white') / electrons(single_full):.3g}",
+        f"{full.number('signal', 'electrons_white') / single_e('full'):.3g}",
         f"{dark.number('signal', 'snr_white'):.2f}",
         f"{bright.number('signal', 'snr_white'):.0f}",
         f"{bright.number('signal', 'electrons_white') / 1000:.3g} ke ({limit})",

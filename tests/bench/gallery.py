@@ -3,11 +3,13 @@ Make every picture of ``outputs/README.md`` again, each by the command that stan
 
 ``python -m tests.bench.gallery``, from the top folder. The pictures are what the runs leave, of
 8 bit, grey where a monochrome camera made them. ``tests/house/test_docs.py`` tells when it is
-time. The sheets of faults come from ``tests.bench.fault_sheet``.
+time. The sheets of lamps come from ``tests.bench.light_sheet``, which is run at the end; those of
+faults from ``tests.bench.fault_sheet``.
 """
 
 import re
 import shlex
+import subprocess
 import sys
 import tempfile
 from contextlib import chdir
@@ -67,6 +69,7 @@ def main() -> None:
             made = Image.open(picture_of(arguments))
             kept = made.convert("RGB") if is_colour(made) else made.convert("L")
             kept.save(home / picture, optimize=True)
+    subprocess.run([sys.executable, "-m", "tests.bench.light_sheet"], cwd=ROOT, check=True)
 
 
 if __name__ == "__main__":

@@ -199,6 +199,7 @@ def test_an_image_cut_while_it_is_read(
     assert run(monkeypatch, "scan", "web.toml") == 2
 
 
+@pytest.mark.nightly
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no SIGINT to one process")
 def test_ctrl_c_in_a_comparison(tiny: str, tmp_path: Path) -> None:
     """Stopped between two variants: exit 130, one line, nothing written."""

@@ -242,7 +242,7 @@ def test_tiff_and_polygons(tmp_path: Path) -> None:
 
 
 def test_many_labels_and_none(tmp_path: Path) -> None:
-    """200 in one image, and an image without any, through pycocotools and back."""
+    """60 in one image, and an image without any, through pycocotools and back."""
     plan = plan_from(
         {
             "count": 2,
@@ -254,12 +254,12 @@ def test_many_labels_and_none(tmp_path: Path) -> None:
                 "kinds": ["pinhole"],
                 "edge": "inside",
                 "min_distance": "0.3 mm",
-                "pinhole": {"count": 200, "diameter": "100 um:300 um", "change": -0.5},
+                "pinhole": {"count": 60, "diameter": "100 um:300 um", "change": -0.5},
             },
         }
     )
     make_set(plan, tmp_path / "set", Alone())
-    assert check_labels(tmp_path / "set") == 200
+    assert check_labels(tmp_path / "set") == 60
 
 
 def test_a_title_is_no_markup_in_the_card(plan_file: Path, tmp_path: Path) -> None:

@@ -82,6 +82,7 @@ def test_two_workers_write_the_same_bytes(plan_file: Path, made: Path, tmp_path:
     assert digests(tmp_path / "set") == digests(made)
 
 
+@pytest.mark.nightly
 def test_a_cluster_writes_the_same_bytes(plan_file: Path, made: Path, tmp_path: Path) -> None:
     """A Dask scheduler on loopback with two workers: every file is the same."""
     run(plan_file, tmp_path / "set", "--cluster", "local:2")
@@ -175,6 +176,7 @@ def test_a_worker_with_other_versions_makes_nothing(made: Path, tmp_path: Path) 
         write_images(str(tmp_path / "set"), (0,))
 
 
+@pytest.mark.nightly
 def test_a_refusal_of_a_worker_comes_home_in_sentences(made: Path, tmp_path: Path) -> None:
     """Two faults in a worker are two sentences here, though the way is a pickled text."""
     copytree(made, tmp_path / "set")

@@ -81,7 +81,8 @@ def test_a_change_is_found(
     folder = tmp_path / "set"
     copytree(made, folder)
     change(folder)
-    assert any(told in fault for fault in verify(folder, 12).faults)
+    made_again = 12 if "made again" in told else 0
+    assert any(told in fault for fault in verify(folder, made_again).faults)
 
 
 def test_a_scene_in_two_splits_is_found(made: Path, tmp_path: Path) -> None:

@@ -209,10 +209,14 @@ CASES: list[tuple[str, Changes, Changes]] = [
 ]
 
 
+def white(base: Setup) -> float:
+    """Give the electrons of white."""
+    return float(budget(base)["signal"]["electrons_white"])
+
+
 def told(base: Setup, changes: Changes) -> dict[str, str]:
     """Give all cautions of a variant; what hangs on the base's white is said by it."""
-    white_e = float(budget(base)["signal"]["electrons_white"])
-    made = {key: each(white_e) if callable(each) else each for key, each in changes.items()}
+    made = {key: each(white(base)) if callable(each) else each for key, each in changes.items()}
     return {each.code: each.text for each in budget(changed(base, made)).cautions}
 
 

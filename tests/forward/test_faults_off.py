@@ -104,12 +104,11 @@ KINDS: dict[str, tuple[Setup, Way]] = {
 
 @pytest.mark.parametrize("name", sorted(KINDS))
 def test_workers_change_no_byte(name: str) -> None:
-    """One, two and three threads; and whole strips of a scan are those of a longer one."""
+    """One thread and three; and whole strips of a scan are those of a longer one."""
     base, way = KINDS[name]
     setup = changed(base, way)
-    one, *others = [render(setup, TARGET, 200, 3, workers=workers) for workers in (1, 2, 3)]
-    for other in others:
-        assert_array_equal(other.image, one.image)
-        assert_array_equal(other.expected_e, one.expected_e)
+    one, other = (render(setup, TARGET, 150, 3, workers=workers) for workers in (1, 3))
+    assert_array_equal(other.image, one.image)
+    assert_array_equal(other.expected_e, one.expected_e)
     short = render(setup, TARGET, 128, 3)
     assert_array_equal(short.image, one.image[:128])

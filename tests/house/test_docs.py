@@ -34,7 +34,8 @@ PAGES = {
     )
 }
 WITHOUT = tuple(
-    f"linesim/{room}/README.md" for room in ("figures", "preview", "dataset", "studies/rank")
+    f"linesim/{room}/README.md"
+    for room in ("figures", "preview", "dataset", "studies/rank", "studies/vary")
 )
 """Pages that show no command that runs each time: a list, a server that waits, slow ones."""
 BLOCK = re.compile(r"```sh\n(.*?)```", flags=re.DOTALL)
@@ -48,6 +49,11 @@ SLOW = (
     "scan sample_targets/tile",
     "vary sample_targets/star.toml",
     "lens.f_number=2:16:log20",
+    "=0.5klx:400klx:log12",
+    "measure edge",
+    "scan sample_targets/star_",
+    "scan sample_targets/foil_dark",
+    "scan sample_targets/steps_",
     "--stream",
 )
 """What stands in commands that are too slow for every change."""
@@ -131,7 +137,7 @@ def test_a_picture_comes_from_its_command(
 def test_every_picture_of_the_gallery_is_shown() -> None:
     """The page shows each picture once; each setup has one, but for that of the numbers."""
     drawn = re.findall(
-        r"\((gallery/(?:faults_\w+|crossing|preview)\.png)\)", PAGES["outputs/README.md"]
+        r"\((gallery/(?:faults_\w+|lights_\w+|crossing|preview)\.png)\)", PAGES["outputs/README.md"]
     )
     shown = [name for name, _ in GALLERY] + drawn
     assert sorted(shown) == sorted(

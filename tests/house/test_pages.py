@@ -1,8 +1,6 @@
 """What the pages promise holds: links lead somewhere, commands are those CI runs, examples run."""
 
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -52,17 +50,10 @@ def test_ci_finds_the_command_it_runs(start: str) -> None:
 
 
 @pytest.mark.parametrize("code", PYTHON)
-def test_the_python_example_runs(code: str) -> None:
-    """What a page shows for Python runs as it stands, from the top folder."""
-    done = subprocess.run(
-        [sys.executable, "-W", "error", "-c", code],
-        cwd=ROOT,
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
+def test_the_python_example_runs(code: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a page shows for Python runs as it stands, from the top folder, without a warning."""
+    monkeypatch.chdir(ROOT)
+    exec(code, {})  # noqa: S102 -- the page's own
 
 
 def test_there_is_a_python_example() -> None:

@@ -1,8 +1,12 @@
 """Numbers that the pages of the gallery and of the sample setups quote, worked out again."""
 
+import importlib.util
 from collections.abc import Callable
+from functools import cache
 from math import floor, log2
 from pathlib import Path
+from tempfile import TemporaryDirectory
+from types import ModuleType
 from typing import Any
 
 import pytest
@@ -12,6 +16,7 @@ from PIL import Image
 from linesim.figures.budget import budget
 from linesim.setup.load import load_setup
 from linesim.studies.rank.space import load_space
+from linesim.targets.film import CLEAR
 from linesim.targets.star import nyquist_radius_px
 from linesim.targets.steps import STEPS
 
@@ -75,7 +80,69 @@ def gravel_size() -> tuple[int, int]:
         return image.size
 
 
+@cache
+def lamps() -> ModuleType:
+    """Load the program that draws the sheets of lamps."""
+    path = ROOT / "tests" / "bench" / "light_sheet.py"
+    spec = importlib.util.spec_from_file_location(path.stem, path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@cache
+def mark(name: str, arrangement: str) -> Any:  # noqa: ANN401 -- of a program in no package
+    """Measure a mark of the sheet under one arrangement of the lamp."""
+    (found,) = (each for each in lamps().MARKS if each.name.startswith(name))
+    return lamps().seen(scanned()[arrangement], found, arrangement)
+
+
+@cache
+def scanned() -> Any:  # noqa: ANN401 -- as above
+    """Scan the sheet under all of them."""
+    return lamps().scans()
+
+
+def streaks() -> tuple[float, float]:
+    """Give the rolling lines, as they run and turned. [%]."""
+    with TemporaryDirectory() as folder:
+        seen = (lamps().lines_scan(Path(folder), turned=turned) for turned in (False, True))
+        one, other = (
+            100 * lamps().streaks(each, turned=turned)
+            for each, turned in zip(seen, (False, True), strict=True)
+        )
+    return one, other
+
+
 ROWS: tuple[Row, ...] = (
+    (
+        GALLERY,
+        "where product has {:.0f} e, not {:.0f} ke; in back light it is the hole, of {:.0f} ke",
+        lambda: (
+            round(mark("groove", "dark field").product_e, -1),
+            mark("groove", "bright field").product_e / 1000,
+            mark("hole", "back").mark_e / 1000,
+        ),
+    ),
+    (
+        GALLERY,
+        "The groove is {:.0f} % darker in bright field and {:.0f} times as bright in dark field",
+        lambda: (
+            -100 * mark("groove", "bright field").change,
+            1 + mark("groove", "dark field").change,
+        ),
+    ),
+    (
+        GALLERY,
+        (
+            "{:.1f} % rms. In the same piece turned by 90 degrees they lean along travel, "
+            "to the lamp and from it: {:.1f} %"
+        ),
+        streaks,
+    ),
+    (GALLERY, "A hole is {:.0f} % brighter than the film", lambda: (100 * (1 / CLEAR - 1),)),
     (GALLERY, "binned 2x2 at half the line rate: {} times the electrons", joined),
     (GALLERY, "A wedge of {} grey steps", lambda: (STEPS,)),
     (

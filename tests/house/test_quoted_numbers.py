@@ -32,6 +32,7 @@ from linesim.preview import uploads
 from linesim.setup.light.spectra import VISIBLE_NM, Spectrum
 from linesim.setup.light.thermal import whole_light
 from linesim.setup.load import changed, load_setup, sample_setup
+from linesim.studies.compare.lights import light_variants
 from linesim.studies.scan.streamed import MOST_HELD
 from linesim.targets.windowed import LEAST_PIXELS
 
@@ -103,6 +104,7 @@ def printed(arguments: str, folder: Path) -> str:
     with pytest.MonkeyPatch.context() as patch, redirect_stdout(out):
         patch.setattr(sys, "argv", ["linesim", *shlex.split(" ".join(words))])
         patch.chdir(folder)
+        patch.setattr("linesim.studies.vary.plots.png_bytes", lambda _: b"undrawn")
         with pytest.raises(SystemExit) as end:
             main()
     assert not end.value.code
@@ -156,7 +158,21 @@ def light_swing() -> tuple[float]:
     return (100 * (high - low) / (high + low),)
 
 
+def as_seen() -> tuple[float, float]:
+    """Say how the sample sheet's groove changes the product's level, in dark and bright field."""
+    setup = load_setup(sample("sheet_light.toml"))
+    dark, bright = (
+        budget(each.setup).number("detection", "defect_contrast")
+        for each in light_variants(setup, ("dark field", "bright field"))
+    )
+    return 1 + dark, -100 * bright
+
+
 QUOTED = (
+    Quoted(
+        'the groove is {:.0f} times as bright as the product, with "bright field" {:.1f} % darker',
+        as_seen,
+    ),
     Quoted(
         "finds {:.0f} um, {:.0f} um asked: {:.1f} times too coarse; SNR on the product is {:.2f}, "
         "{:g} wanted.",

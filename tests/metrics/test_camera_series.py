@@ -1,5 +1,6 @@
 """Errors carried through, intervals, saturation, linearity, and what the dark gathers with time."""
 
+import os
 from dataclasses import replace
 
 import numpy as np
@@ -15,6 +16,7 @@ from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.interval import Interval, carried, interval, root_interval
 from linesim.setup.arrays import FloatArray
 
+LOOKS = 1000 if "LINESIM_NIGHTLY" in os.environ else 150
 SIDE = 1.959964  # 97.5 % point of the normal law, handbook table
 GAIN, DARK_E, BLACK_DN, SAMPLES = 0.1, 20.0, 100.0, 10_000
 SIGNAL_E = np.linspace(1000, 40_000, 40)
@@ -128,9 +130,9 @@ def test_intervals_shrink_with_the_samples() -> None:
 
 def test_intervals_are_as_wide_as_the_scatter() -> None:
     """
-    300 looks at one camera: each figure scatters by its interval's half over 1.96.
+    150 looks at one camera: each figure scatters by its interval's half over 1.96.
 
-    A standard deviation from 300 values is known to 1/√600 of itself: within 4 of these.
+    A standard deviation from 150 values is known to 1/√300 of itself: within 4 of these.
     """
     rng = np.random.default_rng(8)
     series = model_series(np.linspace(2000, 40_000, 9), current_e_s=50_000)
@@ -140,12 +142,12 @@ def test_intervals_are_as_wide_as_the_scatter() -> None:
             series.having(series.values() + series.sds() * rng.standard_normal(series.sds().size)),
             full,
         ).figures
-        for _ in range(300)
+        for _ in range(LOOKS)
     ]
     for name in looks[0]:
         scatter = np.std([each[name].value for each in looks], ddof=1)
         told = np.mean([each[name].high - each[name].value for each in looks]) / SIDE
-        assert scatter == pytest.approx(told, rel=4 / np.sqrt(600)), name
+        assert scatter == pytest.approx(told, rel=4 / np.sqrt(2 * LOOKS)), name
 
 
 def shrunk(looks: Moments) -> Moments:
@@ -234,20 +236,20 @@ def test_linearity_of_a_known_bend() -> None:
 
 def test_noise_alone_is_no_bend() -> None:
     """
-    400 straight cameras with noise: the interval of the error holds 0 in 377 to 400 cases.
+    200 straight cameras with noise: the interval of the error holds 0 in 186 to 200 cases.
 
-    Only its lower end can miss, 2.5 % of the time: 390 of 400 with √(400·0.975·0.025) = 3.1, 4 of
+    Only its lower end can miss, 2.5 % of the time: 195 of 200 with √(200·0.975·0.025) = 2.2, 4 of
     these down. A bend of ten times the noise is never taken for none.
     """
     rng = np.random.default_rng(3)
     series = model_series(np.linspace(1000, 40_000, 12))
     held = 0
-    for _ in range(400):
+    for _ in range(200):
         noise = series.sds() * rng.standard_normal(series.sds().size)
         found = linearity(series.having(series.values() + noise), 4000.0)
         assert found is not None
         held += found.linearity_error.low == 0.0
-    assert 377 <= held <= 400
+    assert 186 <= held <= 200
     bent = series.signal_dn * (1 + 1e-5 * series.signal_dn)
     clear = linearity(replace(series, lit=replace(series.lit, mean_dn=BLACK_DN + bent)), 4000.0)
     assert clear is not None

@@ -9,6 +9,7 @@ Tolerances: a chi-square p value under 1e-6 has that chance in a test (4.8 stand
 normal, one-sided); means and variances get 4.5 of their own standard deviations.
 """
 
+import os
 from collections.abc import Callable
 
 import numpy as np
@@ -19,7 +20,7 @@ from scipy.stats import chisquare, norm, poisson
 from linesim.forward import draws as sampler
 from linesim.setup.arrays import FloatArray, ImageArray
 
-SAMPLES = 1_500_000
+SAMPLES = 1_500_000 if "LINESIM_NIGHTLY" in os.environ else 400_000
 LEAST_P = 1e-6
 SIGMAS = 4.5
 MEANS_E = [0.1, 0.5, 1, 3, 7, 9.9, 10.1, 12, 20, 31.9, 32, 50, 100, 1e3, 1e4, 1e5, 1e6]

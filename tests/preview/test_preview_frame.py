@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -85,6 +86,12 @@ def cut(whole: Scan, window: Part) -> tuple[np.ndarray, np.ndarray]:
     return np.atleast_3d(whole.image)[index], np.atleast_3d(whole.expected_e)[index]
 
 
+@cache
+def scanned(setup: Setup) -> Scan:
+    """Scan once what several tests look into."""
+    return scan(setup, seed=3, workers=2)
+
+
 def small(window: Part, whole: Scan) -> Part:
     """Keep a window inside of a scan with fewer samples."""
     lines, width = whole.image.shape[:2]
@@ -101,7 +108,7 @@ def test_every_sample_is_that_of_the_scan(
 ) -> None:
     """At full resolution the window is cut out of the scan, bit by bit."""
     setup = changed(station, changes)
-    whole = scan(setup, seed=3, workers=2)
+    whole = scanned(setup)
     window = small(WINDOW, whole)
     found = Optics(pool).frame(task(setup, len(whole.image), window))
     image, expected_e = cut(whole, window)
@@ -127,7 +134,7 @@ def test_fewer_columns_see_the_same_light(
     monkeypatch.setattr(frames, "_MOST_WHOLE", 0)
     monkeypatch.setattr(frames, "_COLUMNS_APART", 8)
     setup = changed(station, changes)
-    whole = scan(setup, seed=3, workers=2)
+    whole = scanned(setup)
     lines, width = whole.image.shape[:2]
     first = (6 * step, 3 * step)
     window = Part(
@@ -166,12 +173,12 @@ def test_what_comes_later_leaves_the_light_alone(
     station: Setup, pool: ThreadPoolExecutor, key: str
 ) -> None:
     """A change of noise or numbers, made on kept electrons, gives the very scan it should."""
-    optics, lines = Optics(pool), len(scan(station, workers=2).image)
+    optics, lines = Optics(pool), len(scanned(station).image)
     before = optics.frame(task(station, lines))
     setup = changed(station, {key: LATER[key]})
     assert optical_key(setup, 3) == optical_key(station, 3)
     after = optics.frame(task(setup, lines))
-    image, expected_e = cut(scan(setup, seed=3, workers=2), WINDOW)
+    image, expected_e = cut(scanned(setup), WINDOW)
     assert_array_equal(after.image, image)
     assert_array_equal(after.expected_e, expected_e)
     assert (after.image != before.image).any()

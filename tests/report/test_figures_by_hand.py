@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from linesim.figures.budget import budget
+from linesim.figures.plain_numbers import digits, people_number
 from linesim.forward.station import station
 from linesim.report.light_bars import light_bars, noise_bars
 from linesim.report.page_parts import Bars
@@ -158,6 +159,23 @@ def test_the_light_reads_as_worked_out_on_paper() -> None:
     assert [row.ratio for row in number.rows] == pytest.approx([100 / 4095, 0.33559, 1], rel=1e-4)
     limits = [[row.is_limit for row in bars.rows].index(True) for bars in (count, number)]
     assert limits == [3, 2]
+
+
+def test_a_product_that_mirrors_stands_beside_white() -> None:
+    """What it sends back is no share of white's, so both are told; of a matt one white will do."""
+    mirrors = {
+        "target.gloss": 0.6,
+        "target.rms_slope": 0.05,
+        "light.arrangement": "line",
+        "light.angle": "0 deg",
+        "light.angular_width": "10 deg",
+    }
+    signal = budget(changed(SETUP, mirrors))["signal"]
+    _, count, number = light_bars(changed(SETUP, mirrors), signal)
+    note = f"at a radiance factor of {digits(float(signal['radiance_factor']))}"
+    electrons, level = (float(signal[f"{each}_product"]) for each in ("electrons", "dn"))
+    assert ("electrons of the product", people_number(electrons), note) in told(count)
+    assert ("product", f"{people_number(level)} DN", note) in told(number)
 
 
 def test_the_noise_reads_as_worked_out_on_paper() -> None:

@@ -154,7 +154,21 @@ def test_labels_of_three_lamps_lie_apart() -> None:
     ("view", "said"),
     [
         (one_lamp(20.0), "The lamp stands in the camera's mirror direction: bright field."),
-        (one_lamp(25.0), "The lamp stands in the camera's mirror direction: bright field."),
+        (one_lamp(24.0), "The lamp stands in the camera's mirror direction: bright field."),
+        (
+            one_lamp(25.0),
+            (
+                "The lamp has its edge in the camera's mirror direction: between bright and dark "
+                "field, where what leans is brighter or darker."
+            ),
+        ),
+        (
+            one_lamp(15.0, behind=True),
+            (
+                "The lamp stands behind the web, its edge in the camera's line of sight: half "
+                "bright, where what bends light is brighter or darker."
+            ),
+        ),
         (
             one_lamp(40.0),
             "The lamp stands 20 deg away from the camera's mirror direction: dark field.",
@@ -174,7 +188,7 @@ def test_labels_of_three_lamps_lie_apart() -> None:
     ],
 )
 def test_a_sentence_says_what_field_it_is(view: SideView, said: str) -> None:
-    """Bright where the camera sees the lamp's face, mirrored or through the web; dark elsewhere."""
+    """Bright where the camera sees the lamp, mirrored or through the web; between at its edge."""
     assert field_words(view) == said
 
 
@@ -232,3 +246,14 @@ def test_pages_draw_it_beside_the_cautions(is_line: bool) -> None:  # noqa: FBT0
         before = titles[titles.index("What to mind") - 1]
         assert (before == "Where the lamp stands") == is_line
         assert titles.count("Where the lamp stands") == is_line
+
+
+def test_angles_are_told_to_four_digits() -> None:
+    """A lamp known by its size has an angle that nobody set: 2 arctan(40/400) is 11.4212 deg."""
+    size = {
+        "light.angular_width": None,
+        "light.lamp_width": "40 mm",
+        "light.lamp_distance": "200 mm",
+    }
+    view = side_view_of(changed(sample_setup(), {**LINE, **size}))
+    assert "lamp 40°, 11.42° wide, 200 mm away" in words(view)

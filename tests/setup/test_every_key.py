@@ -59,6 +59,7 @@ RELIEF["target.relief"] = str((HERE / RELIEF["target.relief"]).resolve())
 BOTH = "picture and figures"
 DRAWN = "picture: where and what the target is; figures are of white and of the product"
 UNEVEN = "picture: the lines are unevenly placed or lit, and figures are those of an even pace"
+LATER = "picture: all lines look further on, and figures are the same"
 LIMIT = "figures: a limit that is told, which changes no number"
 WANTED = "figures: what is asked of the picture"
 GUARD = "nothing: it only says what is let in"
@@ -133,6 +134,8 @@ ROWS = {
     "light.maintenance_factor": Row(0.5, "figures: what is left at the end of the lamp's service"),
     "light.pulse": Row("20 us"),
     "light.max_pulse_rate": Row("30 kHz", LIMIT, {"light.pulse": "20 us"}),
+    "light.multiplexed": Row(value=False, reach="nothing: true makes stations of it, one a light"),
+    "light.turn": Row("2 of 2"),
     "light.edge_falloff": Row(0.3),
     "light.flicker": Row(0.3, UNEVEN),
     "light.flicker_frequency": Row("700 Hz", UNEVEN, {"light.flicker": 0.3}),
@@ -163,6 +166,7 @@ ROWS = {
     "camera.tdi_stages": Row(4),
     "acquisition.line_rate": Row("9 kHz"),
     "acquisition.exposure": Row("40 us"),
+    "acquisition.trigger_delay": Row("300 us", LATER),
     "acquisition.binning": Row("2x2"),
     "acquisition.binning_domain": Row("digital", BOTH, {"acquisition.binning": "2x2"}),
     "acquisition.binning_mode": Row("average", BOTH, NUMBERS),

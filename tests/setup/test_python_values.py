@@ -1,5 +1,6 @@
 """Values that only Python can give: every key takes one that a file could hold, or refuses it."""
 
+import os
 from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
@@ -17,9 +18,10 @@ from linesim.setup.errors import InputError
 from linesim.setup.load import changed, known_keys, sample_setup, setup_from
 from linesim.setup.resolve import resolved_text
 
+NIGHTLY = "LINESIM_NIGHTLY" in os.environ
 SAMPLE = sample_setup()
 KEYS = [f"{table}.{key}" for table in known_keys(()) for key in known_keys((table,))]
-FLAGS = ["acquisition.flat_field", "target.repeat"]
+FLAGS = ["acquisition.flat_field", "light.multiplexed", "target.repeat"]
 ONE_A_KIND = [
     "acquisition.exposure",
     "acquisition.binning",
@@ -135,7 +137,8 @@ def test_every_key_refuses_it_in_a_sentence(name: str) -> None:
 @pytest.mark.parametrize("key", ONE_A_KIND)
 def test_a_change_by_it_is_refused(key: str) -> None:
     """Alone, by `changed`: the sentence says the key, what was read, what is expected."""
-    for name, value in ODD.items():
+    every, first = (1, 0) if NIGHTLY else (3, ONE_A_KIND.index(key) % 3)
+    for name, value in list(ODD.items())[first::every]:
         with pytest.raises(InputError) as refusal:
             changed(SAMPLE, {key: value})
         told = refusal.value.faults
@@ -147,7 +150,7 @@ def test_a_change_by_it_is_refused(key: str) -> None:
 
 @pytest.mark.parametrize("flag", [True, False, np.True_])
 def test_a_flag_is_no_number_and_no_text(flag: object) -> None:
-    """Python counts True as 1: every key but the two flags refuses it all the same."""
+    """Python counts True as 1: every key but the flags refuses it all the same."""
     with pytest.raises(InputError) as refusal:
         setup_from(texts_with(KEYS, flag))
     told = "\n".join(refusal.value.faults)

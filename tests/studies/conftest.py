@@ -6,6 +6,8 @@ nothing is downloaded by the tests.
 """
 
 from collections.abc import Callable, Iterator
+from functools import cache
+from pathlib import Path
 from shutil import which
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +15,7 @@ import pytest
 
 from linesim.setup.load import changed, setup_from
 from linesim.setup.resolve import resolved_text
+from linesim.setup.setup import Setup
 from linesim.studies.compare.page import write_compare_report
 from linesim.studies.compare.study import compare
 from linesim.studies.rank.page import write_rank_report
@@ -67,34 +70,34 @@ def driver() -> "Iterator[Chrome]":
         found.quit()
 
 
-@pytest.fixture(scope="session")
-def addresses(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """Write reports; they are opened from the disk."""
-    setup = setup_from(STATION)
-    mono = changed(setup, {"camera.kind": "mono"})
-    folder = tmp_path_factory.mktemp("base")
+def _ranked(folder: Path, mono: Setup) -> Path:
     (folder / "base.toml").write_text(resolved_text(mono, folder), "utf-8")
     (folder / "space.toml").write_text(SPACE, "utf-8")
-    ranking = rank(load_space(folder / "space.toml"))
-    written = {
-        "scan": write_scan_report(scan(setup), tmp_path_factory.mktemp("scan")),
-        "rank": write_rank_report(ranking, tmp_path_factory.mktemp("rank")),
-        "compare": write_compare_report(
-            compare(mono, ("1x1", "2x1", "1x2", "2x2", "2x2 digital")),
-            tmp_path_factory.mktemp("compare"),
-        ),
+    return write_rank_report(rank(load_space(folder / "space.toml")), folder)
+
+
+@pytest.fixture(scope="session")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], str]:
+    """Give a function that writes a report, once; it is opened from the disk."""
+    setup = setup_from(STATION)
+    mono = changed(setup, {"camera.kind": "mono"})
+    modes = ("1x1", "2x1", "1x2", "2x2", "2x2 digital")
+    makers: dict[str, Callable[[Path], Path]] = {
+        "scan": lambda folder: write_scan_report(scan(setup), folder),
+        "rank": lambda folder: _ranked(folder, mono),
+        "compare": lambda folder: write_compare_report(compare(mono, modes), folder),
     }
-    return {name: path.as_uri() for name, path in written.items()}
+    return cache(lambda name: makers[name](tmp_path_factory.mktemp(name)).as_uri())
 
 
 @pytest.fixture
-def opened(driver: "Chrome", addresses: dict[str, str]) -> "Callable[[str, int], Chrome]":
+def opened(driver: "Chrome", address: Callable[[str], str]) -> "Callable[[str, int], Chrome]":
     """Give a function that opens a report afresh, on a screen of some width."""
 
     def screened(name: str, width_px: int) -> "Chrome":
         size = {"width": width_px, "height": 900, "deviceScaleFactor": 1, "mobile": False}
         driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-        driver.get(addresses[name])
+        driver.get(address(name))
         return driver
 
     return screened

@@ -4,6 +4,7 @@ import re
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -97,16 +98,19 @@ MAKERS: dict[str, Callable[[Path], Made]] = {
 }
 
 
+Pages = Callable[[str], Made]
+
+
 @pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Made]:
-    """Make each page once."""
-    return {name: maker(tmp_path_factory.mktemp("page")) for name, maker in MAKERS.items()}
+def made(tmp_path_factory: pytest.TempPathFactory) -> Pages:
+    """Give a function that makes each page once."""
+    return cache(lambda name: MAKERS[name](tmp_path_factory.mktemp("page")))
 
 
 @pytest.mark.parametrize("name", MAKERS)
-def test_nothing_outside_is_asked_for(name: str, made: dict[str, Made]) -> None:
+def test_nothing_outside_is_asked_for(name: str, made: Pages) -> None:
     """Every source is in the file, every link goes to a place in it, and no id comes twice."""
-    text = made[name].file.read_text("utf-8")
+    text = made(name).file.read_text("utf-8")
     links = re.findall(r'(?:src|href)="([^"]*)"', text)
     assert len(links) > 5
     assert [link for link in links if not link.startswith(("data:", "#"))] == []
@@ -116,50 +120,48 @@ def test_nothing_outside_is_asked_for(name: str, made: dict[str, Made]) -> None:
 
 
 @pytest.mark.parametrize("name", MAKERS)
-def test_the_answer_and_the_cautions_are_in_the_page(name: str, made: dict[str, Made]) -> None:
+def test_the_answer_and_the_cautions_are_in_the_page(name: str, made: Pages) -> None:
     """Each sentence of the console's answer is there, and the line about machinery."""
-    text = made[name].file.read_text("utf-8")
+    text = made(name).file.read_text("utf-8")
     plain = text.replace("&#34;", '"').replace("&#39;", "'").replace("&lt;", "<")
-    assert len(made[name].answer) > 0
-    assert [said for said in made[name].answer if typeset(said) not in plain] == []
+    assert len(made(name).answer) > 0
+    assert [said for said in made(name).answer if typeset(said) not in plain] == []
     assert MACHINERY in text
 
 
 @pytest.mark.parametrize("name", MAKERS)
-def test_a_title_is_text(name: str, made: dict[str, Made]) -> None:
+def test_a_title_is_text(name: str, made: Pages) -> None:
     """What looks like a tag in a title is shown."""
-    text = made[name].file.read_text("utf-8")
+    text = made(name).file.read_text("utf-8")
     assert "&lt;of&gt; its own</h1>" in text
     assert "<of>" not in text
 
 
 @pytest.mark.parametrize("name", MAKERS)
-def test_the_same_study_gives_the_same_page(
-    name: str, made: dict[str, Made], tmp_path: Path
-) -> None:
+def test_the_same_study_gives_the_same_page(name: str, made: Pages, tmp_path: Path) -> None:
     """Byte for byte, wherever it is written, and without a trace of where."""
     again = MAKERS[name](tmp_path)
-    assert again.file.read_bytes() == made[name].file.read_bytes()
+    assert again.file.read_bytes() == made(name).file.read_bytes()
     assert str(tmp_path) not in again.file.read_text("utf-8")
 
 
-def test_a_comparison_shows_what_differs(made: dict[str, Made]) -> None:
+def test_a_comparison_shows_what_differs(made: Pages) -> None:
     """The key that makes the variants, the electrons of each, the most marked, and the verdicts."""
-    text = made["compare"].file.read_text("utf-8")
+    text = made("compare").file.read_text("utf-8")
     assert re.search(r">acquisition.binning</th><td>1x1</td><td>2x2</td>", text)
     assert re.search(r">white, e</th><td>8442</td><td>67537 ★</td>", text)
     # two variants: the state of each, exposure, clipping, smallest defect and SNR
     assert text.count("✓ met") + text.count("✗ missed") == 10
 
 
-def test_a_long_range_is_told_to_be_shortened(made: dict[str, Made]) -> None:
+def test_a_long_range_is_told_to_be_shortened(made: Pages) -> None:
     """Of 30 points 25 are in the table, and it says so."""
-    text = made["vary"].file.read_text("utf-8")
+    text = made("vary").file.read_text("utf-8")
     assert "25 of 30 points" in text
 
 
-def test_a_ranking_without_a_winner_shows_the_nearest(made: dict[str, Made]) -> None:
+def test_a_ranking_without_a_winner_shows_the_nearest(made: Pages) -> None:
     """Where nothing passes, the page tells of the option that misses by least."""
-    none, some = (made[name].file.read_text("utf-8") for name in ("rank none", "rank"))
+    none, some = (made(name).file.read_text("utf-8") for name in ("rank none", "rank"))
     assert re.search(r"<h2[^>]*>The nearest option</h2>", none)
     assert re.search(r"<h2[^>]*>The best option</h2>", some)

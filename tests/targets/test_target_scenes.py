@@ -164,20 +164,26 @@ def test_foil_is_one_web_at_every_pixel_size(web: ImageArray) -> None:
     assert np.quantile(apart, 0.98) < 5e-5
 
 
+@pytest.fixture(scope="module")
+def one_tile() -> ImageArray:
+    """Make a tile."""
+    return tile(pixel_size_um=75.0, width_mm=75.0, height_mm=75.0).rows(0, 1000)
+
+
 @pytest.mark.parametrize(
     ("line_mm", "colour"), [(31.8, LINE_RED), (32.8, LINE_GREEN), (33.8, LINE_BLUE)]
 )
-def test_tile_has_fine_lines_of_red_green_and_blue(line_mm: float, colour: Colour) -> None:
+def test_tile_has_fine_lines_of_red_green_and_blue(
+    one_tile: ImageArray, line_mm: float, colour: Colour
+) -> None:
     """
     Across and along, at their places, in their colours.
 
     Print lets 4 % of the ground through; the glaze over it varies by 1.2 %, k = 4.
     """
-    reference = tile(pixel_size_um=75.0, width_mm=75.0, height_mm=75.0)
-    image = reference.rows(0, 1000)
     wanted = 0.96 * np.array(colour) + 0.04 * np.array(GLAZE)
     place = int((PITCH_MM / 2 - line_mm) / 0.075)
-    across, along = image[place, 430:470], image[430:470, place]
+    across, along = one_tile[place, 430:470], one_tile[430:470, place]
     for line in (across, along):
         assert_allclose(np.median(line, axis=0), wanted, rtol=4 * 0.012)
 

@@ -24,12 +24,13 @@ from linesim.workers.shared_array import attached, shared
 from linesim.workers.tasks import Alone, Pool, Runner, in_order
 
 ENDLESS = """\
+import time
 from pathlib import Path
 mark = Path(__file__).with_suffix(".part")
 mark.touch()
 try:
     while True:
-        pass
+        time.sleep(0.01)
 finally:
     mark.unlink()
 """

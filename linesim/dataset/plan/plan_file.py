@@ -40,6 +40,7 @@ from linesim.dataset.plan.tables import IMAGES, LABELS, SCENES, TOP, TableReader
 from linesim.dataset.plan.tables import SPLITS as SHARES
 from linesim.dataset.scenes import DRAWN, Scenes
 from linesim.forward.station import station
+from linesim.forward.transport import first_line_um
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file, toml_table
 from linesim.setup.load import changed, load_setup, sample_setup
@@ -155,9 +156,11 @@ def _field_mm(base: Setup) -> float:
 
 
 def _length_mm(base: Setup) -> float:
+    numbers = station(base)
     if base.acquisition.length_mm is not None:
-        return base.acquisition.length_mm
-    return (base.acquisition.lines or 1) * float(station(base).timing.line_advance_um) / 1000
+        return base.acquisition.length_mm + first_line_um(base, numbers) / 1000
+    lines_um = (base.acquisition.lines or 1) * float(numbers.timing.line_advance_um)
+    return (lines_um + first_line_um(base, numbers)) / 1000
 
 
 def _scenes(table: object, base: Setup, folder: Path, reader: TableReader) -> Scenes:

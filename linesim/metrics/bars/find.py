@@ -20,6 +20,7 @@ _BETTER = 0.5
 _SPANNED = 5.0
 # Standard deviation of the blur in bar widths; at the end of it the response is 0.04.
 _LEAST_BLUR, _MOST_BLUR = 0.01, 0.8
+_TINY = 1e-18  # of a square that rounding leaves
 _FITTED = 6  # centre, width, blur, depth and the ground's two
 
 
@@ -119,15 +120,27 @@ def _fit(profile: FloatArray, middles: FloatArray) -> _Fit:
 def _start(
     profile: FloatArray, middles: FloatArray, widest_px: float
 ) -> tuple[float, float, float]:
-    """Try a net of widths and places."""
-    half = (np.ptp(middles) + 1.0) / 2
-    tries = [
-        (float(centre), float(width), min(0.15 + 0.3 / float(width), _MOST_BLUR))
-        for width in np.geomspace(_LEAST_BAR_PX * 1.05, 0.95 * widest_px, _WIDTHS)
-        for centre in np.linspace(half * width, profile.size - half * width, _PLACES)
-    ]
-    cost = [float(np.sum(_left(profile, middles, *values)[0] ** 2)) for values in tries]
-    return tries[int(np.argmin(cost))]
+    """Try a net of widths and places: the best takes most of what no sloping ground takes."""
+    half, place = (np.ptp(middles) + 1.0) / 2, np.arange(float(profile.size)) + 0.5
+    ground = np.linalg.qr(np.stack([np.ones(profile.size), place], axis=1))[0]
+    wanted = profile - ground @ (ground.T @ profile)
+    tries, gains = [], []
+    for width in np.geomspace(_LEAST_BAR_PX * 1.05, 0.95 * widest_px, _WIDTHS).tolist():
+        blur = min(0.15 + 0.3 / width, _MOST_BLUR)
+        centres = np.linspace(half * width, profile.size - half * width, _PLACES)
+        bars = _bars(place - centres[:, None], middles, width, blur)
+        bars -= (bars @ ground) @ ground.T
+        size = np.sum(bars**2, axis=1)
+        seen = size > _TINY * profile.size
+        gains.append(np.where(seen, (bars @ wanted) ** 2 / np.where(seen, size, 1.0), 0.0))
+        tries += [(centre, width, blur) for centre in centres.tolist()]
+    return tries[int(np.argmax(gains))]
+
+
+def _bars(place: FloatArray, middles: FloatArray, bar_px: float, blur: float) -> FloatArray:
+    """Draw blurred bars of height 1 at places from the middle of all."""
+    ends = (place[..., None] / bar_px - middles) / blur
+    return np.asarray((ndtr(ends + 0.5 / blur) - ndtr(ends - 0.5 / blur)).sum(axis=-1))
 
 
 def _left(
@@ -135,8 +148,7 @@ def _left(
 ) -> tuple[FloatArray, FloatArray]:
     """Fit depth and ground; give what these bars leave, and the ground under them."""
     place = np.arange(float(profile.size)) + 0.5 - centre_px
-    ends = (place[:, None] / bar_px - middles) / blur
-    bars = (ndtr(ends + 0.5 / blur) - ndtr(ends - 0.5 / blur)).sum(axis=1)
+    bars = _bars(place, middles, bar_px, blur)
     line = np.stack([np.ones(profile.size), place / profile.size], axis=1)
     basis = np.column_stack([bars, line])
     found = np.linalg.lstsq(basis, profile, rcond=None)[0]

@@ -10,6 +10,7 @@ from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, T
 from linesim.report.page_sections import Case, caution_section, side_sections
 from linesim.report.setup_tables import making_section, plain, setup_section
 from linesim.report.setup_words import job_in_words
+from linesim.studies.compare.light_words import moves_lamps
 from linesim.studies.compare.sheet import compare_sheet
 from linesim.studies.compare.study import Comparison
 from linesim.studies.compare.table import figure_rows, verdict_rows
@@ -51,6 +52,13 @@ def _table(title: str, rows: Iterator[tuple[str, ...]], found: Comparison) -> tu
     return (Table(title=title, head=head, rows=cells),) if cells else ()
 
 
+def _dark_words(found: Comparison) -> str:
+    first, *others = found.variants
+    if not any(moves_lamps(first, one) for one in others):
+        return ""
+    return " What is black above is judged below: its own stretch does what an exposure would."
+
+
 def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
     """Make the report of a comparison."""
     first, titles = found.variants[0].scan, [one.title for one in found.variants]
@@ -59,7 +67,7 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
         image=png_of(sheet),
         alt=f"The same piece of the target as {', '.join(titles)} would deliver it",
         caption="The same piece of the target in all of them: above on one grey scale, below each "
-        "stretched to its own range, with a small spot magnified.",
+        f"stretched to its own range, with a small spot magnified.{_dark_words(found)}",
     )
     cases = [
         Case(title=one.title, setup=one.scan.setup, budget=one.scan.budget)

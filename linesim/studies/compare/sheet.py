@@ -26,13 +26,19 @@ from linesim.studies.compare.closeup import (
     strongest_spot,
     window,
 )
-from linesim.studies.compare.study import Comparison
+from linesim.studies.compare.light_words import fault_of, seen_words
+from linesim.studies.compare.study import Compared, Comparison
 from linesim.studies.scan.study import Scan
 
 _PAGE_PX = 1300
 _TALLEST_PX = 800
 _DETAIL_SIZES = (8, 5)
 """Sides of the magnified part, in sizes of the smallest defect; our choice."""
+
+
+_RELIEF_PX = 3
+"""Object pixels that a fault with relief counts at least for that; our choice."""
+_CNR = "defect_cnr"
 
 
 def compare_sheet(found: Comparison, *, true_proportion: bool = False) -> NDArray[np.uint8]:
@@ -45,7 +51,7 @@ def compare_sheet(found: Comparison, *, true_proportion: bool = False) -> NDArra
         Panel(
             image=tones(piece.samples, *_range(one.scan, share)),
             grid=piece.grid,
-            title=f"{one.title}: {_worth(one.scan)}",
+            title=f"{one.title}: {_worth(one.scan)}{_shown_fault(one)}",
         )
         for one, piece in zip(found.variants, pieces, strict=True)
     ]
@@ -83,13 +89,35 @@ class _Piece:
 
 def _pieces(scans: Sequence[Scan], width_px: int) -> list[_Piece]:
     """Cut the same piece of the target out of all scans, around the strongest spot."""
-    fine = finest(scans)
-    size_um = defect_size_um(fine)
+    fine = _telling(scans)
+    size_um = _size_um(fine)
     spot_um = strongest_spot(fine, size_um)
     side_um = width_px * fine.budget.number("geometry", "object_pixel_x_um")
     shown = window(scans, spot_um, (side_um, side_um))
     near = window(scans, spot_um, (_DETAIL_SIZES[0] * size_um, _DETAIL_SIZES[1] * size_um))
     return [_piece(scan, samples_in(scan, shown), samples_in(scan, near)) for scan in scans]
+
+
+def _telling(scans: Sequence[Scan]) -> Scan:
+    """Choose where to search for a spot: of scans as fine, where a fault with relief shows most."""
+    fine = finest(scans)
+    if fine.setup.requirement.defect_relief is None:
+        return fine
+    as_fine = [scan for scan in scans if _sample_um2(scan) <= _sample_um2(fine)]
+    return max(as_fine, key=lambda scan: max(values(scan.budget["detection"].get(_CNR, 0.0))))
+
+
+def _sample_um2(scan: Scan) -> float:
+    place = scan.budget["geometry"]
+    return float(place["object_pixel_x_um"]) * float(place["line_advance_um"])
+
+
+def _size_um(scan: Scan) -> float:
+    """Tell what size is magnified: a fault with relief may be narrower than a sample."""
+    size_um = defect_size_um(scan)
+    if scan.setup.requirement.defect_relief is None:
+        return size_um
+    return max(size_um, _RELIEF_PX * scan.budget.number("geometry", "object_pixel_x_um"))
 
 
 def _piece(scan: Scan, shown: Samples, near: Samples) -> _Piece:
@@ -147,6 +175,10 @@ def _range(scan: Scan, share: float) -> tuple[float, float]:
 
 def _said(limits_dn: tuple[float, float]) -> str:
     return f"{limits_dn[0]:.0f} to {limits_dn[1]:.0f} DN"
+
+
+def _shown_fault(one: Compared) -> str:
+    return f"; {seen_words(one)}" if fault_of(one) else ""
 
 
 def _worth(scan: Scan) -> str:

@@ -2,11 +2,19 @@
 
 import re
 from collections.abc import Mapping
+from math import inf
 
 from linesim.figures.case import values
 from linesim.figures.plain_numbers import digits, rate
 from linesim.figures.verdicts import worst_state
 from linesim.report.verdict_words import name_of
+from linesim.studies.compare.light_words import (
+    fault_of,
+    fault_words,
+    moves_lamps,
+    narrowest_um,
+    over_noise,
+)
 from linesim.studies.compare.study import Compared, Comparison
 
 _SAME = 0.005
@@ -33,9 +41,16 @@ def _figure(one: Compared, group: str, name: str) -> float:
 
 
 def _against(first: Compared, one: Compared) -> str:
-    parts_of = (_light, _pixels, _found, _rate)
+    parts_of = (_light, _found) if _is_relit(first, one) else (_light, _pixels, _found, _rate)
     parts = [*(part(first, one) for part in parts_of), _able(one)]
     return "; ".join(part for part in parts if part) + "."
+
+
+def _is_relit(first: Compared, one: Compared) -> bool:
+    """Tell whether lamps stand elsewhere, and all that samples the target is alike."""
+    sides = ("object_pixel_x_um", "object_pixel_y_um", "line_rate_hz")
+    alike = all(_figure(first, "geometry", n) == _figure(one, "geometry", n) for n in sides)
+    return alike and moves_lamps(first, one)
 
 
 def _name(one: Compared) -> str:
@@ -49,8 +64,16 @@ def _light(first: Compared, one: Compared) -> str:
     base_us, gained_us = (_figure(each, "exposure", "exposure_us") for each in (first, one))
     if base_e <= 0:
         return f"{_name(one)} and {_name(first)} cannot be set against each other without light"
-    ratio, longer = gained_e / base_e, gained_us / base_us
-    snr = _figure(one, "signal", "snr_product") / _figure(first, "signal", "snr_product")
+    base_snr, snr = (_figure(each, "signal", "snr_product") for each in (first, one))
+    if base_snr <= 0:
+        return f"{_name(first)} shows none of the product, {_name(one)} at SNR {digits(snr)}"
+    if snr <= 0:
+        return f"{_name(one)} shows none of the product, {_name(first)} at SNR {digits(base_snr)}"
+    ratio, longer, snr = gained_e / base_e, gained_us / base_us, snr / base_snr
+    if moves_lamps(first, one):
+        # white is as bright wherever the lamp stands, a face that mirrors is not
+        ratio = _figure(one, "signal", "electrons_product")
+        ratio /= _figure(first, "signal", "electrons_product")
     same = abs(longer - 1) <= _SAME
     lead = "At the same exposure" if same else f"Exposed {gained_us:.4g} us, not {base_us:.4g} us"
     inner = "" if same else f" ({_times(ratio / longer) or 'as many '}at the same exposure)"
@@ -82,6 +105,8 @@ def _pixels(first: Compared, one: Compared) -> str:
 
 def _found(first: Compared, one: Compared) -> str:
     """Say which defects are found, where that is known of both."""
+    if fault_of(one) and fault_of(one) == fault_of(first):
+        return fault_words(first, one)
     if not all(_SMALLEST in each.scan.budget["detection"] for each in (one, first)):
         return ""
     smallest, before = (f"{_smallest_um(each):.3g} um" for each in (one, first))
@@ -157,6 +182,8 @@ def _worst_margin(one: Compared) -> float:
 
 def _best(variants: tuple[Compared, ...]) -> str:
     """Name the highest SNR and the smallest disc found, among those that meet all."""
+    if all(fault_of(one) for one in variants):
+        return _best_shown(variants)
     snr = _leaders(variants, [_figure(one, "signal", "snr_product") for one in variants])
     said = f"{_and(snr)} {_verb(snr, 'has', 'have')} the highest SNR on the product"
     if not all(_SMALLEST in one.scan.budget["detection"] for one in variants):
@@ -164,6 +191,18 @@ def _best(variants: tuple[Compared, ...]) -> str:
     disc = _leaders(variants, [-_smallest_um(one) for one in variants])
     link = " and" if disc == snr else f", and {_and(disc)}"
     return f"{said}{link} {_verb(disc, 'finds', 'find')} the smallest disc"
+
+
+def _best_shown(variants: tuple[Compared, ...]) -> str:
+    """Name those that show a fault with relief most, and find the narrowest."""
+    kind = fault_of(variants[0])
+    shown = _leaders(variants, [over_noise(one) for one in variants])
+    narrow = _leaders(variants, [-(narrowest_um(one) or inf) for one in variants])
+    link = " and" if narrow == shown else f", and {_and(narrow)}"
+    return (
+        f"{_and(shown)} {_verb(shown, 'shows', 'show')} the {kind} most against the noise{link} "
+        f"{_verb(narrow, 'finds', 'find')} the narrowest"
+    )
 
 
 def _leaders(variants: tuple[Compared, ...], worth: list[float]) -> list[str]:

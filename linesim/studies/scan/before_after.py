@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from linesim.figures.plain_numbers import digits
 from linesim.files.srgb import linear_to_srgb
 from linesim.forward.reference import Reference
 from linesim.forward.station import station
@@ -24,6 +25,7 @@ from linesim.studies.scan.views import (
     whole,
     window,
 )
+from linesim.targets.faces.face import face_of
 
 _MOST_BYTES = 1_000_000
 """Of both pictures of a place, so that a page with a detail keeps well under 3 MB."""
@@ -115,17 +117,16 @@ def _fitting(
 
 
 def _light_words(found: Scan, chosen: Tone) -> str:
-    white = found.setup.target.white_reflectance * chosen.reflectance
+    share = found.setup.target.white_reflectance * chosen.reflectance
+    lit = face_of(found.setup) is not None
+    white = f"radiance factor of {digits(share)}" if lit else f"reflectance of {share:.0%}"
     levels = f"{chosen.black_dn:.0f} DN to {chosen.white_dn:.0f} DN of {found.setup.full_scale_dn}"
     if chosen.is_shared:
         return (
-            f"Both are shown at the same brightness: black is no light, white a reflectance of "
-            f"{white:.0%}, which in the scan is {levels}."
+            f"Both are shown at the same brightness: black is no light, white a {white}, "
+            f"which in the scan is {levels}."
         )
-    return (
-        f"Brightness is stretched: the target up to a reflectance of {white:.0%}, the scan from "
-        f"{levels}."
-    )
+    return f"Brightness is stretched: the target up to a {white}, the scan from {levels}."
 
 
 def _proportion_words(found: Scan) -> str:

@@ -10,6 +10,7 @@ from linesim.forward.kept import CLIPPED_SHARE
 from linesim.forward.lens import box_mtf
 from linesim.forward.profile import column_profile
 from linesim.forward.station import Station
+from linesim.forward.transport import first_line_um
 from linesim.metrics.edge.curve import first_crossing
 from linesim.metrics.edge.figures import EdgeResponse, edge_response
 from linesim.metrics.flat.noise import FEWEST_LINES, FlatFigures, summed_figures
@@ -141,7 +142,8 @@ def _on_target(
 ) -> NDArray[np.uint16]:
     """Leave out what looks past the target's ends, where an edge does not go on straight."""
     pixel_um, (in_all, width, *colours) = setup.target.pixel_size_um, image.shape
-    lines = int(size.rows * pixel_um / float(numbers.timing.line_advance_um) + _WHOLE)
+    long_um = size.rows * pixel_um - first_line_um(setup, numbers)
+    lines = max(0, int(long_um / float(numbers.timing.line_advance_um) + _WHOLE))
     seen = size.columns * pixel_um / float(numbers.geometry.object_pixel_x_um)
     margin = max(0, int(np.ceil((width - seen) / 2 - _WHOLE)))
     enough = max(1, EDGE_SAMPLES // width)

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.forward.station import station
+from linesim.forward.transport import first_line_um
 from linesim.report.area import Cells, area_means
 from linesim.setup.arrays import ImageArray
 from linesim.studies.scan.study import Scan
@@ -140,6 +141,7 @@ def target_means(found: Scan, source: Reference, seen: Window) -> ImageArray:
     # a line stands for the middle of what it looks at while exposed
     looked_um = float(numbers.geometry.object_pixel_y_um + numbers.motion_um)
     top_um = seen.place.first_line * advance_um + (looked_um - advance_um) / 2
+    top_um += first_line_um(found.setup, numbers)
     middle_um = source.shape[1] * size_um / 2
     left_um = middle_um + (seen.place.first_column - found.image.shape[1] / 2) * across_um
     step_px = seen.pitch_um / size_um

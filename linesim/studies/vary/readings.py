@@ -54,6 +54,7 @@ _UNFIT: dict[str, object] = {
     "light.edge_falloff": 0.0,
     "lens.field_of_view": None,
     "acquisition.length": None,
+    "acquisition.trigger_delay": None,
     "requirement.texture": None,
 }
 Measured = dict[str, Estimate]

@@ -10,6 +10,7 @@ import numpy as np
 from linesim.forward.surface import Finish, clear_factors, radiance_factors
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.light.strip import Lamp
+from linesim.setup.lights import refuse_multiplexed
 from linesim.setup.setup import Setup
 from linesim.setup.surface import FACED
 from linesim.targets.catalogue import BuiltIn, built_in
@@ -181,7 +182,13 @@ def face_of(setup: Setup) -> Face | None:
     -------
     Face or None
         None where the target is matt and level: whatever the lamp, it sends back its reflectance.
+
+    Raises
+    ------
+    InputError
+        Where lights are multiplexed.
     """
+    refuse_multiplexed(setup)
     target = setup.target
     leans = (target.slope_across_deg or 0.0, target.slope_along_deg or 0.0)
     relief = target.relief is not None or target.image in FACED

@@ -156,12 +156,12 @@ class Heights(NamedTuple):
     ----------
     data : ndarray of float32, shape (rows + 2, columns + 2)
         On the target's own pixels, and one more on each side. [µm]
-    rises : tuple of tuple of float
+    rises_um : tuple of tuple of float
         Least and most across, and along. [µm]
     """
 
     data: ImageArray
-    rises: tuple[tuple[float, float], tuple[float, float]]
+    rises_um: tuple[tuple[float, float], tuple[float, float]]
 
     @classmethod
     def of(cls, inner: ImageArray) -> "Heights":
@@ -210,7 +210,7 @@ def relief_of(heights: Heights, pixel_um: float, face: Face, *, name: str, bare:
     # a face that rises turns its normal back
     spans = tuple(
         (lean - most / (2 * pixel_um), lean - least / (2 * pixel_um))
-        for lean, (least, most) in zip(face.slopes, heights.rises, strict=True)
+        for lean, (least, most) in zip(face.slopes, heights.rises_um, strict=True)
     )
     columns = heights.data.shape[1] - 2
     half_mm = columns * pixel_um / 2000

@@ -54,8 +54,8 @@ def laid(setup: Setup, texts: dict[str, str]) -> Along:
 
 
 RANGES = [
-    (BASE, {"light.illuminance": "0lx:200klx:lin4"}),
-    (BASE, {"transport.speed": "10m/min:90m/min:lin3", "lens.f_number": "2,8"}),
+    (BASE, {"light.illuminance": "0lx:200klx:lin3"}),
+    (BASE, {"transport.speed": "10m/min:90m/min:lin2", "lens.f_number": "2,8"}),
     (BASE, {"lens.magnification": "0.05:0.2:log3"}),
     (BASE, {"camera.pixel_width": "5um:9um:lin3"}),
     (BASE, {"camera.bit_depth": "8,12"}),
@@ -68,7 +68,7 @@ RANGES = [
     (BASE, {"target.white_reflectance": "0.2:0.9:lin2"}),
     (COLOUR, {"light.illuminance": "5klx:50klx:log3"}),
     (COLOUR, {"camera.light_share": "0.2,0.4"}),
-    (ENCODER, {"transport.encoder_step": "4um:20um:lin4"}),
+    (ENCODER, {"transport.encoder_step": "4um:20um:lin3"}),
 ]
 
 

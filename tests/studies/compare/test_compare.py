@@ -1,7 +1,9 @@
 """Variants side by side: each is the scan that it would be alone, and fewer or more are refused."""
 
+import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -148,13 +150,13 @@ def test_the_public_name_is_this_function() -> None:
 
 @pytest.fixture(scope="module")
 def pair() -> Iterator[Runner]:
-    """Lend two processes."""
-    with processes(2) as runner:
+    """Lend two processes at night; by day what counts and is told like two, without their start."""
+    with processes(2) if "LINESIM_NIGHTLY" in os.environ else nullcontext(lent(here=2)) as runner:
         yield runner
 
 
-def elsewhere(before: Callable[[], object] = lambda: None) -> Runner:
-    """Lend a worker as on another machine, which must get the target by itself."""
+def lent(before: Callable[[], object] = lambda: None, here: int = 0) -> Runner:
+    """Lend workers, of which those on another machine must get the target by themselves."""
 
     def submit(work: Callable[[Any], Any], task: object) -> "Future[Any]":
         before()
@@ -165,7 +167,7 @@ def elsewhere(before: Callable[[], object] = lambda: None) -> Runner:
             done.set_exception(refusal)
         return done
 
-    return Pool(submit=submit, ended=set, workers=1, here=0)
+    return Pool(submit=submit, ended=set, workers=max(here, 1), here=here)
 
 
 @pytest.mark.parametrize("image", ["foil", "flat", "foil.png"])
@@ -180,7 +182,7 @@ def test_workers_change_no_byte(image: str, pair: Runner, tmp_path: Path) -> Non
     variants = binning_variants(setup, ("1x1", "2x1", "2x2"))
     alone = compared("", variants, 3)
     told: list[tuple[int, int]] = []
-    for runner in (pair, elsewhere()):
+    for runner in (pair, lent()):
         found = compared("", variants, 3, runner=runner, told=lambda *each: told.append(each))
         assert found.metrics() == alone.metrics()
         for one, same in zip(found.variants, alone.variants, strict=True):
@@ -202,7 +204,7 @@ def test_a_file_that_changes_is_refused(tmp_path: Path) -> None:
         with pytest.raises(
             InputError, match=r'target\.image: read "a\.png", which is not the same'
         ):
-            compared("", variants, runner=elsewhere(change))
+            compared("", variants, runner=lent(change))
         Image.fromarray(np.full((300, 400), 99, dtype=np.uint8)).save(file)
 
 

@@ -26,7 +26,7 @@ BASE = changed(
     sample_setup(),
     {
         "target.image": "flat",
-        "camera.pixels": 4096,
+        "camera.pixels": 1024,
         "requirement.defect_contrast": 0.05,
         "requirement.smallest_defect": "200 um",
         "light.illuminance": "3000 lx",
@@ -159,7 +159,7 @@ SEARCHED: dict[str, tuple[dict[str, object], float]] = {
 }
 NIGHTLY = "LINESIM_NIGHTLY" in os.environ
 TRIED = tuple(SEARCHED) if NIGHTLY else ("1.8 px", "a fifth of white", "prism")
-INJECTED = 8000 if NIGHTLY else 2000
+INJECTED, PIXELS = (8000, 2048) if NIGHTLY else (1000, 1024)
 
 
 def searched(name: str, count: int) -> tuple[Injection, ...]:
@@ -168,7 +168,7 @@ def searched(name: str, count: int) -> tuple[Injection, ...]:
     setup = changed(
         BASE,
         {
-            "camera.pixels": 2048,
+            "camera.pixels": PIXELS,
             "requirement.defect_contrast": contrast,
             "requirement.smallest_defect": "100 um",
             **changes,

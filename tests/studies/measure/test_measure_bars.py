@@ -71,8 +71,19 @@ def test_a_scan_is_measured_from_its_own_folder(tmp_path: Path, found: MeasuredB
         {"camera.black_level": 200},
         {"light.edge_falloff": 0.2},
         {"acquisition.exposure": "30 us"},
+        {"acquisition.trigger_delay": "200 us"},
+        {"light.turn": "2 of 2"},
     ],
-    ids=["skew", "slow lines", "binned", "black", "uneven light", "short exposure"],
+    ids=[
+        "skew",
+        "slow lines",
+        "binned",
+        "black",
+        "uneven light",
+        "short exposure",
+        "late",
+        "in turn",
+    ],
 )
 def test_bars_are_found_where_the_setup_puts_them(change: dict[str, object]) -> None:
     """

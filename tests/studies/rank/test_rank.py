@@ -1,5 +1,6 @@
 """A ranking is what judging every option by itself gives: who passes, in which order, who leads."""
 
+import os
 from dataclasses import replace
 from math import prod
 from pathlib import Path
@@ -18,6 +19,7 @@ from linesim.studies.rank.space import Space, space_from
 from linesim.studies.rank.study import KEPT, Ranking, rank
 from linesim.studies.scan.study import scan
 
+NIGHTLY = "LINESIM_NIGHTLY" in os.environ
 LIMITS = {
     "most_irradiance": "150 W/m^2",
     "least_field_of_view": "4.5 mm",
@@ -30,7 +32,7 @@ SPACE = {
         "acquisition.binning": ["1x1", "2x2"],
         "lens": {"f_number": [2.8, 5.6], "magnification": [0.1, 0.12]},
         "light.illuminance": "4 klx:60 klx:log3",
-        "transport.speed": ["30 m/min", "90 m/min"],
+        "transport.speed": ["90 m/min"],
         "exposure_share": [0.4, 1],
     },
     "requirement": {"snr": 40, "smallest_defect": "220 um", "defect_contrast": 0.15},
@@ -62,7 +64,7 @@ link = "2 MB/s"
 
 @pytest.fixture(scope="module")
 def space(tmp_path_factory: pytest.TempPathFactory) -> Space:
-    """Give 96 options, of which each demand fails some."""
+    """Give 48 options, of which each demand fails some."""
     folder = tmp_path_factory.mktemp("space")
     (folder / "base.toml").write_text(BASE, "utf-8")
     return space_from(SPACE, folder)
@@ -228,7 +230,7 @@ FORMS: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
             "light.irradiance": "20 W/m^2:200 W/m^2:log3",
             "lens.defocus": ["0 mm", "5 mm"],
             "target.white_reflectance": [0.3, 0.9],
-            "camera.dead_time": ["0 us", "3 us"],
+            "camera.dead_time": ["3 us"],
         },
     ),
 }
@@ -236,7 +238,11 @@ FORMS: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
 
 @pytest.mark.parametrize("form", FORMS)
 def test_all_at_once_is_one_by_one(form: str, tmp_path: Path) -> None:
-    """Every figure of every option is the door's to 1e-9; rows stand for all options together."""
+    """
+    Every figure is the budget's to 1e-9; rows stand for all options together.
+
+    Of each third option, at night of all.
+    """
     base, options = FORMS[form]
     texts: dict[str, Any] = {
         "title": "Base",
@@ -254,7 +260,7 @@ def test_all_at_once_is_one_by_one(form: str, tmp_path: Path) -> None:
     assert len(found.order) > space.count / 3
     stand_for = [prod(map(len, row.alternatives.values())) for row in found.rows]
     assert sum(stand_for) == len(found.order)
-    for index in found.order.tolist():
+    for index in found.order.tolist()[:: 1 if NIGHTLY else 3]:
         alone = budget(space.setup(index))
         for group in alone.groups.values():
             for name in set(KEPT) & set(group):

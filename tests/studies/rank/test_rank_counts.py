@@ -20,7 +20,7 @@ SPACE: dict[str, Any] = {
         "acquisition.binning": ["1x1", "2x2"],
         "lens": {"f_number": [2.8, 5.6], "magnification": [0.1, 0.12]},
         "light.illuminance": "4 klx:60 klx:log3",
-        "transport.speed": ["30 m/min", "90 m/min"],
+        "transport.speed": ["90 m/min"],
         "exposure_share": [0.4, 1],
     },
     "requirement": {"snr": 40, "smallest_defect": "220 um", "defect_contrast": 0.15},
@@ -129,7 +129,6 @@ def test_a_product_with_texture_in_the_base(tmp_path: Path) -> None:
     }
     options = {
         "acquisition.binning": ["1x1", "2x2"],
-        "lens.f_number": [2.8, 5.6],
         "light.illuminance": "4 klx:60 klx:log4",
     }
     space = space_from({"setup": "base.toml", "options": options, "requirement": asked}, tmp_path)

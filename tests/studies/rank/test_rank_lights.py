@@ -25,6 +25,16 @@ def test_the_lamp_goes_where_the_foil_mirrors(found: Ranking) -> None:
     assert places == {"line"}
 
 
+def test_bright_field_needs_least_light_and_dark_field_most(found: Ranking) -> None:
+    """The order of what the foil sends back: 5.7 times a white, 0.95 and 0.36 of it."""
+    least: dict[str, float] = {}
+    for index in found.order.tolist():
+        place = SPACE.option(index)[0].label
+        light_w_m2 = float(found.figures["irradiance_target_w_m2"][index])
+        least[place] = min(least.get(place, light_w_m2), light_w_m2)
+    assert sorted(least, key=lambda place: least[place]) == ["bright field", "even", "dark field"]
+
+
 def test_each_option_has_the_light_of_its_own_place(found: Ranking) -> None:
     """A figure of some options is that of its own budget: no other lamp shines into it."""
     for index in range(0, SPACE.count, 19):

@@ -5,6 +5,7 @@ import json
 import tomllib
 from dataclasses import replace
 from pathlib import Path
+from shutil import copy
 
 import imageio.v3 as iio
 import numpy as np
@@ -101,36 +102,42 @@ def test_many_axes_take_lines_of_their_own(found: Ranking) -> None:
     assert "      f_number 2.8......" in text
 
 
-def test_files(found: Ranking, tmp_path: Path) -> None:
-    """Table, figures, picture and setup; the table's first row and the setup are the best."""
-    names = [path.name for path in write_ranking(found, tmp_path)]
+@pytest.fixture(scope="module")
+def written(found: Ranking, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Write it once."""
+    folder = tmp_path_factory.mktemp("rank")
+    names = [path.name for path in write_ranking(found, folder)]
     assert names == ["rank.csv", "rank.json", "rank.png", "best.toml"]
-    with (tmp_path / "rank.csv").open(encoding="utf-8", newline="") as stream:
+    return folder
+
+
+def test_files(found: Ranking, written: Path) -> None:
+    """Table, figures, picture and setup; the table's first row and the setup are the best."""
+    with (written / "rank.csv").open(encoding="utf-8", newline="") as stream:
         rows = list(csv.DictReader(stream))
     assert len(rows) == len(found.order)
     assert sum(int(row["on_front"]) for row in rows) == len(found.front)
-    best = load_setup(tmp_path / "best.toml")
+    best = load_setup(written / "best.toml")
     assert best == found.rows[0].setup
     assert float(rows[0]["snr_white"]) == pytest.approx(budget(best).number("signal", "snr_white"))
-    data = json.loads((tmp_path / "rank.json").read_text("utf-8"))
+    data = json.loads((written / "rank.json").read_text("utf-8"))
     assert data == json.loads(json.dumps(rank_json(found)))
     assert data["passing"] + sum(each["options"] for each in data["missed_first"].values()) == 112
-    picture = iio.imread(tmp_path / "rank.png")
+    picture = iio.imread(written / "rank.png")
     assert picture.ndim == 3
     assert np.ptp(picture) > 100
 
 
-def test_the_same_bytes_again(found: Ranking, tmp_path: Path) -> None:
+def test_the_same_bytes_again(found: Ranking, written: Path, tmp_path: Path) -> None:
     """Nothing in a file depends on when or where it was written."""
-    for name in ("one", "two"):
-        write_ranking(found, tmp_path / name)
-    for path in (tmp_path / "one").iterdir():
-        assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes()
-
-
-def test_no_setup_where_nothing_passes(found: Ranking, none: Ranking, tmp_path: Path) -> None:
-    """A best.toml of a run before does not stay behind."""
     write_ranking(found, tmp_path)
+    for path in written.iterdir():
+        assert path.read_bytes() == (tmp_path / path.name).read_bytes()
+
+
+def test_no_setup_where_nothing_passes(written: Path, none: Ranking, tmp_path: Path) -> None:
+    """A best.toml of a run before does not stay behind."""
+    copy(written / "best.toml", tmp_path)
     assert "best.toml" not in [path.name for path in write_ranking(none, tmp_path)]
     assert not (tmp_path / "best.toml").exists()
     assert "nearest" in json.loads((tmp_path / "rank.json").read_text("utf-8"))
@@ -145,8 +152,7 @@ def test_without_matplotlib_there_is_no_picture(
     assert names == ["rank.csv", "rank.json", "best.toml"]
 
 
-def test_the_best_is_valid_toml(found: Ranking, tmp_path: Path) -> None:
+def test_the_best_is_valid_toml(written: Path) -> None:
     """It carries the requirement that the space asked for."""
-    write_ranking(found, tmp_path)
-    texts = tomllib.loads((tmp_path / "best.toml").read_text("utf-8"))
+    texts = tomllib.loads((written / "best.toml").read_text("utf-8"))
     assert texts["requirement"]["snr"] == 60

@@ -13,7 +13,9 @@ from linesim.setup.errors import InputError
 from linesim.setup.load import changed, sample_setup
 from linesim.studies.scan.streamed import Manner
 
-SETUP = changed(sample_setup(), {"camera.pixels": 32, "acquisition.lines": 8})
+SETUP = changed(
+    sample_setup(), {"target.image": "flat", "camera.pixels": 32, "acquisition.lines": 8}
+)
 WHITE = np.ones((8, 40), np.float32)
 MASKED = np.ma.masked_greater(np.array([[0.2, 0.9]]), 0.5)
 

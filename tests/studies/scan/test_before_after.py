@@ -36,6 +36,8 @@ SAMPLINGS: dict[str, dict[str, Any]] = {
         "acquisition.line_rate": "13.3333 kHz",
         "light.illuminance": "15 klx",
     },
+    "late trigger": {"acquisition.trigger_delay": "300 us"},
+    "third in turn": {"light.turn": "3 of 3", "light.illuminance": "180 klx"},
     "lines apart": {"acquisition.line_rate": "6 kHz", "light.illuminance": "30 klx"},
     "joined lines": {
         "acquisition.binning": "1x3",

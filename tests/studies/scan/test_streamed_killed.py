@@ -8,6 +8,8 @@ import sys
 import time
 from pathlib import Path
 
+import pytest
+
 LONG = """
 title = "killed"
 [target]
@@ -38,6 +40,7 @@ main()
 """Notes every strip, and takes its time for each."""
 
 
+@pytest.mark.nightly
 def test_killed_and_gone_on_with(tmp_path: Path) -> None:
     """SIGKILL in the middle, then --resume: the bytes of a run that was left alone."""
     (tmp_path / "setup.toml").write_text(LONG)

@@ -18,7 +18,7 @@ BASE = setup_from(
         "lens": {"magnification": 0.1, "blur": "2 um"},
         "light": {"illuminance": "4 klx", "edge_falloff": 0.3},
         "camera": {
-            "pixels": 512,
+            "pixels": 256,
             "pixel_width": "7.5 um",
             "prnu": 0.005,
             "dsnu": "4 e",
@@ -35,7 +35,7 @@ def study(figures: list[str], texts: dict[str, str] | None = None) -> Varied:
     """Vary the light over two decades and past saturation, with two ways of binning."""
     return vary(
         BASE,
-        texts or {"light.illuminance": "2klx,20klx,100klx,400klx"},
+        texts or {"light.illuminance": "2klx,100klx,400klx"},
         binning=("1x1", "2x2"),
         figures=figures,
     )
@@ -62,7 +62,7 @@ def test_signal_noise_and_sharpness() -> None:
     assert {each.figure for each in clear} == set(names)
     assert {each.title for each in clear} == {"1x1", "2x2 charge"}
     # two decades of light for 1x1: 2 klx to 100 klx hold, 400 klx clips
-    assert len({each.place for each in clear if each.title == "1x1"}) == 3
+    assert len({each.place for each in clear if each.title == "1x1"}) == 2
     far = {f"{each.title} {each.figure} {each.place}": sigmas(found, each) for each in clear}
     assert {name: value for name, value in far.items() if abs(value) > 4.5} == {}
 
@@ -113,7 +113,7 @@ def test_detection() -> None:
 
 def test_the_same_seed_gives_the_same_points() -> None:
     """And another seed others."""
-    found = study(["snr_white"], {"light.illuminance": "10klx"})
+    found = vary(BASE, {"light.illuminance": "10klx"}, figures=["snr_white"])
     one, again, other = (rendered(found, seed=seed) for seed in (1, 1, 2))
     assert one == again
     assert one != other

@@ -8,6 +8,7 @@ import numpy as np
 from linesim.figures.resolution import mtf_across, mtf_along
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station, station
+from linesim.forward.transport import first_line_um
 from linesim.metrics.bars.figures import bar_figures, coltman
 from linesim.metrics.bars.place import BarPlace, Box, Ground, ground_of
 from linesim.setup.arrays import FloatArray
@@ -105,6 +106,7 @@ class _Frame:
         middle_um = columns * setup.target.pixel_size_um / 2
         # a line's middle lies half its footprint and half its travel behind its start
         behind_um = (float(place.object_pixel_y_um) + float(numbers.motion_um)) / 2
+        behind_um += first_line_um(setup, numbers)
         self.shift_px = (
             float(place.image_width_px) / 2 - middle_um / self.pitch_um[0],
             0.5 - behind_um / self.pitch_um[1],

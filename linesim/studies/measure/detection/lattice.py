@@ -106,6 +106,8 @@ def painted(numbers: Station, places: Lattice, size_um: float, contrast: float) 
             "defect, fewer places, or fewer camera.pixels"
         )
         raise InputError(msg)
+    if contrast == 0:
+        return ArrayReference(data=np.broadcast_to(np.float32(1), shape), pixel_size_um=pitch_um)
     data = np.ones(shape, dtype=np.float32)
     # the reference lies centred across on the optical axis
     shift_px = shape[1] / 2 - int(place.image_width_px) * sample_um[1] / pitch_um / 2

@@ -174,16 +174,19 @@ def inject(
             "light.edge_falloff": 0.0,
             "lens.focal_length": None,
             "transport.flutter": "0 mm",
+            "acquisition.trigger_delay": None,
             **evenly_lit(setup),
         },
     )
     numbers = station(even)
     around_um = reach_um(wanted)
     layout = lattice(numbers, size_um, phases_of(places), ahead=LEARNT_LINES, reach_um=around_um)
-    targets = [
+    clean = [
         painted(numbers, layout, size_um, contrast) for contrast in (float(wanted.contrast), 0.0)
     ]
-    rendered = [seen_e(even, each, wanted, layout.lines, workers) for each in targets]
+    plain = [lit(wanted, each) for each in clean]
+    targets = plain if wanted.texture is None else clean
+    rendered = [seen_e(even, each, layout.lines, workers) for each in plain]
     taken_e = bank_e(even, wanted, size_um, around_um, workers)
     trial = [
         channel_of(numbers, wanted, size_um, (index, layout), rendered, taken_e)
@@ -223,8 +226,9 @@ def _rounds(
         images = []
         for side, clean in enumerate(targets):
             own = seed + 1 + 2 * turn + side
-            drawn = clean if wanted.texture is None else textured(clean, wanted.texture, own)
-            image = render(varied, lit(wanted, drawn), layout.lines, own, workers=workers).image
+            texture = wanted.texture
+            drawn = clean if texture is None else lit(wanted, textured(clean, texture, own))
+            image = render(varied, drawn, layout.lines, own, workers=workers).image
             images.append(np.atleast_3d(image))
         yield [searched(each, layout, images, index, turn) for index, each in enumerate(trial)]
 

@@ -66,11 +66,9 @@ def lit(wanted: Search, clean: ArrayReference) -> ArrayReference:
     return ArrayReference(data=data, pixel_size_um=clean.pixel_size_um)
 
 
-def seen_e(
-    setup: Setup, target: ArrayReference, wanted: Search, lines: int, workers: int | None
-) -> FloatArray:
+def seen_e(setup: Setup, target: ArrayReference, lines: int, workers: int | None) -> FloatArray:
     """Render a target without noise."""
-    found = render(setup, lit(wanted, target), lines, 0, workers=workers).expected_e
+    found = render(setup, target, lines, 0, workers=workers).expected_e
     return np.asarray(np.atleast_3d(found), dtype=np.float64)
 
 
@@ -83,7 +81,7 @@ def bank_e(
     numbers = station(setup)
     layout = lattice(numbers, size_um, phases, ahead=0, reach_um=around_um)
     good, bad = (
-        seen_e(setup, painted(numbers, layout, size_um, each), wanted, layout.lines, workers)
+        seen_e(setup, lit(wanted, painted(numbers, layout, size_um, each)), layout.lines, workers)
         for each in (0.0, float(wanted.contrast))
     )
     taken = good - bad
