@@ -1,8 +1,10 @@
 """Sheet, film and glaze under their lamps: what each drawn side of them does in the picture."""
 
 from math import radians, sin
+from pathlib import Path
 from typing import Any
 
+import imageio.v3 as iio
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -16,6 +18,7 @@ from linesim.studies.compare.study import compare
 from linesim.studies.scan.study import scan
 from linesim.targets.catalogue import make
 from linesim.targets.faces.faced import FacedReference, lit_reference
+from linesim.targets.film import HOLES as FILM_HOLES
 from linesim.targets.load import target_reference
 from linesim.targets.painted import FacedTarget
 from linesim.targets.sheet import HOLE_PLACE, MARK_PLACE
@@ -101,6 +104,17 @@ def test_a_film_is_as_clear_as_drawn() -> None:
         assert float(np.median(seen)) == pytest.approx(expected, rel=2e-3)
 
 
+def test_light_passes_a_hole_in_film_straight() -> None:
+    """Without film there is no haze and no spread: 2/(sin b - sin a) of an endless lamp there."""
+    back = changed(station("film"), {"light.arrangement": "back"})
+    edges = sin(radians(26)) - sin(radians(14))
+    held = FILM_HOLES[0][:2]
+    assert at(whole(back), held) * 0.8 == pytest.approx(2 / edges, rel=1e-5)
+    # beside the lamp nothing of it comes straight on
+    beside = changed(back, {"light.angle": "60 deg"})
+    assert at(whole(beside), held) == pytest.approx(0.0, abs=1e-6)
+
+
 def test_own_keys_go_before_the_target_s_own() -> None:
     """A gloss of the file stands in for the target's; 0 leaves relief and the matt part."""
     setup = station("sheet")
@@ -148,3 +162,20 @@ def test_a_sheet_of_any_length_goes_on() -> None:
     huge = changed(setup, {"target.height": "90 m"})
     with pytest.raises(InputError, match="its relief is held in memory"):
         target_reference(huge)
+
+
+@pytest.mark.parametrize("focal_length", [None, "20 mm"])
+def test_relief_is_lit_alike_on_a_device(focal_length: str | None, tmp_path: Path) -> None:
+    """The same tables give the same radiance factors, bit by bit on this processor."""
+    torch = pytest.importorskip("torch")
+    waves = np.sin(np.arange(300) / 9)[None] + np.cos(np.arange(80) / 5)[:, None]
+    iio.imwrite(tmp_path / "waves.png", np.uint16(65535 * (waves + 2) / 4))
+    keys = {"relief": "waves.png", "relief_range": "30 um", "gloss": 0.4, "rms_slope": 0.05}
+    texts = {name: dict(part) for name, part in station("flat").texts.items() if name != "title"}
+    texts["target"] |= {**keys, "width": "12 mm", "height": "3.2 mm"}
+    setup = setup_from({**texts, "title": "Waves"}, tmp_path)
+    setup = changed(setup, {"lens.focal_length": focal_length})
+    seen = lit(setup)
+    on_it = seen.on_device(torch.device("cpu"), lambda part: torch.tensor(part.rows(0, 80)))
+    assert on_it is not None
+    assert (on_it.numpy() == seen.rows(0, 80)).all()

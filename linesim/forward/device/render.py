@@ -11,10 +11,10 @@ time-delay integration. Refused: what shifts lines along or across from column t
 lateral wander, flutter).
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, Protocol, runtime_checkable
 
 import numpy as np
 
@@ -51,6 +51,16 @@ class DeviceReference:
     def rows(self, first: int, last: int) -> Any:  # noqa: ANN401 -- numpy gives no type back
         """Fetch some rows."""
         return self.data[first:last].cpu().numpy()
+
+
+@runtime_checkable
+class LitOnDevice(Protocol):
+    """A reference that can be worked out on a device from parts of it."""
+
+    def on_device(
+        self, device: "torch.device", uploaded: Callable[[Reference], "torch.Tensor"]
+    ) -> "torch.Tensor | None":
+        """Give all of its rows there, or None where it must come by rows."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -151,6 +161,10 @@ def _uploaded(reference: Reference, device: "torch.device") -> "torch.Tensor":
 
     if isinstance(reference, DeviceReference):
         return reference.data.to(device)
+    if isinstance(reference, LitOnDevice):
+        lit = reference.on_device(device, lambda part: _uploaded(part, device))
+        if lit is not None:
+            return lit
     data = torch.empty(reference.shape, dtype=torch.float32, device=device)
     for first in range(0, len(data), _UPLOAD_ROWS):
         last = min(first + _UPLOAD_ROWS, len(data))

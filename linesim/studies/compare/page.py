@@ -56,7 +56,7 @@ def _dark_words(found: Comparison) -> str:
     first, *others = found.variants
     if not any(moves_lamps(first, one) for one in others):
         return ""
-    return " What is black above is judged below: its own stretch does what an exposure would."
+    return " What is black above is judged below; a stretch lifts its noise too."
 
 
 def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:

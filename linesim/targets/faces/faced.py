@@ -4,19 +4,24 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from linesim.forward.device.render import DeviceReference
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import changed_ns
 from linesim.setup.setup import Setup
 from linesim.targets.faces.face import Face, face_of, passes_by_image
+from linesim.targets.faces.on_device import light_on
 from linesim.targets.faces.relief import Heights, Relief, read_grey, read_heights, relief_of
 from linesim.targets.levels import Levels
 from linesim.targets.painted import FacedTarget
+
+if TYPE_CHECKING:
+    import torch
 
 _LEVEL_PLACES, _MATT_TURN = 20, 0.1
 """Places along the line within which light turns by one rms slope; and a slope for a matt face."""
@@ -46,6 +51,9 @@ class FacedReference:
         None: level.
     gloss : Reference or None
         Share of the finish's gloss that each pixel has.
+    there : Reference or None
+        Share of each pixel that is target, where light comes from behind: through the rest it goes
+        straight on.
     cautions : tuple of str
         Sentences from reading.
     """
@@ -54,6 +62,7 @@ class FacedReference:
     face: Face
     relief: Relief | None = None
     gloss: Reference | None = None
+    there: Reference | None = None
     cautions: tuple[str, ...] = ()
 
     @property
@@ -68,6 +77,24 @@ class FacedReference:
 
     def rows(self, first: int, last: int) -> ImageArray:
         """Give radiance factors of some rows, as shares of white."""
+        seen = self._lit(first, last)
+        if self.there is None:
+            return seen
+        share = self.there.rows(first, last)
+        straight = self.matt.rows(first, last) * self._along_the_line(_straight(self.face))
+        return np.asarray(straight + share * (seen - straight))
+
+    def on_device(
+        self, device: "torch.device", uploaded: Callable[[Reference], "torch.Tensor"]
+    ) -> "torch.Tensor | None":
+        """Light all of it on a device, with relief of one gloss; otherwise it is lit by rows."""
+        if self.relief is None or self.gloss is not None or self.there is not None:
+            return None
+        data = uploaded(self.matt).to(device, copy=isinstance(self.matt, DeviceReference))
+        light_on(data, self.relief)
+        return data
+
+    def _lit(self, first: int, last: int) -> ImageArray:
         data = self.matt.rows(first, last)
         own = None if self.gloss is None else self.gloss.rows(first, last)
         if self.relief is not None:
@@ -101,6 +128,12 @@ class _Way(NamedTuple):
     face: Face
     part: int
     over: float
+
+
+def _straight(face: Face) -> _Way:
+    """Light that passes where there is no target."""
+    through = face.through and replace(face.through, haze=0.0, bend=0.0)
+    return _Way(replace(face, finish=None, slopes=(0.0, 0.0), through=through), 0, 1.0)
 
 
 def _ways(face: Face) -> tuple[_Way, _Way, _Way]:
@@ -140,6 +173,7 @@ def lit_reference(setup: Setup, matt: Reference) -> Reference:
         face=face,
         relief=_relief(setup, face, matt),
         gloss=_gloss(setup, face, matt),
+        there=_side(matt, "gloss_share") if _is_behind(setup, face) else None,
         cautions=getattr(matt, "cautions", ()),
     )
 
@@ -176,7 +210,7 @@ class _Rows:
 
 def _met(setup: Setup, face: Face, matt: Reference) -> Reference:
     """Give what the lamps meet: reflectances, or what is let through."""
-    if face.through is None or not passes_by_image(setup):
+    if not _is_behind(setup, face):
         return matt
     if isinstance(setup.target.transmittance, str):
         return _shares(setup, "transmittance", matt)
@@ -194,7 +228,13 @@ def _side(matt: Reference, name: str) -> Reference | None:
 def _gloss(setup: Setup, face: Face, matt: Reference) -> Reference | None:
     if isinstance(setup.target.gloss, str):
         return _shares(setup, "gloss", matt)
-    return None if face.finish is None else _side(matt, "gloss_share")
+    mirrors = face.finish is not None and not _is_behind(setup, face)
+    return _side(matt, "gloss_share") if mirrors else None
+
+
+def _is_behind(setup: Setup, face: Face) -> bool:
+    """Tell whether all that is seen is let through, as an image says."""
+    return face.through is not None and passes_by_image(setup)
 
 
 def _relief(setup: Setup, face: Face, matt: Reference) -> Relief | None:

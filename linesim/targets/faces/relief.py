@@ -94,17 +94,17 @@ class Relief:
     def light(self, data: ImageArray, first: int, gloss: ImageArray | None = None) -> None:
         """Turn reflectances of rows into radiance factors, in place, a few rows at a time."""
         rows, columns = data.shape[:2]
-        for mixed in self._mixes(columns):
+        for mixed in self.mixes(columns):
             count = max(1, _AT_ONCE // (mixed.columns.stop - mixed.columns.start))
             for low in range(0, rows, count):
                 part = slice(low, min(low + count, rows))
                 own = None if gloss is None else gloss[part, mixed.columns]
                 self._light(data[part, mixed.columns], first + low, mixed, own)
 
-    def _mixes(self, columns: int) -> Iterator["_Mix"]:
+    def mixes(self, columns: int) -> Iterator["Mix"]:
         """Between two places their tables are mixed."""
         if len(self.tables) == 1:
-            yield _Mix(slice(0, columns), self.tables, None)
+            yield Mix(slice(0, columns), self.tables, None)
             return
         middle = np.arange(columns)
         # the columns beyond the outermost places go with those
@@ -113,9 +113,9 @@ class Relief:
             own = np.flatnonzero(place == each)
             low, high = self.columns[each : each + 2]
             weight = np.clip((own - low) / (high - low), 0, 1).astype(np.float32)
-            yield _Mix(slice(own[0], own[-1] + 1), self.tables[each : each + 2], weight)
+            yield Mix(slice(own[0], own[-1] + 1), self.tables[each : each + 2], weight)
 
-    def _light(self, part: ImageArray, first: int, mixed: "_Mix", gloss: ImageArray | None) -> None:
+    def _light(self, part: ImageArray, first: int, mixed: "Mix", gloss: ImageArray | None) -> None:
         columns = mixed.columns
         window = self.heights[first : first + len(part) + 2, columns.start : columns.stop + 2]
         found = []
@@ -134,7 +134,7 @@ class Relief:
         part += sheen if part.ndim == sheen.ndim else sheen[..., None]
 
 
-class _Mix(NamedTuple):
+class Mix(NamedTuple):
     """Some columns, and the tables of the places on both sides of them."""
 
     columns: slice
