@@ -46,13 +46,11 @@ def told_of(images: int, stuck: int, clipped: int) -> Iterable[str]:
 
     Parameters
     ----------
-    images, stuck, clipped : int
-        All; of stations that cannot run; of those whose picture clips.
+    images, stuck, clipped : int; all; of stations that cannot run; of those whose picture clips
 
     Yields
     ------
-    str
-        Half a sentence; nothing where there are none.
+    str; half a sentence; nothing where there are none
     """
     if stuck:
         yield (

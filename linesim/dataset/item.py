@@ -47,30 +47,16 @@ class Instance:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Item:
-    """
-    An image and its labels.
+    """An image and its labels."""
 
-    Parameters
-    ----------
-    drawn : Drawn
-        Station, place and faults.
-    split : str
-        "train", "val" or "test".
-    image : ndarray of uint8 or uint16, shape (lines, width) or (lines, width, 3)
-        Delivered samples, as they come: 12 bits stay 12 bits. [DN]
-    mask : ndarray of uint8, shape (lines, width)
-        0 where the product is good, else the class number and one.
-    instances : tuple of Instance
-        All faults, those without a label too.
-    states : mapping
-        "line_rate", "link", "exposure", "clipping" -> "met", "missed" or "cannot run".
-    """
-
-    drawn: Drawn
-    split: str
+    drawn: Drawn  # station, place and faults
+    split: str  # "train", "val" or "test"
+    # shape (lines, width) or (lines, width, 3); samples as delivered: 12 bits stay 12 bits [DN]
     image: NDArray[np.uint8] | NDArray[np.uint16]
+    # shape (lines, width); 0 where the product is good, else the class number and one
     mask: NDArray[np.uint8]
-    instances: tuple[Instance, ...]
+    instances: tuple[Instance, ...]  # all faults, those without a label too
+    # "line_rate", "link", "exposure", "clipping" -> "met", "missed" or "cannot run"
     states: Mapping[str, str]
 
     @property

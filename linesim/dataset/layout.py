@@ -54,13 +54,6 @@ def leftovers(folder: Path) -> Iterator[Path]:
 
 
 def tidy(folder: Path) -> None:
-    """
-    Remove what killed writers left behind.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        Of the set, while nobody writes to it.
-    """
+    """Remove what killed writers left behind."""
     for part in leftovers(folder):
         part.unlink(missing_ok=True)

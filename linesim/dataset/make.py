@@ -33,13 +33,9 @@ class Made:
     Parameters
     ----------
     plan : Plan
-        The plan.
-    folder : pathlib.Path
-        Where it is.
-    found : Sums
-        What it holds.
-    kept : int
-        Images that were there already.
+    folder : pathlib.Path; where it is
+    found : Sums; what it holds
+    kept : int; images that were there already
     """
 
     plan: Plan
@@ -66,20 +62,14 @@ def make_images(
     Parameters
     ----------
     plan : Plan
-        The plan.
-    folder : pathlib.Path
-        Where it goes.
-    runner : Runner
-        Who makes the images.
-    resume : bool
-        Go on with a set of the same plan; begin where there is none.
-    tell : callable, optional
-        Told how many images are done, of how many.
+    folder : pathlib.Path; where it goes
+    runner : Runner; who makes the images
+    resume : bool; go on with a set of the same plan; begin where there is none
+    tell : callable, optional; told how many images are done, of how many
 
     Returns
     -------
-    int
-        How many were there already.
+    int; how many were there already
 
     Raises
     ------
@@ -107,18 +97,15 @@ def nothing_of_a_refused_plan(folder: Path) -> Iterator[None]:
 
     Parameters
     ----------
-    folder : pathlib.Path
-        Where the set goes.
+    folder : pathlib.Path; where the set goes
 
     Yields
     ------
-    None
-        While it is made.
+    None; while it is made
 
     Raises
     ------
-    InputError
-        As raised within.
+    InputError; as raised within
     """
     known = {each.name for each in folder.iterdir()} if folder.is_dir() else None
     try:
@@ -139,21 +126,12 @@ def finish(plan: Plan, folder: Path, tell: Tell | None = None) -> Sums:
     Parameters
     ----------
     plan : Plan
-        The plan.
-    folder : pathlib.Path
-        Of the set.
-    tell : callable, optional
-        Told how many tables are done, of how many.
-
-    Returns
-    -------
-    Sums
-        What the set holds.
+    folder : pathlib.Path; of the set
+    tell : callable, optional; told how many tables are done, of how many
 
     Raises
     ------
-    InputError
-        Where a file cannot be written.
+    InputError; where a file cannot be written
     """
     tidy(folder)  # of workers that died while others went on
     write_tables(plan, folder, tell)

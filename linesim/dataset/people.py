@@ -20,15 +20,9 @@ def plan_people(plan: Plan) -> tuple[Shared, ...]:
     """
     Find what to mind about the light at both ends of a plan's ranges, and all of their corners.
 
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
     Returns
     -------
-    tuple of Shared
-        One a code; titles are the values of the light that is varied.
+    tuple of Shared; one a code; titles are the values of the light that is varied
     """
     return shared_cautions(_corners(plan))
 

@@ -40,12 +40,9 @@ class Verified:
 
     Parameters
     ----------
-    images, labels : int
-        Looked at.
-    made_again : tuple of int
-        Images that were made again and compared.
-    faults : tuple of str
-        Sentences; none where all is right. The first fifty.
+    images, labels : int; looked at
+    made_again : tuple of int; images that were made again and compared
+    faults : tuple of str; sentences; none where all is right. The first fifty
     """
 
     images: int
@@ -62,22 +59,13 @@ def verify(
 
     Parameters
     ----------
-    folder : pathlib.Path
-        Of the set.
-    again : int
-        How many of its images are made again, evenly chosen.
-    tell : callable, optional
-        Told how many images are looked at, of how many.
-
-    Returns
-    -------
-    Verified
-        What was found.
+    folder : pathlib.Path; of the set
+    again : int; how many of its images are made again, evenly chosen
+    tell : callable, optional; told how many images are looked at, of how many
 
     Raises
     ------
-    InputError
-        If there is no set, or its plan cannot be read.
+    InputError; if there is no set, or its plan cannot be read
     """
     told = set_in(folder)
     if told is None:

@@ -38,13 +38,11 @@ def processes(workers: int) -> AbstractContextManager[Runner]:
 
     Parameters
     ----------
-    workers : int
-        How many.
+    workers : int; how many
 
     Returns
     -------
-    context manager
-        As `linesim.workers.runners.processes`.
+    context manager; as `linesim.workers.runners.processes`
     """
     return runners.processes(workers, after="; --resume goes on from here")
 
@@ -55,12 +53,6 @@ def cluster(address: str) -> AbstractContextManager[Runner]:
 
     Parameters
     ----------
-    address : str
-        "tcp://HOST:PORT", or "local:N" for N processes behind a scheduler on loopback.
-
-    Returns
-    -------
-    context manager
-        As `linesim.workers.runners.cluster`.
+    address : str; "tcp://HOST:PORT", or "local:N" for N processes behind a scheduler on loopback
     """
     return runners.cluster(address, after="; --resume goes on from there")

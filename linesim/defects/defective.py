@@ -17,13 +17,7 @@ def grid_under(reference: Reference) -> Grid:
 
     Parameters
     ----------
-    reference : Reference
-        Any.
-
-    Returns
-    -------
-    Grid
-        Its pixels.
+    reference : Reference; any
     """
     return Grid(
         pixel_size_um=reference.pixel_size_um,
@@ -76,10 +70,8 @@ class DefectiveReference:
 
     Parameters
     ----------
-    base : Reference
-        The target without faults, grey or colour.
-    faults : tuple of Fault
-        What is on it.
+    base : Reference; the target without faults, grey or colour
+    faults : tuple of Fault; what is on it
     """
 
     base: Reference
@@ -112,13 +104,11 @@ class DefectiveReference:
 
         Parameters
         ----------
-        first, last : int
-            First row and one past the last; bounded like a slice.
+        first, last : int; first row and one past the last; bounded like a slice
 
         Returns
         -------
-        ndarray of float32
-            Linear reflectance.
+        ndarray of float32; linear reflectance
         """
         start, stop, _ = slice(first, last).indices(self.shape[0])
         parts = [window.between(start, stop) for window in self.windows]

@@ -33,8 +33,7 @@ class Area:
 
     Raises
     ------
-    InputError
-        If it has no size.
+    InputError; if it has no size
     """
 
     left_mm: float
@@ -68,26 +67,20 @@ def draw_faults(
 
     Parameters
     ----------
-    random : Generator
-        The only source of chance.
-    recipes : sequence of Recipe
-        What to draw, in this order.
-    area : Area
-        Where.
+    random : Generator; the only source of chance
+    recipes : sequence of Recipe; what to draw, in this order
+    area : Area; where
     min_distance_mm : float
         Least distance between the boxes of any two faults, halos with them. [mm]
-    edge_rule : {"inside", "cut"}
-        Whether faults lie wholly in the area, or may reach out of it.
+    edge_rule : {"inside", "cut"}; whether faults lie wholly in the area, or may reach out of it
 
     Returns
     -------
-    tuple of Placed
-        In the order drawn.
+    tuple of Placed; in the order drawn
 
     Raises
     ------
-    InputError
-        If a fault is larger than the area, or no room is left for it.
+    InputError; if a fault is larger than the area, or no room is left for it
     """
     boxes: list[Box] = []
     drawn: list[Placed] = []

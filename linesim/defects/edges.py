@@ -24,21 +24,13 @@ Indices = NDArray[np.intp]
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Edges:
-    """
-    Straight edges around covered areas.
+    """Straight edges around covered areas."""
 
-    Parameters
-    ----------
-    x_um, y_um : ndarray of shape (n, 2)
-        Where each starts and ends, across travel and along it. Area lies on the side that makes
-        x dy - y dx positive around it. [µm]
-    weights : ndarray of shape (n,)
-        Share by which what they enclose counts.
-    """
-
+    # shape (n, 2); where each starts and ends, across travel and along it. Area lies on the side
+    # that makes x dy - y dx positive around it [µm]
     x_um: FloatArray
     y_um: FloatArray
-    weights: FloatArray
+    weights: FloatArray  # shape (n,); share by which what they enclose counts
 
     @property
     def area_um2(self) -> float:

@@ -42,12 +42,9 @@ class Fault:
 
     Parameters
     ----------
-    kind : str
-        Name of its kind.
-    pose : Pose
-        Where it lies.
-    layers : tuple of Layer
-        Painted in this order.
+    kind : str; name of its kind
+    pose : Pose; where it lies
+    layers : tuple of Layer; painted in this order
     outline : Shape
         Its mask. A soft rim counts by its opacity; a halo around the fault is painted and not
         counted.
@@ -76,13 +73,11 @@ class Fault:
 
         Parameters
         ----------
-        grid : Grid
-            The reference's pixels.
+        grid : Grid; the reference's pixels
 
         Returns
         -------
-        Window
-            Within the reference; empty if it lies beside it.
+        Window; within the reference; empty if it lies beside it
         """
         pitch_um, half = grid.pixel_size_um, grid.columns / 2
         all_edges = self._all(pitch_um / FINE)
@@ -101,13 +96,11 @@ class Fault:
 
         Parameters
         ----------
-        grid : Grid
-            The reference's pixels.
+        grid : Grid; the reference's pixels
 
         Returns
         -------
-        int
-            On each side. [px]
+        int; on each side [px]
         """
         reach_um = max(layer.effect.reach_um for layer in self.layers)
         return ceil(reach_um / grid.pixel_size_um)
@@ -118,13 +111,11 @@ class Fault:
 
         Parameters
         ----------
-        window : Window
-            The pixels asked for.
+        window : Window; the pixels asked for
 
         Returns
         -------
-        ndarray of float32, of the window's shape
-            Share of each pixel's area that it covers, 0 to 1.
+        ndarray of float32, of the window's shape; share of each pixel's area that it covers, 0 to 1
         """
         return covered(self._placed(self.outline, window.grid.pixel_size_um / FINE), window)
 
@@ -134,15 +125,12 @@ class Fault:
 
         Parameters
         ----------
-        view : View
-            What lies there; its columns are all of the fault's bounds.
-        base : View
-            The untouched target there and in a margin around.
+        view : View; what lies there; its columns are all of the fault's bounds
+        base : View; the untouched target there and in a margin around
 
         Returns
         -------
-        ndarray of float32
-            ρ + coverage · (new - ρ), layer after layer.
+        ndarray of float32; ρ + coverage · (new - ρ), layer after layer
         """
         image = view.image
         for layer in self.layers:
@@ -168,19 +156,14 @@ def laid(view: View, base: View, layer: Layer, share: ImageArray) -> ImageArray:
 
     Parameters
     ----------
-    view : View
-        What lies there.
-    base : View
-        The untouched target there and in a margin around.
-    layer : Layer
-        Its effect counts.
-    share : ndarray of shape (rows, columns)
-        Of each pixel that it covers.
+    view : View; what lies there
+    base : View; the untouched target there and in a margin around
+    layer : Layer; its effect counts
+    share : ndarray of shape (rows, columns); of each pixel that it covers
 
     Returns
     -------
-    ndarray of float32
-        Reflectance ρ + share · (new - ρ).
+    ndarray of float32; reflectance ρ + share · (new - ρ)
     """
     weight = share.reshape(*share.shape, *(1,) * (view.image.ndim - 2))
     return np.asarray(view.image + weight * (layer.effect.applied(view, base) - view.image))

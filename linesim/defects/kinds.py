@@ -31,14 +31,10 @@ class Kind:
 
     Parameters
     ----------
-    name : str
-        As data sets and people call it.
-    class_id : int
-        Its number in labels; never given to another kind.
-    sentence : str
-        What it is, in one sentence.
-    make : callable
-        Takes the numbers of `parameters` by name.
+    name : str; as data sets and people call it
+    class_id : int; its number in labels; never given to another kind
+    sentence : str; what it is, in one sentence
+    make : callable; takes the numbers of `parameters` by name
     """
 
     name: str
@@ -107,20 +103,9 @@ def kind_named(name: str) -> Kind:
     """
     Find a kind of fault.
 
-    Parameters
-    ----------
-    name : str
-        Its name.
-
-    Returns
-    -------
-    Kind
-        What is known of it.
-
     Raises
     ------
-    InputError
-        If there is none of that name; the nearest name is suggested.
+    InputError; if there is none of that name; the nearest name is suggested
     """
     by_name = {kind.name: kind for kind in KINDS}
     if name not in by_name:
@@ -138,12 +123,9 @@ class Placed:
 
     Parameters
     ----------
-    kind : str
-        Name of its kind.
-    pose : Pose
-        Where it lies.
-    values : mapping
-        Numbers of the kind's parameters by name; what is left out takes its default.
+    kind : str; name of its kind
+    pose : Pose; where it lies
+    values : mapping; numbers of the kind's parameters by name; what is left out takes its default
     """
 
     kind: str
@@ -153,11 +135,6 @@ class Placed:
     def fault(self) -> Fault:
         """
         Make it.
-
-        Returns
-        -------
-        Fault
-            Ready to be painted.
 
         Raises
         ------

@@ -41,11 +41,10 @@ class Label:
 
     Parameters
     ----------
-    first_line, first_column : int
-        Sample of the image at which the mask begins.
+    first_line, first_column : int; sample of the image at which the mask begins
     mask : ndarray of shape (lines, columns)
-        Share of each sample's footprint that the fault covers, 0 to 1; the smallest rectangle
-        that holds all above 0.
+        Share of each sample's footprint that the fault covers, 0 to 1; the smallest rectangle that
+        holds all above 0.
     """
 
     first_line: int
@@ -60,16 +59,12 @@ class Footprints:
 
     Parameters
     ----------
-    grid : Grid
-        Pixels of the reference.
-    repeat : bool
-        Whether it repeats.
-    seed : int
-        Of the jitter, as for the image.
+    grid : Grid; pixels of the reference
+    repeat : bool; whether it repeats
+    seed : int; of the jitter, as for the image
     exposers : tuple of Exposer
         One a line of sight; colours that look elsewhere count by their mean.
-    tables : tuple of LineTable
-        For each of them and each of its looks, all lines of the scan.
+    tables : tuple of LineTable; for each of them and each of its looks, all lines of the scan
     left_px, right_px : ndarray of shape (columns,)
         What each sample of a line can see across, in reference pixels. [px]
     """
@@ -88,8 +83,7 @@ class Footprints:
 
         Parameters
         ----------
-        fault : Fault
-            On the target.
+        fault : Fault; on the target
 
         Returns
         -------
@@ -156,18 +150,9 @@ def footprints(setup: Setup, reference: Reference, lines: int, seed: int) -> Foo
     Parameters
     ----------
     setup : Setup
-        The station.
-    reference : Reference
-        The target, or any other of the same pixels; it is not read.
-    lines : int
-        Lines of the image.
-    seed : int
-        Of the image.
-
-    Returns
-    -------
-    Footprints
-        Ready to label faults.
+    reference : Reference; the target, or any other of the same pixels; it is not read
+    lines : int; lines of the image
+    seed : int; of the image
     """
     numbers, grid = station(setup), grid_under(reference)
     exposers = tuple(

@@ -17,20 +17,16 @@ class Pose:
 
     Parameters
     ----------
-    x_mm : float
-        Across travel, from the optical axis. [mm]
-    y_mm : float
-        Along travel, from the leading edge of the target. [mm]
+    x_mm : float; across travel, from the optical axis [mm]
+    y_mm : float; along travel, from the leading edge of the target [mm]
     turn_deg : float
         Turned from the direction across towards the direction of travel, clockwise in a picture
         whose first line is on top. [°]
-    scale : float
-        Factor of all its sizes.
+    scale : float; factor of all its sizes
 
     Raises
     ------
-    InputError
-        If a number is not finite, or the scale not above zero.
+    InputError; if a number is not finite, or the scale not above zero
     """
 
     x_mm: float
@@ -53,13 +49,11 @@ class Pose:
 
         Parameters
         ----------
-        edges : Edges
-            From the middle of the shape.
+        edges : Edges; from the middle of the shape
 
         Returns
         -------
-        Edges
-            From the optical axis and the leading edge.
+        Edges; from the optical axis and the leading edge
         """
         cosine, sine = (self.scale * part(radians(self.turn_deg)) for part in (cos, sin))
         x_um: FloatArray = 1000 * self.x_mm + cosine * edges.x_um - sine * edges.y_um

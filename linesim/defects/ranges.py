@@ -15,8 +15,7 @@ class Range:
 
     Parameters
     ----------
-    low, high : float
-        Ends, in the number's own unit.
+    low, high : float; ends, in the number's own unit
     even_ratios : bool
         Draw so that equal ratios are equally likely (log-uniform), not equal steps (uniform). Both
         ends must then have one sign.
@@ -49,13 +48,11 @@ class Range:
 
         Parameters
         ----------
-        random : Generator
-            One uniform number is taken from it, whatever the range.
+        random : Generator; one uniform number is taken from it, whatever the range
 
         Returns
         -------
-        float
-            From low to high.
+        float; from low to high
         """
         share = float(random.random())
         if not self.even_ratios:
@@ -72,8 +69,7 @@ class Each:
 
     Parameters
     ----------
-    ranges : tuple of Range
-        One or three, drawn apart.
+    ranges : tuple of Range; one or three, drawn apart
     """
 
     ranges: tuple[Range, ...]
@@ -84,13 +80,11 @@ class Each:
 
         Parameters
         ----------
-        random : Generator
-            As many numbers are taken from it.
+        random : Generator; as many numbers are taken from it
 
         Returns
         -------
-        tuple of float
-            In the order of the ranges.
+        tuple of float; in the order of the ranges
         """
         return tuple(part.drawn(random) for part in self.ranges)
 

@@ -28,13 +28,9 @@ class Recipe:
     Parameters
     ----------
     kind : str
-        Its name.
-    ranges : mapping
-        What each parameter is drawn from; ``form`` is drawn by itself.
-    fewest, most : int
-        How many, all numbers between equally likely.
-    turn : Range
-        Direction. [°]
+    ranges : mapping; what each parameter is drawn from; ``form`` is drawn by itself
+    fewest, most : int; how many, all numbers between equally likely
+    turn : Range; direction [°]
 
     Raises
     ------

@@ -257,24 +257,14 @@ def relief_fault(
 
     Parameters
     ----------
-    kind : str
-        "dent", "pit", "bump", "groove", "wrinkle" or "fibre".
-    width_um, depth_um : float
-        Across its axis; down or up. [µm]
-    length_um : float, optional
-        Of a long one; left out, as short as it can be. [µm]
-    turn_deg : float
-        Of a long one: 0 along travel, 90 across. [deg]
-
-    Returns
-    -------
-    Dent, Bump, Pit, Groove, Wrinkle or Fibre
-        Straight.
+    kind : str; "dent", "pit", "bump", "groove", "wrinkle" or "fibre"
+    width_um, depth_um : float; across its axis; down or up [µm]
+    length_um : float, optional; of a long one; left out, as short as it can be [µm]
+    turn_deg : float; of a long one: 0 along travel, 90 across [deg]
 
     Raises
     ------
-    InputError
-        Where it has no size.
+    InputError; where it has no size
     """
     if kind in _ROUND:
         return _ROUND[kind](width_um=width_um, depth_um=depth_um)
@@ -286,44 +276,17 @@ def relief_fault(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Laid:
-    """
-    A fault with relief at a place.
+    """A fault with relief at a place."""
 
-    Parameters
-    ----------
-    fault : ReliefFault
-        What.
-    x_um, y_um : float
-        Its middle, from the outer corner of the first pixel of the first row. [µm]
-    """
-
-    fault: ReliefFault
-    x_um: float
+    fault: ReliefFault  # what
+    x_um: float  # its middle, from the outer corner of the first pixel of the first row [µm]
     y_um: float
 
 
 def with_relief(
     heights_um: FloatArray | ImageArray, faults: Iterable[Laid], pixel_size_um: float
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """
-    Add faults to the heights of a face.
-
-    Parameters
-    ----------
-    heights_um : ndarray of shape (rows, columns)
-        Of good product, at the middles of pixels. [µm]
-    faults : iterable of Laid
-        What lies where; heights of faults that overlap add up.
-    pixel_size_um : float
-        Side of a pixel. [µm]
-
-    Returns
-    -------
-    heights_um : ndarray of shape (rows, columns)
-        A copy with the faults. [µm]
-    mask : ndarray of bool, of the same shape
-        Where a fault's own height is over 5 % of its depth.
-    """
+    """Add faults to the heights of a face."""
     heights_um = np.array(heights_um, dtype=np.float64)
     mask = np.zeros(heights_um.shape, dtype=np.bool_)
     for laid in faults:

@@ -13,12 +13,9 @@ class Window:
 
     Parameters
     ----------
-    grid : Grid
-        The reference's pixels.
-    top, bottom : int
-        First row and one past the last.
-    left, right : int
-        First column and one past the last.
+    grid : Grid; the reference's pixels
+    top, bottom : int; first row and one past the last
+    left, right : int; first column and one past the last
     """
 
     grid: Grid
@@ -43,13 +40,7 @@ class Window:
 
         Parameters
         ----------
-        first, last : int
-            First row and one past the last.
-
-        Returns
-        -------
-        Window
-            May be empty.
+        first, last : int; first row and one past the last
         """
         return replace(self, top=max(self.top, first), bottom=min(self.bottom, last))
 
@@ -69,13 +60,11 @@ class Window:
 
         Parameters
         ----------
-        outer : Window
-            Holds it all.
+        outer : Window; holds it all
 
         Returns
         -------
-        tuple of slice
-            Rows and columns of the larger one.
+        tuple of slice; rows and columns of the larger one
         """
         return (
             slice(self.top - outer.top, self.bottom - outer.top),
@@ -90,10 +79,8 @@ class View:
 
     Parameters
     ----------
-    window : Window
-        Where.
-    image : ndarray of shape (rows, columns) or (rows, columns, 3)
-        Linear reflectance.
+    window : Window; where
+    image : ndarray of shape (rows, columns) or (rows, columns, 3); linear reflectance
     """
 
     window: Window
@@ -105,12 +92,10 @@ class View:
 
         Parameters
         ----------
-        window : Window
-            Lies in this one.
+        window : Window; lies in this one
 
         Returns
         -------
-        ndarray of float32
-            No copy.
+        ndarray of float32; no copy
         """
         return self.image[window.within(self.window)]

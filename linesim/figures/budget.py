@@ -40,12 +40,9 @@ class Budget:
 
     Parameters
     ----------
-    groups : mapping
-        Group -> figure -> value, the unit as suffix of the name.
-    cautions : tuple of Caution
-        What to mind.
-    verdicts : tuple of Verdict
-        Each requirement against what was reached.
+    groups : mapping; group -> figure -> value, the unit as suffix of the name
+    cautions : tuple of Caution; what to mind
+    verdicts : tuple of Verdict; each requirement against what was reached
     """
 
     groups: Mapping[str, Mapping[str, Value]]
@@ -77,16 +74,12 @@ def scan_lines(setup: Setup, numbers: Station, size: TargetSize) -> int:
     Parameters
     ----------
     setup : Setup
-        The station.
     numbers : Station
-        Its numbers.
-    size : TargetSize
-        Of the target.
+    size : TargetSize; of the target
 
     Returns
     -------
-    int
-        At least 1.
+    int; at least 1
     """
     if setup.acquisition.lines is not None:
         return setup.acquisition.lines
@@ -120,20 +113,9 @@ def budget(setup: Setup) -> Budget:
     """
     Work out the closed-form figures of a setup.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    Budget
-        Figures by group, cautions, verdicts.
-
     Raises
     ------
-    InputError
-        Where the setup cannot be run, or its image not be read.
+    InputError; where the setup cannot be run, or its image not be read
     """
     return budget_on(setup, target_size(checked_setup(setup)))
 
@@ -145,19 +127,11 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
     Parameters
     ----------
     setup : Setup
-        The station.
-    size : TargetSize
-        Of the target.
-
-    Returns
-    -------
-    Budget
-        Figures by group, cautions, verdicts.
+    size : TargetSize; of the target
 
     Raises
     ------
-    InputError
-        Where the setup cannot be run.
+    InputError; where the setup cannot be run
     """
     numbers, wanted = station(setup), search(setup, size)
     groups: dict[str, dict[str, Value]] = {
@@ -188,16 +162,6 @@ def lamp_power(setup: Setup) -> dict[str, Figure]:
 
     A face of even radiance L sends out π L a square metre; L is the irradiance of the level target
     over `Strip.level`.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    dict
-        One figure, or none. [W/m]
     """
     widths_mm = [light.lamp_width_mm for light in setup.lights]
     power_w_m = [
@@ -227,16 +191,8 @@ def geometry_of(setup: Setup, numbers: Station, size: TargetSize) -> dict[str, F
     Parameters
     ----------
     setup : Setup
-        The station.
     numbers : Station
-        Its numbers.
-    size : TargetSize
-        Of the target.
-
-    Returns
-    -------
-    dict
-        Figures by name.
+    size : TargetSize; of the target
     """
     camera = setup.camera
     group = geometry_group(numbers, scan_lines(setup, numbers, size), reach(setup))

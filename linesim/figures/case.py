@@ -22,12 +22,10 @@ def values(value: Value) -> list[float]:
     Parameters
     ----------
     value : float, str or dict
-        A figure.
 
     Returns
     -------
-    list of float
-        At least one.
+    list of float; at least one
     """
     return list(value.values()) if isinstance(value, dict) else [float(value)]
 

@@ -32,10 +32,8 @@ class Caution:
 
     Parameters
     ----------
-    code : str
-        Fixed word for machines.
-    text : str
-        Sentences for people.
+    code : str; fixed word for machines
+    text : str; sentences for people
     """
 
     code: str

@@ -30,15 +30,8 @@ def clipping_limit(numbers: Station, signal_e: Figure) -> str:
 
     Parameters
     ----------
-    numbers : Station
-        One station.
-    signal_e : float or ndarray
-        Signal of a delivered pixel; of several colours one each. [e]
-
-    Returns
-    -------
-    str
-        "pixel", "binned" or "scale".
+    numbers : Station; one station
+    signal_e : float or ndarray; signal of a delivered pixel; of several colours one each [e]
     """
     shares = {name: float(np.max(limit_share(_alone(numbers, name), signal_e))) for name in PLACES}
     nearest = max(shares.values())
@@ -57,15 +50,12 @@ def signal_at(numbers: Station, share: float) -> FloatArray:
 
     Parameters
     ----------
-    numbers : Station
-        One station.
-    share : float
-        Over 0; as `limit_share` gives it.
+    numbers : Station; one station
+    share : float; over 0; as `limit_share` gives it
 
     Returns
     -------
-    ndarray
-        Of a delivered pixel, of several colours one each; 0 where the dark takes more. [e]
+    ndarray; of a delivered pixel, of several colours one each; 0 where the dark takes more [e]
     """
     low, high = (np.full(np.shape(numbers.electrons_white), np.log(each)) for each in _SIGNALS_E)
     for _ in range(_HALVINGS):
@@ -81,15 +71,12 @@ def brightest_of(numbers: Station, share: float) -> float:
 
     Parameters
     ----------
-    numbers : Station
-        One station.
-    share : float
-        As `limit_share` gives it.
+    numbers : Station; one station
+    share : float; as `limit_share` gives it
 
     Returns
     -------
-    float
-        As a share of white; of several colours that of a grey.
+    float; as a share of white; of several colours that of a grey
     """
     white_e = np.maximum(np.asarray(numbers.electrons_white, dtype=np.float64), _SIGNALS_E[0])
     return float(np.min(signal_at(numbers, share) / white_e))
@@ -101,15 +88,12 @@ def unclipped_ratio(numbers: Station, share: float) -> float:
 
     Parameters
     ----------
-    numbers : Station
-        One station.
-    share : float
-        Of the nearest limit that is taken now.
+    numbers : Station; one station
+    share : float; of the nearest limit that is taken now
 
     Returns
     -------
-    float
-        0 where even the dark clips. Of several colours the least, which holds for each of them.
+    float; 0 where even the dark clips. Of several colours the least, which holds for each of them
     """
     now_e, then_e = signal_at(numbers, share), signal_at(numbers, 1.0)
     return float(np.min(np.where(now_e > 0, then_e / np.maximum(now_e, _SIGNALS_E[0]), 0.0)))

@@ -27,15 +27,12 @@ def factors_across(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
 
     Parameters
     ----------
-    numbers : Station
-        One station.
-    frequency_lp_mm : ndarray
-        On the target. [lp/mm]
+    numbers : Station; one station
+    frequency_lp_mm : ndarray; on the target [lp/mm]
 
     Returns
     -------
-    dict
-        Name -> transfer, in the order of the light.
+    dict; name -> transfer, in the order of the light
     """
     return {
         **_lens_factors(numbers, frequency_lp_mm),
@@ -49,15 +46,12 @@ def factors_along(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
 
     Parameters
     ----------
-    numbers : Station
-        One station.
-    frequency_lp_mm : ndarray
-        On the target. [lp/mm]
+    numbers : Station; one station
+    frequency_lp_mm : ndarray; on the target [lp/mm]
 
     Returns
     -------
-    dict
-        Name -> transfer, in the order of the light.
+    dict; name -> transfer, in the order of the light
     """
     return {
         **_lens_factors(numbers, frequency_lp_mm),
@@ -71,15 +65,12 @@ def noise_sources_e(numbers: Station, signal_e: Figure) -> dict[str, FloatArray]
 
     Parameters
     ----------
-    numbers : Station
-        One station, or one of its colours.
-    signal_e : float or ndarray
-        Of a delivered pixel. [e]
+    numbers : Station; one station, or one of its colours
+    signal_e : float or ndarray; of a delivered pixel [e]
 
     Returns
     -------
-    dict
-        Name -> noise, in the order of the light; all of the signal's shape. [e]
+    dict; name -> noise, in the order of the light; all of the signal's shape [e]
     """
     signal = np.asarray(signal_e, dtype=np.float64)
     sources = {
@@ -99,14 +90,10 @@ class LightPath:
 
     Parameters
     ----------
-    lamp_w_m2, ambient_w_m2 : float
-        At the target. [W/m²]
-    sent_back_w_m2 : float
-        Of both, sent back by white. [W/m²]
-    sensor_w_m2 : float
-        At the sensor. [W/m²]
-    photons : float
-        On a delivered pixel in its exposures, all wavelengths, before any filter.
+    lamp_w_m2, ambient_w_m2 : float; at the target [W/m²]
+    sent_back_w_m2 : float; of both, sent back by white [W/m²]
+    sensor_w_m2 : float; at the sensor [W/m²]
+    photons : float; on a delivered pixel in its exposures, all wavelengths, before any filter
     electrons_white : float or ndarray of shape (3,)
         Of them, collected; one a colour where there are colours. [e]
     """
@@ -122,13 +109,6 @@ class LightPath:
 def light_path(setup: Setup, numbers: Station) -> LightPath:
     """
     Follow the light from the lamp to the electrons.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    numbers : Station
-        Its numbers.
 
     Returns
     -------

@@ -31,37 +31,13 @@ _LARGEST_MARGIN = 1e9
 
 
 def margin_under(got: Figure, most: Figure) -> FloatArray:
-    """
-    Share by which a figure that should be small passes.
-
-    Parameters
-    ----------
-    got, most : float or ndarray
-        In the same unit; no number counts as too much.
-
-    Returns
-    -------
-    ndarray
-        Wanted over got less 1, at least 0 where it is met.
-    """
+    """Share by which a figure that should be small passes."""
     seen = np.where(np.isnan(got), np.inf, got)
     return np.asarray(most / np.maximum(seen, np.asarray(most) / _LARGEST_MARGIN) - 1)
 
 
 def margin_over(got: Figure, least: Figure) -> FloatArray:
-    """
-    Share by which a figure that should be large passes.
-
-    Parameters
-    ----------
-    got, least : float or ndarray
-        In the same unit; no number counts as nothing.
-
-    Returns
-    -------
-    ndarray
-        Got over wanted less 1, at least 0 where it is met; 0 where nothing is asked for.
-    """
+    """Share by which a figure that should be large passes."""
     seen, asked = np.where(np.isnan(got), 0.0, got), np.asarray(least, dtype=np.float64) > 0
     ratio = np.minimum(seen / np.where(asked, least, 1.0), _LARGEST_MARGIN)
     return np.asarray(np.where(asked, ratio - 1, 0.0))
@@ -77,16 +53,12 @@ class Demand:
     requirement : str
         Key of the section ``requirement``, or what is always judged: "line_rate", "link",
         "exposure", "clipping".
-    group, figure : str
-        Name of the figure that is judged, and where the budget has it.
-    wanted : float
-        In the figure's unit.
-    low_is_good : bool
-        Whether the figure should not exceed it.
+    group, figure : str; name of the figure that is judged, and where the budget has it
+    wanted : float; in the figure's unit
+    low_is_good : bool; whether the figure should not exceed it
     place : str
         "line" where all of the line is alike, "middle", or "worst" where the ends count too.
-    slack : float
-        Share by which it may be missed.
+    slack : float; share by which it may be missed
     """
 
     requirement: str
@@ -133,13 +105,11 @@ def demands(setup: Setup) -> tuple[Demand, ...]:
 
     Parameters
     ----------
-    setup : Setup
-        The station; its numbers may be arrays, but for the requirement.
+    setup : Setup; the station; its numbers may be arrays, but for the requirement
 
     Returns
     -------
-    tuple of Demand
-        What the station must be able to do first, then the requirements.
+    tuple of Demand; what the station must be able to do first, then the requirements
     """
     return (*_able(setup), *_needed(setup))
 

@@ -60,24 +60,17 @@ class Search:
 
     Parameters
     ----------
-    contrast : float
-        Of the defect, as a share of the product's level.
-    detection_rate : float
-        Share of the defects to find.
-    false_alarms_per_m2 : float
-        Allowed. [1/m²]
+    contrast : float; of the defect, as a share of the product's level
+    detection_rate : float; share of the defects to find
+    false_alarms_per_m2 : float; allowed [1/m²]
     sides_um : tuple of float or None
         Across and along, of the smallest defect; ``None`` leaves its own figures out. [µm]
-    shape : str
-        "disc", "scratch-along", "scratch-across", or the kind of a fault with relief.
+    shape : str; "disc", "scratch-along", "scratch-across", or the kind of a fault with relief
     product, brightest : float
         Levels of good product and of the brightest part of the target, as shares of white.
-    texture : Texture or None
-        Of the product, as noise.
-    ends : float
-        How bright the product is under the outermost pixel, over the middle in one light.
-    relief : Relief or None
-        The smallest defect, where it has relief.
+    texture : Texture or None; of the product, as noise
+    ends : float; how bright the product is under the outermost pixel, over the middle in one light
+    relief : Relief or None; the smallest defect, where it has relief
     """
 
     contrast: Figure
@@ -130,19 +123,11 @@ def search(setup: Setup, size: TargetSize) -> Search:
     Parameters
     ----------
     setup : Setup
-        The station.
-    size : TargetSize
-        Of its target, and how light that is.
-
-    Returns
-    -------
-    Search
-        Plain numbers, or one a colour.
+    size : TargetSize; of its target, and how light that is
 
     Raises
     ------
-    InputError
-        Where a texture is asked for that cannot be measured.
+    InputError; where a texture is asked for that cannot be measured
     """
     product, need = product_share(setup, size), setup.requirement.defect_relief
     return Search(
@@ -180,14 +165,7 @@ def ground_of(numbers: Station, wanted: Search) -> Ground:
     Parameters
     ----------
     numbers : Station
-        The station.
-    wanted : Search
-        What is looked for, and on what.
-
-    Returns
-    -------
-    Ground
-        As delivered.
+    wanted : Search; what is looked for, and on what
     """
     return ground(numbers, wanted.product, wanted.contrast, wanted.texture)
 
@@ -201,9 +179,7 @@ def detection_group(
     Parameters
     ----------
     numbers : Station
-        The station.
-    wanted : Search
-        What is looked for.
+    wanted : Search; what is looked for
     names : collection of str, optional
         Figures that are needed, as sizes take their time; left out, all.
 

@@ -7,6 +7,7 @@ from linesim.figures.plain_numbers import percent
 from linesim.forward.conversion import ROUNDING_DN
 from linesim.forward.lens import comb_mtf
 from linesim.forward.profile import column_profile
+from linesim.forward.transport import band_share
 
 _SHIFTS = ("misregistration_px", "misregistration_swing_px")
 _AMBIENT_SHARE = 0.01
@@ -18,6 +19,7 @@ _FRINGE_PX = 0.25
 _SMEAR_PX = 0.5
 _SHIFT_PX = 1.0
 _STEEP_GAIN = 3.0
+_BAND_LOSS = 0.05
 _ROOM_MM = 10.0
 """Between a lamp and the web, our choice."""
 
@@ -86,6 +88,21 @@ def _room(case: Case) -> Found:
                     "touches it. Mount it farther away, or steeper."
                 ),
             )
+
+
+def _band(case: Case) -> Found:
+    """Judge what a lamp's focus loses at the crest of flutter."""
+    height_mm = np.array([case.setup.transport.flutter_mm])
+    lost = 1 - float(band_share(case.setup, height_mm)[0])
+    if lost > _BAND_LOSS:
+        yield (
+            "height_band",
+            (
+                f"At the crest of its flutter the target leaves the lamp's focus: {percent(lost)} "
+                "of the light is lost there, over 5 % (our threshold), and comes and goes with it. "
+                "A guide roller, or a lamp of a deeper band, helps."
+            ),
+        )
 
 
 def _skew(case: Case) -> Found:
@@ -189,7 +206,18 @@ def _average(case: Case) -> Found:
         )
 
 
-_CHECKS = (_colour, _line_of_sight, _room, _stages, _skew, _flutter, _lamp, _correction, _average)
+_CHECKS = (
+    _colour,
+    _line_of_sight,
+    _room,
+    _band,
+    _stages,
+    _skew,
+    _flutter,
+    _lamp,
+    _correction,
+    _average,
+)
 
 
 def fault_cautions(case: Case) -> Found:

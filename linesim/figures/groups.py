@@ -30,10 +30,8 @@ class Reach:
 
     Parameters
     ----------
-    bit_depth : float
-        Of a sample; up to 8 bits take one byte, more take two.
-    channels : float
-        Samples of a pixel.
+    bit_depth : float; of a sample; up to 8 bits take one byte, more take two
+    channels : float; samples of a pixel
     max_line_rate_hz, link_mb_s, max_pulse_rate_hz : float
         No number where the setup does not say. [Hz], [MB/s], [Hz]
     """
@@ -46,19 +44,7 @@ class Reach:
 
 
 def reach(setup: Setup) -> Reach:
-    """
-    Take out of a setup what its camera can do.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    Reach
-        Its numbers.
-    """
+    """Take out of a setup what its camera can do."""
     camera = setup.camera
     rate_hz, link_mb_s = camera.max_line_rate_hz, camera.link_mb_s
     pulses_hz = setup.light.max_pulse_rate_hz
@@ -78,16 +64,12 @@ def limits_group(numbers: Station, able: Reach, brightest: Figure) -> Group:
     Parameters
     ----------
     numbers : Station
-        The station.
-    able : Reach
-        Of the camera.
-    brightest : float or ndarray
-        Brightest part of the target that counts, as a share of white.
+    able : Reach; of the camera
+    brightest : float or ndarray; brightest part of the target that counts, as a share of white
 
     Returns
     -------
-    dict
-        Shares: over 1 it cannot run, or it clips. Judged at the peak of a ripple.
+    dict; shares: over 1 it cannot run, or it clips. Judged at the peak of a ripple
     """
     when = numbers.timing
     data_mb_s = geometry_group(numbers, 1, able)["data_rate_mb_s"]
@@ -107,13 +89,11 @@ def decibel(ratio: Figure) -> Figure:
 
     Parameters
     ----------
-    ratio : float or ndarray
-        Not negative.
+    ratio : float or ndarray; not negative
 
     Returns
     -------
-    float or ndarray
-        20 log₁₀; minus infinity for 0. [dB]
+    float or ndarray; 20 log₁₀; minus infinity for 0 [dB]
     """
     with np.errstate(divide="ignore"):
         return 20 * np.log10(ratio)
@@ -126,16 +106,8 @@ def geometry_group(numbers: Station, lines: Figure, reach: Reach) -> Group:
     Parameters
     ----------
     numbers : Station
-        The station.
-    lines : float or ndarray
-        Lines of the scan.
-    reach : Reach
-        Of the camera.
-
-    Returns
-    -------
-    dict
-        Figures by name, the unit as suffix.
+    lines : float or ndarray; lines of the scan
+    reach : Reach; of the camera
     """
     place, when, lens = numbers.geometry, numbers.timing, numbers.optics
     sample_bytes = reach.channels * np.where(np.asarray(reach.bit_depth) <= _BYTE_BITS, 1, 2)
@@ -159,19 +131,7 @@ def geometry_group(numbers: Station, lines: Figure, reach: Reach) -> Group:
 
 
 def exposure_group(numbers: Station) -> Group:
-    """
-    Give exposure and motion blur.
-
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-
-    Returns
-    -------
-    dict
-        Figures by name, the unit as suffix.
-    """
+    """Give exposure and motion blur."""
     when = numbers.timing
     return {
         "exposure_us": when.exposure_us,
@@ -223,32 +183,13 @@ def lit_group(numbers: Station, product: Figure) -> Group:
     Parameters
     ----------
     numbers : Station
-        The station.
-    product : float or ndarray
-        Level of good product, as a share of white.
-
-    Returns
-    -------
-    dict
-        Figures by name.
+    product : float or ndarray; level of good product, as a share of white
     """
     return {**signal_group(numbers), **product_group(numbers, product)}
 
 
 def camera_group(numbers: Station) -> Group:
-    """
-    Give the sensor figures of EMVA 1288, for the delivered pixel.
-
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-
-    Returns
-    -------
-    dict
-        Figures by name, the unit as suffix.
-    """
+    """Give the sensor figures of EMVA 1288, for the delivered pixel."""
     dark_e2 = numbers.dark_noise_e**2 + numbers.rounding_e2
     threshold_e = np.sqrt(dark_e2 + 0.25) + 0.5
     saturation_e = numbers.saturation_e

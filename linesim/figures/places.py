@@ -51,14 +51,7 @@ def is_even(numbers: Station, wanted: Product) -> bool:
     Parameters
     ----------
     numbers : Station
-        The stations.
-    wanted : Product
-        What lies under them.
-
-    Returns
-    -------
-    bool
-        Of all of them.
+    wanted : Product; what lies under them
     """
     return bool(np.all(np.asarray(numbers.ends) == 1) and np.all(np.asarray(wanted.ends) == 1))
 
@@ -72,16 +65,12 @@ def with_ends(
     Parameters
     ----------
     numbers : Station
-        The station.
-    wanted : Product
-        What lies under it.
-    group_of : callable
-        Gives the group of both.
+    wanted : Product; what lies under it
+    group_of : callable; gives the group of both
 
     Returns
     -------
-    dict
-        Figures by name; those of the ends have ``_ends`` behind it.
+    dict; figures by name; those of the ends have ``_ends`` behind it
     """
     middle = group_of(numbers, wanted)
     # evenly lit, the ends are the middle: not worked out again
@@ -106,14 +95,11 @@ def worst_name(setup: Setup, *, even: bool) -> str:
     Parameters
     ----------
     setup : Setup
-        The station.
-    even : bool
-        Whether ends and middle are alike.
+    even : bool; whether ends and middle are alike
 
     Returns
     -------
-    str
-        "ends"; "aged", anywhere with lamps at the end of their service; or "aged ends", both.
+    str; "ends"; "aged", anywhere with lamps at the end of their service; or "aged ends", both
     """
     if even or setup.light.maintenance_factor in (None, 1.0):
         return "ends"

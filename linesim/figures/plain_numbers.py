@@ -23,15 +23,12 @@ def digits(value: float, count: int = _DIGITS) -> str:
 
     Parameters
     ----------
-    value : float
-        Any.
-    count : int
-        Digits.
+    value : float; any
+    count : int; digits
 
     Returns
     -------
-    str
-        Without an exponent between 10⁻⁴ and 10¹².
+    str; without an exponent between 10⁻⁴ and 10¹²
     """
     rounded = float(f"{value:.{count}g}")
     if rounded == 0:
@@ -47,15 +44,12 @@ def apart(got: float, wanted: float, form: Callable[[float, int], str] = digits)
 
     Parameters
     ----------
-    got, wanted : float
-        In one unit.
-    form : callable
-        Writes one of them with a count of digits.
+    got, wanted : float; in one unit
+    form : callable; writes one of them with a count of digits
 
     Returns
     -------
-    tuple of str
-        Both; alike only where the numbers are, to nine digits.
+    tuple of str; both; alike only where the numbers are, to nine digits
     """
     for count in range(_DIGITS, _MOST_DIGITS):
         pair = form(got, count), form(wanted, count)
@@ -70,15 +64,8 @@ def rate(rate_hz: float, count: int = _DIGITS) -> str:
 
     Parameters
     ----------
-    rate_hz : float
-        [Hz]
-    count : int
-        Digits.
-
-    Returns
-    -------
-    str
-        In Hz, from 1000 on in kHz.
+    rate_hz : float [Hz]
+    count : int; digits
     """
     if rate_hz < _THOUSAND:
         return f"{digits(rate_hz, count)} Hz"
@@ -91,15 +78,8 @@ def percent(share: float, count: int = _DIGITS) -> str:
 
     Parameters
     ----------
-    share : float
-        Any.
-    count : int
-        Digits.
-
-    Returns
-    -------
-    str
-        In percent.
+    share : float; any
+    count : int; digits
     """
     return f"{digits(100 * share, count)} %"
 
@@ -110,15 +90,8 @@ def chance(share: float, count: int = _DIGITS) -> str:
 
     Parameters
     ----------
-    share : float
-        From 0 to 1.
-    count : int
-        Digits; from 0.99 on so many of what is left.
-
-    Returns
-    -------
-    str
-        In percent.
+    share : float; from 0 to 1
+    count : int; digits; from 0.99 on so many of what is left
     """
     if share > _ALL and count <= _DIGITS:
         return f"over {100 * _ALL:g} %"
@@ -135,15 +108,12 @@ def alarms(alarms_per_m2: float, count: int = _DIGITS) -> str:
 
     Parameters
     ----------
-    alarms_per_m2 : float
-        [1/m²]
-    count : int
-        Digits.
+    alarms_per_m2 : float [1/m²]
+    count : int; digits
 
     Returns
     -------
-    str
-        On one square metre, or one on so many.
+    str; on one square metre, or one on so many
     """
     if alarms_per_m2 >= _MILLION:
         return f"{digits(alarms_per_m2 / _MILLION, count)} million on a m²"
@@ -161,13 +131,11 @@ def ratio_words(ratio: float) -> str:
 
     Parameters
     ----------
-    ratio : float
-        Over 1.
+    ratio : float; over 1
 
     Returns
     -------
-    str
-        Such as "3.3 times"; very large ones as over a thousand.
+    str; such as "3.3 times"; very large ones as over a thousand
     """
     if ratio >= _LARGEST_RATIO:
         return f"over {_LARGEST_RATIO} times"
@@ -180,15 +148,12 @@ def at_most(value: float, count: int = _DIGITS) -> str:
 
     Parameters
     ----------
-    value : float
-        Over 0.
-    count : int
-        Digits.
+    value : float; over 0
+    count : int; digits
 
     Returns
     -------
-    str
-        Never more than the number, but for a billionth of it.
+    str; never more than the number, but for a billionth of it
     """
     step = 10.0 ** (floor(log10(value)) - count + 1)
     return digits(floor(value / step * (1 + 1e-9)) * step, count)
@@ -200,13 +165,7 @@ def people_number(value: float) -> str:
 
     Parameters
     ----------
-    value : float
-        Not negative.
-
-    Returns
-    -------
-    str
-        As people write it.
+    value : float; not negative
     """
     if not 1e-3 <= value < 1e9:  # noqa: PLR2004 -- as said
         return f"{value:.3g}"
@@ -220,15 +179,12 @@ def plain_number(value: float, digits: int = 4) -> str:
 
     Parameters
     ----------
-    value : float
-        Finite.
-    digits : int
-        Significant ones.
+    value : float; finite
+    digits : int; significant ones
 
     Returns
     -------
-    str
-        Nothing is said of what lies under a billionth: it is 0.
+    str; nothing is said of what lies under a billionth: it is 0
     """
     if 0 < abs(value) < _LEAST:
         return "0"

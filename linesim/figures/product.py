@@ -11,7 +11,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.product import WHITE, GrainTexts, ImageTexture
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.targets.load import TargetSize, product_size
+from linesim.targets.load import Later, TargetSize, product_size
 
 
 def product_share(setup: Setup, size: TargetSize) -> Figure:
@@ -21,9 +21,7 @@ def product_share(setup: Setup, size: TargetSize) -> Figure:
     Parameters
     ----------
     setup : Setup
-        The station.
-    size : TargetSize
-        Of its target.
+    size : TargetSize; of its target
 
     Returns
     -------
@@ -45,9 +43,7 @@ def brightest_share(setup: Setup, size: TargetSize) -> Figure:
     Parameters
     ----------
     setup : Setup
-        The station.
-    size : TargetSize
-        Of its target.
+    size : TargetSize; of its target
 
     Returns
     -------
@@ -88,4 +84,5 @@ def wanted_texture(setup: Setup, size: TargetSize) -> Texture | None:
 
 def own_texture(size: TargetSize) -> MeasuredTexture | None:
     """Measure the target's own texture."""
-    return None if size.tiles is None else texture_of(size.tiles)
+    tiles = size.tiles.cut() if isinstance(size.tiles, Later) else size.tiles
+    return None if tiles is None else texture_of(tiles)

@@ -18,20 +18,7 @@ _ANY_LEAN_DEG = 1.0
 
 
 def face_under(setup: Setup) -> Face:
-    """
-    Take the face of a target out of a setup, also that of a matt and level one.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    Face
-        Where nothing else makes it one, a matt face under the same lamp: what leans is darker or
-        brighter there by a cosine.
-    """
+    """Take the face of a target out of a setup, also that of a matt and level one."""
     face = face_of(setup)
     if face is None:
         target = setup.target.model_copy(update={"slope_along_deg": _ANY_LEAN_DEG})
@@ -44,26 +31,7 @@ def face_under(setup: Setup) -> Face:
 
 
 def sought_relief(setup: Setup, product: Figure) -> Relief | None:
-    """
-    Light the fault with relief that a setup asks for.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station; numbers of light and camera may be arrays.
-    product : float or ndarray
-        Level of its product under the lamp, as a share of white.
-
-    Returns
-    -------
-    Relief or None
-        None where it asks for none.
-
-    Raises
-    ------
-    InputError
-        Where it is too steep for the finish.
-    """
+    """Light the fault with relief that a setup asks for."""
     need = setup.requirement.defect_relief
     if need is None:
         return None

@@ -28,14 +28,11 @@ def mtf_across(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     Parameters
     ----------
     numbers : Station
-        The station.
-    frequency_lp_mm : float or ndarray
-        On the target. [lp/mm]
+    frequency_lp_mm : float or ndarray; on the target [lp/mm]
 
     Returns
     -------
     ndarray
-        The product.
     """
     lens = np.abs(numbers.optics.mtf(frequency_lp_mm / numbers.optics.magnification))
     return lens * pixel_mtf_across(numbers, frequency_lp_mm)
@@ -48,14 +45,11 @@ def mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     Parameters
     ----------
     numbers : Station
-        The station.
-    frequency_lp_mm : float or ndarray
-        On the target. [lp/mm]
+    frequency_lp_mm : float or ndarray; on the target [lp/mm]
 
     Returns
     -------
     ndarray
-        The product.
     """
     lens = np.abs(numbers.optics.mtf(frequency_lp_mm / numbers.optics.magnification))
     return lens * pixel_mtf_along(numbers, frequency_lp_mm)
@@ -96,19 +90,7 @@ def defocus_zero_lp_mm(lens: Optics) -> Figure:
 
 
 def resolution_group(numbers: Station) -> Group:
-    """
-    Give Nyquist frequencies and MTF figures, all on the target.
-
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-
-    Returns
-    -------
-    dict
-        Figures by name, the unit as suffix.
-    """
+    """Give Nyquist frequencies and MTF figures, all on the target."""
     place, lens = numbers.geometry, numbers.optics
     nyquist_x = 500 / place.object_pixel_x_um
     nyquist_y = 500 / numbers.timing.line_advance_um

@@ -22,21 +22,11 @@ _OFFSETS_DN = np.arange(32)[:, None, None] / 32
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Columns:
-    """
-    Some columns whose whole numbers are multiplied and rounded once more.
+    """Some columns whose whole numbers are multiplied and rounded once more."""
 
-    Parameters
-    ----------
-    gains : ndarray of shape (columns,)
-        By which numbers are multiplied.
-    levels_dn : ndarray of shape (columns,)
-        Mean of the numbers before. [DN]
-    offsets_dn : ndarray of shape (columns,)
-        What is added after, but for a part that all have alike. [DN]
-    """
-
-    gains: FloatArray
-    levels_dn: FloatArray
+    gains: FloatArray  # shape (columns,); by which numbers are multiplied
+    levels_dn: FloatArray  # shape (columns,); mean of the numbers before [DN]
+    # shape (columns,); what is added after, but for a part that all have alike [DN]
     offsets_dn: FloatArray
 
 

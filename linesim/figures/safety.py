@@ -13,14 +13,18 @@ Hazards of machines, heights, solvents and food lines: common practice, no sourc
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from math import pi
 
 from linesim.figures.plain_numbers import digits, percent
 from linesim.forward.geometry import geometry, timing
 from linesim.setup.light.thermal import WholeLight, whole_light
 from linesim.setup.setup import Setup
+from linesim.setup.surface import PLACED
 
 BRIGHT_W_M2 = 1000.0
 """Irradiance over all wavelengths above which we speak of bright light; our choice."""
+BRIGHT_W_M2_SR = BRIGHT_W_M2 / pi
+"""Radiance of a white in so much light, above which we speak of a bright lamp; our choice."""
 INVISIBLE_SHARE = 0.01
 """Share of the power outside 380-780 nm, or below 380 nm, above which we name it; our choice."""
 VIOLET_SHARE = 0.1
@@ -42,6 +46,7 @@ MACHINERY = (
 
 CODES = (
     "bright_light",
+    "bright_lamp",
     "heat_on_stop",
     "light_beyond_table",
     "invisible_light",
@@ -60,14 +65,10 @@ class Shared:
 
     Parameters
     ----------
-    code : str
-        Fixed word for machines.
-    text : str
-        Sentences, with the figures of the station of most light that it holds for.
-    titles : tuple of str
-        Of the stations that it holds for, in order.
-    stations : int
-        Of how many.
+    code : str; fixed word for machines
+    text : str; sentences, with the figures of the station of most light that it holds for
+    titles : tuple of str; of the stations that it holds for, in order
+    stations : int; of how many
     """
 
     code: str
@@ -101,15 +102,9 @@ def safety_cautions(setup: Setup) -> Iterator[tuple[str, str]]:
     """
     Find what to mind about the light.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
     Yields
     ------
-    tuple of str
-        Code and text.
+    tuple of str; code and text
     """
     light_w_m2, whole = total_w_m2(setup), whole_light(setup.light.spectrum)
     if light_w_m2 > 0:
@@ -125,13 +120,11 @@ def shared_cautions(stations: Iterable[tuple[str, Setup]]) -> tuple[Shared, ...]
 
     Parameters
     ----------
-    stations : iterable of (str, Setup)
-        Titles and stations.
+    stations : iterable of (str, Setup); titles and stations
 
     Returns
     -------
-    tuple of Shared
-        One a code, in the order of `safety_cautions`.
+    tuple of Shared; one a code, in the order of `safety_cautions`
     """
     each = [(title, total_w_m2(setup), list(safety_cautions(setup))) for title, setup in stations]
     found: dict[str, tuple[float, str, list[str]]] = {}
@@ -160,6 +153,18 @@ def _bright(setup: Setup, light_w_m2: float, whole: WholeLight) -> Iterator[tupl
                 "direct and mirrored views."
             ),
         )
+    radiance = max(_radiances_w_m2_sr(setup), default=0.0) * whole.total_ratio
+    if radiance > BRIGHT_W_M2_SR:
+        yield (
+            "bright_lamp",
+            (
+                f"To give this light the lamp's face takes a radiance of {digits(radiance)} "
+                f"W/(m² sr), over that of a white in 1 kW/m², {digits(BRIGHT_W_M2_SR)} (our "
+                "threshold). Eyes are judged by radiance (IEC 62471): ask the lamp's maker, keep "
+                "out of its line of sight, and shield its mirror image on glossy product."
+            ),
+        )
+    if light_w_m2 > BRIGHT_W_M2:
         yield (
             "heat_on_stop",
             "A target that stops under this light can scorch: interlock the light with motion.",
@@ -174,6 +179,15 @@ def _bright(setup: Setup, light_w_m2: float, whole: WholeLight) -> Iterator[tupl
                 "product take too."
             ),
         )
+
+
+def _radiances_w_m2_sr(setup: Setup) -> list[float]:
+    """Radiance of each lamp that stands somewhere, over the table's wavelengths. [W/(m² sr)]."""
+    return [
+        float(lamp.irradiance_w_m2 / lamp.strip.level)
+        for lamp, light in zip(setup.lamps, setup.lights, strict=True)
+        if light.arrangement in PLACED
+    ]
 
 
 def _watts(setup: Setup, light_w_m2: float, ends_nm: str) -> str:

@@ -55,12 +55,9 @@ class Verdict:
     requirement : str
         Its name in the setup, or what is always judged: "line_rate", "link", "exposure",
         "clipping".
-    wanted, got : float
-        In the same unit; of clipping, shares of the limit.
-    margin : float
-        Share by which it is passed, got/wanted − 1; negative where it is missed.
-    state : str
-        "met", "missed" or "cannot run".
+    wanted, got : float; in the same unit; of clipping, shares of the limit
+    margin : float; share by which it is passed, got/wanted − 1; negative where it is missed
+    state : str; "met", "missed" or "cannot run"
     where : str
         What decides: "middle" or "ends" of the line, or "line", where both are alike; "aged" is
         anywhere with lamps at the end of their service, "aged ends" the ends then.
@@ -123,13 +120,7 @@ def worst_state(found: Sequence[Verdict]) -> State:
 
     Parameters
     ----------
-    found : sequence of Verdict
-        Of one setup.
-
-    Returns
-    -------
-    str
-        "met" where there is none.
+    found : sequence of Verdict; of one setup
     """
     return _STATES[max((_STATES.index(each.state) for each in found), default=0)]
 
@@ -140,14 +131,10 @@ def verdicts(setup: Setup, numbers: Station, groups: Groups, *, even: bool) -> t
 
     Parameters
     ----------
-    setup : Setup
-        With what must be met.
-    numbers : Station
-        The same in numbers.
-    groups : mapping
-        The figures; of several colours the weakest counts.
-    even : bool
-        Whether the ends of the line are as its middle.
+    setup : Setup; with what must be met
+    numbers : Station; the same in numbers
+    groups : mapping; the figures; of several colours the weakest counts
+    even : bool; whether the ends of the line are as its middle
 
     Returns
     -------

@@ -31,14 +31,13 @@ def atomic_path(path: Path | str) -> Iterator[Path]:
 
     Yields
     ------
-    Path
-        Where to write. The caller closes what it opens there.
+    Path; where to write. The caller closes what it opens there
 
     Raises
     ------
     InputError
-        The folder is a file or may not be written to, the name is a folder or a device, or the
-        disk is full: any `OSError` inside the block is taken as a failure to write.
+        The folder is a file or may not be written to, the name is a folder or a device, or the disk
+        is full: any `OSError` inside the block is taken as a failure to write.
     """
     with refusing(path):
         final = own_place(path)
@@ -102,15 +101,12 @@ def write_bytes(path: Path | str, data: bytes) -> None:
 
     Parameters
     ----------
-    path : Path or str
-        The final name.
-    data : bytes
-        What to write.
+    path : Path or str; the final name
+    data : bytes; what to write
 
     Raises
     ------
-    InputError
-        The file cannot be written.
+    InputError; the file cannot be written
     """
     with atomic_path(path) as temporary:
         temporary.write_bytes(data)
@@ -189,18 +185,13 @@ def write_json(path: Path | str, value: object) -> None:
 
     Parameters
     ----------
-    path : Path or str
-        The final name.
-    value : object
-        What `json_text` takes.
+    path : Path or str; the final name
+    value : object; what `json_text` takes
 
     Raises
     ------
-    ValueError
-        A number is not finite.
-    TypeError
-        A value has no place in JSON.
-    InputError
-        The file cannot be written.
+    ValueError; a number is not finite
+    TypeError; a value has no place in JSON
+    InputError; the file cannot be written
     """
     write_text(path, json_text(value))

@@ -80,12 +80,9 @@ def growing_tiff(planned: Planned, *, resume: bool, force: bool = False) -> Iter
 
     Parameters
     ----------
-    planned : Planned
-        What it is to become.
-    resume : bool
-        Go on with what a run before has left, or begin where nothing lies.
-    force : bool
-        Begin although the disk has too little room.
+    planned : Planned; what it is to become
+    resume : bool; go on with what a run before has left, or begin where nothing lies
+    force : bool; begin although the disk has too little room
 
     Yields
     ------
@@ -124,8 +121,7 @@ def settle(path: Path) -> None:
 
     Parameters
     ----------
-    path : Path
-        Final name of the file.
+    path : Path; final name of the file
     """
     note_of(path).unlink(missing_ok=True)
 

@@ -67,8 +67,7 @@ class LoadedImage:
     ----------
     data : ndarray of float32, shape (rows, columns) or (rows, columns, 3)
         Linear values from 0 to 1.
-    cautions : tuple of str
-        What was changed or looks odd, each a sentence that names the file.
+    cautions : tuple of str; what was changed or looks odd, each a sentence that names the file
     """
 
     data: ImageArray
@@ -93,21 +92,12 @@ def read_image(
     Parameters
     ----------
     path : Path or str
-        The file.
-    encoding : {"srgb", "linear"}
-        What the codes stand for.
-    key : str
-        Key or argument that named the file, for messages.
+    encoding : {"srgb", "linear"}; what the codes stand for
+    key : str; key or argument that named the file, for messages
     max_pixels : int
-        Refuse images with more pixels, before decoding. One million pixels need 4 MB, in colour
-        12 MB, and about half as much again while decoding.
-    written : str, optional
-        The file's name as the user wrote it; ``path`` if left out.
-
-    Returns
-    -------
-    LoadedImage
-        Data and cautions.
+        Refuse images with more pixels, before decoding. One million pixels need 4 MB, in colour 12
+        MB, and about half as much again while decoding.
+    written : str, optional; the file's name as the user wrote it; ``path`` if left out
 
     Raises
     ------
@@ -147,18 +137,15 @@ def refusals_named(name: str) -> Iterator[None]:
 
     Parameters
     ----------
-    name : str
-        Key and file.
+    name : str; key and file
 
     Yields
     ------
-    None
-        While the image is looked at.
+    None; while the image is looked at
 
     Raises
     ------
-    InputError
-        In place of a refusal.
+    InputError; in place of a refusal
     """
     try:
         yield

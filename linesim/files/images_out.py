@@ -33,8 +33,7 @@ def write_tiff(
 
     Parameters
     ----------
-    path : Path or str
-        The final name.
+    path : Path or str; the final name
     image : ndarray of uint8 or uint16, shape (rows, columns) or (rows, columns, 3)
         Samples as delivered; a 12-bit value stays as it is in its 16 bits.
     full_scale_dn : int, optional
@@ -43,12 +42,9 @@ def write_tiff(
 
     Raises
     ------
-    TypeError
-        The samples are of another type.
-    ValueError
-        The image is of another shape or empty.
-    InputError
-        The file cannot be written.
+    TypeError; the samples are of another type
+    ValueError; the image is of another shape or empty
+    InputError; the file cannot be written
     """
     _refuse_shape(image)
     with atomic_path(path) as temporary:
@@ -93,8 +89,7 @@ def write_png(
 
     Parameters
     ----------
-    path : Path or str
-        The final name.
+    path : Path or str; the final name
     image : ndarray of uint8 or uint16, shape (rows, columns) or (rows, columns, 3)
         Samples; no side over a million pixels.
     as_scan : bool
@@ -104,12 +99,9 @@ def write_png(
 
     Raises
     ------
-    TypeError
-        The samples are of another type.
-    ValueError
-        The image is of another shape, empty or too long for PNG readers.
-    InputError
-        The file cannot be written.
+    TypeError; the samples are of another type
+    ValueError; the image is of another shape, empty or too long for PNG readers
+    InputError; the file cannot be written
     """
     _refuse_shape(image)
     if max(image.shape[:2]) > MAX_SIDE:

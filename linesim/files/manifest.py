@@ -41,11 +41,6 @@ def read_manifest(path: Path | str) -> Manifest:
     Cells are parted by commas, decimals by a point; lines that start with ``#`` and empty lines are
     skipped, a byte order mark too. File names are relative to the table.
 
-    Parameters
-    ----------
-    path : Path or str
-        The table.
-
     Returns
     -------
     Manifest
@@ -54,8 +49,7 @@ def read_manifest(path: Path | str) -> Manifest:
 
     Raises
     ------
-    InputError
-        With one sentence for every fault, each naming its line.
+    InputError; with one sentence for every fault, each naming its line
     """
     table = Path(path)
     name = f'manifest "{path}"'

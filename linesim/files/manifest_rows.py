@@ -18,14 +18,10 @@ class Row:
 
     Parameters
     ----------
-    line : int
-        Of the table.
+    line : int; of the table
     file : pathlib.Path
-        The image.
-    kind : {"flat", "dark"}
-        Evenly lit, or without any light.
-    exposure_us : float
-        Exposure time. [µs]
+    kind : {"flat", "dark"}; evenly lit, or without any light
+    exposure_us : float; exposure time [µs]
     light : float or None
         In the unit of the table's column; None in the dark, or where there is no such column.
     """
@@ -44,14 +40,10 @@ class Group:
 
     Parameters
     ----------
-    kind : {"flat", "dark"}
-        Of all.
-    exposure_us : float
-        Of all. [µs]
-    light : float or None
-        Of all.
+    kind : {"flat", "dark"}; of all
+    exposure_us : float; of all [µs]
+    light : float or None; of all
     rows : tuple of Row
-        The frames.
     """
 
     kind: Kind
@@ -74,10 +66,8 @@ class Manifest:
 
     Parameters
     ----------
-    name : str
-        Of its file.
-    rows : tuple of Row
-        In its order.
+    name : str; of its file
+    rows : tuple of Row; in its order
     light : {"irradiance_w_m2", "photons"} or None
         The column that tells the light; None where the table has neither.
     """

@@ -19,10 +19,8 @@ class RefusedImageError(Exception):
 
     Parameters
     ----------
-    read : str
-        What was read, as the end of a sentence that begins with the file's name.
-    expected : str, optional
-        What is expected instead; the formats that are read, if left out.
+    read : str; what was read, as the end of a sentence that begins with the file's name
+    expected : str, optional; what is expected instead; the formats that are read, if left out
     """
 
     def __init__(self, read: str, expected: str = "") -> None:
@@ -33,33 +31,16 @@ class RefusedImageError(Exception):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pixels:
-    """
-    An image as its file holds it, not yet decoded to linear light.
+    """An image as its file holds it, not yet decoded to linear light."""
 
-    Parameters
-    ----------
-    codes : ndarray of shape (rows, columns) or (rows, columns, 3)
-        Codes as uint8 or uint16, or floats.
-    full_scale : int
-        The code of white; 1 for floats.
-    alpha : ndarray of shape (rows, columns), optional
-        Opacity on the same scale, where any pixel is not opaque.
-    orientation : int
-        1 to 8, as the tag Orientation of TIFF 6.0 and Exif counts them.
-    foreign_profile : bool
-        The file says that its colours are not sRGB.
-    cautions : tuple of str
-        What the user should know.
-    largest : int, optional
-        Largest code that the file says there can be; no scale of its white.
-    """
-
-    codes: Codes
-    full_scale: int
+    codes: Codes  # shape (rows, columns) or (rows, columns, 3); codes as uint8 or uint16, or floats
+    full_scale: int  # the code of white; 1 for floats
+    # shape (rows, columns); opacity on the same scale, where any pixel is not opaque
     alpha: Codes | None = None
-    orientation: int = 1
-    foreign_profile: bool = False
-    cautions: tuple[str, ...] = ()
+    orientation: int = 1  # 1 to 8, as the tag Orientation of TIFF 6.0 and Exif counts them
+    foreign_profile: bool = False  # the file says that its colours are not sRGB
+    cautions: tuple[str, ...] = ()  # what the user should know
+    # largest code that the file says there can be; no scale of its white
     largest: int | None = None
 
 

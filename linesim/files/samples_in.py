@@ -33,16 +33,12 @@ class Samples:
 
     Parameters
     ----------
-    image_dn : ndarray of uint16, shape (lines, width) or (lines, width, 3)
-        Samples, unchanged. [DN]
-    full_scale_dn : int
-        Largest sample that can be. [DN]
-    bit_depth : int
-        Bits of a sample.
+    image_dn : ndarray of uint16, shape (lines, width) or (lines, width, 3); samples, unchanged [DN]
+    full_scale_dn : int; largest sample that can be [DN]
+    bit_depth : int; bits of a sample
     depth_from : str
         Who says so, such as "as stated" or "smallest usual depth that holds the samples".
-    cautions : tuple of str
-        What looks odd, each a sentence that names the file.
+    cautions : tuple of str; what looks odd, each a sentence that names the file
     """
 
     image_dn: NDArray[np.uint16]
@@ -61,23 +57,17 @@ def read_samples(
     Parameters
     ----------
     path : Path or str
-        The file.
-    bit_depth : int, optional
-        Bits of a sample; left out: see `load_samples`.
-    max_pixels : int, optional
-        See `load_samples`.
+    bit_depth : int, optional; bits of a sample; left out: see `load_samples`
+    max_pixels : int, optional; see `load_samples`
 
     Returns
     -------
-    image_dn : ndarray of uint16, shape (lines, width) or (lines, width, 3)
-        Samples, unchanged. [DN]
-    full_scale_dn : int
-        Largest sample that can be. [DN]
+    image_dn : ndarray of uint16, shape (lines, width) or (lines, width, 3); samples, unchanged [DN]
+    full_scale_dn : int; largest sample that can be [DN]
 
     Raises
     ------
-    InputError
-        As `load_samples` does.
+    InputError; as `load_samples` does
     """
     found = load_samples(path, bit_depth=bit_depth, max_pixels=max_pixels)
     return found.image_dn, found.full_scale_dn
@@ -102,19 +92,11 @@ def load_samples(
     Parameters
     ----------
     path : Path or str
-        The file.
-    bit_depth : int, optional
-        Bits of a sample, 1 to 16.
-    key : str
-        Argument that named the file, for messages.
+    bit_depth : int, optional; bits of a sample, 1 to 16
+    key : str; argument that named the file, for messages
     max_pixels : int, optional
         Refuse images with more pixels, by their header; left out: 10⁹. One million pixels need 4 MB
         while they are read, in colour 12 MB, and what the measurement takes.
-
-    Returns
-    -------
-    Samples
-        Image, scale and cautions.
 
     Raises
     ------
@@ -142,20 +124,12 @@ def samples_of(
     ----------
     image : ndarray of uint8 or uint16, shape (lines, width) or (lines, width, 3)
         Samples as delivered.
-    bit_depth : int, optional
-        Bits of a sample, 1 to 16.
-    key : str
-        Argument that gave it, for messages.
-
-    Returns
-    -------
-    Samples
-        Image, scale and cautions.
+    bit_depth : int, optional; bits of a sample, 1 to 16
+    key : str; argument that gave it, for messages
 
     Raises
     ------
-    InputError
-        Another type or shape, or samples that the depth stated cannot hold.
+    InputError; another type or shape, or samples that the depth stated cannot hold
     """
     refuse_other(image, np.ndarray, key, "a file's name, or an array of uint8 or uint16 samples")
     if np.ma.is_masked(image):

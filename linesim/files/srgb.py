@@ -25,13 +25,11 @@ def srgb_to_linear(encoded: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    encoded : ndarray
-        Values from 0 to 1, encoded as sRGB.
+    encoded : ndarray; values from 0 to 1, encoded as sRGB
 
     Returns
     -------
-    ndarray
-        Linear values from 0 to 1, of the same shape.
+    ndarray; linear values from 0 to 1, of the same shape
 
     References
     ----------
@@ -46,13 +44,11 @@ def linear_to_srgb(linear: FloatArray | ImageArray) -> FloatArray:
 
     Parameters
     ----------
-    linear : ndarray
-        Linear values from 0 to 1.
+    linear : ndarray; linear values from 0 to 1
 
     Returns
     -------
-    ndarray
-        Values from 0 to 1, of the same shape.
+    ndarray; values from 0 to 1, of the same shape
 
     References
     ----------
@@ -72,17 +68,14 @@ def linear_from_codes(
     ----------
     codes : ndarray of shape (rows, columns) or (rows, columns, 3)
         Codes as uint8 or uint16, none above ``full_scale``.
-    full_scale : int
-        The code of white.
-    encoding : {"srgb", "linear"}
-        What the codes stand for.
+    full_scale : int; the code of white
+    encoding : {"srgb", "linear"}; what the codes stand for
     alpha : ndarray of shape (rows, columns), optional
         Opacity from 0 to ``full_scale``, always linear.
 
     Returns
     -------
-    ndarray of float32, shape of ``codes``
-        Linear values from 0 to 1, in C order.
+    ndarray of float32, shape of ``codes``; linear values from 0 to 1, in C order
     """
     scale = np.arange(full_scale + 1, dtype=np.float64) / full_scale
     linear = srgb_to_linear(scale) if encoding == "srgb" else scale

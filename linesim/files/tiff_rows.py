@@ -39,17 +39,11 @@ class TiffRows:
     Parameters
     ----------
     path : Path
-        The file.
-    page : tifffile.TiffPage
-        What its tags say.
-    shape : tuple of int
-        (rows, columns) or (rows, columns, 3).
-    largest : int or None
-        Largest code that the file says there can be.
-    pages : int
-        Pages of the file, of which the first is read.
-    foreign_profile : bool
-        The file says that its colours are not sRGB.
+    page : tifffile.TiffPage; what its tags say
+    shape : tuple of int; (rows, columns) or (rows, columns, 3)
+    largest : int or None; largest code that the file says there can be
+    pages : int; pages of the file, of which the first is read
+    foreign_profile : bool; the file says that its colours are not sRGB
     seen : tuple of int
         What told the file when it was opened; another one under its name is not read.
     """
@@ -80,18 +74,15 @@ class TiffRows:
 
         Parameters
         ----------
-        first, last : int
-            First row and one past the last, both inside.
+        first, last : int; first row and one past the last, both inside
 
         Returns
         -------
-        ndarray of shape (rows, columns) or (rows, columns, 3)
-            Codes, or floats, as they are stored.
+        ndarray of shape (rows, columns) or (rows, columns, 3); codes, or floats, as they are stored
 
         Raises
         ------
-        RefusedImageError
-            The file is damaged there, or another one than was opened.
+        RefusedImageError; the file is damaged there, or another one than was opened
         """
         try:
             with self.path.open("rb") as stream:
@@ -152,8 +143,7 @@ def tiff_rows(path: Path) -> TiffRows | None:
 
     Parameters
     ----------
-    path : Path
-        Any file.
+    path : Path; any file
 
     Returns
     -------
@@ -163,8 +153,7 @@ def tiff_rows(path: Path) -> TiffRows | None:
 
     Raises
     ------
-    RefusedImageError
-        It is plain but cut short.
+    RefusedImageError; it is plain but cut short
     """
     try:
         with warnings.catch_warnings(), tifffile.TiffFile(path) as tiff:

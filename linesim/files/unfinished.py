@@ -30,14 +30,10 @@ class Planned:
 
     Parameters
     ----------
-    path : Path
-        Its final name.
-    shape : tuple of int
-        (lines, width) or (lines, width, 3).
-    kind : dtype
-        Of a sample: uint8 or uint16.
-    full_scale_dn : int
-        Largest sample that can be. [DN]
+    path : Path; its final name
+    shape : tuple of int; (lines, width) or (lines, width, 3)
+    kind : dtype; of a sample: uint8 or uint16
+    full_scale_dn : int; largest sample that can be [DN]
     like : mapping
         What a run must have in common with the one that began, to go on: plain data by name.
     """
@@ -80,13 +76,7 @@ def note_of(path: Path) -> Path:
 
     Parameters
     ----------
-    path : Path
-        Final name of the file.
-
-    Returns
-    -------
-    Path
-        In the same folder.
+    path : Path; final name of the file
     """
     final = own_place(path)
     return final.with_name(f"{final.stem}.unfinished.json")

@@ -29,19 +29,10 @@ class Wells(Stage):
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class JoinCharge(Stage):
-    """
-    Sum the charge of physical pixels into delivered ones.
+    """Sum the charge of physical pixels into delivered ones."""
 
-    Parameters
-    ----------
-    across : int
-        Columns of one delivered pixel.
-    place_e : float
-        Capacity of the place where charge is summed. [e]
-    """
-
-    across: int
-    place_e: float
+    across: int  # columns of one delivered pixel
+    place_e: float  # capacity of the place where charge is summed [e]
 
     def __call__(self, samples: Samples, _: int) -> Samples:
         """Join a strip."""
@@ -53,22 +44,11 @@ class JoinCharge(Stage):
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class JoinNumbers(Stage):
-    """
-    Sum or average the numbers of physical pixels, black counted once.
+    """Sum or average the numbers of physical pixels, black counted once."""
 
-    Parameters
-    ----------
-    across : int
-        Columns of one delivered pixel.
-    average : bool
-        Whether the sum is divided by their number.
-    conversion : Conversion
-        Its black level and full scale. [DN]
-    """
-
-    across: int
-    average: bool
-    conversion: Conversion
+    across: int  # columns of one delivered pixel
+    average: bool  # whether the sum is divided by their number
+    conversion: Conversion  # its black level and full scale [DN]
 
     def __call__(self, samples: Samples, _: int) -> Samples:
         """Join a strip."""

@@ -33,17 +33,9 @@ def keeps_pixels_apart(setup: Setup, numbers: Station) -> bool:
     holds no more than one pixel, a full pixel fills it too, and the sum alone tells the same;
     otherwise every pixel must stay 6σ below its well.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    numbers : Station
-        Its numbers.
-
     Returns
     -------
-    bool
-        True where expected electrons may not be joined first.
+    bool; True where expected electrons may not be joined first
     """
     joined = setup.acquisition.binning.across * setup.acquisition.binning.along
     if joined == 1:
@@ -67,10 +59,8 @@ class Capturer:
 
     Parameters
     ----------
-    stages : tuple of Stage
-        What is done, in order.
-    across : int
-        Columns that they join.
+    stages : tuple of Stage; what is done, in order
+    across : int; columns that they join
     """
 
     stages: tuple[Stage, ...]
@@ -133,18 +123,9 @@ def capturer(setup: Setup, seed: int, channel: int, *, physical: bool) -> Captur
     Parameters
     ----------
     setup : Setup
-        The station.
-    seed : int
-        Of the run.
-    channel : int
-        Which channel.
-    physical : bool
-        Whether the expected electrons come for physical pixels.
-
-    Returns
-    -------
-    Capturer
-        Ready for any strip.
+    seed : int; of the run
+    channel : int; which channel
+    physical : bool; whether the expected electrons come for physical pixels
     """
     return Capturer(
         stages=stages_of(setup, seed, channel, physical=physical),
@@ -153,25 +134,7 @@ def capturer(setup: Setup, seed: int, channel: int, *, physical: bool) -> Captur
 
 
 def stages_of(setup: Setup, seed: int, channel: int, *, physical: bool) -> tuple[Stage, ...]:
-    """
-    Say what is done to the expected electrons of each pixel, in order.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    seed : int
-        Of the run.
-    channel : int
-        Which channel.
-    physical : bool
-        Whether the expected electrons come for physical pixels.
-
-    Returns
-    -------
-    tuple of Stage
-        From the pixel's electrons to the delivered number.
-    """
+    """Say what is done to the expected electrons of each pixel, in order."""
     numbers, drawn = station(setup), pattern(setup, channel)
     sensor, (across, along) = numbers.sensor, setup.acquisition.binning
     conversion, joined = sensor.conversion, drawn.joined(across)

@@ -29,12 +29,9 @@ class Channel:
     row_offset_um : float
         Where on the target its row looks, from where the green one does; what lies further back
         meets the camera later. [µm]
-    delay_lines : float
-        Delivered lines by which it is read later, to undo that.
-    bands : ndarray of shape (3,)
-        What red, green and blue reflectance count in it.
-    white_e : float
-        Signal of a delivered pixel on white. [e]
+    delay_lines : float; delivered lines by which it is read later, to undo that
+    bands : ndarray of shape (3,); what red, green and blue reflectance count in it
+    white_e : float; signal of a delivered pixel on white [e]
     """
 
     index: int
@@ -64,17 +61,9 @@ def channels(setup: Setup, numbers: Station) -> tuple[Channel, ...]:
     """
     Give the channels of a camera, in the order in which they are delivered.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    numbers : Station
-        Its numbers.
-
     Returns
     -------
-    tuple of Channel
-        One, or red, green and blue.
+    tuple of Channel; one, or red, green and blue
     """
     white_e = np.atleast_1d(np.asarray(numbers.electrons_white, dtype=np.float64))
     distance_um, undone = row_distance(setup), undone_lines(setup, numbers)
@@ -95,13 +84,6 @@ def misregistration_swing_px(setup: Setup, numbers: Station) -> FloatArray:
     """
     Shift of each colour against green that a ripple of the speed adds, to and fro.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    numbers : Station
-        Its numbers.
-
     Returns
     -------
     ndarray of shape (3,)
@@ -121,13 +103,6 @@ def misregistration_px(setup: Setup, numbers: Station) -> FloatArray:
 
     Where the camera undoes nothing, red meets the target D lines after green: an edge then lies D
     lines further down in red, which counts as +D, and as many further up in blue.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    numbers : Station
-        Its numbers.
 
     Returns
     -------

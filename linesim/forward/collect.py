@@ -29,19 +29,14 @@ def electrons(
 
     Parameters
     ----------
-    irradiance_w_m2 : float or ndarray
-        At the sensor. [W/m²]
-    area_um2 : float or ndarray
-        Of the pixel. [µm²]
-    exposure_us : float or ndarray
-        Exposure time. [µs]
-    electrons_per_joule : float or ndarray
-        Of this light on this sensor. [e/J]
+    irradiance_w_m2 : float or ndarray; at the sensor [W/m²]
+    area_um2 : float or ndarray; of the pixel [µm²]
+    exposure_us : float or ndarray; exposure time [µs]
+    electrons_per_joule : float or ndarray; of this light on this sensor [e/J]
 
     Returns
     -------
-    float or ndarray
-        Mean number. [e]
+    float or ndarray; mean number [e]
     """
     return irradiance_w_m2 * (area_um2 * 1e-12) * (exposure_us * 1e-6) * electrons_per_joule
 
@@ -70,11 +65,6 @@ def band_weights(setup: Setup) -> FloatArray:
     """
     Weigh red, green and blue reflectance in the signal of each channel.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
     Returns
     -------
     ndarray of shape (3,), or (3, 3) with one row a channel
@@ -92,19 +82,10 @@ def band_weights(setup: Setup) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pattern:
-    """
-    Fixed pattern of one sensor, per physical pixel, for the rows and columns that are read.
+    """Fixed pattern of one sensor, per physical pixel, for the rows and columns that are read."""
 
-    Parameters
-    ----------
-    response : ndarray of shape (rows, columns)
-        Relative response, mean 1 (PRNU).
-    offset_e : ndarray of shape (rows, columns)
-        Offset of either sign (DSNU). [e]
-    """
-
-    response: FloatArray
-    offset_e: FloatArray
+    response: FloatArray  # shape (rows, columns); relative response, mean 1 (PRNU)
+    offset_e: FloatArray  # shape (rows, columns); offset of either sign (DSNU) [e]
 
     def joined(self, across: int) -> "Pattern":
         """Pattern of the pixels that join all rows and ``across`` columns of this one."""
@@ -139,19 +120,11 @@ def pattern(setup: Setup, channel: int) -> Pattern:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Response(Stage):
-    """
-    What each pixel makes of its light, and its dark current.
+    """What each pixel makes of its light, and its dark current."""
 
-    Parameters
-    ----------
-    response : ndarray of shape (looks, 1, columns)
-        Relative response (PRNU); one look may stand for all.
-    dark_e : float
-        Expected dark electrons of a pixel. [e]
-    """
-
+    # shape (looks, 1, columns); relative response (PRNU); one look may stand for all
     response: ImageArray
-    dark_e: float
+    dark_e: float  # expected dark electrons of a pixel [e]
 
     def __call__(self, samples: Samples, _: int) -> Samples:
         """Turn expected signal into expected charge, on a copy."""

@@ -16,19 +16,10 @@ QUANTISATION_VARIANCE_DN2 = 1 / 12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Conversion:
-    """
-    How electrons become numbers; each field a number or an array.
+    """How electrons become numbers; each field a number or an array."""
 
-    Parameters
-    ----------
-    gain_dn_e : float or ndarray
-        Slope. [DN/e]
-    black_level_dn, full_scale_dn : float or ndarray
-        Number of no electron, and the largest there is. [DN]
-    """
-
-    gain_dn_e: Figure
-    black_level_dn: Figure
+    gain_dn_e: Figure  # slope [DN/e]
+    black_level_dn: Figure  # number of no electron, and the largest there is [DN]
     full_scale_dn: Figure
 
     def number_dn(self, charge_e: Figure) -> Figure:

@@ -15,20 +15,11 @@ from linesim.setup.arrays import FloatArray, ImageArray
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Correct(Stage):
-    """
-    Offset and gain of each column.
+    """Offset and gain of each column."""
 
-    Parameters
-    ----------
-    dark_dn, gain : ndarray of shape (columns,)
-        Taken off, and multiplied. [DN]
-    black_level_dn, full_scale_dn : float
-        Put back, and the largest number there is. [DN]
-    """
-
-    dark_dn: FloatArray
+    dark_dn: FloatArray  # shape (columns,); taken off, and multiplied [DN]
     gain: FloatArray
-    black_level_dn: float
+    black_level_dn: float  # put back, and the largest number there is [DN]
     full_scale_dn: int
 
     @property

@@ -49,19 +49,12 @@ class Exposer:
     Parameters
     ----------
     setup : Setup
-        The station.
     numbers : Station
-        Its numbers.
-    channel : Channel
-        Which one.
-    looks : tuple of Look
-        One a physical row or joined line that is kept apart.
-    distances_mm : ndarray of shape (n,)
-        Distances from best focus that the samplers are for. [mm]
-    samplers : tuple of Sampler
-        One a distance.
-    ambient : ndarray of shape (columns,)
-        Part of each column's light that does not flicker.
+    channel : Channel; which one
+    looks : tuple of Look; one a physical row or joined line that is kept apart
+    distances_mm : ndarray of shape (n,); distances from best focus that the samplers are for [mm]
+    samplers : tuple of Sampler; one a distance
+    ambient : ndarray of shape (columns,); part of each column's light that does not flicker
     """
 
     setup: Setup
@@ -118,7 +111,8 @@ class Exposer:
 
     def _flickered(self, seen_e: ImageArray, lines: LineTable) -> ImageArray:
         """Let the lamp's light, not the ambient, swing from line to line."""
-        if self.setup.light.flicker > 0:
+        light = self.setup.light
+        if light.flicker > 0 or light.height_band_mm is not None:
             seen_e *= (1 + np.outer(lines.light - 1, 1 - self.ambient)).astype(np.float32)
         return seen_e
 
@@ -150,25 +144,15 @@ def exposer(
     Parameters
     ----------
     setup : Setup
-        The station.
     reference : Reference
-        The target.
-    channel : Channel
-        Which channel.
-    physical : bool
-        Keep the physical pixels apart instead of sampling the joined ones.
+    channel : Channel; which channel
+    physical : bool; keep the physical pixels apart instead of sampling the joined ones
     off_axis_error : float
         Error allowed to the lens between its axes; 1 takes a single separable term.
 
-    Returns
-    -------
-    Exposer
-        Ready for any strip.
-
     Raises
     ------
-    InputError
-        Where an exposure sees far more reference pixels than any image needs.
+    InputError; where an exposure sees far more reference pixels than any image needs
     """
     numbers = station(setup)
     flutter_mm = setup.transport.flutter_mm
@@ -202,15 +186,9 @@ def least_side_um(numbers: Station) -> float:
     """
     Give the smaller side of what the sensor sees at one moment.
 
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-
     Returns
     -------
-    float
-        On the target. [µm]
+    float; on the target [µm]
     """
     place = numbers.geometry
     return min(float(place.object_pixel_x_um), float(place.row_side_um))

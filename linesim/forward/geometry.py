@@ -124,19 +124,7 @@ class Timing:
 
 
 def geometry(setup: Setup) -> Geometry:
-    """
-    Take the geometry out of a setup.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    Geometry
-        Plain numbers.
-    """
+    """Take the geometry out of a setup."""
     transport, binning = setup.transport, setup.acquisition.binning
     by_lines = setup.acquisition.binning_along == "lines"
     one_exposure = Geometry(
@@ -159,17 +147,9 @@ def wanted_advance_um(setup: Setup, place: Geometry) -> Figure:
     """
     Travel from one exposed line to the next that "matched" or "square" asks for.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    place : Geometry
-        Its geometry.
-
     Returns
     -------
-    float
-        [µm]
+    float [µm]
     """
     if setup.acquisition.line_rate == "square":
         return place.object_pixel_x_um / place.lines_joined
@@ -197,18 +177,6 @@ def timing(setup: Setup, place: Geometry) -> Timing:
     With a clock, a ripple of the speed leaves the rate alone; with an encoder the rate follows
     the speed, so "full" exposure is what the shortest period leaves. Of lights that shine in turn
     each leaves its share of the period to the others.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    place : Geometry
-        Its geometry.
-
-    Returns
-    -------
-    Timing
-        Plain numbers.
     """
     advance_um = place.joined_advance_um
     exposed_hz, turns = 1000 * place.speed_mm_s / advance_um, setup.turn.lights

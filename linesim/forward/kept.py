@@ -38,22 +38,11 @@ HEADROOM_SIGMAS = 3.0902
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kept:
-    """
-    An even level as it is delivered, in electrons of the delivered pixel.
+    """An even level as it is delivered, in electrons of the delivered pixel."""
 
-    Parameters
-    ----------
-    charge_e : float or ndarray
-        Mean of signal and dark current that is left. [e]
-    noise_e : float or ndarray
-        Spread of it in time. [e]
-    slope : float or ndarray
-        Share of a small change of the signal that is left.
-    """
-
-    charge_e: Figure
-    noise_e: Figure
-    slope: Figure
+    charge_e: Figure  # mean of signal and dark current that is left [e]
+    noise_e: Figure  # spread of it in time [e]
+    slope: Figure  # share of a small change of the signal that is left
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,14 +87,11 @@ def kept(numbers: Station, signal_e: Figure) -> Kept:
     Parameters
     ----------
     numbers : Station
-        The station.
-    signal_e : float or ndarray
-        Signal of a delivered pixel, before any limit. [e]
+    signal_e : float or ndarray; signal of a delivered pixel, before any limit [e]
 
     Returns
     -------
-    Kept
-        What is delivered of it, and its noise, once black level and gain are undone.
+    Kept; what is delivered of it, and its noise, once black level and gain are undone
     """
     sensor, wells, reads = numbers.sensor, numbers.wells(), numbers.reads
     charge_e = np.asarray(signal_e + numbers.dark_e, dtype=np.float64)
@@ -135,14 +121,11 @@ def limit_share(numbers: Station, signal_e: Figure) -> Figure:
     Parameters
     ----------
     numbers : Station
-        The station.
-    signal_e : float or ndarray
-        Signal of a delivered pixel. [e]
+    signal_e : float or ndarray; signal of a delivered pixel [e]
 
     Returns
     -------
-    float or ndarray
-        At 1, one sample in a thousand reaches the limit.
+    float or ndarray; at 1, one sample in a thousand reaches the limit
     """
     sensor, wells, reads = numbers.sensor, numbers.wells(), numbers.reads
     charge_e = np.asarray(signal_e + numbers.dark_e, dtype=np.float64)

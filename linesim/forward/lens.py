@@ -34,16 +34,12 @@ class Optics:
     ----------
     magnification : float
         Image over object.
-    f_number : float
-        As engraved, at infinity.
-    transmission : float
-        Share of the light that passes.
-    wavelength_um : float
-        Photon-weighted mean of the light. [µm]
+    f_number : float; as engraved, at infinity
+    transmission : float; share of the light that passes
+    wavelength_um : float; photon-weighted mean of the light [µm]
     blur_um : float
         Gaussian standard deviation of the rest blur, along one axis, at the sensor. [µm]
-    defocus_mm : float
-        Distance of the target from best focus. [mm]
+    defocus_mm : float; distance of the target from best focus [mm]
     """
 
     magnification: Figure
@@ -99,13 +95,11 @@ def disc_mtf(cycles: Figure) -> FloatArray:
 
     Parameters
     ----------
-    cycles : float or ndarray
-        Diameter times frequency, df.
+    cycles : float or ndarray; diameter times frequency, df
 
     Returns
     -------
-    ndarray
-        1 for a point.
+    ndarray; 1 for a point
     """
     x = np.maximum(np.abs(np.pi * np.asarray(cycles)), 1e-12)
     if x.max(initial=0.0) <= 1e-12:  # noqa: PLR2004 -- a point: a quarter of a second saved
@@ -124,13 +118,11 @@ def box_mtf(cycles: Figure) -> FloatArray:
 
     Parameters
     ----------
-    cycles : float or ndarray
-        Width times frequency, wf.
+    cycles : float or ndarray; width times frequency, wf
 
     Returns
     -------
-    ndarray
-        1 for a point.
+    ndarray; 1 for a point
     """
     return np.asarray(np.abs(np.sinc(cycles)))
 
@@ -141,15 +133,12 @@ def comb_mtf(count: Figure, cycles: Figure) -> FloatArray:
 
     Parameters
     ----------
-    count : float or ndarray
-        Looks, N: stages of time-delay integration, or joined lines.
-    cycles : float or ndarray
-        Distance from one to the next times frequency, εf.
+    count : float or ndarray; looks, N: stages of time-delay integration, or joined lines
+    cycles : float or ndarray; distance from one to the next times frequency, εf
 
     Returns
     -------
-    ndarray
-        1 for one look, or for looks at one place.
+    ndarray; 1 for one look, or for looks at one place
     """
     # the ratio repeats with every whole cycle, and about 0 sinc over sinc is it without 0/0
     part = np.asarray(cycles) - np.rint(cycles)

@@ -23,14 +23,11 @@ def pixel_mtf_across(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     Parameters
     ----------
     numbers : Station
-        The station.
-    frequency_lp_mm : float or ndarray
-        On the target. [lp/mm]
+    frequency_lp_mm : float or ndarray; on the target [lp/mm]
 
     Returns
     -------
-    ndarray
-        1 for a point.
+    ndarray; 1 for a point
     """
     return box_mtf(frequency_lp_mm * numbers.geometry.object_pixel_x_um / 1000)
 
@@ -42,14 +39,11 @@ def motion_mtf(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     Parameters
     ----------
     numbers : Station
-        The station.
-    frequency_lp_mm : float or ndarray
-        On the target. [lp/mm]
+    frequency_lp_mm : float or ndarray; on the target [lp/mm]
 
     Returns
     -------
-    ndarray
-        1 for a target that stands still.
+    ndarray; 1 for a target that stands still
     """
     return box_mtf(frequency_lp_mm * numbers.motion_um / 1000)
 
@@ -61,14 +55,11 @@ def pixel_factors_along(numbers: Station, frequency_lp_mm: Figure) -> dict[str, 
     Parameters
     ----------
     numbers : Station
-        The station.
-    frequency_lp_mm : float or ndarray
-        On the target. [lp/mm]
+    frequency_lp_mm : float or ndarray; on the target [lp/mm]
 
     Returns
     -------
-    dict
-        Name -> transfer: rows, motion, joined lines, and stages out of step.
+    dict; name -> transfer: rows, motion, joined lines, and stages out of step
     """
     place, advance_um = numbers.geometry, numbers.timing.exposed_advance_um
     per_um = frequency_lp_mm / 1000
@@ -87,14 +78,11 @@ def pixel_mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     Parameters
     ----------
     numbers : Station
-        The station.
-    frequency_lp_mm : float or ndarray
-        On the target. [lp/mm]
+    frequency_lp_mm : float or ndarray; on the target [lp/mm]
 
     Returns
     -------
-    ndarray
-        1 for a point.
+    ndarray; 1 for a point
     """
     return np.asarray(prod(pixel_factors_along(numbers, frequency_lp_mm).values()))
 
@@ -103,15 +91,9 @@ def longest_side_um(numbers: Station) -> FloatArray:
     """
     Side of the widest of the boxes and combs that blur along travel.
 
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-
     Returns
     -------
-    ndarray
-        Its inverse is the transfer's first zero. [µm]
+    ndarray; its inverse is the transfer's first zero [µm]
     """
     place, advance_um = numbers.geometry, numbers.timing.exposed_advance_um
     joined_um = np.where(np.asarray(place.lines_joined) > 1, place.lines_joined * advance_um, 0)

@@ -20,16 +20,12 @@ def column_profile(setup: Setup, columns: int, *, ambient: bool = False) -> Floa
     Parameters
     ----------
     setup : Setup
-        The station.
-    columns : int
-        Columns across the delivered line.
-    ambient : bool
-        Of the ambient light alone, which falls evenly on the target.
+    columns : int; columns across the delivered line
+    ambient : bool; of the ambient light alone, which falls evenly on the target
 
     Returns
     -------
-    ndarray of shape (columns,)
-        Share of the signal in the middle of the line.
+    ndarray of shape (columns,); share of the signal in the middle of the line
     """
     lamp, lens, share = _parts(setup, (2 * np.arange(columns) + 1) / columns - 1)
     if ambient:
@@ -46,13 +42,11 @@ def ends_share(setup: Setup) -> FloatArray:
 
     Parameters
     ----------
-    setup : Setup
-        The station; its numbers may be arrays.
+    setup : Setup; the station; its numbers may be arrays
 
     Returns
     -------
-    ndarray
-        Share of the new lamp's signal in the middle of the line.
+    ndarray; share of the new lamp's signal in the middle of the line
     """
     columns = setup.camera.pixels // setup.acquisition.binning.across
     lamp, lens, share = _parts(setup, 1 - 1 / np.asarray(columns))
@@ -67,13 +61,11 @@ def half_line_mm(setup: Setup) -> FloatArray:
 
     Parameters
     ----------
-    setup : Setup
-        The station; its numbers may be arrays.
+    setup : Setup; the station; its numbers may be arrays
 
     Returns
     -------
-    float or ndarray
-        [mm]
+    float or ndarray [mm]
     """
     return np.asarray(_half_um(setup) / setup.magnification / 1000)
 

@@ -16,19 +16,10 @@ from linesim.setup.arrays import ImageArray
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Read(Stage):
-    """
-    Noise of one reading.
+    """Noise of one reading."""
 
-    Parameters
-    ----------
-    read_noise_e : float
-        Standard deviation. [e]
-    streams : Streams
-        To draw from.
-    """
-
-    read_noise_e: float
-    streams: Streams
+    read_noise_e: float  # standard deviation [e]
+    streams: Streams  # to draw from
 
     def __call__(self, samples: Samples, strip: int) -> Samples:
         """Add it to a strip."""
@@ -38,16 +29,9 @@ class Read(Stage):
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Offset(Stage):
-    """
-    Fixed offsets of the pixels, of either sign (DSNU).
+    """Fixed offsets of the pixels, of either sign (DSNU)."""
 
-    Parameters
-    ----------
-    offset_e : ndarray of shape (columns,), or (looks, 1, columns) of pixels that are not yet joined
-        [e]
-    """
-
-    offset_e: ImageArray
+    offset_e: ImageArray  # shape (columns,);  [e]
 
     def __call__(self, samples: Samples, _: int) -> Samples:
         """Add them to a strip."""

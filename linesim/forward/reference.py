@@ -41,8 +41,7 @@ class ArrayReference:
     ----------
     data : ndarray of shape (rows, columns) or (rows, columns, 3)
         Linear reflectance; 1 is a perfect white. float32 is used as it is, never copied.
-    pixel_size_um : float
-        Side of one square pixel on the target. [µm]
+    pixel_size_um : float; side of one square pixel on the target [µm]
     """
 
     data: ImageArray
@@ -63,12 +62,10 @@ class ArrayReference:
 
         Parameters
         ----------
-        first, last : int
-            First row and one past the last.
+        first, last : int; first row and one past the last
 
         Returns
         -------
-        ndarray of float32
-            A view, not a copy.
+        ndarray of float32; a view, not a copy
         """
         return self.data[first:last]

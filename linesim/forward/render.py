@@ -44,13 +44,11 @@ def one_thread_each(workers: int | None) -> Iterator[ThreadPoolExecutor]:
 
     Parameters
     ----------
-    workers : int or None
-        Threads; the processor's own number if ``None``.
+    workers : int or None; threads; the processor's own number if ``None``
 
     Yields
     ------
     concurrent.futures.ThreadPoolExecutor
-        The pool.
     """
     workers = checked_workers(workers)
     with (
@@ -74,19 +72,14 @@ def strips_in_order(
 
     Parameters
     ----------
-    lines : int
-        Lines in all.
-    task : callable
-        Given the strip's number, its first line and one past its last.
-    workers : int, optional
-        Threads.
-    first : int
-        Line to begin with; a whole number of strips.
+    lines : int; lines in all
+    task : callable; given the strip's number, its first line and one past its last
+    workers : int, optional; threads
+    first : int; line to begin with; a whole number of strips
 
     Yields
     ------
-    int
-        Lines that are done from line 0 on, after each strip.
+    int; lines that are done from line 0 on, after each strip
     """
     with one_thread_each(workers) as pool:
         ahead = _AHEAD * (workers or os.cpu_count() or 1)
@@ -126,8 +119,7 @@ class Rendered:
 
     Parameters
     ----------
-    image : ndarray of uint16, shape (lines, width) or (lines, width, 3)
-        Delivered samples. [DN]
+    image : ndarray of uint16, shape (lines, width) or (lines, width, 3); delivered samples [DN]
     expected_e : ndarray of float32, of the same shape
         Signal electrons before any noise, pattern or clipping. [e]
     """
@@ -151,22 +143,12 @@ def render(
     Parameters
     ----------
     setup : Setup
-        The station.
     reference : Reference
-        The target.
-    lines : int
-        Lines to capture.
-    seed : int
-        Of noise and jitter.
-    workers : int, optional
-        Threads; they change no byte.
+    lines : int; lines to capture
+    seed : int; of noise and jitter
+    workers : int, optional; threads; they change no byte
     off_axis_error : float
         Error allowed to the lens between its axes; 1 takes a single separable term.
-
-    Returns
-    -------
-    Rendered
-        Samples, and the electrons expected.
     """
     halves = both_halves(setup, reference, seed, off_axis_error)
     shape = (lines, int(station(setup).geometry.image_width_px), len(halves))
@@ -194,18 +176,14 @@ def both_halves(
     Parameters
     ----------
     setup : Setup
-        The station.
     reference : Reference
-        The target.
-    seed : int
-        Of noise and jitter.
+    seed : int; of noise and jitter
     off_axis_error : float
         Error allowed to the lens between its axes; 1 takes a single separable term.
 
     Returns
     -------
-    list of tuple
-        One pair a channel.
+    list of tuple; one pair a channel
     """
     seed = checked_seed(seed)
     numbers = station(setup)
@@ -225,12 +203,9 @@ def delivered_strip(halves: Halves, seed: int, bounds: tuple[int, int, int]) -> 
 
     Parameters
     ----------
-    halves : list of tuple
-        Of `both_halves`.
-    seed : int
-        Of noise and jitter.
-    bounds : (int, int, int)
-        The strip's number, its first line and one past its last.
+    halves : list of tuple; of `both_halves`
+    seed : int; of noise and jitter
+    bounds : (int, int, int); the strip's number, its first line and one past its last
 
     Returns
     -------
@@ -248,15 +223,12 @@ def joined(pixel_e: ImageArray, across: int) -> ImageArray:
 
     Parameters
     ----------
-    pixel_e : ndarray of shape (looks, lines, columns)
-        As the first half gives them. [e]
-    across : int
-        Columns still to be joined.
+    pixel_e : ndarray of shape (looks, lines, columns); as the first half gives them [e]
+    across : int; columns still to be joined
 
     Returns
     -------
-    ndarray of shape (lines, columns / across)
-        Of delivered pixels. [e]
+    ndarray of shape (lines, columns / across); of delivered pixels [e]
     """
     looks, lines, columns = pixel_e.shape
     if looks == across == 1:

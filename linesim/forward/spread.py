@@ -34,22 +34,11 @@ _POINT = 1024
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Spread:
-    """
-    One separable term of the lens spread, in one dimension, on the target.
+    """One separable term of the lens spread, in one dimension, on the target."""
 
-    Parameters
-    ----------
-    period_um : float
-        The spread is zero outside half of it on either side. [µm]
-    amplitude : ndarray of shape (n,)
-        Transfer at the frequencies k/period.
-    step_um : float
-        Fine enough for cubic interpolation of its integrals. [µm]
-    """
-
-    period_um: float
-    amplitude: FloatArray
-    step_um: float
+    period_um: float  # the spread is zero outside half of it on either side [µm]
+    amplitude: FloatArray  # shape (n,); transfer at the frequencies k/period
+    step_um: float  # fine enough for cubic interpolation of its integrals [µm]
 
     def integrals(self, x_um: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Integrate the spread once, twice and three times, from the left."""
@@ -128,18 +117,15 @@ def lens_spread(
 
     Parameters
     ----------
-    optics : Optics
-        Plain numbers, no arrays.
+    optics : Optics; plain numbers, no arrays
     object_pixel_um : float
-        The smaller side of the delivered pixel on the target; its Nyquist frequency is the last
-        one at which the error is judged. [µm]
-    off_axis_error : float
-        Largest error of the transfer; 1 takes a single term.
+        The smaller side of the delivered pixel on the target; its Nyquist frequency is the last one
+        at which the error is judged. [µm]
+    off_axis_error : float; largest error of the transfer; 1 takes a single term
 
     Returns
     -------
-    LensSpread
-        At most six terms; ``off_axis_error`` says what they reached.
+    LensSpread; at most six terms; ``off_axis_error`` says what they reached
     """
     first, frequency = _first_term(optics)
     m = float(optics.magnification)
@@ -164,23 +150,13 @@ def lens_spread(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Footprint:
-    """
-    A pixel's side, blurred by one lens term: its running integrals on a fine, even grid.
+    """A pixel's side, blurred by one lens term: its running integrals on a fine, even grid."""
 
-    Parameters
-    ----------
-    start_um, step_um : float
-        First point of the grid and distance of its points, from the pixel's centre. [µm]
-    density_per_um : ndarray of shape (n,)
-        The blurred side itself. [1/µm]
-    once, twice : ndarray of shape (n,)
-        First integral [1], and the second [µm].
-    """
-
+    # first point of the grid and distance of its points, from the pixel's centre [µm]
     start_um: float
     step_um: float
-    density_per_um: FloatArray
-    once: FloatArray
+    density_per_um: FloatArray  # shape (n,); the blurred side itself [1/µm]
+    once: FloatArray  # shape (n,); first integral [1], and the second [µm]
     twice: FloatArray
 
     @property

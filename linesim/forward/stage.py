@@ -34,35 +34,9 @@ class Stage:
     __slots__ = ()
 
     def __call__(self, samples: Samples, strip: int) -> Samples:
-        """
-        Take a strip through the stage.
-
-        Parameters
-        ----------
-        samples : ndarray
-            Electrons as float32, or numbers as uint16.
-        strip : int
-            Which one, for random streams.
-
-        Returns
-        -------
-        ndarray
-            The same array or a new one.
-        """
+        """Take a strip through the stage."""
         raise NotImplementedError
 
     def at(self, columns: Columns) -> Self:  # noqa: ARG002 -- of the face
-        """
-        Give the same stage for some columns alone.
-
-        Parameters
-        ----------
-        columns : Columns
-            Which ones.
-
-        Returns
-        -------
-        Stage
-            Itself where nothing in it hangs on the column.
-        """
+        """Give the same stage for some columns alone."""
         return self

@@ -55,26 +55,16 @@ class Station:
 
     Parameters
     ----------
-    geometry : Geometry
-        Pixels and footprints.
-    timing : Timing
-        Rates and exposure.
-    optics : Optics
-        Lens.
-    sensor : Sensor
-        Camera.
-    irradiance_w_m2 : float
-        Of the lamp, at the target. [W/m²]
-    ambient_w_m2 : float
-        Of other light there. [W/m²]
-    electrons_per_joule : float
-        Of this light on this sensor. [e/J]
-    white_reflectance : float
-        Of the brightest value of the target.
-    balance : float
-        Factor of the delivered numbers that brings the whites of the colours together.
-    ends : float
-        Light at the outermost column, as a share of that in the middle.
+    geometry : Geometry; pixels and footprints
+    timing : Timing; rates and exposure
+    optics : Optics; lens
+    sensor : Sensor; camera
+    irradiance_w_m2 : float; of the lamp, at the target [W/m²]
+    ambient_w_m2 : float; of other light there [W/m²]
+    electrons_per_joule : float; of this light on this sensor [e/J]
+    white_reflectance : float; of the brightest value of the target
+    balance : float; factor of the delivered numbers that brings the whites of the colours together
+    ends : float; light at the outermost column, as a share of that in the middle
     """
 
     geometry: Geometry
@@ -251,16 +241,6 @@ def station(setup: Setup) -> Station:
     """
     Take all numbers out of a setup, once for each setup.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    Station
-        Plain numbers.
-
     Raises
     ------
     InputError
@@ -273,16 +253,6 @@ def station(setup: Setup) -> Station:
 def stations(setup: Setup) -> Station:
     """
     Take all numbers out of a setup of many stations, whose values are arrays.
-
-    Parameters
-    ----------
-    setup : Setup
-        The stations.
-
-    Returns
-    -------
-    Station
-        Numbers and arrays that broadcast.
 
     Raises
     ------

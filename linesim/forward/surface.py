@@ -46,10 +46,8 @@ class Finish:
 
     Parameters
     ----------
-    gloss : float
-        Mirror reflectance at normal incidence.
-    rms_across, rms_along : float
-        Rms slopes of the facets across the web and along travel.
+    gloss : float; mirror reflectance at normal incidence
+    rms_across, rms_along : float; rms slopes of the facets across the web and along travel
     """
 
     gloss: float
@@ -63,21 +61,7 @@ def facet_reflectance(gloss: float, cosine: FloatArray) -> FloatArray:
 
 
 def reflection(finish: Finish, light: FloatArray, view: FloatArray) -> FloatArray:
-    """
-    Give the glossy part of the reflection, f, times what the light's incidence takes of it.
-
-    Parameters
-    ----------
-    finish : Finish
-        Of the face.
-    light, view : ndarray of shape (..., 3)
-        Directions to lamp and camera in the face's own frame, of length 1.
-
-    Returns
-    -------
-    ndarray
-        f (n·i), [1/sr]; 0 where either lies below the face.
-    """
+    """Give the glossy part of the reflection, f, times what the light's incidence takes of it."""
     half = light + view
     half /= np.linalg.norm(half, axis=-1, keepdims=True)
     wide, tall = np.sqrt(2) * finish.rms_across, np.sqrt(2) * finish.rms_along
@@ -107,20 +91,14 @@ def radiance_factors(
     Parameters
     ----------
     strip : Strip
-        The lamp.
-    finish : Finish or None
-        Of the face; None: matt.
-    view : ndarray of shape (3,) or (faces, 3)
-        Direction to the camera: across, along, up.
-    slopes : ndarray of shape (faces, 2)
-        Tangents by which the normal leans across and along.
+    finish : Finish or None; of the face; None: matt
+    view : ndarray of shape (3,) or (faces, 3); direction to the camera: across, along, up
+    slopes : ndarray of shape (faces, 2); tangents by which the normal leans across and along
 
     Returns
     -------
-    matt : ndarray of shape (faces,)
-        Radiance factor of a perfect diffuser.
-    gloss : ndarray of shape (faces,)
-        Of the mirroring part.
+    matt : ndarray of shape (faces,); radiance factor of a perfect diffuser
+    gloss : ndarray of shape (faces,); of the mirroring part
     """
     matt, gloss = np.zeros(len(slopes)), np.zeros(len(slopes))
     toward = np.broadcast_to(view / np.linalg.norm(view, axis=-1, keepdims=True), (len(slopes), 3))
@@ -145,19 +123,15 @@ def clear_factors(
 
     Parameters
     ----------
-    strip : Strip
-        The lamp; its angles count from the normal behind the target.
+    strip : Strip; the lamp; its angles count from the normal behind the target
     turns : tuple of float
         By how much faces turn light: n - 1; and the rms slopes of the facets across and along.
-    view : ndarray of shape (3,) or (faces, 3)
-        Direction to the camera: across, along, up.
-    slopes : ndarray of shape (faces, 2)
-        Tangents by which the normal leans across and along.
+    view : ndarray of shape (3,) or (faces, 3); direction to the camera: across, along, up
+    slopes : ndarray of shape (faces, 2); tangents by which the normal leans across and along
 
     Returns
     -------
-    ndarray of shape (faces,)
-        Radiance factor of a target that lets all light through.
+    ndarray of shape (faces,); radiance factor of a target that lets all light through
     """
     bend, wide, tall = turns
     across, along = (-view[..., axis] / view[..., 2] - bend * slopes[:, axis] for axis in (0, 1))

@@ -80,18 +80,12 @@ class LineTable:
 
     Parameters
     ----------
-    start_um : ndarray
-        Leading edge of the footprint on the target when the exposure starts. [µm]
-    travel_um : ndarray
-        Distance it moves while exposed. [µm]
-    sideways_um : ndarray
-        Shift of the line across the target. [µm]
-    stretch : ndarray
-        Relative change of the footprint's distance from the axis.
-    height_mm : ndarray
-        Height of the target over its plane, towards the lens. [mm]
-    light : ndarray
-        Light of the lamp over its mean.
+    start_um : ndarray; leading edge of the footprint on the target when the exposure starts [µm]
+    travel_um : ndarray; distance it moves while exposed [µm]
+    sideways_um : ndarray; shift of the line across the target [µm]
+    stretch : ndarray; relative change of the footprint's distance from the axis
+    height_mm : ndarray; height of the target over its plane, towards the lens [mm]
+    light : ndarray; light of the lamp over its mean
     """
 
     start_um: FloatArray
@@ -159,7 +153,7 @@ def line_table(setup: Setup, numbers: Station, seed: int, exposed: FloatArray) -
         * _swing(setup.transport.lateral_wander_frequency_hz, time_s),
         stretch=-height_mm / setup.working_distance_mm,
         height_mm=height_mm,
-        light=flicker(setup, time_s, exposure_s).mean(axis=1),
+        light=flicker(setup, time_s, exposure_s).mean(axis=1) * band_share(setup, height_mm),
     )
 
 
@@ -167,21 +161,32 @@ def first_line_um(setup: Setup, numbers: Station) -> float:
     """
     Tell where the first line starts on the target, at the mean speed.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    numbers : Station
-        Its numbers.
-
     Returns
     -------
-    float
-        By its light's turn and the trigger's delay; 0 without them. [µm]
+    float; by its light's turn and the trigger's delay; 0 without them [µm]
     """
     delay_us = setup.acquisition.trigger_delay_us or 0.0
     turn_um = setup.turn.lead * float(numbers.timing.exposed_advance_um)
     return turn_um + delay_us * setup.transport.speed_mm_s / 1000
+
+
+def band_share(setup: Setup, height_mm: FloatArray) -> FloatArray:
+    """
+    Give the share of a focused lamp's light at a height: 80 % at both ends of its band, a Gaussian.
+
+    Parameters
+    ----------
+    setup : Setup; the station
+    height_mm : ndarray; of the target out of the lamp's focus [mm]
+
+    Returns
+    -------
+    ndarray; of the shape of the heights
+    """
+    band_mm = setup.light.height_band_mm
+    if band_mm is None:
+        return np.ones_like(height_mm)
+    return np.asarray(0.8 ** np.square(2 * height_mm / band_mm))
 
 
 def _swing(frequency_hz: float, time_s: FloatArray) -> FloatArray:

@@ -21,8 +21,7 @@ class Interval:
 
     Parameters
     ----------
-    value, low, high : float
-        In the unit that the holder's name gives.
+    value, low, high : float; in the unit that the holder's name gives
     """
 
     value: float

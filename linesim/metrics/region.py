@@ -20,10 +20,8 @@ class Region:
 
     Parameters
     ----------
-    x, y : int
-        First column and first line; the image's upper left corner is 0, 0.
-    width, height : int
-        Columns and lines.
+    x, y : int; first column and first line; the image's upper left corner is 0, 0
+    width, height : int; columns and lines
     """
 
     x: int
@@ -38,13 +36,7 @@ class Region:
 
         Parameters
         ----------
-        shape : tuple of int
-            Of the image, lines first.
-
-        Returns
-        -------
-        Region
-            All of it.
+        shape : tuple of int; of the image, lines first
         """
         return cls(x=0, y=0, width=shape[1], height=shape[0])
 
@@ -55,20 +47,12 @@ class Region:
 
         Parameters
         ----------
-        text : str
-            First column, first line, columns, lines.
-        key : str
-            Option that gave it, for the refusal.
-
-        Returns
-        -------
-        Region
-            Not yet known to lie in an image.
+        text : str; first column, first line, columns, lines
+        key : str; option that gave it, for the refusal
 
         Raises
         ------
-        InputError
-            Where it is not four whole numbers, or holds nothing.
+        InputError; where it is not four whole numbers, or holds nothing
         """
         match = _FOUR.fullmatch(text)
         if match is None:
@@ -87,19 +71,15 @@ class Region:
         Parameters
         ----------
         image : ndarray of shape (lines, width, ...)
-            The image.
-        key : str
-            Option that gave the region, for the refusal.
+        key : str; option that gave the region, for the refusal
 
         Returns
         -------
         ndarray of shape (lines, width, ...)
-            A view.
 
         Raises
         ------
-        InputError
-            Where the region does not lie in the image.
+        InputError; where the region does not lie in the image
         """
         lines, width = image.shape[:2]
         if self.x + self.width > width or self.y + self.height > lines:

@@ -2,10 +2,13 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from linesim.forward.station import station
 from linesim.setup.setup import Setup
+from linesim.setup.surface import PLACED
+from linesim.setup.surface_relations import LIGHTS
 
 SHARE = "exposure_share"
 """Stands for an exposure as part of the longest that the line period leaves."""
@@ -64,7 +67,37 @@ class Picker:
         }
 
 
+def _lights(setup: Setup) -> Iterator[Slider]:
+    """Light of the first lamp, and the places of all that stand somewhere."""
+    yield _light(setup)
+    there = [name for name in LIGHTS if name in setup.texts]
+    for number, (name, light) in enumerate(zip(there, setup.lights, strict=True)):
+        if light.arrangement in PLACED:
+            yield Slider(
+                key=f"{name}.angle",
+                label="Angle of the lamp" if number == 0 else f"Angle of lamp {number + 1}",
+                group="Light",
+                unit="deg",
+                limits=(-80.0, 80.0),
+                read=partial(_angle_deg, number),
+            )
+
+
+def _angle_deg(number: int, setup: Setup) -> float:
+    return setup.lights[number].angle_deg or 0.0
+
+
 def _light(setup: Setup) -> Slider:
+    if setup.light.lamp_illuminance_lx is not None:
+        return Slider(
+            key="light.lamp_illuminance",
+            label="Illuminance of the lamp's sheet",
+            group="Light",
+            unit="klx",
+            limits=(0.1, 2000.0),
+            log=True,
+            read=lambda each: (each.light.lamp_illuminance_lx or 0.0) / 1000,
+        )
     if setup.light.irradiance_w_m2 is None:
         return Slider(
             key="light.illuminance",
@@ -200,6 +233,6 @@ _ORDER = ("Light", "Lens", "Travel and time", "Sensor", "Numbers")
 
 def controls(setup: Setup) -> Iterator[Slider | Picker]:
     """List what may be moved, in the order of the light."""
-    known = (_light(setup), *_SLIDERS, *_PICKERS)
+    known: tuple[Slider | Picker, ...] = (*_lights(setup), *_SLIDERS, *_PICKERS)
     for group in _ORDER:
         yield from (each for each in known if each.group == group)

@@ -62,25 +62,12 @@ def optical_key(setup: Setup, seed: int) -> Hashable:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Frame:
-    """
-    What the camera would deliver in a window.
+    """What the camera would deliver in a window."""
 
-    Parameters
-    ----------
-    image : ndarray of uint16, shape (lines, columns, channels)
-        Delivered samples. [DN]
-    expected_e : ndarray of float32, of the same shape
-        Signal electrons before any noise, pattern or clipping. [e]
-    part : Part
-        Which samples.
-    as_scanned : bool
-        Whether these are the very numbers of the scan.
-    """
-
-    image: NDArray[np.uint16]
-    expected_e: ImageArray
-    part: Part
-    as_scanned: bool
+    image: NDArray[np.uint16]  # shape (lines, columns, channels); delivered samples [DN]
+    expected_e: ImageArray  # signal electrons before any noise, pattern or clipping [e]
+    part: Part  # which samples
+    as_scanned: bool  # whether these are the very numbers of the scan
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

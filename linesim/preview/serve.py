@@ -115,19 +115,14 @@ def run(setup: Setup, name: str, port: int, tell: Callable[[str], None]) -> None
 
     Parameters
     ----------
-    setup : Setup
-        The station to start from.
-    name : str
-        What it is called.
-    port : int
-        To listen on; 0 takes any free one.
-    tell : callable
-        Is told the page's address once the port is bound.
+    setup : Setup; the station to start from
+    name : str; what it is called
+    port : int; to listen on; 0 takes any free one
+    tell : callable; is told the page's address once the port is bound
 
     Raises
     ------
-    InputError
-        Where the port cannot be had, the server is not installed, or lights are multiplexed.
+    InputError; where the port cannot be had, the server is not installed, or lights are multiplexed
     """
     refuse_multiplexed(setup)
     with served(setup, name, port=port) as found:

@@ -22,25 +22,12 @@ _ENDINGS = (".png", ".tif", ".tiff", ".jpg", ".jpeg")
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Upload:
-    """
-    An image that was brought to the page.
+    """An image that was brought to the page."""
 
-    Parameters
-    ----------
-    name : str
-        Its file's own name, for the setup that is written.
-    encoding : {"srgb", "linear"}
-        What its codes stand for.
-    data : ndarray of float32, shape (rows, columns) or (rows, columns, 3)
-        Linear values from 0 to 1.
-    cautions : tuple of str
-        What reading it gave to mind.
-    """
-
-    name: str
-    encoding: Encoding
-    data: ImageArray
-    cautions: tuple[str, ...]
+    name: str  # its file's own name, for the setup that is written
+    encoding: Encoding  # what its codes stand for
+    data: ImageArray  # shape (rows, columns) or (rows, columns, 3); linear values from 0 to 1
+    cautions: tuple[str, ...]  # what reading it gave to mind
 
 
 def decoded(body: bytes, name: str, encoding: Encoding) -> Upload:

@@ -20,12 +20,9 @@ class Cells:
 
     Parameters
     ----------
-    first_px : float
-        Where the first cell begins. [px]
-    step_px : float
-        Length of a cell. [px]
-    count : int
-        Of cells.
+    first_px : float; where the first cell begins [px]
+    step_px : float; length of a cell [px]
+    count : int; of cells
     """
 
     first_px: float
@@ -35,19 +32,10 @@ class Cells:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Overlap:
-    """
-    Which source pixels each cell covers, and how much of each.
+    """Which source pixels each cell covers, and how much of each."""
 
-    Parameters
-    ----------
-    index : ndarray of int, shape (cells, n)
-        Source pixels.
-    weight : ndarray of shape (cells, n)
-        Shares of the cell; each row adds up to 1.
-    """
-
-    index: NDArray[np.intp]
-    weight: NDArray[np.float32]
+    index: NDArray[np.intp]  # shape (cells, n); source pixels
+    weight: NDArray[np.float32]  # shape (cells, n); shares of the cell; each row adds up to 1
 
     def matrix(self, found: NDArray[np.intp], block: slice) -> "csr_array":
         """Give the weights of some cells, as a matrix on the source pixels found."""
@@ -87,17 +75,13 @@ def area_means(
 
     Parameters
     ----------
-    source : Reference
-        Read block by block.
-    down, across : Cells
-        Of the grid, in units of the source's pixels.
-    repeat : bool
-        Go round at the ends; otherwise the border value goes on.
+    source : Reference; read block by block
+    down, across : Cells; of the grid, in units of the source's pixels
+    repeat : bool; go round at the ends; otherwise the border value goes on
 
     Returns
     -------
-    ndarray of float32, shape (down, across) or (down, across, 3)
-        Means.
+    ndarray of float32, shape (down, across) or (down, across, 3); means
     """
     height, width = source.shape[:2]
     rows = overlap(down, height, repeat=repeat)

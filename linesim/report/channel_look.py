@@ -13,13 +13,11 @@ def channel_style(name: str) -> dict[str, Any]:
 
     Parameters
     ----------
-    name : str
-        "grey", "red", "green" or "blue".
+    name : str; "grey", "red", "green" or "blue"
 
     Returns
     -------
-    dict
-        Keyword arguments of ``Axes.plot``: colour, dash, a thin line.
+    dict; keyword arguments of ``Axes.plot``: colour, dash, a thin line
     """
     return {**style(_PLACES[name]), "linewidth": 1.0}
 
@@ -30,13 +28,7 @@ def channel_colour(name: str) -> str:
 
     Parameters
     ----------
-    name : str
-        As above.
-
-    Returns
-    -------
-    str
-        For matplotlib.
+    name : str; as above
     """
     return str(style(_PLACES[name])["color"])
 
@@ -47,12 +39,6 @@ def channel_mark(name: str) -> str:
 
     Parameters
     ----------
-    name : str
-        As above.
-
-    Returns
-    -------
-    str
-        For matplotlib.
+    name : str; as above
     """
     return MARKS[_PLACES[name]]

@@ -14,15 +14,12 @@ def wrapped(text: str, head: str = "", rest: str = "") -> list[str]:
 
     Parameters
     ----------
-    text : str
-        Sentences.
-    head, rest : str
-        Stand before the first line, and before all others.
+    text : str; sentences
+    head, rest : str; stand before the first line, and before all others
 
     Returns
     -------
-    list of str
-        Of at most 100 columns, but for long names.
+    list of str; of at most 100 columns, but for long names
     """
     held = _BEFORE_UNIT.sub(_HELD, text)
     lines = textwrap.wrap(held, WIDTH, initial_indent=head, subsequent_indent=rest)

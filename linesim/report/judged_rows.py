@@ -25,14 +25,11 @@ def judged_rows(setup: Setup, found: Budget) -> tuple[Judged, ...]:
     Parameters
     ----------
     setup : Setup
-        The station.
-    found : Budget
-        With its verdicts.
+    found : Budget; with its verdicts
 
     Returns
     -------
-    tuple of Judged
-        In their order.
+    tuple of Judged; in their order
     """
     return tuple(
         Judged(
@@ -63,16 +60,8 @@ def outcome(setup: Setup, found: Budget, title: str = "") -> Outcome:
     Parameters
     ----------
     setup : Setup
-        The station.
-    found : Budget
-        With its verdicts.
-    title : str
-        Of the station, where the page has several.
-
-    Returns
-    -------
-    Outcome
-        To stand first.
+    found : Budget; with its verdicts
+    title : str; of the station, where the page has several
     """
     said = summary(setup, found.verdicts)
     return Outcome(state=worst_state(found.verdicts), title=title, text=said)

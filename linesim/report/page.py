@@ -36,8 +36,7 @@ def refuse_without_extra() -> None:
 
     Raises
     ------
-    InputError
-        Where jinja2 or matplotlib is not installed.
+    InputError; where jinja2 or matplotlib is not installed
     """
     missing = [name for name in _NEEDS if find_spec(name) is None]
     if missing:
@@ -89,20 +88,13 @@ def page_text(page: Page) -> str:
     """
     Lay a page out as HTML.
 
-    Parameters
-    ----------
-    page : Page
-        Its parts.
-
     Returns
     -------
-    str
-        A whole file; the same page gives the same text.
+    str; a whole file; the same page gives the same text
 
     Raises
     ------
-    InputError
-        Where jinja2 or matplotlib is not installed.
+    InputError; where jinja2 or matplotlib is not installed
     """
     script = _text("page.js")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
@@ -116,14 +108,11 @@ def write_report(path: Path, page: Page) -> None:
 
     Parameters
     ----------
-    path : pathlib.Path
-        The final name.
+    path : pathlib.Path; the final name
     page : Page
-        Its parts.
 
     Raises
     ------
-    InputError
-        Where it cannot be written, or jinja2 or matplotlib is not installed.
+    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
     write_text(path, page_text(page))

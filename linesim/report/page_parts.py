@@ -17,8 +17,7 @@ class Text:
 
     Parameters
     ----------
-    paragraphs : tuple of str
-        One or more.
+    paragraphs : tuple of str; one or more
     """
 
     kind: ClassVar[str] = "text"
@@ -32,12 +31,9 @@ class Table:
 
     Parameters
     ----------
-    title : str
-        Over it.
-    head : tuple of str
-        Names of the columns; empty where the title says enough.
-    rows : tuple of tuple of str
-        Cells.
+    title : str; over it
+    head : tuple of str; names of the columns; empty where the title says enough
+    rows : tuple of tuple of str; cells
     """
 
     kind: ClassVar[str] = "table"
@@ -69,12 +65,9 @@ class Picture:
 
     Parameters
     ----------
-    image : str or bytes
-        SVG text, or a whole PNG file.
-    alt : str
-        What is to be seen, for those who do not see it.
-    caption : str
-        Under it.
+    image : str or bytes; SVG text, or a whole PNG file
+    alt : str; what is to be seen, for those who do not see it
+    caption : str; under it
     """
 
     image: str | bytes
@@ -89,8 +82,7 @@ class Pictures:
 
     Parameters
     ----------
-    pictures : tuple of Picture
-        In reading order.
+    pictures : tuple of Picture; in reading order
     """
 
     kind: ClassVar[str] = "pictures"
@@ -104,18 +96,12 @@ class Divider:
 
     Parameters
     ----------
-    before, after : bytes
-        PNG files of one size.
-    names : tuple of str
-        What the two are, in a word or two.
-    alts : tuple of str
-        What is to be seen in them.
-    size_px : tuple of int
-        Their width and height. [px]
-    bar : tuple of str and float
-        Label of a scale bar, and its length over the pictures' width.
-    caption : str
-        Under them.
+    before, after : bytes; PNG files of one size
+    names : tuple of str; what the two are, in a word or two
+    alts : tuple of str; what is to be seen in them
+    size_px : tuple of int; their width and height [px]
+    bar : tuple of str and float; label of a scale bar, and its length over the pictures' width
+    caption : str; under them
     """
 
     kind: ClassVar[str] = "divider"
@@ -165,8 +151,7 @@ class Cautions:
 
     Parameters
     ----------
-    title : str
-        About what.
+    title : str; about what
     rows : tuple of tuple of str
         Fixed word for machines, empty where there is none, and sentences for people.
     """
@@ -196,9 +181,7 @@ class Section:
     Parameters
     ----------
     title : str
-        The heading.
-    parts : tuple of Part
-        In reading order.
+    parts : tuple of Part; in reading order
     """
 
     title: str
@@ -212,16 +195,11 @@ class Page:
 
     Parameters
     ----------
-    title : str
-        Of the job.
-    job : str
-        What kind of page it is.
-    outcome : tuple of Outcome
-        What stands first: one a station.
-    lead : tuple of str
-        The job in words, a paragraph each.
-    sections : tuple of Section
-        In reading order.
+    title : str; of the job
+    job : str; what kind of page it is
+    outcome : tuple of Outcome; what stands first: one a station
+    lead : tuple of str; the job in words, a paragraph each
+    sections : tuple of Section; in reading order
     """
 
     title: str

@@ -48,13 +48,7 @@ def facts(found: Budget) -> Facts:
 
     Parameters
     ----------
-    found : Budget
-        All figures.
-
-    Returns
-    -------
-    Facts
-        Of several colours the range.
+    found : Budget; all figures
     """
     place, signal, sharp = found["geometry"], found["signal"], found["resolution"]
     exposure, limit = found["exposure"], signal["saturation_limit"]
@@ -98,14 +92,11 @@ def requirement_section(setup: Setup, found: Budget) -> Section:
     Parameters
     ----------
     setup : Setup
-        The station.
-    found : Budget
-        With its verdicts.
+    found : Budget; with its verdicts
 
     Returns
     -------
-    Section
-        Verdicts, and the figures to be seen first.
+    Section; verdicts, and the figures to be seen first
     """
     parts: tuple[Part, ...] = (Verdicts(rows=judged_rows(setup, found)), facts(found))
     return Section(title="Is it good enough?", parts=parts)
@@ -118,12 +109,9 @@ class Case:
 
     Parameters
     ----------
-    title : str
-        A few words that tell it from the others.
+    title : str; a few words that tell it from the others
     setup : Setup
-        The station.
     budget : Budget
-        Its figures.
     """
 
     title: str
@@ -144,8 +132,7 @@ def caution_section(*stations: Case, people: tuple[Shared, ...] | None = None) -
 
     Returns
     -------
-    Section
-        Two lists; the second always has the line about machinery.
+    Section; two lists; the second always has the line about machinery
     """
     if people is None:
         people = shared_cautions([(one.title, one.setup) for one in stations])
@@ -183,16 +170,8 @@ def figure_section(setup: Setup, found: Budget, measured: tuple[Row, ...] = ()) 
     Parameters
     ----------
     setup : Setup
-        The station.
-    found : Budget
-        The closed-form figures.
-    measured : tuple of Row
-        What was read off an image.
-
-    Returns
-    -------
-    Section
-        A table a group.
+    found : Budget; the closed-form figures
+    measured : tuple of Row; what was read off an image
     """
     tables = [_table(name, rows) for name, rows in figure_rows(setup, found).items()]
     if measured:
@@ -201,19 +180,7 @@ def figure_section(setup: Setup, found: Budget, measured: tuple[Row, ...] = ()) 
 
 
 def geometry_section(setup: Setup) -> Section:
-    """
-    Draw the geometry of a station to scale.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    Section
-        Sensor and target.
-    """
+    """Draw the geometry of a station to scale."""
     drawings = Pictures(pictures=(rows_of_sensor(setup), lines_on_target(setup)))
     return Section(title="Geometry, to scale", parts=(drawings,))
 
@@ -224,13 +191,11 @@ def side_sections(*stations: Case) -> tuple[Section, ...]:
 
     Parameters
     ----------
-    *stations : Case
-        One or more.
+    *stations : Case; one or more
 
     Returns
     -------
-    tuple of Section
-        One; none where the light of all comes from everywhere.
+    tuple of Section; one; none where the light of all comes from everywhere
     """
     titles: dict[SideView, list[str]] = {}
     for one in stations:
@@ -251,17 +216,9 @@ def signal_sections(setup: Setup, found: Budget) -> tuple[Section, ...]:
     """
     Show where light and sharpness go, and where noise comes from.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    found : Budget
-        Its figures.
-
     Returns
     -------
-    tuple of Section
-        Light, noise, sharpness.
+    tuple of Section; light, noise, sharpness
     """
     numbers = station(setup)
     return (

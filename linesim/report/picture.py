@@ -29,8 +29,7 @@ class Grid:
 
     Parameters
     ----------
-    across_um, along_um : float
-        Distance from sample to sample. [µm]
+    across_um, along_um : float; distance from sample to sample [µm]
     """
 
     across_um: float
@@ -43,13 +42,11 @@ def round_length_mm(longest_mm: float) -> float:
 
     Parameters
     ----------
-    longest_mm : float
-        Longest bar that fits. [mm]
+    longest_mm : float; longest bar that fits [mm]
 
     Returns
     -------
-    float
-        Length of the bar. [mm]
+    float; length of the bar [mm]
     """
     power = 10.0 ** np.floor(np.log10(longest_mm))
     return float(max(step * power for step in _ROUND if step * power <= longest_mm * (1 + 1e-9)))
@@ -61,15 +58,12 @@ def tones(image_dn: NDArray[np.uint16], black_dn: float, white_dn: float) -> NDA
 
     Parameters
     ----------
-    image_dn : ndarray
-        Samples. [DN]
-    black_dn, white_dn : float
-        What is shown as black and as white. [DN]
+    image_dn : ndarray; samples [DN]
+    black_dn, white_dn : float; what is shown as black and as white [DN]
 
     Returns
     -------
-    ndarray of uint8
-        For a screen (IEC 61966-2-1).
+    ndarray of uint8; for a screen (IEC 61966-2-1)
     """
     share = np.clip((image_dn - black_dn) / max(white_dn - black_dn, 1e-9), 0, 1)
     return np.asarray(np.rint(255 * linear_to_srgb(share)), dtype=np.uint8)
@@ -81,15 +75,12 @@ def white_for(image_dn: NDArray[np.uint16], black_dn: float) -> float:
 
     Parameters
     ----------
-    image_dn : ndarray
-        Samples. [DN]
-    black_dn : float
-        Shown as black. [DN]
+    image_dn : ndarray; samples [DN]
+    black_dn : float; shown as black [DN]
 
     Returns
     -------
-    float
-        Above black. [DN]
+    float; above black [DN]
     """
     return float(max(np.percentile(image_dn, _TOP_PERCENTILE), black_dn + 1))
 
@@ -124,19 +115,14 @@ def picture(
 
     Parameters
     ----------
-    shown : ndarray of uint8, shape (lines, width) or (lines, width, 3)
-        Ready for the screen.
-    grid : Grid
-        What a sample covers.
-    caption : str
-        Broken into lines at spaces.
-    true_proportion : bool
-        Undo the stretch of unequal sampling; otherwise each sample is a square.
+    shown : ndarray of uint8, shape (lines, width) or (lines, width, 3); ready for the screen
+    grid : Grid; what a sample covers
+    caption : str; broken into lines at spaces
+    true_proportion : bool; undo the stretch of unequal sampling; otherwise each sample is a square
 
     Returns
     -------
     ndarray of uint8, shape (height, width, 3)
-        The page.
     """
     body = _fitted(shown, grid, true_proportion=true_proportion)
     font = ImageFont.load_default(size=18)

@@ -60,10 +60,8 @@ def new_figure(
 
     Parameters
     ----------
-    width_mm, height_mm : float
-        Size on paper; the default width fits A4 with margins. [mm]
-    rows, columns : int
-        Of axes.
+    width_mm, height_mm : float; size on paper; the default width fits A4 with margins [mm]
+    rows, columns : int; of axes
 
     Returns
     -------
@@ -72,8 +70,7 @@ def new_figure(
 
     Raises
     ------
-    InputError
-        Where matplotlib is not installed.
+    InputError; where matplotlib is not installed
     """
     try:
         from matplotlib.figure import Figure  # noqa: PLC0415 -- an extra, and slow to import
@@ -94,13 +91,7 @@ def style(index: int) -> dict[str, Any]:
 
     Parameters
     ----------
-    index : int
-        Of the line; looks repeat after seven.
-
-    Returns
-    -------
-    dict
-        Keyword arguments of ``Axes.plot``.
+    index : int; of the line; looks repeat after seven
     """
     place = index % len(COLOURS)
     return {"color": COLOURS[place], "linestyle": DASHES[place], "linewidth": 1.6}
@@ -112,12 +103,9 @@ def wanted_line(axes: "Axes", value: float, label: str) -> None:
 
     Parameters
     ----------
-    axes : Axes
-        To draw in.
-    value : float
-        On the y axis.
-    label : str
-        Written above the line's left end.
+    axes : Axes; to draw in
+    value : float; on the y axis
+    label : str; written above the line's left end
     """
     axes.axhline(value, color=INK, linewidth=1.0, linestyle=(0, (2, 2)))
     axes.annotate(
@@ -145,15 +133,12 @@ def png_bytes(figure: "Figure", *, dpi: float = 150.0) -> bytes:
 
     Parameters
     ----------
-    figure : Figure
-        Ready.
-    dpi : float
-        Dots an inch.
+    figure : Figure; ready
+    dpi : float; dots an inch
 
     Returns
     -------
-    bytes
-        A whole PNG file, without date or program in it.
+    bytes; a whole PNG file, without date or program in it
     """
     out = BytesIO()
     _take_dollars_as_they_are(figure)

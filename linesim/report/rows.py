@@ -143,13 +143,11 @@ def change_words(share: float) -> str:
 
     Parameters
     ----------
-    share : float
-        Change of the product's level; negative where it is darker.
+    share : float; change of the product's level; negative where it is darker
 
     Returns
     -------
-    str
-        In percent, or from twice as bright on as a factor.
+    str; in percent, or from twice as bright on as a factor
     """
     if share >= 1:
         return f"{ratio_words(1 + share)} as bright as the product"
@@ -234,21 +232,7 @@ def _rows(group: Mapping[str, object], labels: tuple[_Said, ...]) -> tuple[Row, 
 
 
 def figure_rows(setup: Setup, found: Budget) -> dict[str, tuple[Row, ...]]:
-    """
-    Put all figures of a budget into words.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-    found : Budget
-        Its figures.
-
-    Returns
-    -------
-    dict
-        Group -> its rows.
-    """
+    """Put all figures of a budget into words."""
     groups = {**found.groups, "limits": _limits(setup, found), "signal": _signal(found)}
     place = {"worst_place": _WORST[worst_name(setup, even=False)]}
     return {name: _rows({**groups[name], **place}, labels) for name, labels in _LABELS.items()}
@@ -291,12 +275,10 @@ def measured_rows(read_off: Mapping[str, object]) -> tuple[Row, ...]:
 
     Parameters
     ----------
-    read_off : mapping
-        The figures, by name.
+    read_off : mapping; the figures, by name
 
     Returns
     -------
-    tuple of Row
-        In the order of the budget.
+    tuple of Row; in the order of the budget
     """
     return _rows(read_off, _MEASURED)

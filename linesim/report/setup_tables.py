@@ -26,13 +26,7 @@ def plain(value: object) -> str:
 
     Parameters
     ----------
-    value : object
-        As TOML gives it.
-
-    Returns
-    -------
-    str
-        Without quotes and brackets.
+    value : object; as TOML gives it
     """
     if isinstance(value, Mapping):
         return ", ".join(f"{key} {plain(each)}" for key, each in value.items())
@@ -47,15 +41,9 @@ def setup_section(setup: Setup) -> Section:
     """
     Show every key of a setup with its value, and which of them are defaults.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
     Returns
     -------
-    Section
-        A table a section of the setup file; files are named as seen from where it lies.
+    Section; a table a section of the setup file; files are named as seen from where it lies
     """
     texts, starter = (
         tomllib.loads(resolved_text(setup, setup.folder)),
@@ -86,14 +74,12 @@ def making_section(setup: Setup, command: str) -> Section:
     Parameters
     ----------
     setup : Setup
-        The station.
     command : str
         That makes the page again from the setup's text, with the seed of noise and jitter.
 
     Returns
     -------
-    Section
-        Versions, seed, and the setup as a file.
+    Section; versions, seed, and the setup as a file
     """
     rows = (
         ("linesim", __version__),

@@ -204,15 +204,9 @@ def job_in_words(setup: Setup) -> tuple[str, ...]:
     """
     Tell a setup in sentences.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
     Returns
     -------
-    tuple of str
-        Three paragraphs: target and camera, timing and light, what is required.
+    tuple of str; three paragraphs: target and camera, timing and light, what is required
     """
     numbers = station(setup)
     return (

@@ -31,10 +31,8 @@ class Detail:
 
     Parameters
     ----------
-    first_line, first_column : int
-        Sample in its upper left corner.
-    lines, columns : int
-        Its size in samples.
+    first_line, first_column : int; sample in its upper left corner
+    lines, columns : int; its size in samples
     """
 
     first_line: int
@@ -50,14 +48,10 @@ class Panel:
 
     Parameters
     ----------
-    image : ndarray of uint8, shape (lines, width) or (lines, width, 3)
-        Ready for the screen.
-    grid : Grid
-        What a sample covers.
-    title : str
-        What the picture shows, in a few words.
-    detail : Detail, optional
-        Shown magnified under it.
+    image : ndarray of uint8, shape (lines, width) or (lines, width, 3); ready for the screen
+    grid : Grid; what a sample covers
+    title : str; what the picture shows, in a few words
+    detail : Detail, optional; shown magnified under it
     """
 
     image: NDArray[np.uint8]
@@ -160,24 +154,18 @@ def sheet(
 
     Parameters
     ----------
-    panels : sequence of Panel
-        At least one.
-    columns : int
-        Pictures in a row.
-    width_px : int
-        Most that the widest picture may take. [px]
-    heading : str
-        Over all of them; left out where empty.
+    panels : sequence of Panel; at least one
+    columns : int; pictures in a row
+    width_px : int; most that the widest picture may take [px]
+    heading : str; over all of them; left out where empty
 
     Returns
     -------
-    ndarray of uint8, shape (height, width, 3)
-        The sheet, with a scale bar below.
+    ndarray of uint8, shape (height, width, 3); the sheet, with a scale bar below
 
     Raises
     ------
-    ValueError
-        Where there is no panel, or no column.
+    ValueError; where there is no panel, or no column
     """
     if not panels or columns < 1:
         msg = f"a sheet needs a panel and a column, got {len(panels)} and {columns}"

@@ -81,13 +81,7 @@ def side_picture(view: SideView) -> Picture:
 
     Parameters
     ----------
-    view : SideView
-        With one lamp at least.
-
-    Returns
-    -------
-    Picture
-        To scale where distances are known.
+    view : SideView; with one lamp at least
     """
     place, legend = sketch(view), tuple(_legend(view))
     room = frame(place)

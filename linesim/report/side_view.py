@@ -27,47 +27,22 @@ _FAN_SHARE = 0.7
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LampView:
-    """
-    One lamp.
+    """One lamp."""
 
-    Parameters
-    ----------
-    angle_deg : float
-        Of its middle; of one behind the web, from the normal on that side. [deg]
-    angular_width_deg : float
-        As the target sees it. [deg]
-    distance_mm : float or None
-        From the target; None: only its direction is known. [mm]
-    behind : bool
-        Whether it shines through the web.
-    """
-
-    angle_deg: float
-    angular_width_deg: float
-    distance_mm: float | None = None
-    behind: bool = False
+    angle_deg: float  # of its middle; of one behind the web, from the normal on that side [deg]
+    angular_width_deg: float  # as the target sees it [deg]
+    distance_mm: float | None = None  # from the target; None: only its direction is known [mm]
+    behind: bool = False  # whether it shines through the web
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SideView:
-    """
-    A station seen along its line.
+    """A station seen along its line."""
 
-    Parameters
-    ----------
-    camera_deg : float
-        Of the camera. [deg]
-    working_distance_mm : float or None
-        Lens to target; None without a focal length. [mm]
-    lamps : tuple of LampView
-        None of them: light from everywhere.
-    lean_deg : float
-        By which the face leans out of the web's plane, growing as lamps' angles do. [deg]
-    """
-
-    camera_deg: float
-    working_distance_mm: float | None
-    lamps: tuple[LampView, ...]
+    camera_deg: float  # of the camera [deg]
+    working_distance_mm: float | None  # lens to target; None without a focal length [mm]
+    lamps: tuple[LampView, ...]  # None of them: light from everywhere
+    # by which the face leans out of the web's plane, growing as lamps' angles do [deg]
     lean_deg: float = 0.0
 
     @property
@@ -93,15 +68,9 @@ def side_view_of(setup: Setup) -> SideView:
     """
     Take a side view out of a setup.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
     Returns
     -------
-    SideView
-        Without lamps where the light comes from everywhere.
+    SideView; without lamps where the light comes from everywhere
     """
     distance_mm = setup.working_distance_mm
     lamps = tuple(
@@ -130,19 +99,7 @@ def lamp_names(view: SideView) -> tuple[str, ...]:
 
 
 def field_words(view: SideView) -> str:
-    """
-    Say for each lamp what field it makes.
-
-    Parameters
-    ----------
-    view : SideView
-        The station.
-
-    Returns
-    -------
-    str
-        One sentence a lamp, or one for light from everywhere.
-    """
+    """Say for each lamp what field it makes."""
     if not view.lamps:
         return EVEN
     named = zip(lamp_names(view), view.lamps, strict=True)

@@ -23,8 +23,7 @@ def row_lines(rows: tuple[Row, ...]) -> list[str]:
 
     Parameters
     ----------
-    rows : tuple of Row
-        Figures in words.
+    rows : tuple of Row; figures in words
 
     Returns
     -------
@@ -60,14 +59,11 @@ def budget_text(setup: Setup, found: Budget) -> str:
     Parameters
     ----------
     setup : Setup
-        The station.
-    found : Budget
-        Figures, cautions, verdicts.
+    found : Budget; figures, cautions, verdicts
 
     Returns
     -------
-    str
-        Title, what comes of it, and lines of at most 100 characters, but for long names.
+    str; title, what comes of it, and lines of at most 100 characters, but for long names
     """
     lines = [*wrapped(setup.title), *wrapped(summary(setup, found.verdicts))]
     for name, rows in figure_rows(setup, found).items():

@@ -29,12 +29,9 @@ class TargetRequest:
 
     Parameters
     ----------
-    name : str
-        One of the built-in names.
-    pixel_size, width, height, angle : str or None
-        Quantities with their unit.
-    contrast : float or None
-        Light to dark, edge only.
+    name : str; one of the built-in names
+    pixel_size, width, height, angle : str or None; quantities with their unit
+    contrast : float or None; light to dark, edge only
     """
 
     name: str
@@ -67,8 +64,7 @@ def target_lines() -> list[str]:
 
     Returns
     -------
-    list of str
-        A line each.
+    list of str; a line each
     """
     return [
         f"{entry.name:<7}{entry.width_mm:g} x {entry.height_mm:g} mm, {entry.pixel_size_um:g} um "
@@ -124,20 +120,12 @@ def write_target(request: TargetRequest, path: Path) -> str:
 
     Parameters
     ----------
-    request : TargetRequest
-        Which one, and how large.
-    path : pathlib.Path
-        PNG or TIFF file.
-
-    Returns
-    -------
-    str
-        What was written, for the console.
+    request : TargetRequest; which one, and how large
+    path : pathlib.Path; PNG or TIFF file
 
     Raises
     ------
-    InputError
-        Where the wish or the file name is refused.
+    InputError; where the wish or the file name is refused
     """
     drawn = _drawn(request)
     kind = path.suffix.lower()

@@ -78,14 +78,11 @@ def name_of(setup: Setup, requirement: str) -> str:
     Parameters
     ----------
     setup : Setup
-        The station.
-    requirement : str
-        As the verdict has it.
+    requirement : str; as the verdict has it
 
     Returns
     -------
-    str
-        A few words, the same wherever the figure stands.
+    str; a few words, the same wherever the figure stands
     """
     relief = setup.requirement.defect_relief
     if requirement == "smallest_defect" and relief is not None:
@@ -174,14 +171,11 @@ def clause(setup: Setup, verdict: Verdict) -> str:
     Parameters
     ----------
     setup : Setup
-        The station.
-    verdict : Verdict
-        Of it.
+    verdict : Verdict; of it
 
     Returns
     -------
-    str
-        Without a capital and without a full stop; where it is not met, with what helps.
+    str; without a capital and without a full stop; where it is not met, with what helps
     """
     place, helps = place_of(setup, verdict), remedy(setup, verdict)
     said = _said(setup, verdict) + (f" ({place})" if place else "")
@@ -213,14 +207,11 @@ def summary(setup: Setup, verdicts: Sequence[Verdict]) -> str:
     Parameters
     ----------
     setup : Setup
-        The station.
-    verdicts : sequence of Verdict
-        All of it.
+    verdicts : sequence of Verdict; all of it
 
     Returns
     -------
-    str
-        One sentence; a second where it cannot run and misses something besides.
+    str; one sentence; a second where it cannot run and misses something besides
     """
     state = worst_state(verdicts)
     if state == "met":

@@ -24,18 +24,15 @@ def checked_seed(seed: object) -> int:
 
     Parameters
     ----------
-    seed : object
-        A whole number from 0 up, Python's or numpy's.
+    seed : object; a whole number from 0 up, Python's or numpy's
 
     Returns
     -------
     int
-        The seed.
 
     Raises
     ------
-    InputError
-        Where it is anything else.
+    InputError; where it is anything else
     """
     number = _whole(seed)
     if number is None or number < 0 or number.bit_length() > _MOST_BITS:
@@ -50,18 +47,15 @@ def checked_workers(workers: object) -> int | None:
 
     Parameters
     ----------
-    workers : object
-        A whole number from 1 to 1024; ``None`` for the processor's own.
+    workers : object; a whole number from 1 to 1024; ``None`` for the processor's own
 
     Returns
     -------
     int or None
-        The number.
 
     Raises
     ------
-    InputError
-        Where it is anything else.
+    InputError; where it is anything else
     """
     number = _whole(workers)
     if workers is not None and (number is None or not 1 <= number <= _MOST_THREADS):
@@ -79,18 +73,11 @@ def checked_setup(setup: object) -> Setup:
 
     Parameters
     ----------
-    setup : object
-        As `load_setup` gives it.
-
-    Returns
-    -------
-    Setup
-        The same.
+    setup : object; as `load_setup` gives it
 
     Raises
     ------
-    InputError
-        Where it is anything else, such as a file's name.
+    InputError; where it is anything else, such as a file's name
     """
     if not isinstance(setup, Setup):
         msg = (
@@ -107,19 +94,14 @@ def refuse_other(given: object, kinds: type | tuple[type, ...], name: str, expec
 
     Parameters
     ----------
-    given : object
-        As given.
-    kinds : type or tuple of type
-        What it may be.
-    name : str
-        Of the argument.
-    expected : str
-        What is expected, for the sentence.
+    given : object; as given
+    kinds : type or tuple of type; what it may be
+    name : str; of the argument
+    expected : str; what is expected, for the sentence
 
     Raises
     ------
-    InputError
-        Where it is anything else.
+    InputError; where it is anything else
     """
     if not isinstance(given, kinds):
         msg = f"{name}: read {shown(given)}; expected {expected}"
@@ -132,17 +114,13 @@ def refuse_no_list(given: object, name: str, kinds: tuple[type, ...] = (str,)) -
 
     Parameters
     ----------
-    given : object
-        As given.
-    name : str
-        Of the argument.
-    kinds : tuple of type
-        What each may be.
+    given : object; as given
+    name : str; of the argument
+    kinds : tuple of type; what each may be
 
     Raises
     ------
-    InputError
-        Where it is no list or tuple, or something else is in it.
+    InputError; where it is no list or tuple, or something else is in it
     """
     refuse_other(given, (list, tuple), name, 'a list of texts, for example ["1x1", "2x2"]')
     for each in given if isinstance(given, list | tuple) else ():
@@ -157,15 +135,12 @@ def refuse_no_share(share: object, name: str) -> None:
 
     Parameters
     ----------
-    share : object
-        As given.
-    name : str
-        Of the argument.
+    share : object; as given
+    name : str; of the argument
 
     Raises
     ------
-    InputError
-        Where it is anything else.
+    InputError; where it is anything else
     """
     given = share if isinstance(share, int | float | np.floating) else -1
     if isinstance(share, bool) or not 0 <= given <= 1:
@@ -179,15 +154,12 @@ def refuse_other_keys(texts: object, what: str) -> None:
 
     Parameters
     ----------
-    texts : object
-        As given.
-    what : str
-        What it is, for the sentence.
+    texts : object; as given
+    what : str; what it is, for the sentence
 
     Raises
     ------
-    InputError
-        Where it is no table, a key in it is no text, or it holds itself.
+    InputError; where it is no table, a key in it is no text, or it holds itself
     """
     if not isinstance(texts, Mapping):
         msg = f"{what}: read {shown(texts)}, but this is no table; expected keys and values"
@@ -209,19 +181,7 @@ def _refuse_within(value: object, what: str, left: int) -> None:
 
 
 def copied(value: Any) -> Any:  # noqa: ANN401 -- whatever a user gives
-    """
-    Copy tables and lists, so that nobody changes them later; make numpy's scalars Python's own.
-
-    Parameters
-    ----------
-    value : object
-        As given.
-
-    Returns
-    -------
-    object
-        The same, as a file would give it; what no file can hold is left for the check to refuse.
-    """
+    """Copy tables and lists, so that nobody changes them; make numpy's scalars Python's own."""
     if isinstance(value, Mapping):
         return {key: copied(each) for key, each in value.items()}
     if isinstance(value, list):

@@ -55,10 +55,8 @@ class ByChannelKind(Kind):
 
     Parameters
     ----------
-    what, example : str
-        As for `Kind`.
-    each : Kind
-        Of each value.
+    what, example : str; as for `Kind`
+    each : Kind; of each value
     """
 
     each: Kind
@@ -77,8 +75,7 @@ class OwnEfficiencyKind(Kind):
 
     Parameters
     ----------
-    what, example : str
-        As for `Kind`.
+    what, example : str; as for `Kind`
     """
 
     def read(

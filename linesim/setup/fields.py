@@ -36,10 +36,8 @@ class Kind:
 
     Parameters
     ----------
-    what : str
-        "a speed", "a fraction from 0 to 1".
-    example : str
-        A value as it would stand in the file, quotes included.
+    what : str; "a speed", "a fraction from 0 to 1"
+    example : str; a value as it would stand in the file, quotes included
     """
 
     what: str
@@ -51,22 +49,13 @@ class Kind:
 
         Parameters
         ----------
-        value : object
-            As TOML gives it.
-        folder : pathlib.Path
-            That file names are relative to.
-
-        Returns
-        -------
-        object
-            The value behind the door.
+        value : object; as TOML gives it
+        folder : pathlib.Path; that file names are relative to
 
         Raises
         ------
-        ValueError
-            What is wrong, as the middle part of a sentence.
-        InputError
-            Whole sentences but for the key in front; one on a key below starts with a point.
+        ValueError; what is wrong, as the middle part of a sentence
+        InputError; whole sentences but for the key in front; one on a key below starts with a point
         """
         raise NotImplementedError
 
@@ -76,20 +65,12 @@ class Kind:
 
         Parameters
         ----------
-        value : object
-            As TOML gives it.
-        folder : pathlib.Path
-            That file names are relative to.
-
-        Returns
-        -------
-        object
-            The value behind the door.
+        value : object; as TOML gives it
+        folder : pathlib.Path; that file names are relative to
 
         Raises
         ------
-        ValueError
-            A sentence, or with InputError several, that the key is to be put in front of.
+        ValueError; a sentence, or with InputError several, that the key is to be put in front of
         """
         try:
             return self.read(value, folder)
@@ -121,16 +102,11 @@ class Quantity(Kind):
 
     Parameters
     ----------
-    what, example : str
-        As for `Kind`.
-    unit : str
-        Unit behind the door.
-    low, high : float
-        Physical range, both ends allowed. [unit]
-    bare : bool
-        A bare number is taken too, for counts of the camera's own steps.
-    words : tuple of str
-        Words that stand for a rule instead of a number; they pass as they are.
+    what, example : str; as for `Kind`
+    unit : str; unit behind the door
+    low, high : float; physical range, both ends allowed [unit]
+    bare : bool; a bare number is taken too, for counts of the camera's own steps
+    words : tuple of str; words that stand for a rule instead of a number; they pass as they are
     """
 
     unit: str
@@ -163,12 +139,9 @@ class Number(Kind):
 
     Parameters
     ----------
-    what, example : str
-        As for `Kind`.
-    low, high : float
-        Range, both ends allowed.
-    whole : bool
-        Only whole numbers.
+    what, example : str; as for `Kind`
+    low, high : float; range, both ends allowed
+    whole : bool; only whole numbers
     """
 
     low: float
@@ -193,10 +166,8 @@ class Choice(Kind):
 
     Parameters
     ----------
-    what, example : str
-        As for `Kind`.
-    allowed : tuple
-        The values allowed.
+    what, example : str; as for `Kind`
+    allowed : tuple; the values allowed
     """
 
     allowed: tuple[object, ...]
@@ -223,8 +194,7 @@ class Flag(Kind):
 
     Parameters
     ----------
-    what, example : str
-        As for `Kind`.
+    what, example : str; as for `Kind`
     """
 
     def read(self, value: object, folder: Path) -> bool:  # noqa: ARG002 -- of the face

@@ -17,25 +17,16 @@ def existing_file(path: Path | str, *, key: str, expected: str, written: str | N
 
     Parameters
     ----------
-    path : Path or str
-        Where the file is.
-    key : str
-        Key or argument that named the file; it opens the refusal.
-    expected : str
-        What the file should hold, as in "a PNG, TIFF or JPEG image".
-    written : str, optional
-        The name as the user wrote it; ``path`` if left out.
-
-    Returns
-    -------
-    Path
-        The same path.
+    path : Path or str; where the file is
+    key : str; key or argument that named the file; it opens the refusal
+    expected : str; what the file should hold, as in "a PNG, TIFF or JPEG image"
+    written : str, optional; the name as the user wrote it; ``path`` if left out
 
     Raises
     ------
     InputError
-        No such file (the nearest name in that folder is offered), a folder, a device,
-        an empty file, or one that may not be read.
+        No such file (the nearest name in that folder is offered), a folder, a device, an empty
+        file, or one that may not be read.
     """
     file = Path(path)
     try:
@@ -55,13 +46,11 @@ def changed_ns(file: Path) -> int:
 
     Parameters
     ----------
-    file : pathlib.Path
-        It need not be there; whoever reads it says so.
+    file : pathlib.Path; it need not be there; whoever reads it says so
 
     Returns
     -------
-    int
-        0 where there is none. [ns]
+    int; 0 where there is none [ns]
     """
     return file.stat().st_mtime_ns if file.exists() else 0
 
@@ -94,21 +83,12 @@ def toml_table(path: Path, *, key: str, expected: str) -> dict[str, Any]:
     Parameters
     ----------
     path : pathlib.Path
-        The file.
-    key : str
-        What it is, in one word, for messages.
-    expected : str
-        What is expected, for messages.
-
-    Returns
-    -------
-    dict
-        As parsed, not yet checked.
+    key : str; what it is, in one word, for messages
+    expected : str; what is expected, for messages
 
     Raises
     ------
-    InputError
-        Where it is no file, far too large, or no TOML.
+    InputError; where it is no file, far too large, or no TOML
     """
     file = existing_file(path, key=key, expected=expected)
     if file.stat().st_size > _MOST_BYTES:

@@ -52,18 +52,10 @@ class BinningKind(Kind):
 
 
 class Turn(NamedTuple):
-    """
-    The place of a light among those that shine in turn, a line each.
+    """The place of a light among those that shine in turn, a line each."""
 
-    Parameters
-    ----------
-    number : int
-        Its own, from 1.
-    lights : int
-        How many there are: the camera exposes so many lines for each line of this one's picture.
-    """
-
-    number: int
+    number: int  # its own, from 1
+    # how many there are: the camera exposes so many lines for each line of this one's picture
     lights: int
 
     def __str__(self) -> str:

@@ -19,14 +19,11 @@ def brighter(setup: Setup, ratio: float) -> Changes:
     Parameters
     ----------
     setup : Setup
-        The station.
-    ratio : float
-        Light wanted over what there is.
+    ratio : float; light wanted over what there is
 
     Returns
     -------
-    dict
-        Changes for `linesim.changed`, one key a light.
+    dict; changes for `linesim.changed`, one key a light
     """
     there = [name for name in LIGHTS if name in setup.texts]
     found: Changes = {}
@@ -44,15 +41,9 @@ def evenly_lit(setup: Setup) -> Changes:
     """
     Put one even light in the place of lamps that stand somewhere, as bright in the middle.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
     Returns
     -------
-    dict
-        Changes; none where the light is one and comes from everywhere.
+    dict; changes; none where the light is one and comes from everywhere
     """
     placed = [f"light.{key}" for key in LAMP_KEYS if key in setup.texts["light"]]
     others = [name for name in LIGHTS[1:] if name in setup.texts]
@@ -63,19 +54,7 @@ def evenly_lit(setup: Setup) -> Changes:
 
 
 def matt(setup: Setup) -> Changes:
-    """
-    Give a matt, level target in even light in place of a setup's own.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    dict
-        Changes.
-    """
+    """Give a matt, level target in even light in place of a setup's own."""
     return {**dict.fromkeys(f"target.{key}" for key in FACE), **evenly_lit(setup)}
 
 
@@ -83,15 +62,9 @@ def refuse_multiplexed(setup: Setup) -> None:
     """
     Refuse lights that shine in turn where one picture is worked out.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
     Raises
     ------
-    InputError
-        Where its lights are multiplexed.
+    InputError; where its lights are multiplexed
     """
     if setup.light.multiplexed:
         msg = (
@@ -115,18 +88,15 @@ def light_views(setup: Setup) -> tuple[tuple[str, Setup], ...]:
 
     Parameters
     ----------
-    setup : Setup
-        With ``light.multiplexed = true`` and two lights or more.
+    setup : Setup; with ``light.multiplexed = true`` and two lights or more
 
     Returns
     -------
-    tuple of (str, Setup)
-        "light-1" and so on, and the station of its picture.
+    tuple of (str, Setup); "light-1" and so on, and the station of its picture
 
     Raises
     ------
-    InputError
-        Where the lights are not multiplexed, or one of them alone is no valid setup.
+    InputError; where the lights are not multiplexed, or one of them alone is no valid setup
     """
     if not checked_setup(setup).light.multiplexed:
         msg = (

@@ -41,14 +41,7 @@ _MOST_BYTES = 1_000_000
 
 
 def starter_text() -> str:
-    """
-    Give the commented starter file.
-
-    Returns
-    -------
-    str
-        TOML that runs as it stands.
-    """
+    """Give the commented starter file."""
     return files("linesim.setup").joinpath("starter.toml").read_text("utf-8")
 
 
@@ -79,13 +72,11 @@ def known_keys(path: tuple[str, ...]) -> list[str]:
 
     Parameters
     ----------
-    path : tuple of str
-        Names of the tables above; () for the whole file.
+    path : tuple of str; names of the tables above; () for the whole file
 
     Returns
     -------
-    list of str
-        In the order of the model; empty where there is no such table.
+    list of str; in the order of the model; empty where there is no such table
     """
     model: type[Section] = Sections
     for name in path:
@@ -169,20 +160,13 @@ def setup_from(texts: Mapping[str, Any], folder: Path | None = None) -> Setup:
 
     Parameters
     ----------
-    texts : mapping
-        Section -> key -> value, as a TOML file would give them.
+    texts : mapping; section -> key -> value, as a TOML file would give them
     folder : pathlib.Path, optional
         Folder that file names are relative to; the current one if left out.
 
-    Returns
-    -------
-    Setup
-        Frozen and checked.
-
     Raises
     ------
-    InputError
-        With one sentence for every fault found.
+    InputError; with one sentence for every fault found
     """
     refuse_other_keys(texts, "setup")
     folder = (folder or Path()).resolve()
@@ -205,18 +189,11 @@ def load_setup(path: str | Path) -> Setup:
 
     Parameters
     ----------
-    path : str or pathlib.Path
-        TOML file.
-
-    Returns
-    -------
-    Setup
-        Frozen and checked.
+    path : str or pathlib.Path; TOML file
 
     Raises
     ------
-    InputError
-        With one sentence for every fault found.
+    InputError; with one sentence for every fault found
     """
     path = Path(path)
     text = _text(path)
@@ -261,22 +238,15 @@ def changed(setup: Setup, changes: Mapping[str, Any]) -> Setup:
 
     Parameters
     ----------
-    setup : Setup
-        The setup to start from.
+    setup : Setup; the setup to start from
     changes : mapping of str to value
-        Dotted key -> value as it would stand in the file, or a number and its unit such as
-        ``(40.5, "klx")``, of which no digit is lost; ``None`` takes the key out. A bare number is
-        for keys without a unit alone, as in a file.
-
-    Returns
-    -------
-    Setup
-        The variant.
+        Dotted key -> value as it would stand in the file, or a number and its unit such as ``(40.5,
+        "klx")``, of which no digit is lost; ``None`` takes the key out. A bare number is for keys
+        without a unit alone, as in a file.
 
     Raises
     ------
-    InputError
-        Where the variant is no valid setup.
+    InputError; where the variant is no valid setup
     """
     refuse_other_keys(changes, "changes")
     texts = copied(checked_setup(setup).texts)
@@ -292,13 +262,6 @@ def changed(setup: Setup, changes: Mapping[str, Any]) -> Setup:
 
 
 def sample_setup() -> Setup:
-    """
-    Give the built-in sample: a coated-foil line.
-
-    Returns
-    -------
-    Setup
-        Checked.
-    """
+    """Give the built-in sample: a coated-foil line."""
     text = files("linesim.setup").joinpath("sample.toml").read_text("utf-8")
     return setup_from(tomllib.loads(text))

@@ -33,6 +33,9 @@ from linesim.setup.vocabulary import (
     Section,
 )
 
+_LEFT = Number(what="a share of the new lamp's light, over 0", example="0.7", low=0.01, high=1.0)
+_PULSE = Quantity(what="a time", example='"10 us"', unit="us", low=1e-3, high=1e7)
+
 
 class Target(Face):
     """The thing that passes under the camera."""
@@ -138,22 +141,9 @@ class Light(PlacedLight):
     edge_falloff: Annotated[float, SHARE]
     flicker: Annotated[float, SHARE]
     flicker_frequency_hz: Annotated[float, SWING] = Field(alias="flicker_frequency")
-    maintenance_factor: (
-        Annotated[
-            float,
-            Number(
-                what="a share of the new lamp's light, over 0", example="0.7", low=0.01, high=1.0
-            ),
-        ]
-        | None
-    ) = None
-    pulse_us: (
-        Annotated[
-            float,
-            Quantity(what="a time", example='"10 us"', unit="us", low=1e-3, high=1e7),
-        ]
-        | None
-    ) = Field(alias="pulse", default=None)
+    maintenance_factor: Annotated[float, _LEFT] | None = None
+    pulse_us: Annotated[float, _PULSE] | None = Field(alias="pulse", default=None)
+    height_band_mm: Annotated[float, LENGTH] | None = Field(alias="height_band", default=None)
     max_pulse_rate_hz: Annotated[float, RATE] | None = Field(alias="max_pulse_rate", default=None)
     multiplexed: Annotated[bool, Flag(what="true or false", example="true")] | None = None
     turn: (

@@ -23,10 +23,8 @@ class GrainTexts(NamedTuple):
 
     Parameters
     ----------
-    rms : float
-        Standard deviation, as a share of the product's level.
-    correlation_um : float
-        Distance over which the correlation falls to 1/e. [µm]
+    rms : float; standard deviation, as a share of the product's level
+    correlation_um : float; distance over which the correlation falls to 1/e [µm]
     """
 
     rms: float
@@ -39,8 +37,7 @@ class ImageTexture(NamedTuple):
 
     Parameters
     ----------
-    name : str
-        Of the file, as written.
+    name : str; of the file, as written
     """
 
     name: str
@@ -135,12 +132,9 @@ class ReliefNeed(NamedTuple):
 
     Parameters
     ----------
-    kind : str
-        "dent", "pit", "bump", "groove", "wrinkle" or "fibre".
-    width_um, depth_um, length_um : float
-        Across its own axis, down or up, and along the axis. [µm]
-    direction : str
-        Of the axis: "along" travel or "across".
+    kind : str; "dent", "pit", "bump", "groove", "wrinkle" or "fibre"
+    width_um, depth_um, length_um : float; across its own axis, down or up, and along the axis [µm]
+    direction : str; of the axis: "along" travel or "across"
     """
 
     kind: str

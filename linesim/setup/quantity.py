@@ -73,20 +73,16 @@ def parse_quantity(text: str, into: str) -> float:
 
     Parameters
     ----------
-    text : str
-        Number and unit.
-    into : str
-        Unit of the answer, as written in ``units.txt``.
+    text : str; number and unit
+    into : str; unit of the answer, as written in ``units.txt``
 
     Returns
     -------
-    float
-        The number in that unit, rounded once.
+    float; the number in that unit, rounded once
 
     Raises
     ------
-    ValueError
-        What is wrong with the text, as the middle part of a sentence.
+    ValueError; what is wrong with the text, as the middle part of a sentence
     """
     number, unit = _split(text)
     factor = _factor(unit, into)
@@ -98,19 +94,7 @@ def parse_quantity(text: str, into: str) -> float:
 
 
 def written(value: object) -> object:
-    """
-    Write a pair of a number and a unit as a file has it.
-
-    Parameters
-    ----------
-    value : object
-        Such as ``(40.5, "klx")``.
-
-    Returns
-    -------
-    object
-        A text that reads back to the same float; what is no such pair is left as it is.
-    """
+    """Write a pair of a number and a unit as a file has it."""
     match value:
         case (bool(), _):
             return value
@@ -126,17 +110,10 @@ def unit_of(text: str) -> str:
 
     Parameters
     ----------
-    text : str
-        Such as ``"60 m/min"``.
-
-    Returns
-    -------
-    str
-        As it was typed.
+    text : str; such as ``"60 m/min"``
 
     Raises
     ------
-    ValueError
-        Where the text is no number with a unit.
+    ValueError; where the text is no number with a unit
     """
     return _split(text)[1]

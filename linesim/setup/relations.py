@@ -254,16 +254,14 @@ def broken_relations(setup: Setup, faulty: frozenset[str] = frozenset()) -> Iter
 
     Parameters
     ----------
-    setup : Setup
-        Each value checked by itself.
+    setup : Setup; each value checked by itself
     faulty : frozenset of str
-        Sections and dotted keys already refused, with other values in their place; checks that
-        look at them are left out.
+        Sections and dotted keys already refused, with other values in their place; checks that look
+        at them are left out.
 
     Yields
     ------
-    str
-        One sentence a fault.
+    str; one sentence a fault
     """
     for check, keys in _CHECKS:
         if faulty.isdisjoint({*keys, *(key.partition(".")[0] for key in keys)}):

@@ -30,14 +30,7 @@ def resolved_text(setup: Setup, folder: Path) -> str:
     Parameters
     ----------
     setup : Setup
-        The station.
-    folder : pathlib.Path
-        Where the text will lie; file names are rewritten relative to it.
-
-    Returns
-    -------
-    str
-        TOML that loads to the same setup.
+    folder : pathlib.Path; where the text will lie; file names are rewritten relative to it
     """
     texts: dict[str, Any] = {
         name: setup.texts[name] for name in known_keys(()) if name in setup.texts
@@ -55,15 +48,9 @@ def named_files(setup: Setup) -> list[str]:
     """
     List the files that a setup names.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
     Returns
     -------
-    list of str
-        As written there: relative to the setup's folder, or absolute.
+    list of str; as written there: relative to the setup's folder, or absolute
     """
     found = []
     for section, key in _FILE_KEYS:
@@ -90,19 +77,5 @@ def _moved(value: object, section: str, way: tuple[Path, Path]) -> object:
 
 
 def relative_to(path: Path, folder: Path) -> str:
-    """
-    Name a file as seen from a folder, with forward slashes.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file.
-    folder : pathlib.Path
-        The folder.
-
-    Returns
-    -------
-    str
-        Relative path.
-    """
+    """Name a file as seen from a folder, with forward slashes."""
     return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()

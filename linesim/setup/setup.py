@@ -21,12 +21,9 @@ class Setup:
 
     Parameters
     ----------
-    sections : Sections
-        The values, in fixed units.
-    texts : mapping
-        The same as the user wrote them, defaults filled in.
-    folder : pathlib.Path
-        Folder that the file names in it are relative to.
+    sections : Sections; the values, in fixed units
+    texts : mapping; the same as the user wrote them, defaults filled in
+    folder : pathlib.Path; folder that the file names in it are relative to
     """
 
     sections: Sections

@@ -17,13 +17,7 @@ def shown(value: object) -> str:
 
     Parameters
     ----------
-    value : object
-        As TOML gives it.
-
-    Returns
-    -------
-    str
-        One line.
+    value : object; as TOML gives it
     """
     text = _as_toml(value)
     return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
@@ -63,13 +57,7 @@ def visible(text: str) -> str:
 
     Parameters
     ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    str
-        Printable.
+    text : str; any text
     """
     return "".join(
         sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text

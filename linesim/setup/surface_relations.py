@@ -23,19 +23,7 @@ _IMAGES = "a PNG, TIFF or JPEG image"
 
 
 def surface_is_whole(setup: Setup) -> Iterator[str]:
-    """
-    Find keys of lamp and surface that do not go together.
-
-    Parameters
-    ----------
-    setup : Setup
-        Each value checked by itself.
-
-    Yields
-    ------
-    str
-        One sentence a fault.
-    """
+    """Find keys of lamp and surface that do not go together."""
     yield from _lamps(setup)
     yield from _through(setup)
     yield from _facets(setup)
@@ -43,24 +31,7 @@ def surface_is_whole(setup: Setup) -> Iterator[str]:
 
 
 def one_table_a_light(texts: Mapping[str, Any]) -> Mapping[str, Any]:
-    """
-    Give each of several [[light]] tables a name of its own.
-
-    Parameters
-    ----------
-    texts : mapping
-        A setup as TOML gives it.
-
-    Returns
-    -------
-    mapping
-        The same with tables light, light_2, light_3 and light_4.
-
-    Raises
-    ------
-    InputError
-        Where there are more, or none.
-    """
+    """Give each of several [[light]] tables a name of its own."""
     tables = texts.get("light")
     if not isinstance(tables, list):
         return texts
@@ -171,19 +142,7 @@ def _through(setup: Setup) -> Iterator[str]:
 
 
 def lights_take_turns(setup: Setup) -> Iterator[str]:
-    """
-    Find what cannot go with lights that shine in turn.
-
-    Parameters
-    ----------
-    setup : Setup
-        Each value checked by itself.
-
-    Yields
-    ------
-    str
-        One sentence a fault.
-    """
+    """Find what cannot go with lights that shine in turn."""
     light, stages = setup.light, setup.camera.tdi_stages
     if light.multiplexed and len(setup.lights) == 1:
         yield (

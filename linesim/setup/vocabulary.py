@@ -28,13 +28,11 @@ def title_faults(title: object) -> list[str]:
 
     Parameters
     ----------
-    title : object
-        As TOML gives it.
+    title : object; as TOML gives it
 
     Returns
     -------
-    list of str
-        One sentence, or none.
+    list of str; one sentence, or none
     """
     try:
         TITLE.checked(title, Path())

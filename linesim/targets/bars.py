@@ -34,10 +34,8 @@ class BarSet:
 
     Parameters
     ----------
-    group, element : int
-        Place in the series; element is 1 to 6.
-    frequency_lp_mm : float
-        Line pairs per length. [lp/mm]
+    group, element : int; place in the series; element is 1 to 6
+    frequency_lp_mm : float; line pairs per length [lp/mm]
     alternates : {"across", "along"}
         The direction in which light and dark alternate, hence the response they tell.
     x_mm, y_mm : float
@@ -84,8 +82,7 @@ class BarLayout:
         From coarse to fine, the two directions of an element one after the other.
     solid : tuple of float
         A plain dark square (left, top, right, bottom), the contrast at frequency zero. [mm]
-    numerals : tuple of tuple of float
-        Rectangles of the group and element numbers. [mm]
+    numerals : tuple of tuple of float; rectangles of the group and element numbers [mm]
     """
 
     sets: tuple[BarSet, ...]
@@ -122,24 +119,19 @@ def bar_layout(
 
     Parameters
     ----------
-    pixel_size_um : float
-        Side of one square reference pixel. [µm]
-    width_mm, height_mm : float
-        Size across travel and along it. [mm]
-    first_group : int, optional
-        The coarsest group; left out, the coarsest that fits.
+    pixel_size_um : float; side of one square reference pixel [µm]
+    width_mm, height_mm : float; size across travel and along it [mm]
+    first_group : int, optional; the coarsest group; left out, the coarsest that fits
     last_group : int, optional
         The finest group; left out, the finest with at least 2 reference pixels to a bar.
 
     Returns
     -------
-    BarLayout
-        Places of all sets, of the solid square and of the numerals.
+    BarLayout; places of all sets, of the solid square and of the numerals
 
     Raises
     ------
-    InputError
-        If a size is out of range, or the groups do not fit into it.
+    InputError; if a size is out of range, or the groups do not fit into it
     """
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     first, last = _groups(grid, first_group, last_group)

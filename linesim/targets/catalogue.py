@@ -176,20 +176,9 @@ def built_in(name: str) -> BuiltIn:
     """
     Find a built-in target.
 
-    Parameters
-    ----------
-    name : str
-        Its name.
-
-    Returns
-    -------
-    BuiltIn
-        Its description.
-
     Raises
     ------
-    InputError
-        If there is none of that name; the nearest name is suggested.
+    InputError; if there is none of that name; the nearest name is suggested
     """
     by_name = {entry.name: entry for entry in BUILT_INS}
     if name not in by_name:
@@ -214,27 +203,17 @@ def make(
 
     Parameters
     ----------
-    name : str
-        One of the names in ``BUILT_INS``.
-    pixel_size_um : float, optional
-        Side of one square reference pixel. [µm]
-    width_mm, height_mm : float, optional
-        Size across travel and along it. [mm]
-    angle_deg : float, optional
-        Angle of the edge against travel, for ``edge`` alone. [°]
-    contrast : float, optional
-        Reflectance light over dark, for ``edge`` alone.
-
-    Returns
-    -------
-    Reference
-        The target, mono or colour.
+    name : str; one of the names in ``BUILT_INS``
+    pixel_size_um : float, optional; side of one square reference pixel [µm]
+    width_mm, height_mm : float, optional; size across travel and along it [mm]
+    angle_deg : float, optional; angle of the edge against travel, for ``edge`` alone [°]
+    contrast : float, optional; reflectance light over dark, for ``edge`` alone
 
     Raises
     ------
     InputError
-        If the name is unknown, a value is out of range, or an angle or a contrast is given
-        for a target that has none.
+        If the name is unknown, a value is out of range, or an angle or a contrast is given for a
+        target that has none.
     """
     entry = built_in(name)
     return _maker(entry, angle_deg, contrast)(

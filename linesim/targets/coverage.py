@@ -118,15 +118,12 @@ def disc(left_px: FloatArray, top_px: FloatArray, radius_px: FloatArray | float)
 
     Parameters
     ----------
-    left_px, top_px : ndarray
-        Left and upper side of the pixel, counted from the disc's centre. [px]
-    radius_px : ndarray or float
-        Radius of the disc; the three broadcast. [px]
+    left_px, top_px : ndarray; left and upper side of the pixel, counted from the disc's centre [px]
+    radius_px : ndarray or float; radius of the disc; the three broadcast [px]
 
     Returns
     -------
-    ndarray
-        Covered share of the pixel's area, 0 to 1.
+    ndarray; covered share of the pixel's area, 0 to 1
     """
     radius2 = np.square(radius_px)
     far2 = _farthest(left_px) ** 2 + _farthest(top_px) ** 2

@@ -53,32 +53,6 @@ def film(
     leaves. Film that is clear in front of something dark is nearly black, so it is best seen
     from behind or by what it mirrors. Sizes are in µm and mm, places of holes and print are
     shares of the size.
-
-    Parameters
-    ----------
-    pixel_size_um : float
-        Side of one square reference pixel. [µm]
-    width_mm, height_mm : float
-        Size across travel and along it. [mm]
-    seed : int, default 0
-        Another seed is another piece of the same film.
-    faults : bool, default True
-        Whether it has any: gels and holes.
-
-    Returns
-    -------
-    FacedTarget
-        Of shape (rows, columns), computed by rows.
-
-    Raises
-    ------
-    InputError
-        If a size is not above zero or smaller than a pixel.
-
-    Notes
-    -----
-    Gels are the steepest, 0.61 · 0.12 = 0.073. The print has no thickness. Sizes, reflectances
-    and transmittances are plausible for the trade (common practice, no source).
     """
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     scene = Scene(grid=grid, seed=seed, faults=faults)

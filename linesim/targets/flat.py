@@ -15,20 +15,16 @@ def flat(*, pixel_size_um: float, width_mm: float, height_mm: float) -> Referenc
 
     Parameters
     ----------
-    pixel_size_um : float
-        Side of one square reference pixel. [µm]
-    width_mm, height_mm : float
-        Size across travel and along it. [mm]
+    pixel_size_um : float; side of one square reference pixel [µm]
+    width_mm, height_mm : float; size across travel and along it [mm]
 
     Returns
     -------
-    Reference
-        Of shape (rows, columns), holding no pixels.
+    Reference; of shape (rows, columns), holding no pixels
 
     Raises
     ------
-    InputError
-        If a size is not above zero or smaller than a pixel.
+    InputError; if a size is not above zero or smaller than a pixel
     """
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     return Painted(

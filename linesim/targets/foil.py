@@ -56,24 +56,18 @@ def foil(
 
     Parameters
     ----------
-    pixel_size_um : float
-        Side of one square reference pixel. [µm]
-    width_mm, height_mm : float
-        Size across travel and along it. [mm]
-    seed : int, default 0
-        Another seed is another piece of the same web.
-    faults : bool, default True
-        Whether the web has any: pinholes, agglomerates, streak and scratch.
+    pixel_size_um : float; side of one square reference pixel [µm]
+    width_mm, height_mm : float; size across travel and along it [mm]
+    seed : int, default 0; another seed is another piece of the same web
+    faults : bool, default True; whether the web has any: pinholes, agglomerates, streak and scratch
 
     Returns
     -------
-    Reference
-        Of shape (rows, columns), computed by rows, reflectance 0.03 to 0.9.
+    Reference; of shape (rows, columns), computed by rows, reflectance 0.03 to 0.9
 
     Raises
     ------
-    InputError
-        If a size is not above zero or smaller than a pixel.
+    InputError; if a size is not above zero or smaller than a pixel
 
     Notes
     -----

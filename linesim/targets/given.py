@@ -31,13 +31,7 @@ def reference_of(given: Reference | ArrayLike, pixel_size_um: float) -> Referenc
     ----------
     given : Reference or array_like
         A reference, or linear reflectances of shape (rows, columns) or (rows, columns, 3).
-    pixel_size_um : float
-        Side of a pixel of an array. [µm]
-
-    Returns
-    -------
-    Reference
-        Ready for the forward model.
+    pixel_size_um : float; side of a pixel of an array [µm]
 
     Raises
     ------

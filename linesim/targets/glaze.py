@@ -47,33 +47,6 @@ def glaze(
     The tiles of ``tile`` without faults of their own. The varnish has the relief of orange peel,
     flat craters with a rim, pinholes with dirt in them, and two runs that end in a bead, on the
     first tile and on the second of the second row. Joints lie lower; their sand does not mirror.
-
-    Parameters
-    ----------
-    pixel_size_um : float
-        Side of one square reference pixel. [µm]
-    width_mm, height_mm : float
-        Size across travel and along it. [mm]
-    seed : int, default 0
-        Another seed moves craters, pinholes and grain.
-    faults : bool, default True
-        Whether the varnish has any: craters, pinholes and runs. Orange peel is no fault.
-
-    Returns
-    -------
-    FacedTarget
-        Its matt part of shape (rows, columns, 3), computed by rows; nothing passes through.
-
-    Raises
-    ------
-    InputError
-        If a size is not above zero or smaller than a pixel.
-
-    Notes
-    -----
-    The steepest are the sand of the joints, some 0.2; craters 0.16, the edges of faces 0.86 ·
-    height/length = 0.086, runs 0.05, orange peel 0.01 rms. Sizes are plausible for the trade
-    (common practice, no source).
     """
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     scene = Scene(grid=grid, seed=seed, faults=faults)

@@ -23,10 +23,8 @@ class Tiles:
 
     Parameters
     ----------
-    data : ndarray of shape (tiles, 64, 64)
-        Linear reflectance, as a share of white.
-    pixel_um : float
-        Side of a pixel on the target. [µm]
+    data : ndarray of shape (tiles, 64, 64); linear reflectance, as a share of white
+    pixel_um : float; side of a pixel on the target [µm]
     """
 
     data: ImageArray
@@ -45,15 +43,9 @@ def levels_of(reference: Reference) -> Levels:
     """
     Look how light a target is.
 
-    Parameters
-    ----------
-    reference : Reference
-        The target.
-
     Returns
     -------
-    Levels
-        Of all of it, or of bands of rows of a large one.
+    Levels; of all of it, or of bands of rows of a large one
     """
     values = np.concatenate([band.reshape(-1, *band.shape[2:]) for band in _bands(reference)])
     product, brightest = np.quantile(values, (0.5, BRIGHT_SHARE), axis=0)
@@ -64,19 +56,7 @@ def levels_of(reference: Reference) -> Levels:
 
 
 def few_bands(reference: Reference) -> Reference:
-    """
-    Take a few bands of a target whose rows are dear.
-
-    Parameters
-    ----------
-    reference : Reference
-        The target.
-
-    Returns
-    -------
-    Reference
-        Eight bands of it, one below the other; itself if it is short.
-    """
+    """Take a few bands of a target whose rows are dear."""
     rows = reference.shape[0]
     if rows <= _FEW * _BAND_ROWS:
         return reference

@@ -5,8 +5,9 @@ What a look at a target finds is kept by what it depends on alone, so that setup
 light or in how white the target is share one look, as the points of a range do.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from math import prod
 from pathlib import Path
 
@@ -18,7 +19,6 @@ from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import changed_ns
 from linesim.setup.model import Target
-from linesim.setup.product import TARGET
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.setup.surface import FACED
@@ -41,18 +41,22 @@ _DRAWING_BYTES = 16
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ImageReference(ArrayReference):
+    """A target read from a file, with what there is to mind about it."""
+
+    cautions: tuple[str, ...] = ()  # sentences from reading
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Later:
     """
-    A target read from a file, with what there is to mind about it.
+    Tiles that are cut when they are asked for.
 
     Parameters
     ----------
-    data, pixel_size_um : ndarray, float
-        As for `ArrayReference`.
-    cautions : tuple of str
-        Sentences from reading.
+    cut : callable; gives them
     """
 
-    cautions: tuple[str, ...] = ()
+    cut: Callable[[], Tiles]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,14 +66,11 @@ class TargetSize:
 
     Parameters
     ----------
-    rows, columns : int
-        Reference pixels along travel and across.
-    cautions : tuple of str
-        Sentences from reading an image file.
-    levels : Levels
-        How light it is.
-    tiles : Tiles or None
-        Pieces of it to see its texture by; nothing of a chart.
+    rows, columns : int; reference pixels along travel and across
+    cautions : tuple of str; sentences from reading an image file
+    levels : Levels; how light it is
+    tiles : Tiles, Later or None
+        Pieces of it to see its texture by, now or when they are asked for; nothing of a chart.
     ends : float
         How bright good product is under the outermost pixel, over that in the middle, in one light.
     """
@@ -78,7 +79,7 @@ class TargetSize:
     columns: int
     cautions: tuple[str, ...] = ()
     levels: Levels = field(default_factory=Levels)
-    tiles: Tiles | None = field(default=None, repr=False)
+    tiles: "Tiles | Later | None" = field(default=None, repr=False)
     ends: float = 1.0
 
     @classmethod
@@ -161,20 +162,9 @@ def target_size(setup: Setup) -> TargetSize:
     """
     Tell how large a target is.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    TargetSize
-        Rows, columns and cautions.
-
     Raises
     ------
-    InputError
-        Where the image cannot be read or the target not be drawn.
+    InputError; where the image cannot be read or the target not be drawn
     """
     size = _matt_size(setup)
     if is_imaged(setup):
@@ -184,7 +174,15 @@ def target_size(setup: Setup) -> TargetSize:
 
 @lru_cache(maxsize=256)
 def _seen_size(setup: Setup, size: TargetSize) -> TargetSize:
-    return lit_size(setup, size, target_reference(setup))
+    found = lit_size(setup, size, target_reference(setup))
+    if found.tiles is None:
+        return found
+    # what is kept holds no pixels
+    return replace(found, tiles=Later(partial(_seen_tiles, setup)))
+
+
+def _seen_tiles(setup: Setup) -> Tiles:
+    return tiles_of(few_bands(lit_reference(setup, target_reference(setup))))
 
 
 def given_size(setup: Setup, given: Reference) -> TargetSize:
@@ -194,19 +192,11 @@ def given_size(setup: Setup, given: Reference) -> TargetSize:
     Parameters
     ----------
     setup : Setup
-        The station.
-    given : Reference
-        The matt part of its target.
-
-    Returns
-    -------
-    TargetSize
-        Of what the camera sees.
+    given : Reference; the matt part of its target
 
     Raises
     ------
-    InputError
-        Where the image of the relief does not fit.
+    InputError; where the image of the relief does not fit
     """
     # where images make the face, the levels are those of what is seen
     size = TargetSize.of(few_bands(given) if is_imaged(setup) else given)
@@ -221,21 +211,16 @@ def lit_size(setup: Setup, size: TargetSize, matt: Reference | None = None) -> T
     Parameters
     ----------
     setup : Setup
-        The station.
-    size : TargetSize
-        Of the matt part of its target.
-    matt : Reference, optional
-        That part, which is looked at where there is relief.
+    size : TargetSize; of the matt part of its target
+    matt : Reference, optional; that part, which is looked at where there is relief
 
     Returns
     -------
-    TargetSize
-        The same where the target is matt and level.
+    TargetSize; the same where the target is matt and level
 
     Raises
     ------
-    InputError
-        Where the image of the relief does not fit.
+    InputError; where the image of the relief does not fit
     """
     face = face_of(setup)
     if face is None:
@@ -245,14 +230,19 @@ def lit_size(setup: Setup, size: TargetSize, matt: Reference | None = None) -> T
         return replace(
             size,
             levels=faced_levels(face, size.levels),
-            tiles=size.tiles and replace(size.tiles, data=face.lit(size.tiles.data)),
+            tiles=_lit_tiles(face, size.tiles),
             ends=ends,
         )
     seen = few_bands(lit_reference(setup, matt))
-    # tiles take a while: without a texture to be counted, those of the matt part serve a caution
-    asked = size.tiles is not None and setup.requirement.texture == TARGET
-    tiles = tiles_of(seen) if asked else size.tiles
+    # tiles take a while, and very many stations need none
+    tiles = None if size.tiles is None else Later(partial(tiles_of, seen))
     return replace(size, levels=levels_of(seen), tiles=tiles, ends=ends)
+
+
+def _lit_tiles(face: Face, tiles: Tiles | Later | None) -> Tiles | None:
+    """Light tiles of the matt part of a level face."""
+    own = tiles.cut() if isinstance(tiles, Later) else tiles
+    return own and replace(own, data=face.lit(own.data))
 
 
 def _ends(setup: Setup, face: Face, levels: Levels) -> float:
@@ -299,7 +289,8 @@ def _scene_tiles(target: Target) -> Tiles:
 def _file_size(path: Path, changed_ns: int, target: Target) -> TargetSize:
     """Look at an image file; how large its pixels are changes nothing but that."""
     seen = _looked_at(path, changed_ns, _bare(target, 1.0))
-    tiles = None if seen.tiles is None else replace(seen.tiles, pixel_um=target.pixel_size_um)
+    own = seen.tiles
+    tiles = replace(own, pixel_um=target.pixel_size_um) if isinstance(own, Tiles) else None
     return replace(seen, tiles=tiles)
 
 
@@ -324,19 +315,11 @@ def product_size(setup: Setup, name: str) -> TargetSize:
     Parameters
     ----------
     setup : Setup
-        The station.
-    name : str
-        Of the file, as written.
-
-    Returns
-    -------
-    TargetSize
-        Of that image.
+    name : str; of the file, as written
 
     Raises
     ------
-    InputError
-        Where it cannot be read.
+    InputError; where it cannot be read
     """
     path = setup.folder / name
     product = _bare(setup.target, setup.target.pixel_size_um).model_copy(update={"image": name})
@@ -347,20 +330,13 @@ def drawn_bytes(setup: Setup) -> int:
     """
     Tell what the target will take, where it is still to be drawn or is read by rows.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
     Returns
     -------
-    int
-        Bytes; 0 for an image that is read whole, by now, and for what is drawn by rows.
+    int; bytes; 0 for an image that is read whole, by now, and for what is drawn by rows
 
     Raises
     ------
-    InputError
-        Where the target cannot be drawn.
+    InputError; where the target cannot be drawn
     """
     if setup.target.image not in BUILT_IN:
         by_rows = _windowed(setup)
@@ -400,20 +376,9 @@ def target_reference(setup: Setup) -> Reference:
     """
     Draw or read the target.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    Reference
-        Ready for the forward model.
-
     Raises
     ------
-    InputError
-        Where the image cannot be read or the target not be drawn.
+    InputError; where the image cannot be read or the target not be drawn
     """
     pitch_um = setup.target.pixel_size_um
     if setup.target.image not in BUILT_IN:

@@ -28,19 +28,11 @@ _FINE_MM = 0.4  # width of the fine coloured lines
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shape:
-    """
-    A printed shape as the distance from its edge.
+    """A printed shape as the distance from its edge."""
 
-    Parameters
-    ----------
-    inside_px : ndarray of shape (rows, columns)
-        Distance of each pixel's centre from the edge, positive inside. [px]
-    normal_x, normal_y : ndarray of shape (rows, columns)
-        Unit normal of the edge nearby.
-    """
-
+    # shape (rows, columns); distance of each pixel's centre from the edge, positive inside [px]
     inside_px: ImageArray
-    normal_x: ImageArray
+    normal_x: ImageArray  # shape (rows, columns); unit normal of the edge nearby
     normal_y: ImageArray
 
     def share(self, grown_px: float = 0.0) -> ImageArray:

@@ -20,10 +20,8 @@ class Grid:
 
     Parameters
     ----------
-    pixel_size_um : float
-        Side of one square pixel on the target. [µm]
-    rows, columns : int
-        Number of pixels along travel and across it.
+    pixel_size_um : float; side of one square pixel on the target [µm]
+    rows, columns : int; number of pixels along travel and across it
     """
 
     pixel_size_um: float

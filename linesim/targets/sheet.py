@@ -60,33 +60,6 @@ def sheet(
     and between, with ploughed shoulders; four dents; a print mark, a cross in a ring; and one
     hole, which is black from in front and clear from behind. All but the hole is opaque, and the
     print has no thickness. Sizes are in µm and mm, places of marks are shares of the size.
-
-    Parameters
-    ----------
-    pixel_size_um : float
-        Side of one square reference pixel. [µm]
-    width_mm, height_mm : float
-        Size across travel and along it. [mm]
-    seed : int, default 0
-        Another seed is another piece of the same sheet.
-    faults : bool, default True
-        Whether it has any: grooves, dents and the hole.
-
-    Returns
-    -------
-    FacedTarget
-        Of shape (rows, columns), computed by rows.
-
-    Raises
-    ------
-    InputError
-        If a size is not above zero or smaller than a pixel.
-
-    Notes
-    -----
-    Grooves are the steepest: 1.38 · 2 depth/width, 0.14 here; dents reach 0.61 depth/deviation,
-    0.061. Rolling lines lean 0.015 rms across travel before the mean over a pixel, and a
-    thousandth along. Sizes are plausible for the trade (common practice, no source).
     """
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     scene = Scene(grid=grid, seed=seed, faults=faults)

@@ -15,20 +15,11 @@ _REACH = 6.0  # standard deviations at which a bell of height is cut off, 1.5e-8
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spots:
-    """
-    Round things on a target.
+    """Round things on a target."""
 
-    Parameters
-    ----------
-    x_mm, y_mm : ndarray of shape (n,)
-        Their centres, from the upper left corner. [mm]
-    radius_mm : ndarray of shape (n,)
-        Their radii, or the standard deviations of soft ones. [mm]
-    """
-
-    x_mm: FloatArray
+    x_mm: FloatArray  # shape (n,); their centres, from the upper left corner [mm]
     y_mm: FloatArray
-    radius_mm: FloatArray
+    radius_mm: FloatArray  # shape (n,); their radii, or the standard deviations of soft ones [mm]
 
 
 def scatter(
@@ -107,24 +98,13 @@ def cover_boxes(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mounds:
-    """
-    Bells of height, or of depth where the height is below zero.
+    """Bells of height, or of depth where the height is below zero."""
 
-    Parameters
-    ----------
-    x_mm, y_mm : ndarray of shape (n,)
-        Their middles, from the upper left corner. [mm]
-    across_mm, along_mm : ndarray of shape (n,)
-        Their standard deviations. [mm]
-    height_um : ndarray of shape (n,)
-        In the middle. [µm]
-    """
-
-    x_mm: FloatArray
+    x_mm: FloatArray  # shape (n,); their middles, from the upper left corner [mm]
     y_mm: FloatArray
-    across_mm: FloatArray
+    across_mm: FloatArray  # shape (n,); their standard deviations [mm]
     along_mm: FloatArray
-    height_um: FloatArray
+    height_um: FloatArray  # shape (n,); in the middle [µm]
 
 
 def raise_mounds(
@@ -154,27 +134,14 @@ def raise_mounds(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Groove:
-    """
-    A ploughed groove: as much stands in its shoulders as is missing in the middle.
+    """A ploughed groove: as much stands in its shoulders as is missing in the middle."""
 
-    Parameters
-    ----------
-    x_mm, y_mm : float
-        Its middle, from the upper left corner. [mm]
-    length_mm, width_mm : float
-        From end to end, and where it is below the level. [mm]
-    turn_deg : float
-        From across, towards travel. [deg]
-    depth_um : float
-        In the middle. [µm]
-    """
-
-    x_mm: float
+    x_mm: float  # its middle, from the upper left corner [mm]
     y_mm: float
-    length_mm: float
+    length_mm: float  # from end to end, and where it is below the level [mm]
     width_mm: float
-    turn_deg: float
-    depth_um: float
+    turn_deg: float  # from across, towards travel [deg]
+    depth_um: float  # in the middle [µm]
 
 
 def plough(heights: ImageArray, groove: Groove, *, grid: Grid, first: int) -> None:

@@ -27,12 +27,9 @@ class Texture:
 
     Parameters
     ----------
-    seed : int
-        Random seed of the scene.
-    number : int
-        Which texture of the scene this is; each number has its own random stream.
-    grain_x_mm, grain_y_mm : float
-        Distance of the lattice nodes across travel and along it. [mm]
+    seed : int; random seed of the scene
+    number : int; which texture of the scene this is; each number has its own random stream
+    grain_x_mm, grain_y_mm : float; distance of the lattice nodes across travel and along it [mm]
     """
 
     seed: int
@@ -46,15 +43,12 @@ class Texture:
 
         Parameters
         ----------
-        grid : Grid
-            The target's pixel grid.
-        first, last : int
-            First row and one past the last.
+        grid : Grid; the target's pixel grid
+        first, last : int; first row and one past the last
 
         Returns
         -------
-        ndarray of shape (last - first, columns)
-            Means of the field.
+        ndarray of shape (last - first, columns); means of the field
         """
         step_y_px = self.grain_y_mm / grid.pixel_mm
         step_x_px = self.grain_x_mm / grid.pixel_mm
@@ -71,15 +65,12 @@ class Texture:
 
         Parameters
         ----------
-        grid : Grid
-            The target's pixel grid.
-        first, last : int
-            First row and one past the last.
+        grid : Grid; the target's pixel grid
+        first, last : int; first row and one past the last
 
         Returns
         -------
-        ndarray of shape (last - first,)
-            Mean of the wave over each row, of standard deviation 1.
+        ndarray of shape (last - first,); mean of the wave over each row, of standard deviation 1
         """
         top, along = spline_means(first, last, self.grain_y_mm / grid.pixel_mm)
         weights = self._weights(top, along.shape[1], 0, 1).astype(np.float64)
@@ -130,22 +121,11 @@ def _spline_integral(t: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
-    """
-    What a drawn scene is made from.
-
-    Parameters
-    ----------
-    grid : Grid
-        Its pixels.
-    seed : int
-        Of all its streams.
-    faults : bool
-        Whether it has any.
-    """
+    """What a drawn scene is made from."""
 
     grid: Grid
-    seed: int
-    faults: bool
+    seed: int  # of all its streams
+    faults: bool  # whether it has any
 
     def texture(self, number: int, grain_x_mm: float, grain_y_mm: float) -> Texture:
         """One of the scene's textures."""

@@ -68,24 +68,19 @@ def tile(
 
     Parameters
     ----------
-    pixel_size_um : float
-        Side of one square reference pixel. [µm]
-    width_mm, height_mm : float
-        Size across travel and along it. [mm]
-    seed : int, default 0
-        Another seed moves the speckle, the grain and the crack.
+    pixel_size_um : float; side of one square reference pixel [µm]
+    width_mm, height_mm : float; size across travel and along it [mm]
+    seed : int, default 0; another seed moves the speckle, the grain and the crack
     faults : bool, default True
         Whether the tiles have any: chip, missing print, spots and crack. Speckle is no fault.
 
     Returns
     -------
-    Reference
-        Of shape (rows, columns, 3), computed by rows, reflectance 0.02 to 0.9.
+    Reference; of shape (rows, columns, 3), computed by rows, reflectance 0.02 to 0.9
 
     Raises
     ------
-    InputError
-        If a size is not above zero or smaller than a pixel.
+    InputError; if a size is not above zero or smaller than a pixel
 
     Notes
     -----

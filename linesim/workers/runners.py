@@ -45,20 +45,17 @@ def processes(workers: int, *, after: str = "") -> Iterator[Runner]:
 
     Parameters
     ----------
-    workers : int
-        How many.
+    workers : int; how many
     after : str
         What the user may do after a worker was ended, beside taking fewer: the end of a sentence.
 
     Yields
     ------
-    Runner
-        The workers; this process alone, in one thread, where one is asked for.
+    Runner; the workers; this process alone, in one thread, where one is asked for
 
     Raises
     ------
-    InputError
-        Where a worker was ended from outside.
+    InputError; where a worker was ended from outside
     """
     checked_workers(workers)
     if workers == 1:
@@ -171,20 +168,16 @@ def cluster(address: str, *, after: str = "") -> Iterator[Runner]:
 
     Parameters
     ----------
-    address : str
-        "tcp://HOST:PORT", or "local:N" for N processes behind a scheduler on loopback.
-    after : str
-        What the user may do after workers were ended: the end of a sentence.
+    address : str; "tcp://HOST:PORT", or "local:N" for N processes behind a scheduler on loopback
+    after : str; what the user may do after workers were ended: the end of a sentence
 
     Yields
     ------
     Runner
-        The workers.
 
     Raises
     ------
-    InputError
-        Where the library is not installed, there is no scheduler, or it has no workers.
+    InputError; where the library is not installed, there is no scheduler, or it has no workers
     """
     distributed = _library()
     with _quiet(), _started(distributed, address) as client:

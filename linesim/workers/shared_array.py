@@ -30,12 +30,9 @@ class Shared:
 
     Parameters
     ----------
-    path : str
-        For processes of this machine.
-    token : bytes
-        What it begins with.
-    shape : tuple of int
-        Of the array behind it.
+    path : str; for processes of this machine
+    token : bytes; what it begins with
+    shape : tuple of int; of the array behind it
     """
 
     path: str
@@ -49,13 +46,11 @@ def can_share(runner: Runner) -> bool:
 
     Parameters
     ----------
-    runner : Runner
-        Who runs the tasks.
+    runner : Runner; who runs the tasks
 
     Returns
     -------
-    bool
-        Whether all of its processes are on this machine, and the system has such files.
+    bool; whether all of its processes are on this machine, and the system has such files
     """
     return runner.apart and runner.here == runner.workers and hasattr(os, "memfd_create")
 
@@ -67,13 +62,11 @@ def shared(data: ImageArray) -> Iterator[Shared]:
 
     Parameters
     ----------
-    data : ndarray of float32
-        It is copied once.
+    data : ndarray of float32; it is copied once
 
     Yields
     ------
-    Shared
-        Where they find it, until the end of the block.
+    Shared; where they find it, until the end of the block
     """
     token = secrets.token_bytes(_TOKEN_BYTES)
     with os.fdopen(os.memfd_create("linesim"), "wb") as file:
@@ -92,13 +85,11 @@ def attached(where: Shared) -> ImageArray | None:
 
     Parameters
     ----------
-    where : Shared
-        Where it lies.
+    where : Shared; where it lies
 
     Returns
     -------
-    ndarray of float32 or None
-        To be read only; ``None`` where this process does not reach it.
+    ndarray of float32 or None; to be read only; ``None`` where this process does not reach it
     """
     try:
         with Path(where.path).open("rb") as file:

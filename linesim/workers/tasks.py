@@ -61,8 +61,7 @@ class Alone:
 
     Parameters
     ----------
-    threads : int, optional
-        Of each task; one a processor where left out.
+    threads : int, optional; of each task; one a processor where left out
     """
 
     threads: int | None = None
@@ -90,15 +89,12 @@ class Alone:
 
         Parameters
         ----------
-        work : callable
-            Takes a task.
-        tasks : iterable
-            What to run it on.
+        work : callable; takes a task
+        tasks : iterable; what to run it on
 
         Yields
         ------
-        tuple
-            Place in line and result.
+        tuple; place in line and result
         """
         for index, task in enumerate(tasks):
             yield index, work(task)
@@ -161,24 +157,18 @@ def in_order(
 
     Parameters
     ----------
-    runner : Runner
-        Who runs them.
-    work : callable
-        Takes a task.
-    tasks : sequence
-        What to run it on.
-    tell : callable
-        Is told after each task how many are done, and of how many.
+    runner : Runner; who runs them
+    work : callable; takes a task
+    tasks : sequence; what to run it on
+    tell : callable; is told after each task how many are done, and of how many
 
     Returns
     -------
-    tuple
-        One result a task.
+    tuple; one result a task
 
     Raises
     ------
-    InputError
-        As the work raises it, or where a worker has other versions.
+    InputError; as the work raises it, or where a worker has other versions
     """
     known = versions()
     found: dict[int, Result] = {}
@@ -214,21 +204,13 @@ def one_blas_thread() -> Iterator[None]:
 
     Yields
     ------
-    None
-        Nothing.
+    None; nothing
     """
     with threadpool_limits(limits=1, user_api="blas"):
         yield
 
 
 def versions() -> dict[str, str]:
-    """
-    Name the versions that shape samples, figures and files.
-
-    Returns
-    -------
-    dict
-        Name -> version.
-    """
+    """Name the versions that shape samples, figures and files."""
     libraries = ("numpy", "scipy", "imagecodecs", "tifffile")
     return {"linesim": __version__, **{name: _version(name) for name in libraries}}

@@ -30,7 +30,7 @@ RUNS, ROWS, COLUMNS, LINES = 5, 4200, 14_336, 1200
 FACE: dict[str, Any] = {
     "target.gloss": 0.5,
     "target.rms_slope": 0.05,
-    "target.relief": "relief.png",
+    "target.relief": "relief.tif",
     "target.relief_range": "20 um",
     "light.arrangement": "line",
     "light.angle": "20 deg",
@@ -43,12 +43,12 @@ def stations(folder: Path) -> dict[str, Setup]:
     noise = np.random.default_rng(0).standard_normal((ROWS, COLUMNS), dtype=np.float32)
     heights = gaussian_filter(noise, 4)
     heights = (heights - heights.min()) / np.ptp(heights)
-    iio.imwrite(folder / "relief.png", (heights * 65535).astype(np.uint16))
-    iio.imwrite(folder / "matt.png", np.where(heights > heights.mean(), 160, 100).astype(np.uint8))
+    iio.imwrite(folder / "relief.tif", (heights * 65535).astype(np.uint16))
+    iio.imwrite(folder / "matt.tif", np.where(heights > heights.mean(), 160, 100).astype(np.uint8))
     matt = setup_from(
         {
             "title": "Cost of a face",
-            "target": {"image": "matt.png", "encoding": "linear", "pixel_size": "20 um"},
+            "target": {"image": "matt.tif", "encoding": "linear", "pixel_size": "20 um"},
             "transport": {"speed": "60 m/min"},
             "lens": {"magnification": 0.1},
             "light": {"illuminance": "20 klx"},

@@ -186,7 +186,7 @@ def used_texts(texts: dict[str, Any], seed: int) -> None:
 def test_random_setups_are_scanned_or_refused() -> None:
     """Values far apart in any combination: figures and an image, or sentences."""
     let_in = 0
-    for number, chance in enumerate(chances(20, 1)):
+    for number, chance in enumerate(chances(12, 1)):
         texts = random_texts(chance)
         let_in += stands(partial(used_texts, texts, number), texts)
     assert let_in > 0
@@ -221,7 +221,7 @@ def read_and_drawn(path: Path) -> None:
 
 def test_damaged_setup_files_are_read_or_refused(fuzz: ModuleType, tmp_path: Path) -> None:
     """The starter file, damaged in a few places."""
-    for path, data in damaged(fuzz, [small(starter_text())], tmp_path / "a.toml", 75):
+    for path, data in damaged(fuzz, [small(starter_text())], tmp_path / "a.toml", 40):
         stands(partial(read_and_used, path), data)
 
 
@@ -230,7 +230,7 @@ def test_damaged_plans_are_drawn_from_or_refused(fuzz: ModuleType, tmp_path: Pat
     samples = ROOT / "linesim" / "dataset" / "sample_set.toml"
     (tmp_path / "station.toml").write_bytes(small(starter_text()))
     for path, data in damaged(
-        fuzz, [samples.read_bytes(), SET_PLAN.encode()], tmp_path / "a.toml", 6
+        fuzz, [samples.read_bytes(), SET_PLAN.encode()], tmp_path / "a.toml", 3
     ):
         stands(partial(read_and_drawn, path), data)
 
@@ -246,7 +246,7 @@ def test_damaged_spaces_are_ranked_or_refused(fuzz: ModuleType, tmp_path: Path) 
         if space.count <= 3000:
             rank(space, top=2)
 
-    for path, data in damaged(fuzz, [text], tmp_path / "a.toml", 15):
+    for path, data in damaged(fuzz, [text], tmp_path / "a.toml", 8):
         stands(partial(judged, path), data)
 
 
@@ -255,7 +255,7 @@ def test_damaged_images_are_read_or_refused(
 ) -> None:
     """PNG, TIFF and JPEG files, damaged; no library says a word of its own on the console."""
     limit = fuzz.MOST_PIXELS
-    for path, data in damaged(fuzz, fuzz.images(), tmp_path / "a.png", 125):
+    for path, data in damaged(fuzz, fuzz.images(), tmp_path / "a.png", 80):
         for work in (
             partial(read_image, path, encoding="srgb", max_pixels=limit),
             partial(load_samples, path, max_pixels=limit),
@@ -272,7 +272,7 @@ def test_damaged_sets_are_told(fuzz: ModuleType, tmp_path: Path) -> None:
     (tmp_path / "plan.toml").write_text(SET_PLAN, "utf-8")
     made = make_set(load_plan(tmp_path / "plan.toml"), tmp_path / "set", Alone()).folder
     files = sorted(each for each in made.rglob("*") if each.is_file())
-    for chance in chances(12, 6):
+    for chance in chances(8, 6):
         file = chance.choice(files)
         good = file.read_bytes()
         file.write_bytes(fuzz.mutated(good, good, chance))

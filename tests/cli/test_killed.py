@@ -117,6 +117,7 @@ def files(folder: Path, *, hidden: bool = False) -> dict[str, bytes]:
     }
 
 
+@pytest.mark.nightly
 @pytest.mark.parametrize("name", [*COMMANDS, *(IN_PROCESSES if NIGHTLY else ())])
 def test_killed_twice_and_made_to_the_end(name: str, tmp_path: Path) -> None:
     """SIGKILL: each file is whole or not there, and the next run ends with the same bytes."""

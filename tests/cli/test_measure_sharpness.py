@@ -96,6 +96,7 @@ def test_edge_in_json(run: Call, edge_file: str) -> None:
     assert run("measure", "edge", edge_file, "--json", "--region", "4,5,60,100")[1] == out
 
 
+@pytest.mark.nightly
 def test_edge_plot_is_the_same_every_time(run: Call, edge_file: str) -> None:
     """A PNG of two axes side by side, without a date in it."""
     for name in ("a.png", "b.png"):

@@ -104,6 +104,7 @@ def test_the_base_of_all_this_is_accepted(here: Path) -> None:
     assert scan(load_setup(here / "base.toml")).image.shape == (8, 32)
 
 
+@pytest.mark.nightly
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [

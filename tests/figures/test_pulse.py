@@ -1,4 +1,4 @@
-"""A lamp that flashes once a line: light, smear, ambient light, and the rate that it can do."""
+"""Light that comes and goes: a lamp that flashes once a line, and one that is focused."""
 
 from typing import Any
 
@@ -76,3 +76,25 @@ def test_flashes_are_told_to_people() -> None:
     assert "visible_flicker" in {each.code for each in budget(slow).cautions}
     with pytest.raises(InputError, match="but the lamp shines all the time"):
         changed(BASE, _most("1 kHz"))
+
+
+def test_flutter_leaves_the_focus_of_a_lamp() -> None:
+    """A band of 10 mm and flutter of 5 mm: 80 % of the light at both crests, by Gauss between."""
+    moved = {
+        "lens.focal_length": "50 mm",
+        "transport.flutter": "5 mm",
+        "transport.flutter_frequency": "200 Hz",
+        "target.image": "flat",
+        "light.ambient": "20 W/m^2",
+    }
+    plain = changed(BASE, {**moved, "acquisition.lines": 67})
+    seen = scan(changed(plain, {"light.height_band": "10 mm"})).expected_e
+    middle = slice(28, 36)  # where flutter changes the scale least
+    ratio = seen[:, middle].mean(axis=1) / scan(plain).expected_e[:, middle].mean(axis=1)
+    height_mm = 5 * np.sin(2 * np.pi * 200 * np.arange(67) * 75e-6)
+    lamp = 0.8 ** np.square(2 * height_mm / 10)
+    assert_allclose(ratio, (100 * lamp + 20) / 120, rtol=2e-6)
+    codes = {each.code for each in budget(changed(plain, {"light.height_band": "10 mm"})).cautions}
+    assert "height_band" in codes
+    deep = budget(changed(plain, {"light.height_band": "40 mm"})).cautions
+    assert "height_band" not in {each.code for each in deep}

@@ -141,6 +141,26 @@ def test_many_stations_share_one_line_a_code() -> None:
     assert shared_cautions([]) == ()
 
 
+def test_a_narrow_lamp_is_bright_though_the_target_is_not() -> None:
+    """
+    E = π L sin(w/2) straight above: 100 W/m² take L = 1000/π W/(m² sr) at sin(w/2) = 0.1, 11.48°.
+
+    1000/π is the radiance of a white in 1 kW/m² (derived): narrower lamps are told of.
+    """
+    lamp = {
+        "light.illuminance": None,
+        "light.irradiance": "100 W/m^2",
+        "light.arrangement": "line",
+        "light.angle": "0 deg",
+    }
+    for width, told in (("11.4 deg", ["bright_lamp"]), ("11.6 deg", [])):
+        setup = changed(BASE, {**lamp, "light.angular_width": width})
+        assert codes(setup) == told, width
+    brighter = {**lamp, "light.angular_width": "2 deg"}
+    text = dict(safety_cautions(changed(BASE, brighter)))["bright_lamp"]
+    assert "1824 W/(m² sr)" in text  # 100/(π sin 1°)
+
+
 def test_every_code_is_listed() -> None:
     """The lights above bring out all codes, and no other; each names local help and no class."""
     laser = {
@@ -149,6 +169,9 @@ def test_every_code_is_listed() -> None:
         "light.spectrum": {"peak": "370 nm", "width": "1 nm"},
         "light.flicker": 0.5,
         "light.flicker_frequency": "10 Hz",
+        "light.arrangement": "line",
+        "light.angle": "30 deg",
+        "light.angular_width": "10 deg",
     }
     told = [*safety_cautions(changed(BASE, laser)), *safety_cautions(lit("1 klx", "E"))]
     assert {code for code, _ in told} == set(CODES)

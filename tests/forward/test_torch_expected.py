@@ -9,8 +9,10 @@ in its fifth digit.
 """
 
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
+import imageio.v3 as iio
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -21,6 +23,8 @@ from linesim.forward.render import Rendered, render
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
+from linesim.targets.faces.faced import FacedReference, lit_reference
+from linesim.targets.load import target_reference
 
 torch = pytest.importorskip("torch", reason="the extra torch is not installed")
 
@@ -177,3 +181,39 @@ def test_a_way_or_device_that_is_not_there_is_refused(monkeypatch: pytest.Monkey
     )
     with pytest.raises(InputError, match=r'^way: read "kernels"'):
         render_on(BASE, target(BASE), 8, 0, device="cpu", way="kernels")
+
+
+WAVY: dict[str, Any] = {
+    "title": "Waves",
+    "target": {
+        "image": "flat",
+        "pixel_size": "40 um",
+        "width": "12 mm",
+        "height": "3.2 mm",
+        "relief": "waves.png",
+        "relief_range": "30 um",
+        "gloss": 0.4,
+        "rms_slope": 0.05,
+    },
+    "transport": {"speed": "60 m/min"},
+    "light": {
+        "irradiance": "60 W/m^2",
+        "arrangement": "line",
+        "angle": "20 deg",
+        "angular_width": "12 deg",
+    },
+    "camera": {"pixels": 90, "pixel_width": "7 um", "angle": "20 deg"},
+}
+
+
+@pytest.mark.parametrize("lens", [{}, {"focal_length": "20 mm"}])
+def test_relief_is_lit_alike_on_a_device(lens: dict[str, Any], tmp_path: Path) -> None:
+    """The same tables give the same radiance factors, bit by bit on this processor."""
+    waves = np.sin(np.arange(300) / 9)[None] + np.cos(np.arange(80) / 5)[:, None]
+    iio.imwrite(tmp_path / "waves.png", np.uint16(65535 * (waves + 2) / 4))
+    setup = setup_from({**WAVY, "lens": {"magnification": 0.06, **lens}}, tmp_path)
+    seen = lit_reference(setup, target_reference(setup))
+    assert isinstance(seen, FacedReference)
+    on_it = seen.on_device(torch.device("cpu"), lambda part: torch.tensor(part.rows(0, 80)))
+    assert on_it is not None
+    assert (on_it.numpy() == seen.rows(0, 80)).all()

@@ -54,6 +54,12 @@ SLOW = (
     "scan sample_targets/star_",
     "scan sample_targets/foil_dark",
     "scan sample_targets/steps_",
+    "scan sample_targets/foil_dim_2x2",
+    "scan sample_targets/bars",
+    "scan sample_targets/film_back",
+    "measure bars",
+    "--lights",
+    "--plot",
     "--stream",
 )
 """What stands in commands that are too slow for every change."""

@@ -16,7 +16,10 @@ SKIP = {
     "ES01",  # a second paragraph only where one sentence does not do
     "EX01",  # README.md has the examples
     "SA01",  # imports lead the reader on
+    "PR07",  # kind and meaning stand in one line, and an obvious kind has no more to say
     "PR09",  # the unit in brackets comes last
+    "RT01",  # the first sentence says it, and the annotation its kind
+    "RT03",  # as of a parameter
     "RT05",  # the same
     "RT02",  # two values returned are named
 }
@@ -24,6 +27,7 @@ SKIP = {
 
 
 IMPORT = re.compile(r"^ *from (linesim\.[\w.]+) import (\([^)]*|[\w, ]+)", re.MULTILINE)
+NUMBERS = re.compile(r"\b(float|int|NDArray|ndarray|\w+Array|Figure)\b")
 NAME = re.compile(r"(?<!as )\b(?!as\b)\w+")
 
 
@@ -72,13 +76,23 @@ def public_names() -> Iterator[str]:
                 yield f"{module}.{name}"
 
 
+def measures(name: str) -> bool:
+    """Tell whether something takes numbers or arrays, which have units and shapes."""
+    module, _, own = name.rpartition(".")
+    given = inspect.signature(getattr(import_module(module), own)).parameters.values()
+    return any(NUMBERS.search(str(each.annotation)) for each in given)
+
+
 def faults(name: str) -> list[tuple[str, str]]:
     """Say where a docstring and its signature part."""
-    return [fault for fault in validate(name)["errors"] if fault[0] not in SKIP]
+    told = validate(name)
+    silent = "Parameters\n" not in told["docstring"] and not measures(name)
+    skip = SKIP | {"PR01"} if silent else SKIP
+    return [fault for fault in told["errors"] if fault[0] not in skip]
 
 
 def test_docstrings_agree_with_the_signatures() -> None:
-    """Every parameter is there, in order, with type and meaning; so is what comes back."""
+    """Every parameter is there, in order, with its type, wherever one is a number or an array."""
     names = sorted(public_names())
     # the list is not empty because of a broken walk: well-known names are in it
     assert {"linesim.forward.render.render", "linesim.setup.setup.Setup"} <= set(names)

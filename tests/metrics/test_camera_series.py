@@ -16,7 +16,7 @@ from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.interval import Interval, carried, interval, root_interval
 from linesim.setup.arrays import FloatArray
 
-LOOKS = 1000 if "LINESIM_NIGHTLY" in os.environ else 150
+LOOKS = 1000 if "LINESIM_NIGHTLY" in os.environ else 100
 SIDE = 1.959964  # 97.5 % point of the normal law, handbook table
 GAIN, DARK_E, BLACK_DN, SAMPLES = 0.1, 20.0, 100.0, 10_000
 SIGNAL_E = np.linspace(1000, 40_000, 40)
@@ -130,9 +130,9 @@ def test_intervals_shrink_with_the_samples() -> None:
 
 def test_intervals_are_as_wide_as_the_scatter() -> None:
     """
-    150 looks at one camera: each figure scatters by its interval's half over 1.96.
+    100 looks at one camera: each figure scatters by its interval's half over 1.96.
 
-    A standard deviation from 150 values is known to 1/√300 of itself: within 4 of these.
+    A standard deviation from 100 values is known to 1/√200 of itself: within 4 of these.
     """
     rng = np.random.default_rng(8)
     series = model_series(np.linspace(2000, 40_000, 9), current_e_s=50_000)

@@ -1,6 +1,5 @@
 """The key of a fault with relief: what it needs, what it takes the place of, what is refused."""
 
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -9,8 +8,6 @@ from linesim.defects.relief_faults import LONG_KINDS, ROUND_KINDS, relief_fault
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, sample_setup
 from linesim.setup.product import LONG_RELIEF, ROUND_RELIEF, ReliefNeed
-from linesim.setup.resolve import resolved_text
-from linesim.studies.rank.space import space_from
 
 KEY = "requirement.defect_relief"
 GROOVE = {"kind": "groove", "width": "80 um", "depth": "3 um"}
@@ -93,20 +90,3 @@ def test_kinds_are_those_that_have_a_formula() -> None:
         # an edge of a wrinkle's ridge is low, its middle ridge is not
         height = float(relief_fault(kind, 60.0, 3.0).height_um(0.0, 0.0))  # type: ignore[arg-type]
         assert needed({**GROOVE, "kind": kind}).raised == (height > 0)
-
-
-@pytest.mark.parametrize(
-    "space", [{"requirement": {"defect_relief": GROOVE}}, {"options": {KEY: [GROOVE]}}]
-)
-def test_options_are_not_ranked_by_a_fault_with_relief(
-    space: dict[str, Any], tmp_path: Path
-) -> None:
-    """A space of set-ups refuses the key in a sentence, wherever it stands."""
-    (tmp_path / "station.toml").write_text(resolved_text(BASE, tmp_path), "utf-8")
-    texts: dict[str, Any] = {
-        "setup": "station.toml",
-        "options": {"lens": {"f_number": [2.8, 4]}},
-        **space,
-    }
-    with pytest.raises(InputError, match="read a fault with relief, but options are not judged"):
-        space_from(texts, tmp_path)

@@ -136,6 +136,7 @@ ROWS = {
     "light.max_pulse_rate": Row("30 kHz", LIMIT, {"light.pulse": "20 us"}),
     "light.multiplexed": Row(value=False, reach="nothing: true makes stations of it, one a light"),
     "light.turn": Row("2 of 2"),
+    "light.height_band": Row("8 mm", UNEVEN, FLUTTER),
     "light.edge_falloff": Row(0.3),
     "light.flicker": Row(0.3, UNEVEN),
     "light.flicker_frequency": Row("700 Hz", UNEVEN, {"light.flicker": 0.3}),
@@ -203,8 +204,15 @@ TOGETHER = {
     "acquisition.length": "it takes the place of the lines",
 }
 """Keys that go in with what they need; all others are changed alone."""
-CARRIED_BY_NUMPY = ("transport.skew", "transport.lateral_wander", "transport.flutter")
+CARRIED_BY_NUMPY = (
+    "transport.skew",
+    "transport.lateral_wander",
+    "transport.flutter",
+    "light.height_band",
+)
 """What the torch path refuses; their frequencies go with them."""
+SHIFTS = {"light.height_band": "transport.flutter"}
+"""What is refused for what it needs."""
 
 
 @cache
@@ -270,7 +278,7 @@ def test_a_key_reaches_a_device_or_is_refused_there(key: str) -> None:
     found = scanned(setup)
     reference, lines = lit_reference(setup, target_reference(setup)), len(found.image)
     if key.startswith(CARRIED_BY_NUMPY):
-        with pytest.raises(InputError, match=key.removesuffix("_frequency")):
+        with pytest.raises(InputError, match=SHIFTS.get(key, key.removesuffix("_frequency"))):
             render_on(setup, reference, lines, 3, device="cpu")
         return
     on_it = render_on(setup, reference, lines, 3, device="cpu")

@@ -40,6 +40,7 @@ NOT_RANDOM = {
         "of faces that mirror or lean, held against the picture in tests/targets/test_faced.py",
     ),
     "light.maintenance_factor": "of verdicts alone",
+    "light.height_band": "held against the picture in tests/figures/test_pulse.py",
     "light.pulse": "held against the picture in tests/figures/test_pulse.py",
     "light.multiplexed": "no station, but several: tests/setup/test_light_views.py",
     "light.turn": "held against the picture in tests/studies/scan/test_turns.py",

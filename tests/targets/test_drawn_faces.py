@@ -1,10 +1,8 @@
 """Sheet, film and glaze under their lamps: what each drawn side of them does in the picture."""
 
 from math import radians, sin
-from pathlib import Path
 from typing import Any
 
-import imageio.v3 as iio
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -162,20 +160,3 @@ def test_a_sheet_of_any_length_goes_on() -> None:
     huge = changed(setup, {"target.height": "90 m"})
     with pytest.raises(InputError, match="its relief is held in memory"):
         target_reference(huge)
-
-
-@pytest.mark.parametrize("focal_length", [None, "20 mm"])
-def test_relief_is_lit_alike_on_a_device(focal_length: str | None, tmp_path: Path) -> None:
-    """The same tables give the same radiance factors, bit by bit on this processor."""
-    torch = pytest.importorskip("torch")
-    waves = np.sin(np.arange(300) / 9)[None] + np.cos(np.arange(80) / 5)[:, None]
-    iio.imwrite(tmp_path / "waves.png", np.uint16(65535 * (waves + 2) / 4))
-    keys = {"relief": "waves.png", "relief_range": "30 um", "gloss": 0.4, "rms_slope": 0.05}
-    texts = {name: dict(part) for name, part in station("flat").texts.items() if name != "title"}
-    texts["target"] |= {**keys, "width": "12 mm", "height": "3.2 mm"}
-    setup = setup_from({**texts, "title": "Waves"}, tmp_path)
-    setup = changed(setup, {"lens.focal_length": focal_length})
-    seen = lit(setup)
-    on_it = seen.on_device(torch.device("cpu"), lambda part: torch.tensor(part.rows(0, 80)))
-    assert on_it is not None
-    assert (on_it.numpy() == seen.rows(0, 80)).all()

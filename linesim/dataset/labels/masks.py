@@ -55,20 +55,11 @@ class HeldFault:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Outline:
-    """
-    Samples that belong to one fault.
+    """Samples that belong to one fault."""
 
-    Parameters
-    ----------
-    line, column : int
-        Of the upper left sample of the mask.
-    mask : ndarray of bool, shape (lines, columns)
-        The smallest rectangle that holds them all.
-    """
-
-    line: int
+    line: int  # of the upper left sample of the mask
     column: int
-    mask: Mask
+    mask: Mask  # shape (lines, columns); the smallest rectangle that holds them all
 
     @property
     def area_px(self) -> int:

@@ -47,25 +47,12 @@ class Strength:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Change:
-    """
-    What one fault makes of the target: the difference, as a reference of its own.
+    """What one fault makes of the target: the difference, as a reference of its own."""
 
-    Parameters
-    ----------
-    shape : tuple of int
-        Of the target.
-    pixel_size_um : float
-        Of the target. [µm]
-    window : Window
-        Where it differs.
-    part : ndarray
-        New less old reflectance there.
-    """
-
-    shape: tuple[int, ...]
-    pixel_size_um: float
-    window: Window
-    part: ImageArray
+    shape: tuple[int, ...]  # of the target
+    pixel_size_um: float  # of the target [µm]
+    window: Window  # where it differs
+    part: ImageArray  # new less old reflectance there
 
     def rows(self, first: int, last: int) -> ImageArray:
         """Give the difference in some rows."""
@@ -80,28 +67,13 @@ class Change:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Eye:
-    """
-    The first half of the camera, ready to look at single faults of one scan.
-
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-    seed : int
-        Of the jitter, as for the image.
-    exposers : tuple of Exposer
-        One a channel.
-    expected_e : ndarray of shape (lines, columns, channels)
-        Of the image with all faults. [e]
-    margin : tuple of int
-        Lines and columns that a fault's blur reaches beyond its mask.
-    """
+    """The first half of the camera, ready to look at single faults of one scan."""
 
     numbers: Station
-    seed: int
-    exposers: tuple[Exposer, ...]
-    expected_e: ImageArray
-    margin: tuple[int, int]
+    seed: int  # of the jitter, as for the image
+    exposers: tuple[Exposer, ...]  # one a channel
+    expected_e: ImageArray  # shape (lines, columns, channels); of the image with all faults [e]
+    margin: tuple[int, int]  # lines and columns that a fault's blur reaches beyond its mask
 
     def strength(
         self, change: Change, box: tuple[int, int, int, int], mask: ImageArray

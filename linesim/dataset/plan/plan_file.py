@@ -65,20 +65,12 @@ def load_plan(path: str | Path | None = None, **over: int | None) -> Plan:
 
     Parameters
     ----------
-    path : str or pathlib.Path, optional
-        TOML file; left out, the built-in plan.
-    **over : int, optional
-        ``count`` and ``seed`` in place of the file's own.
-
-    Returns
-    -------
-    Plan
-        Checked.
+    path : str or pathlib.Path, optional; TOML file; left out, the built-in plan
+    **over : int, optional; ``count`` and ``seed`` in place of the file's own
 
     Raises
     ------
-    InputError
-        With one sentence for every fault found.
+    InputError; with one sentence for every fault found
     """
     given = {key: value for key, value in over.items() if value is not None}
     if path is None:

@@ -52,25 +52,12 @@ class Part(NamedTuple):
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Noise:
-    """
-    The second half for one channel on a device.
+    """The second half for one channel on a device."""
 
-    Parameters
-    ----------
-    stages : tuple of Stage
-        Those of numpy's second half, but for the correction.
-    tables : tuple of torch.Tensor or None
-        What each of them has for the columns, on the device.
-    corrected : Correct or None
-        The correction of one seed.
-    across : int
-        Columns that the stages join.
-    """
-
-    stages: tuple[Stage, ...]
-    tables: tuple[Any, ...]
-    corrected: Correct | None
-    across: int
+    stages: tuple[Stage, ...]  # those of numpy's second half, but for the correction
+    tables: tuple[Any, ...]  # what each of them has for the columns, on the device
+    corrected: Correct | None  # the correction of one seed
+    across: int  # columns that the stages join
 
     def image(self, expected_e: "torch.Tensor", seed: int, first: int) -> "torch.Tensor":
         """Turn expected electrons of shape (looks, lines, columns) into DN of (lines, columns)."""

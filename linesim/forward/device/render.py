@@ -40,8 +40,8 @@ _UPLOAD_ROWS = 2048
 class DeviceReference:
     """A reference that lies on a device already."""
 
-    data: "torch.Tensor"
-    pixel_size_um: float
+    data: "torch.Tensor"  # shape (rows, columns) or (rows, columns, 3); linear reflectance, float32
+    pixel_size_um: float  # side of one square pixel on the target [µm]
 
     @property
     def shape(self) -> tuple[int, ...]:

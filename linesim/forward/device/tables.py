@@ -23,22 +23,12 @@ _ALIKE = 7
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Band:
-    """
-    One banded matrix, output by output.
+    """One banded matrix, output by output."""
 
-    Parameters
-    ----------
-    first : ndarray of int, shape (outputs,)
-        First reference row or column that each line or column sees; may lie outside.
-    which : ndarray of int, shape (outputs,)
-        Its row of weights.
-    taps : ndarray of shape (kinds, terms, seen)
-        Weights.
-    """
-
+    # shape (outputs,); first reference row or column that each line or column sees; may lie outside
     first: Indices
-    which: Indices
-    taps: ImageArray
+    which: Indices  # shape (outputs,); its row of weights
+    taps: ImageArray  # shape (kinds, terms, seen); weights
 
 
 def across_band(tiles: tuple[AcrossTile, ...]) -> Band:

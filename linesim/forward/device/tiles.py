@@ -11,21 +11,12 @@ from linesim.setup.arrays import ImageArray
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Tiles:
-    """
-    A banded matrix cut into dense tiles of equal size.
+    """A banded matrix cut into dense tiles of equal size."""
 
-    Parameters
-    ----------
-    low : ndarray of int, shape (tiles,)
-        First reference row or column of each tile; may lie outside.
-    which : ndarray of int, shape (tiles,)
-        Its matrix.
-    dense : ndarray of shape (kinds, terms, size, window)
-        The matrices. Behind the last output the last one is repeated.
-    """
-
-    low: Indices
-    which: Indices
+    low: Indices  # shape (tiles,); first reference row or column of each tile; may lie outside
+    which: Indices  # shape (tiles,)
+    # shape (kinds, terms, size, window); the matrices. Behind the last output the last one is
+    # repeated
     dense: ImageArray
 
 

@@ -46,16 +46,12 @@ class AcrossTile:
 
     Parameters
     ----------
-    first, last : int
-        Delivered columns, ``last`` exclusive.
-    low, count : int
-        First reference column, may lie outside, and how many.
-    middle_um : float
-        Middle of the tile from the optical axis, on the target. [µm]
+    first, last : int; delivered columns, ``last`` exclusive
+    low, count : int; first reference column, may lie outside, and how many
+    middle_um : float; middle of the tile from the optical axis, on the target [µm]
     phases : tuple of ndarray of shape (terms, count, last − first)
         One matrix a lens term; one set of them for each shift by a part of a reference pixel.
-    profile : ndarray of shape (last − first,)
-        Factor of each column, yet to be applied.
+    profile : ndarray of shape (last − first,); factor of each column, yet to be applied
     """
 
     first: int
@@ -69,28 +65,14 @@ class AcrossTile:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class AcrossPlan:
-    """
-    What the across matrix is built of.
+    """What the across matrix is built of."""
 
-    Parameters
-    ----------
-    feet : tuple of Footprint
-        Blurred pixel across, one a lens term.
-    scales : tuple of float
-        Factor of each term.
-    left_um : ndarray of shape (columns,)
-        Left edge of each delivered pixel, from the left edge of the reference. [µm]
-    side_um : float
-        Delivered pixel across. [µm]
-    profile : ndarray of shape (columns,)
-        Factor of each column.
-    """
-
-    feet: tuple[Footprint, ...]
-    scales: tuple[float, ...]
+    feet: tuple[Footprint, ...]  # blurred pixel across, one a lens term
+    scales: tuple[float, ...]  # factor of each term
+    # shape (columns,); left edge of each delivered pixel, from the left edge of the reference [µm]
     left_um: FloatArray
-    side_um: float
-    profile: ImageArray
+    side_um: float  # delivered pixel across [µm]
+    profile: ImageArray  # shape (columns,); factor of each column
 
 
 def across_tiles(

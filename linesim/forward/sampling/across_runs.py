@@ -15,30 +15,17 @@ MOST_TILES = 32
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class AcrossRun:
-    """
-    Tiles of equal size whose windows lie evenly apart.
+    """Tiles of equal size whose windows lie evenly apart."""
 
-    Parameters
-    ----------
-    first, last : int
-        Delivered columns, ``last`` exclusive.
-    low, high : int
-        Reference columns that the run sees, ``high`` exclusive; may lie outside.
-    step : int
-        Distance from the first one of a tile to that of the next.
-    matrices : ndarray of shape (terms, tiles, count, columns of a tile)
-        Of all tiles; the same memory where they share one.
-    profile : ndarray of shape (last − first,)
-        Factor of each column, yet to be applied.
-    """
-
-    first: int
+    first: int  # delivered columns, ``last`` exclusive
     last: int
-    low: int
+    low: int  # reference columns that the run sees, ``high`` exclusive; may lie outside
     high: int
-    step: int
+    step: int  # distance from the first one of a tile to that of the next
+    # shape (terms, tiles, count, columns of a tile); of all tiles; the same memory where they share
+    # one
     matrices: ImageArray
-    profile: ImageArray
+    profile: ImageArray  # shape (last − first,); factor of each column, yet to be applied
 
     def product(self, blurred: ImageArray, into: ImageArray) -> None:
         """Take the across product of some lines."""

@@ -29,22 +29,14 @@ _SLACK = 2
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class AlongTable:
-    """
-    The along matrix of some lines.
+    """The along matrix of some lines."""
 
-    Parameters
-    ----------
-    low : ndarray of int, shape (tiles,)
-        First reference row of each tile of four lines; may lie outside the reference.
-    weights : ndarray of shape (tiles, lines x terms, rows)
-        Share of each reference row in each line, its lens terms one after the other.
-    terms : int
-        Lens terms.
-    """
-
+    # shape (tiles,); first reference row of each tile of four lines; may lie outside the reference
     low: Indices
+    # shape (tiles, lines x terms, rows); share of each reference row in each line, its lens terms
+    # one after the other
     weights: ImageArray
-    terms: int
+    terms: int  # lens terms
 
     @property
     def high(self) -> int:
@@ -57,19 +49,7 @@ class AlongTable:
         return len(self.low) * int(self.weights.shape[1])
 
     def folded(self, size: int) -> "AlongTable":
-        """
-        Lay what lies beyond the reference onto its border rows, whose values go on there.
-
-        Parameters
-        ----------
-        size : int
-            Rows of the reference.
-
-        Returns
-        -------
-        AlongTable
-            Every tile sees the whole reference and no more.
-        """
+        """Lay what lies beyond the reference onto its border rows, whose values go on there."""
         tiles, depth, rows = self.weights.shape
         weights = np.zeros((tiles, depth, size), dtype=np.float32)
         for whole, part, low in zip(weights, self.weights, self.low.tolist(), strict=True):

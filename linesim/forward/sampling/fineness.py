@@ -20,11 +20,8 @@ def refuse_too_fine(numbers: Station, pitch_um: float, flutter_mm: float = 0.0) 
     Parameters
     ----------
     numbers : Station
-        The station.
-    pitch_um : float
-        Side of a reference pixel on the target. [µm]
-    flutter_mm : float
-        How far the target leaves its plane, to each side. [mm]
+    pitch_um : float; side of a reference pixel on the target [µm]
+    flutter_mm : float; how far the target leaves its plane, to each side [mm]
 
     Raises
     ------

@@ -24,16 +24,12 @@ def bare_exposer(setup: Setup, reference: Reference, channel: Channel) -> Expose
     Parameters
     ----------
     setup : Setup
-        The station.
-    reference : Reference
-        The target, or any other of the same pixels.
-    channel : Channel
-        Whose line of sight.
+    reference : Reference; the target, or any other of the same pixels
+    channel : Channel; whose line of sight
 
     Returns
     -------
-    Exposer
-        Gives shares, not electrons: one look for each joined line, all together the whole.
+    Exposer; gives shares, not electrons: one look for each joined line, all together the whole
     """
     numbers = station(setup)
     lines, columns = int(numbers.geometry.lines_joined), int(numbers.geometry.image_width_px)

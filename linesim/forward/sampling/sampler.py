@@ -42,19 +42,12 @@ class Sampler:
     Parameters
     ----------
     reference : Reference
-        The target.
-    repeat : bool
-        Whether it repeats.
-    bands : ndarray of shape (3,)
-        What red, green and blue reflectance count in this channel.
-    feet : tuple of Footprint
-        Blurred pixel along travel, one a lens term.
-    side_um : float
-        Rows of pixels that look at the same moment, along travel. [µm]
-    tiles : tuple of AcrossTile
-        The across matrix.
-    slope : float
-        Tangent of the skew: shift along travel over distance from the optical axis.
+    repeat : bool; whether it repeats
+    bands : ndarray of shape (3,); what red, green and blue reflectance count in this channel
+    feet : tuple of Footprint; blurred pixel along travel, one a lens term
+    side_um : float; rows of pixels that look at the same moment, along travel [µm]
+    tiles : tuple of AcrossTile; the across matrix
+    slope : float; tangent of the skew: shift along travel over distance from the optical axis
     """
 
     reference: Reference
@@ -77,13 +70,11 @@ class Sampler:
 
         Parameters
         ----------
-        lines : LineTable
-            One strip, or some lines of it.
+        lines : LineTable; one strip, or some lines of it
 
         Returns
         -------
-        ndarray of shape (lines, columns)
-            float32, in the unit of the across matrix.
+        ndarray of shape (lines, columns); float32, in the unit of the across matrix
         """
         filled = lines.filled(-(-len(lines) // TILE_LINES) * TILE_LINES)
         out = np.empty((len(filled), self.tiles[-1].last), dtype=np.float32)

@@ -50,15 +50,12 @@ class BarFigures:
 
     Parameters
     ----------
-    contrast : Estimate
-        Between the middles of bars and spaces of an endless wave, 1 for sharp bars.
-    mtf : Estimate
-        Response at the bars' frequency.
+    contrast : Estimate; between the middles of bars and spaces of an endless wave, 1 for sharp bars
+    mtf : Estimate; response at the bars' frequency
     depth : float
         What the bars take away from the ground, negative for bars that are lighter, in the
         profile's unit.
-    centre_px : float
-        Middle of the middle bar; the first pixel reaches from 0 to 1. [px]
+    centre_px : float; middle of the middle bar; the first pixel reaches from 0 to 1 [px]
     """
 
     contrast: Estimate
@@ -75,23 +72,19 @@ def bar_figures(
 
     Parameters
     ----------
-    profile : ndarray of shape (pixels,)
-        Ground less image, averaged along the bars.
+    profile : ndarray of shape (pixels,); ground less image, averaged along the bars
     centre_px : float
         About where the middle of the middle bar lies; the bars themselves correct it by up to half
         a bar where they stand out of the noise. [px]
-    bar_px : float
-        Width of a bar. [px]
-    noise : float
-        Standard deviation of one value of the profile.
-    offset : float
-        Standard deviation that all values of the profile share.
+    bar_px : float; width of a bar [px]
+    noise : float; standard deviation of one value of the profile
+    offset : float; standard deviation that all values of the profile share
 
     Returns
     -------
     BarFigures or None
-        Contrast, response, and what noise makes of them; None where the bars take nothing away
-        that stands out of the noise.
+        Contrast, response, and what noise makes of them; None where the bars take nothing away that
+        stands out of the noise.
     """
     centre_px += _shift_px(profile, centre_px, bar_px, noise)
     place = np.arange(float(profile.size)) + 0.5 - centre_px
@@ -178,10 +171,8 @@ def coltman(mtf: Callable[[FloatArray], FloatArray], frequency: FloatArray) -> F
 
     Parameters
     ----------
-    mtf : callable
-        Response at frequencies; with its sign, where it has one.
-    frequency : ndarray of shape (n,)
-        Of the bars, in the unit that `mtf` takes.
+    mtf : callable; response at frequencies; with its sign, where it has one
+    frequency : ndarray of shape (n,); of the bars, in the unit that `mtf` takes
 
     Returns
     -------

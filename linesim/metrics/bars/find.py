@@ -26,23 +26,13 @@ _FITTED = 6  # centre, width, blur, depth and the ground's two
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FoundBars:
-    """
-    Three bars in a profile.
+    """Three bars in a profile."""
 
-    Parameters
-    ----------
-    centre_px, bar_px : float
-        Middle of the middle bar, from the outer side of the first pixel, and width. [px]
-    ground : ndarray of shape (pixels,)
-        The profile as it would be without bars: a straight line.
-    noise : float
-        Standard deviation of what is left, six values fitted allowed for.
-    """
-
+    # middle of the middle bar, from the outer side of the first pixel, and width [px]
     centre_px: float
     bar_px: float
-    ground: FloatArray
-    noise: float
+    ground: FloatArray  # shape (pixels,); the profile as it would be without bars: a straight line
+    noise: float  # standard deviation of what is left, six values fitted allowed for
 
 
 def find_bars(profile: FloatArray) -> FoundBars:
@@ -59,15 +49,9 @@ def find_bars(profile: FloatArray) -> FoundBars:
     profile : ndarray of shape (pixels,)
         The image averaged along the bars, with ground at both ends.
 
-    Returns
-    -------
-    FoundBars
-        Place and width.
-
     Raises
     ------
-    InputError
-        Too few pixels, or nothing that looks like three bars.
+    InputError; too few pixels, or nothing that looks like three bars
     """
     if profile.size < FEWEST_PX:
         msg = f"bars: {profile.size} px across them read; expected {FEWEST_PX} or more"

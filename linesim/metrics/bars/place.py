@@ -26,10 +26,8 @@ class BarPlace:
 
     Parameters
     ----------
-    alternates : {"across", "along"}
-        Direction in which light and dark alternate.
-    box : tuple of float
-        Left, top, right, bottom. [px]
+    alternates : {"across", "along"}; direction in which light and dark alternate
+    box : tuple of float; left, top, right, bottom [px]
     """
 
     alternates: Literal["across", "along"]
@@ -61,13 +59,7 @@ class BarPlace:
 
         Parameters
         ----------
-        shape : tuple of int
-            Of the image, lines first.
-
-        Returns
-        -------
-        bool
-            Whether they do.
+        shape : tuple of int; of the image, lines first
         """
         long, short = (shape[1], shape[0]) if self.alternates == "across" else shape[:2]
         (first, last), (near, far) = self._ends, self._sides
@@ -80,15 +72,12 @@ class BarPlace:
 
         Parameters
         ----------
-        missing : ndarray of shape (lines, width)
-            Ground less image.
+        missing : ndarray of shape (lines, width); ground less image
 
         Returns
         -------
-        profile : ndarray of shape (pixels,)
-            Across the bars, over the whole image.
-        averaged : float
-            Independent values in each of its values.
+        profile : ndarray of shape (pixels,); across the bars, over the whole image
+        averaged : float; independent values in each of its values
         """
         view = missing if self.alternates == "across" else missing.T
         near, far = self._sides
@@ -107,12 +96,9 @@ class Ground:
 
     Parameters
     ----------
-    level : ndarray of shape (lines, width)
-        Bent across, sloping along, in the image's unit.
-    noise : float
-        Standard deviation of a pixel about it, from line to line.
-    pattern : float
-        Standard deviation of the columns about it, noise taken off.
+    level : ndarray of shape (lines, width); bent across, sloping along, in the image's unit
+    noise : float; standard deviation of a pixel about it, from line to line
+    pattern : float; standard deviation of the columns about it, noise taken off
     """
 
     level: FloatArray
@@ -125,15 +111,12 @@ class Ground:
 
         Parameters
         ----------
-        alternates : {"across", "along"}
-            Direction of the profile.
-        averaged : float
-            Independent values in each of its values.
+        alternates : {"across", "along"}; direction of the profile
+        averaged : float; independent values in each of its values
 
         Returns
         -------
-        noise, offset : float
-            Standard deviation of each value by itself, and of what all share.
+        noise, offset : float; standard deviation of each value by itself, and of what all share
         """
         noise, pattern = self.noise / float(np.sqrt(averaged)), self.pattern
         if alternates == "across":
@@ -148,14 +131,11 @@ def ground_of(image: NDArray[np.generic], boxes: list[Box]) -> Ground | None:
     Parameters
     ----------
     image : ndarray of shape (lines, width)
-        The image.
-    boxes : list of tuple of float
-        All that is drawn on the ground. [px]
+    boxes : list of tuple of float; all that is drawn on the ground [px]
 
     Returns
     -------
-    Ground or None
-        None where hardly any ground is seen.
+    Ground or None; None where hardly any ground is seen
     """
     lines, width = image.shape
     clear = np.ones(image.shape, dtype=bool)

@@ -29,15 +29,12 @@ def dsnu(dark: FrameFigures, gain_dn_e: Estimate) -> PatternParts:
 
     Parameters
     ----------
-    dark : FrameFigures
-        Frames in the dark.
-    gain_dn_e : Estimate
-        System gain K. [DN/e]
+    dark : FrameFigures; frames in the dark
+    gain_dn_e : Estimate; system gain K [DN/e]
 
     Returns
     -------
-    PatternParts
-        Standard deviations. [e]
+    PatternParts; standard deviations [e]
 
     References
     ----------
@@ -53,8 +50,7 @@ def prnu(half: FrameFigures, dark: FrameFigures) -> PatternParts:
 
     Parameters
     ----------
-    half, dark : FrameFigures
-        Frames at half saturation, and in the dark at the same exposure time.
+    half, dark : FrameFigures; frames at half saturation, and in the dark at the same exposure time
 
     Returns
     -------

@@ -23,12 +23,10 @@ class Linearity:
 
     Parameters
     ----------
-    steps : ndarray of int, shape (n,)
-        Steps of the series that the line was fitted to.
+    steps : ndarray of int, shape (n,); steps of the series that the line was fitted to
     deviation, deviation_sd : ndarray of shape (n,)
         Of the signal there, as shares of the line, and their standard errors.
-    offset_dn, slope_dn : float
-        The line's value in the dark and its slope per unit of light. [DN]
+    offset_dn, slope_dn : float; the line's value in the dark and its slope per unit of light [DN]
     linearity_error : Interval
         Mean of the deviations' sizes. Noise alone makes it larger than nothing; the lower end has
         that taken off.
@@ -61,15 +59,12 @@ def linearity(series: Series, saturation_dn: float) -> Linearity | None:
 
     Parameters
     ----------
-    series : Series
-        Steps of light.
-    saturation_dn : float
-        Signal at saturation. [DN]
+    series : Series; steps of light
+    saturation_dn : float; signal at saturation [DN]
 
     Returns
     -------
-    Linearity or None
-        None with fewer than three steps in the range.
+    Linearity or None; None with fewer than three steps in the range
 
     References
     ----------

@@ -33,18 +33,11 @@ def saturation(series: Series) -> Saturation:
 
     Parameters
     ----------
-    series : Series
-        Steps of light, from dim to bright.
-
-    Returns
-    -------
-    Saturation
-        Step and rule.
+    series : Series; steps of light, from dim to bright
 
     Raises
     ------
-    ValueError
-        Where even the dimmest step is saturated.
+    ValueError; where even the dimmest step is saturated
 
     References
     ----------

@@ -12,20 +12,11 @@ from linesim.setup.arrays import FloatArray
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Moments:
-    """
-    Mean and temporal variance at some steps, and how well they are known.
+    """Mean and temporal variance at some steps, and how well they are known."""
 
-    Parameters
-    ----------
-    mean_dn, temporal_dn2 : ndarray of shape (steps,)
-        Mean sample and variance in time. [DN], [DN²]
-    mean_sd_dn, temporal_sd_dn2 : ndarray of shape (steps,)
-        Their standard errors. [DN], [DN²]
-    """
-
-    mean_dn: FloatArray
+    mean_dn: FloatArray  # shape (steps,); mean sample and variance in time. [DN], [DN²]
     temporal_dn2: FloatArray
-    mean_sd_dn: FloatArray
+    mean_sd_dn: FloatArray  # shape (steps,); their standard errors. [DN], [DN²]
     temporal_sd_dn2: FloatArray
 
 
@@ -35,13 +26,7 @@ def moments_of(figures: Sequence[FrameFigures]) -> Moments:
 
     Parameters
     ----------
-    figures : sequence of FrameFigures
-        One a step.
-
-    Returns
-    -------
-    Looks
-        As arrays.
+    figures : sequence of FrameFigures; one a step
     """
     return Moments(
         mean_dn=np.array([each.mean_dn.value for each in figures]),
@@ -60,14 +45,10 @@ class Series:
     ----------
     light : ndarray of shape (steps,)
         Rising; photons on a pixel, or any measure in proportion to them.
-    lit : Looks
-        At these steps.
-    dark : Looks
-        In the dark, at rising exposure times.
-    dark_exposure_us : ndarray of shape (darks,)
-        These times. [µs]
-    dark_of : ndarray of int, shape (steps,)
-        Which dark belongs to a step.
+    lit : Looks; at these steps
+    dark : Looks; in the dark, at rising exposure times
+    dark_exposure_us : ndarray of shape (darks,); these times [µs]
+    dark_of : ndarray of int, shape (steps,); which dark belongs to a step
     share_at_top : ndarray of shape (steps,), optional
         Share of samples at the largest value that the camera gives.
     """

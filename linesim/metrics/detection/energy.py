@@ -62,8 +62,7 @@ class Backdrop:
 
     Parameters
     ----------
-    texture : Texture
-        Of the product, as a share of its level.
+    texture : Texture; of the product, as a share of its level
     level_e, noise_e : float or ndarray
         Signal of the product and its temporal noise, of a delivered pixel. [e]
     """
@@ -82,15 +81,12 @@ class Energies:
     ----------
     samples : float or ndarray
         Mean of Σs², the product's level counted as 1; in texture, what the best filter makes of it.
-    columns : float or ndarray
-        Mean of Σ_columns(Σ_lines s)² of what the filter weighs with.
-    covered : float or ndarray
-        Mean of Σs: samples that the defect would cover in full.
+    columns : float or ndarray; mean of Σ_columns(Σ_lines s)² of what the filter weighs with
+    covered : float or ndarray; mean of Σs: samples that the defect would cover in full
     looks : float or ndarray
         Independent looks at a sample, by which false alarms multiply: √(λ_x λ_y) of the filter's
         output, λ its mean squared slope a sample.
-    slopes : float or ndarray
-        Their sum, λ_x + λ_y.
+    slopes : float or ndarray; their sum, λ_x + λ_y
     wave_x, wave_y : float or ndarray
         By which share Σs² swings to either side with the place across, and along.
     noise_share : float or ndarray
@@ -117,16 +113,8 @@ def energies(numbers: Station, shape: Shape, backdrop: Backdrop | None = None) -
     Parameters
     ----------
     numbers : Station
-        The station.
-    shape : Shape
-        Of the defect; its sides broadcast with the station.
-    backdrop : Backdrop, optional
-        Texture of the product; left out, it has none.
-
-    Returns
-    -------
-    Energies
-        Of a contrast of 1.
+    shape : Shape; of the defect; its sides broadcast with the station
+    backdrop : Backdrop, optional; texture of the product; left out, it has none
     """
     return energies_of(numbers, backdrop)(shape)
 

@@ -61,12 +61,9 @@ class Form:
 
     Parameters
     ----------
-    kind : str
-        "dent", "pit", "bump", "groove", "wrinkle" or "fibre".
-    steepness : float
-        Depth over width.
-    turn_deg : float
-        0 for an axis along travel, 90 across.
+    kind : str; "dent", "pit", "bump", "groove", "wrinkle" or "fibre"
+    steepness : float; depth over width
+    turn_deg : float; 0 for an axis along travel, 90 across
     """
 
     kind: str
@@ -85,21 +82,7 @@ class Form:
 
 
 class Flanks:
-    """
-    The transform of a form under a lamp, for a width of 1.
-
-    Parameters
-    ----------
-    key : tuple
-        Face and form that it was made for.
-    level : tuple of float
-        Radiance factors of the level face: matt of white, and mirrored.
-    parts : tuple of tuple of ndarray
-        Of matt light, and of mirrored where there is some: spline coefficients of a round fault;
-        of a long one those of its end below the middle, above it, and of a cut across.
-    mirrored : bool
-        Whether left and right are alike, so that frequencies of both signs are.
-    """
+    """The transform of a form under a lamp, for a width of 1."""
 
     __slots__ = ("key", "level", "mirrored", "parts")
 
@@ -162,10 +145,8 @@ class Relief:
 
     Parameters
     ----------
-    flanks : Flanks
-        The transforms of its form.
-    width_um, length_um : float or ndarray
-        [µm]
+    flanks : Flanks; the transforms of its form
+    width_um, length_um : float or ndarray [µm]
     matt, gloss : float or ndarray
         Weights of both parts in the change of the product's level, ρ/P and 1/(ρ_w P).
     """
@@ -240,12 +221,9 @@ def weights(flanks: Flanks, product: Figure, white: Figure) -> tuple[FloatArray,
 
     Parameters
     ----------
-    flanks : Flanks
-        With the radiance factors of the level face.
-    product : float or ndarray
-        Level of the product under the lamp, as a share of white.
-    white : float or ndarray
-        Reflectance of white.
+    flanks : Flanks; with the radiance factors of the level face
+    product : float or ndarray; level of the product under the lamp, as a share of white
+    white : float or ndarray; reflectance of white
 
     Returns
     -------
@@ -266,20 +244,12 @@ def flanks_of(face: Face, form: Form) -> Flanks:
 
     Parameters
     ----------
-    face : Face
-        Lamp, camera and finish.
-    form : Form
-        Of the fault.
-
-    Returns
-    -------
-    Flanks
-        Its transforms.
+    face : Face; lamp, camera and finish
+    form : Form; of the fault
 
     Raises
     ------
-    InputError
-        Where it is too steep for the finish.
+    InputError; where it is too steep for the finish
     """
     fault = form.shortest
     rms = min(face.finish.rms_across, face.finish.rms_along) if face.finish else np.inf

@@ -24,20 +24,14 @@ class Ground:
 
     Parameters
     ----------
-    level_e : float or ndarray
-        Signal before any limit. [e]
-    noise_e : float or ndarray
-        Temporal noise that is left. [e]
-    streaks_e : float or ndarray
-        Spread of the columns once their levels are learnt. [e]
-    charge_e : float or ndarray
-        The same with the dark current. [e]
+    level_e : float or ndarray; signal before any limit [e]
+    noise_e : float or ndarray; temporal noise that is left [e]
+    streaks_e : float or ndarray; spread of the columns once their levels are learnt [e]
+    charge_e : float or ndarray; the same with the dark current [e]
     contrast, depth_e : float or ndarray
         Of a full defect, as a share of the level, and what is left of it behind the limits. [e]
-    texture : Texture or None
-        Of the product.
-    slope : float or ndarray
-        Share of a small change of the signal that limits leave.
+    texture : Texture or None; of the product
+    slope : float or ndarray; share of a small change of the signal that limits leave
     """
 
     level_e: Figure
@@ -67,18 +61,9 @@ def ground(
     Parameters
     ----------
     numbers : Station
-        The station.
-    product : float or ndarray
-        Level of the product, as a share of white.
-    contrast : float or ndarray
-        Of the defect, as a share of that level.
-    texture : Texture, optional
-        Of the product.
-
-    Returns
-    -------
-    Ground
-        As delivered.
+    product : float or ndarray; level of the product, as a share of white
+    contrast : float or ndarray; of the defect, as a share of that level
+    texture : Texture, optional; of the product
     """
     level_e = product * np.asarray(numbers.electrons_white)
     good, dark = kept(numbers, level_e), kept(numbers, level_e * (1 - np.asarray(contrast)))
@@ -105,11 +90,8 @@ def ground_of_changes(numbers: Station, product: Figure, texture: Texture | None
     Parameters
     ----------
     numbers : Station
-        The station.
-    product : float or ndarray
-        Level of the product, as a share of white.
-    texture : Texture, optional
-        Of the product.
+    product : float or ndarray; level of the product, as a share of white
+    texture : Texture, optional; of the product
 
     Returns
     -------

@@ -42,19 +42,10 @@ OF_EXTREMES = Fineness(count=72, widest=40.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pictured:
-    """
-    What samples at all places see of a fault, as a share of the product's level.
+    """What samples at all places see of a fault, as a share of the product's level."""
 
-    Parameters
-    ----------
-    change : ndarray of shape (..., places along, places across)
-        Brighter is positive.
-    x_um, y_um : ndarray
-        Places from its middle. [µm]
-    """
-
-    change: FloatArray
-    x_um: FloatArray
+    change: FloatArray  # shape (..., places along, places across); brighter is positive
+    x_um: FloatArray  # places from its middle [µm]
     y_um: FloatArray
 
     @property
@@ -81,23 +72,7 @@ class Pictured:
 
 
 def pictured(wide: Station, fault: Relief, fineness: Fineness = OF_SUMS) -> Pictured:
-    """
-    Turn a fault behind lens, pixel and motion back into a picture.
-
-    Parameters
-    ----------
-    wide : Station
-        The station; its numbers have two more axes.
-    fault : Relief
-        The same.
-    fineness : Fineness
-        How far it goes.
-
-    Returns
-    -------
-    Pictured
-        On a grid of twice as many places as there are frequencies of one sign.
-    """
+    """Turn a fault behind lens, pixel and motion back into a picture."""
     place, lens = wide.geometry, wide.optics
     blur_um = (8 * lens.blur_um + lens.defocus_disc_um) / lens.magnification
     pixels_um = np.asarray(place.object_pixel_x_um), np.asarray(longest_side_um(wide))
@@ -137,13 +112,10 @@ def seen_change(numbers: Station, fault: Relief) -> FloatArray:
     Parameters
     ----------
     numbers : Station
-        The station.
-    fault : Relief
-        Its sides broadcast with the station.
+    fault : Relief; its sides broadcast with the station
 
     Returns
     -------
-    ndarray
-        A share of the level, brighter is positive; of the best place on the grid of samples.
+    ndarray; a share of the level, brighter is positive; of the best place on the grid of samples
     """
     return pictured(widened(numbers), widened(fault), OF_EXTREMES).extreme

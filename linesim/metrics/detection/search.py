@@ -50,30 +50,16 @@ _MOST_LOSS = 0.25
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bank:
-    """
-    What the search needs to know of a defect and of the noise; numbers or arrays.
+    """What the search needs to know of a defect and of the noise; numbers or arrays."""
 
-    Parameters
-    ----------
-    looks, slopes : float or ndarray
-        √(λ_x λ_y) and λ_x + λ_y of the filter's output, λ its mean squared slope a sample.
-    wave_x, wave_y : float or ndarray
-        By which share d² swings with the place across and along.
-    shot : float or ndarray
-        Share of shot noise in the variance of the output, β.
-    step : float or ndarray
-        By how much one electron moves the output, ε. [standard deviations]
-    variance : float or ndarray
-        Of the output on the defect, over that on good product.
-    """
-
+    # √(λ_x λ_y) and λ_x + λ_y of the filter's output, λ its mean squared slope a sample
     looks: Figure
     slopes: Figure
-    wave_x: Figure
+    wave_x: Figure  # by which share d² swings with the place across and along
     wave_y: Figure
-    shot: Figure = 0.0
-    step: Figure = 0.0
-    variance: Figure = 1.0
+    shot: Figure = 0.0  # share of shot noise in the variance of the output, β
+    step: Figure = 0.0  # by how much one electron moves the output, ε [standard deviations]
+    variance: Figure = 1.0  # of the output on the defect, over that on good product
 
     @property
     def loss(self) -> Figure:
@@ -131,14 +117,11 @@ def threshold_for(bank: Bank, alarms: Figure) -> FloatArray:
     Parameters
     ----------
     bank : Bank
-        The search.
-    alarms : float or ndarray
-        Allowed, a sample.
+    alarms : float or ndarray; allowed, a sample
 
     Returns
     -------
-    ndarray
-        In standard deviations of a filter's output.
+    ndarray; in standard deviations of a filter's output
     """
     excess = np.log(np.maximum(bank.looks, 1e-300)) - 1.5 * np.log(2 * np.pi) - np.log(alarms)
     # the number of peaks falls from a level of 1 on; Newton's rule comes down from above
@@ -171,16 +154,12 @@ def wanted_dprime(bank: Bank, rate: Figure, threshold: Figure) -> FloatArray:
     Parameters
     ----------
     bank : Bank
-        The search.
-    rate : float or ndarray
-        Share to find, between 0 and 1.
-    threshold : float or ndarray
-        In standard deviations.
+    rate : float or ndarray; share to find, between 0 and 1
+    threshold : float or ndarray; in standard deviations
 
     Returns
     -------
-    ndarray
-        The index d'.
+    ndarray; the index d'
     """
     goal = np.asarray(ndtri(rate))
     place = np.asarray(threshold + goal * np.sqrt(bank.variance) + 0.0 * bank.looks)
@@ -206,16 +185,12 @@ def threshold_at(bank: Bank, detectability: Figure, rate: Figure) -> FloatArray:
     Parameters
     ----------
     bank : Bank
-        The search.
-    detectability : float or ndarray
-        The index d'.
-    rate : float or ndarray
-        Share to find, between 0 and 1.
+    detectability : float or ndarray; the index d'
+    rate : float or ndarray; share to find, between 0 and 1
 
     Returns
     -------
-    ndarray
-        In standard deviations; at least 0.
+    ndarray; in standard deviations; at least 0
     """
     threshold = np.asarray(detectability, dtype=np.float64) + 0.0
     for _ in range(_STEPS):

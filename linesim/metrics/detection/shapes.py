@@ -28,8 +28,7 @@ class Disc:
 
     Parameters
     ----------
-    diameter_um : float or ndarray
-        [µm]
+    diameter_um : float or ndarray [µm]
     """
 
     diameter_um: Figure
@@ -52,8 +51,7 @@ class Scratch:
 
     Parameters
     ----------
-    across_um, along_um : float or ndarray
-        Its sides. [µm]
+    across_um, along_um : float or ndarray; its sides [µm]
     """
 
     across_um: Figure

@@ -55,10 +55,8 @@ class Sighting:
     ----------
     dprime : ndarray
         The index d', of the root of the mean square over all places on the grid of samples.
-    bank : Bank
-        What the search needs to know of it.
-    energies : Energies
-        What of it reaches the samples.
+    bank : Bank; what the search needs to know of it
+    energies : Energies; what of it reaches the samples
     """
 
     dprime: FloatArray
@@ -73,14 +71,11 @@ def sighting_of(numbers: Station, base: Ground) -> Callable[[Shape], Sighting]:
     Parameters
     ----------
     numbers : Station
-        The station.
-    base : Ground
-        What the defect lies on.
+    base : Ground; what the defect lies on
 
     Returns
     -------
-    callable
-        Gives how a shape is sighted.
+    callable; gives how a shape is sighted
     """
     energies = energies_of(numbers, base.backdrop)
 
@@ -96,15 +91,8 @@ def sighting(found: Energies, base: Ground) -> Sighting:
 
     Parameters
     ----------
-    found : Energies
-        Of the defect.
-    base : Ground
-        What it lies on.
-
-    Returns
-    -------
-    Sighting
-        As the filter has it.
+    found : Energies; of the defect
+    base : Ground; what it lies on
     """
     noise_e2, streaks_e2 = np.square(base.noise_e), np.square(base.streaks_e)
     spread_e2 = np.maximum(noise_e2 * found.samples + streaks_e2 * found.columns, 1e-240)
@@ -130,11 +118,6 @@ def cell_m2(numbers: Station) -> Figure:
     """
     Area of product that one sample stands for.
 
-    Parameters
-    ----------
-    numbers : Station
-        The station.
-
     Returns
     -------
     float or ndarray
@@ -150,16 +133,12 @@ def alarm_threshold(numbers: Station, bank: Bank, false_alarms_per_m2: Figure) -
     Parameters
     ----------
     numbers : Station
-        The station.
-    bank : Bank
-        Of the defect that is searched.
-    false_alarms_per_m2 : float or ndarray
-        On the mean. [1/m²]
+    bank : Bank; of the defect that is searched
+    false_alarms_per_m2 : float or ndarray; on the mean [1/m²]
 
     Returns
     -------
-    ndarray
-        In standard deviations of a filter's output.
+    ndarray; in standard deviations of a filter's output
     """
     return threshold_for(bank, false_alarms_per_m2 * np.asarray(cell_m2(numbers)))
 
@@ -170,15 +149,12 @@ def detection_rate(seen: Sighting, threshold: Figure) -> FloatArray:
 
     Parameters
     ----------
-    seen : Sighting
-        Of the defect.
-    threshold : float or ndarray
-        In standard deviations of a filter's output.
+    seen : Sighting; of the defect
+    threshold : float or ndarray; in standard deviations of a filter's output
 
     Returns
     -------
-    ndarray
-        From 0 to 1.
+    ndarray; from 0 to 1
     """
     return found_share(seen.bank, seen.dprime, threshold)
 
@@ -190,16 +166,12 @@ def false_alarms_per_m2(numbers: Station, bank: Bank, threshold: Figure) -> Floa
     Parameters
     ----------
     numbers : Station
-        The station.
-    bank : Bank
-        Of the defect that is searched.
-    threshold : float or ndarray
-        In standard deviations of a filter's output.
+    bank : Bank; of the defect that is searched
+    threshold : float or ndarray; in standard deviations of a filter's output
 
     Returns
     -------
-    ndarray
-        [1/m²]
+    ndarray [1/m²]
     """
     return np.asarray(alarms_at(bank, threshold) / cell_m2(numbers))
 
@@ -211,17 +183,12 @@ def wanted_dprime(numbers: Station, bank: Bank, rate: Figure, alarms_per_m2: Fig
     Parameters
     ----------
     numbers : Station
-        The station.
-    bank : Bank
-        Of the defect that is searched.
-    rate : float or ndarray
-        Share of defects to find, between 0 and 1.
-    alarms_per_m2 : float or ndarray
-        False alarms allowed. [1/m²]
+    bank : Bank; of the defect that is searched
+    rate : float or ndarray; share of defects to find, between 0 and 1
+    alarms_per_m2 : float or ndarray; False alarms allowed [1/m²]
 
     Returns
     -------
-    ndarray
-        The index d'.
+    ndarray; the index d'
     """
     return dprime_for(bank, rate, alarm_threshold(numbers, bank, alarms_per_m2))

@@ -34,18 +34,13 @@ def sizes_um(
     Parameters
     ----------
     numbers : Station
-        The station.
-    of_size : callable
-        Gives the shape of a size in µm, such as a disc of a diameter.
-    goals : sequence of callable
-        Each gives the detectability d' to be reached by what is sighted.
-    base : Ground
-        What the defect lies on.
+    of_size : callable; gives the shape of a size in µm, such as a disc of a diameter
+    goals : sequence of callable; each gives the detectability d' to be reached by what is sighted
+    base : Ground; what the defect lies on
 
     Returns
     -------
-    tuple of ndarray
-        Infinite where there is no signal. [µm]
+    tuple of ndarray; infinite where there is no signal [µm]
     """
     start_um = 1.0 * np.asarray(numbers.geometry.object_pixel_x_um)
     sighted = sighting_of(numbers, base)
@@ -78,13 +73,7 @@ def disc_of(diameter_um: Figure) -> Shape:
 
     Parameters
     ----------
-    diameter_um : float or ndarray
-        Its diameter. [µm]
-
-    Returns
-    -------
-    Shape
-        The disc.
+    diameter_um : float or ndarray; its diameter [µm]
     """
     return Disc(diameter_um=diameter_um)
 

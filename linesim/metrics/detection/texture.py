@@ -52,10 +52,8 @@ class Grain:
 
     Parameters
     ----------
-    rms : float or ndarray
-        Standard deviation, as a share of the product's level.
-    correlation_um : float or ndarray
-        Distance ℓ over which the correlation falls to 1/e. [µm]
+    rms : float or ndarray; standard deviation, as a share of the product's level
+    correlation_um : float or ndarray; distance ℓ over which the correlation falls to 1/e [µm]
     """
 
     rms: Figure
@@ -69,14 +67,7 @@ class Grain:
 
 
 class Table:
-    """
-    Power of a measured texture over a quarter of the plane, in the target's own pixels.
-
-    Parameters
-    ----------
-    power : ndarray of shape (along, across)
-        From no cycles to half a cycle a pixel, evenly; even in both. [pixel²]
-    """
+    """Power of a measured texture over a quarter of the plane, in the target's own pixels."""
 
     __slots__ = ("power",)
 
@@ -97,9 +88,7 @@ class MeasuredTexture:
     Parameters
     ----------
     table : Table
-        Its power.
-    pixel_um : float or ndarray
-        Side of a pixel of that image on the target. [µm]
+    pixel_um : float or ndarray; side of a pixel of that image on the target [µm]
     rms : float or ndarray
         Standard deviation over all frequencies, as a share of the product's level.
     """
@@ -129,8 +118,7 @@ def texture_of(tiles: Tiles) -> MeasuredTexture | None:
 
     Parameters
     ----------
-    tiles : Tiles
-        Of the product.
+    tiles : Tiles; of the product
 
     Returns
     -------
@@ -165,17 +153,13 @@ def sampled_power(
 
     Parameters
     ----------
-    wide : Station
-        The station; its numbers broadcast with the frequencies.
-    texture : Texture
-        Of the product; the same.
-    across_lp_mm, along_lp_mm : ndarray
-        On the target. [lp/mm]
+    wide : Station; the station; its numbers broadcast with the frequencies
+    texture : Texture; of the product; the same
+    across_lp_mm, along_lp_mm : ndarray; on the target [lp/mm]
 
     Returns
     -------
-    ndarray
-        As a share of the product's level, squared: white noise of that variance has as much.
+    ndarray; as a share of the product's level, squared: white noise of that variance has as much
     """
     steps = 1000 / wide.geometry.object_pixel_x_um, 1000 / wide.timing.line_advance_um
     cell_um2 = wide.geometry.object_pixel_x_um * wide.timing.line_advance_um
@@ -191,15 +175,12 @@ def seen_mtf(wide: Station, fx: FloatArray, fy: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    wide : Station
-        The station; its numbers broadcast with the frequencies.
-    fx, fy : ndarray
-        Across and along, on the target. [lp/mm]
+    wide : Station; the station; its numbers broadcast with the frequencies
+    fx, fy : ndarray; across and along, on the target [lp/mm]
 
     Returns
     -------
-    ndarray
-        1 for no cycles.
+    ndarray; 1 for no cycles
     """
     lens = wide.optics.mtf(np.hypot(fx, fy) / wide.optics.magnification)
     return np.asarray(lens * pixel_mtf_across(wide, fx) * pixel_mtf_along(wide, fy))

@@ -45,14 +45,10 @@ class EdgeUncertainty:
     ----------
     mtf50_cyc_px, mtf10_cyc_px : float or None
         Of the crossings; None where there is none, or noise may hide it. [cycles/px]
-    mtf_nyquist : float
-        Of the response at half a cycle a pixel.
-    rise_10_90_px : float
-        Of the rise. [px]
-    mtf : ndarray of shape (n,)
-        Of the curve, at its frequencies.
-    blocks, resamplings : int
-        Blocks of rows, and draws of them.
+    mtf_nyquist : float; of the response at half a cycle a pixel
+    rise_10_90_px : float; of the rise [px]
+    mtf : ndarray of shape (n,); of the curve, at its frequencies
+    blocks, resamplings : int; blocks of rows, and draws of them
     """
 
     mtf50_cyc_px: float | None
@@ -80,21 +76,11 @@ def edge_uncertainty(
 
     Parameters
     ----------
-    image : ndarray of shape (lines, width)
-        The image that was measured.
-    response : EdgeResponse
-        What it gave.
-    seed : int
-        Of the draws.
-    undo_bin_width : bool
-        As it was measured.
-    resamplings : int
-        Draws.
-
-    Returns
-    -------
-    EdgeUncertainty
-        One standard deviation each.
+    image : ndarray of shape (lines, width); the image that was measured
+    response : EdgeResponse; what it gave
+    seed : int; of the draws
+    undo_bin_width : bool; as it was measured
+    resamplings : int; draws
     """
     spread = _spread(response)
     values, blocks = _redrawn(image, response, spread, np.random.default_rng(seed), resamplings)

@@ -144,17 +144,13 @@ def first_crossing(frequency: FloatArray, mtf: FloatArray, level: float) -> floa
 
     Parameters
     ----------
-    frequency : ndarray of shape (n,)
-        Rising, in any unit.
-    mtf : ndarray of shape (n,)
-        Response there.
-    level : float
-        Such as 0.5.
+    frequency : ndarray of shape (n,); rising, in any unit
+    mtf : ndarray of shape (n,); response there
+    level : float; such as 0.5
 
     Returns
     -------
-    float or None
-        In the unit of the frequencies; none where it never falls so low, or begins there.
+    float or None; in the unit of the frequencies; none where it never falls so low, or begins there
     """
     below = np.flatnonzero(mtf <= level)
     if not below.size or below[0] == 0:

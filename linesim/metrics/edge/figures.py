@@ -60,18 +60,15 @@ class EdgeResponse:
 
     Parameters
     ----------
-    direction : {"across", "along"}
-        The axis nearest to the normal.
+    direction : {"across", "along"}; the axis nearest to the normal
     angle_deg : float
         Angle between the edge and the axis nearest to it, in physical units; positive where the
         edge goes to higher columns with higher lines, or to higher lines with higher columns. [°]
     mtf50_cyc_px, mtf10_cyc_px : float or None
         First frequency at which the response falls to 50 % and 10 %; None where it does not up to
         the end of the curve. [cycles/px]
-    mtf_nyquist : float
-        Response at half a cycle a pixel.
-    rise_10_90_px : float
-        Distance from 10 % to 90 % of the step. [px]
+    mtf_nyquist : float; response at half a cycle a pixel
+    rise_10_90_px : float; distance from 10 % to 90 % of the step [px]
     overshoot : float
         Excess over the bright or under the dark level, share of the step; 0 where none stands out
         by four standard deviations of the noise.
@@ -80,23 +77,16 @@ class EdgeResponse:
         Noise cannot make it smaller than nothing, so where the truth is near 0 it reads high.
     position_px, edge_spread : ndarray of shape (bins,)
         Edge spread from 0 (dark) to 1 (bright), each value the mean over one bin. [px]
-    half_width_px : float
-        Half-width of the window. [px]
-    edge_length_px : int
-        Rows (or columns) of the image used.
+    half_width_px : float; half-width of the window [px]
+    edge_length_px : int; rows (or columns) of the image used
     scatter_px : float
         Standard deviation of the rows' edge positions about the line: noise, aliasing, and a line
         that is not straight. [px]
-    step, noise : float
-        Height of the edge and standard deviation of a pixel, in the image's units.
-    mtf_noise : float
-        Standard deviation that the noise gives the response at 0.25 cycles/px.
-    pitch : float
-        Length of the pixel of the frequencies, in the unit of `pixel_pitch`.
-    line : EdgeLine
-        Where the edge lies; for an edge along, rows and columns are exchanged.
-    levels : tuple of float
-        Dark and bright level, in the image's units.
+    step, noise : float; height of the edge and standard deviation of a pixel, in the image's units
+    mtf_noise : float; standard deviation that the noise gives the response at 0.25 cycles/px
+    pitch : float; length of the pixel of the frequencies, in the unit of `pixel_pitch`
+    line : EdgeLine; where the edge lies; for an edge along, rows and columns are exchanged
+    levels : tuple of float; dark and bright level, in the image's units
     """
 
     direction: Direction
@@ -143,12 +133,10 @@ def edge_response(  # noqa: PLR0913 -- one measurement, its options by keyword
     ----------
     image : ndarray of shape (lines, width)
         One channel, linear in light, holding a dark and a bright area with the edge between them.
-    direction : {"across", "along"}, optional
-        Axis nearest to the edge's normal; left out: found.
+    direction : {"across", "along"}, optional; axis nearest to the edge's normal; left out: found
     pixel_pitch : tuple of float
         Pitch of the samples along and across (line advance, object pixel) in one length unit.
-    bins_per_pixel : int
-        Bins a pixel on the normal.
+    bins_per_pixel : int; bins a pixel on the normal
     undo_bin_width : bool
         Divide out the blur of the bins, sinc(f/bins_per_pixel); False leaves it in.
     half_width_px : float, optional
@@ -157,11 +145,6 @@ def edge_response(  # noqa: PLR0913 -- one measurement, its options by keyword
     limits : tuple of float, optional
         Lowest and highest value that the image can hold; left out: the range of an integer type,
         none for floats.
-
-    Returns
-    -------
-    EdgeResponse
-        Figures and curves.
 
     Raises
     ------

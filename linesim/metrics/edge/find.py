@@ -65,14 +65,10 @@ class EdgeSearch:
 
     Parameters
     ----------
-    image : ndarray of shape (lines, width)
-        One channel, linear in light.
-    direction : {"across", "along"} or None
-        Axis nearest to the edge's normal; None: either.
-    pixel_pitch : tuple of float
-        Pitch of the samples along and across, in one length unit.
-    limits : tuple of float or None
-        Lowest and highest value that the image can hold.
+    image : ndarray of shape (lines, width); one channel, linear in light
+    direction : {"across", "along"} or None; axis nearest to the edge's normal; None: either
+    pixel_pitch : tuple of float; pitch of the samples along and across, in one length unit
+    limits : tuple of float or None; lowest and highest value that the image can hold
     """
 
     image: NDArray[np.generic]
@@ -86,18 +82,11 @@ class EdgeSearch:
 
         Parameters
         ----------
-        region : Region
-            Where.
-
-        Returns
-        -------
-        EdgeResponse
-            Figures and curves.
+        region : Region; where
 
         Raises
         ------
-        InputError
-            What keeps it from being measured.
+        InputError; what keeps it from being measured
         """
         return edge_response(
             region.cut(self.image),
@@ -125,18 +114,15 @@ def find_edge(search: EdgeSearch) -> FoundEdge:
 
     Parameters
     ----------
-    search : EdgeSearch
-        Image and wishes.
+    search : EdgeSearch; image and wishes
 
     Returns
     -------
-    FoundEdge
-        Region and response. The whole image is taken where no part of it is clearly better.
+    FoundEdge; region and response. The whole image is taken where no part of it is clearly better
 
     Raises
     ------
-    InputError
-        There is none; why the likeliest place is refused.
+    InputError; there is none; why the likeliest place is refused
     """
     log: _Log = {}
     first, *others = (_judged(search, region, log) for region in _candidates(search))

@@ -45,10 +45,8 @@ def find_direction(image: FloatArray, pixel_pitch: tuple[float, float]) -> Direc
 
     Parameters
     ----------
-    image : ndarray of shape (lines, width)
-        Linear values.
-    pixel_pitch : tuple of float
-        Pitch along and across, in one length unit.
+    image : ndarray of shape (lines, width); linear values
+    pixel_pitch : tuple of float; pitch along and across, in one length unit
 
     Returns
     -------

@@ -16,27 +16,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class EdgeSpread:
-    """
-    Oversampled edge spread along the normal, rising.
+    """Oversampled edge spread along the normal, rising."""
 
-    Parameters
-    ----------
-    position_px : ndarray of shape (bins,)
-        Middle of each bin, 0 on the edge's line. [px]
-    value : ndarray of shape (bins,)
-        Mean of the image over each bin's width, in the image's units.
-    bins_per_pixel : int
-        Bins a pixel.
-    bin_noise : float
-        Standard deviation of one value, from the pixels' noise.
-    noise : float
-        Standard deviation of one pixel on the flat sides, from the differences of neighbours.
-    """
-
-    position_px: FloatArray
+    position_px: FloatArray  # shape (bins,); middle of each bin, 0 on the edge's line [px]
+    # shape (bins,); mean of the image over each bin's width, in the image's units
     value: FloatArray
-    bins_per_pixel: int
-    bin_noise: float
+    bins_per_pixel: int  # bins a pixel
+    bin_noise: float  # standard deviation of one value, from the pixels' noise
+    # standard deviation of one pixel on the flat sides, from the differences of neighbours
     noise: float
 
     @property

@@ -29,29 +29,21 @@ class FlatArea:
 
     Parameters
     ----------
-    images : int
-        How many.
-    mean_dn : Estimate
-        Mean sample. [DN]
-    temporal_dn2 : Estimate
-        Variance in time of one sample, of whole lines included. [DN²]
-    pixel_dn2 : Estimate
-        The same without what all samples of a line share. [DN²]
+    images : int; how many
+    mean_dn : Estimate; mean sample [DN]
+    temporal_dn2 : Estimate; variance in time of one sample, of whole lines included [DN²]
+    pixel_dn2 : Estimate; the same without what all samples of a line share [DN²]
     line_dn2 : Estimate
-        Variance in time that the samples of a line share; scatters around 0 where they share
-        none. [DN²]
-    column_dn2 : Estimate
-        Variance between columns, noise taken off. [DN²]
-    pattern_dn2 : Estimate
-        The same without the columns' smooth trend. [DN²]
+        Variance in time that the samples of a line share; scatters around 0 where they share none.
+        [DN²]
+    column_dn2 : Estimate; variance between columns, noise taken off [DN²]
+    pattern_dn2 : Estimate; the same without the columns' smooth trend [DN²]
     shading_dn, drift_dn : float
         Peak to peak of the smooth trend (a parabola) across and along. [DN]
-    drift_dn2 : float
-        Variance of the trend along travel, less what noise alone gives. [DN²]
+    drift_dn2 : float; variance of the trend along travel, less what noise alone gives [DN²]
     correlation_y, correlation_x : float
         Correlation of what is left with the next line and with the next column; 0 for noise.
-    correlation_sd : float
-        Their standard error.
+    correlation_sd : float; their standard error
     """
 
     images: int
@@ -109,13 +101,11 @@ def flat_area(frames_dn: Sequence[Samples]) -> FlatArea:
 
     Returns
     -------
-    FlatArea
-        With standard errors: a mean square of ν degrees of freedom is known to √(2/ν) (19).
+    FlatArea; with standard errors: a mean square of ν degrees of freedom is known to √(2/ν) (19)
 
     Raises
     ------
-    ValueError
-        Too small, or shapes that differ.
+    ValueError; too small, or shapes that differ
 
     References
     ----------

@@ -15,28 +15,13 @@ _ROUNDING = 1e-12
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Banding:
-    """
-    The strongest wave in the means of lines.
+    """The strongest wave in the means of lines."""
 
-    Parameters
-    ----------
-    frequency_cyc_line : float
-        Of the wave; one above 0.5 shows folded back. [cycles/line]
-    amplitude_dn : Estimate
-        Half of its peak to peak. [DN]
-    chance : float
-        Probability that lines without any wave show one as strong as this.
-    spectrum_cyc_line : ndarray of shape (n,)
-        Frequencies without 0. [cycles/line]
-    spectrum_dn : ndarray of shape (n,)
-        Amplitude at each. [DN]
-    """
-
-    frequency_cyc_line: float
-    amplitude_dn: Estimate
-    chance: float
-    spectrum_cyc_line: FloatArray
-    spectrum_dn: FloatArray
+    frequency_cyc_line: float  # of the wave; one above 0.5 shows folded back [cycles/line]
+    amplitude_dn: Estimate  # half of its peak to peak [DN]
+    chance: float  # probability that lines without any wave show one as strong as this
+    spectrum_cyc_line: FloatArray  # shape (n,); frequencies without 0 [cycles/line]
+    spectrum_dn: FloatArray  # shape (n,); amplitude at each [DN]
 
 
 def banding(by_line_dn: FloatArray) -> Banding:

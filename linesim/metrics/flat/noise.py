@@ -21,10 +21,8 @@ class FlatFigures:
 
     Parameters
     ----------
-    mean_dn : float
-        Mean sample. [DN]
-    temporal_noise_dn : float
-        Standard deviation along travel, column by column. [DN]
+    mean_dn : float; mean sample [DN]
+    temporal_noise_dn : float; standard deviation along travel, column by column [DN]
     total_noise_dn : float
         Standard deviation of all samples, columns' own differences included. [DN]
     """
@@ -53,13 +51,7 @@ def summed_figures(sums: ColumnSums) -> FlatFigures:
 
     Parameters
     ----------
-    sums : ColumnSums
-        Of at least 16 lines.
-
-    Returns
-    -------
-    FlatFigures
-        Mean and noise.
+    sums : ColumnSums; of at least 16 lines
     """
     return FlatFigures(
         mean_dn=sums.mean_dn(),
@@ -75,8 +67,7 @@ class Estimate:
 
     Parameters
     ----------
-    value : float
-        The figure, in the unit that the holder's name gives.
+    value : float; the figure, in the unit that the holder's name gives
     sd : float
         Its standard error from temporal noise, in the same unit: another look at the same camera
         spreads so. Another camera of the make spreads more.
@@ -143,10 +134,8 @@ class FrameFigures:
 
     Parameters
     ----------
-    mean_dn : Estimate
-        Mean sample. [DN]
-    temporal_dn2 : Estimate
-        Variance in time. [DN²]
+    mean_dn : Estimate; mean sample [DN]
+    temporal_dn2 : Estimate; variance in time [DN²]
     spatial_dn2 : Split
         Variance of the fixed pattern; scatters around 0, below it too, where there is none. [DN²]
     """
@@ -177,8 +166,7 @@ def frame_figures(frames_dn: NDArray[np.generic]) -> FrameFigures:
 
     Raises
     ------
-    ValueError
-        Where there are fewer.
+    ValueError; where there are fewer
 
     References
     ----------

@@ -17,12 +17,9 @@ class SignalNoise:
 
     Parameters
     ----------
-    lit : FlatArea
-        The area in the light.
-    black_dn : Estimate
-        Level without light. [DN]
-    dark : FlatArea or None
-        The same area without light, where it was looked at.
+    lit : FlatArea; the area in the light
+    black_dn : Estimate; level without light [DN]
+    dark : FlatArea or None; the same area without light, where it was looked at
     """
 
     lit: FlatArea

@@ -37,31 +37,17 @@ class Streak:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Streaks:
-    """
-    How columns differ from their neighbours.
+    """How columns differ from their neighbours."""
 
-    Parameters
-    ----------
-    high_pass_dn : ndarray of shape (columns - 4,)
-        Means of the columns less the running mean of five, divided by √0.8, from column 2 on. [DN]
-    variance_dn2 : Estimate
-        Of it, noise taken off. [DN²]
-    spread_dn : float
-        Robust standard deviation of it, noise and all. [DN]
-    limit : float
-        Strength beyond which even one column is there by chance in only 1 % of lines like this.
-    count : int
-        Columns beyond it, up to 100.
-    worst : tuple of Streak
-        The strongest, beyond the limit or not.
-    """
-
+    # shape (columns - 4,); means of the columns less the running mean of five, divided by √0.8,
+    # from column 2 on [DN]
     high_pass_dn: FloatArray
-    variance_dn2: Estimate
-    spread_dn: float
+    variance_dn2: Estimate  # of it, noise taken off [DN²]
+    spread_dn: float  # robust standard deviation of it, noise and all [DN]
+    # strength beyond which even one column is there by chance in only 1 % of lines like this
     limit: float
-    count: int
-    worst: tuple[Streak, ...]
+    count: int  # columns beyond it, up to 100
+    worst: tuple[Streak, ...]  # the strongest, beyond the limit or not
 
 
 def high_pass(by_column_dn: FloatArray) -> FloatArray:

@@ -58,12 +58,9 @@ class ColumnSums:
 
     Parameters
     ----------
-    lines : int
-        Lines of the image.
-    sum_dn : ndarray of int64, shape (width,) or (width, 3)
-        Of the samples. [DN]
-    sum_dn2 : ndarray of int64, of the same shape
-        Of their squares; holds up to 2³¹ lines. [DN²]
+    lines : int; lines of the image
+    sum_dn : ndarray of int64, shape (width,) or (width, 3); of the samples [DN]
+    sum_dn2 : ndarray of int64, of the same shape; of their squares; holds up to 2³¹ lines [DN²]
     """
 
     lines: int
@@ -122,15 +119,12 @@ def tally(image: ImageRows, full_scale_dn: int) -> Tally:
 
     Parameters
     ----------
-    image : ImageRows
-        Samples of at least one line.
-    full_scale_dn : int
-        Largest sample that can be. [DN]
+    image : ImageRows; samples of at least one line
+    full_scale_dn : int; largest sample that can be [DN]
 
     Returns
     -------
-    Tally
-        Whole numbers, the same however the image is cut.
+    Tally; whole numbers, the same however the image is cut
     """
     lines, *across = image.shape
     total, squares = np.zeros(across, dtype=np.int64), np.zeros(across, dtype=np.int64)

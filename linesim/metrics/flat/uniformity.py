@@ -20,22 +20,12 @@ _ORDER = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LineProfile:
-    """
-    The level along the line, above black.
+    """The level along the line, above black."""
 
-    Parameters
-    ----------
-    columns_dn : ndarray of shape (columns,)
-        Mean of each column. [DN]
-    smooth_dn : ndarray of shape (columns,)
-        The same, smoothed by parabolas over an eighth of the line. [DN]
-    end_sd_dn : float
-        Standard error of the smooth level at the ends, from streaks and noise. [DN]
-    """
-
-    columns_dn: FloatArray
+    columns_dn: FloatArray  # shape (columns,); mean of each column [DN]
+    # shape (columns,); the same, smoothed by parabolas over an eighth of the line [DN]
     smooth_dn: FloatArray
-    end_sd_dn: float
+    end_sd_dn: float  # standard error of the smooth level at the ends, from streaks and noise [DN]
 
     @property
     def brightest(self) -> int:
@@ -84,16 +74,11 @@ class Uniformity:
 
     Parameters
     ----------
-    whole : SignalNoise
-        Of all columns together.
-    profile : LineProfile
-        Level along the line.
-    streaks : Streaks
-        Columns that differ from their neighbours.
-    banding : Banding
-        Waves along travel.
-    parts : tuple of SignalNoise
-        The left, middle and right tenth of the line.
+    whole : SignalNoise; of all columns together
+    profile : LineProfile; level along the line
+    streaks : Streaks; columns that differ from their neighbours
+    banding : Banding; waves along travel
+    parts : tuple of SignalNoise; the left, middle and right tenth of the line
     """
 
     whole: SignalNoise
@@ -109,20 +94,16 @@ def uniformity(image_dn: Samples, black_dn: float) -> Uniformity:
 
     Parameters
     ----------
-    image_dn : ndarray of shape (lines, columns)
-        One channel, at least 16 lines of 40 columns. [DN]
-    black_dn : float
-        Level without light. [DN]
+    image_dn : ndarray of shape (lines, columns); one channel, at least 16 lines of 40 columns [DN]
+    black_dn : float; level without light [DN]
 
     Returns
     -------
-    Uniformity
-        Profile, streaks, bands, signal and noise.
+    Uniformity; profile, streaks, bands, signal and noise
 
     Raises
     ------
-    ValueError
-        Too small, or columns that do not lie above black.
+    ValueError; too small, or columns that do not lie above black
     """
     columns = image_dn.shape[1]
     if columns < FEWEST_COLUMNS:

@@ -47,35 +47,17 @@ _FIRST = _Operator(squares=2.0**2, alike=(6 / 4) ** 2)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BlockNoise:
-    """
-    Noise against brightness, and the blocks it was read off.
+    """Noise against brightness, and the blocks it was read off."""
 
-    Parameters
-    ----------
-    level_dn : ndarray of shape (levels,)
-        Mean of the blocks of like brightness, rising. [DN]
-    noise_dn : ndarray of shape (levels,)
-        Standard deviation of noise there, or less. [DN]
-    noise_sd_dn : ndarray of shape (levels,)
-        Its standard error. [DN]
-    block_dn : ndarray of shape (rows, columns)
-        Mean of each block. [DN]
-    textured_share : float
-        Share of the blocks in which more varies than noise does.
-    whiteness : float
-        Noise by first over noise by second differences: 1 for white noise, more where what is left
-        is texture, which is coarser.
-    blocks : int
-        Blocks that were used: those without a sample at a limit.
-    """
-
-    level_dn: FloatArray
-    noise_dn: FloatArray
-    noise_sd_dn: FloatArray
-    block_dn: FloatArray
-    textured_share: float
+    level_dn: FloatArray  # shape (levels,); mean of the blocks of like brightness, rising [DN]
+    noise_dn: FloatArray  # shape (levels,); standard deviation of noise there, or less [DN]
+    noise_sd_dn: FloatArray  # shape (levels,); its standard error [DN]
+    block_dn: FloatArray  # shape (rows, columns); mean of each block [DN]
+    textured_share: float  # share of the blocks in which more varies than noise does
+    # noise by first over noise by second differences: 1 for white noise, more where what is left is
+    # texture, which is coarser
     whiteness: float
-    blocks: int
+    blocks: int  # blocks that were used: those without a sample at a limit
 
     def at(self, level_dn: FloatArray) -> FloatArray:
         """Give the noise at any brightness."""

@@ -33,15 +33,10 @@ _LEAST_STRUCTURE = 0.02
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Spectra:
-    """
-    Sums over tiles, block by block.
+    """Sums over tiles, block by block."""
 
-    Parameters
-    ----------
-    cross, power : ndarray of shape (rows, columns, TILE_PX, TILE_PX // 2 + 1)
-        Of each block: real part of captured times predicted, and predicted squared.
-    """
-
+    # shape (rows, columns, TILE_PX, TILE_PX // 2 + 1); of each block: real part of captured times
+    # predicted, and predicted squared
     cross: FloatArray
     power: FloatArray
 
@@ -53,10 +48,8 @@ class Transfer:
 
     Parameters
     ----------
-    gain : Estimate
-        Of the contrast, captured over predicted.
-    blur_x, blur_y : Estimate
-        Exponents a and b: of f² in cycles per sample, across and along.
+    gain : Estimate; of the contrast, captured over predicted
+    blur_x, blur_y : Estimate; exponents a and b: of f² in cycles per sample, across and along
     frequency_cyc_px, ratio_x, ratio_y : ndarray of shape (n,)
         Transfer near both axes without a model. [cycles/px]
     """
@@ -75,10 +68,8 @@ def jackknife(parts: FloatArray, figure: Callable[[FloatArray], FloatArray]) -> 
 
     Parameters
     ----------
-    parts : ndarray of shape (rows, columns, ...)
-        Blocks, summed before the figures are worked out.
-    figure : callable
-        Gives the figures of a sum.
+    parts : ndarray of shape (rows, columns, ...); blocks, summed before the figures are worked out
+    figure : callable; gives the figures of a sum
 
     Returns
     -------
@@ -114,11 +105,6 @@ def spectra(predicted: FloatArray, captured: FloatArray) -> Spectra:
     ----------
     predicted, captured : ndarray of shape (lines, columns)
         In register, at least `LEAST_PX` each way.
-
-    Returns
-    -------
-    Spectra
-        Sums by blocks.
     """
     rows, columns = (_bands(side) for side in predicted.shape)
     shape = (len(rows), len(columns), TILE_PX, TILE_PX // 2 + 1)
@@ -144,15 +130,12 @@ def has_structure(predicted: FloatArray, noise_variance: float) -> bool:
 
     Parameters
     ----------
-    predicted : ndarray of shape (lines, columns)
-        Noise-free.
-    noise_variance : float
-        Of a sample, in the same unit squared.
+    predicted : ndarray of shape (lines, columns); noise-free
+    noise_variance : float; of a sample, in the same unit squared
 
     Returns
     -------
-    bool
-        Whether its detail is not lost in noise.
+    bool; whether its detail is not lost in noise
     """
     return float(_tiles(predicted).var()) > _LEAST_STRUCTURE * noise_variance
 
@@ -186,19 +169,7 @@ def _squares() -> tuple[FloatArray, FloatArray]:
 
 
 def transfer(found: Spectra) -> Transfer:
-    """
-    Fit the transfer between two images.
-
-    Parameters
-    ----------
-    found : Spectra
-        Their sums.
-
-    Returns
-    -------
-    Transfer
-        With standard errors.
-    """
+    """Fit the transfer between two images."""
     parts = np.stack([found.cross, found.power], axis=2)
     gain, blur_x, blur_y = jackknife(parts, lambda sums: np.array(_fit(*sums)))
     near = TILE_PX // 10
@@ -221,10 +192,8 @@ def blurred(image: FloatArray, found: Transfer) -> FloatArray:
 
     Parameters
     ----------
-    image : ndarray of shape (lines, columns)
-        Noise-free.
-    found : Transfer
-        Gain and blur.
+    image : ndarray of shape (lines, columns); noise-free
+    found : Transfer; gain and blur
 
     Returns
     -------
@@ -247,10 +216,8 @@ def shifted(image: FloatArray, along_px: float, across_px: float) -> FloatArray:
 
     Parameters
     ----------
-    image : ndarray of shape (lines, columns)
-        Any.
-    along_px, across_px : float
-        Towards higher lines and columns. [px]
+    image : ndarray of shape (lines, columns); any
+    along_px, across_px : float; towards higher lines and columns [px]
 
     Returns
     -------

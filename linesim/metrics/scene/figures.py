@@ -20,8 +20,7 @@ class Levels:
 
     Parameters
     ----------
-    counts : ndarray of int, shape (full_scale_dn + 1,)
-        Samples of each value.
+    counts : ndarray of int, shape (full_scale_dn + 1,); samples of each value
     """
 
     counts: NDArray[np.int64]
@@ -57,14 +56,11 @@ class Scene:
 
     Parameters
     ----------
-    noise : BlockNoise
-        Noise against brightness: at most so much.
+    noise : BlockNoise; noise against brightness: at most so much
     snr_map : ndarray of shape (rows, columns)
         Signal over noise of each block of 16 x 16 samples: at least so much; 0 below black.
-    detail : Directional
-        Detail along travel against detail across.
-    levels : Levels
-        Use of the scale.
+    detail : Directional; detail along travel against detail across
+    levels : Levels; use of the scale
     """
 
     noise: BlockNoise
@@ -84,22 +80,13 @@ def scene(image_dn: Samples, black_dn: float, full_scale_dn: int) -> Scene:
 
     Parameters
     ----------
-    image_dn : ndarray of shape (lines, columns)
-        One channel, at least 66 samples each way. [DN]
-    black_dn : float
-        Level without light. [DN]
-    full_scale_dn : int
-        Largest sample that can be. [DN]
-
-    Returns
-    -------
-    Scene
-        Noise, SNR, detail and levels.
+    image_dn : ndarray of shape (lines, columns); one channel, at least 66 samples each way [DN]
+    black_dn : float; level without light [DN]
+    full_scale_dn : int; largest sample that can be [DN]
 
     Raises
     ------
-    ValueError
-        Too small, or nothing but clipped blocks.
+    ValueError; too small, or nothing but clipped blocks
     """
     noise = block_noise(image_dn, full_scale_dn)
     signal_dn = np.maximum(noise.block_dn - black_dn, 0.0)

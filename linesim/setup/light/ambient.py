@@ -16,10 +16,8 @@ class Ambient(NamedTuple):
 
     Parameters
     ----------
-    illuminance_lx : float
-        As the eye weighs it. [lx]
-    irradiance_w_m2 : float
-        As power. [W/m²]
+    illuminance_lx : float; as the eye weighs it [lx]
+    irradiance_w_m2 : float; as power [W/m²]
     """
 
     illuminance_lx: float
@@ -33,8 +31,7 @@ class AmbientKind(Kind):
 
     Parameters
     ----------
-    what, example : str
-        As for `Kind`.
+    what, example : str; as for `Kind`
     """
 
     def read(self, value: object, folder: Path) -> Ambient:  # noqa: ARG002 -- of the face

@@ -52,17 +52,14 @@ class Spectrum:
 
     Parameters
     ----------
-    name : str
-        What to call the light.
-    wavelength_nm : ndarray of shape (n,)
-        Increasing, from 100 to 3000. [nm]
+    name : str; what to call the light
+    wavelength_nm : ndarray of shape (n,); increasing, from 100 to 3000 [nm]
     weight_per_nm : ndarray of shape (n,)
         Share of the irradiance per nanometre; its trapezoid sum over the grid is 1. [1/nm]
 
     Raises
     ------
-    InputError
-        If the grid or the weights break one of these rules.
+    InputError; if the grid or the weights break one of these rules
     """
 
     name: str
@@ -139,18 +136,15 @@ class Spectrum:
 
         Parameters
         ----------
-        illuminance_lx : float or ndarray
-            Illuminance. [lx]
+        illuminance_lx : float or ndarray; illuminance [lx]
 
         Returns
         -------
-        float or ndarray
-            Irradiance, in the same shape. [W/m²]
+        float or ndarray; irradiance, in the same shape [W/m²]
 
         Raises
         ------
-        InputError
-            If the eye hardly sees this light (`illuminance_is_meaningful` is false).
+        InputError; if the eye hardly sees this light (`illuminance_is_meaningful` is false)
         """
         if not self.illuminance_is_meaningful:
             msg = (
@@ -184,18 +178,16 @@ class Spectrum:
         Parameters
         ----------
         qe : float or (ndarray of shape (n,), ndarray of shape (n,))
-            Quantum efficiency η: one fraction, or wavelengths [nm] and fractions; zero beyond
-            the curve.
+            Quantum efficiency η: one fraction, or wavelengths [nm] and fractions; zero beyond the
+            curve.
 
         Returns
         -------
-        float
-            Electrons for each joule that falls on the sensor. [1/J]
+        float; electrons for each joule that falls on the sensor [1/J]
 
         Raises
         ------
-        InputError
-            If `qe` holds a fraction outside 0 to 1 or wavelengths that do not increase.
+        InputError; if `qe` holds a fraction outside 0 to 1 or wavelengths that do not increase
         """
         bands = split_integral(self._photons, efficiency_curve(qe, self._flat), BAND_EDGES_NM)
         return float(bands.sum()) * PHOTONS_PER_J_NM
@@ -210,8 +202,7 @@ class Spectrum:
         ----------
         qe : float or (ndarray of shape (n,), ndarray of shape (n,))
             Quantum efficiency, as for `electrons_per_joule`.
-        edges_nm : (float, float)
-            Where the bands meet. [nm]
+        edges_nm : (float, float); where the bands meet [nm]
 
         Returns
         -------
@@ -220,8 +211,7 @@ class Spectrum:
 
         Raises
         ------
-        InputError
-            If the light frees no electrons, or `qe` is refused.
+        InputError; if the light frees no electrons, or `qe` is refused
         """
         electrons = split_integral(self._photons, efficiency_curve(qe, self._flat), edges_nm)
         if not electrons.any():

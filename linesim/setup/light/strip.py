@@ -84,14 +84,10 @@ class Lamp:
 
     Parameters
     ----------
-    strip : Strip
-        As the middle of the line sees it.
-    irradiance_w_m2 : float or ndarray
-        Of the level target in the middle of the line. [W/m²]
-    distance_mm : float
-        From there; infinite where it is left out. [mm]
-    behind : bool
-        Whether it shines through the target.
+    strip : Strip; as the middle of the line sees it
+    irradiance_w_m2 : float or ndarray; of the level target in the middle of the line [W/m²]
+    distance_mm : float; from there; infinite where it is left out [mm]
+    behind : bool; whether it shines through the target
     """
 
     strip: Strip

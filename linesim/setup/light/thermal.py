@@ -77,15 +77,9 @@ def whole_light(spectrum: Spectrum) -> WholeLight:
     """
     Continue a light beyond its table.
 
-    Parameters
-    ----------
-    spectrum : Spectrum
-        The light.
-
     Returns
     -------
-    WholeLight
-        Total and shares; those of the table alone where it does not follow Planck's law.
+    WholeLight; total and shares; those of the table alone where it does not follow Planck's law
     """
     grid, weight = spectrum.wavelength_nm, spectrum.weight_per_nm
     temperature_k = _temperature_k(grid, weight)

@@ -44,16 +44,11 @@ class Along(Space):
 
     Parameters
     ----------
-    base : Setup
-        What stays; it stands at the first corner.
-    axes : tuple of Axis
-        One a range.
-    lead : Setup or None
-        Whose exposure time every option takes; ``None`` leaves it its own.
-    ranges : tuple of Range
-        What changes, one an axis.
-    values : sequence of sequence of float
-        Of each range, in the unit of a checked setup.
+    base : Setup; what stays; it stands at the first corner
+    axes : tuple of Axis; one a range
+    lead : Setup or None; whose exposure time every option takes; ``None`` leaves it its own
+    ranges : tuple of Range; what changes, one an axis
+    values : sequence of sequence of float; of each range, in the unit of a checked setup
     """
 
     lead: Setup | None
@@ -117,22 +112,13 @@ def along(setup: Setup, lead: Setup | None, ranges: tuple[Range, ...]) -> Along:
 
     Parameters
     ----------
-    setup : Setup
-        What stays.
-    lead : Setup or None
-        Whose exposure time every option takes; ``None`` leaves it its own.
-    ranges : tuple of Range
-        What changes.
-
-    Returns
-    -------
-    Along
-        Ready.
+    setup : Setup; what stays
+    lead : Setup or None; whose exposure time every option takes; ``None`` leaves it its own
+    ranges : tuple of Range; what changes
 
     Raises
     ------
-    InputError
-        Where a corner is no valid setup.
+    InputError; where a corner is no valid setup
     """
     first, last = (
         {each.key.dotted: each.written(each.base_values[end]) for each in ranges} for end in (0, -1)

@@ -44,10 +44,8 @@ class Reading:
 
     Parameters
     ----------
-    axes : tuple of Axis
-        What may be chosen.
-    faults : tuple of str
-        A sentence for each fault; none where all is well.
+    axes : tuple of Axis; what may be chosen
+    faults : tuple of str; a sentence for each fault; none where all is well
     """
 
     axes: tuple[Axis, ...] = ()
@@ -60,17 +58,9 @@ def axes_of(options: object, choices: object, base: Setup) -> Reading:
 
     Parameters
     ----------
-    options : mapping
-        Dotted key -> list, range or single value.
-    choices : mapping
-        Name -> label -> keys and values that go together.
-    base : Setup
-        What all options share.
-
-    Returns
-    -------
-    Reading
-        Axes and faults.
+    options : mapping; dotted key -> list, range or single value
+    choices : mapping; name -> label -> keys and values that go together
+    base : Setup; what all options share
     """
     faults: list[str] = []
     axes = (*_choice_axes(choices, base, faults), *_option_axes(options, base, faults))
@@ -85,13 +75,11 @@ def flat_keys(table: Mapping[str, Any]) -> dict[str, Any]:
 
     Parameters
     ----------
-    table : mapping
-        As parsed.
+    table : mapping; as parsed
 
     Returns
     -------
-    dict
-        Dotted key -> value; what stands in no section keeps its name.
+    dict; dotted key -> value; what stands in no section keeps its name
     """
     found: dict[str, Any] = {}
     for name, value in table.items():

@@ -29,12 +29,9 @@ class Signals:
 
     Parameters
     ----------
-    blurs : Station
-        One station of each blur; arrays of shape (k, 1).
-    blur : ndarray of int, shape (n,)
-        Which of these an option has.
-    base : Ground
-        The product under the defect, each number of shape (n, colours).
+    blurs : Station; one station of each blur; arrays of shape (k, 1)
+    blur : ndarray of int, shape (n,); which of these an option has
+    base : Ground; the product under the defect, each number of shape (n, colours)
     """
 
     blurs: Station
@@ -49,8 +46,7 @@ class Found:
 
     Parameters
     ----------
-    smallest_um : ndarray of shape (n,)
-        Size found at the wanted rates; infinite without light. [µm]
+    smallest_um : ndarray of shape (n,); size found at the wanted rates; infinite without light [µm]
     dprime : ndarray of shape (n,), or None
         Of the requirement's smallest defect, where it names one.
     met : ndarray of shape (n,)
@@ -68,15 +64,8 @@ def signals_of(block: Block, *, ends: bool) -> Signals:
 
     Parameters
     ----------
-    block : Block
-        The options that are still in question.
-    ends : bool
-        Whether at the ends of the line, not in the middle.
-
-    Returns
-    -------
-    Signals
-        In the order of the block.
+    block : Block; the options that are still in question
+    ends : bool; whether at the ends of the line, not in the middle
     """
     numbers, wanted = block.numbers, block.wanted
     if ends:
@@ -102,13 +91,11 @@ def together(parts: Sequence[Signals]) -> Signals:
 
     Parameters
     ----------
-    parts : sequence of Signals
-        At least one.
+    parts : sequence of Signals; at least one
 
     Returns
     -------
-    Signals
-        In that order; a blur that several have stands once.
+    Signals; in that order; a blur that several have stands once
     """
     counts = [int(part.blur.max()) + 1 for part in parts]
     blurs = joined([part.blurs for part in parts], counts)
@@ -158,15 +145,8 @@ def found_by(signals: Signals, wanted: Search) -> Found:
 
     Parameters
     ----------
-    signals : Signals
-        Of the options.
-    wanted : Search
-        What is searched; its product is that of the signals already.
-
-    Returns
-    -------
-    Found
-        In the order of the options.
+    signals : Signals; of the options
+    wanted : Search; what is searched; its product is that of the signals already
     """
     alarms = wanted.false_alarms_per_m2 * np.asarray(cell_m2(signals.blurs))[:, 0]
     size_um = np.zeros(len(signals.blur))

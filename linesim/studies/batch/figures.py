@@ -64,8 +64,7 @@ def nobody(_done: int, _total: int) -> None:
 
     Parameters
     ----------
-    _done, _total : int
-        Options.
+    _done, _total : int; options
     """
 
 
@@ -106,18 +105,11 @@ def groups_of(setups: Iterable[Setup]) -> dict[str, str]:
 
     Parameters
     ----------
-    setups : iterable of Setup
-        The stations; one without light lacks some figures.
-
-    Returns
-    -------
-    dict
-        Figure -> group.
+    setups : iterable of Setup; the stations; one without light lacks some figures
 
     Raises
     ------
-    InputError
-        Where a setup cannot be run.
+    InputError; where a setup cannot be run
     """
     return {
         name: group
@@ -136,14 +128,10 @@ def figures_of(
 
     Parameters
     ----------
-    space : Space
-        What may be chosen.
-    indices : ndarray of int, shape (n,)
-        Which options.
-    groups : mapping
-        Figure -> group, as `groups_of` has them.
-    tell : callable
-        Is told how far it is.
+    space : Space; what may be chosen
+    indices : ndarray of int, shape (n,); which options
+    groups : mapping; figure -> group, as `groups_of` has them
+    tell : callable; is told how far it is
 
     Returns
     -------
@@ -153,8 +141,7 @@ def figures_of(
 
     Raises
     ------
-    InputError
-        Where an option cannot be run.
+    InputError; where an option cannot be run
     """
     cheap = {name: group for name, group in groups.items() if group != COSTLY}
     costly = {name: group for name, group in groups.items() if group == COSTLY}
@@ -216,9 +203,7 @@ def figures_on(block: Block, groups: Mapping[str, str]) -> Figures:
     Parameters
     ----------
     block : Block
-        The options.
-    groups : mapping
-        Figure -> group.
+    groups : mapping; figure -> group
 
     Returns
     -------

@@ -41,25 +41,12 @@ _AT_ONCE = 4096
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Asked:
-    """
-    What options ask of a size.
+    """What options ask of a size."""
 
-    Parameters
-    ----------
-    blur : ndarray of int, shape (n,)
-        Which blur an option has.
-    base : Ground
-        What the defect lies on, each number of shape (n,).
-    alarms : ndarray of shape (n,)
-        False alarms allowed, a sample.
-    rate : float
-        Share of the defects to find.
-    """
-
-    blur: Places
-    base: Ground
-    alarms: FloatArray
-    rate: float
+    blur: Places  # shape (n,); which blur an option has
+    base: Ground  # what the defect lies on, each number of shape (n,)
+    alarms: FloatArray  # shape (n,); False alarms allowed, a sample
+    rate: float  # share of the defects to find
 
     @property
     def log_ratio(self) -> FloatArray:

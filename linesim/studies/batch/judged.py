@@ -61,19 +61,10 @@ ALWAYS = ("line_rate", "link", "pulse_rate", "exposure", "clipping")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Judged:
-    """
-    How options stand to demands.
+    """How options stand to demands."""
 
-    Parameters
-    ----------
-    first : ndarray of int
-        Place in ``DEMANDS`` of the first that is missed.
-    margin : ndarray
-        By which share; 0 where none is missed.
-    """
-
-    first: NDArray[np.int8]
-    margin: FloatArray
+    first: NDArray[np.int8]  # place in ``DEMANDS`` of the first that is missed
+    margin: FloatArray  # by which share; 0 where none is missed
 
 
 def demands_of(setup: Setup, varied: Collection[str] = ()) -> tuple[Demand, ...]:
@@ -83,7 +74,6 @@ def demands_of(setup: Setup, varied: Collection[str] = ()) -> tuple[Demand, ...]
     Parameters
     ----------
     setup : Setup
-        The station.
     varied : collection of str
         Dotted keys that do not stay; a requirement that is varied itself is left out.
 
@@ -103,13 +93,11 @@ def asked_of(judged_by: Collection[Demand]) -> tuple[Demand, ...]:
 
     Parameters
     ----------
-    judged_by : collection of Demand
-        All that is judged.
+    judged_by : collection of Demand; all that is judged
 
     Returns
     -------
-    tuple of Demand
-        Without what is always judged.
+    tuple of Demand; without what is always judged
     """
     return tuple(each for each in judged_by if each.requirement not in ALWAYS)
 
@@ -120,10 +108,8 @@ def weakest(figure: str, values: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    figure : str
-        Name of the figure.
+    figure : str; name of the figure
     values : ndarray of shape (..., colours)
-        Its values.
 
     Returns
     -------
@@ -139,15 +125,12 @@ def worst_of(demand: Demand, figures: Mapping[str, FloatArray]) -> FloatArray:
 
     Parameters
     ----------
-    demand : Demand
-        What is judged.
-    figures : mapping
-        Figure -> array of shape (..., colours), those of the demand among them.
+    demand : Demand; what is judged
+    figures : mapping; figure -> array of shape (..., colours), those of the demand among them
 
     Returns
     -------
-    ndarray of shape (...)
-        Of the weakest colour at the worst place.
+    ndarray of shape (...); of the weakest colour at the worst place
     """
     return demand.worst({name: weakest(name, figures[name]) for name in demand.figures})
 
@@ -160,17 +143,13 @@ def judged(
 
     Parameters
     ----------
-    figures : mapping
-        Figure -> array of shape (n, colours), those of the demands among them.
-    asked : collection of Demand
-        Each named in ``DEMANDS``.
-    possible : ndarray of bool, shape (n,)
-        Which options are legal setups.
+    figures : mapping; figure -> array of shape (n, colours), those of the demands among them
+    asked : collection of Demand; each named in ``DEMANDS``
+    possible : ndarray of bool, shape (n,); which options are legal setups
 
     Returns
     -------
-    Judged
-        Arrays of shape (n,).
+    Judged; arrays of shape (n,)
     """
     first, margin = np.full(possible.shape, PASSED, dtype=np.int8), np.zeros(possible.shape)
     for demand in sorted(asked, key=lambda each: -DEMANDS.index(each.requirement)):

@@ -39,15 +39,11 @@ class Range:
     Parameters
     ----------
     key : NumericKey
-        The key.
     unit, base_unit : str
         As the user wrote it, and as a checked setup has it; both empty for a bare number.
-    ratio : float
-        The user's unit over that of a checked setup.
-    base_values : tuple of float
-        Rising, in the unit of a checked setup.
-    log : bool
-        Whether they are spread in equal ratios.
+    ratio : float; the user's unit over that of a checked setup
+    base_values : tuple of float; rising, in the unit of a checked setup
+    log : bool; whether they are spread in equal ratios
     """
 
     key: NumericKey
@@ -100,13 +96,7 @@ def short(number: float) -> str:
 
     Parameters
     ----------
-    number : float
-        Finite.
-
-    Returns
-    -------
-    str
-        Such as "18.5" or "74100".
+    number : float; finite
     """
     return np.format_float_positional(float(f"{number:.3g}"), trim="-")
 
@@ -117,18 +107,11 @@ def split_ranges(words: Sequence[str]) -> dict[str, str]:
 
     Parameters
     ----------
-    words : sequence of str
-        One a key.
-
-    Returns
-    -------
-    dict
-        Key -> range.
+    words : sequence of str; one a key
 
     Raises
     ------
-    InputError
-        Where a word is not of that form, or a key stands twice.
+    InputError; where a word is not of that form, or a key stands twice
     """
     found: dict[str, str] = {}
     for word in words:
@@ -150,19 +133,15 @@ def ranges_of(setup: Setup, texts: Mapping[str, str]) -> tuple[Range, ...]:
     Parameters
     ----------
     setup : Setup
-        The station.
-    texts : mapping of str to str
-        Dotted key -> range.
+    texts : mapping of str to str; dotted key -> range
 
     Returns
     -------
-    tuple of Range
-        One or two.
+    tuple of Range; one or two
 
     Raises
     ------
-    InputError
-        Where a key takes no number, a range is none, or there are too many keys or points.
+    InputError; where a key takes no number, a range is none, or there are too many keys or points
     """
     if not 0 < len(texts) <= MOST_KEYS:
         read = f"read {len(texts)} keys" if texts else "nothing was read"

@@ -93,25 +93,14 @@ def _whole(found: list[Figure], parts: list[slice], shape: tuple[int, int, int])
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SizeTable:
-    """
-    Series over equal pieces of a range of ln size for each of k blurs.
+    """Series over equal pieces of a range of ln size for each of k blurs."""
 
-    Parameters
-    ----------
-    seen : Seen
-        What is searched.
-    low, high : ndarray of shape (k,)
-        Ends of ln size; equal where there is one size alone.
-    pieces : int
-        Of each range.
-    series : ndarray of shape (k, pieces, ratio pieces, nodes, terms, figures)
-        Of sizes, and of ratios; without texture the latter have one piece and one term.
-    """
-
-    seen: Seen
-    low: FloatArray
+    seen: Seen  # what is searched
+    low: FloatArray  # shape (k,); ends of ln size; equal where there is one size alone
     high: FloatArray
-    pieces: int
+    pieces: int  # of each range
+    # shape (k, pieces, ratio pieces, nodes, terms, figures); of sizes, and of ratios; without
+    # texture the latter have one piece and one term
     series: FloatArray
 
     def reader(self, blur: Places, log_ratio: FloatArray) -> "Reader":
@@ -139,26 +128,13 @@ class SizeTable:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Reader:
-    """
-    What reaches the samples for some options, over the size.
+    """What reaches the samples for some options, over the size."""
 
-    Parameters
-    ----------
-    of_width : callable
-        Gives the shape of a width.
-    low, high : ndarray of shape (n,)
-        Ends of ln size.
-    cell_um2 : ndarray of shape (n,)
-        Area that a sample stands for. [µm²]
-    series : ndarray of shape (n, pieces, nodes, figures)
-        Over equal pieces of the sizes.
-    """
-
-    of_width: OfWidth
-    low: FloatArray
+    of_width: OfWidth  # gives the shape of a width
+    low: FloatArray  # shape (n,); ends of ln size
     high: FloatArray
-    cell_um2: FloatArray
-    series: FloatArray
+    cell_um2: FloatArray  # shape (n,); area that a sample stands for [µm²]
+    series: FloatArray  # shape (n, pieces, nodes, figures); over equal pieces of the sizes
 
     def at(self, log_um: FloatArray, some: Places | None = None) -> Energies:
         """Read off what of defects reaches the samples."""

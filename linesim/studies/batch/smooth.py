@@ -40,11 +40,8 @@ def figures_along(space: Along, groups: Mapping[str, str], tell: Tell = nobody) 
     Parameters
     ----------
     space : Along
-        The options.
-    groups : mapping
-        Figure -> group.
-    tell : callable
-        Is told how far it is.
+    groups : mapping; figure -> group
+    tell : callable; is told how far it is
 
     Returns
     -------
@@ -54,8 +51,7 @@ def figures_along(space: Along, groups: Mapping[str, str], tell: Tell = nobody) 
 
     Raises
     ------
-    InputError
-        Where an option cannot be run.
+    InputError; where an option cannot be run
     """
     costly = {name: group for name, group in groups.items() if group == COSTLY}
     others = {name: group for name, group in groups.items() if group != COSTLY}

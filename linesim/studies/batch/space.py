@@ -48,24 +48,12 @@ _FACE = frozenset(f"target.{key}" for key in FACE)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Point:
-    """
-    One value of an axis.
+    """One value of an axis."""
 
-    Parameters
-    ----------
-    label : str
-        As people see it.
-    changes : mapping
-        Dotted key -> value, as `linesim.changed` takes it.
-    number : float or None
-        In the key's own unit, where it may be one of an array.
-    inside : object
-        As a checked setup has it, where it is no such number and need not be read again.
-    """
-
-    label: str
-    changes: Mapping[str, Any]
-    number: float | None = None
+    label: str  # as people see it
+    changes: Mapping[str, Any]  # dotted key -> value, as `linesim.changed` takes it
+    number: float | None = None  # in the key's own unit, where it may be one of an array
+    # as a checked setup has it, where it is no such number and need not be read again
     inside: object = None
 
 
@@ -76,10 +64,8 @@ class Axis:
 
     Parameters
     ----------
-    name : str
-        Dotted key, "exposure_share", or a name of the user's own.
-    points : tuple of Point
-        What to choose from.
+    name : str; dotted key, "exposure_share", or a name of the user's own
+    points : tuple of Point; what to choose from
     """
 
     name: str
@@ -112,8 +98,7 @@ class Space:
 
     Parameters
     ----------
-    base : Setup
-        What all options share, with the requirement.
+    base : Setup; what all options share, with the requirement
     axes : tuple of Axis
         What may be chosen; each value of each with each of the others is an option. Options are
         counted through, the last axis running fastest.
@@ -143,8 +128,7 @@ class Space:
 
         Parameters
         ----------
-        points : sequence of Point
-            One of each axis.
+        points : sequence of Point; one of each axis
 
         Returns
         -------
@@ -153,8 +137,7 @@ class Space:
 
         Raises
         ------
-        InputError
-            Where it is no valid setup.
+        InputError; where it is no valid setup
         """
         return changed(self.base, changes_of(points)), None
 
@@ -164,18 +147,11 @@ class Space:
 
         Parameters
         ----------
-        index : int
-            Which option.
-
-        Returns
-        -------
-        Setup
-            With texts of its own.
+        index : int; which option
 
         Raises
         ------
-        InputError
-            Where it is no valid setup.
+        InputError; where it is no valid setup
         """
         points = self.option(index)
         setup = changed(self.base, changes_of(points))
@@ -231,19 +207,7 @@ def with_values(setup: Setup, section: str, values: Mapping[str, Any]) -> Setup:
 
 @cache
 def field_of(key: str) -> tuple[str, str]:
-    """
-    Tell where a checked setup has a key.
-
-    Parameters
-    ----------
-    key : str
-        Dotted, as in the setup file; it must be one.
-
-    Returns
-    -------
-    tuple of str
-        Section, and the field's name with its unit.
-    """
+    """Tell where a checked setup has a key."""
     section, _, name = key.partition(".")
     fields = getattr(Sections.model_fields[section].annotation, "model_fields", {})
     return section, next(each for each, info in fields.items() if (info.alias or each) == name)

@@ -21,15 +21,12 @@ def mapped(part: Part, change: Any) -> Part:  # noqa: ANN401 -- from array to ar
 
     Parameters
     ----------
-    part : dataclass
-        A station, a part of one, or what is searched there.
-    change : callable
-        From the old number or array to the new one.
+    part : dataclass; a station, a part of one, or what is searched there
+    change : callable; from the old number or array to the new one
 
     Returns
     -------
-    dataclass
-        Of the same kind; texts, tables and what is not there stay.
+    dataclass; of the same kind; texts, tables and what is not there stay
     """
     if is_dataclass(part) and not isinstance(part, type):
         changes = {each.name: mapped(getattr(part, each.name), change) for each in fields(part)}
@@ -72,21 +69,7 @@ def taken(part: Part, rows: Places | slice) -> Part:
 
 
 def joined(parts: Sequence[Part], counts: Sequence[int]) -> Part:
-    """
-    Lay stations of many parts into one.
-
-    Parameters
-    ----------
-    parts : sequence of dataclass
-        Of one `frame`.
-    counts : sequence of int
-        Stations in each.
-
-    Returns
-    -------
-    dataclass
-        Its numbers are columns of all, one row a station; the same where there is one part.
-    """
+    """Lay stations of many parts into one."""
     if len(parts) == 1:
         return parts[0]
     columns = zip(*map(leaves, parts), strict=True)
@@ -108,15 +91,12 @@ def alike(values: FloatArray, digits: int) -> FloatArray:
 
     Parameters
     ----------
-    values : ndarray
-        Any; what is not finite stays.
-    digits : int
-        Significant decimal digits.
+    values : ndarray; any; what is not finite stays
+    digits : int; significant decimal digits
 
     Returns
     -------
-    ndarray
-        Of the same shape.
+    ndarray; of the same shape
     """
     usable = np.isfinite(values) & (values != 0)
     exponent = np.floor(np.log10(np.abs(np.where(usable, values, 1.0))))

@@ -36,18 +36,12 @@ class Block:
 
     Parameters
     ----------
-    setup : Setup
-        Of one of them, but for the numbers of the axes.
-    index : ndarray of int, shape (n,)
-        Which options of the space they are.
-    numbers : Station
-        Numbers of shape (n, colours), or fewer where they all share one.
-    wanted : Search
-        What is searched there; likewise.
-    able : Reach
-        What camera and link can do; likewise.
-    possible : ndarray of bool, shape (n,)
-        Where the dead time leaves something to expose in.
+    setup : Setup; of one of them, but for the numbers of the axes
+    index : ndarray of int, shape (n,); which options of the space they are
+    numbers : Station; numbers of shape (n, colours), or fewer where they all share one
+    wanted : Search; what is searched there; likewise
+    able : Reach; what camera and link can do; likewise
+    possible : ndarray of bool, shape (n,); where the dead time leaves something to expose in
     """
 
     setup: Setup
@@ -81,10 +75,8 @@ class Refused:
 
     Parameters
     ----------
-    why : InputError
-        What is wrong with them.
-    index : ndarray of int
-        Which options of the space they are.
+    why : InputError; what is wrong with them
+    index : ndarray of int; which options of the space they are
     """
 
     why: InputError
@@ -97,10 +89,8 @@ def blocks(space: Space, indices: Places) -> Iterator[Block | Refused]:
 
     Parameters
     ----------
-    space : Space
-        What may be chosen.
-    indices : ndarray of int
-        Which options.
+    space : Space; what may be chosen
+    indices : ndarray of int; which options
 
     Yields
     ------
@@ -197,24 +187,7 @@ def _with_columns(setup: Setup, columns: Mapping[str, FloatArray]) -> Setup:
 
 
 def exposure_us_of(lead: Setup) -> FloatArray:
-    """
-    Give the exposure time that others take from a setup.
-
-    Parameters
-    ----------
-    lead : Setup
-        Its numbers may be arrays.
-
-    Returns
-    -------
-    ndarray
-        Positive. [µs]
-
-    Raises
-    ------
-    InputError
-        Where its line period leaves no time to expose.
-    """
+    """Give the exposure time that others take from a setup."""
     exposure_us = np.asarray(timing(lead, geometry(lead)).exposure_us)
     if np.all(exposure_us > 0):
         return exposure_us

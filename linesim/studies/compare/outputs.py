@@ -16,19 +16,7 @@ _NOT_FIGURES = ("seed", "cautions", "verdicts")
 
 
 def compare_json(found: Comparison) -> dict[str, object]:
-    """
-    Give all figures of all variants and the answer in words, as compare.json has them.
-
-    Parameters
-    ----------
-    found : Comparison
-        The scans.
-
-    Returns
-    -------
-    dict
-        Plain data.
-    """
+    """Give all figures of all variants and the answer in words, as compare.json has them."""
     return {**found.metrics(), "answer": list(answer(found))}
 
 
@@ -64,23 +52,17 @@ def write_comparison(
     Parameters
     ----------
     found : Comparison
-        The scans.
-    folder : pathlib.Path
-        Made where it is missing; files in it are replaced one by one.
-    true_proportion : bool
-        Of the pictures.
-    scans : bool
-        Write each variant's scan too, in a folder of its own.
+    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
+    true_proportion : bool; of the pictures
+    scans : bool; write each variant's scan too, in a folder of its own
 
     Returns
     -------
-    tuple of pathlib.Path
-        The files written.
+    tuple of pathlib.Path; the files written
 
     Raises
     ------
-    InputError
-        Where the folder cannot be written.
+    InputError; where the folder cannot be written
     """
     names = ("compare.png", "compare.csv", "compare.json")
     paths = tuple(folder / name for name in names)

@@ -112,21 +112,12 @@ def write_compare_report(found: Comparison, folder: Path, *, true_proportion: bo
     Parameters
     ----------
     found : Comparison
-        The scans.
-    folder : pathlib.Path
-        Made where it is missing.
-    true_proportion : bool
-        Of the pictures.
-
-    Returns
-    -------
-    pathlib.Path
-        The page.
+    folder : pathlib.Path; made where it is missing
+    true_proportion : bool; of the pictures
 
     Raises
     ------
-    InputError
-        Where it cannot be written, or jinja2 or matplotlib is not installed.
+    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
     path = folder / "report.html"
     write_report(path, compare_page(found, true_proportion=true_proportion))

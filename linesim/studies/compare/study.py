@@ -53,10 +53,8 @@ class Comparison:
 
     Parameters
     ----------
-    title : str
-        Of the station.
-    variants : tuple of Compared
-        In the order asked for; the others are set against the first.
+    title : str; of the station
+    variants : tuple of Compared; in the order asked for; the others are set against the first
     """
 
     title: str
@@ -94,32 +92,23 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     Parameters
     ----------
     setup : Setup
-        The station.
     variants : sequence of str or Variant
         Ways of binning ("2x2", "2x2 digital"), or changed keys ("light.illuminance=20 klx;
         lens.f_number=2.8", which are set beside the setup as it is), or variants ready made.
-    seed : int
-        Of noise and jitter, the same for all.
+    seed : int; of noise and jitter, the same for all
     exposure : str, optional
-        "same" gives all the first variant's exposure time, "full" gives each its whole line
-        period; left out, each does as its setup says.
+        "same" gives all the first variant's exposure time, "full" gives each its whole line period;
+        left out, each does as its setup says.
     keep_line_rate : bool
         Give all the line rate of the first; otherwise it stays in step with the joined rows.
-    workers : int, optional
-        Threads; they change no byte.
-    force : bool
-        Begin also where less memory is available than the scans will take.
-
-    Returns
-    -------
-    Comparison
-        Scans and figures.
+    workers : int, optional; threads; they change no byte
+    force : bool; begin also where less memory is available than the scans will take
 
     Raises
     ------
     InputError
-        Where there are fewer than two variants or more than six, they look at different targets,
-        or one of them cannot be run.
+        Where there are fewer than two variants or more than six, they look at different targets, or
+        one of them cannot be run.
     """
     checked_setup(setup)
     checked_workers(workers)
@@ -164,23 +153,13 @@ def compared(
 
     Parameters
     ----------
-    title : str
-        Of the station.
-    variants : sequence of Variant
-        Two to six, on one target.
-    seed : int
-        Of noise and jitter, the same for all.
-    runner : Runner, optional
-        Who scans them; this process where left out. It changes no byte.
+    title : str; of the station
+    variants : sequence of Variant; two to six, on one target
+    seed : int; of noise and jitter, the same for all
+    runner : Runner, optional; who scans them; this process where left out. It changes no byte
     told : callable
         Called before the first scan and between scans, with how many are done, of how many.
-    force : bool
-        Begin also where less memory is available than all scans will take.
-
-    Returns
-    -------
-    Comparison
-        Scans and figures.
+    force : bool; begin also where less memory is available than all scans will take
 
     Raises
     ------
@@ -212,13 +191,11 @@ def refuse_count(count: int) -> None:
 
     Parameters
     ----------
-    count : int
-        Of variants.
+    count : int; of variants
 
     Raises
     ------
-    InputError
-        Where there are fewer than two or more than six.
+    InputError; where there are fewer than two or more than six
     """
     if not 2 <= count <= MOST:  # noqa: PLR2004 -- one is no comparison
         msg = f"variants: read {count}, but a comparison has 2 to {MOST} side by side"

@@ -91,13 +91,11 @@ def compare_text(found: Comparison) -> str:
 
     Parameters
     ----------
-    found : Comparison
-        Figures of all variants.
+    found : Comparison; figures of all variants
 
     Returns
     -------
-    str
-        Table, cautions and the answer in words.
+    str; table, cautions and the answer in words
     """
     return "\n".join(
         [

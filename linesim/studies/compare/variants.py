@@ -35,10 +35,8 @@ class Variant:
 
     Parameters
     ----------
-    title : str
-        A few words that tell it from the others.
+    title : str; a few words that tell it from the others
     setup : Setup
-        The station.
     """
 
     title: str
@@ -54,23 +52,18 @@ def binning_variants(
     Parameters
     ----------
     setup : Setup
-        The station.
     texts : sequence of str
         Such as "2x1", across x along; a domain may follow ("2x2 digital"), else the setup's holds.
-    exposure : str, optional
-        As for `alike`.
-    keep_line_rate : bool
-        As for `alike`.
+    exposure : str, optional; as for `alike`
+    keep_line_rate : bool; as for `alike`
 
     Returns
     -------
-    tuple of Variant
-        In the order of the texts.
+    tuple of Variant; in the order of the texts
 
     Raises
     ------
-    InputError
-        Where the station cannot be run so, said of all variants at once.
+    InputError; where the station cannot be run so, said of all variants at once
     """
     made = each_made(texts, lambda text: _binned(setup, text))
     return alike(setup, made, exposure=exposure, keep_line_rate=keep_line_rate)

@@ -22,34 +22,16 @@ Image = Path | str | NDArray[Any]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Area:
-    """
-    The part of an image that is measured.
+    """The part of an image that is measured."""
 
-    Parameters
-    ----------
-    name : str
-        The file, or what an array is called in messages.
-    image_dn : ndarray of uint16, shape (lines, columns) or (lines, columns, 3)
-        Samples as delivered. [DN]
-    region : Region
-        Where it lies in the image.
-    full_scale_dn : int
-        Largest sample that can be. [DN]
-    bit_depth : int
-        Bits of a sample.
-    depth_from : str
-        Who says so.
-    cautions : tuple of str
-        What the file's reader has to say.
-    """
-
-    name: str
+    name: str  # the file, or what an array is called in messages
+    # shape (lines, columns) or (lines, columns, 3); samples as delivered [DN]
     image_dn: NDArray[np.uint16]
-    region: Region
-    full_scale_dn: int
-    bit_depth: int
-    depth_from: str
-    cautions: tuple[str, ...]
+    region: Region  # where it lies in the image
+    full_scale_dn: int  # largest sample that can be [DN]
+    bit_depth: int  # bits of a sample
+    depth_from: str  # who says so
+    cautions: tuple[str, ...]  # what the file's reader has to say
 
     @property
     def channels(self) -> Mapping[str, NDArray[np.uint16]]:

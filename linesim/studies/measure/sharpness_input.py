@@ -24,31 +24,16 @@ _SHARPNESS = "green"
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plane:
-    """
-    One channel of an image, ready to be measured.
+    """One channel of an image, ready to be measured."""
 
-    Parameters
-    ----------
-    values : ndarray of shape (lines, width)
-        Samples as delivered, or linear light from 0 to 1 where they were decoded.
-    limits : tuple of float
-        Lowest and highest value that there can be.
-    name : str
-        The file, or what an array is called.
-    channel : str
-        Colour measured, or grey.
-    encoding : str
-        What the samples were taken for.
-    samples : Samples
-        The image as it was read.
-    """
-
+    # shape (lines, width); samples as delivered, or linear light from 0 to 1 where they were
+    # decoded
     values: NDArray[Any]
-    limits: tuple[float, float]
-    name: str
-    channel: str
-    encoding: str
-    samples: Samples
+    limits: tuple[float, float]  # lowest and highest value that there can be
+    name: str  # the file, or what an array is called
+    channel: str  # colour measured, or grey
+    encoding: str  # what the samples were taken for
+    samples: Samples  # the image as it was read
 
     @property
     def unit(self) -> str:
@@ -144,20 +129,16 @@ def read_pitch(text: str, key: str = "--pixel-pitch") -> tuple[float, float]:
 
     Parameters
     ----------
-    text : str
-        One length, or two as in ``"75 um x 60 um"``, across x along.
-    key : str
-        Option that gave it.
+    text : str; one length, or two as in ``"75 um x 60 um"``, across x along
+    key : str; option that gave it
 
     Returns
     -------
-    tuple of float
-        Across and along. [µm]
+    tuple of float; across and along [µm]
 
     Raises
     ------
-    InputError
-        Where it is no length, or not above 0.
+    InputError; where it is no length, or not above 0
     """
     parts = text.split(" x ")
     expected = 'expected a length, such as "75 um", or two, across x along: "75 um x 60 um"'

@@ -21,19 +21,11 @@ over frequencies, which are right to so much.
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alternatives:
-    """
-    What may be chosen instead without any effect that counts.
+    """What may be chosen instead without any effect that counts."""
 
-    Parameters
-    ----------
-    labels : mapping
-        Axis -> its values, the option's own among them, where there are several.
-    index : ndarray of int
-        All options that this makes.
-    """
-
+    # axis -> its values, the option's own among them, where there are several
     labels: Mapping[str, tuple[str, ...]]
-    index: Places
+    index: Places  # all options that this makes
 
 
 def same_as(

@@ -10,8 +10,9 @@ from linesim.figures.demands import Demand, demands
 from linesim.figures.detection import Search
 from linesim.figures.groups import ENDS
 from linesim.setup.arrays import FloatArray
+from linesim.setup.errors import InputError
 from linesim.studies.batch.detected import Found, Signals, found_by, signals_of, together
-from linesim.studies.batch.figures import COSTLY, TRAVEL, Tell, figures_on, nobody
+from linesim.studies.batch.figures import COSTLY, TRAVEL, Tell, figures_of, figures_on, nobody
 from linesim.studies.batch.judged import DEMANDS, PASSED, judged, weakest
 from linesim.studies.batch.station_arrays import Places
 from linesim.studies.batch.stations import Block, Refused, blocks
@@ -40,34 +41,21 @@ Figures of every option, each with its group; those of detection follow where th
 that is judged before.
 """
 DETECTION = DEMANDS.index("smallest_defect")
+MOST_RELIEFS = 3_000
+"""Options judged by a fault with relief."""
 _AT_MOST = 1.005
 """Over the size wanted, that a size found may be where d' says yes: more than a table errs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Table:
-    """
-    What is filled in, block by block.
+    """What is filled in, block by block."""
 
-    Parameters
-    ----------
-    figures : dict
-        Name -> one value an option.
-    first : ndarray of int
-        Place of the first demand that is missed.
-    margin : ndarray
-        By which share; 0 where none is.
-    refused : dict
-        The sentence of a refusal -> options that it refuses.
-    size_name : str
-        Of the size that is just found.
-    """
-
-    figures: dict[str, FloatArray]
-    first: NDArray[np.int8]
-    margin: FloatArray
-    refused: dict[str, int]
-    size_name: str
+    figures: dict[str, FloatArray]  # name -> one value an option
+    first: NDArray[np.int8]  # place of the first demand that is missed
+    margin: FloatArray  # by which share; 0 where none is
+    refused: dict[str, int]  # the sentence of a refusal -> options that it refuses
+    size_name: str  # of the size that is just found
 
     @classmethod
     def empty(cls, count: int, size_name: str) -> "Table":
@@ -133,6 +121,9 @@ class _Left:
 
 def detect_all(space: Space, table: Table) -> None:
     """Fill in detection for the options that meet all else."""
+    if space.base.requirement.defect_relief is not None:
+        _detect_relief(space, table)
+        return
     by_texture: dict[object, list[_Left]] = {}
     for part in _left(space, table):
         by_texture.setdefault(part.wanted.texture, []).append(part)
@@ -145,6 +136,24 @@ def detect_all(space: Space, table: Table) -> None:
                 _put(table, part.index, place, found, slice(start, end))
             missed[part.index] |= ~found.met[start:end]
     _miss(space, table, missed)
+
+
+def _detect_relief(space: Space, table: Table) -> None:
+    """Fill in what is seen of a fault with relief, which each lamp shows anew."""
+    left = np.flatnonzero(table.first == PASSED)
+    if left.size > MOST_RELIEFS:
+        msg = (
+            f"requirement.defect_relief: read with {left.size} options that meet all else, each of "
+            f"which takes some 50 ms; expected at most {MOST_RELIEFS}: fewer options, or narrower "
+            "limits"
+        )
+        raise InputError(msg)
+    names = ("defect_dprime", table.size_name)
+    asked = {name + end: COSTLY for name in names for end in ("", ENDS)}
+    figures = figures_of(space, left, asked)
+    for name in asked:
+        table.figures[name][left] = weakest(name, figures[name])
+    _miss(space, table, np.zeros(table.first.shape, dtype=np.bool_))
 
 
 def _miss(space: Space, table: Table, missed: NDArray[np.bool_]) -> None:

@@ -27,13 +27,7 @@ def rank_json(found: Ranking) -> dict[str, object]:
 
     Parameters
     ----------
-    found : Ranking
-        All options, judged.
-
-    Returns
-    -------
-    dict
-        Plain data.
+    found : Ranking; all options, judged
     """
     demands = {
         name: {"options": count, "nearest_margin": found.least_missed(name)}
@@ -82,10 +76,8 @@ def write_ranking(found: Ranking, folder: Path) -> tuple[Path, ...]:
 
     Parameters
     ----------
-    found : Ranking
-        All options, judged.
-    folder : pathlib.Path
-        Made where it is missing; files in it are replaced one by one.
+    found : Ranking; all options, judged
+    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
 
     Returns
     -------
@@ -95,8 +87,7 @@ def write_ranking(found: Ranking, folder: Path) -> tuple[Path, ...]:
 
     Raises
     ------
-    InputError
-        Where the folder cannot be written.
+    InputError; where the folder cannot be written
     """
     paths = [folder / "rank.csv", folder / "rank.json"]
     names = tuple(found.figures)

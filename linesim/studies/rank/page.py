@@ -123,20 +123,12 @@ def write_rank_report(found: Ranking, folder: Path) -> Path:
 
     Parameters
     ----------
-    found : Ranking
-        All options, judged.
-    folder : pathlib.Path
-        Made where it is missing.
-
-    Returns
-    -------
-    pathlib.Path
-        The page.
+    found : Ranking; all options, judged
+    folder : pathlib.Path; made where it is missing
 
     Raises
     ------
-    InputError
-        Where it cannot be written, or jinja2 or matplotlib is not installed.
+    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
     path = folder / "report.html"
     write_report(path, rank_page(found))

@@ -41,11 +41,6 @@ MOST_OPTIONS = 2_000_000
 MOST_WORDS = 2_000
 """Combinations of words that are checked one by one as files are, some milliseconds each."""
 _KEYS = ("title", "setup", "options", "choices", "requirement", "limits")
-_RELIEF = "requirement.defect_relief"
-_NO_RELIEF = (
-    f"{_RELIEF}: read a fault with relief, but options are not judged by one, whose contrast each "
-    "lamp makes anew; expected smallest_defect here, or linesim vary or compare"
-)
 _EXPECTED = "a space of set-ups with [options], as in sample_targets/foil_space.toml"
 _LIMITS: dict[str, tuple[str, Kind]] = {
     "most_irradiance": (
@@ -63,24 +58,12 @@ _LIMITS: dict[str, tuple[str, Kind]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """
-    What an option must keep besides its requirements.
+    """What an option must keep besides its requirements."""
 
-    Parameters
-    ----------
-    most_irradiance_w_m2 : float or None
-        Of the lamp, at the target. [W/m²]
-    least_field_of_view_mm : float or None
-        Across the web. [mm]
-    least_depth_of_field_mm : float or None
-        In all, before and behind best focus. [mm]
-    most_saturation : float or None
-        White, as a share of the nearest limit; that no part of the target clips is judged anyway.
-    """
-
-    most_irradiance_w_m2: float | None = None
-    least_field_of_view_mm: float | None = None
-    least_depth_of_field_mm: float | None = None
+    most_irradiance_w_m2: float | None = None  # of the lamp, at the target [W/m²]
+    least_field_of_view_mm: float | None = None  # across the web [mm]
+    least_depth_of_field_mm: float | None = None  # in all, before and behind best focus [mm]
+    # white, as a share of the nearest limit; that no part of the target clips is judged anyway
     most_saturation: float | None = None
 
     @property
@@ -109,23 +92,10 @@ class Limits:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Space(Options):
-    """
-    All set-ups that may be chosen, and what they must keep to.
+    """All set-ups that may be chosen, and what they must keep to."""
 
-    Parameters
-    ----------
-    title : str
-        What is to be decided.
-    base : Setup
-        What all options share, with the requirement.
-    axes : tuple of Axis
-        What may be chosen.
-    limits : Limits
-        What an option must keep.
-    """
-
-    title: str
-    limits: Limits
+    title: str  # what is to be decided
+    limits: Limits  # what an option must keep
 
 
 def load_space(path: str | Path) -> Space:
@@ -134,18 +104,11 @@ def load_space(path: str | Path) -> Space:
 
     Parameters
     ----------
-    path : str or pathlib.Path
-        TOML file.
-
-    Returns
-    -------
-    Space
-        Checked value by value.
+    path : str or pathlib.Path; TOML file
 
     Raises
     ------
-    InputError
-        With one sentence for every fault found.
+    InputError; with one sentence for every fault found
     """
     path = Path(path)
     return space_from(toml_table(path, key="space", expected=_EXPECTED), path.parent)
@@ -161,8 +124,6 @@ def space_from(texts: Mapping[str, Any], folder: Path | None = None) -> Space:
     limits = _limits(texts.get("limits", {}), faults)
     found = axes_of(texts.get("options", {}), texts.get("choices", {}), base)
     faults += [*found.faults, *_size_faults(found)]
-    if base.requirement.defect_relief or any(_RELIEF in axis.keys for axis in found.axes):
-        faults.append(_NO_RELIEF)
     if faults:
         raise InputError(*faults)
     return Space(title=str(title), base=base, axes=found.axes, limits=limits)

@@ -36,46 +36,23 @@ _SAME_SIZE_DIGITS = 4
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ranking:
-    """
-    A space of set-ups, judged.
+    """A space of set-ups, judged."""
 
-    Parameters
-    ----------
-    space : Space
-        What may be chosen.
-    figures : mapping
-        Name -> one value an option; not a number where it was not worked out.
-    size_name : str
-        Of these, the size that is just found: of a disc, or the width of the scratch asked for.
-    first : ndarray of int, shape (options,)
-        Place among the demands of the first that is missed.
-    margin : ndarray of shape (options,)
-        By which share it is missed; 0 where none is.
-    order : ndarray of int
-        Options that pass: least light first, then most area a second, then the smallest size.
-    front : ndarray of int
-        Of these, those that no other beats in light, speed and size, in the same order.
-    refused : mapping
-        The sentence of a refusal -> options that it refuses.
-    rows : tuple of Row
-        The best, each checked as a file is; options that differ in nothing that counts are one.
-    front_rows : tuple of Row
-        Some of the front from end to end, checked likewise.
-    nearest : Row or None
-        Where nothing passes: the option that is missed last and by least.
-    """
-
-    space: Space
+    space: Space  # what may be chosen
+    # name -> one value an option; not a number where it was not worked out
     figures: Mapping[str, FloatArray]
+    # of these, the size that is just found: of a disc, or the width of the scratch asked for
     size_name: str
-    first: NDArray[np.int8]
-    margin: FloatArray
+    first: NDArray[np.int8]  # shape (options,); place among the demands of the first that is missed
+    margin: FloatArray  # shape (options,); by which share it is missed; 0 where none is
+    # options that pass: least light first, then most area a second, then the smallest size
     order: Places
-    front: Places
-    refused: Mapping[str, int]
+    front: Places  # of these, those that no other beats in light, speed and size, in the same order
+    refused: Mapping[str, int]  # the sentence of a refusal -> options that it refuses
+    # the best, each checked as a file is; options that differ in nothing that counts are one
     rows: tuple[Row, ...] = ()
-    front_rows: tuple[Row, ...] = ()
-    nearest: Row | None = None
+    front_rows: tuple[Row, ...] = ()  # some of the front from end to end, checked likewise
+    nearest: Row | None = None  # where nothing passes: the option that is missed last and by least
 
     @property
     def size_um(self) -> FloatArray:
@@ -99,26 +76,20 @@ def rank(space: Space, top: int = TOP, tell: Tell = nobody) -> Ranking:
 
     Parameters
     ----------
-    space : Space
-        What may be chosen, as `load_space` reads it.
-    top : int
-        How many of the best, and of the front, are checked as files are, and shown.
-    tell : callable, optional
-        Is told how many options are judged, and of how many.
+    space : Space; what may be chosen, as `load_space` reads it
+    top : int; how many of the best, and of the front, are checked as files are, and shown
+    tell : callable, optional; is told how many options are judged, and of how many
 
     Returns
     -------
-    Ranking
-        Figures, the first demand that each option misses, the best and the front.
+    Ranking; figures, the first demand that each option misses, the best and the front
 
     Raises
     ------
-    InputError
-        Where no option at all is a legal setup.
+    InputError; where no option at all is a legal setup
     """
     refuse_other(space, Space, "space", "what load_space gives")
-    disc = space.base.requirement.defect_shape == "disc"
-    table = Table.empty(space.count, "smallest_detectable_um" if disc else "smallest_width_um")
+    table = Table.empty(space.count, _size_name(space))
     judge_all(space, table, tell)
     if sum(table.refused.values()) == space.count:
         why = "\n".join(dict.fromkeys(table.refused))
@@ -129,6 +100,14 @@ def rank(space: Space, top: int = TOP, tell: Tell = nobody) -> Ranking:
     while found is None:
         found = _ranked(space, table, top)
     return found
+
+
+def _size_name(space: Space) -> str:
+    """Name the size that is just found, of what is looked for."""
+    need = space.base.requirement
+    if need.defect_relief is not None:
+        return "smallest_relief_um"
+    return "smallest_detectable_um" if need.defect_shape == "disc" else "smallest_width_um"
 
 
 def _ranked(space: Space, table: Table, top: int) -> Ranking | None:

@@ -35,13 +35,11 @@ def rank_text(found: Ranking) -> str:
 
     Parameters
     ----------
-    found : Ranking
-        All options, judged.
+    found : Ranking; all options, judged
 
     Returns
     -------
-    str
-        The best, the front, what is missed first, cautions about the best, and the answer.
+    str; the best, the front, what is missed first, cautions about the best, and the answer
     """
     lines = [*textwrap.wrap(found.space.title, _WIDTH), "", *_space_lines(found)]
     front = "the front: what has less light is slower or finds coarser defects only"

@@ -76,6 +76,9 @@ def _reached(row: Row, found: Ranking) -> str:
         what = "diameter" if need.defect_shape == "disc" else "width"
         size = f"defects found from {plain_number(size_um, 3)} um {what}"
         wanted = need.smallest_defect_um
+        if need.defect_relief is not None:
+            size = f"a {need.defect_relief.kind} found from {plain_number(size_um, 3)} um width"
+            wanted = need.defect_relief.width_um
         parts.append(size if wanted is None else f"{size} ({plain_number(wanted)} um wanted)")
     parts.append(f"the brightest part at {percent(figures['clipping_share'])} of the nearest limit")
     parts.append(f"{plain_number(figures['area_rate_m2_s'], 3)} m²/s of web")

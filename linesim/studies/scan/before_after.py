@@ -53,13 +53,7 @@ def png_of(shown: NDArray[np.uint8]) -> bytes:
 
     Parameters
     ----------
-    shown : ndarray of uint8, shape (height, width) or (height, width, 3)
-        Ready for the screen.
-
-    Returns
-    -------
-    bytes
-        A whole PNG file.
+    shown : ndarray of uint8, shape (height, width) or (height, width, 3); ready for the screen
     """
     out = BytesIO()
     Image.fromarray(shown).save(out, "PNG")

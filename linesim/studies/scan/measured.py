@@ -39,20 +39,10 @@ def measured(
     Parameters
     ----------
     setup : Setup
-        The station.
     numbers : Station
-        Its numbers.
-    image : ImageRows
-        Delivered samples, in memory or in a file. [DN]
-    target : str
-        Name of the target; "flat" gives signal and noise on white, "edge" resolution.
-    size : TargetSize
-        Of the target; an edge is read only where the scan lies on it.
-
-    Returns
-    -------
-    dict
-        Figures by name.
+    image : ImageRows; delivered samples, in memory or in a file [DN]
+    target : str; name of the target; "flat" gives signal and noise on white, "edge" resolution
+    size : TargetSize; of the target; an edge is read only where the scan lies on it
     """
     seen = tally(image, setup.full_scale_dn)
     found: Measured = {
@@ -77,16 +67,13 @@ def white_figures(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> 
     Parameters
     ----------
     setup : Setup
-        The station.
     numbers : Station
-        Its numbers.
     image : ndarray of uint16, shape (lines, width) or (lines, width, 3)
         Delivered samples of at least 16 lines. [DN]
 
     Returns
     -------
-    dict
-        Figures by name, one a colour where there are several.
+    dict; figures by name, one a colour where there are several
     """
     return _on_white(setup, numbers, tally(HeldRows(image_dn=image), setup.full_scale_dn).columns)
 

@@ -52,12 +52,9 @@ class Need:
 
     Parameters
     ----------
-    result : int
-        Samples and expected electrons, in bytes; a comparison keeps those of all variants.
-    target : int
-        The target where it is drawn and held, in bytes.
-    work : int
-        Tables, what all threads hold at once, and what measuring takes, in bytes.
+    result : int; samples and expected electrons, in bytes; a comparison keeps those of all variants
+    target : int; the target where it is drawn and held, in bytes
+    work : int; tables, what all threads hold at once, and what measuring takes, in bytes
     """
 
     result: int
@@ -220,17 +217,13 @@ def refuse_too_large(
     ----------
     needs : sequence of Need
         Of one scan, or of all that are kept side by side; they are made one after the other.
-    shape : (int, int)
-        Lines and delivered pixels of the largest.
-    force : bool
-        Go on all the same.
-    advice : str
-        What is expected instead, for the sentence.
+    shape : (int, int); lines and delivered pixels of the largest
+    force : bool; go on all the same
+    advice : str; what is expected instead, for the sentence
 
     Raises
     ------
-    InputError
-        With what is needed and what there is.
+    InputError; with what is needed and what there is
     """
     results = sum(each.result for each in needs)
     target = max(each.target for each in needs)

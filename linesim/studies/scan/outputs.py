@@ -44,21 +44,16 @@ def write_scan(scan: Scan, folder: Path, *, true_proportion: bool = False) -> tu
     Parameters
     ----------
     scan : Scan
-        The scan.
-    folder : pathlib.Path
-        Made where it is missing; files in it are replaced one by one.
-    true_proportion : bool
-        Of the picture.
+    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
+    true_proportion : bool; of the picture
 
     Returns
     -------
-    tuple of pathlib.Path
-        The files written.
+    tuple of pathlib.Path; the files written
 
     Raises
     ------
-    InputError
-        Where the folder cannot be written.
+    InputError; where the folder cannot be written
     """
     names = (SAMPLES, "preview.png", "metrics.json", "setup.toml")
     paths = tuple(folder / name for name in names)
@@ -103,19 +98,15 @@ def write_filed(scan: FiledScan, folder: Path) -> tuple[Path, ...]:
     Parameters
     ----------
     scan : FiledScan
-        The scan.
-    folder : pathlib.Path
-        Where its file lies.
+    folder : pathlib.Path; where its file lies
 
     Returns
     -------
-    tuple of pathlib.Path
-        The files of the run.
+    tuple of pathlib.Path; the files of the run
 
     Raises
     ------
-    InputError
-        Where the folder cannot be written.
+    InputError; where the folder cannot be written
     """
     paths = tuple(folder / name for name in ("preview.png", "metrics.json", "setup.toml"))
     write_png(paths[0], places(scan))

@@ -31,19 +31,11 @@ def write_scan_report(found: Scan, folder: Path) -> Path:
     Parameters
     ----------
     found : Scan
-        The scan.
-    folder : pathlib.Path
-        Made where it is missing.
-
-    Returns
-    -------
-    pathlib.Path
-        The page.
+    folder : pathlib.Path; made where it is missing
 
     Raises
     ------
-    InputError
-        Where it cannot be written, or jinja2 or matplotlib is not installed.
+    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
     path = folder / "report.html"
     write_report(path, scan_page(found))
@@ -57,19 +49,11 @@ def scan_page(found: Scan, reference: Reference | None = None) -> Page:
     Parameters
     ----------
     found : Scan
-        The scan.
-    reference : Reference, optional
-        The target that was scanned; left out, that of the setup.
-
-    Returns
-    -------
-    Page
-        Ready to be written.
+    reference : Reference, optional; the target that was scanned; left out, that of the setup
 
     Raises
     ------
-    InputError
-        Where the target cannot be read any more, or matplotlib is not installed.
+    InputError; where the target cannot be read any more, or matplotlib is not installed
     """
     setup = found.setup
     case = Case(title="", setup=setup, budget=found.budget)

@@ -44,16 +44,11 @@ class FiledScan:
 
     Parameters
     ----------
-    image : TiffRows
-        Delivered samples, to be read by rows. [DN]
+    image : TiffRows; delivered samples, to be read by rows [DN]
     setup : Setup
-        The station.
-    seed : int
-        Of noise and jitter.
-    budget : Budget
-        The closed-form figures.
-    measured : dict
-        The same figures read off the image, where the target lets them be read.
+    seed : int; of noise and jitter
+    budget : Budget; the closed-form figures
+    measured : dict; the same figures read off the image, where the target lets them be read
     """
 
     image: TiffRows
@@ -74,12 +69,9 @@ class Manner:
 
     Parameters
     ----------
-    workers : int or None
-        Threads; the processor's own number if ``None``.
-    resume : bool
-        Go on with what a run before has left.
-    force : bool
-        Begin although memory or disk may not suffice.
+    workers : int or None; threads; the processor's own number if ``None``
+    resume : bool; go on with what a run before has left
+    force : bool; begin although memory or disk may not suffice
     """
 
     workers: int | None = None
@@ -104,26 +96,17 @@ def scan_to_file(
     Parameters
     ----------
     setup : Setup
-        The station.
     path : pathlib.Path
         Of the samples: the same bytes as `linesim.studies.scan.outputs.write_scan` writes.
-    seed : int
-        Of noise and jitter.
-    manner : Manner
-        Threads, and what to do about a run before.
-    tell : callable
-        Told lines that are done, and lines in all.
-
-    Returns
-    -------
-    FiledScan
-        Where it lies, and its figures.
+    seed : int; of noise and jitter
+    manner : Manner; threads, and what to do about a run before
+    tell : callable; told lines that are done, and lines in all
 
     Raises
     ------
     InputError
-        Where the setup cannot be run, its image not be read, or the file not be written or gone
-        on with.
+        Where the setup cannot be run, its image not be read, or the file not be written or gone on
+        with.
     """
     checked_setup(setup)
     seed, _ = checked_seed(seed), checked_workers(manner.workers)
@@ -156,15 +139,9 @@ def is_long(setup: Setup) -> bool:
     """
     Tell whether a scan is too long to be held, and better written strip by strip.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
     Returns
     -------
-    bool
-        True for more than `MOST_HELD` samples.
+    bool; True for more than `MOST_HELD` samples
     """
     _, shape = needed(setup, target_size(setup))
     return prod(image_shape(setup, shape)) > MOST_HELD

@@ -38,18 +38,13 @@ class Scan:
 
     Parameters
     ----------
-    image : ndarray of uint16, shape (lines, width)
-        Delivered samples. [DN]
+    image : ndarray of uint16, shape (lines, width); delivered samples [DN]
     expected_e : ndarray of float32, shape (lines, width)
         Signal electrons before any noise, pattern or clipping. [e]
     setup : Setup
-        The station.
-    seed : int
-        Of noise and jitter.
-    budget : Budget
-        The closed-form figures.
-    measured : dict
-        The same figures read off the image, where the target lets them be read.
+    seed : int; of noise and jitter
+    budget : Budget; the closed-form figures
+    measured : dict; the same figures read off the image, where the target lets them be read
     """
 
     image: NDArray[np.uint16]
@@ -86,24 +81,15 @@ def scan(
     Parameters
     ----------
     setup : Setup
-        The station.
-    seed : int
-        Of noise and jitter, from 0 up; the same seed gives the same bytes.
+    seed : int; of noise and jitter, from 0 up; the same seed gives the same bytes
     reference : array_like or Reference, optional
         Linear reflectance as floating-point numbers, 0 to 10 and 1 for a perfect white, of shape
         (rows, columns) or (rows, columns, 3), in place of the setup's image; its pixels have the
         setup's ``target.pixel_size``. Codes of an image are refused.
-    workers : int, optional
-        Threads; they change no byte.
+    workers : int, optional; threads; they change no byte
     off_axis_error : float
         Error allowed to the lens between its axes; 1 takes a single separable term.
-    force : bool
-        Begin also where less memory is available than the scan will take.
-
-    Returns
-    -------
-    Scan
-        Image and figures.
+    force : bool; begin also where less memory is available than the scan will take
 
     Raises
     ------
@@ -126,12 +112,9 @@ class Way(NamedTuple):
 
     Parameters
     ----------
-    workers : int or None
-        Threads; they change no byte.
-    off_axis_error : float
-        Error allowed to the lens between its axes.
-    force : bool
-        Begin also where less memory is available than the scan will take.
+    workers : int or None; threads; they change no byte
+    off_axis_error : float; error allowed to the lens between its axes
+    force : bool; begin also where less memory is available than the scan will take
     """
 
     workers: int | None = None
@@ -146,12 +129,9 @@ class Held:
 
     Parameters
     ----------
-    reference : Reference or None
-        At hand; otherwise it is drawn when it is needed.
-    size : TargetSize
-        Its size, and how light it is.
-    is_own : bool
-        Whether the scan draws or reads it, and so holds it too.
+    reference : Reference or None; at hand; otherwise it is drawn when it is needed
+    size : TargetSize; its size, and how light it is
+    is_own : bool; whether the scan draws or reads it, and so holds it too
     """
 
     reference: Reference | None
@@ -166,23 +146,13 @@ def scan_held(setup: Setup, seed: int, target: Held, way: Way) -> Scan:
     Parameters
     ----------
     setup : Setup
-        The station.
-    seed : int
-        Of noise and jitter.
-    target : Held
-        What lies under the camera.
-    way : Way
-        How it is run.
-
-    Returns
-    -------
-    Scan
-        Image and figures.
+    seed : int; of noise and jitter
+    target : Held; what lies under the camera
+    way : Way; how it is run
 
     Raises
     ------
-    InputError
-        Where the setup cannot be run, or the scan not be held in memory.
+    InputError; where the setup cannot be run, or the scan not be held in memory
     """
     size, own = target.size, target.is_own
     figures = budget_on(setup, size)
@@ -212,21 +182,16 @@ def needed(setup: Setup, size: TargetSize, *, workers: int | None = None) -> tup
     Parameters
     ----------
     setup : Setup
-        The station.
-    size : TargetSize
-        Of the target.
-    workers : int, optional
-        Threads.
+    size : TargetSize; of the target
+    workers : int, optional; threads
 
     Returns
     -------
-    tuple
-        What is needed, and lines and pixels of the scan.
+    tuple; what is needed, and lines and pixels of the scan
 
     Raises
     ------
-    InputError
-        Where the setup cannot be run or its target not be drawn.
+    InputError; where the setup cannot be run or its target not be drawn
     """
     numbers = station(setup)
     shape = scan_lines(setup, numbers, size), int(numbers.geometry.image_width_px)

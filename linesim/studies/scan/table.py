@@ -10,15 +10,9 @@ def scan_text(found: Scan | FiledScan) -> str:
     """
     Lay a scan's figures out for the console.
 
-    Parameters
-    ----------
-    found : Scan
-        The scan.
-
     Returns
     -------
-    str
-        The budget, and what was measured on the image.
+    str; the budget, and what was measured on the image
     """
     measured = row_lines(measured_rows(found.measured))
     return "\n".join(

@@ -29,21 +29,16 @@ def write_vary(found: Varied, seen: tuple[Seen, ...], folder: Path) -> tuple[Pat
     Parameters
     ----------
     found : Varied
-        The study.
-    seen : tuple of Seen
-        What was measured on rendered images.
-    folder : pathlib.Path
-        Made where it is missing; files in it are replaced one by one.
+    seen : tuple of Seen; what was measured on rendered images
+    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
 
     Returns
     -------
-    tuple of pathlib.Path
-        The files written.
+    tuple of pathlib.Path; the files written
 
     Raises
     ------
-    InputError
-        Where the folder cannot be written, or matplotlib is not installed.
+    InputError; where the folder cannot be written, or matplotlib is not installed
     """
     paths = tuple(folder / name for name in ("vary.png", "vary.csv", "vary.json"))
     write_bytes(paths[0], line_plots(found, seen) if len(found.ranges) == 1 else maps(found))
@@ -61,14 +56,11 @@ def vary_json(found: Varied, seen: tuple[Seen, ...]) -> dict[str, object]:
     Parameters
     ----------
     found : Varied
-        The study.
-    seen : tuple of Seen
-        What was measured on rendered images.
+    seen : tuple of Seen; what was measured on rendered images
 
     Returns
     -------
-    dict
-        Plain data; a figure without a value is absent.
+    dict; plain data; a figure without a value is absent
     """
     data: dict[str, object] = {
         "title": found.setup.title,

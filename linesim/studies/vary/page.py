@@ -99,21 +99,12 @@ def write_vary_report(found: Varied, seen: tuple[Seen, ...], folder: Path) -> Pa
     Parameters
     ----------
     found : Varied
-        The study.
-    seen : tuple of Seen
-        What was measured on rendered images.
-    folder : pathlib.Path
-        Made where it is missing.
-
-    Returns
-    -------
-    pathlib.Path
-        The page.
+    seen : tuple of Seen; what was measured on rendered images
+    folder : pathlib.Path; made where it is missing
 
     Raises
     ------
-    InputError
-        Where it cannot be written, or jinja2 or matplotlib is not installed.
+    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
     path = folder / "report.html"
     write_report(path, vary_page(found, seen))

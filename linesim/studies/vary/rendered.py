@@ -32,13 +32,9 @@ class Seen:
     Parameters
     ----------
     title : str
-        The binning.
-    place : tuple of float
-        One value of each range, in the unit of a checked setup.
-    figure : str
-        Name of the figure.
-    estimate : Estimate
-        What was measured, and its standard error.
+    place : tuple of float; one value of each range, in the unit of a checked setup
+    figure : str; name of the figure
+    estimate : Estimate; what was measured, and its standard error
     clipped : bool
         Whether white comes within five times its noise of a limit, so that samples clip and the
         linear model of the closed form does not hold.
@@ -74,24 +70,18 @@ def rendered(
 
     Parameters
     ----------
-    found : Varied
-        Along one range.
-    seed : int
-        Of all noise.
-    runner : Runner, optional
-        Who measures; this process where left out. It changes no byte.
-    tell : callable
-        Is told how many points are done, and of how many.
+    found : Varied; along one range
+    seed : int; of all noise
+    runner : Runner, optional; who measures; this process where left out. It changes no byte
+    tell : callable; is told how many points are done, and of how many
 
     Returns
     -------
-    tuple of Seen
-        In the order of the points; a figure that cannot be read at a point is left out.
+    tuple of Seen; in the order of the points; a figure that cannot be read at a point is left out
 
     Raises
     ------
-    InputError
-        Where there are too many points, two ranges, or no figure that can be measured.
+    InputError; where there are too many points, two ranges, or no figure that can be measured
     """
     seed = checked_seed(seed)
     places = [(curve, index) for curve in found.curves for index in range(curve.space.count)]

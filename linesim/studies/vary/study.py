@@ -60,23 +60,16 @@ class Varied:
 
     Parameters
     ----------
-    setup : Setup
-        The station as it stands.
-    ranges : tuple of Range
-        What is varied.
+    setup : Setup; the station as it stands
+    ranges : tuple of Range; what is varied
     exposure : str or None
-        "same": all binnings take the first one's exposure time at every point; "full": each
-        its own line period; ``None``: as the setup has it.
-    shown_figures : tuple of str
-        Names of the figures asked for.
-    curves : tuple of Curve
-        One a binning.
-    judged_by : tuple of Demand
-        What is judged: what the setup requires, and what always is.
-    answers : tuple of Answer
-        Where each of these is met.
-    joints : tuple of Joint
-        Where all of them are met together.
+        "same": all binnings take the first one's exposure time at every point; "full": each its own
+        line period; ``None``: as the setup has it.
+    shown_figures : tuple of str; names of the figures asked for
+    curves : tuple of Curve; one a binning
+    judged_by : tuple of Demand; what is judged: what the setup requires, and what always is
+    answers : tuple of Answer; where each of these is met
+    joints : tuple of Joint; where all of them are met together
     """
 
     setup: Setup
@@ -151,28 +144,23 @@ def vary(
     Parameters
     ----------
     setup : Setup
-        The station.
     ranges : mapping of str to str
         Dotted key -> range, such as ``{"light.illuminance": "5klx:200klx:log12"}``.
     binning : sequence of str
         Ways of binning, across x along, such as ``("1x1", "2x2")``; empty: the setup's own.
     exposure : str, optional
-        "same" gives all binnings the first one's exposure time, "full" each its own line
-        period; left out: "same" where binnings are given.
-    figures : sequence of str
-        Names as in the budget; empty: the usual ones; "all": all of them.
-    tell : callable
-        Is told how many points are done, and of how many.
+        "same" gives all binnings the first one's exposure time, "full" each its own line period;
+        left out: "same" where binnings are given.
+    figures : sequence of str; names as in the budget; empty: the usual ones; "all": all of them
+    tell : callable; is told how many points are done, and of how many
 
     Returns
     -------
-    Varied
-        Figures, and where the requirements are met.
+    Varied; figures, and where the requirements are met
 
     Raises
     ------
-    InputError
-        Where a range, a figure or a point is refused.
+    InputError; where a range, a figure or a point is refused
     """
     refuse_other_keys(ranges, "ranges")
     refuse_no_list(binning, "binning")

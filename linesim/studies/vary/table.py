@@ -28,15 +28,9 @@ def vary_text(found: Varied) -> str:
     """
     Lay a study along ranges out for the console.
 
-    Parameters
-    ----------
-    found : Varied
-        The study.
-
     Returns
     -------
-    str
-        Tables along one range, then cautions about the light and the answer in words.
+    str; tables along one range, then cautions about the light and the answer in words
     """
     lines = textwrap.wrap(found.setup.title, _WIDTH)
     if found.exposure and len(found.curves) > 1:

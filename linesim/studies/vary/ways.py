@@ -40,20 +40,13 @@ def ways(setup: Setup) -> tuple[Way, ...]:
     """
     Set the ways to four times the electrons side by side.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
     Returns
     -------
-    tuple of Way
-        The setup as it is first; a way that its keys do not allow says why.
+    tuple of Way; the setup as it is first; a way that its keys do not allow says why
 
     Raises
     ------
-    InputError
-        Where the setup itself cannot be run.
+    InputError; where the setup itself cannot be run
     """
     exposure_us = float(station(setup).timing.exposure_us)
     held: Changes = {"acquisition.exposure": f"{exposure_us!r} us"}

@@ -54,15 +54,8 @@ def ways_text(title: str, found: tuple[Way, ...]) -> str:
 
     Parameters
     ----------
-    title : str
-        Of the setup.
-    found : tuple of Way
-        The setup as it is first.
-
-    Returns
-    -------
-    str
-        Table, costs and cautions.
+    title : str; of the setup
+    found : tuple of Way; the setup as it is first
     """
     possible = [way for way in found if way.budget is not None]
     lines = [
@@ -140,19 +133,7 @@ def caution_texts(found: tuple[Way, ...]) -> Iterator[str]:
 
 
 def ways_json(found: tuple[Way, ...]) -> dict[str, object]:
-    """
-    Give all figures of all ways, as ways.json has them.
-
-    Parameters
-    ----------
-    found : tuple of Way
-        The ways.
-
-    Returns
-    -------
-    dict
-        Plain data.
-    """
+    """Give all figures of all ways, as ways.json has them."""
     return {
         "ways": [{"title": way.title, **_json_of(way)} for way in found],
         "costs": list(cost_texts(found)),
@@ -173,19 +154,15 @@ def write_ways(found: tuple[Way, ...], folder: Path) -> tuple[Path, ...]:
     Parameters
     ----------
     found : tuple of Way
-        The ways.
-    folder : pathlib.Path
-        Made where it is missing.
+    folder : pathlib.Path; made where it is missing
 
     Returns
     -------
-    tuple of pathlib.Path
-        The file written.
+    tuple of pathlib.Path; the file written
 
     Raises
     ------
-    InputError
-        Where the folder cannot be written.
+    InputError; where the folder cannot be written
     """
     path = folder / "ways.json"
     write_json(path, ways_json(found))

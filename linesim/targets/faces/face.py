@@ -26,22 +26,12 @@ _FEWEST, _MOST = 2, 513
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Through:
-    """
-    How a target lets light through.
+    """How a target lets light through."""
 
-    Parameters
-    ----------
-    scale : float
-        Factor of the target's values that gives the share let through, over the white reflectance.
-    haze : float
-        Share of that which is scattered evenly; the rest goes straight on.
-    bend : float
-        Refractive index less 1.
-    """
-
+    # factor of the target's values that gives the share let through, over the white reflectance
     scale: float
-    haze: float
-    bend: float
+    haze: float  # share of that which is scattered evenly; the rest goes straight on
+    bend: float  # refractive index less 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,20 +41,14 @@ class Face:
 
     Parameters
     ----------
-    lamps : tuple of Lamp
-        All that shine at once.
-    view_deg : float
-        Of the camera from the normal of the target. [deg]
-    finish : Finish or None
-        None: matt. An image of gloss counts from a gloss of 1.
-    slopes : tuple of float
-        Tangents by which the whole face leans across and along.
-    white_reflectance : float
-        What reflectances of the target are shares of.
+    lamps : tuple of Lamp; all that shine at once
+    view_deg : float; of the camera from the normal of the target [deg]
+    finish : Finish or None; none: matt. An image of gloss counts from a gloss of 1
+    slopes : tuple of float; tangents by which the whole face leans across and along
+    white_reflectance : float; what reflectances of the target are shares of
     view_mm : float
         From the camera to the target; infinite for a view that is the same along the line. [mm]
-    through : Through or None
-        None where no lamp stands behind it.
+    through : Through or None; None where no lamp stands behind it
     """
 
     lamps: tuple[Lamp, ...]
@@ -116,23 +100,7 @@ def _level(face: Face, places_mm: tuple[float, ...]) -> tuple[FloatArray, FloatA
 def factors(
     face: Face, slopes: FloatArray, place_mm: float | FloatArray = 0.0
 ) -> tuple[FloatArray, FloatArray]:
-    """
-    Give radiance factors of slopes.
-
-    Parameters
-    ----------
-    face : Face
-        Lamps, camera and finish.
-    slopes : ndarray of shape (faces, 2)
-        Tangents by which the normal leans across and along.
-    place_mm : float or ndarray of shape (faces,)
-        Where each lies along the line, from the middle. [mm]
-
-    Returns
-    -------
-    tuple of ndarray of shape (faces,)
-        Of the matt part of white, with what it lets through; and mirrored.
-    """
+    """Give radiance factors of slopes."""
     angle, place = radians(face.view_deg), np.asarray(place_mm, dtype=np.float64)
     view = np.stack(np.broadcast_arrays(-place / face.view_mm, -sin(angle), cos(angle)), axis=-1)
     each_w_m2 = [np.asarray(lamp.irradiance_w_m2 * lamp.falls(place)) for lamp in face.lamps]
@@ -173,11 +141,6 @@ def face_of(setup: Setup) -> Face | None:
     """
     Take the face of a target out of a setup.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
     Returns
     -------
     Face or None
@@ -185,8 +148,7 @@ def face_of(setup: Setup) -> Face | None:
 
     Raises
     ------
-    InputError
-        Where lights are multiplexed.
+    InputError; where lights are multiplexed
     """
     refuse_multiplexed(setup)
     target = setup.target
@@ -245,19 +207,7 @@ def _through(setup: Setup) -> Through:
 
 
 def is_imaged(setup: Setup) -> bool:
-    """
-    Tell whether images say how a face is, so that its levels are those of what is seen.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    bool
-        Of relief, gloss or transmittance.
-    """
+    """Tell whether images say how a face is, so that its levels are those of what is seen."""
     target = setup.target
     through = passes_by_image(setup) and any(each.behind for each in setup.lamps)
     faced = target.image in FACED
@@ -265,19 +215,7 @@ def is_imaged(setup: Setup) -> bool:
 
 
 def passes_by_image(setup: Setup) -> bool:
-    """
-    Tell whether an image, or a drawn target itself, says what each pixel lets through.
-
-    Parameters
-    ----------
-    setup : Setup
-        The station.
-
-    Returns
-    -------
-    bool
-        Otherwise a number does, of each pixel's reflectance.
-    """
+    """Tell whether an image, or a drawn target itself, says what each pixel lets through."""
     target = setup.target
     drawn = target.image in FACED and target.transmittance is None
     return drawn or isinstance(target.transmittance, str)

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from linesim.forward.device.render import DeviceReference
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
@@ -37,33 +36,18 @@ def faced_levels(face: Face, levels: Levels) -> Levels:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FacedReference:
-    """
-    A reference whose values are radiance factors.
+    """A reference whose values are radiance factors."""
 
-    Parameters
-    ----------
-    matt : Reference
-        What the lamps meet: reflectances, or where they stand behind what it lets through, as
-        shares of white.
-    face : Face
-        Lamps, camera and finish.
-    relief : Relief or None
-        None: level.
-    gloss : Reference or None
-        Share of the finish's gloss that each pixel has.
-    there : Reference or None
-        Share of each pixel that is target, where light comes from behind: through the rest it goes
-        straight on.
-    cautions : tuple of str
-        Sentences from reading.
-    """
-
+    # what the lamps meet: reflectances, or where they stand behind what it lets through, as shares
+    # of white
     matt: Reference
-    face: Face
-    relief: Relief | None = None
-    gloss: Reference | None = None
+    face: Face  # lamps, camera and finish
+    relief: Relief | None = None  # none: level
+    gloss: Reference | None = None  # share of the finish's gloss that each pixel has
+    # share of each pixel that is target, where light comes from behind: through the rest it goes
+    # straight on
     there: Reference | None = None
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()  # sentences from reading
 
     @property
     def pixel_size_um(self) -> float:
@@ -90,7 +74,8 @@ class FacedReference:
         """Light all of it on a device, with relief of one gloss; otherwise it is lit by rows."""
         if self.relief is None or self.gloss is not None or self.there is not None:
             return None
-        data = uploaded(self.matt).to(device, copy=isinstance(self.matt, DeviceReference))
+        # what lies there already is not this reference's to write on
+        data = uploaded(self.matt).to(device).clone()
         light_on(data, self.relief)
         return data
 
@@ -150,9 +135,7 @@ def lit_reference(setup: Setup, matt: Reference) -> Reference:
     Parameters
     ----------
     setup : Setup
-        The station.
-    matt : Reference
-        Reflectances of its target, as shares of white.
+    matt : Reference; reflectances of its target, as shares of white
 
     Returns
     -------
@@ -180,18 +163,9 @@ def lit_reference(setup: Setup, matt: Reference) -> Reference:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class DrawnReference(ArrayReference):
-    """
-    The matt part of a drawn target that is held, with what else it is.
+    """The matt part of a drawn target that is held, with what else it is."""
 
-    Parameters
-    ----------
-    data, pixel_size_um : ndarray, float
-        As for `ArrayReference`.
-    drawn : FacedTarget
-        Heights, transmittance and gloss, by rows.
-    """
-
-    drawn: FacedTarget
+    drawn: FacedTarget  # heights, transmittance and gloss, by rows
 
     @cached_property
     def heights(self) -> Heights:

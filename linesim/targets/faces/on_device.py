@@ -12,16 +12,7 @@ _AT_ONCE = 1 << 24
 
 
 def light_on(data: "torch.Tensor", relief: Relief) -> None:
-    """
-    Turn reflectances that lie on a device into radiance factors, in place.
-
-    Parameters
-    ----------
-    data : torch.Tensor of shape (rows, columns) or (rows, columns, 3)
-        All of a target, as shares of white.
-    relief : Relief
-        Its heights and tables; of one gloss all over.
-    """
+    """Turn reflectances that lie on a device into radiance factors, in place."""
     import torch  # noqa: PLC0415 -- an extra
 
     rows, columns = data.shape[:2]

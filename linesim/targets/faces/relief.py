@@ -36,25 +36,16 @@ them the edge of a lamp, a normal integral, errs by h²/8 times its largest curv
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SlopeTable:
-    """
-    What slopes send to the camera from one place of the line.
+    """What slopes send to the camera from one place of the line."""
 
-    Parameters
-    ----------
-    steps : tuple of float
-        Places in the tables for a difference of heights over two pixels, across and along.
-    starts : tuple of float
-        Places of a level pixel.
-    matt, gloss : ndarray of float32, shape (along, across)
-        Radiance factors of white's matt part and of the mirrored light.
-    bare : ndarray of float32, shape (along, across) or None
-        Of light mirrored without gloss, where an image says how much gloss there is.
-    """
-
+    # places in the tables for a difference of heights over two pixels, across and along
     steps: tuple[float, float]
-    starts: tuple[float, float]
+    starts: tuple[float, float]  # places of a level pixel
+    # shape (along, across); radiance factors of white's matt part and of the mirrored light
     matt: ImageArray
     gloss: ImageArray
+    # shape (along, across); of light mirrored without gloss, where an image says how much gloss
+    # there is
     bare: ImageArray | None = None
 
     def at(self, rises: tuple[ImageArray, ImageArray]) -> NDArray[np.int32]:
@@ -68,22 +59,12 @@ class SlopeTable:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Relief:
-    """
-    Heights of a target, and what slopes send to the camera.
+    """Heights of a target, and what slopes send to the camera."""
 
-    Parameters
-    ----------
-    heights : ndarray of float32, shape (rows + 2, columns + 2)
-        On the target's own pixels, and one more on each side. [µm]
-    tables : tuple of SlopeTable
-        One for each place along the line that is worked out.
-    columns : ndarray of float
-        Where those places are, in columns of the target.
-    """
-
+    # shape (rows + 2, columns + 2); on the target's own pixels, and one more on each side [µm]
     heights: ImageArray
-    tables: tuple[SlopeTable, ...]
-    columns: FloatArray
+    tables: tuple[SlopeTable, ...]  # one for each place along the line that is worked out
+    columns: FloatArray  # where those places are, in columns of the target
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -149,18 +130,11 @@ def _nearest(rise: ImageArray, step: float, start: float) -> NDArray[np.int32]:
 
 
 class Heights(NamedTuple):
-    """
-    Heights, and how much they rise over two pixels.
+    """Heights, and how much they rise over two pixels."""
 
-    Parameters
-    ----------
-    data : ndarray of float32, shape (rows + 2, columns + 2)
-        On the target's own pixels, and one more on each side. [µm]
-    rises_um : tuple of tuple of float
-        Least and most across, and along. [µm]
-    """
-
+    # shape (rows + 2, columns + 2); on the target's own pixels, and one more on each side [µm]
     data: ImageArray
+    # least and most across, and along [µm]
     rises_um: tuple[tuple[float, float], tuple[float, float]]
 
     @classmethod
@@ -181,32 +155,7 @@ def _least_most(parts: Iterable[ImageArray]) -> tuple[float, float]:
 
 
 def relief_of(heights: Heights, pixel_um: float, face: Face, *, name: str, bare: bool) -> Relief:
-    """
-    Make the tables of a face for some heights.
-
-    Parameters
-    ----------
-    heights : Heights
-        Of the target.
-    pixel_um : float
-        Side of one of them. [µm]
-    face : Face
-        Lamps, camera and finish.
-    name : str
-        Key and file, for a refusal.
-    bare : bool
-        Whether an image says how much gloss there is.
-
-    Returns
-    -------
-    Relief
-        Heights and tables.
-
-    Raises
-    ------
-    InputError
-        Where it is too steep for its finish.
-    """
+    """Make the tables of a face for some heights."""
     # a face that rises turns its normal back
     spans = tuple(
         (lean - most / (2 * pixel_um), lean - least / (2 * pixel_um))
@@ -267,52 +216,12 @@ def _table(
 
 @lru_cache(maxsize=1)
 def read_heights(path: Path, _changed_ns: int, name: str, range_um: float) -> Heights:
-    """
-    Read heights once for all lamps; one more on each side, in line with the last two.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        Of the image.
-    name : str
-        As written.
-    range_um : float
-        From black to white. [µm]
-
-    Returns
-    -------
-    Heights
-        With one more on each side. [µm]
-
-    Raises
-    ------
-    InputError
-        Where it cannot be read, or is no grey image.
-    """
+    """Read heights once for all lamps; one more on each side, in line with the last two."""
     return Heights.of(read_grey(path, "target.relief", name) * np.float32(range_um))
 
 
 def read_grey(path: Path, key: str, name: str) -> ImageArray:
-    """
-    Read an image of shares from 0 to 1.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        Of the image.
-    key, name : str
-        Key of the setup file, and what it says.
-
-    Returns
-    -------
-    ndarray of float32, shape (rows, columns)
-        0 to 1.
-
-    Raises
-    ------
-    InputError
-        Where it cannot be read, or is no grey image.
-    """
+    """Read an image of shares from 0 to 1."""
     image = read_image(path, key=key, encoding="linear", written=name).data
     if image.ndim > 2:  # noqa: PLR2004 -- colours
         msg = f'{key} "{name}": read a colour image; expected a grey one, black low'

@@ -21,15 +21,12 @@ def factors_at(face: Face, p: FloatArray, q: FloatArray) -> tuple[FloatArray, Fl
 
     Parameters
     ----------
-    face : Face
-        Lamp, camera and finish.
-    p, q : ndarray
-        Tangents by which the normal leans across and along.
+    face : Face; lamp, camera and finish
+    p, q : ndarray; tangents by which the normal leans across and along
 
     Returns
     -------
-    tuple of ndarray
-        Matt of white, and mirrored; of the shape of the slopes.
+    tuple of ndarray; matt of white, and mirrored; of the shape of the slopes
     """
     finish = face.finish
     steps = [_MATT_STEP] * 2

@@ -39,7 +39,7 @@ COLOURED = FIGURES[:-1]
 @pytest.mark.parametrize(
     ("key", "span", "more"),
     [
-        ("light.angle", "20deg:60deg:lin3", {}),
+        ("light.angle", "20deg:60deg:lin2", {}),
         ("light.angle", "20deg:60deg:lin2", {"camera.kind": "prism"}),
         ("light.illuminance", "1klx:4klx:log3", {}),
         ("target.white_reflectance", "0.2:0.8:lin3", {}),

@@ -1,12 +1,16 @@
 """Places of the lamp among the options of a ranking."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 
 from linesim.figures.budget import budget
 from linesim.setup.errors import InputError
+from linesim.studies.rank import option_table
 from linesim.studies.rank.space import load_space, space_from
 from linesim.studies.rank.study import Ranking, rank
+from linesim.studies.rank.words import answer
 
 SPACE = load_space("sample_targets/light_space.toml")
 
@@ -53,3 +57,40 @@ def test_a_key_is_taken_out_by_no_value() -> None:
     lamps["even"]["light"]["angel"] = ""
     with pytest.raises(InputError, match="no such key"):
         space_from(texts)
+
+
+RELIEF: dict[str, Any] = {
+    "setup": "sample_targets/sheet_light.toml",
+    "options": {"light.illuminance": ["2 klx"]},
+    "choices": {
+        "light": {
+            "bright field": {"light.angle": "20 deg"},
+            "dark field": {"light.angle": "36 deg"},
+            "far": {"light.angle": "75 deg"},
+        }
+    },
+    "requirement": {"snr": 0.1},
+}
+
+
+def test_a_groove_is_found_with_least_light_where_it_flashes() -> None:
+    """Ranked by a fault with relief: dark field first, and where nothing flashes nothing passes."""
+    space = space_from(RELIEF)
+    ranked = rank(space, top=2)
+    places = [space.option(int(index))[0].label for index in ranked.order]
+    assert places[0] == "dark field"
+    assert "far" not in places
+    for row in ranked.rows:
+        for name in ("defect_dprime", "smallest_relief_um"):
+            told = float(budget(row.setup)["detection"][name])
+            assert float(ranked.figures[name][row.index]) == pytest.approx(told, rel=1e-9)
+    assert "a groove found from" in " ".join(answer(ranked))
+
+
+def test_too_many_options_for_a_fault_with_relief_are_refused(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The refusal says how many are left and how many may be."""
+    monkeypatch.setattr(option_table, "MOST_RELIEFS", 2)
+    with pytest.raises(InputError, match="with 3 options that meet all else"):
+        rank(space_from(RELIEF))

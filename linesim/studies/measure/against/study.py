@@ -62,22 +62,14 @@ def measure_against(
 
     Parameters
     ----------
-    setup : Setup
-        A monochrome station with the target that was captured.
+    setup : Setup; a monochrome station with the target that was captured
     image : pathlib.Path or ndarray of uint16, shape (lines, width)
         As delivered; of the width that the setup delivers. [DN]
-    max_pixels : int, optional
-        Refuse files with more pixels; left out: 10⁹.
-
-    Returns
-    -------
-    Agreement
-        Figures, differences, findings.
+    max_pixels : int, optional; refuse files with more pixels; left out: 10⁹
 
     Raises
     ------
-    InputError
-        Where the image cannot be read, or is no image of such a camera.
+    InputError; where the image cannot be read, or is no image of such a camera
     """
     captured_dn = _captured(checked_setup(setup), image, max_pixels)
     numbers = station(setup)

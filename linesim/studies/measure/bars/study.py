@@ -89,28 +89,17 @@ def measure_bars(  # noqa: PLR0913 -- one measurement, its options by keyword
         Of any image: one group each, three bars and ground about them.
     direction : {"across", "along"}, optional
         In which light and dark alternate; left out: both, or found in each region.
-    channel : {"red", "green", "blue"}, optional
-        Of a colour image; left out, green.
-    bit_depth : int, optional
-        Bits of a sample; left out: found.
-    max_pixels : int, optional
-        Refuse files with more pixels; left out: 10⁹.
-    encoding : {"linear", "srgb"}
-        What the samples stand for.
+    channel : {"red", "green", "blue"}, optional; of a colour image; left out, green
+    bit_depth : int, optional; bits of a sample; left out: found
+    max_pixels : int, optional; refuse files with more pixels; left out: 10⁹
+    encoding : {"linear", "srgb"}; what the samples stand for
     pixel_pitch_um : tuple of float, optional
         Pitch of the samples on the target, across and along; a setup knows it. [µm]
-    contrast : float
-        Contrast wanted.
-
-    Returns
-    -------
-    MeasuredBars
-        Contrast and response by group.
+    contrast : float; contrast wanted
 
     Raises
     ------
-    InputError
-        Where an option or the image is refused, or no bars are found.
+    InputError; where an option or the image is refused, or no bars are found
     """
     asked = direction_of(direction)
     _refuse_options(setup, regions, pixel_pitch_um, contrast)

@@ -22,28 +22,13 @@ _DRIFT_SD = 10.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Seen:
-    """
-    What the frames of one group show.
+    """What the frames of one group show."""
 
-    Parameters
-    ----------
-    group : Group
-        Kind, exposure, light.
-    figures : FrameFigures
-        Mean and variances.
-    column_dn : ndarray of shape (columns,)
-        Mean of each column over lines and frames. [DN]
-    highest_dn : int
-        Largest sample. [DN]
-    share_highest, share_lowest : float
-        Shares of samples that show it, and that show 0.
-    """
-
-    group: Group
-    figures: FrameFigures
-    column_dn: FloatArray
-    highest_dn: int
-    share_highest: float
+    group: Group  # kind, exposure, light
+    figures: FrameFigures  # mean and variances
+    column_dn: FloatArray  # shape (columns,); mean of each column over lines and frames [DN]
+    highest_dn: int  # largest sample [DN]
+    share_highest: float  # shares of samples that show it, and that show 0
     share_lowest: float
 
 

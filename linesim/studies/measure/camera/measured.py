@@ -18,51 +18,25 @@ Group = dict[str, object]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MeasuredCamera:
-    """
-    A camera by EMVA 1288, as its frames show it.
+    """A camera by EMVA 1288, as its frames show it."""
 
-    Parameters
-    ----------
-    name : str
-        Of the table of frames.
-    light : {"irradiance_w_m2", "photons"} or None
-        How its steps are told; None where only exposure times are known.
-    known : LightKnown
-        Wavelength and pixel, where they are known.
-    frames : CameraFrames
-        What each group shows, steps of light from dim to bright and then the dark.
-    series : Series
-        Means and variances.
-    top_dn : int
-        Largest value that the camera gives. [DN]
-    transfer : Transfer
-        Gain, dark noise, threshold, saturation and what follows from them.
-    linearity : Linearity or None
-        None with too few steps.
-    dsnu_e, prnu : PatternParts
-        Fixed pattern in the dark [e], and in the light as shares of the signal.
-    half : int
-        Step of light nearest to half of saturation, where PRNU is read.
-    dsnu_column_e, prnu_column : ndarray of shape (columns,)
-        Each column's own: dark level less the mean [e], signal less the mean as a share of it.
-    cautions : tuple of Caution
-        What to mind.
-    """
-
-    name: str
-    light: Light | None
-    known: LightKnown
+    name: str  # of the table of frames
+    light: Light | None  # how its steps are told; None where only exposure times are known
+    known: LightKnown  # wavelength and pixel, where they are known
+    # what each group shows, steps of light from dim to bright and then the dark
     frames: CameraFrames
-    series: Series
-    top_dn: int
-    transfer: Transfer
-    linearity: Linearity | None
-    dsnu_e: PatternParts
+    series: Series  # means and variances
+    top_dn: int  # largest value that the camera gives [DN]
+    transfer: Transfer  # gain, dark noise, threshold, saturation and what follows from them
+    linearity: Linearity | None  # None with too few steps
+    dsnu_e: PatternParts  # fixed pattern in the dark [e], and in the light as shares of the signal
     prnu: PatternParts
-    half: int
+    half: int  # step of light nearest to half of saturation, where PRNU is read
+    # shape (columns,); each column's own: dark level less the mean [e], signal less the mean as a
+    # share of it
     dsnu_column_e: FloatArray
     prnu_column: FloatArray
-    cautions: tuple[Caution, ...] = ()
+    cautions: tuple[Caution, ...] = ()  # what to mind
 
     @property
     def steps(self) -> tuple[Seen, ...]:

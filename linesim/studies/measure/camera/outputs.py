@@ -16,19 +16,15 @@ def write_camera(found: MeasuredCamera, folder: Path) -> tuple[Path, ...]:
     Parameters
     ----------
     found : MeasuredCamera
-        The camera.
-    folder : pathlib.Path
-        Made where it is missing; files in it are replaced one by one.
+    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
 
     Returns
     -------
-    tuple of pathlib.Path
-        The files written; without matplotlib there is no page.
+    tuple of pathlib.Path; the files written; without matplotlib there is no page
 
     Raises
     ------
-    InputError
-        Where the folder cannot be written.
+    InputError; where the folder cannot be written
     """
     toml, figures, page = (folder / f"camera.{kind}" for kind in ("toml", "json", "png"))
     write_text(toml, camera_toml(found))

@@ -49,26 +49,16 @@ def measure_camera(  # noqa: PLR0913 -- one measurement, its options by keyword
         CSV table with the columns file, kind (flat or dark), exposure_us and, where the light is
         known, irradiance_w_m2 (at the sensor) or photons (on a pixel); at least two frames a kind,
         exposure and light, and dark ones at each exposure.
-    wavelength_nm : float, optional
-        Of the light; needed with an irradiance. [nm]
+    wavelength_nm : float, optional; of the light; needed with an irradiance [nm]
     pixel_width_um, pixel_height_um : float, optional
         Of a pixel; the width is needed with an irradiance, the height left out is the width. [µm]
-    bit_depth : int, optional
-        Bits of a sample; left out: as the files tell.
-    max_pixels : int, optional
-        Refuse files with more pixels; left out: 10⁹.
-    progress : callable, optional
-        Told how many groups of frames are read, and of how many.
-
-    Returns
-    -------
-    MeasuredCamera
-        Figures with 95 % intervals.
+    bit_depth : int, optional; bits of a sample; left out: as the files tell
+    max_pixels : int, optional; refuse files with more pixels; left out: 10⁹
+    progress : callable, optional; told how many groups of frames are read, and of how many
 
     Raises
     ------
-    InputError
-        With one sentence for every fault of the table, or of the frames.
+    InputError; with one sentence for every fault of the table, or of the frames
 
     References
     ----------

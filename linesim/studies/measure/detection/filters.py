@@ -16,19 +16,11 @@ _SHIFTS = (-1, 0, 1)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Filter:
-    """
-    Some filters over cells of one size.
+    """Some filters over cells of one size."""
 
-    Parameters
-    ----------
-    weights : ndarray of shape (filters, lines, columns)
-        Of the samples, as differences from good product. [1/e]
-    dprime : ndarray of shape (filters,)
-        Of the defect that each was made for.
-    """
-
+    # shape (filters, lines, columns); of the samples, as differences from good product [1/e]
     weights: FloatArray
-    dprime: FloatArray
+    dprime: FloatArray  # shape (filters,); of the defect that each was made for
 
 
 def filters(numbers: Station, base: Ground, template_e: FloatArray) -> Filter:

@@ -25,23 +25,13 @@ _GOLDEN = (0.7548776662466927, 0.5698402909980532)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Lattice:
-    """
-    Cells of whole samples, one defect in each, behind some lines of product.
+    """Cells of whole samples, one defect in each, behind some lines of product."""
 
-    Parameters
-    ----------
-    cells, cell : tuple of int
-        Cells along and across; lines and columns of each.
-    centres_um : ndarray of shape (places, 2)
-        Along and across, from the first line and column. [µm]
-    ahead : int
-        Lines of good product in front.
-    """
-
-    cells: tuple[int, int]
+    cells: tuple[int, int]  # cells along and across; lines and columns of each
     cell: tuple[int, int]
+    # shape (places, 2); along and across, from the first line and column [µm]
     centres_um: FloatArray
-    ahead: int
+    ahead: int  # lines of good product in front
 
     @property
     def lines(self) -> int:

@@ -47,34 +47,20 @@ PLACES = 1000
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Injection:
-    """
-    What a search gives with defects and without, in one channel.
+    """What a search gives with defects and without, in one channel."""
 
-    Parameters
-    ----------
-    with_defect, without : ndarray of shape (n,)
-        Outputs of the filter that knows the place, in standard deviations that the closed form
-        gives its noise.
-    best : ndarray of shape (n,)
-        Largest outputs of the bank around each defect.
-    each_dprime : ndarray of shape (places,)
-        Detectability at each place, from its noise-free signal.
-    closed_dprime : float
-        Detectability by the closed form, for all places.
-    threshold, closed_rate : float
-        Of the search at the false alarms allowed, and the share found, by the closed form.
-    peaks, closed_peaks : float
-        Peaks of noise over a lower threshold on good product, and by the closed form.
-    """
-
+    # shape (n,); outputs of the filter that knows the place, in standard deviations that the closed
+    # form gives its noise
     with_defect: FloatArray
     without: FloatArray
-    best: FloatArray
+    best: FloatArray  # shape (n,); largest outputs of the bank around each defect
+    # shape (places,); detectability at each place, from its noise-free signal
     each_dprime: FloatArray
-    closed_dprime: float
+    closed_dprime: float  # detectability by the closed form, for all places
+    # of the search at the false alarms allowed, and the share found, by the closed form
     threshold: float
     closed_rate: float
-    peaks: float
+    peaks: float  # peaks of noise over a lower threshold on good product, and by the closed form
     closed_peaks: float
 
     @property
@@ -145,26 +131,19 @@ def inject(
 
     Parameters
     ----------
-    setup : Setup
-        A station whose requirement names a round smallest defect.
-    count : int
-        Defects, at least; as many places without.
-    seed : int
-        Of the noise; each round has a camera with a fixed pattern of its own.
-    places : int
-        Of the defect on the pixel grid, at least.
-    workers : int, optional
-        Threads; they change no byte.
+    setup : Setup; a station whose requirement names a round smallest defect
+    count : int; defects, at least; as many places without
+    seed : int; of the noise; each round has a camera with a fixed pattern of its own
+    places : int; of the defect on the pixel grid, at least
+    workers : int, optional; threads; they change no byte
 
     Returns
     -------
-    tuple of Injection
-        Outputs of the search, one a channel.
+    tuple of Injection; outputs of the search, one a channel
 
     Raises
     ------
-    InputError
-        Where the setup has no such defect, it does not fit, or the product clips.
+    InputError; where the setup has no such defect, it does not fit, or the product clips
     """
     size_um = _defect_um(setup)
     wanted = search(setup, target_size(setup))

@@ -99,30 +99,23 @@ def measure_edge(  # noqa: PLR0913 -- one measurement, its options by keyword
         File, or samples of uint8 or uint16, shape (lines, width) or (lines, width, 3).
     region : Region or tuple of int, optional
         First column, first line, columns, lines; left out, the best edge is looked for.
-    direction : {"across", "along"}, optional
-        Axis nearest to the edge's normal; left out: found.
-    channel : {"red", "green", "blue"}, optional
-        Of a colour image; left out, green.
+    direction : {"across", "along"}, optional; axis nearest to the edge's normal; left out: found
+    channel : {"red", "green", "blue"}, optional; of a colour image; left out, green
     bit_depth : int, optional
         Bits of a sample, for the level at which samples clip; left out: found.
-    max_pixels : int, optional
-        Refuse files with more pixels; left out: 10⁹.
-    encoding : {"linear", "srgb"}
-        What the samples stand for.
+    max_pixels : int, optional; refuse files with more pixels; left out: 10⁹
+    encoding : {"linear", "srgb"}; what the samples stand for
     pixel_pitch_um : tuple of float, optional
         Pitch of the samples on the target, across and along. [µm]
-    seed : int
-        Of the draws for the standard deviations.
+    seed : int; of the draws for the standard deviations
 
     Returns
     -------
-    MeasuredEdge
-        Figures, curves and standard deviations.
+    MeasuredEdge; figures, curves and standard deviations
 
     Raises
     ------
-    InputError
-        Where the image cannot be read, or holds no edge that can be measured.
+    InputError; where the image cannot be read, or holds no edge that can be measured
     """
     seed = checked_seed(seed)
     plane = read_plane(

@@ -70,21 +70,17 @@ def measure_noise(
     images : sequence of path, str or ndarray
         One image, or more of the same light, samples as delivered. From several, noise in time is
         that of their differences; from one, that along travel, column by column.
-    region : Region, optional
-        The even area; left out: all of it.
+    region : Region, optional; the even area; left out: all of it
     dark : sequence of path, str or ndarray
         Images without light, same exposure: they give the black level, dark noise and the gain.
-    black_dn : float, optional
-        The black level, where no dark images are at hand. [DN]
+    black_dn : float, optional; the black level, where no dark images are at hand [DN]
     bit_depth : int, optional
         Bits of a sample; left out: as the file says, or the smallest usual depth that holds it.
-    max_pixels : int, optional
-        Refuse files with more pixels; left out: 10⁹.
+    max_pixels : int, optional; refuse files with more pixels; left out: 10⁹
 
     Returns
     -------
-    MeasuredNoise
-        Figures by channel, with standard errors and cautions.
+    MeasuredNoise; figures by channel, with standard errors and cautions
 
     Raises
     ------

@@ -48,26 +48,16 @@ def measure_uniformity(
 
     Parameters
     ----------
-    image : path, str or ndarray
-        An even target in motion, samples as delivered.
-    region : Region, optional
-        Left out: the whole image.
-    black_dn : float, optional
-        Level without light; left out: 0, with a caution. [DN]
+    image : path, str or ndarray; an even target in motion, samples as delivered
+    region : Region, optional; left out: the whole image
+    black_dn : float, optional; level without light; left out: 0, with a caution [DN]
     bit_depth : int, optional
         Bits of a sample; left out: as the file says, or the smallest usual depth that holds it.
-    max_pixels : int, optional
-        Refuse files with more pixels; left out: 10⁹.
-
-    Returns
-    -------
-    MeasuredUniformity
-        Figures by channel, with cautions.
+    max_pixels : int, optional; refuse files with more pixels; left out: 10⁹
 
     Raises
     ------
-    InputError
-        The image cannot be read, is clipped, too small, or does not lie above black.
+    InputError; the image cannot be read, is clipped, too small, or does not lie above black
     """
     (area,) = areas_of([image], region=region, bit_depth=bit_depth, max_pixels=max_pixels)
     check_size(area, FEWEST_LINES, FEWEST_COLUMNS)
