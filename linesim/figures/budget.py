@@ -165,7 +165,7 @@ def lamp_power(setup: Setup) -> dict[str, Figure]:
     """
     widths_mm = [light.lamp_width_mm for light in setup.lights]
     power_w_m = [
-        np.pi * lamp.irradiance_w_m2 / lamp.strip.level * (width_mm or 0.0) / 1000
+        np.pi * lamp.radiance_w_m2_sr * (width_mm or 0.0) / 1000
         for lamp, width_mm in zip(setup.lamps, widths_mm, strict=True)
     ]
     return {"lamp_power_w_m": sum(power_w_m)} if all(widths_mm) else {}

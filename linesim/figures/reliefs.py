@@ -10,24 +10,10 @@ from dataclasses import replace
 from linesim.forward.geometry import Figure
 from linesim.metrics.detection.flanks import Form, Relief, flanks_of, weights
 from linesim.setup.setup import Setup
-from linesim.targets.faces.face import Face, face_of
+from linesim.targets.faces.face import face_under
 
 WAVES = 10.0
 """Wavelengths across a fault from which on light goes by its slopes; our choice."""
-_ANY_LEAN_DEG = 1.0
-
-
-def face_under(setup: Setup) -> Face:
-    """Take the face of a target out of a setup, also that of a matt and level one."""
-    face = face_of(setup)
-    if face is None:
-        target = setup.target.model_copy(update={"slope_along_deg": _ANY_LEAN_DEG})
-        sections = setup.sections.model_copy(update={"target": target})
-        leaning = face_of(replace(setup, sections=sections))
-        assert leaning is not None  # noqa: S101 -- what leans has a face
-        face = replace(leaning, slopes=(0.0, 0.0))
-    # a white of very many stations is an array, and asked for apart
-    return replace(face, white_reflectance=1.0)
 
 
 def sought_relief(setup: Setup, product: Figure) -> Relief | None:
@@ -40,7 +26,8 @@ def sought_relief(setup: Setup, product: Figure) -> Relief | None:
         steepness=need.depth_um / need.width_um,
         turn_deg=0.0 if need.direction == "along" else 90.0,
     )
-    flanks = flanks_of(face_under(setup), form)
+    # a white of very many stations is an array, and asked for apart
+    flanks = flanks_of(replace(face_under(setup), white_reflectance=1.0), form)
     matt, gloss = weights(flanks, product, setup.target.white_reflectance)
     return Relief(
         flanks=flanks,

@@ -184,7 +184,7 @@ def _bright(setup: Setup, light_w_m2: float, whole: WholeLight) -> Iterator[tupl
 def _radiances_w_m2_sr(setup: Setup) -> list[float]:
     """Radiance of each lamp that stands somewhere, over the table's wavelengths. [W/(m² sr)]."""
     return [
-        float(lamp.irradiance_w_m2 / lamp.strip.level)
+        float(lamp.radiance_w_m2_sr)
         for lamp, light in zip(setup.lamps, setup.lights, strict=True)
         if light.arrangement in PLACED
     ]

@@ -8,7 +8,6 @@ from typing import Any
 from linesim.forward.station import station
 from linesim.setup.setup import Setup
 from linesim.setup.surface import PLACED
-from linesim.setup.surface_relations import LIGHTS
 
 SHARE = "exposure_share"
 """Stands for an exposure as part of the longest that the line period leaves."""
@@ -70,8 +69,7 @@ class Picker:
 def _lights(setup: Setup) -> Iterator[Slider]:
     """Light of the first lamp, and the places of all that stand somewhere."""
     yield _light(setup)
-    there = [name for name in LIGHTS if name in setup.texts]
-    for number, (name, light) in enumerate(zip(there, setup.lights, strict=True)):
+    for number, (name, light) in enumerate(setup.named_lights.items()):
         if light.arrangement in PLACED:
             yield Slider(
                 key=f"{name}.angle",
@@ -87,26 +85,21 @@ def _angle_deg(number: int, setup: Setup) -> float:
     return setup.lights[number].angle_deg or 0.0
 
 
+def _klx(setup: Setup) -> float:
+    return (setup.light.lamp_illuminance_lx or setup.light.illuminance_lx or 0.0) / 1000
+
+
 def _light(setup: Setup) -> Slider:
-    if setup.light.lamp_illuminance_lx is not None:
-        return Slider(
-            key="light.lamp_illuminance",
-            label="Illuminance of the lamp's sheet",
-            group="Light",
-            unit="klx",
-            limits=(0.1, 2000.0),
-            log=True,
-            read=lambda each: (each.light.lamp_illuminance_lx or 0.0) / 1000,
-        )
     if setup.light.irradiance_w_m2 is None:
+        sheet = setup.light.lamp_illuminance_lx is not None
         return Slider(
-            key="light.illuminance",
-            label="Illuminance at the target",
+            key="light.lamp_illuminance" if sheet else "light.illuminance",
+            label="Illuminance of the lamp's sheet" if sheet else "Illuminance at the target",
             group="Light",
             unit="klx",
             limits=(0.1, 2000.0),
             log=True,
-            read=lambda each: (each.light.illuminance_lx or 0.0) / 1000,
+            read=_klx,
         )
     return Slider(
         key="light.irradiance",

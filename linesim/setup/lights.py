@@ -6,8 +6,7 @@ from linesim.setup.arguments import checked_setup
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, known_keys
 from linesim.setup.setup import Setup
-from linesim.setup.surface import FACE, LAMP_KEYS
-from linesim.setup.surface_relations import LIGHTS
+from linesim.setup.surface import FACE, LAMP_KEYS, LIGHTS
 
 Changes = dict[str, Any]
 
@@ -25,9 +24,8 @@ def brighter(setup: Setup, ratio: float) -> Changes:
     -------
     dict; changes for `linesim.changed`, one key a light
     """
-    there = [name for name in LIGHTS if name in setup.texts]
     found: Changes = {}
-    for name, light in zip(there, setup.lights, strict=True):
+    for name, light in setup.named_lights.items():
         if light.irradiance_w_m2 is not None:
             found[f"{name}.irradiance"] = f"{ratio * light.irradiance_w_m2!r} W/m^2"
         elif light.lamp_illuminance_lx is not None:
@@ -46,7 +44,7 @@ def evenly_lit(setup: Setup) -> Changes:
     dict; changes; none where the light is one and comes from everywhere
     """
     placed = [f"light.{key}" for key in LAMP_KEYS if key in setup.texts["light"]]
-    others = [name for name in LIGHTS[1:] if name in setup.texts]
+    others = list(setup.named_lights)[1:]
     if not placed and not others:
         return {}
     lit = {"light.illuminance": None, "light.irradiance": f"{setup.irradiance_w_m2!r} W/m^2"}
@@ -104,7 +102,7 @@ def light_views(setup: Setup) -> tuple[tuple[str, Setup], ...]:
             "picture each; expected multiplexed = true"
         )
         raise InputError(msg)
-    names = [name for name in LIGHTS if name in setup.texts]
+    names = list(setup.named_lights)
     return tuple(
         (f"light-{number}", changed(setup, _alone(setup, names, number)))
         for number in range(1, len(names) + 1)

@@ -17,12 +17,8 @@ from linesim.setup.sensor_relations import (
 )
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.setup.surface_relations import (
-    LIGHTS,
-    SURFACE_KEYS,
-    lights_take_turns,
-    surface_is_whole,
-)
+from linesim.setup.surface import LIGHTS
+from linesim.setup.surface_relations import SURFACE_KEYS, lights_take_turns, surface_is_whole
 
 _IMAGES = "a PNG, TIFF or JPEG image"
 _LIGHT = ("illuminance", "irradiance", "lamp_illuminance")

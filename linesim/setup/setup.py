@@ -11,7 +11,7 @@ from linesim.setup.kinds import Turn
 from linesim.setup.light.strip import Lamp
 from linesim.setup.model import Lens, Light, Requirement, Sections, Target, Transport
 from linesim.setup.rows import best_run
-from linesim.setup.surface import PlacedLight
+from linesim.setup.surface import LIGHTS, PlacedLight
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -151,11 +151,15 @@ class Setup:
         return sum(others, first)
 
     @property
+    def named_lights(self) -> dict[str, PlacedLight]:
+        """All lights of the file, by the names of their tables."""
+        found = {name: getattr(self.sections, name) for name in LIGHTS}
+        return {name: light for name, light in found.items() if light is not None}
+
+    @property
     def lights(self) -> tuple[PlacedLight, ...]:
         """All lights of the file."""
-        parts = self.sections
-        more = (parts.light_2, parts.light_3, parts.light_4)
-        return (parts.light, *(each for each in more if each is not None))
+        return tuple(self.named_lights.values())
 
     @property
     def turn(self) -> Turn:

@@ -17,6 +17,8 @@ _LAMP = Quantity(what="a length", example='"40 mm"', unit="mm", low=0.1, high=1e
 _LUX = Quantity(what="an illuminance", example='"40 klx"', unit="lx", low=0.0, high=1e9)
 FACED = ("sheet", "film", "glaze")
 """Built-in targets with a finish, a relief, and a transmittance of their own."""
+LIGHTS = ("light", "light_2", "light_3", "light_4")
+"""Tables of a setup's lights; a file may have them as several [[light]]."""
 PLACED = ("line", "back")
 """Arrangements of a lamp that stands somewhere."""
 _LEAN = Quantity(what="an angle", example='"2 deg"', unit="deg", low=-45.0, high=45.0)

@@ -7,10 +7,16 @@ from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.setup.surface import FACE_KEYS, FACED, HORIZON_DEG, LAMP_KEYS, PLACED, PlacedLight
+from linesim.setup.surface import (
+    FACE_KEYS,
+    FACED,
+    HORIZON_DEG,
+    LAMP_KEYS,
+    LIGHTS,
+    PLACED,
+    PlacedLight,
+)
 
-LIGHTS = ("light", "light_2", "light_3", "light_4")
-"""Tables of a setup's lights; a file may have them as several [[light]]."""
 SURFACE_KEYS = (
     "target.white_reflectance",
     "target.transmittance",
@@ -45,8 +51,7 @@ def one_table_a_light(texts: Mapping[str, Any]) -> Mapping[str, Any]:
 
 
 def _lamps(setup: Setup) -> Iterator[str]:
-    there = [name for name in LIGHTS if name in setup.texts]
-    for name, light in zip(there, setup.lights, strict=True):
+    for name, light in setup.named_lights.items():
         faults = list(_lamp(name, light, setup.texts[name]))
         yield from faults or _sheet(name, light, setup.texts[name])
 

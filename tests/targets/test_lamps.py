@@ -94,7 +94,7 @@ def test_a_lamp_that_ends_lights_as_a_rectangle(angle_deg: float, at_mm: float) 
     assert got == pytest.approx(expected[1] / expected[0], rel=1e-9)
 
 
-def test_a_disc_and_a_rectangle_overhead_agree_with_the_handbook() -> None:
+def test_a_rectangle_overhead_agrees_with_the_handbook() -> None:
     """
     A rectangle overhead, seen from below its middle: F = 4 times that of one corner.
 

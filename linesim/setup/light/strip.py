@@ -95,6 +95,11 @@ class Lamp:
     distance_mm: float = np.inf
     behind: bool = False
 
+    @property
+    def radiance_w_m2_sr(self) -> Tangent:
+        """Of its face, even all over. [W/(m² sr)]."""
+        return self.irradiance_w_m2 / self.strip.level
+
     def falls(self, place_mm: FloatArray) -> FloatArray:
         """Give its light at places along the line, over that in the middle."""
         if self.strip.endless:

@@ -13,8 +13,7 @@ from linesim.forward.station import station
 from linesim.setup.load import changed
 from linesim.setup.model import Sections
 from linesim.setup.setup import Setup
-from linesim.setup.surface import FACE, LAMP_KEYS
-from linesim.setup.surface_relations import LIGHTS
+from linesim.setup.surface import FACE, LAMP_KEYS, LIGHTS
 from linesim.targets.faces.face import face_of
 
 SHARE = "exposure_share"

@@ -7,7 +7,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.setup.surface import HORIZON_DEG, PLACED
+from linesim.setup.surface import HORIZON_DEG, LAMP_KEYS, PLACED
 from linesim.studies.compare.variants import Variant, alike, each_made
 from linesim.targets.faces.face import face_of
 
@@ -19,9 +19,8 @@ _MATT_DEG = 45.0
 source."""
 _LOBE = 3.0
 """Rms slopes within which the facets of a level face lie: beyond it is dark."""
-_LAMP = ("arrangement", "angle", "angular_width", "lamp_width", "lamp_distance", "lamp_length")
-
 _SHEET = ("lamp_illuminance", "lamp_stated_distance")
+_LAMP = tuple(key for key in LAMP_KEYS if key not in _SHEET)
 
 
 def light_variants(

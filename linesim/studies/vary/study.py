@@ -12,7 +12,7 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.setup.surface_relations import LIGHTS
+from linesim.setup.surface import LIGHTS
 from linesim.studies.batch.along import Along, along
 from linesim.studies.batch.figures import Tell, groups_of, nobody
 from linesim.studies.batch.judged import LIMIT, demands_of, weakest, worst_of

@@ -152,12 +152,25 @@ def face_of(setup: Setup) -> Face | None:
     """
     refuse_multiplexed(setup)
     target = setup.target
-    leans = (target.slope_across_deg or 0.0, target.slope_along_deg or 0.0)
+    leans = bool(target.slope_across_deg or target.slope_along_deg)
     relief = target.relief is not None or target.image in FACED
-    plain = _finish(setup) is None and not relief and leans == (0.0, 0.0)
-    lamps = setup.lamps
-    if plain and not any(each.behind for each in lamps):
+    behind = any(each.behind for each in setup.lamps)
+    if _finish(setup) is None and not (relief or leans or behind):
         return None
+    return face_under(setup)
+
+
+def face_under(setup: Setup) -> Face:
+    """
+    Take the face of a target out of a setup, also a matt and level one.
+
+    Raises
+    ------
+    InputError; where lights are multiplexed
+    """
+    refuse_multiplexed(setup)
+    target, lamps = setup.target, setup.lamps
+    leans = (target.slope_across_deg or 0.0, target.slope_along_deg or 0.0)
     if len(lamps) == 1:
         # of one lamp alone its light is no matter, and the same face serves any
         lamps = (replace(lamps[0], irradiance_w_m2=1.0),)
