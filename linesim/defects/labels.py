@@ -20,6 +20,7 @@ from linesim.forward.channels import Channel, channels
 from linesim.forward.expose import Exposer
 from linesim.forward.reference import Reference
 from linesim.forward.sampling.footprints import bare_exposer
+from linesim.forward.sampling.zones import places_um
 from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES, LineTable
 from linesim.setup.arrays import FloatArray, ImageArray
@@ -113,7 +114,7 @@ class Footprints:
         """First and last reference row that each line sees with some tiles, and one beyond."""
         sampler, pitch_um = self.exposers[0].samplers[0], self.grid.pixel_size_um
         leaning_um = [sampler.slope * tile.middle_um for tile in sampler.tiles[tiles]]
-        middle_um, reach_um = table.start_um + sampler.side_um / 2, sampler.feet[0].reach_um
+        middle_um, reach_um = table.start_um + sampler.side_um / 2, sampler.reach_um
         low = (middle_um - reach_um + min(leaning_um)) / pitch_um - 1
         return low, (middle_um + table.travel_um + reach_um + max(leaning_um)) / pitch_um + 1
 
@@ -161,21 +162,24 @@ def footprints(setup: Setup, reference: Reference, lines: int, seed: int) -> Foo
     )
     tables = tuple(each.lines(look, seed, 0, lines) for each in exposers for look in each.looks)
     width_um, columns = float(numbers.geometry.object_pixel_x_um), len(exposers[0].ambient)
-    left_um = (np.arange(columns, dtype=np.float64) - columns / 2) * width_um
+    nominal_um = (np.arange(columns + 1, dtype=np.float64) - columns / 2) * width_um
+    sides_um = [places_um(setup, each.channel.index, nominal_um) for each in exposers]
     slope = exposers[0].samplers[0].slope
     margin_um = grid.pixel_size_um + _TILE_SHIFT * width_um
     # stages of time-delay integration look side by side where the camera is skewed
     margin_um += setup.camera.tdi_stages * abs(slope) * float(numbers.geometry.row_side_um)
-    ends_um = np.stack([_swayed(left_um, table) for table in tables])
+    left_um, right_um = (
+        np.stack([_swayed(each[part], table) for each in sides_um for table in tables])
+        for part in (slice(-1), slice(1, None))
+    )
     return Footprints(
         grid=grid,
         repeat=setup.target.repeat,
         seed=seed,
         exposers=exposers,
         tables=tables,
-        left_px=(ends_um.min(axis=(0, 1)) - margin_um) / grid.pixel_size_um + grid.columns / 2,
-        right_px=(ends_um.max(axis=(0, 1)) + width_um + margin_um) / grid.pixel_size_um
-        + grid.columns / 2,
+        left_px=(left_um.min(axis=(0, 1)) - margin_um) / grid.pixel_size_um + grid.columns / 2,
+        right_px=(right_um.max(axis=(0, 1)) + margin_um) / grid.pixel_size_um + grid.columns / 2,
     )
 
 

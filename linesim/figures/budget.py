@@ -17,9 +17,13 @@ from linesim.figures.groups import (
     reach,
 )
 from linesim.figures.places import is_even, with_ends
-from linesim.figures.resolution import resolution_group
+from linesim.figures.resolution import sharpness_group
 from linesim.figures.verdicts import Verdict, verdicts
-from linesim.forward.channels import misregistration_px, misregistration_swing_px
+from linesim.forward.channels import (
+    misregistration_px,
+    misregistration_swing_px,
+    misregistration_x_px,
+)
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station, station
 from linesim.setup.arguments import checked_setup
@@ -140,7 +144,7 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
         "limits": _plain(limits_group(numbers, reach(setup), wanted.brightest)),
         "signal": _plain(with_ends(numbers, wanted, _lit)),
         "camera": _plain(camera_group(numbers)),
-        "resolution": _plain(resolution_group(numbers)),
+        "resolution": _plain(sharpness_group(numbers)),
         "detection": _plain(with_ends(numbers, wanted, detection_group)),
     }
     groups["signal"]["saturation_limit"] = saturation_limit(numbers)
@@ -204,4 +208,6 @@ def geometry_of(setup: Setup, numbers: Station, size: TargetSize) -> dict[str, F
     if camera.kind != "mono":
         group["misregistration_px"] = misregistration_px(setup, numbers)
         group["misregistration_swing_px"] = misregistration_swing_px(setup, numbers)
+        across = misregistration_x_px(setup, numbers)
+        group |= {} if across is None else {"misregistration_x_px": across}
     return group

@@ -203,7 +203,7 @@ def _defect(case: Case) -> Found:
 
 def _depth(case: Case) -> Found:
     depth_mm = case.figure("geometry", "depth_of_field_mm")
-    off_mm = abs(case.setup.lens.defocus_mm) + case.setup.transport.flutter_mm
+    off_mm = np.max(np.abs(case.numbers.ends_optics.defocus_mm)) + case.setup.transport.flutter_mm
     if 2 * off_mm > depth_mm:
         yield (
             "depth_of_field",

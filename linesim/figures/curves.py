@@ -14,11 +14,10 @@ Factors = dict[str, FloatArray]
 """Name -> transfer at the frequencies asked for."""
 
 
-def _lens_factors(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
+def _lens_factors(numbers: Station, across_lp_mm: Figure, along_lp_mm: Figure) -> Factors:
     lens = numbers.optics
-    return {
-        name: np.abs(f) for name, f in lens.factors(frequency_lp_mm / lens.magnification).items()
-    }
+    found = lens.factors(across_lp_mm / lens.magnification, along_lp_mm / lens.magnification)
+    return {name: np.abs(factor) for name, factor in found.items()}
 
 
 def factors_across(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
@@ -35,7 +34,7 @@ def factors_across(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
     dict; name -> transfer, in the order of the light
     """
     return {
-        **_lens_factors(numbers, frequency_lp_mm),
+        **_lens_factors(numbers, frequency_lp_mm, 0.0),
         "pixel": pixel_mtf_across(numbers, frequency_lp_mm),
     }
 
@@ -54,7 +53,7 @@ def factors_along(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
     dict; name -> transfer, in the order of the light
     """
     return {
-        **_lens_factors(numbers, frequency_lp_mm),
+        **_lens_factors(numbers, 0.0, frequency_lp_mm),
         **pixel_factors_along(numbers, frequency_lp_mm),
     }
 

@@ -3,6 +3,7 @@
 import numpy as np
 
 from linesim.figures.case import Case, Found, values
+from linesim.figures.lens_cautions import lens_cautions
 from linesim.figures.plain_numbers import percent
 from linesim.forward.conversion import ROUNDING_DN
 from linesim.forward.lens import comb_mtf
@@ -224,3 +225,4 @@ def fault_cautions(case: Case) -> Found:
     """Find what to mind about faults that are switched on."""
     for check in _CHECKS:
         yield from check(case)
+    yield from lens_cautions(case)

@@ -1,4 +1,4 @@
-"""Figures in the middle of the line and at its ends, where the light is least."""
+"""Figures in the middle of the line and at its ends, where light and lens are worst."""
 
 from collections.abc import Callable
 from typing import Protocol, Self, TypeVar
@@ -8,7 +8,7 @@ import numpy as np
 from linesim.figures.groups import ENDS, Group
 from linesim.forward.geometry import Figure
 from linesim.forward.profile import ends_share
-from linesim.forward.station import Station
+from linesim.forward.station import Station, station
 from linesim.setup.setup import Setup
 
 OF_PLACE = frozenset(
@@ -53,7 +53,8 @@ def is_even(numbers: Station, wanted: Product) -> bool:
     numbers : Station
     wanted : Product; what lies under them
     """
-    return bool(np.all(np.asarray(numbers.ends) == 1) and np.all(np.asarray(wanted.ends) == 1))
+    lit = np.all(np.asarray(numbers.ends) == 1) and np.all(np.asarray(wanted.ends) == 1)
+    return bool(lit and numbers.even_optics)
 
 
 def with_ends(
@@ -103,5 +104,6 @@ def worst_name(setup: Setup, *, even: bool) -> str:
     """
     if even or setup.light.maintenance_factor in (None, 1.0):
         return "ends"
-    falls = np.any(ends_share(setup) != setup.light.maintenance_factor)
+    falls = bool(np.any(ends_share(setup) != setup.light.maintenance_factor))
+    falls = falls or not station(setup).even_optics
     return "aged ends" if falls else "aged"

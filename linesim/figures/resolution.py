@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from linesim.figures.groups import Group
+from linesim.figures.groups import ENDS, Group
 from linesim.forward.geometry import Figure
 from linesim.forward.lens import Optics
 from linesim.forward.pixel import (
@@ -16,6 +16,8 @@ from linesim.forward.pixel import (
 from linesim.forward.station import Station
 from linesim.setup.arrays import FloatArray
 
+OF_LENS = frozenset({"mtf_nyquist_x", "mtf_nyquist_y", "mtf50_x_lp_mm", "mtf50_y_lp_mm"})
+"""Figures that change with the lens along the line."""
 _STEPS = 60
 _CLOSE = 1e-13
 """Of one half: no nearer than the rounding of an MTF lets it come in a step or two."""
@@ -51,7 +53,7 @@ def mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     -------
     ndarray
     """
-    lens = np.abs(numbers.optics.mtf(frequency_lp_mm / numbers.optics.magnification))
+    lens = np.abs(numbers.optics.mtf(0.0, frequency_lp_mm / numbers.optics.magnification))
     return lens * pixel_mtf_along(numbers, frequency_lp_mm)
 
 
@@ -107,3 +109,18 @@ def resolution_group(numbers: Station) -> Group:
         "mtf50_x_lp_mm": first_crossing(mtf_across, numbers, zero_x),
         "mtf50_y_lp_mm": first_crossing(mtf_along, numbers, zero_y),
     }
+
+
+def sharpness_group(numbers: Station) -> Group:
+    """
+    Give the figures of resolution in the middle of the line, and where the lens is worst.
+
+    Returns
+    -------
+    dict; figures by name; those of the worst place have ``_ends`` behind it, where it is not alike
+    """
+    middle = resolution_group(numbers)
+    if numbers.even_optics:
+        return middle
+    ends = resolution_group(numbers.at_ends)
+    return {**middle, **{name + ENDS: ends[name] for name in ends if name in OF_LENS}}

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from linesim.forward.collect import band_weights
+from linesim.forward.lens import by_wavelength
 from linesim.forward.station import Station
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
@@ -67,17 +68,60 @@ def channels(setup: Setup, numbers: Station) -> tuple[Channel, ...]:
     """
     white_e = np.atleast_1d(np.asarray(numbers.electrons_white, dtype=np.float64))
     distance_um, undone = row_distance(setup), undone_lines(setup, numbers)
+    off_um = sensors_off_um(setup)
     bands = np.atleast_2d(band_weights(setup))
     return tuple(
         Channel(
             index=index,
-            row_offset_um=(index - 1) * distance_um,
+            row_offset_um=(index - 1) * distance_um
+            + (0.0 if off_um is None else float(off_um[index])),
             delay_lines=(1 - index) * undone,
             bands=bands[index],
             white_e=float(white_e[index]),
         )
         for index in range(len(white_e))
     )
+
+
+def colour_shift_um(setup: Setup, channel: int, x_um: FloatArray) -> FloatArray | None:
+    """
+    Tell by how much further along the sensor a channel has its image than the optical axis says.
+
+    Parameters
+    ----------
+    setup : Setup
+    channel : int; 0 for monochrome and red, 1 for green, 2 for blue
+    x_um : ndarray; places of the line from the optical axis, at the sensor [µm]
+
+    Returns
+    -------
+    ndarray of the same shape, or None where nothing shifts [µm]
+    """
+    lateral, off = setup.lens.lateral_colour_um, setup.camera.registration_um
+    if setup.camera.kind == "mono" or (lateral is None and off is None):
+        return None
+    out_um = by_wavelength(setup, lateral)[channel] * x_um / (1000 * setup.half_line_mm)
+    return np.asarray(out_um - (0.0 if off is None else off[channel][0]))
+
+
+def misregistration_x_px(setup: Setup, numbers: Station) -> FloatArray | None:
+    """
+    Shift of each colour against green across the line, at the end where it is larger.
+
+    Returns
+    -------
+    ndarray of shape (3,), or None where nothing shifts
+        Place in the picture less that in green: red, green, blue. [delivered pixels]
+    """
+    half_um = 1000 * np.asarray(setup.half_line_mm)
+    found = (colour_shift_um(setup, index, np.array([-1.0, 1.0]) * half_um) for index in range(3))
+    each = [shift_um for shift_um in found if shift_um is not None]
+    if not each:
+        return None
+    against_um = np.stack(each) - each[1]
+    larger = np.abs(against_um).argmax(axis=1)
+    side_um = numbers.geometry.pixel_width_um * numbers.geometry.across
+    return np.asarray(against_um[np.arange(3), larger] / side_um)
 
 
 def misregistration_swing_px(setup: Setup, numbers: Station) -> FloatArray:
@@ -109,5 +153,23 @@ def misregistration_px(setup: Setup, numbers: Station) -> FloatArray:
     ndarray of shape (3,)
         Place in the picture less that in green: red, green, blue. [delivered lines]
     """
-    delay = row_distance(setup) / float(numbers.timing.line_advance_um)
-    return (delay - undone_lines(setup, numbers)) * np.array([1.0, 0.0, -1.0])
+    advance_um = float(numbers.timing.line_advance_um)
+    delay = row_distance(setup) / advance_um
+    left = (delay - undone_lines(setup, numbers)) * np.array([1.0, 0.0, -1.0])
+    off_um = sensors_off_um(setup)
+    return left if off_um is None else left - (off_um - off_um[1]) / advance_um
+
+
+def sensors_off_um(setup: Setup) -> FloatArray | None:
+    """
+    Tell how far along travel each sensor of a prism looks from its place.
+
+    Returns
+    -------
+    ndarray of shape (3,), or None where all are in their places; on the target [µm]
+    """
+    given = setup.camera.registration_um
+    if given is None:
+        return None
+    on_target = setup.magnification * setup.foreshortening
+    return np.array([along for _, along in given]) / on_target

@@ -4,12 +4,15 @@ The first half of the forward model: light -> lens -> transport -> sampling, to 
 Physics makes small tables here; the products that apply them to pixels are in ``sampling``.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from math import ceil
 
 import numpy as np
 
 from linesim.forward.channels import Channel
+from linesim.forward.lens import optics
 from linesim.forward.profile import column_profile
 from linesim.forward.reference import Reference
 from linesim.forward.sampling.across import (
@@ -21,10 +24,12 @@ from linesim.forward.sampling.across import (
 )
 from linesim.forward.sampling.fineness import refuse_too_fine
 from linesim.forward.sampling.sampler import Sampler
+from linesim.forward.sampling.zones import Sides, places_um, stretched, uneven_keys, zones_of
 from linesim.forward.spread import OFF_AXIS_ERROR, LensSpread, lens_spread
 from linesim.forward.station import Station, station
 from linesim.forward.transport import LineTable, line_table
 from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.setup.over_field import OverField
 from linesim.setup.setup import Setup
 
 _HEIGHTS = 9
@@ -52,8 +57,8 @@ class Exposer:
     numbers : Station
     channel : Channel; which one
     looks : tuple of Look; one a physical row or joined line that is kept apart
-    distances_mm : ndarray of shape (n,); distances from best focus that the samplers are for [mm]
-    samplers : tuple of Sampler; one a distance
+    heights_mm : ndarray of shape (n,); heights of the target that the samplers are for [mm]
+    samplers : tuple of Sampler; one a height
     ambient : ndarray of shape (columns,); part of each column's light that does not flicker
     """
 
@@ -61,7 +66,7 @@ class Exposer:
     numbers: Station
     channel: Channel
     looks: tuple[Look, ...]
-    distances_mm: FloatArray
+    heights_mm: FloatArray
     samplers: tuple[Sampler, ...]
     ambient: FloatArray
 
@@ -101,8 +106,8 @@ class Exposer:
         """Sample each line at the blur of its own distance from best focus."""
         if len(self.samplers) == 1:
             return self.samplers[0].strip(lines)
-        away_mm = np.abs(self.setup.lens.defocus_mm + lines.height_mm)
-        nearest = np.abs(away_mm[:, None] - self.distances_mm).argmin(axis=1)
+        at = partial(_away_mm, self.setup, self.numbers.by_colour[self.channel.index])
+        nearest = np.abs(at(lines.height_mm)[:, None] - at(self.heights_mm).round(9)).argmin(axis=1)
         out = np.empty((len(lines), self.samplers[0].tiles[-1].last), dtype=np.float32)
         for level in np.unique(nearest):
             chosen = np.flatnonzero(nearest == level)
@@ -157,9 +162,11 @@ def exposer(
     numbers = station(setup)
     flutter_mm = setup.transport.flutter_mm
     refuse_too_fine(numbers, reference.pixel_size_um, flutter_mm)
+    one = numbers.by_colour[channel.index]
     heights_mm = np.linspace(-flutter_mm, flutter_mm, _HEIGHTS if flutter_mm else 1)
     # as far before best focus as behind it is as blurred
-    distances_mm = np.unique(np.abs(setup.lens.defocus_mm + heights_mm).round(9))
+    _, kept = np.unique(_away_mm(setup, one, heights_mm).round(9), return_index=True)
+    heights_mm = heights_mm[kept]
     looks = looks_of(numbers, physical=physical)
     across = int(numbers.geometry.across) if physical else 1
     columns = int(numbers.geometry.image_width_px) * across
@@ -167,16 +174,15 @@ def exposer(
     split = across, int(numbers.geometry.along) if physical else 1
     white_e = channel.white_e / (across * len(looks)) * column_profile(setup, columns)
     samplers = []
-    for distance_mm in distances_mm.tolist():
-        away = replace(numbers.optics, defocus_mm=distance_mm)
-        made_of = lens_spread(away, least_side_um(numbers), off_axis_error), split, white_e
-        samplers.append(sampler(setup, numbers, reference, channel.bands, made_of))
+    for height_mm in heights_mm.tolist():
+        lens_at = partial(_lens_at, setup, one, (height_mm, channel.index, off_axis_error))
+        samplers.append(sampler(setup, numbers, reference, channel, (lens_at, split, white_e)))
     return Exposer(
         setup=setup,
         numbers=numbers,
         channel=channel,
         looks=looks,
-        distances_mm=distances_mm,
+        heights_mm=heights_mm,
         samplers=tuple(samplers),
         ambient=ambient,
     )
@@ -194,36 +200,70 @@ def least_side_um(numbers: Station) -> float:
     return min(float(place.object_pixel_x_um), float(place.row_side_um))
 
 
+def _away_mm(setup: Setup, one: Station, height_mm: FloatArray) -> FloatArray:
+    """Tell heights apart by how far they are from best focus; by place where that differs."""
+    if isinstance(setup.lens.defocus_mm, OverField):
+        return height_mm
+    return np.asarray(np.abs(one.optics.defocus_mm + height_mm))
+
+
+def _lens_at(
+    setup: Setup, one: Station, at: tuple[float, int, float], position: float
+) -> LensSpread:
+    """Split the lens's spread at a place of the line, for a height, a channel and an error."""
+    height_mm, channel, off_axis_error = at
+    lens = one.optics
+    if uneven_keys(setup):
+        # zones have an error of their own, so that less is left for this one
+        lens, off_axis_error = optics(setup, position).of_channel(channel), off_axis_error / 3
+    away = replace(lens, defocus_mm=abs(round(float(lens.defocus_mm) + height_mm, 9)))
+    return lens_spread(away, least_side_um(one), off_axis_error)
+
+
 def sampler(
     setup: Setup,
     numbers: Station,
     reference: Reference,
-    bands: FloatArray,
-    made_of: tuple[LensSpread, tuple[int, int], FloatArray],
+    channel: Channel,
+    made_of: tuple[Callable[[float], LensSpread], tuple[int, int], FloatArray],
 ) -> Sampler:
     """Build both matrices."""
-    lens, (across, along), white = made_of
+    lens_at, (across, along), white = made_of
     place, stages = numbers.geometry, setup.camera.tdi_stages
     width_um, side_um = float(place.object_pixel_x_um) / across, float(place.row_side_um) / along
     slope = float(np.tan(np.deg2rad(setup.transport.skew_deg)))
     out_of_step_um = float(numbers.timing.exposed_advance_um - place.row_side_um)
     columns = int(place.image_width_px) * across
     middle_um = reference.shape[1] * reference.pixel_size_um / 2
-    plan = AcrossPlan(
-        feet=blurred_sides(lens.terms, width_um, stages, slope * float(place.row_side_um)),
-        scales=lens.weights,
-        left_um=middle_um + (np.arange(columns, dtype=np.float64) - columns / 2) * width_um,
-        side_um=width_um,
-        profile=np.asarray(white, dtype=np.float32),
-    )
+
+    def sides_at(position: float) -> Sides:
+        lens, finer = lens_at(position), float(stretched(setup, np.array([position]))[0])
+        along_feet = blurred_sides(lens.along, side_um, stages, out_of_step_um)
+        return Sides(
+            across=blurred_sides(lens.terms, width_um, stages, slope * float(place.row_side_um)),
+            along=tuple(foot.shrunk(finer) for foot in along_feet),
+            weights=lens.weights,
+        )
+
     sways = setup.transport.lateral_wander_um > 0 or setup.transport.flutter_mm > 0
     stretch = setup.transport.flutter_mm / setup.working_distance_mm
     step = max(abs(slope) * width_um / side_um, stretch, _TILE_STEP / TILE_COLUMNS)
+    nominal_um = (np.arange(columns, dtype=np.float64) - columns / 2) * width_um
+    zones = zones_of(setup, nominal_um + width_um / 2, sides_at)
+    ends_um = places_um(setup, channel.index, np.append(nominal_um, nominal_um[-1] + width_um))
+    bent = setup.lens.distortion is not None or setup.lens.lateral_colour_um is not None
+    plan = AcrossPlan(
+        zones=zones,
+        left_um=middle_um + ends_um[:-1],
+        side_um=width_um,
+        profile=np.asarray(white, dtype=np.float32),
+        widths_um=np.diff(ends_um) if bent else None,
+    )
     return Sampler(
         reference=reference,
         repeat=setup.target.repeat,
-        bands=bands.astype(np.float32),
-        feet=blurred_sides(lens.terms, side_um, stages, out_of_step_um),
+        bands=channel.bands.astype(np.float32),
+        zones=tuple(zone.sides.along for zone in zones),
         side_um=side_um,
         tiles=across_tiles(
             plan,

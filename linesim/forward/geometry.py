@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from linesim.setup.arrays import FloatArray
+from linesim.setup.over_field import OverField
 from linesim.setup.setup import Setup
 
 Figure = float | FloatArray
@@ -27,6 +28,7 @@ class Geometry:
     joined_advance_um: Figure = 0.0
     stages: Figure = 1
     foreshortening: Figure = 1.0
+    field_share: Figure = 1.0
 
     @property
     def pixels_joined(self) -> Figure:
@@ -60,8 +62,8 @@ class Geometry:
 
     @property
     def field_of_view_mm(self) -> Figure:
-        """Length of the delivered line on the target. [mm]."""
-        return self.image_width_px * self.object_pixel_x_um / 1000
+        """Length of the delivered line on the target, as the lens distorts it. [mm]."""
+        return self.image_width_px * self.object_pixel_x_um / 1000 * self.field_share
 
     @property
     def matched_line_rate_hz(self) -> Figure:
@@ -139,8 +141,19 @@ def geometry(setup: Setup) -> Geometry:
         assumed_speed_mm_s=transport.assumed_speed_mm_s or transport.speed_mm_s,
         stages=setup.camera.tdi_stages,
         foreshortening=setup.foreshortening,
+        field_share=_field_share(setup),
     )
     return replace(one_exposure, joined_advance_um=exposed_advance_um(setup, one_exposure))
+
+
+def _field_share(setup: Setup) -> Figure:
+    """Share of the undistorted field that is seen, by the distortion at both ends."""
+    given = setup.lens.distortion
+    if given is None:
+        return 1.0
+    if isinstance(given, OverField):
+        return float(np.mean(1 / (1 + given.at(np.array([-1.0, 1.0]), setup.half_line_mm))))
+    return 1 / (1 + given)
 
 
 def wanted_advance_um(setup: Setup, place: Geometry) -> Figure:

@@ -14,7 +14,8 @@ with the frequency; within 0.017 of the exact transfer at any defocus. Fall-off:
 memory).
 """
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
 from math import prod
 
 import numpy as np
@@ -22,7 +23,13 @@ from scipy.special import j1
 
 from linesim.forward.geometry import Figure
 from linesim.setup.arrays import FloatArray
+from linesim.setup.channels import COLOURS, ByChannel
+from linesim.setup.over_field import OverField
 from linesim.setup.setup import Setup
+
+OverFigure = Figure | OverField
+_PLACES = 201
+"""Along the line, at which the worst is looked for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +47,9 @@ class Optics:
     blur_um : float
         Gaussian standard deviation of the rest blur, along one axis, at the sensor. [µm]
     defocus_mm : float; distance of the target from best focus [mm]
+    more_across_um, more_along_um : float
+        Standard deviation by which the rest blur is wider across, or along, than ``blur_um``; their
+        squares add up. [µm]
     """
 
     magnification: Figure
@@ -48,6 +58,22 @@ class Optics:
     wavelength_um: Figure
     blur_um: Figure
     defocus_mm: Figure
+    more_across_um: Figure = 0.0
+    more_along_um: Figure = 0.0
+
+    def of_channel(self, index: int) -> "Optics":
+        """Give one channel's lens in plain numbers: red, green, blue; the only one of all."""
+        own = {
+            name: float(value[index])
+            for name in ("wavelength_um", "defocus_mm")
+            if isinstance(value := getattr(self, name), np.ndarray)
+        }
+        return replace(self, **own) if own else self
+
+    def is_as(self, other: "Optics") -> bool:
+        """Tell whether all numbers of another lens are the same."""
+        names = [each.name for each in fields(self)]
+        return all(np.array_equal(getattr(self, name), getattr(other, name)) for name in names)
 
     @property
     def working_f_number(self) -> Figure:
@@ -69,18 +95,45 @@ class Optics:
         """Diameter of the blur disc at the sensor, m²δ/(N(1+m)). [µm]."""
         return 1000 * self.magnification**2 * np.abs(self.defocus_mm) / self.working_f_number
 
-    def factors(self, frequency_lp_mm: Figure) -> dict[str, FloatArray]:
+    @property
+    def rest_blur_um(self) -> Figure:
+        """The rest blur in the direction in which it is wider. [µm]."""
+        return np.hypot(self.blur_um, np.maximum(self.more_across_um, self.more_along_um))
+
+    def factors(self, across_lp_mm: Figure, along_lp_mm: Figure = 0.0) -> dict[str, FloatArray]:
         """Transfer of each cause of blur at a frequency at the sensor. [cycles/mm]."""
+        found = self._round_factors(np.hypot(across_lp_mm, along_lp_mm))
+        found["rest blur"] = (
+            found["rest blur"]
+            * gaussian_mtf(across_lp_mm * self.more_across_um / 1000)
+            * gaussian_mtf(along_lp_mm * self.more_along_um / 1000)
+        )
+        return found
+
+    def mtf(self, across_lp_mm: Figure, along_lp_mm: Figure = 0.0) -> FloatArray:
+        """MTF at a frequency at the sensor. [cycles/mm]."""
+        return np.asarray(prod(self.factors(across_lp_mm, along_lp_mm).values()))
+
+    def mtf_on_target(self, across_lp_mm: Figure, along_lp_mm: Figure) -> FloatArray:
+        """MTF at a frequency of any direction on the target. [lp/mm]."""
+        m = self.magnification
+        return np.asarray(
+            self.round_mtf(np.hypot(across_lp_mm, along_lp_mm) / m)
+            * gaussian_mtf(across_lp_mm * self.more_across_um / m / 1000)
+            * gaussian_mtf(along_lp_mm * self.more_along_um / m / 1000)
+        )
+
+    def round_mtf(self, frequency_lp_mm: Figure) -> FloatArray:
+        """MTF of what blurs alike in all directions. [cycles/mm]."""
+        return np.asarray(prod(self._round_factors(frequency_lp_mm).values()))
+
+    def _round_factors(self, frequency_lp_mm: Figure) -> dict[str, FloatArray]:
         relative = np.minimum(np.abs(frequency_lp_mm / self.cutoff_lp_mm), 1)
         return {
             "diffraction": diffraction_mtf(relative),
             "defocus": disc_mtf(frequency_lp_mm * self.defocus_disc_um / 1000 * (1 - relative)),
             "rest blur": gaussian_mtf(frequency_lp_mm * self.blur_um / 1000),
         }
-
-    def mtf(self, frequency_lp_mm: Figure) -> FloatArray:
-        """MTF at a frequency at the sensor, whatever its direction. [cycles/mm]."""
-        return np.asarray(prod(self.factors(frequency_lp_mm).values()))
 
 
 def diffraction_mtf(relative_frequency: Figure) -> FloatArray:
@@ -145,6 +198,38 @@ def comb_mtf(count: Figure, cycles: Figure) -> FloatArray:
     return np.asarray(np.abs(np.sinc(count * part) / np.sinc(part)))
 
 
+def lens_share(setup: Setup, x_um: FloatArray) -> FloatArray:
+    """
+    Give the light along the line, as the lens passes it on.
+
+    Parameters
+    ----------
+    setup : Setup; its numbers may be arrays
+    x_um : ndarray; places of the line from the optical axis, at the sensor [µm]
+
+    Returns
+    -------
+    ndarray
+        Share of that in the middle: the relative illumination of ISO 13653 where it is given, which
+        falls with the square of the image height where it is one number; cos⁴ otherwise.
+    """
+    given = setup.lens.relative_illumination
+    if given is None:
+        return off_axis_share(x_um, setup.magnification, setup.lens.focal_length_mm)
+    position = x_um / (1000 * np.asarray(setup.half_line_mm))
+    if isinstance(given, OverField):
+        return given.at(position, setup.half_line_mm)
+    return np.asarray(1 - (1 - np.asarray(given)) * position**2)
+
+
+def least_lens_share(setup: Setup) -> float:
+    """Give the least of the values over the field; 1 where the setup has none of them."""
+    given = setup.lens.relative_illumination
+    if not isinstance(given, OverField):
+        return 1.0
+    return float(given.at(np.linspace(-1, 1, _PLACES), setup.half_line_mm).min())
+
+
 def off_axis_share(
     x_um: FloatArray, magnification: float, focal_length_mm: float | None
 ) -> FloatArray:
@@ -155,13 +240,118 @@ def off_axis_share(
     return (1 + tangent**2) ** -2.0
 
 
-def optics(setup: Setup) -> Optics:
-    """Take the lens out of a setup."""
+def channel_wavelengths_nm(setup: Setup) -> Figure:
+    """
+    Give the mean wavelength of the light that each channel of the camera makes electrons of.
+
+    Returns
+    -------
+    float, or ndarray of shape (3,) for red, green and blue [nm]
+    """
+    spectrum, camera = setup.light.spectrum, setup.camera
+    if camera.kind == "mono":
+        whole = camera.efficiency("mono")
+        if isinstance(whole, tuple):
+            return spectrum.electron_mean_wavelength_nm(whole)
+        return spectrum.photon_mean_wavelength_nm
+    return np.array(
+        [
+            spectrum.electron_mean_wavelength_nm(
+                camera.efficiency(name), None if camera.has_own_curve(name) else 2 - index
+            )
+            for index, name in enumerate(COLOURS)
+        ]
+    )
+
+
+def by_wavelength(setup: Setup, given: float | ByChannel[float] | None) -> FloatArray:
+    """
+    Spread over the channels what red has over blue, green in between by its wavelength.
+
+    Parameters
+    ----------
+    setup : Setup
+    given : float, or one number a colour
+
+    Returns
+    -------
+    ndarray of shape (3,); one a colour, relative to green where one number is given
+    """
+    if given is None:
+        return np.zeros(3)
+    if isinstance(given, tuple):
+        return np.asarray(given, dtype=np.float64)
+    red, green, blue = np.asarray(channel_wavelengths_nm(setup))
+    share = (green - blue) / (red - blue) if red > blue else 0.5
+    return np.asarray(given * np.array([1 - share, 0.0, -share]))
+
+
+def optics(setup: Setup, position: float = 0.0) -> Optics:
+    """
+    Take the lens out of a setup.
+
+    Parameters
+    ----------
+    setup : Setup
+    position : float; place along the line, from -1 to 1; the middle where left out
+
+    Returns
+    -------
+    Optics; wavelength and defocus of a colour camera are arrays of shape (3,)
+    """
+    return _optics(setup, lambda given: _one(given, position, setup.half_line_mm))
+
+
+def worst_optics(setup: Setup) -> Optics:
+    """
+    Take the widest blur and the largest defocus of the field, wherever each is.
+
+    Returns
+    -------
+    Optics; that of the middle where the setup tells of no other place
+    """
+    return _optics(setup, lambda given: _largest(given, setup.half_line_mm))
+
+
+def _optics(setup: Setup, read: Callable[[OverFigure], Figure]) -> Optics:
+    lens = setup.lens
+    across_um, along_um = (
+        read(lens.blur_um if own is None else own)
+        for own in (lens.blur_across_um, lens.blur_along_um)
+    )
+    blur_um = np.minimum(across_um, along_um) if across_um is not along_um else across_um
+    defocus_mm = read(lens.defocus_mm)
+    if lens.axial_colour_um is not None:
+        shift_mm = by_wavelength(setup, lens.axial_colour_um) / 1000 / setup.magnification**2
+        defocus_mm = defocus_mm + shift_mm
     return Optics(
         magnification=setup.magnification,
-        f_number=setup.lens.f_number,
-        transmission=setup.lens.transmission,
-        wavelength_um=setup.light.spectrum.photon_mean_wavelength_nm / 1000,
-        blur_um=setup.lens.blur_um,
-        defocus_mm=setup.lens.defocus_mm,
+        f_number=lens.f_number,
+        transmission=lens.transmission,
+        wavelength_um=channel_wavelengths_nm(setup) / 1000,
+        blur_um=blur_um,
+        defocus_mm=defocus_mm,
+        more_across_um=_beyond(across_um, blur_um),
+        more_along_um=_beyond(along_um, blur_um),
     )
+
+
+def _one(given: OverFigure, position: float, half_mm: float) -> Figure:
+    if isinstance(given, OverField):
+        return float(given.at(np.array([position]), half_mm)[0])
+    return given
+
+
+def _largest(given: OverFigure, half_mm: float) -> Figure:
+    if isinstance(given, OverField):
+        found = given.at(np.linspace(-1, 1, _PLACES), half_mm)
+        return float(found[np.abs(found).argmax()])
+    return given
+
+
+def _beyond(whole_um: Figure, part_um: Figure) -> Figure:
+    """Give the standard deviation that brings a part to the whole. [µm]."""
+    if whole_um is part_um:
+        return 0.0
+    more_um: Figure = np.sqrt(np.maximum(np.square(whole_um) - np.square(part_um), 0.0))
+    return more_um

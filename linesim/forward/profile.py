@@ -3,7 +3,7 @@
 import numpy as np
 
 from linesim.forward.geometry import Figure, geometry, timing
-from linesim.forward.lens import off_axis_share
+from linesim.forward.lens import least_lens_share, lens_share
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
 
@@ -50,6 +50,7 @@ def ends_share(setup: Setup) -> FloatArray:
     """
     columns = setup.camera.pixels // setup.acquisition.binning.across
     lamp, lens, share = _parts(setup, 1 - 1 / np.asarray(columns))
+    lens = np.minimum(lens, least_lens_share(setup))
     left = setup.light.maintenance_factor
     lamp = lamp if left is None else lamp * left
     return np.asarray(((1 - share) * lamp + share) * lens)
@@ -91,8 +92,7 @@ def _lamps(setup: Setup, position: FloatArray) -> FloatArray:
 
 def _parts(setup: Setup, position: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Share of lamp and lens at places from -1 to 1, and how much of the light is ambient."""
-    half_um = _half_um(setup)
-    lens = off_axis_share(position * half_um, setup.magnification, setup.lens.focal_length_mm)
+    lens = lens_share(setup, position * _half_um(setup))
     lamp = line_profile(position, setup.light.edge_falloff)
     if not all(each.strip.endless for each in setup.lamps):
         lamp = lamp * _lamps(setup, position)

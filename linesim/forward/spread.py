@@ -13,12 +13,12 @@ and its transfer agrees with the true one at every multiple of 1/P; what lies fu
 over that period. ``linesim/forward/README.md`` has the error of both steps in figures.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
-from linesim.forward.lens import Optics
+from linesim.forward.lens import Optics, gaussian_mtf
 from linesim.setup.arrays import FloatArray
 
 PERIOD_WAVES = 40.0
@@ -75,9 +75,11 @@ class Spread:
 class LensSpread:
     """The lens spread as a sum of separable terms."""
 
-    terms: tuple[Spread, ...]
+    terms: tuple[Spread, ...]  # across
     weights: tuple[float, ...]
     off_axis_error: float
+    # along; a lens that blurs alike in both directions has the same there
+    along: tuple[Spread, ...]
 
 
 def _first_term(optics: Optics) -> tuple[Spread, FloatArray]:
@@ -85,30 +87,31 @@ def _first_term(optics: Optics) -> tuple[Spread, FloatArray]:
     m = float(optics.magnification)
     wave_um = 1000 / float(optics.cutoff_lp_mm) / m
     disc_um = float(optics.defocus_disc_um) / m
-    sigma_um = float(optics.blur_um) / m
+    sigma_um = float(optics.rest_blur_um) / m
     # whatever is added to the far light of diffraction, folding it in errs no more than alone
     period_um = float(np.hypot(PERIOD_WAVES * wave_um, disc_um + _GAUSSIAN_REACH * sigma_um))
     count = int(_band_limit(optics) * m / 1000 * period_um)
     frequency = np.arange(count + 1) / period_um
     step_um = 1 / (_STEPS_PER_WAVE * frequency[-1])
-    return Spread(period_um, optics.mtf(frequency * 1000 / m), step_um), frequency
+    return Spread(period_um, optics.round_mtf(frequency * 1000 / m), step_um), frequency
 
 
 def _band_limit(optics: Optics) -> float:
     """Frequency at the sensor beyond which nothing passes, to one part in 10⁵. [cycles/mm]."""
     cutoff = float(optics.cutoff_lp_mm)
     frequency = np.linspace(0, cutoff, 2001)
-    passed = np.flatnonzero(np.abs(optics.mtf(frequency)) > 1e-5)  # noqa: PLR2004 -- as stated
+    passed = np.flatnonzero(np.abs(optics.round_mtf(frequency)) > 1e-5)  # noqa: PLR2004 -- as stated
     return float(frequency[min(passed[-1] + 1, 2000)])
 
 
 def point_spread(object_pixel_um: float) -> LensSpread:
     """Give the spread of a lens that blurs nothing."""
     point_um = object_pixel_um / _POINT
-    return LensSpread((Spread(point_um, np.ones(1), point_um),), (1.0,), 0.0)
+    terms = (Spread(point_um, np.ones(1), point_um),)
+    return LensSpread(terms, (1.0,), 0.0, terms)
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=128)
 def lens_spread(
     optics: Optics, object_pixel_um: float, off_axis_error: float = OFF_AXIS_ERROR
 ) -> LensSpread:
@@ -130,7 +133,7 @@ def lens_spread(
     first, frequency = _first_term(optics)
     m = float(optics.magnification)
     radius = np.hypot(frequency[:, None], frequency)
-    lacking = optics.mtf(radius * 1000 / m) - np.outer(first.amplitude, first.amplitude)
+    lacking = optics.round_mtf(radius * 1000 / m) - np.outer(first.amplitude, first.amplitude)
     # frequencies that the pixel keeps count for more
     weight = 1 / (1 + (2 * frequency * object_pixel_um) ** 2)
     value, vector = np.linalg.eigh(weight[:, None] * lacking * weight)
@@ -145,7 +148,19 @@ def lens_spread(
         lacking = lacking - sign * np.outer(amplitude, amplitude)
         terms.append(Spread(first.period_um, amplitude, first.step_um))
         signs.append(sign)
-    return LensSpread(tuple(terms), tuple(signs), float(np.abs(lacking[judged]).max()))
+    across, along = (
+        _blurred(terms, frequency * float(more_um) / m)
+        for more_um in (optics.more_across_um, optics.more_along_um)
+    )
+    return LensSpread(across, tuple(signs), float(np.abs(lacking[judged]).max()), along)
+
+
+def _blurred(terms: list[Spread], cycles: FloatArray) -> tuple[Spread, ...]:
+    """Widen all terms in one direction, by a Gaussian that so many cycles fit in."""
+    if not cycles.any():
+        return tuple(terms)
+    passed = gaussian_mtf(cycles)
+    return tuple(replace(term, amplitude=term.amplitude * passed) for term in terms)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -176,6 +191,18 @@ class Footprint:
         ahead = self._cubic(front_um, self.twice, self.once)
         behind = self._cubic(front_um - counted_um, self.twice, self.once)
         return (ahead - behind) / counted_um
+
+    def shrunk(self, factor: float) -> "Footprint":
+        """Give the same side where the lens magnifies so much more."""
+        if factor == 1:
+            return self
+        return Footprint(
+            self.start_um / factor,
+            self.step_um / factor,
+            self.density_per_um * factor,
+            self.once,
+            self.twice / factor,
+        )
 
     def comb(self, count: int, spacing_um: float) -> "Footprint":
         """

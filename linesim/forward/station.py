@@ -8,7 +8,7 @@ import numpy as np
 from linesim.forward.collect import electrons, electrons_per_joule
 from linesim.forward.conversion import QUANTISATION_VARIANCE_DN2, Conversion
 from linesim.forward.geometry import Figure, Geometry, Timing, geometry, timing
-from linesim.forward.lens import Optics, optics
+from linesim.forward.lens import Optics, optics, worst_optics
 from linesim.forward.profile import ends_share
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
@@ -63,6 +63,7 @@ class Station:
     ambient_w_m2 : float; of other light there [W/m²]
     electrons_per_joule : float; of this light on this sensor [e/J]
     white_reflectance : float; of the brightest value of the target
+    ends_optics : Optics; lens where it is worst along the line
     balance : float; factor of the delivered numbers that brings the whites of the colours together
     ends : float; light at the outermost column, as a share of that in the middle
     """
@@ -75,12 +76,18 @@ class Station:
     ambient_w_m2: Figure
     electrons_per_joule: Figure
     white_reflectance: Figure
+    ends_optics: Optics
     balance: Figure = 1.0
     ends: Figure = 1.0
 
     @property
+    def even_optics(self) -> bool:
+        """Whether the lens is everywhere as in the middle of the line."""
+        return self.optics.is_as(self.ends_optics)
+
+    @property
     def at_ends(self) -> "Station":
-        """The same station as its outermost column has it; a flat field lifts it to the middle."""
+        """The same station as its worst column has it; a flat field lifts it to the middle."""
         corrected = np.asarray(self.sensor.reference_lines) > 0
         lift = np.where(
             corrected & (np.asarray(self.ends) > 0), 1 / np.maximum(self.ends, 1e-12), 1
@@ -89,6 +96,7 @@ class Station:
             self,
             irradiance_w_m2=self.ends * self.irradiance_w_m2,
             ambient_w_m2=self.ends * self.ambient_w_m2,
+            optics=self.ends_optics,
             balance=self.balance * lift,
             ends=1.0,
         )
@@ -112,14 +120,26 @@ class Station:
     def by_colour(self) -> tuple["Station", ...]:
         """One station a colour, each of plain numbers; one alone where there are no colours."""
         white_e = np.atleast_1d(np.asarray(self.electrons_white))
-        parts = [
+        per_joule, balance = (
             np.broadcast_to(np.asarray(value), white_e.shape).tolist()
             for value in (self.electrons_per_joule, self.balance)
-        ]
-        return tuple(
-            replace(self, electrons_per_joule=per_joule, balance=balance)
-            for per_joule, balance in zip(*parts, strict=True)
         )
+        return tuple(
+            replace(
+                self,
+                electrons_per_joule=per_joule[index],
+                balance=balance[index],
+                optics=self.optics.of_channel(index),
+                ends_optics=self.ends_optics.of_channel(index),
+            )
+            for index in range(len(white_e))
+        )
+
+    @property
+    def green(self) -> "Station":
+        """The station that green has, of several colours; the only one of all."""
+        ones = self.by_colour
+        return self if len(ones) == 1 else ones[1]
 
     @property
     def uncorrected(self) -> "Station":
@@ -274,6 +294,7 @@ def stations(setup: Setup) -> Station:
         geometry=place,
         timing=when,
         optics=optics(setup),
+        ends_optics=worst_optics(setup),
         sensor=_sensor(setup),
         irradiance_w_m2=setup.irradiance_w_m2,
         ambient_w_m2=setup.ambient_w_m2,

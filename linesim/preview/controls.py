@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
+from linesim.forward.lens import optics
 from linesim.forward.station import station
 from linesim.setup.setup import Setup
 from linesim.setup.surface import PLACED
@@ -134,7 +135,7 @@ _SLIDERS = (
         group="Lens",
         unit="mm",
         limits=(-5.0, 5.0),
-        read=lambda setup: setup.lens.defocus_mm,
+        read=lambda setup: float(optics(setup).defocus_mm),
     ),
     Slider(
         key="lens.blur",
@@ -142,7 +143,7 @@ _SLIDERS = (
         group="Lens",
         unit="um",
         limits=(0.0, 20.0),
-        read=lambda setup: setup.lens.blur_um,
+        read=lambda setup: float(optics(setup).blur_um),
     ),
     Slider(
         key="transport.speed",

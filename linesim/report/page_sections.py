@@ -78,7 +78,7 @@ def facts(found: Budget) -> Facts:
             ),
             (
                 "MTF at Nyquist",
-                f"{sharp['mtf_nyquist_x']:.2f} / {sharp['mtf_nyquist_y']:.2f}",
+                " / ".join(_span(sharp[f"mtf_nyquist_{way}"], "{:.2f}".format) for way in "xy"),
                 "across / along",
             ),
         )

@@ -51,6 +51,7 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
         _Said("working distance", "{working_distance_mm:.4g} mm"),
         _Said("colour against green", "{misregistration_px:z.3g}", " lines"),
         _Said("swing of it by ripple", "{misregistration_swing_px:z.3g}", " lines"),
+        _Said("across, at the ends", "{misregistration_x_px:z.3g}", " pixels"),
     ),
     "exposure": (
         _Said("exposure", "{exposure_us:.4g} us of {line_period_us:.4g} us (duty {duty:part})"),
@@ -92,8 +93,10 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
     "resolution": (
         _Said("Nyquist", "{nyquist_x_lp_mm:.4g} / {nyquist_y_lp_mm:.4g} lp/mm (across / along)"),
         _Said("MTF at Nyquist", "{mtf_nyquist_x:.2f} / {mtf_nyquist_y:.2f}, "
-              "of it motion {mtf_motion_nyquist_y:.2f}"),
-        _Said("MTF50", "{mtf50_x_lp_mm:.4g} / {mtf50_y_lp_mm:.4g} lp/mm on the target"),
+              "of it motion {mtf_motion_nyquist_y:.2f}",
+              ends="{mtf_nyquist_x_ends:.2f} / {mtf_nyquist_y_ends:.2f}"),
+        _Said("MTF50", "{mtf50_x_lp_mm:.4g} / {mtf50_y_lp_mm:.4g} lp/mm on the target",
+              ends="{mtf50_x_lp_mm_ends:.4g} / {mtf50_y_lp_mm_ends:.4g}"),
     ),
     "detection": (
         _Said("smallest defect", "{defect_px_x:.3g} x {defect_px_y:.3g} px"),
@@ -213,6 +216,8 @@ def _names(text: str) -> list[str]:
 def _at_ends(said: _Said, values: Mapping[str, object]) -> str:
     """Give what stands there for the ends of the line; nothing where they are as the middle."""
     names = _names(said.ends)
+    if not any(name.endswith(ENDS) for name in values):
+        return ""
     if all(values.get(name) == values.get(name.removesuffix(ENDS)) for name in names):
         return ""
     place = values["worst_place"]
@@ -234,8 +239,13 @@ def _rows(group: Mapping[str, object], labels: tuple[_Said, ...]) -> tuple[Row, 
 def figure_rows(setup: Setup, found: Budget) -> dict[str, tuple[Row, ...]]:
     """Put all figures of a budget into words."""
     groups = {**found.groups, "limits": _limits(setup, found), "signal": _signal(found)}
-    place = {"worst_place": _WORST[worst_name(setup, even=False)]}
-    return {name: _rows({**groups[name], **place}, labels) for name, labels in _LABELS.items()}
+    place = dict.fromkeys(_LABELS, _WORST[worst_name(setup, even=False)])
+    # no lens ages
+    place["resolution"] = _WORST["ends"]
+    return {
+        name: _rows({**groups[name], "worst_place": place[name]}, labels)
+        for name, labels in _LABELS.items()
+    }
 
 
 def _signal(found: Budget) -> dict[str, object]:

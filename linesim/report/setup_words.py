@@ -155,12 +155,22 @@ def _faults(setup: Setup) -> str:
         (moves.flutter_mm, f"a flutter of {texts['flutter']}"),
         (light.flicker, f"a flicker of {light.flicker:.0%} at {lamp['flicker_frequency']}"),
         (light.edge_falloff, f"a loss of {light.edge_falloff:.0%} of the light at the ends"),
-        (abs(setup.lens.defocus_mm), f"a defocus of {setup.texts['lens']['defocus']}"),
+        (_defocus_mm(setup), f"a defocus of {_over_field(setup.texts['lens']['defocus'])}"),
     )  # fmt: skip
     acting = [words for size, words in known if size > 0]
     if not acting:
         return "No fault of transport, light or focus is switched on."
     return f"Faults that are switched on: {', '.join(acting)}."
+
+
+def _defocus_mm(setup: Setup) -> float:
+    given = setup.lens.defocus_mm
+    return abs(given) if isinstance(given, float) else max(map(abs, given.values))
+
+
+def _over_field(text: object) -> str:
+    """Name values over the field of the lens, as written."""
+    return f"{', '.join(map(str, text))} over the field" if isinstance(text, list) else str(text)
 
 
 def _texture(given: object) -> str:

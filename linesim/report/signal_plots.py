@@ -1,7 +1,7 @@
 """Plots of one station: what takes sharpness away, and what adds noise."""
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -82,6 +82,14 @@ def _mtf_plot(
     )
 
 
+def _of_green(figures: Mapping[str, Any], axis: str) -> tuple[str, float, float]:
+    """Name the colour that a curve is of, where there are several, and give its figures."""
+    at, half = figures[f"mtf_nyquist_{axis}"], figures[f"mtf50_{axis}_lp_mm"]
+    if isinstance(at, Mapping):
+        return " of green", at["green"], half["green"]
+    return "", at, half
+
+
 def mtf_plots(numbers: Station, figures: Mapping[str, float]) -> tuple[Picture, Picture]:
     """Plot each factor of the MTF and their product, across and along."""
     last_lp_mm = _BEYOND * max(figures["nyquist_x_lp_mm"], figures["nyquist_y_lp_mm"])
@@ -89,12 +97,12 @@ def mtf_plots(numbers: Station, figures: Mapping[str, float]) -> tuple[Picture, 
     found = []
     for where, axis, of in (("across", "x", factors_across), ("along", "y", factors_along)):
         nyquist_lp_mm = figures[f"nyquist_{axis}_lp_mm"]
+        colour, at, half = _of_green(figures, axis)
         said = (
-            f"at Nyquist, {nyquist_lp_mm:.4g} lp/mm, the MTF is "
-            f"{figures[f'mtf_nyquist_{axis}']:.2f}; it falls to one half at "
-            f"{figures[f'mtf50_{axis}_lp_mm']:.4g} lp/mm"
+            f"at Nyquist, {nyquist_lp_mm:.4g} lp/mm, the MTF{colour} is "
+            f"{at:.2f}; it falls to one half at {half:.4g} lp/mm"
         )
-        factors = of(numbers, frequency_lp_mm)
+        factors = of(numbers.green, frequency_lp_mm)
         found.append(_mtf_plot(factors, frequency_lp_mm, nyquist_lp_mm, (where, said)))
     return found[0], found[1]
 

@@ -10,6 +10,8 @@ from linesim.setup.channels import (
     ByChannelKind,
     HeightsKind,
     OwnEfficiencyKind,
+    PairKind,
+    TableKind,
 )
 from linesim.setup.fields import Choice, Flag, Number, Quantity
 from linesim.setup.kinds import Binning, BinningKind, EfficiencyCurve
@@ -32,6 +34,14 @@ MODES = ("sum", "average")
 WAYS_ALONG = ("rows", "lines")
 ALIGNMENTS = ("whole-lines", "fractional", "none")
 BALANCES = ("off", "grey-card")
+
+
+_OFF = Quantity(what="a length at the sensor", example='"0.5 um"', unit="um", low=-1e3, high=1e3)
+REGISTRATION = TableKind(
+    what="how far each colour's sensor is off its place, across and along",
+    example='{ red = ["0.5 um", "0 um"], green = ["0 um", "0 um"], blue = ["0 um", "-1 um"] }',
+    each=PairKind(what="two lengths, across and along", example='["0.5 um", "0 um"]', each=_OFF),
+)
 
 
 def _one_of(words: tuple[str, ...]) -> Choice:
@@ -71,6 +81,9 @@ class Camera(Section):
         ]
         | None
     ) = Field(alias="line_spacing", default=None)
+    registration_um: Annotated[ByChannel[tuple[float, float]], REGISTRATION] | None = Field(
+        alias="registration", default=None
+    )
     light_share: Annotated[
         float | ByChannel[float],
         ByChannelKind(what="a fraction from 0 to 1, or one a colour", example="0.33", each=SHARE),

@@ -97,3 +97,46 @@ class HeightsKind(Kind):
             msg = "this is no list of heights"
             raise ValueError(msg)
         return tuple(float(PITCH.read(each, folder)) for each in value)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairKind(Kind):
+    """
+    Two lengths, across and along.
+
+    Parameters
+    ----------
+    what, example : str; as for `Kind`
+    each : Kind; of both
+    """
+
+    each: Kind
+
+    def read(self, value: object, folder: Path) -> tuple[float, float]:
+        """Read both."""
+        if not isinstance(value, list) or len(value) != 2:  # noqa: PLR2004 -- across and along
+            msg = "this is no list of two lengths"
+            raise ValueError(msg)
+        across, along = (float(self.each.read(each, folder)) for each in value)  # type: ignore[arg-type]
+        return across, along
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableKind(Kind):
+    """
+    A table of one value a colour.
+
+    Parameters
+    ----------
+    what, example : str; as for `Kind`
+    each : Kind; of each value
+    """
+
+    each: Kind
+
+    def read(self, value: object, folder: Path) -> ByChannel[Any]:
+        """Take the table."""
+        if not isinstance(value, dict):
+            msg = "this is no table of the colours"
+            raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
+        return by_channel(value, self.each, folder)

@@ -7,6 +7,7 @@ from pydantic import Field
 from linesim.setup.camera import Acquisition, Camera
 from linesim.setup.fields import Choice, Flag, Number, Quantity, Text
 from linesim.setup.kinds import SpectrumKind, Turn, TurnKind
+from linesim.setup.lens import Lens
 from linesim.setup.light.ambient import Ambient, AmbientKind
 from linesim.setup.light.spectra import Spectrum
 from linesim.setup.product import (
@@ -95,40 +96,6 @@ class Transport(Section):
     lateral_wander_frequency_hz: Annotated[float, SWING] = Field(alias="lateral_wander_frequency")
     flutter_mm: Annotated[float, HEIGHT] = Field(alias="flutter")
     flutter_frequency_hz: Annotated[float, SWING] = Field(alias="flutter_frequency")
-
-
-class Lens(Section):
-    """What brings the light of the target to the sensor."""
-
-    magnification: (
-        Annotated[
-            float,
-            Number(what="a ratio of image to object size", example="0.1", low=1e-4, high=100.0),
-        ]
-        | None
-    ) = None
-    field_of_view_mm: Annotated[float, LENGTH] | None = Field(alias="field_of_view", default=None)
-    f_number: Annotated[float, Number(what="an f-number", example="4.0", low=0.5, high=256.0)]
-    transmission: Annotated[float, SHARE]
-    blur_um: Annotated[
-        float,
-        Quantity(
-            what="a Gaussian blur at the sensor", example='"2 um"', unit="um", low=0.0, high=1e4
-        ),
-    ] = Field(alias="blur")
-    defocus_mm: Annotated[
-        float,
-        Quantity(
-            what="a distance from best focus", example='"0.5 mm"', unit="mm", low=-1e4, high=1e4
-        ),
-    ] = Field(alias="defocus")
-    focal_length_mm: (
-        Annotated[
-            float,
-            Quantity(what="a focal length", example='"50 mm"', unit="mm", low=0.1, high=1e4),
-        ]
-        | None
-    ) = Field(alias="focal_length", default=None)
 
 
 class Light(PlacedLight):

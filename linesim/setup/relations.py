@@ -7,11 +7,16 @@ from typing import Any
 
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
+from linesim.setup.lens import OVER_FIELD_KEYS
 from linesim.setup.sensor_relations import (
     ambient_is_seen,
     binning_is_possible,
+    black_leaves_room,
     faults_have_what_they_need,
+    field_reaches_the_ends,
     one_value_for_one_channel,
+    rate_has_a_pulse,
+    registration_is_of_a_prism,
     rows_make_the_pixel,
     stages_are_possible,
 )
@@ -121,14 +126,6 @@ def _encoder(setup: Setup) -> Iterator[str]:
         )
 
 
-def _levels(setup: Setup) -> Iterator[str]:
-    if setup.camera.black_level_dn >= setup.full_scale_dn / 2:
-        yield (
-            f"camera.black_level: read {setup.camera.black_level_dn:g} DN, but full scale is "
-            f"{setup.full_scale_dn} DN; expected less than half of it"
-        )
-
-
 def _defect(setup: Setup) -> Iterator[str]:
     need, texts = setup.requirement, setup.texts["requirement"]
     if need.defect_relief is not None:
@@ -137,15 +134,6 @@ def _defect(setup: Setup) -> Iterator[str]:
         yield (
             f"requirement.defect_length: read {shown(texts['defect_length'])}, "
             'but a disc has none; expected defect_shape = "scratch-along" or "scratch-across"'
-        )
-
-
-def _pulses(setup: Setup) -> Iterator[str]:
-    light, texts = setup.light, setup.texts["light"]
-    if light.max_pulse_rate_hz is not None and light.pulse_us is None:
-        yield (
-            f"light.max_pulse_rate: read {shown(texts['max_pulse_rate'])}, but the lamp shines all "
-            'the time; expected a pulse too, for example pulse = "10 us"'
         )
 
 
@@ -211,7 +199,18 @@ _CHECKS = (
     ),
     (
         one_value_for_one_channel,
-        ("camera.kind", "camera.light_share", "camera.quantum_efficiency"),
+        (
+            "camera.kind",
+            "camera.light_share",
+            "camera.quantum_efficiency",
+            "lens.axial_colour",
+            "lens.lateral_colour",
+        ),
+    ),
+    (registration_is_of_a_prism, ("camera.kind", "camera.registration")),
+    (
+        field_reaches_the_ends,
+        (*(f"lens.{key}" for key in OVER_FIELD_KEYS), "camera.pixels", "camera.pixel_width"),
     ),
     (stages_are_possible, ("camera.tdi_stages", "acquisition.binning")),
     (
@@ -229,8 +228,8 @@ _CHECKS = (
     (ambient_is_seen, ("light.ambient", "light.spectrum")),
     (surface_is_whole, SURFACE_KEYS),
     (lights_take_turns, ("light.multiplexed", "light.turn", "camera.tdi_stages", *LIGHTS[1:])),
-    (_pulses, ("light.pulse", "light.max_pulse_rate")),
-    (_levels, ("camera.black_level", "camera.bit_depth")),
+    (rate_has_a_pulse, ("light.pulse", "light.max_pulse_rate")),
+    (black_leaves_room, ("camera.black_level", "camera.bit_depth")),
     (
         _defect,
         (

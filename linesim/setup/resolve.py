@@ -7,6 +7,7 @@ from typing import Any, TypeGuard
 
 import tomli_w
 
+from linesim.setup.lens import OVER_FIELD_KEYS
 from linesim.setup.load import known_keys
 from linesim.setup.product import TARGET
 from linesim.setup.relations import BUILT_IN
@@ -17,6 +18,7 @@ _FILE_KEYS = (
     ("target", "relief"),
     ("target", "gloss"),
     ("target", "transmittance"),
+    *(("lens", key) for key in OVER_FIELD_KEYS),
     ("light", "spectrum"),
     ("camera", "quantum_efficiency"),
     ("requirement", "texture"),

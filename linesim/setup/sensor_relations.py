@@ -3,6 +3,8 @@
 from collections.abc import Iterator
 
 from linesim.setup.channels import ByChannel
+from linesim.setup.lens import OVER_FIELD_KEYS, Lens
+from linesim.setup.over_field import ends_before
 from linesim.setup.rows import best_run, pixel_shapes
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -125,3 +127,52 @@ def one_value_for_one_channel(setup: Setup) -> Iterator[str]:
                 f"{key}: read {_text(setup, key)}, one a colour, but a mono camera has no colours; "
                 'expected a single value, or kind = "three-line" or "prism"'
             )
+    for key, given in (
+        ("lens.axial_colour", setup.lens.axial_colour_um),
+        ("lens.lateral_colour", setup.lens.lateral_colour_um),
+    ):
+        if given is not None:
+            yield (
+                f"{key}: read {_text(setup, key)}, but a mono camera has one picture of all "
+                'colours, which this blurs: put it into lens.blur; expected kind = "three-line" '
+                'or "prism"'
+            )
+
+
+def registration_is_of_a_prism(setup: Setup) -> Iterator[str]:
+    """Find sensors that are off their places where there is only one."""
+    camera = setup.camera
+    if camera.registration_um is not None and camera.kind != "prism":
+        yield (
+            f"camera.registration: read {_text(setup, 'camera.registration')}, but only a prism "
+            'has a sensor a colour to be off its place; expected kind = "prism"'
+        )
+
+
+def field_reaches_the_ends(setup: Setup) -> Iterator[str]:
+    """Find values over the field of the lens that end before the line does."""
+    named = {field.alias or name: name for name, field in Lens.model_fields.items()}
+    for key in OVER_FIELD_KEYS:
+        given = getattr(setup.lens, named[key])
+        text = setup.texts["lens"].get(key)
+        if fault := ends_before(f"lens.{key}", given, setup.half_line_mm, text):
+            yield fault
+
+
+def black_leaves_room(setup: Setup) -> Iterator[str]:
+    """Find a black level that leaves less than half of the scale."""
+    if setup.camera.black_level_dn >= setup.full_scale_dn / 2:
+        yield (
+            f"camera.black_level: read {setup.camera.black_level_dn:g} DN, but full scale is "
+            f"{setup.full_scale_dn} DN; expected less than half of it"
+        )
+
+
+def rate_has_a_pulse(setup: Setup) -> Iterator[str]:
+    """Find a rate of flashes of a lamp that does not flash."""
+    light, texts = setup.light, setup.texts["light"]
+    if light.max_pulse_rate_hz is not None and light.pulse_us is None:
+        yield (
+            f"light.max_pulse_rate: read {shown(texts['max_pulse_rate'])}, but the lamp shines all "
+            'the time; expected a pulse too, for example pulse = "10 us"'
+        )

@@ -8,8 +8,9 @@ from typing import Any
 
 from linesim.setup.camera import Acquisition, Camera
 from linesim.setup.kinds import Turn
+from linesim.setup.lens import Lens
 from linesim.setup.light.strip import Lamp
-from linesim.setup.model import Lens, Light, Requirement, Sections, Target, Transport
+from linesim.setup.model import Light, Requirement, Sections, Target, Transport
 from linesim.setup.rows import best_run
 from linesim.setup.surface import LIGHTS, PlacedLight
 
@@ -95,6 +96,11 @@ class Setup:
             return self.lens.magnification
         field_um = (self.lens.field_of_view_mm or 0.0) * 1000
         return self.camera.pixels * self.camera.pixel_width_um / field_um
+
+    @property
+    def half_line_mm(self) -> float:
+        """Image height of the end of the line, at the sensor. [mm]."""
+        return self.camera.pixels * self.camera.pixel_width_um / 2000
 
     @property
     def foreshortening(self) -> float:

@@ -18,6 +18,7 @@ from linesim.forward.lens import Optics, optics
 from linesim.forward.reference import ArrayReference
 from linesim.forward.sampling.across import AcrossPlan, across_tiles
 from linesim.forward.sampling.sampler import Sampler
+from linesim.forward.sampling.zones import Sides, Zone
 from linesim.forward.spread import PERIOD_WAVES, LensSpread, Spread, footprint, lens_spread
 from linesim.forward.station import station
 from linesim.forward.transport import line_table
@@ -147,10 +148,10 @@ def scanned_dot(setup: Setup, terms: int) -> FloatArray:
     seen = ArrayReference(data=data, pixel_size_um=setup.target.pixel_size_um)
     spread = first_terms(lens_spread(numbers.optics, object_um, 0.0), terms)
     feet = tuple(footprint(term, object_um) for term in spread.terms)
+    sides = Sides(across=feet, along=feet, weights=spread.weights)
     left_um = np.arange(PIXELS, dtype=np.float64) * object_um
     plan = AcrossPlan(
-        feet=feet,
-        scales=spread.weights,
+        zones=(Zone(first=0, last=PIXELS, sides=sides),),
         left_um=left_um,
         side_um=object_um,
         profile=np.ones(PIXELS, dtype=np.float32),
@@ -159,7 +160,7 @@ def scanned_dot(setup: Setup, terms: int) -> FloatArray:
         reference=seen,
         repeat=False,
         bands=np.ones(3, dtype=np.float32),
-        feet=feet,
+        zones=(feet,),
         side_um=object_um,
         tiles=across_tiles(plan, seen),
     )

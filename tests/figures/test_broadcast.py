@@ -28,7 +28,7 @@ BASE = station(
             "title": "Broadcast",
             "target": {"image": "flat", "pixel_size": "20 um"},
             "transport": {"speed": "60 m/min"},
-            "lens": {"magnification": 0.1, "blur": "2 um", "defocus": "2 mm"},
+            "lens": {"magnification": 0.1, "blur": "2 um", "blur_along": "3 um", "defocus": "2 mm"},
             "light": {"illuminance": "40 klx"},
             "camera": {
                 "pixels": 1024,
@@ -46,7 +46,7 @@ BASE = station(
 NIGHTLY = "LINESIM_NIGHTLY" in os.environ
 FACTORS = np.array([0.37, 1.0, 2.9])
 WHOLE = {"pixels", "across", "along"}
-PARTS = ("geometry", "timing", "optics", "sensor")
+PARTS = ("geometry", "timing", "optics", "ends_optics", "sensor")
 
 
 def names() -> list[str]:

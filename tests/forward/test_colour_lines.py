@@ -7,6 +7,8 @@ where nothing is undone. Sources: the delay is the "optical line spacing divided
 pixel size" (US patent 6 075 236, abstract); the rest is derived beside each check.
 """
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
@@ -233,10 +235,17 @@ def test_skew_moves_the_rows_sideways(way: str) -> None:
     assert_allclose(shift_um, [lateral_um, 0, -lateral_um], atol=18.75 / 16 + 0.05)
 
 
-def test_a_prism_leaves_nothing() -> None:
-    """One line of sight: exactly the same lines in all colours, and 0 in the budget."""
+def test_a_prism_leaves_nothing(tmp_path: Path) -> None:
+    """
+    One line of sight: exactly the same lines in all colours, and 0 in the budget.
+
+    All colours see the same wavelengths here, or diffraction would blur red more than blue.
+    """
     ripple = {"transport.speed_ripple": 0.05, "transport.line_jitter": "5 um"}
-    setup = changed(BASE, {"camera.kind": "prism", **ripple})
+    (tmp_path / "all.csv").write_text("400, 0.5\n700, 0.5\n", encoding="utf-8")
+    alike = dict.fromkeys(("red", "green", "blue"), str(tmp_path / "all.csv"))
+    own = {"camera.kind": "prism", "camera.quantum_efficiency": alike}
+    setup = changed(BASE, {**own, **ripple})
     target = np.random.default_rng(2).random(ROWS)
     seen = scanned(setup, target).expected_e
     white = np.asarray(station(setup).electrons_white)

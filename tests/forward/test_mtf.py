@@ -50,18 +50,18 @@ def lens_mtf(setup: Setup, f_um: FloatArray) -> FloatArray:
 
     Exact for a round pupil: (4/π) ∫₀^{1−ν} √(1−(x+ν)²) cos(8πwνx) dx, d = 8wλN_w = m²δ/(N(1+m)).
     """
-    m, lens = setup.magnification, setup.lens
+    m, lens, numbers = setup.magnification, setup.lens, station(setup).optics
     working = lens.f_number * (1 + m)
     at_sensor = f_um / m
     wave_um = setup.light.spectrum.photon_mean_wavelength_nm / 1000 * working
     nu = np.minimum(at_sensor * wave_um, 1)
-    waves = 1000 * m**2 * abs(lens.defocus_mm) / working / (8 * wave_um)
+    waves = 1000 * m**2 * abs(float(numbers.defocus_mm)) / working / (8 * wave_um)
     # x + ν = cos t leaves a smooth integrand
     node, weight = np.polynomial.legendre.leggauss(60)
     t = np.arccos(nu)[:, None] * (node + 1) / 2
     seen = np.sin(t) ** 2 * np.cos(8 * np.pi * waves * nu[:, None] * (np.cos(t) - nu[:, None]))
     pupil_only = 2 / np.pi * np.arccos(nu) * (seen @ weight)
-    return np.asarray(pupil_only * np.exp(-2 * (np.pi * lens.blur_um * at_sensor) ** 2))
+    return np.asarray(pupil_only * np.exp(-2 * (np.pi * numbers.blur_um * at_sensor) ** 2))
 
 
 def theory(setup: Setup, f_um: FloatArray, normal_deg: float) -> FloatArray:

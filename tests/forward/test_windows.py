@@ -12,6 +12,7 @@ from linesim.forward.sampling.across import AcrossPlan, across_tiles
 from linesim.forward.sampling.along import AlongTable, seen_rows
 from linesim.forward.sampling.sampler import FOLD, Sampler
 from linesim.forward.sampling.windows import across, down, even_runs, even_starts, roomy
+from linesim.forward.sampling.zones import Sides, Zone
 from linesim.forward.spread import Spread, footprint
 from linesim.forward.transport import steady_lines
 from linesim.setup.arrays import FloatArray, ImageArray
@@ -110,12 +111,13 @@ def test_many_tiles_in_one_call_are_the_plain_sums(ratio: float) -> None:
     left, top = (0.41 + ratio * np.arange(n, dtype=np.float64) for n in (columns, lines))
     reference = ArrayReference(data=target, pixel_size_um=1.0)
     factor = np.linspace(0.5, 1.5, columns).astype(np.float32)
-    plan = AcrossPlan(feet=(foot,), scales=(1.0,), left_um=left, side_um=ratio, profile=factor)
+    zone = Zone(first=0, last=columns, sides=Sides(across=(foot,), along=(foot,), weights=(1.0,)))
+    plan = AcrossPlan(zones=(zone,), left_um=left, side_um=ratio, profile=factor)
     sampler = Sampler(
         reference=reference,
         repeat=False,
         bands=np.ones(3, dtype=np.float32),
-        feet=(foot,),
+        zones=((foot,),),
         side_um=ratio,
         tiles=across_tiles(plan, reference),
     )

@@ -14,6 +14,7 @@ from skimage.measure import block_reduce
 from linesim.forward.reference import ArrayReference
 from linesim.forward.sampling.across import AcrossPlan, across_tiles
 from linesim.forward.sampling.sampler import Sampler
+from linesim.forward.sampling.zones import Sides, Zone
 from linesim.forward.spread import Footprint, Spread, footprint
 from linesim.forward.transport import steady_lines
 from linesim.setup.arrays import FloatArray, ImageArray
@@ -49,9 +50,10 @@ def sampled(
 ) -> ImageArray:
     """Sample a target of 1 µm pixels with box pixels."""
     reference = ArrayReference(data=target, pixel_size_um=1.0)
+    across, along = (box(width_um),), (box(height_um),)
+    sides = Sides(across=across, along=along, weights=(1.0,))
     plan = AcrossPlan(
-        feet=(box(width_um),),
-        scales=(1.0,),
+        zones=(Zone(first=0, last=len(left_um), sides=sides),),
         left_um=left_um,
         side_um=width_um,
         profile=np.ones(len(left_um), dtype=np.float32),
@@ -60,7 +62,7 @@ def sampled(
         reference=reference,
         repeat=False,
         bands=np.full(3, 1 / 3, dtype=np.float32),
-        feet=(box(height_um),),
+        zones=(along,),
         side_um=height_um,
         tiles=across_tiles(plan, reference),
     )

@@ -210,6 +210,7 @@ def perfect_lens(numbers: Station) -> Station:
         geometry=numbers.geometry,
         timing=numbers.timing,
         optics=sharp,
+        ends_optics=sharp,
         sensor=numbers.sensor,
         irradiance_w_m2=numbers.irradiance_w_m2,
         ambient_w_m2=numbers.ambient_w_m2,

@@ -119,6 +119,12 @@ ROWS = {
     "lens.transmission": Row(0.5),
     "lens.blur": Row("6 um"),
     "lens.defocus": Row("4 mm"),
+    "lens.blur_across": Row("6 um"),
+    "lens.blur_along": Row(["3 um", "4 um", "6 um"]),
+    "lens.relative_illumination": Row([1.0, 0.9, 0.6]),
+    "lens.distortion": Row(-0.05),
+    "lens.axial_colour": Row("60 um", BOTH, {"camera.kind": "prism"}),
+    "lens.lateral_colour": Row("6 um", BOTH, {"camera.kind": "prism"}),
     "lens.focal_length": Row("10 mm"),
     "light.illuminance": Row("30 klx", BOTH, {"light.irradiance": None}),
     "light.irradiance": Row("60 W/m^2"),
@@ -149,6 +155,11 @@ ROWS = {
     "camera.rows": Row(4, GUARD),
     "camera.row_heights": Row(["6 um", "7.5 um"]),
     "camera.line_spacing": Row("20 um", BOTH, THREE),
+    "camera.registration": Row(
+        {"red": ["3 um", "2 um"], "green": ["0 um", "0 um"], "blue": ["0 um", "0 um"]},
+        BOTH,
+        {"camera.kind": "prism"},
+    ),
     "camera.light_share": Row(0.5, BOTH, {"camera.kind": "prism"}),
     "camera.quantum_efficiency": Row(0.3),
     "camera.read_noise": Row("30 e"),
@@ -209,6 +220,8 @@ CARRIED_BY_NUMPY = (
     "transport.lateral_wander",
     "transport.flutter",
     "light.height_band",
+    "lens.blur_along",
+    "lens.distortion",
 )
 """What the torch path refuses; their frequencies go with them."""
 SHIFTS = {"light.height_band": "transport.flutter"}

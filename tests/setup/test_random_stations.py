@@ -21,6 +21,18 @@ NOT_RANDOM = {
     "target.max_pixels": "a guard against large images",
     "target.repeat": "a flat target looks the same when it is repeated",
     "lens.field_of_view": "another way to give the magnification",
+    **dict.fromkeys(
+        (
+            "lens.blur_across",
+            "lens.blur_along",
+            "lens.relative_illumination",
+            "lens.distortion",
+            "lens.axial_colour",
+            "lens.lateral_colour",
+            "camera.registration",
+        ),
+        "held against the picture in tests/forward/sampling",
+    ),
     "light.illuminance": "another way to give the irradiance",
     "camera.rows": "how many rows there are says what may be joined, and the binning is drawn",
     "camera.gain": "left out, it puts the full well at full scale, which the other draws rely on",

@@ -138,8 +138,9 @@ class Eye:
 def eye(setup: Setup, reference: ArrayReference, expected_e: ImageArray, seed: int) -> Eye:
     """Make ready to look at single faults."""
     numbers = station(setup)
-    place, lens = numbers.geometry, numbers.optics
-    blur_um = float(_BLUR * lens.blur_um + lens.defocus_disc_um / 2) / float(lens.magnification)
+    place, lens = numbers.geometry, numbers.ends_optics
+    blur_um = np.max(_BLUR * lens.rest_blur_um + lens.defocus_disc_um / 2)
+    blur_um = float(blur_um) / float(lens.magnification)
     sides_um = float(numbers.timing.line_advance_um), float(place.object_pixel_x_um)
     return Eye(
         numbers=numbers,

@@ -25,9 +25,11 @@ from linesim.forward.device.tables import across_band
 from linesim.forward.device.windows import DeviceChannel, DeviceRendered, Windows, windows_of
 from linesim.forward.reference import Reference
 from linesim.forward.render import both_halves
+from linesim.forward.sampling.zones import uneven_keys
 from linesim.forward.spread import OFF_AXIS_ERROR
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
 
 if TYPE_CHECKING:
     import torch
@@ -124,7 +126,7 @@ def render_on(
 
 
 def _check(setup: Setup) -> None:
-    """Refuse what shifts a line from column to column."""
+    """Refuse what blurs or shifts a line otherwise from column to column."""
     moves = setup.transport
     shifting = {
         "transport.skew": (moves.skew_deg, "deg"),
@@ -136,6 +138,11 @@ def _check(setup: Setup) -> None:
         "distance; expected 0, or the numpy path, which carries it"
         for key, (value, unit) in shifting.items()
         if value != 0
+    ]
+    faults += [
+        f"lens.{key}: read {shown(setup.texts['lens'][key])}, but the torch path keeps the lens "
+        "the same all along the line; expected one value, or the numpy path, which carries it"
+        for key in uneven_keys(setup)
     ]
     if faults:
         raise InputError(*faults)

@@ -50,7 +50,7 @@ def along_band(sampler: Sampler, lines: LineTable) -> Band:
         np.round(seen_um / pitch_um, _ALIKE), axis=0, return_index=True, return_inverse=True
     )
     kinds = _kinds(seen_um[chosen])
-    table = along_table(sampler.feet, kinds, sampler.side_um, pitch_um)
+    table = along_table(sampler.zones[0], kinds, sampler.side_um, pitch_um)
     ahead, taps = _trimmed(table.weights.reshape(len(kinds), table.terms, -1))
     which = which.reshape(-1)
     ahead += np.repeat(table.low, TILE_LINES)

@@ -6,6 +6,7 @@ pixels in a delivered one all tiles do. Matrices are kept for the next channel, 
 the same station.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -14,6 +15,7 @@ import numpy as np
 
 from linesim.forward.reference import Reference
 from linesim.forward.sampling.windows import Indices, even_starts
+from linesim.forward.sampling.zones import Sides, Zone
 from linesim.forward.spread import Footprint, Spread, footprint
 from linesim.setup.arrays import FloatArray, ImageArray
 
@@ -52,6 +54,7 @@ class AcrossTile:
     phases : tuple of ndarray of shape (terms, count, last − first)
         One matrix a lens term; one set of them for each shift by a part of a reference pixel.
     profile : ndarray of shape (last − first,); factor of each column, yet to be applied
+    zone : int; whose lens terms these are
     """
 
     first: int
@@ -61,43 +64,68 @@ class AcrossTile:
     middle_um: float
     phases: tuple[ImageArray, ...]
     profile: ImageArray
+    zone: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class AcrossPlan:
     """What the across matrix is built of."""
 
-    feet: tuple[Footprint, ...]  # blurred pixel across, one a lens term
-    scales: tuple[float, ...]  # factor of each term
+    zones: tuple[Zone, ...]
     # shape (columns,); left edge of each delivered pixel, from the left edge of the reference [µm]
     left_um: FloatArray
-    side_um: float  # delivered pixel across [µm]
+    side_um: float  # delivered pixel across, as the footprints have it [µm]
     profile: ImageArray  # shape (columns,); factor of each column
+    # shape (columns,); delivered pixels across where the lens distorts; None: all have that side
+    widths_um: FloatArray | None = None
 
 
 def across_tiles(
     plan: AcrossPlan, reference: Reference, *, columns: int = TILE_COLUMNS, phases: int = 1
 ) -> tuple[AcrossTile, ...]:
     """Build the across matrix as tiles, each weight an exact area integral."""
-    pitch_um = reference.pixel_size_um
-    centre_um = plan.left_um + plan.side_um / 2
-    lows, matrices = _matrices(
-        plan.feet, plan.scales, (centre_um / pitch_um).tobytes(), pitch_um, (columns, phases)
-    )
-    middle_um = centre_um - reference.shape[1] * pitch_um / 2
-    ends = [*range(0, len(centre_um), columns), len(centre_um)]
     return tuple(
-        AcrossTile(
-            first=first,
-            last=last,
+        tile
+        for index in range(len(plan.zones))
+        for tile in _zone_tiles(plan, index, reference, (columns, phases))
+    )
+
+
+def _zone_tiles(
+    plan: AcrossPlan, index: int, reference: Reference, cut: tuple[int, int]
+) -> Iterator[AcrossTile]:
+    """Build the tiles of one zone."""
+    zone, pitch_um = plan.zones[index], reference.pixel_size_um
+    own = slice(zone.first, zone.last)
+    wide_um = plan.side_um if plan.widths_um is None else plan.widths_um[own]
+    centre_um = plan.left_um[own] + np.asarray(wide_um) / 2
+    # how much smaller a pixel lies on the target than in the middle of the line
+    finer = plan.side_um / (wide_um + np.zeros_like(centre_um))
+    places = (centre_um / pitch_um).tobytes(), finer.tobytes()
+    lows, matrices = _matrices(zone.sides, places, pitch_um, cut)
+    middle_um = centre_um - reference.shape[1] * pitch_um / 2
+    ends = [*range(0, len(centre_um), cut[0]), len(centre_um)]
+    for (first, last), low, sets in zip(pairwise(ends), lows, matrices, strict=True):
+        yield AcrossTile(
+            first=zone.first + first,
+            last=zone.first + last,
             low=low,
             count=sets[0].shape[1],
             middle_um=float(middle_um[first:last].mean()),
-            phases=sets,
-            profile=plan.profile[first:last],
+            phases=_shared(sets, zone.shares, slice(first, last)),
+            profile=plan.profile[zone.first + first : zone.first + last],
+            zone=index,
         )
-        for (first, last), low, sets in zip(pairwise(ends), lows, matrices, strict=True)
-    )
+
+
+def _shared(
+    sets: tuple[ImageArray, ...], shares: FloatArray | None, columns: slice
+) -> tuple[ImageArray, ...]:
+    """Weigh the terms of both ends of a zone, column by column."""
+    if shares is None:
+        return sets
+    own = shares[:, None, columns].astype(np.float32)
+    return tuple(each * own for each in sets)
 
 
 @lru_cache(maxsize=32)
@@ -110,15 +138,11 @@ def blurred_sides(
 
 @lru_cache(maxsize=8)
 def _matrices(
-    feet: tuple[Footprint, ...],
-    scales: tuple[float, ...],
-    centres: bytes,
-    pitch_um: float,
-    cut: tuple[int, int],
+    sides: Sides, places: tuple[bytes, bytes], pitch_um: float, cut: tuple[int, int]
 ) -> tuple[list[int], list[tuple[ImageArray, ...]]]:
     """Give first reference column and matrices of each tile; centres in reference pixels."""
-    (columns, phases), centre_px = cut, np.frombuffer(centres)
-    reach_px = feet[0].reach_um / pitch_um
+    (columns, phases), (centre_px, finer) = cut, map(np.frombuffer, places)
+    reach_px = max(foot.reach_um for foot in sides.across) / pitch_um / finer.min()
     # a column sees so many reference columns, whichever it starts with
     seen = int(np.ceil(2 * reach_px)) + 1
     shifted_px = centre_px + np.arange(phases)[:, None] / phases
@@ -132,28 +156,24 @@ def _matrices(
     for part, start in zip(tiles, low.tolist(), strict=True):
         sets = []
         for first, place in zip(firsts[:, part] - start, behind[:, part], strict=True):
-            key = first.tobytes() + place.tobytes()
+            key = first.tobytes() + place.tobytes() + finer[part].tobytes()
             if key not in known:
                 ahead_um = (np.arange(seen + 1) - place[:, None]) * pitch_um
-                known[key] = _weights(feet, scales, ahead_um, (first, count + seen))
+                ahead_um = ahead_um * finer[part, None]
+                known[key] = _weights(sides, ahead_um, (first, count + seen))
             sets.append(known[key])
         found.append(tuple(sets))
     return low.tolist(), found
 
 
-def _weights(
-    feet: tuple[Footprint, ...],
-    scales: tuple[float, ...],
-    ahead_um: FloatArray,
-    into: tuple[Indices, int],
-) -> ImageArray:
+def _weights(sides: Sides, ahead_um: FloatArray, into: tuple[Indices, int]) -> ImageArray:
     """Integrate each column over the reference columns it sees, at their places in the tile."""
-    first, count = into
+    (first, count), feet = into, sides.across
     matrices = np.zeros((len(feet), count, len(first)), dtype=np.float32)
     column, place = (
         np.arange(len(first))[:, None],
         first[:, None] + np.arange(ahead_um.shape[1] - 1),
     )
-    for matrix, foot, scale in zip(matrices, feet, scales, strict=True):
+    for matrix, foot, scale in zip(matrices, feet, sides.weights, strict=True):
         matrix[place, column] = scale * np.diff(foot.integral(ahead_um), axis=1)
     return matrices

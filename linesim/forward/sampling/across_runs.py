@@ -26,6 +26,7 @@ class AcrossRun:
     # one
     matrices: ImageArray
     profile: ImageArray  # shape (last − first,); factor of each column, yet to be applied
+    zone: int  # whose lens terms these are
 
     def product(self, blurred: ImageArray, into: ImageArray) -> None:
         """Take the across product of some lines."""
@@ -43,7 +44,7 @@ class AcrossRun:
 def across_runs(tiles: tuple[AcrossTile, ...]) -> tuple[AcrossRun, ...]:
     """Join tiles whose windows lie evenly apart."""
     found = []
-    for _, group in groupby(tiles, key=lambda tile: (tile.last - tile.first, tile.count)):
+    for _, group in groupby(tiles, key=lambda one: (one.zone, one.last - one.first, one.count)):
         alike = list(group)
         lows = np.array([tile.low for tile in alike])
         found += [_run(alike[part], step) for part, step in even_runs(lows, MOST_TILES)]
@@ -65,4 +66,5 @@ def _run(tiles: list[AcrossTile], step: int) -> AcrossRun:
         step=step,
         matrices=stacked,
         profile=np.concatenate([tile.profile for tile in tiles]),
+        zone=tiles[0].zone,
     )

@@ -131,7 +131,7 @@ def along_table(
     """Build the along matrix of some lines, each weight an exact area integral."""
     centre_px = (lines.start_um + side_um / 2).reshape(-1, TILE_LINES) / pitch_um
     travel_px = lines.travel_um.reshape(-1, TILE_LINES) / pitch_um
-    reach_px = feet[0].reach_um / pitch_um
+    reach_px = max(foot.reach_um for foot in feet) / pitch_um
     low = even_starts(np.floor(centre_px.min(axis=1) - reach_px).astype(np.intp), _SLACK)
     rows = int((np.ceil((centre_px + travel_px).max(axis=1) + reach_px) - low).max())
     # lines that lie and move alike in their tiles share their weights: complex for a pair of keys

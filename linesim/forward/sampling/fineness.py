@@ -3,6 +3,8 @@
 from dataclasses import replace
 from math import ceil, floor, log10
 
+import numpy as np
+
 from linesim.forward.station import Station
 from linesim.setup.errors import InputError
 
@@ -42,7 +44,7 @@ def refuse_too_fine(numbers: Station, pitch_um: float, flutter_mm: float = 0.0) 
             "pixel are enough), or a station that sees less at a time"
         )
         raise InputError(msg)
-    away_mm = abs(float(numbers.optics.defocus_mm)) + flutter_mm
+    away_mm = float(np.max(np.abs(numbers.ends_optics.defocus_mm))) + flutter_mm
     disc = replace(numbers.optics, defocus_mm=away_mm)
     disc_um = float(disc.defocus_disc_um / disc.magnification)
     if disc_um > MOST_BLUR_PIXELS * pitch_um:

@@ -7,6 +7,8 @@ target this gives the true area of the mask in each sample, wherever station and
 much of it can be seen is for the image to say.
 """
 
+from dataclasses import replace
+
 import numpy as np
 
 from linesim.forward.channels import Channel
@@ -33,13 +35,15 @@ def bare_exposer(setup: Setup, reference: Reference, channel: Channel) -> Expose
     """
     numbers = station(setup)
     lines, columns = int(numbers.geometry.lines_joined), int(numbers.geometry.image_width_px)
-    made_of = point_spread(least_side_um(numbers)), (1, 1), np.full(columns, 1 / lines)
+    point = point_spread(least_side_um(numbers))
+    made_of = (lambda _: point), (1, 1), np.full(columns, 1 / lines)
+    even = replace(channel, bands=np.full(3, 1 / 3))
     return Exposer(
         setup=setup,
         numbers=numbers,
         channel=channel,
         looks=tuple(Look(offset_um=0.0, line=line) for line in range(lines)),
-        distances_mm=np.zeros(1),
-        samplers=(sampler(setup, numbers, reference, np.full(3, 1 / 3), made_of),),
+        heights_mm=np.zeros(1),
+        samplers=(sampler(setup, numbers, reference, even, made_of),),
         ambient=np.ones(columns),
     )

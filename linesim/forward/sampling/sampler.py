@@ -32,6 +32,8 @@ FOLD = 4
 f/256 spreads light over centimetres. By the lens alone, so that no strip is computed otherwise."""
 Group = tuple[slice | Indices, int, int]
 """Lines, their whole shift in reference columns, and the part of a column left."""
+Tables = dict[tuple[int, int], AlongTable]
+"""Along matrices by zone of the line, and by parts of a reference pixel."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -44,7 +46,8 @@ class Sampler:
     reference : Reference
     repeat : bool; whether it repeats
     bands : ndarray of shape (3,); what red, green and blue reflectance count in this channel
-    feet : tuple of Footprint; blurred pixel along travel, one a lens term
+    zones : tuple of tuple of Footprint
+        Blurred pixel along travel, one a lens term, in each zone of the line.
     side_um : float; rows of pixels that look at the same moment, along travel [µm]
     tiles : tuple of AcrossTile; the across matrix
     slope : float; tangent of the skew: shift along travel over distance from the optical axis
@@ -53,7 +56,7 @@ class Sampler:
     reference: Reference
     repeat: bool
     bands: ImageArray
-    feet: tuple[Footprint, ...]
+    zones: tuple[tuple[Footprint, ...], ...]
     side_um: float
     tiles: tuple[AcrossTile, ...]
     slope: float = 0.0
@@ -63,6 +66,11 @@ class Sampler:
         """Join the tiles where every line looks at the same columns."""
         steady = self.slope == 0 and len(self.tiles[0].phases) == 1
         object.__setattr__(self, "runs", across_runs(self.tiles) if steady else ())
+
+    @property
+    def reach_um(self) -> float:
+        """A pixel sees nothing along travel that is further from its middle. [µm]."""
+        return max(foot.reach_um for feet in self.zones for foot in feet)
 
     def strip(self, lines: LineTable) -> ImageArray:
         """
@@ -79,20 +87,29 @@ class Sampler:
         filled = lines.filled(-(-len(lines) // TILE_LINES) * TILE_LINES)
         out = np.empty((len(filled), self.tiles[-1].last), dtype=np.float32)
         out[:, : self.tiles[0].first] = 0  # columns of tiles that were left out
-        steps = [0] if self.runs else [self._step(tile) for tile in self.tiles]
-        tables = {part: self._table(filled, part) for part in sorted({k % PARTS for k in steps})}
-        rows = self._rows(tables, steps)
+        steps = [] if self.runs else [self._step(tile) for tile in self.tiles]
+        seen_by = {(run.zone, 0) for run in self.runs}
+        if not self.runs:
+            zones = (tile.zone for tile in self.tiles)
+            seen_by = set(zip(zones, steps, strict=True))
+        wanted = sorted({(zone, step % PARTS) for zone, step in seen_by})
+        tables = {key: self._table(filled, *key) for key in wanted}
+        rows = self._rows(tables, seen_by)
         if self.runs:
-            self._steady(tables[0], rows, out)
+            for zone, _ in wanted:
+                self._steady(tables[zone, 0], zone, rows, out)
         else:
             self._by_tile((tables, steps), rows, filled, out)
         return out[: len(lines)]
 
-    def _steady(self, table: AlongTable, rows: tuple[ImageArray, int], out: ImageArray) -> None:
+    def _steady(
+        self, table: AlongTable, zone: int, rows: tuple[ImageArray, int], out: ImageArray
+    ) -> None:
         """Take both products of lines that all look at the same columns, a run at a time."""
-        blurred = roomy(table.depth, max(run.high - run.low for run in self.runs))
-        low, high = self.runs[0].low, self.runs[0].low
-        for run in self.runs:
+        runs = [run for run in self.runs if run.zone == zone]
+        blurred = roomy(table.depth, max(run.high - run.low for run in runs))
+        low, high = runs[0].low, runs[0].low
+        for run in runs:
             # what the run before has seen as well stands at its end already
             kept = max(high - run.low, 0)
             blurred[:, :kept] = blurred[:, run.low - low : high - low]
@@ -102,21 +119,22 @@ class Sampler:
 
     def _by_tile(
         self,
-        along: tuple[dict[int, AlongTable], list[int]],
+        along: tuple[Tables, list[int]],
         rows: tuple[ImageArray, int],
         lines: LineTable,
         out: ImageArray,
     ) -> None:
         """Take both products where tiles or lines look at columns or rows of their own."""
         (tables, steps), size = along, self.reference.shape[1]
-        whole = None if self.slope else self._blurred(tables[0], 0, rows, (0, size))
+        whole = None if self.by_tile else self._blurred(tables[0, 0], 0, rows, (0, size))
         for tile, step in zip(self.tiles, steps, strict=True):
             groups = list(self._groups(tile, lines))
             if whole is None:
                 shifts = [shift for _, shift, _ in groups]
                 origin = tile.low + min(shifts)
                 columns = origin, tile.count + max(shifts) - min(shifts)
-                blurred = self._blurred(tables[step % PARTS], step // PARTS, rows, columns)
+                table = tables[tile.zone, step % PARTS]
+                blurred = self._blurred(table, step // PARTS, rows, columns)
             else:
                 blurred, origin = whole, 0
             for group in groups:
@@ -126,22 +144,27 @@ class Sampler:
         """Shift of a tile along travel, in parts of a reference pixel."""
         return round(PARTS * self.slope * tile.middle_um / self.reference.pixel_size_um)
 
-    def _table(self, lines: LineTable, part: int) -> AlongTable:
+    @property
+    def by_tile(self) -> bool:
+        """Whether tiles have along tables of their own."""
+        return self.slope != 0 or len(self.zones) > 1
+
+    def _table(self, lines: LineTable, zone: int, part: int) -> AlongTable:
         """Build the along matrix of lines that look so many parts of a reference pixel further."""
-        pitch_um = self.reference.pixel_size_um
-        table = along_table(self.feet, lines.moved(part / PARTS * pitch_um), self.side_um, pitch_um)
-        seen, size = 2 * self.feet[0].reach_um / pitch_um, self.reference.shape[0]
+        pitch_um, feet = self.reference.pixel_size_um, self.zones[zone]
+        table = along_table(feet, lines.moved(part / PARTS * pitch_um), self.side_um, pitch_um)
+        seen, size = 2 * self.reach_um / pitch_um, self.reference.shape[0]
         is_mostly_border = not self.repeat and self.slope == 0 and seen > FOLD * size
         return table.folded(size) if is_mostly_border else table
 
-    def _rows(self, tables: dict[int, AlongTable], steps: list[int]) -> tuple[ImageArray, int]:
+    def _rows(self, tables: Tables, seen_by: set[tuple[int, int]]) -> tuple[ImageArray, int]:
         """Fetch all reference rows that a strip sees, once; give the first one's number too."""
         ends = [
             (
-                int(tables[step % PARTS].low.min()) + step // PARTS,
-                tables[step % PARTS].high + step // PARTS,
+                int(tables[zone, step % PARTS].low.min()) + step // PARTS,
+                tables[zone, step % PARTS].high + step // PARTS,
             )
-            for step in set(steps)
+            for zone, step in seen_by
         ]
         first, last = min(low for low, _ in ends), max(high for _, high in ends)
         seen = seen_rows(self.reference, first, last - first, repeat=self.repeat)
@@ -177,7 +200,7 @@ class Sampler:
         (rows, shift, phase), (blurred, origin) = group, source
         first = tile.low + shift - origin
         columns: Columns = slice(first, first + tile.count)
-        if not self.slope:
+        if not self.by_tile:
             columns = seen_columns(first, tile.count, self.reference.shape[1], repeat=self.repeat)
         weights = tile.phases[phase]
         terms = len(weights)

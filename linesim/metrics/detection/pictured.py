@@ -74,7 +74,7 @@ class Pictured:
 def pictured(wide: Station, fault: Relief, fineness: Fineness = OF_SUMS) -> Pictured:
     """Turn a fault behind lens, pixel and motion back into a picture."""
     place, lens = wide.geometry, wide.optics
-    blur_um = (8 * lens.blur_um + lens.defocus_disc_um) / lens.magnification
+    blur_um = (8 * lens.rest_blur_um + lens.defocus_disc_um) / lens.magnification
     pixels_um = np.asarray(place.object_pixel_x_um), np.asarray(longest_side_um(wide))
     width_um = np.minimum(fault.width_um, fineness.widest * np.minimum(*pixels_um))
     longest_um = fault.flanks.form.ends * width_um + _STRETCH * np.maximum(*pixels_um)

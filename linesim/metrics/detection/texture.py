@@ -182,7 +182,7 @@ def seen_mtf(wide: Station, fx: FloatArray, fy: FloatArray) -> FloatArray:
     -------
     ndarray; 1 for no cycles
     """
-    lens = wide.optics.mtf(np.hypot(fx, fy) / wide.optics.magnification)
+    lens = wide.optics.mtf_on_target(fx, fy)
     return np.asarray(lens * pixel_mtf_across(wide, fx) * pixel_mtf_along(wide, fy))
 
 

@@ -32,14 +32,48 @@ def read_curve(
     semicolons or tabs. Falling wavelengths are turned round.
     """
     expected = _SHAPE.format(value=value_name)
+    table, numbers = _table(path, key, expected, written)
+    try:
+        return _checked(table, numbers)
+    except _FaultError as fault:
+        raise InputError(_refusal(written or path, key, fault, expected)) from fault
+
+
+def read_pairs(
+    path: Path | str, *, key: str, expected: str, written: str | None = None
+) -> FloatArray:
+    """
+    Read two columns of numbers from a CSV file, whatever they are.
+
+    Parameters
+    ----------
+    path : Path or str; where the file is
+    key : str; key or argument that named the file; it opens the refusal
+    expected : str; what the file should hold
+    written : str, optional; the name as the user wrote it; ``path`` if left out
+
+    Returns
+    -------
+    ndarray of shape (rows, 2); two rows at least
+    """
+    return _table(path, key, expected, written)[0]
+
+
+def _table(
+    path: Path | str, key: str, expected: str, written: str | None
+) -> tuple[FloatArray, list[int]]:
+    """Read the rows, and the numbers of their lines in the file."""
     file = existing_file(path, key=key, expected=expected, written=written)
     try:
-        lines = list(_lines(_text(file)))
-        table = np.array([_row(line) for line in _without_header(lines)], dtype=np.float64)
-        return _checked(table, [number for number, _ in _without_header(lines)])
+        lines = _without_header(list(_lines(_text(file))))
+        table = np.array([_row(line) for line in lines], dtype=np.float64)
     except _FaultError as fault:
-        msg = f'{key} "{written or path}" {fault}; expected {expected}'
-        raise InputError(msg) from fault
+        raise InputError(_refusal(written or path, key, fault, expected)) from fault
+    return table, [number for number, _ in lines]
+
+
+def _refusal(name: object, key: str, fault: Exception, expected: str) -> str:
+    return f'{key} "{name}" {fault}; expected {expected}'
 
 
 class _FaultError(Exception):

@@ -220,6 +220,28 @@ class Spectrum:
         short, middle, long = (electrons / electrons.sum()).tolist()
         return short, middle, long
 
+    def electron_mean_wavelength_nm(self, qe: float | Curve, band: int | None = None) -> float:
+        """
+        Mean of the wavelength by the electrons that this light frees.
+
+        Parameters
+        ----------
+        qe : float or (ndarray of shape (n,), ndarray of shape (n,))
+            Quantum efficiency, as for `electrons_per_joule`.
+        band : int, optional; 0 below 490 nm, 1 up to 580 nm, 2 above; left out, all light
+
+        Returns
+        -------
+        float; that of all its photons where it frees none [nm]
+        """
+        curve, (grid, photons) = efficiency_curve(qe, self._flat), self._photons
+        part = slice(None) if band is None else slice(band, band + 1)
+        freed, weighed = (
+            split_integral((grid, value), curve, BAND_EDGES_NM)[part].sum()
+            for value in (photons, grid * photons)
+        )
+        return float(weighed / freed) if freed > 0 else self.photon_mean_wavelength_nm
+
     @property
     def _power(self) -> Curve:
         return self.wavelength_nm, self.weight_per_nm

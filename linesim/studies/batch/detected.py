@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,7 @@ class Signals:
     Parameters
     ----------
     blurs : Station; one station of each blur; arrays of shape (k, 1)
-    blur : ndarray of int, shape (n,); which of these an option has
+    blur : ndarray of int, shape (n, 1) or (n, colours); which of these an option has
     base : Ground; the product under the defect, each number of shape (n, colours)
     """
 
@@ -71,18 +72,22 @@ def signals_of(block: Block, *, ends: bool) -> Signals:
     if ends:
         numbers, wanted = numbers.at_ends, wanted.at_ends
     base = ground(numbers, wanted.product, wanted.contrast)
-    first, blur = _same(_blur_columns(numbers, len(block.index)))
+    columns = [np.atleast_2d(column) for column in _blur_columns(numbers)]
+    colours = max(column.shape[1] for column in columns)
+    each = partial(_flat, shape=(len(block.index), colours))
+    first, blur = _same([each(column) for column in columns])
     shape = np.broadcast_shapes((len(block.index), 1), *map(np.shape, leaves(base)))
     return Signals(
-        blurs=mapped(numbers, lambda leaf: _column(leaf, len(blur))[first]),
-        blur=blur,
+        blurs=mapped(numbers, lambda leaf: each(leaf)[first, None]),
+        blur=blur.reshape(-1, colours),
         base=mapped(base, lambda leaf: np.broadcast_to(leaf, shape)),
     )
 
 
-def _column(leaf: Figure, count: int) -> FloatArray:
-    """Give every station its row of a number; no blur differs between colours."""
-    return np.broadcast_to(np.atleast_2d(leaf)[:, :1], (count, 1)).astype(np.float64)
+def _flat(leaf: Figure, shape: tuple[int, int]) -> FloatArray:
+    """Give every station and colour its number, one after the other."""
+    own = np.atleast_2d(leaf)[:, : shape[1]]
+    return np.broadcast_to(own, shape).astype(np.float64).ravel()
 
 
 def together(parts: Sequence[Signals]) -> Signals:
@@ -100,8 +105,15 @@ def together(parts: Sequence[Signals]) -> Signals:
     counts = [int(part.blur.max()) + 1 for part in parts]
     blurs = joined([part.blurs for part in parts], counts)
     starts = np.cumsum([0, *counts[:-1]])
-    first, once = _same(_blur_columns(blurs, sum(counts)))
-    blur = np.concatenate([part.blur + start for part, start in zip(parts, starts, strict=True)])
+    each = partial(_flat, shape=(sum(counts), 1))
+    first, once = _same([each(column) for column in _blur_columns(blurs)])
+    colours = max(part.blur.shape[1] for part in parts)
+    blur = np.concatenate(
+        [
+            np.broadcast_to(part.blur + start, (len(part.blur), colours))
+            for part, start in zip(parts, starts, strict=True)
+        ]
+    )
     return Signals(
         blurs=mapped(blurs, lambda leaf: leaf[first]),
         blur=once[blur],
@@ -109,10 +121,10 @@ def together(parts: Sequence[Signals]) -> Signals:
     )
 
 
-def _blur_columns(numbers: Station, count: int) -> list[FloatArray]:
+def _blur_columns(numbers: Station) -> tuple[Figure, ...]:
     """Give all numbers that decide how a defect is blurred and sampled."""
     place, when, lens = numbers.geometry, numbers.timing, numbers.optics
-    columns = (
+    return (
         place.object_pixel_x_um,
         place.row_side_um,
         place.lines_joined,
@@ -124,8 +136,9 @@ def _blur_columns(numbers: Station, count: int) -> list[FloatArray]:
         lens.wavelength_um,
         lens.blur_um,
         lens.defocus_mm,
+        lens.more_across_um,
+        lens.more_along_um,
     )
-    return [_column(column, count)[:, 0] for column in columns]
 
 
 def _same(columns: list[FloatArray]) -> tuple[Places, Places]:
@@ -152,10 +165,11 @@ def found_by(signals: Signals, wanted: Search) -> Found:
     size_um = np.zeros(len(signals.blur))
     dprime, met = np.full(size_um.shape, np.inf), np.ones(size_um.shape, dtype=np.bool_)
     for colour in range(np.shape(signals.base.level_e)[1]):
+        blur = signals.blur[:, min(colour, signals.blur.shape[1] - 1)]
         asked = Asked(
-            blur=signals.blur,
+            blur=blur,
             base=mapped(signals.base, lambda leaf, colour=colour: leaf[:, colour]),
-            alarms=alarms[signals.blur],
+            alarms=alarms[blur],
             rate=float(wanted.detection_rate),
         )
         seen = _seen(signals.blurs, wanted, asked)

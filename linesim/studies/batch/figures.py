@@ -25,7 +25,7 @@ from linesim.figures.groups import (
     lit_group,
 )
 from linesim.figures.places import with_ends
-from linesim.figures.resolution import resolution_group
+from linesim.figures.resolution import sharpness_group
 from linesim.forward.geometry import Figure
 from linesim.forward.station import station
 from linesim.setup.arrays import FloatArray
@@ -53,6 +53,7 @@ _OF_ONE = frozenset(
         "max_speed_mm_s",
         "misregistration_px",
         "misregistration_swing_px",
+        "misregistration_x_px",
     }
 )
 """Figures of the geometry that need more than a station."""
@@ -94,7 +95,7 @@ _GROUPS: dict[str, Callable[[Block], Group]] = {
     "limits": lambda block: limits_group(block.numbers, block.able, block.wanted.brightest),
     "signal": _lit,
     "camera": lambda block: camera_group(block.numbers),
-    "resolution": lambda block: resolution_group(block.numbers),
+    "resolution": lambda block: sharpness_group(block.numbers),
     TRAVEL: _travel,
 }
 

@@ -11,6 +11,7 @@ from linesim.setup.fields import Choice, Kind, Number, Quantity
 from linesim.setup.light.ambient import Ambient, AmbientKind
 from linesim.setup.load import changed, known_keys
 from linesim.setup.model import Sections
+from linesim.setup.over_field import OverFieldKind
 from linesim.setup.quantity import parse_quantity
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -18,7 +19,7 @@ from linesim.setup.shown import shown
 _UNIT = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?\s*(.*)")
 _WHOLE = re.compile(r"[+-]?[0-9]+")
 _LUX, _WATTS = "lx", "W/m^2"
-_NUMERIC = (Quantity, Number, AmbientKind, ByChannelKind, OwnEfficiencyKind)
+_NUMERIC = (Quantity, Number, AmbientKind, ByChannelKind, OwnEfficiencyKind, OverFieldKind)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +30,13 @@ class NumericKey:
     section: str
     field: str
     kind: Kind
+
+    @property
+    def number(self) -> Kind:
+        """Kind of one number, where the key also takes several."""
+        if isinstance(self.kind, ByChannelKind | OverFieldKind):
+            return self.kind.each
+        return self.kind
 
     @property
     def whole(self) -> bool:
@@ -43,7 +51,7 @@ class NumericKey:
     def read(self, text: str) -> float:
         """Read one value."""
         unit_due = isinstance(self.kind, AmbientKind) or (
-            isinstance(self.kind, Quantity) and not self.kind.bare
+            isinstance(self.number, Quantity) and not self.number.bare
         )
         value = text if unit_due else _bare(text)
         try:
@@ -65,8 +73,8 @@ class NumericKey:
 
     def base_unit_of(self, text: str) -> str:
         """Name the unit in a checked setup for a value that was read; empty for a bare number."""
-        if isinstance(self.kind, Quantity):
-            return self.kind.unit
+        if isinstance(self.number, Quantity):
+            return self.number.unit
         if not isinstance(self.kind, AmbientKind):
             return ""
         try:

@@ -128,18 +128,24 @@ def _on_target(
     setup: Setup, numbers: Station, image: ImageRows, size: TargetSize
 ) -> NDArray[np.uint16]:
     """Leave out what looks past the target's ends, where an edge does not go on straight."""
-    pixel_um, (in_all, width, *colours) = setup.target.pixel_size_um, image.shape
+    pixel_um, (in_all, width, *_) = setup.target.pixel_size_um, image.shape
     long_um = size.rows * pixel_um - first_line_um(setup, numbers)
     lines = max(0, int(long_um / float(numbers.timing.line_advance_um) + _WHOLE))
     seen = size.columns * pixel_um / float(numbers.geometry.object_pixel_x_um)
     margin = max(0, int(np.ceil((width - seen) / 2 - _WHOLE)))
     enough = max(1, EDGE_SAMPLES // width)
-    plane = image.rows(0, min(lines, in_all, enough))[:, margin : width - margin]
-    # of the colours, green stands for the sharpness of all
-    return plane[:, :, 1] if colours else plane
+    return image.rows(0, min(lines, in_all, enough))[:, margin : width - margin]
 
 
 def _at_edge(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> Measured:
+    """Read the MTF across the edge, of each colour."""
+    if image.ndim == 2:  # noqa: PLR2004 -- lines and columns alone
+        return _at_one_edge(setup, numbers, image)
+    planes = np.moveaxis(image, 2, 0)
+    return _by_colour([_at_one_edge(setup, numbers, plane) for plane in planes])
+
+
+def _at_one_edge(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> Measured:
     """Read the MTF across the edge; the blur of the reference's own pixels is undone."""
     place, when = numbers.geometry, numbers.timing
     pitch_um = (float(when.line_advance_um), float(place.object_pixel_x_um))

@@ -12,8 +12,11 @@ from dataclasses import dataclass
 from math import ceil, hypot
 from pathlib import Path
 
+import numpy as np
+
 from linesim.forward.expose import least_side_um
 from linesim.forward.sampling.across import PHASES, TILE_COLUMNS
+from linesim.forward.sampling.zones import uneven_keys
 from linesim.forward.spread import MOST_TERMS, PERIOD_WAVES, lens_spread
 from linesim.forward.station import Station, station
 from linesim.forward.transport import STRIP_LINES
@@ -99,19 +102,25 @@ class _Sight:
 
 
 def _sight(setup: Setup, numbers: Station) -> _Sight:
-    optics, place, transport = numbers.optics, numbers.geometry, setup.transport
+    optics, place, transport = numbers.ends_optics, numbers.geometry, setup.transport
     m, pitch_um = float(optics.magnification), setup.target.pixel_size_um
-    wave_um = 1000 / float(optics.cutoff_lp_mm) / m
-    sigma_um = float(optics.blur_um) / m
-    stretched = 1 + transport.flutter_mm / max(abs(setup.lens.defocus_mm), 1e-9)
-    disc_um = float(optics.defocus_disc_um) / m * (stretched if setup.lens.defocus_mm else 1)
+    wave_um = 1000 / float(np.min(optics.cutoff_lp_mm)) / m
+    sigma_um = float(optics.rest_blur_um) / m
+    away_mm = float(np.max(np.abs(optics.defocus_mm)))
+    stretched = 1 + transport.flutter_mm / max(away_mm, 1e-9)
+    disc_um = float(np.max(optics.defocus_disc_um)) / m * (stretched if away_mm else 1)
     period_um = hypot(PERIOD_WAVES * wave_um, disc_um + _GAUSSIAN_REACH * sigma_um)
     # a Gaussian passes 1e-5 at 0.764/σ
     count = period_um * min(1 / wave_um, 0.764 / max(sigma_um, 1e-12)) + 1
     side_um = float(place.row_side_um)
     terms = MOST_TERMS
     if count <= _FEW:
-        terms = len(lens_spread(optics, least_side_um(numbers)).terms)
+        terms = max(
+            len(lens_spread(optics.of_channel(index), least_side_um(numbers)).terms)
+            for index in range(np.size(optics.wavelength_um))
+        )
+    # between two places of the field both have their terms
+    terms = 2 * terms if uneven_keys(setup) else terms
     stages_um = setup.camera.tdi_stages * abs(
         float(numbers.timing.exposed_advance_um) - float(place.row_side_um)
     )

@@ -18,6 +18,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from linesim.figures.case import values
 from linesim.figures.product import product_share
@@ -164,14 +165,17 @@ def _at_edge(setup: Setup, numbers: Station, run: Run, axis: str) -> Measured:
     made, name = scan(part, run.seed, workers=run.threads), f"mtf50_{axis}_lp_mm"
     if name not in made.measured:
         return {}
-    value = float(made.measured[name])
-    spread = _response_sd(made, pitch_um) / _slope(numbers, axis, value)
+    # of several colours the softest
+    each = values(made.measured[name])
+    colour = int(np.argmin(each))
+    value, plane = each[colour], np.atleast_3d(made.image)[:, :, colour]
+    one = numbers.by_colour[colour]
+    spread = _response_sd(made, plane, pitch_um) / _slope(one, axis, value)
     return {name: Estimate(value=value, sd=float(np.hypot(spread, _READING * value)))}
 
 
-def _response_sd(made: Scan, pitch_um: tuple[float, float]) -> float:
+def _response_sd(made: Scan, plane: NDArray[np.uint16], pitch_um: tuple[float, float]) -> float:
     """Noise of the response where it is one half; it grows with the frequency."""
-    plane = made.image if made.image.ndim == 2 else made.image[:, :, 1]  # noqa: PLR2004 -- lines and columns alone
     seen = edge_response(plane, pixel_pitch=pitch_um, limits=(0, made.setup.full_scale_dn))
     return seen.mtf_noise * (seen.mtf50_cyc_px or 0.5) / 0.25
 

@@ -219,7 +219,7 @@ def _sharpness(numbers: Station, found: Transfer) -> tuple[Difference, ...]:
     differences = []
     for axis, side_um, mtf, blur in each:
         cycles = np.linspace(0, _FARTHEST_CYC_PX, _GRID)
-        own = mtf(numbers, 1000 * cycles / side_um)
+        own = mtf(numbers.green, 1000 * cycles / side_um)
         predicted, *near = (
             _half(cycles, own * np.exp(-exponent * cycles**2)) * 1000 / side_um
             for exponent in (0.0, blur.value, blur.value - blur.sd, blur.value + blur.sd)

@@ -32,7 +32,7 @@ def _expected_transfer(setup: Setup, direction: Direction) -> _Transfer:
     averaged over each, and the value then fills it, two boxes.
     """
     made = _across if direction == "across" else _along
-    return partial(made, station(setup), setup.target.pixel_size_um / 1000)
+    return partial(made, station(setup).green, setup.target.pixel_size_um / 1000)
 
 
 def _expected_contrast(transfer: _Transfer, frequency_lp_mm: float) -> float:
@@ -42,7 +42,7 @@ def _expected_contrast(transfer: _Transfer, frequency_lp_mm: float) -> float:
 
 def _lens_sign(numbers: Station, frequency_lp_mm: FloatArray) -> FloatArray:
     """Sign of the lens, which a defocus disc turns."""
-    return np.sign(numbers.optics.mtf(frequency_lp_mm / numbers.optics.magnification))
+    return np.sign(numbers.optics.round_mtf(frequency_lp_mm / numbers.optics.magnification))
 
 
 def _across(numbers: Station, reference_mm: float, frequency_lp_mm: FloatArray) -> FloatArray:

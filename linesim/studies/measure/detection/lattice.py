@@ -57,7 +57,9 @@ def lattice(
     """Lay places out, so wide apart that no blur reaches the next."""
     place, lens = numbers.geometry, numbers.optics
     sample_um = float(numbers.timing.line_advance_um), float(place.object_pixel_x_um)
-    blur_um = float(8 * lens.blur_um + lens.defocus_disc_um) / float(lens.magnification)
+    blur_um = float(np.max(8 * lens.rest_blur_um + lens.defocus_disc_um)) / float(
+        lens.magnification
+    )
     smear_um = float(place.object_pixel_y_um + numbers.motion_um), float(place.object_pixel_x_um)
     cell = tuple(
         int(np.ceil((size_um + blur_um + smear) / sample))
