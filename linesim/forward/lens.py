@@ -28,6 +28,10 @@ from linesim.setup.over_field import OverField
 from linesim.setup.setup import Setup
 
 OverFigure = Figure | OverField
+BINS = 8
+"""Equal parts of the electrons, by wavelength; against the spectral integral right to 0.002."""
+_MATTERS = 0.5
+"""Nyquist frequency over the cut-off from which on one wavelength errs by more than 0.003."""
 _PLACES = 201
 """Along the line, at which the worst is looked for."""
 
@@ -50,6 +54,8 @@ class Optics:
     more_across_um, more_along_um : float
         Standard deviation by which the rest blur is wider across, or along, than ``blur_um``; their
         squares add up. [µm]
+    averaged : float; 1 where diffraction is averaged over the band, 0 where its mean stands for it
+    band : tuple of float; wavelengths of equal parts of the electrons, over the mean; rising
     """
 
     magnification: Figure
@@ -60,15 +66,20 @@ class Optics:
     defocus_mm: Figure
     more_across_um: Figure = 0.0
     more_along_um: Figure = 0.0
+    averaged: Figure = 0.0
+    band: tuple[Figure, ...] = (1.0,) * BINS
 
     def of_channel(self, index: int) -> "Optics":
         """Give one channel's lens in plain numbers: red, green, blue; the only one of all."""
         own = {
             name: float(value[index])
-            for name in ("wavelength_um", "defocus_mm")
+            for name in ("wavelength_um", "defocus_mm", "averaged")
             if isinstance(value := getattr(self, name), np.ndarray)
         }
-        return replace(self, **own) if own else self
+        if not own:
+            return self
+        band = tuple(float(np.broadcast_to(each, 3)[index]) for each in self.band)
+        return replace(self, band=band, **own)
 
     def is_as(self, other: "Optics") -> bool:
         """Tell whether all numbers of another lens are the same."""
@@ -89,6 +100,11 @@ class Optics:
     def cutoff_lp_mm(self) -> Figure:
         """Highest frequency that diffraction lets pass, 1/(λ N_w), at the sensor. [cycles/mm]."""
         return 1000 / (self.wavelength_um * self.working_f_number)
+
+    @property
+    def last_lp_mm(self) -> Figure:
+        """Highest frequency of the shortest waves that count, at the sensor. [cycles/mm]."""
+        return self.cutoff_lp_mm / np.where(self.averaged, self.band[0], 1.0)
 
     @property
     def defocus_disc_um(self) -> Figure:
@@ -128,9 +144,14 @@ class Optics:
         return np.asarray(prod(self._round_factors(frequency_lp_mm).values()))
 
     def _round_factors(self, frequency_lp_mm: Figure) -> dict[str, FloatArray]:
-        relative = np.minimum(np.abs(frequency_lp_mm / self.cutoff_lp_mm), 1)
+        nu = np.abs(frequency_lp_mm / self.cutoff_lp_mm)
+        relative = np.minimum(nu, 1)
+        diffraction = diffraction_mtf(relative)
+        if np.any(self.averaged):
+            mean = sum(diffraction_mtf(nu * each) for each in self.band) / BINS
+            diffraction = np.where(self.averaged, mean, diffraction)
         return {
-            "diffraction": diffraction_mtf(relative),
+            "diffraction": diffraction,
             "defocus": disc_mtf(frequency_lp_mm * self.defocus_disc_um / 1000 * (1 - relative)),
             "rest blur": gaussian_mtf(frequency_lp_mm * self.blur_um / 1000),
         }
@@ -324,7 +345,7 @@ def _optics(setup: Setup, read: Callable[[OverFigure], Figure]) -> Optics:
     if lens.axial_colour_um is not None:
         shift_mm = by_wavelength(setup, lens.axial_colour_um) / 1000 / setup.magnification**2
         defocus_mm = defocus_mm + shift_mm
-    return Optics(
+    found = Optics(
         magnification=setup.magnification,
         f_number=lens.f_number,
         transmission=lens.transmission,
@@ -334,6 +355,33 @@ def _optics(setup: Setup, read: Callable[[OverFigure], Figure]) -> Optics:
         more_across_um=_beyond(across_um, blur_um),
         more_along_um=_beyond(along_um, blur_um),
     )
+    return _over_band(setup, found)
+
+
+def _over_band(setup: Setup, lens: Optics) -> Optics:
+    """Average diffraction over the band where the pixels are fine enough to see it."""
+    binning = setup.acquisition.binning
+    side_um = np.minimum(
+        binning.across * setup.camera.pixel_width_um, setup.rows_read * setup.pixel_height_um
+    )
+    matters = 500 / side_um > _MATTERS * lens.cutoff_lp_mm
+    if not np.any(matters):
+        return lens
+    return replace(lens, averaged=matters * 1.0, band=_bins(setup))
+
+
+def _bins(setup: Setup) -> tuple[Figure, ...]:
+    """Give the wavelengths of equal parts of the electrons over their mean, one a channel."""
+    spectrum, camera = setup.light.spectrum, setup.camera
+    if camera.kind == "mono":
+        each_nm = spectrum.electron_bins_nm(camera.efficiency("mono"), None, BINS)
+        return tuple((each_nm / each_nm.mean()).tolist())
+    found = []
+    for index, name in enumerate(COLOURS):
+        part = None if camera.has_own_curve(name) else 2 - index
+        each_nm = spectrum.electron_bins_nm(camera.efficiency(name), part, BINS)
+        found.append(each_nm / each_nm.mean())
+    return tuple(np.array(found).T)
 
 
 def _one(given: OverFigure, position: float, half_mm: float) -> Figure:

@@ -98,7 +98,7 @@ def _first_term(optics: Optics) -> tuple[Spread, FloatArray]:
 
 def _band_limit(optics: Optics) -> float:
     """Frequency at the sensor beyond which nothing passes, to one part in 10⁵. [cycles/mm]."""
-    cutoff = float(optics.cutoff_lp_mm)
+    cutoff = float(optics.last_lp_mm)
     frequency = np.linspace(0, cutoff, 2001)
     passed = np.flatnonzero(np.abs(optics.round_mtf(frequency)) > 1e-5)  # noqa: PLR2004 -- as stated
     return float(frequency[min(passed[-1] + 1, 2000)])

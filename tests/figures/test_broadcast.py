@@ -52,6 +52,8 @@ PARTS = ("geometry", "timing", "optics", "ends_optics", "sensor")
 def names() -> list[str]:
     """Every number of a station: "part.field", or "field" alone."""
     found = [f"{part}.{f.name}" for part in PARTS for f in fields(getattr(BASE, part))]
+    # the wavelengths of a band belong to the light, and no station has its own
+    found = [name for name in found if not name.endswith(".band")]
     return found + [f.name for f in fields(BASE) if f.name not in PARTS]
 
 

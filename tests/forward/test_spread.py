@@ -1,6 +1,7 @@
 """The lens spread as a sum of separable terms: what it leaves out, against the round lens."""
 
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
@@ -19,7 +20,7 @@ CUT = 4 / (20 * np.pi**3)
 
 def optics(**values: float) -> Optics:
     """Take a lens at m = 0.1 in white LED light, with some values of its own."""
-    plain = {
+    plain: dict[str, Any] = {
         "magnification": 0.1,
         "f_number": 4.0,
         "transmission": 0.9,

@@ -1,5 +1,7 @@
 """The lens against closed forms, worked numbers and a numerical pupil; what is derived says so."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -34,7 +36,7 @@ BASE = setup_from(
 
 def lens(**values: float) -> Optics:
     """50 mm f/4 at m = 0.1 in green light, with some values of its own."""
-    plain = {
+    plain: dict[str, Any] = {
         "magnification": 0.1,
         "f_number": 4.0,
         "transmission": 0.9,

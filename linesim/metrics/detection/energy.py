@@ -132,7 +132,7 @@ def energies_of(numbers: Station, backdrop: Backdrop | None = None) -> Callable[
 
 def _energies(numbers: Station, wide: Station, backdrop: Backdrop | None, shape: Shape) -> Energies:
     place, advance_um = numbers.geometry, numbers.timing.line_advance_um
-    cutoff_lp_mm = np.asarray(numbers.optics.cutoff_lp_mm * numbers.optics.magnification)
+    cutoff_lp_mm = np.asarray(numbers.optics.last_lp_mm * numbers.optics.magnification)
     size_x_um, size_y_um = shape.side_um
     fx, wx = _frequencies(np.hypot(place.object_pixel_x_um, size_x_um), cutoff_lp_mm)
     fy, wy = _frequencies(np.hypot(longest_side_um(numbers), size_y_um), cutoff_lp_mm)

@@ -24,4 +24,6 @@ def widened(part: Part) -> Part:
     if is_dataclass(part) and not isinstance(part, type):
         changes = {each.name: widened(getattr(part, each.name)) for each in fields(part)}
         return replace(part, **changes)
+    if isinstance(part, tuple):
+        return tuple(map(widened, part))  # type: ignore[return-value]
     return np.asarray(part)[..., None, None]  # type: ignore[return-value]

@@ -64,6 +64,8 @@ def _shape(part: object) -> tuple[int, ...]:
     """Shape to which all numbers of a station broadcast."""
     if is_dataclass(part):
         return np.broadcast_shapes(*(_shape(getattr(part, each.name)) for each in fields(part)))
+    if isinstance(part, tuple):
+        return np.broadcast_shapes(*map(_shape, part))
     return np.asarray(part).shape
 
 

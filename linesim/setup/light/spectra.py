@@ -242,6 +242,38 @@ class Spectrum:
         )
         return float(weighed / freed) if freed > 0 else self.photon_mean_wavelength_nm
 
+    def electron_bins_nm(self, qe: float | Curve, band: int | None, count: int) -> FloatArray:
+        """
+        Sort the electrons that this light frees by wavelength, into as many of each.
+
+        Parameters
+        ----------
+        qe : float or (ndarray of shape (n,), ndarray of shape (n,))
+            Quantum efficiency, as for `electrons_per_joule`.
+        band : int or None; 0 below 490 nm, 1 up to 580 nm, 2 above; None: all light
+        count : int; bins
+
+        Returns
+        -------
+        ndarray of shape (count,); mean wavelength of each; all that of the photons where none are
+        freed [nm]
+        """
+        nodes, photons, efficiency = merged(
+            self._photons, efficiency_curve(qe, self._flat), BAND_EDGES_NM
+        )
+        edges = (-np.inf, *BAND_EDGES_NM, np.inf)
+        low, high = (-np.inf, np.inf) if band is None else edges[band : band + 2]
+        freed = (photons * efficiency)[(nodes >= low) & (nodes <= high)]
+        inside = nodes[(nodes >= low) & (nodes <= high)]
+        if not freed.any():
+            return np.full(count, self.photon_mean_wavelength_nm)
+        steps = np.diff(inside) / 2
+        up_to = np.append(0.0, np.cumsum(steps * (freed[1:] + freed[:-1])))
+        weighed = inside * freed
+        moment = np.append(0.0, np.cumsum(steps * (weighed[1:] + weighed[:-1])))
+        ends = np.interp(np.linspace(0, up_to[-1], count + 1), up_to, moment)
+        return np.asarray(np.diff(ends) * count / up_to[-1])
+
     @property
     def _power(self) -> Curve:
         return self.wavelength_nm, self.weight_per_nm
