@@ -22,21 +22,24 @@ def lens_cautions(case: Case) -> Found:
 
 def _soft_ends(case: Case) -> Found:
     sharp = case.groups["resolution"]
-    for name, where in (("mtf_nyquist_x", "across"), ("mtf_nyquist_y", "along")):
-        if name + ENDS not in sharp:
-            continue
-        pairs = zip(values(sharp[name]), values(sharp[name + ENDS]), strict=True)
-        middle, ends = min(pairs, key=lambda pair: pair[1] / max(pair[0], 1e-9))
-        if ends < _SOFT * middle:
-            yield (
-                "soft_ends",
-                (
-                    f"Where the lens is worst along the line, the MTF at Nyquist {where} is "
-                    f"{ends:.2f}, under half of the {middle:.2f} in the middle (our threshold). "
-                    "Stop the lens down, take one made for a longer line, or square the camera up "
-                    "if focus is what differs."
-                ),
-            )
+    pairs = [
+        (middle, ends, where)
+        for name, where in (("mtf_nyquist_x", "across"), ("mtf_nyquist_y", "along"))
+        if name + ENDS in sharp
+        for middle, ends in zip(values(sharp[name]), values(sharp[name + ENDS]), strict=True)
+    ]
+    soft = [pair for pair in pairs if pair[1] < _SOFT * pair[0]]
+    if soft:
+        middle, ends, where = min(soft, key=lambda pair: pair[1] / pair[0])
+        yield (
+            "soft_ends",
+            (
+                f"Where the lens is worst along the line, the MTF at Nyquist {where} is "
+                f"{ends:.2f}, under half of the {middle:.2f} in the middle (our threshold). "
+                "Stop the lens down, take one made for a longer line, or square the camera up "
+                "if focus is what differs."
+            ),
+        )
 
 
 def _colours_apart(case: Case) -> Found:

@@ -114,7 +114,7 @@ def misregistration_x_px(setup: Setup, numbers: Station) -> FloatArray | None:
         Place in the picture less that in green: red, green, blue. [delivered pixels]
     """
     half_um = 1000 * np.asarray(setup.half_line_mm)
-    found = (colour_shift_um(setup, index, np.array([-1.0, 1.0]) * half_um) for index in range(3))
+    found = (colour_shift_um(setup, index, np.array([1.0, -1.0]) * half_um) for index in range(3))
     each = [shift_um for shift_um in found if shift_um is not None]
     if not each:
         return None

@@ -174,7 +174,7 @@ def test_colours_apart_are_told() -> None:
     place = told["geometry"]
     # red: 3 µm out, or 3 in on the other side, its sensor 2 µm further: -5 of 7.5 µm there
     assert place["misregistration_x_px"] == pytest.approx(
-        {"red": -5 / 7.5, "green": 0.0, "blue": 2 / 7.5}
+        {"red": -5 / 7.5, "green": 0.0, "blue": -2 / 7.5}
     )
     assert place["misregistration_px"] == pytest.approx(
         {"red": 1.5 / 7.5, "green": 0.0, "blue": -3 / 7.5}

@@ -6,6 +6,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from linesim.defects.labels import footprints
+from linesim.defects.pose import Pose
+from linesim.defects.round_faults import Pinhole
 from linesim.figures.budget import Budget, budget
 from linesim.figures.resolution import mtf_across
 from linesim.forward.lens import box_mtf, optics
@@ -152,3 +155,20 @@ def test_distortion_changes_the_field_that_is_seen() -> None:
         for each in (0.0, -0.02, [0, 0.01, 0.02])
     )
     assert (barrel, cushion) == pytest.approx((even / 0.98, even / 1.02), rel=1e-12)
+
+
+def test_labels_lie_where_a_distorting_lens_puts_the_fault() -> None:
+    """A disc near the end of the line has its label where x/(m (1 + D)) is the disc's place."""
+    setup = changed(WIDE, {"lens.blur": "1 um", "lens.distortion": -0.03, "acquisition.lines": 60})
+    reference = ArrayReference(data=np.ones((300, 8000), dtype=np.float32), pixel_size_um=PITCH_UM)
+    place = Pose(x_mm=50.0, y_mm=2.25)
+    (label,) = footprints(setup, reference, 60, 0).labels(
+        Pinhole(diameter_um=900.0, change=0.5).at(place)
+    )
+    share = label.mask.sum(axis=0)
+    centre = label.first_column + (np.arange(len(share)) + 0.5) @ share / share.sum()
+    # x = 50 mm (1 + D), D = -0.03 (x/60 mm)², three rounds of a sum that contracts
+    x_mm = 50.0
+    for _ in range(30):
+        x_mm = 50.0 * (1 - 0.03 * (x_mm / 60) ** 2)
+    assert centre == pytest.approx(800 + x_mm / 0.075, abs=0.05)
