@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from linesim.forward.geometry import Figure
-from linesim.forward.pixel import pixel_factors_along, pixel_mtf_across
+from linesim.forward.pixel import pixel_factors_across, pixel_factors_along
 from linesim.forward.station import Station
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
@@ -35,7 +35,7 @@ def factors_across(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
     """
     return {
         **_lens_factors(numbers, frequency_lp_mm, 0.0),
-        "pixel": pixel_mtf_across(numbers, frequency_lp_mm),
+        **pixel_factors_across(numbers, frequency_lp_mm),
     }
 
 
@@ -79,6 +79,8 @@ def noise_sources_e(numbers: Station, signal_e: Figure) -> dict[str, FloatArray]
         "rounding": np.sqrt(numbers.rounding_e2),
         "fixed pattern": numbers.pattern_e(signal),
     }
+    if np.any(np.asarray(numbers.line_noise_e) > 0):
+        sources["whole lines"] = np.asarray(numbers.line_noise_e)
     return {name: np.broadcast_to(noise, signal.shape) for name, noise in sources.items()}
 
 

@@ -194,7 +194,7 @@ def detection_group(
     sized = wanted.width_um is not None
     own = _own_group(numbers, wanted, _own_ground(numbers, wanted), asked & _OWN) if sized else {}
     return {
-        "defect_cnr": base.depth_e / np.asarray(base.noise_e),
+        "defect_cnr": base.depth_e / np.asarray(base.temporal_e),
         **_disc_group(numbers, wanted, base, asked - _OF_BOTH if sized else asked),
         **own,
     }
@@ -275,7 +275,7 @@ def _relief_group(numbers: Station, wanted: Search, base: Ground, asked: frozens
         dark = np.asarray(wanted.product) <= DARKEST
         # where the product sends back next to nothing there is no share of it
         own["defect_contrast"] = np.where(dark, np.nan, change)
-        own["defect_cnr"] = np.abs(change) * base.depth_e / np.asarray(base.noise_e)
+        own["defect_cnr"] = np.abs(change) * base.depth_e / np.asarray(base.temporal_e)
     if "smallest_relief_um" in asked:
         found_um = sizes_um(numbers, wanted.of_width, (found_at(numbers, wanted),), base)[0]
         found_um = np.maximum(found_um, WAVES * np.asarray(numbers.optics.wavelength_um))

@@ -13,6 +13,7 @@ import numpy as np
 
 from linesim.forward.geometry import Figure
 from linesim.forward.kept import kept, limit_share
+from linesim.forward.sensor.linearity import shown_e
 from linesim.forward.station import Station
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
@@ -150,6 +151,7 @@ def signal_group(numbers: Station) -> Group:
     kept_e = np.minimum(charge_e, numbers.saturation_e)
     # a flat field takes the dark level off, which is all there is where the dark fills a well
     told_e = np.maximum(kept_e - (numbers.dark_e - numbers.delivered_dark_e), 0)
+    told_e = shown_e(numbers, told_e)
     return {
         "irradiance_target_w_m2": numbers.irradiance_w_m2,
         "irradiance_sensor_w_m2": numbers.irradiance_sensor_w_m2,
@@ -172,7 +174,7 @@ def product_group(numbers: Station, product: Figure) -> Group:
     return {
         "electrons_product": level_e,
         "snr_product": level_e * left.slope / left.noise_e,
-        "dn_product": numbers.delivered.number_dn(left.charge_e - taken_off_e),
+        "dn_product": numbers.delivered.number_dn(shown_e(numbers, left.charge_e - taken_off_e)),
     }
 
 

@@ -91,6 +91,16 @@ def defocus_zero_lp_mm(lens: Optics) -> Figure:
     return np.where(inner >= 0, cutoff / 2 * (1 - np.sqrt(np.maximum(inner, 0))), cutoff)
 
 
+def _last_along_lp_mm(numbers: Station, zero_lp_mm: Figure) -> Figure:
+    """End the search for a crossing at the dip of charge left behind, where that lies below it."""
+    sensor = numbers.sensor
+    if not np.any((np.asarray(sensor.lag) > 0) | (np.asarray(sensor.inefficiency) > 0)):
+        return zero_lp_mm
+    # such a transfer is least at half a cycle a line, and whole again at a cycle
+    dip_lp_mm = np.minimum(500 / numbers.timing.exposed_advance_um, zero_lp_mm)
+    return np.where(mtf_along(numbers, dip_lp_mm) < 0.5, dip_lp_mm, zero_lp_mm)  # noqa: PLR2004 -- MTF50
+
+
 def resolution_group(numbers: Station) -> Group:
     """Give Nyquist frequencies and MTF figures, all on the target."""
     place, lens = numbers.geometry, numbers.optics
@@ -99,7 +109,7 @@ def resolution_group(numbers: Station) -> Group:
     # first zeros of pixel, diffraction and defocus: up to the nearest, the product falls steadily
     lens_zero = defocus_zero_lp_mm(lens) * lens.magnification
     zero_x = np.minimum(lens_zero, 1000 / place.object_pixel_x_um)
-    zero_y = np.minimum(lens_zero, 1000 / longest_side_um(numbers))
+    zero_y = _last_along_lp_mm(numbers, np.minimum(lens_zero, 1000 / longest_side_um(numbers)))
     return {
         "nyquist_x_lp_mm": nyquist_x,
         "nyquist_y_lp_mm": nyquist_y,

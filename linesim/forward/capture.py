@@ -15,10 +15,14 @@ from linesim.forward.collect import Pattern, Response, Shot, pattern
 from linesim.forward.digitise import Digitise
 from linesim.forward.draws import FUSED_SD_E, poisson_plus_normal_in_place
 from linesim.forward.flat_field import correction
-from linesim.forward.read import Offset, Read
+from linesim.forward.read import LineNoise, Offset, Read
+from linesim.forward.sensor.bend import Bend
+from linesim.forward.sensor.linearity import full_reading_e
+from linesim.forward.sensor.numbers import Sensor
+from linesim.forward.sensor.taps import amplify
 from linesim.forward.stage import Columns, Samples, Stage
 from linesim.forward.station import Station, station
-from linesim.forward.streams import READ_STREAM, SHOT_STREAM, Streams
+from linesim.forward.streams import LINE_STREAM, READ_STREAM, SHOT_STREAM, Streams
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.setup import Setup
 
@@ -147,18 +151,38 @@ def stages_of(setup: Setup, seed: int, channel: int, *, physical: bool) -> tuple
     shot = Shot(streams=Streams(seed, SHOT_STREAM, channel))
     # pixels that were joined before fill their wells only where the sum is full too
     wells = Wells(full_well_e=count * float(sensor.full_well_e))
-    streams = Streams(seed, READ_STREAM, channel)
-    read = Read(read_noise_e=float(sensor.read_noise_e), streams=streams)
-    digitise, corrected = Digitise(conversion=conversion), correction(setup, numbers, seed, channel)
+    reading = _reading(sensor, seed, channel)
+    corrected = correction(setup, numbers, seed, channel)
     ends = () if corrected is None else (corrected,)
-    if physical and setup.acquisition.binning_domain == "digital":
+    digital = physical and setup.acquisition.binning_domain == "digital"
+    converted = _converted(setup, numbers, channel, left if digital else 0)
+    if digital:
         average = setup.acquisition.binning_mode == "average"
         offset = Offset(offset_e=_by_column(drawn.offset_e, joined, left))
         numbered = JoinNumbers(across=left, average=average, conversion=conversion)
-        return response, shot, wells, offset, read, digitise, numbered, *ends
+        return response, shot, wells, offset, *reading, *converted, numbered, *ends
     offset = Offset(offset_e=joined.offset_e[0].astype(np.float32))
     charge = JoinCharge(across=left, place_e=float(numbers.place_e))
-    return response, shot, wells, charge, read, offset, digitise, *ends
+    return response, shot, wells, charge, *reading, offset, *converted, *ends
+
+
+def _reading(sensor: Sensor, seed: int, channel: int) -> tuple[Stage, ...]:
+    """Say what reading adds to each sample, and to all of a line."""
+    streams = Streams(seed, READ_STREAM, channel)
+    read = Read(read_noise_e=float(sensor.read_noise_e), streams=streams)
+    if not sensor.line_noise_e:
+        return (read,)
+    streams = Streams(seed, LINE_STREAM, channel)
+    return read, LineNoise(line_noise_e=float(sensor.line_noise_e), streams=streams)
+
+
+def _converted(setup: Setup, numbers: Station, channel: int, apart: int) -> tuple[Stage, ...]:
+    """Say how what is read becomes numbers, of so many columns apart or of one that they joined."""
+    bend, digitise = float(numbers.sensor.bend), Digitise(conversion=numbers.sensor.conversion)
+    amplified = amplify(setup, channel, apart)
+    if bend == 0:
+        return *amplified, digitise
+    return *amplified, Bend(bend=bend, full_e=float(full_reading_e(numbers))), digitise
 
 
 def _by_column(rows: FloatArray, joined: Pattern, left: int) -> ImageArray:

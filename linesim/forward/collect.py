@@ -84,7 +84,7 @@ def band_weights(setup: Setup) -> FloatArray:
 class Pattern:
     """Fixed pattern of one sensor, per physical pixel, for the rows and columns that are read."""
 
-    response: FloatArray  # shape (rows, columns); relative response, mean 1 (PRNU)
+    response: FloatArray  # shape (rows, columns); relative response, mean 1 (PRNU, waves)
     offset_e: FloatArray  # shape (rows, columns); offset of either sign (DSNU) [e]
 
     def joined(self, across: int) -> "Pattern":
@@ -112,10 +112,19 @@ def pattern(setup: Setup, channel: int) -> Pattern:
         for row in range(setup.first_row, setup.first_row + count)
     ]
     drawn = np.stack(rows).reshape(-1, stages, 2, camera.pixels)
+    response = np.maximum(1 + camera.prnu * drawn[:, :, 0], 0).mean(axis=1)
     return Pattern(
-        response=np.maximum(1 + camera.prnu * drawn[:, :, 0], 0).mean(axis=1),
+        response=response if camera.column_waves is None else response * column_wave(setup),
         offset_e=camera.dsnu_e * drawn[:, :, 1].sum(axis=1),
     )
+
+
+def column_wave(setup: Setup) -> FloatArray:
+    """Give the response of each physical column that waves over the columns make, 1 + a sin."""
+    columns, waves = np.arange(setup.camera.pixels), setup.camera.column_waves
+    if waves is None:
+        return np.ones(len(columns))
+    return np.asarray(1 + waves.gain * np.sin(2 * np.pi * columns / waves.period_px))
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -21,9 +21,11 @@ from linesim.forward.sampling.across import (
     AcrossPlan,
     across_tiles,
     blurred_sides,
+    leaked,
 )
 from linesim.forward.sampling.fineness import refuse_too_fine
 from linesim.forward.sampling.sampler import Sampler
+from linesim.forward.sampling.trailed import lines_before, trailed
 from linesim.forward.sampling.zones import Sides, places_um, stretched, uneven_keys, zones_of
 from linesim.forward.spread import OFF_AXIS_ERROR, LensSpread, lens_spread
 from linesim.forward.station import Station, station
@@ -60,6 +62,7 @@ class Exposer:
     heights_mm : ndarray of shape (n,); heights of the target that the samplers are for [mm]
     samplers : tuple of Sampler; one a height
     ambient : ndarray of shape (columns,); part of each column's light that does not flicker
+    trail : tuple of float; shares of a line's charge that it and the lines behind it deliver
     """
 
     setup: Setup
@@ -69,6 +72,7 @@ class Exposer:
     heights_mm: FloatArray
     samplers: tuple[Sampler, ...]
     ambient: FloatArray
+    trail: tuple[float, ...] = (1.0,)
 
     def strip(self, seed: int, first: int, last: int) -> ImageArray:
         """Give the expected electrons of some lines, of shape (looks, lines, columns). [e]."""
@@ -76,7 +80,7 @@ class Exposer:
 
     def at(self, seed: int, delivered: FloatArray) -> ImageArray:
         """Give the same of any delivered lines, by their numbers. [e]."""
-        seen = [self._look(self._placed(look, seed, delivered)) for look in self.looks]
+        seen = [self._delivered(look, seed, delivered) for look in self.looks]
         return np.stack(seen) if len(seen) > 1 else seen[0][None]
 
     def part(self, reference: Reference, tiles: slice) -> "Exposer":
@@ -90,9 +94,21 @@ class Exposer:
         """Place the lines of one look on the target."""
         return self._placed(look, seed, np.arange(first, last, dtype=np.float64))
 
+    def _delivered(self, look: Look, seed: int, delivered: FloatArray) -> ImageArray:
+        """See some lines, each with what those exposed before it left."""
+        if len(self.trail) == 1:
+            return self._look(self._placed(look, seed, delivered))
+        joined = float(self.numbers.timing.lines_joined)
+        lines = delivered * joined + look.line
+        needed = lines_before(lines, len(self.trail) - 1)
+        seen_e = self._look(self._exposed(look, seed, needed + self.channel.delay_lines * joined))
+        return trailed(seen_e, needed, lines, self.trail)
+
     def _placed(self, look: Look, seed: int, delivered: FloatArray) -> LineTable:
         late = delivered + self.channel.delay_lines
-        exposed = late * float(self.numbers.timing.lines_joined) + look.line
+        return self._exposed(look, seed, late * float(self.numbers.timing.lines_joined) + look.line)
+
+    def _exposed(self, look: Look, seed: int, exposed: FloatArray) -> LineTable:
         offset_um = self.channel.row_offset_um + look.offset_um
         slope = self.samplers[0].slope
         return line_table(self.setup, self.numbers, seed, exposed).moved(
@@ -176,7 +192,8 @@ def exposer(
     samplers = []
     for height_mm in heights_mm.tolist():
         lens_at = partial(_lens_at, setup, one, (height_mm, channel.index, off_axis_error))
-        samplers.append(sampler(setup, numbers, reference, channel, (lens_at, split, white_e)))
+        made_of, stray = (lens_at, split, white_e), setup.camera.crosstalk
+        samplers.append(sampler(setup, numbers, reference, channel, made_of, stray))
     return Exposer(
         setup=setup,
         numbers=numbers,
@@ -185,6 +202,7 @@ def exposer(
         heights_mm=heights_mm,
         samplers=tuple(samplers),
         ambient=ambient,
+        trail=numbers.trail,
     )
 
 
@@ -226,21 +244,23 @@ def sampler(
     reference: Reference,
     channel: Channel,
     made_of: tuple[Callable[[float], LensSpread], tuple[int, int], FloatArray],
+    crosstalk: float = 0.0,
 ) -> Sampler:
-    """Build both matrices."""
+    """Build both matrices; crosstalk is the share of a pixel's charge in each neighbour."""
     lens_at, (across, along), white = made_of
     place, stages = numbers.geometry, setup.camera.tdi_stages
     width_um, side_um = float(place.object_pixel_x_um) / across, float(place.row_side_um) / along
     slope = float(np.tan(np.deg2rad(setup.transport.skew_deg)))
     out_of_step_um = float(numbers.timing.exposed_advance_um - place.row_side_um)
     columns = int(place.image_width_px) * across
-    middle_um = reference.shape[1] * reference.pixel_size_um / 2
+    physical_um = float(place.object_pixel_x_um) / int(place.across)
 
     def sides_at(position: float) -> Sides:
         lens, finer = lens_at(position), float(stretched(setup, np.array([position]))[0])
+        across_feet = blurred_sides(lens.terms, width_um, stages, slope * float(place.row_side_um))
         along_feet = blurred_sides(lens.along, side_um, stages, out_of_step_um)
         return Sides(
-            across=blurred_sides(lens.terms, width_um, stages, slope * float(place.row_side_um)),
+            across=leaked(across_feet, crosstalk, physical_um),
             along=tuple(foot.shrunk(finer) for foot in along_feet),
             weights=lens.weights,
         )
@@ -254,7 +274,7 @@ def sampler(
     bent = setup.lens.distortion is not None or setup.lens.lateral_colour_um is not None
     plan = AcrossPlan(
         zones=zones,
-        left_um=middle_um + ends_um[:-1],
+        left_um=reference.shape[1] * reference.pixel_size_um / 2 + ends_um[:-1],
         side_um=width_um,
         profile=np.asarray(white, dtype=np.float32),
         widths_um=np.diff(ends_um) if bent else None,

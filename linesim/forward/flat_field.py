@@ -12,6 +12,8 @@ import numpy as np
 from linesim.forward.collect import Pattern, pattern
 from linesim.forward.correct import Correct
 from linesim.forward.profile import column_profile
+from linesim.forward.sensor.linearity import shown_e
+from linesim.forward.sensor.taps import amplifiers
 from linesim.forward.station import Station
 from linesim.forward.streams import REFERENCE_STREAM, stream
 from linesim.setup.arrays import FloatArray
@@ -32,8 +34,9 @@ def correction(setup: Setup, numbers: Station, seed: int, channel: int) -> Corre
         fixed = pattern(setup, channel).joined(setup.acquisition.binning.across)
         in_the_dark = stream(seed, REFERENCE_STREAM, channel, 0)
         on_white = stream(seed, REFERENCE_STREAM, channel, 1)
-        dark_dn = _reference_line(setup, raw, fixed, 0.0, in_the_dark)
-        white_dn = _reference_line(setup, raw, fixed, white_e, on_white)
+        taps = amplifiers(setup, channel, columns)
+        dark_dn = _reference_line(setup, raw, (fixed, taps), 0.0, in_the_dark)
+        white_dn = _reference_line(setup, raw, (fixed, taps), white_e, on_white)
         dark_e, kept_e = _kept(raw, np.array([0.0, white_e]))
         wanted_dn = float(conversion.gain_dn_e) * float(kept_e - dark_e)
         rise_dn = white_dn - dark_dn
@@ -55,14 +58,21 @@ def _kept(raw: Station, signal_e: FloatArray) -> FloatArray:
 
 
 def _reference_line(
-    setup: Setup, raw: Station, fixed: Pattern, white_e: float, rng: np.random.Generator
+    setup: Setup,
+    raw: Station,
+    patterns: tuple[Pattern, tuple[FloatArray, FloatArray]],
+    white_e: float,
+    rng: np.random.Generator,
 ) -> FloatArray:
     """Average lines on an even target that gives so much in the middle, 0 in the dark. [DN]."""
     columns, repeats = int(raw.geometry.image_width_px), int(raw.geometry.lines_joined)
-    conversion = raw.delivered
+    conversion, (fixed, (gain, offset_e)) = raw.delivered, patterns
     signal_e = white_e * column_profile(setup, columns) * fixed.response[0, :columns]
-    noise_dn = float(conversion.gain_dn_e) * np.asarray(raw.noise_e(signal_e))
     charge_e = _kept(raw, signal_e) + repeats * fixed.offset_e[0, :columns]
-    error_dn = noise_dn / np.sqrt(setup.acquisition.flat_field_lines)
+    charge_e = np.asarray(shown_e(raw, gain * charge_e + float(raw.reads) * offset_e))
+    lines = np.sqrt(setup.acquisition.flat_field_lines)
+    error_dn = float(conversion.gain_dn_e) * np.asarray(raw.sample_noise_e(signal_e)) / lines
     drawn_dn = conversion.number_dn(charge_e) + error_dn * rng.standard_normal(columns)
+    # the columns of a line share what reading adds to all of it
+    drawn_dn += float(conversion.gain_dn_e * raw.line_noise_e) / lines * rng.standard_normal()
     return np.asarray(np.clip(drawn_dn, 0, float(conversion.full_scale_dn)))

@@ -98,12 +98,13 @@ def kept(numbers: Station, signal_e: Figure) -> Kept:
     word_e = sensor.conversion.full_scale_e
     one = _Level(mean=charge_e / wells, variance=charge_e / wells, slope=np.ones(()))
     level = one.under(sensor.full_well_e).times(wells / reads).under(numbers.place_e)
-    level = level.noisier(sensor.read_noise_e**2).under(word_e).times(reads)
+    read_e2 = sensor.read_noise_e**2 + sensor.line_noise_e**2
+    level = level.noisier(read_e2).under(word_e).times(reads)
     # one and the same limit does not cut twice
     is_own = numbers.word_e < reads * np.asarray(word_e)
     level = level.under(np.where(is_own, numbers.word_e, np.inf))
     # whatever else is noise comes behind the limits: rounding, and what corrections bring
-    behind_e2 = numbers.noise_e(signal_e) ** 2 - charge_e - reads * sensor.read_noise_e**2
+    behind_e2 = numbers.noise_e(signal_e) ** 2 - charge_e - reads * read_e2
     return Kept(
         charge_e=level.mean,
         noise_e=np.sqrt(np.maximum(level.variance + np.maximum(behind_e2, 0.0), _LEAST_E2)),
@@ -129,8 +130,9 @@ def limit_share(numbers: Station, signal_e: Figure) -> Figure:
     """
     sensor, wells, reads = numbers.sensor, numbers.wells(), numbers.reads
     charge_e = np.asarray(signal_e + numbers.dark_e, dtype=np.float64)
-    read_e2 = sensor.read_noise_e**2
+    read_e2 = sensor.read_noise_e**2 + numbers.line_noise_e**2 / reads
     of_pixel_e2 = (sensor.prnu * signal_e) ** 2 / wells**2
+    of_pixel_e2 = of_pixel_e2 + (sensor.wave_gain * signal_e) ** 2 / (2 * wells**2)
     of_joined_e2 = numbers.uncorrected.pattern_e(signal_e) ** 2
     word_e = sensor.conversion.full_scale_e
     levels = (

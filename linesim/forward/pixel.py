@@ -1,9 +1,9 @@
 """
 Transfer of a delivered pixel, without the lens: its footprint, and what the line does meanwhile.
 
-Frequencies are on the target. Across, a pixel is a box. Along travel it is a box too, smeared by
-the travel while exposed, repeated by joined lines, and by stages of time-delay integration where
-these are out of step. All of it broadcasts.
+Frequencies are on the target. Across, a pixel is a box, of which its neighbours may have a share.
+Along travel it is a box too, smeared by the travel while exposed, repeated by joined lines, and by
+stages of time-delay integration where these are out of step. All of it broadcasts.
 """
 
 from math import prod
@@ -12,13 +12,37 @@ import numpy as np
 
 from linesim.forward.geometry import Figure
 from linesim.forward.lens import box_mtf, comb_mtf
+from linesim.forward.sensor.carried import charge_transfer_mtf, lag_mtf
 from linesim.forward.station import Station
 from linesim.setup.arrays import FloatArray
 
 
+def pixel_factors_across(numbers: Station, frequency_lp_mm: Figure) -> dict[str, FloatArray]:
+    """
+    Transfer across the web, each cause of blur for itself.
+
+    Parameters
+    ----------
+    numbers : Station
+    frequency_lp_mm : float or ndarray; on the target [lp/mm]
+
+    Returns
+    -------
+    dict; name -> transfer: the pixel's side, and where there is any, crosstalk to its neighbours
+    """
+    place, share = numbers.geometry, np.asarray(numbers.sensor.crosstalk)
+    factors = {"pixel": box_mtf(frequency_lp_mm * place.object_pixel_x_um / 1000)}
+    if np.any(share > 0):
+        pitch_um = place.object_pixel_x_um / place.across
+        turn = 2e-3 * np.pi * frequency_lp_mm * pitch_um
+        # transform of [c, 1 - 2c, c], a pixel apart
+        factors["crosstalk"] = np.asarray(1 - 2 * share * (1 - np.cos(turn)))
+    return factors
+
+
 def pixel_mtf_across(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     """
-    Transfer across the web: the pixel's side.
+    Transfer across the web of all causes together.
 
     Parameters
     ----------
@@ -29,7 +53,7 @@ def pixel_mtf_across(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
     -------
     ndarray; 1 for a point
     """
-    return box_mtf(frequency_lp_mm * numbers.geometry.object_pixel_x_um / 1000)
+    return np.asarray(prod(pixel_factors_across(numbers, frequency_lp_mm).values()))
 
 
 def motion_mtf(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
@@ -59,16 +83,22 @@ def pixel_factors_along(numbers: Station, frequency_lp_mm: Figure) -> dict[str, 
 
     Returns
     -------
-    dict; name -> transfer: rows, motion, joined lines, and stages out of step
+    dict; name -> transfer: rows, motion, joined lines, stages out of step, and charge left behind
     """
     place, advance_um = numbers.geometry, numbers.timing.exposed_advance_um
     per_um = frequency_lp_mm / 1000
-    return {
+    factors = {
         "pixel": box_mtf(per_um * place.row_side_um),
         "motion": motion_mtf(numbers, frequency_lp_mm),
         "joined lines": comb_mtf(place.lines_joined, per_um * advance_um),
         "stages": comb_mtf(place.stages, per_um * (advance_um - place.row_side_um)),
     }
+    lag, loss = numbers.sensor.lag, numbers.sensor.inefficiency
+    if np.any(np.asarray(lag) > 0):
+        factors["lag"] = lag_mtf(lag, per_um * advance_um)
+    if np.any(np.asarray(loss) > 0):
+        factors["charge transfer"] = charge_transfer_mtf(loss, place.stages, per_um * advance_um)
+    return factors
 
 
 def pixel_mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:

@@ -1,12 +1,15 @@
 """
-Read: the noise of reading a charge, and the offset of its column or pixel.
+Read: the noise of reading a charge or a whole line, and the offset of its column or pixel.
 
 References
 ----------
-EMVA 1288 R4.0 RC (March 2021): read noise as part of σ_d; DSNU as a fixed pattern (66)(67).
+EMVA 1288 R4.0 RC (March 2021): read noise as part of σ_d; variance by row, and the rows of a line
+camera are its lines, (33) to (44); DSNU as a fixed pattern (66)(67).
 """
 
 from dataclasses import dataclass, replace
+
+import numpy as np
 
 from linesim.forward.draws import add_normal_in_place
 from linesim.forward.stage import Columns, Samples, Stage
@@ -24,6 +27,22 @@ class Read(Stage):
     def __call__(self, samples: Samples, strip: int) -> Samples:
         """Add it to a strip."""
         add_normal_in_place(samples, self.read_noise_e, self.streams.of(strip))
+        return samples
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class LineNoise(Stage):
+    """An offset that all samples of a line share when it is read, new in each line."""
+
+    line_noise_e: float  # standard deviation [e]
+    streams: Streams  # to draw from
+
+    def __call__(self, samples: Samples, strip: int) -> Samples:
+        """Add it to a strip; every row of pixels is read as a line of its own."""
+        *looks, lines, _ = samples.shape
+        # line by line, so that a shorter strip has the same draws
+        drawn = self.streams.of(strip).standard_normal((lines, *looks), dtype=np.float32)
+        samples += np.float32(self.line_noise_e) * drawn.T[..., None]
         return samples
 
 

@@ -213,18 +213,23 @@ class Footprint:
         """
         if count == 1 or spacing_um == 0:
             return self
-        offset_um = (np.arange(count) - (count - 1) / 2) * spacing_um
+        offset_um = (np.arange(count, dtype=np.float64) - (count - 1) / 2) * spacing_um
+        return self.mixed(offset_um, np.ones(count))
+
+    def mixed(self, offset_um: FloatArray, weight: FloatArray) -> "Footprint":
+        """Average copies of this side at some distances, each with its weight."""
         reach_um = self.reach_um + float(np.abs(offset_um).max())
         points = int(np.ceil(2 * reach_um / self.step_um)) + 1
         x_um, step_um = np.linspace(-reach_um, reach_um, points, retstep=True)
         density, once, twice = np.zeros((3, points))
-        for shift_um in offset_um:
-            density += np.interp(
+        for shift_um, times in zip(offset_um, weight, strict=True):
+            density += times * np.interp(
                 x_um - shift_um, self._grid_um, self.density_per_um, left=0.0, right=0.0
             )
-            once += self.integral(x_um - shift_um)
-            twice += self._cubic(x_um - shift_um, self.twice, self.once)
-        return Footprint(-reach_um, float(step_um), density / count, once / count, twice / count)
+            once += times * self.integral(x_um - shift_um)
+            twice += times * self._cubic(x_um - shift_um, self.twice, self.once)
+        whole = weight.sum()
+        return Footprint(-reach_um, float(step_um), density / whole, once / whole, twice / whole)
 
     @property
     def _grid_um(self) -> FloatArray:

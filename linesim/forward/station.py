@@ -8,44 +8,14 @@ import numpy as np
 from linesim.forward.collect import electrons, electrons_per_joule
 from linesim.forward.conversion import QUANTISATION_VARIANCE_DN2, Conversion
 from linesim.forward.geometry import Figure, Geometry, Timing, geometry, timing
-from linesim.forward.lens import Optics, optics, worst_optics
+from linesim.forward.lens import Optics, comb_mtf, optics, worst_optics
 from linesim.forward.profile import ends_share
+from linesim.forward.sensor.carried import trail
+from linesim.forward.sensor.numbers import Sensor, sensor
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.lights import refuse_multiplexed
 from linesim.setup.setup import Setup
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sensor:
-    """Sensor and electronics in numbers; each field a number or an array."""
-
-    read_noise_e: Figure
-    dark_current_e_s: Figure
-    full_well_e: Figure
-    binned_full_well_e: Figure
-    gain_dn_e: Figure
-    black_level_dn: Figure
-    full_scale_dn: Figure
-    dsnu_e: Figure
-    prnu: Figure
-    conversions: Figure = 1
-    averaged: Figure = 1
-    reference_lines: Figure = 0
-
-    @property
-    def digital(self) -> Figure:
-        """1 where numbers are joined, not charge."""
-        return np.greater(self.conversions, 1) * 1.0
-
-    @property
-    def conversion(self) -> Conversion:
-        """How one reading becomes a number."""
-        return Conversion(
-            gain_dn_e=self.gain_dn_e,
-            black_level_dn=self.black_level_dn,
-            full_scale_dn=self.full_scale_dn,
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,6 +117,12 @@ class Station:
         return replace(self, balance=1.0, sensor=replace(self.sensor, reference_lines=0))
 
     @property
+    def trail(self) -> tuple[float, ...]:
+        """Shares of a line's charge that it delivers, and the lines behind it; of one station."""
+        sensor, stages = self.sensor, int(np.max(self.geometry.stages))
+        return trail(float(np.max(sensor.lag)), float(np.max(sensor.inefficiency)), stages)
+
+    @property
     def motion_um(self) -> Figure:
         """Travel while the lamp shines into an exposure. [µm]."""
         return self.geometry.speed_mm_s * self.timing.lit_us / 1000
@@ -192,8 +168,16 @@ class Station:
 
     @property
     def dark_noise_e(self) -> Figure:
-        """σ_d of a delivered pixel: reading and dark current. [e]."""
-        return np.sqrt(self.dark_e + self.reads * self.sensor.read_noise_e**2)
+        """σ_d of a delivered pixel: reading, its line's too, and dark current. [e]."""
+        read_e2 = self.reads * self.sensor.read_noise_e**2
+        return np.sqrt(self.dark_e + read_e2 + self.line_noise_e**2)
+
+    @property
+    def line_noise_e(self) -> Figure:
+        """Noise in time that all samples of a delivered line share. [e]."""
+        # of numbers that are joined, those of one row share a draw, and each row has its own
+        columns = np.where(np.asarray(self.sensor.digital) > 0, self.geometry.across, 1)
+        return self.sensor.line_noise_e * np.sqrt(self.reads * columns)
 
     @property
     def rounding_e2(self) -> Figure:
@@ -211,6 +195,10 @@ class Station:
         """Temporal noise of a delivered pixel at a signal. [e]."""
         return np.sqrt(signal_e + self.dark_noise_e**2 + self.rounding_e2)
 
+    def sample_noise_e(self, signal_e: Figure) -> Figure:
+        """Temporal noise of a delivered pixel that it shares with no other. [e]."""
+        return np.sqrt(self.noise_e(signal_e) ** 2 - self.line_noise_e**2)
+
     def pattern_e(self, signal_e: Figure) -> Figure:
         """Spread of the columns that stays the same in all lines: the streaks of an image. [e]."""
         # n pixels join PRNU/√n and DSNU·√n; successive lines come from the same pixels
@@ -218,10 +206,20 @@ class Station:
         pixels = self.geometry.pixels_joined / lines
         dsnu_e2 = pixels * (lines * self.sensor.dsnu_e) ** 2
         fixed_e2 = (self.sensor.prnu * signal_e) ** 2 / pixels + dsnu_e2
+        fixed_e2 = fixed_e2 + self._uneven_e2(signal_e)
         # corrected, only the noise of the reference lines is left; of the dark ones none on white
         averaged = np.asarray(self.sensor.reference_lines)
-        left_e2 = self.noise_e(signal_e) ** 2 / np.maximum(averaged, 1)
+        left_e2 = self.sample_noise_e(signal_e) ** 2 / np.maximum(averaged, 1)
         return np.sqrt(np.where(averaged > 0, left_e2, fixed_e2))
+
+    def _uneven_e2(self, signal_e: Figure) -> Figure:
+        """Variance of the columns by taps, which amplify dark charge too, and by waves. [e²]."""
+        sensor = self.sensor
+        tap_e2 = (sensor.tap_gain * (signal_e + self.dark_e)) ** 2
+        tap_e2 = tap_e2 + (self.reads * sensor.tap_offset_e) ** 2
+        # a sine has half its peak squared; joined columns see it at even distances
+        seen = comb_mtf(self.geometry.across, 1 / np.asarray(sensor.wave_period_px))
+        return tap_e2 + (sensor.wave_gain * seen * signal_e) ** 2 / 2
 
     def total_noise_e(self, signal_e: Figure) -> Figure:
         """Noise with the fixed pattern, or with what a flat-field correction leaves of it. [e]."""
@@ -295,7 +293,7 @@ def stations(setup: Setup) -> Station:
         timing=when,
         optics=optics(setup),
         ends_optics=worst_optics(setup),
-        sensor=_sensor(setup),
+        sensor=sensor(setup),
         irradiance_w_m2=setup.irradiance_w_m2,
         ambient_w_m2=setup.ambient_w_m2,
         electrons_per_joule=electrons_per_joule(setup),
@@ -306,22 +304,3 @@ def stations(setup: Setup) -> Station:
     if setup.acquisition.white_balance == "off" or not np.all(white_e > 0):
         return numbers
     return replace(numbers, balance=white_e.max() / white_e)
-
-
-def _sensor(setup: Setup) -> Sensor:
-    camera, way = setup.camera, setup.acquisition
-    numbers = way.binning.across * way.binning.along if way.binning_domain == "digital" else 1
-    return Sensor(
-        read_noise_e=camera.read_noise_e,
-        dark_current_e_s=camera.dark_current_e_s,
-        full_well_e=camera.full_well_e,
-        binned_full_well_e=setup.binned_full_well_e,
-        gain_dn_e=setup.gain_dn_e,
-        black_level_dn=camera.black_level_dn,
-        full_scale_dn=setup.full_scale_dn,
-        dsnu_e=camera.dsnu_e,
-        prnu=camera.prnu,
-        conversions=numbers,
-        averaged=numbers if way.binning_mode == "average" else 1,
-        reference_lines=way.flat_field_lines if way.flat_field else 0,
-    )

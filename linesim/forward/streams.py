@@ -9,6 +9,8 @@ READ_STREAM = 2
 PATTERN_STREAM = 3
 JITTER_STREAM = 4
 REFERENCE_STREAM = 5
+LINE_STREAM = 10
+TAP_STREAM = 11
 
 
 def stream(seed: int, stage: int, channel: int, strip: int) -> np.random.Generator:

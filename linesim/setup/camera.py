@@ -16,6 +16,7 @@ from linesim.setup.channels import (
 from linesim.setup.fields import Choice, Flag, Number, Quantity
 from linesim.setup.kinds import Binning, BinningKind, EfficiencyCurve
 from linesim.setup.light.sums import Curve
+from linesim.setup.sensor_patterns import ColumnWaves, Taps, TapsKind, WavesKind
 from linesim.setup.surface import VIEW
 from linesim.setup.vocabulary import (
     ELECTRONS,
@@ -140,6 +141,38 @@ class Camera(Section):
     tdi_stages: Annotated[
         int, Number(what="a number of stages", example="64", low=1, high=1024, whole=True)
     ]
+    line_noise_e: Annotated[float, ELECTRONS] = Field(alias="line_noise", default=0.0)
+    crosstalk: Annotated[
+        float, Number(what="a fraction from 0 to 0.2", example="0.03", low=0.0, high=0.2)
+    ] = 0.0
+    linearity_error: Annotated[
+        float, Number(what="a fraction from 0 to 0.05", example="0.01", low=0.0, high=0.05)
+    ] = 0.0
+    lag: Annotated[
+        float, Number(what="a fraction from 0 to 0.5", example="0.02", low=0.0, high=0.5)
+    ] = 0.0
+    charge_transfer_inefficiency: Annotated[
+        float, Number(what="a fraction from 0 to 0.01", example="1e-5", low=0.0, high=0.01)
+    ] = 0.0
+    taps: (
+        Annotated[
+            Taps,
+            TapsKind(
+                what="a number of taps and what sets them apart",
+                example='{ count = 4, gain_step = 0.01, offset_step = "5 e" }',
+            ),
+        ]
+        | None
+    ) = None
+    column_waves: (
+        Annotated[
+            ColumnWaves,
+            WavesKind(
+                what="a peak share and a period", example='{ gain = 0.005, period = "64 px" }'
+            ),
+        ]
+        | None
+    ) = None
 
     def efficiency(self, channel: str) -> float | Curve:
         """Quantum efficiency of one channel, "mono" or a colour."""

@@ -77,11 +77,11 @@ class TextureKind(Kind):
 
 
 def _grain(value: dict[str, object], folder: Path) -> GrainTexts:
-    found = _table(value, {"rms": _RMS, "correlation": _LENGTH}, folder)
+    found = read_table(value, {"rms": _RMS, "correlation": _LENGTH}, folder)
     return GrainTexts(rms=found["rms"], correlation_um=found["correlation"])
 
 
-def _table(
+def read_table(
     value: dict[str, object], kinds: dict[str, Kind], folder: Path, free: tuple[str, ...] = ()
 ) -> dict[str, Any]:
     """Read a table of known keys; all are needed but those that are free."""
@@ -164,7 +164,7 @@ class ReliefKind(Kind):
         if not isinstance(value, dict):
             msg = "this is no table of kind, width and depth"
             raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
-        found = _table(value, _RELIEF, folder, free=("length", "direction"))
+        found = read_table(value, _RELIEF, folder, free=("length", "direction"))
         long_by = LONG_RELIEF.get(found["kind"], 1.0)
         need = ReliefNeed(
             kind=found["kind"],

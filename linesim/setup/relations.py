@@ -9,6 +9,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
 from linesim.setup.lens import OVER_FIELD_KEYS
 from linesim.setup.sensor_relations import (
+    SENSOR_KEYS,
     ambient_is_seen,
     binning_is_possible,
     black_leaves_room,
@@ -18,7 +19,7 @@ from linesim.setup.sensor_relations import (
     rate_has_a_pulse,
     registration_is_of_a_prism,
     rows_make_the_pixel,
-    stages_are_possible,
+    sensor_holds_together,
 )
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -212,7 +213,7 @@ _CHECKS = (
         field_reaches_the_ends,
         (*(f"lens.{key}" for key in OVER_FIELD_KEYS), "camera.pixels", "camera.pixel_width"),
     ),
-    (stages_are_possible, ("camera.tdi_stages", "acquisition.binning")),
+    (sensor_holds_together, SENSOR_KEYS),
     (
         faults_have_what_they_need,
         (

@@ -45,6 +45,17 @@ def rows_make_the_pixel(setup: Setup) -> Iterator[str]:
         )
 
 
+def _taps_have_columns(setup: Setup) -> Iterator[str]:
+    """Find more taps than columns to be read."""
+    taps = setup.camera.taps
+    columns = setup.camera.pixels // setup.acquisition.binning.across
+    if taps is not None and taps.number > columns:
+        yield (
+            f"camera.taps: read {_text(setup, 'camera.taps')}, but a line has only {columns} "
+            "samples; expected at most one tap for each"
+        )
+
+
 def binning_is_possible(setup: Setup) -> Iterator[str]:
     """Find a way of binning that its domain does not have."""
     way = setup.acquisition
@@ -62,7 +73,46 @@ def binning_is_possible(setup: Setup) -> Iterator[str]:
         )
 
 
-def stages_are_possible(setup: Setup) -> Iterator[str]:
+SENSOR_KEYS = (
+    "camera.tdi_stages",
+    "camera.taps",
+    "camera.pixels",
+    "camera.lag",
+    "camera.charge_transfer_inefficiency",
+    "acquisition.binning",
+    "light.multiplexed",
+    "light.turn",
+)
+"""What `sensor_holds_together` looks at."""
+
+
+def sensor_holds_together(setup: Setup) -> Iterator[str]:
+    """Find faults and stages of the sensor that cannot go with the rest of it."""
+    yield from _stages_are_possible(setup)
+    yield from _taps_have_columns(setup)
+    yield from _charge_stays_where_it_can(setup)
+
+
+def _charge_stays_where_it_can(setup: Setup) -> Iterator[str]:
+    camera, loss = setup.camera, "camera.charge_transfer_inefficiency"
+    if camera.charge_transfer_inefficiency > 0 and camera.tdi_stages == 1:
+        yield (
+            f"{loss}: read {_text(setup, loss)}, but only stages of time-delay integration move "
+            "charge from line to line; expected more than 1 of camera.tdi_stages, or none of it"
+        )
+    if camera.lag > 0 and camera.tdi_stages > 1:
+        yield (
+            f"camera.lag: read {_text(setup, 'camera.lag')}, but what stages of time-delay "
+            f"integration leave behind is {loss}; leave camera.lag out"
+        )
+    if camera.lag > 0 and (setup.light.multiplexed or setup.turn.lights > 1):
+        yield (
+            f"camera.lag: read {_text(setup, 'camera.lag')}, but with lights that shine in turn it "
+            "carries one picture into the next, which are worked out apart here; leave one out"
+        )
+
+
+def _stages_are_possible(setup: Setup) -> Iterator[str]:
     """Find what cannot go with time-delay integration here."""
     camera, way = setup.camera, setup.acquisition
     if camera.tdi_stages == 1:

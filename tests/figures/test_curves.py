@@ -29,6 +29,14 @@ CHANGES: dict[str, dict[str, Any]] = {
     },
     "stages": {"camera.tdi_stages": 16, "acquisition.line_rate": "14 kHz"},
     "corrected": {"acquisition.flat_field": True, "camera.dark_current": "50 ke/s"},
+    "lagging": {
+        "camera.lag": 0.3,
+        "camera.crosstalk": 0.1,
+        "camera.line_noise": "9 e",
+        "camera.taps": {"count": 4, "gain_step": 0.01, "offset_step": "5 e"},
+        "camera.column_waves": {"gain": 0.01, "period": "32 px"},
+    },
+    "transferred": {"camera.tdi_stages": 16, "camera.charge_transfer_inefficiency": 0.01},
     "colour": {
         "camera.kind": "prism",
         "light.ambient": "2 klx",
@@ -62,6 +70,7 @@ def test_factors_multiply_to_the_mtf(name: str) -> None:
         ("joined", "joined lines"),
         ("stages", "stages"),
         ("plain", "motion"),
+        ("lagging", "lag"),
     ],
 )
 def test_a_factor_acts_where_its_cause_is(name: str, factor: str) -> None:

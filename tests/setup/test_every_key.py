@@ -53,7 +53,7 @@ STATIONS: dict[str, Changes] = {
 }
 """Stations in which a key can be seen to act."""
 ENCODER, TURN, THREE, RIPPLE, NUMBERS, BRIGHT, FLUTTER, WANDER, *_FACES = STATIONS.values()
-GLOSS, BRUSHED, STRIP, LAMP, SHEET, BACK, RELIEF, SCRATCH = _FACES
+GLOSS, BRUSHED, STRIP, LAMP, SHEET, BACK, RELIEF, SCRATCH, SENSOR = _FACES
 RELIEF["target.relief"] = str((HERE / RELIEF["target.relief"]).resolve())
 
 BOTH = "picture and figures"
@@ -97,9 +97,7 @@ ROWS = {
     "target.repeat": Row(value=True, reach=DRAWN, where={"target.height": "3 mm"}),
     "transport.speed": Row("40 m/min"),
     "transport.assumed_speed": Row("50 m/min"),
-    "transport.trigger": Row(
-        "encoder", BOTH, {"transport.encoder_step": "25 um", "transport.encoder_divider": 2}
-    ),
+    "transport.trigger": Row("encoder", BOTH, {**ENCODER, "transport.encoder_divider": 2}),
     "transport.encoder_step": Row("20 um", BOTH, ENCODER),
     "transport.encoder_divider": Row(2, BOTH, ENCODER),
     "transport.encoder_multiplier": Row(2, BOTH, {**ENCODER, "transport.encoder_divider": 4}),
@@ -176,6 +174,8 @@ ROWS = {
     "camera.dead_time": Row("10 us"),
     "camera.link": Row("100 MB/s", LIMIT),
     "camera.tdi_stages": Row(4),
+    **{key: Row(value) for key, value in SENSOR.items()},
+    "camera.charge_transfer_inefficiency": Row(0.01, BOTH, {"camera.tdi_stages": 64}),
     "acquisition.line_rate": Row("9 kHz"),
     "acquisition.exposure": Row("40 us"),
     "acquisition.trigger_delay": Row("300 us", LATER),

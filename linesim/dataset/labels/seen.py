@@ -5,9 +5,11 @@ The forward model up to the electrons is linear in the reflectance, so a fault's
 scan of the difference that it makes on the target: lens, motion and binning are in it. With σ the
 temporal noise and σ_c the streaks of the columns, both at the signal without the fault,
 
-    d' = Σs² / √(Σσ²s² + Σ_columns σ_c² (Σ_lines s)²),     CNR = √(mean s²) / mean σ over its mask,
+    d' = Σs² / √(Σσ²s² + Σ_columns σ_c² (Σ_lines s)² + σ_l² Σ_lines (Σ_columns s)²),
+    CNR = √(mean s²) / √(σ² + σ_l²), the noise its mean over the mask,
 
-d' over the fault and the reach of its blur, the sum over colours too. Both are capped where the
+σ_l the noise that all samples of a line share; d' over the fault and the reach of its blur, the sum
+over colours too. Both are capped where the
 nearest limit (well or full scale) cuts the signal off.
 
 Limits: the place and the shape of the fault are taken as known (matched filter), the product's own
@@ -121,8 +123,10 @@ class Eye:
         noise_e = self.numbers.noise_e(ground_e)
         streaks_e2 = (np.asarray(self.numbers.pattern_e(ground_e)) ** 2).mean(axis=0)
         energy = float((signal_e**2).sum())
-        spread_e2 = float((noise_e**2 * signal_e**2).sum())
+        lines_e2 = float(np.square(self.numbers.line_noise_e))
+        spread_e2 = float(((noise_e**2 - lines_e2) * signal_e**2).sum())
         spread_e2 += float((streaks_e2 * signal_e.sum(axis=0) ** 2).sum())
+        spread_e2 += lines_e2 * float((signal_e.sum(axis=1) ** 2).sum())
         weights = (mask / mask.sum())[:, :, None]
         mean_ground_e = (weights * ground_e).sum(axis=(0, 1))
         share = (weights * signal_e).sum(axis=(0, 1)) / np.maximum(mean_ground_e, _LEAST_E)
@@ -148,7 +152,7 @@ def eye(setup: Setup, reference: ArrayReference, expected_e: ImageArray, seed: i
         exposers=tuple(exposer(setup, reference, each) for each in channels(setup, numbers)),
         expected_e=expected_e if expected_e.ndim == _COLOUR else expected_e[:, :, None],
         margin=(
-            ceil(blur_um / sides_um[0]) + _MORE_PX,
+            ceil(blur_um / sides_um[0]) + _MORE_PX + len(numbers.trail) - 1,
             ceil(blur_um / sides_um[1]) + _MORE_PX,
         ),
     )

@@ -21,7 +21,9 @@ from linesim.forward.correct import Correct
 from linesim.forward.digitise import Digitise
 from linesim.forward.draws import BRIGHT_E
 from linesim.forward.geometry import Figure
-from linesim.forward.read import Offset, Read
+from linesim.forward.read import LineNoise, Offset, Read
+from linesim.forward.sensor.bend import Bend
+from linesim.forward.sensor.taps import Amplify
 from linesim.forward.stage import Stage
 from linesim.forward.streams import Streams
 from linesim.setup.arrays import ImageArray
@@ -156,10 +158,26 @@ def _read(stage: Read, samples: "torch.Tensor", _: object, part: Part) -> "torch
     return samples.add_(_normals(samples, stage.streams, part), alpha=stage.read_noise_e)
 
 
+def _line_noise(stage: LineNoise, samples: "torch.Tensor", _: object, part: Part) -> "torch.Tensor":
+    drawn = _normals(samples[..., :1], stage.streams, part)
+    return samples.add_(drawn, alpha=stage.line_noise_e)
+
+
 def _offset(
     _stage: Offset, samples: "torch.Tensor", table: "torch.Tensor", _: Part
 ) -> "torch.Tensor":
     return samples.add_(table)
+
+
+def _amplify(
+    _stage: Amplify, samples: "torch.Tensor", table: "torch.Tensor", _: Part
+) -> "torch.Tensor":
+    return samples.mul_(table[0]).add_(table[1])
+
+
+def _bend(stage: Bend, samples: "torch.Tensor", *_: object) -> "torch.Tensor":
+    inside = samples.clamp(max=stage.full_e)
+    return samples.add_(inside * (1 - inside.clamp(min=0) / stage.full_e), alpha=stage.bend)
 
 
 def _digitise(stage: Digitise, samples: "torch.Tensor", *_: object) -> "torch.Tensor":
@@ -182,7 +200,10 @@ _TWINS: dict[type[Stage], Callable[..., Any]] = {
     Wells: _wells,
     JoinCharge: _join_charge,
     Read: _read,
+    LineNoise: _line_noise,
     Offset: _offset,
+    Amplify: _amplify,
+    Bend: _bend,
     Digitise: _digitise,
     JoinNumbers: _join_numbers,
 }
@@ -257,4 +278,6 @@ def _table(stage: Stage) -> ImageArray | None:
     """Give what a stage has for each column."""
     if isinstance(stage, Response):
         return stage.response
+    if isinstance(stage, Amplify):
+        return np.stack([stage.gain, stage.offset_e])
     return stage.offset_e if isinstance(stage, Offset) else None

@@ -144,6 +144,12 @@ def _check(setup: Setup) -> None:
         "the same all along the line; expected one value, or the numpy path, which carries it"
         for key in uneven_keys(setup)
     ]
+    lag, binning = setup.camera.lag, setup.acquisition.binning
+    if lag > 0 and setup.acquisition.binning_along == "lines" and binning.along > 1:
+        faults.append(
+            f"camera.lag: read {lag:g}, but the torch path sees each of the joined lines by "
+            "itself; expected 0, or the numpy path, which carries it"
+        )
     if faults:
         raise InputError(*faults)
 

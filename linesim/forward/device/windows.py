@@ -66,13 +66,22 @@ class Windows:
     def _look(self, channel: int, look: int) -> "torch.Tensor":
         half = self.channels[channel]
         along, count, swing = self.tables[channel][look]
-        windows = len(self.firsts)
+        windows, shares = len(self.firsts), half.see.trail
+        before = len(shares) - 1
         # one window alone needs none of the lines that fill its last tile
-        needed = self.lines if windows == 1 else windows * count
+        needed = self.lines + before if windows == 1 else windows * count
         seen_e = half.sampler.sampled(along, needed).view(windows, -1, half.sampler.width)[
-            :, : self.lines
+            :, : self.lines + before
         ]
-        return seen_e if swing is None else seen_e * swing
+        seen_e = seen_e if swing is None else seen_e * swing
+        if before == 0:
+            return seen_e
+        parts = [
+            seen_e[:, before - late : before - late + self.lines] for late in range(before + 1)
+        ]
+        return sum(share * part for share, part in zip(shares[1:], parts[1:], strict=True)) + (
+            shares[0] * parts[0]
+        )
 
     def render(self, seeds: Sequence[int] | None = None) -> DeviceRendered:
         """Render all windows."""
@@ -136,7 +145,9 @@ def _table(
     half: DeviceChannel, look: Look, places: list[tuple[int, int]], lines: int
 ) -> tuple[Any, int, "torch.Tensor | None"]:
     see, sampler = half.see, half.sampler
-    placed = [see.lines(look, seed, first, first + lines) for first, seed in places]
+    # what lines before the window leave is delivered in it
+    lines, before = lines + len(see.trail) - 1, len(see.trail) - 1
+    placed = [see.lines(look, seed, low - before, low - before + lines) for low, seed in places]
     bands = [along_band(see.samplers[0], each) for each in placed]
     used = sampler.lines_per_tile(bands[0])
     band = joined_windows(bands, used)

@@ -136,6 +136,22 @@ def blurred_sides(
     return tuple(footprint(term, side_um).comb(stages, apart_um) for term in terms)
 
 
+@lru_cache(maxsize=32)
+def leaked(feet: tuple[Footprint, ...], share: float, pitch_um: float) -> tuple[Footprint, ...]:
+    """
+    Let each pixel's neighbours in the line collect a share of its charge, and it one of theirs.
+
+    The pixels beyond the ends of the line are there too, as on a sensor, though nobody reads them.
+    """
+    if share == 0:
+        return feet
+    offset_um, weight = (
+        pitch_um * np.array([-1.0, 0.0, 1.0]),
+        np.array([share, 1 - 2 * share, share]),
+    )
+    return tuple(foot.mixed(offset_um, weight) for foot in feet)
+
+
 @lru_cache(maxsize=8)
 def _matrices(
     sides: Sides, places: tuple[bytes, bytes], pitch_um: float, cut: tuple[int, int]

@@ -82,6 +82,7 @@ class Energies:
     samples : float or ndarray
         Mean of Σs², the product's level counted as 1; in texture, what the best filter makes of it.
     columns : float or ndarray; mean of Σ_columns(Σ_lines s)² of what the filter weighs with
+    lines : float or ndarray; mean of Σ_lines(Σ_columns s)² of the same
     covered : float or ndarray; mean of Σs: samples that the defect would cover in full
     looks : float or ndarray
         Independent looks at a sample, by which false alarms multiply: √(λ_x λ_y) of the filter's
@@ -97,6 +98,7 @@ class Energies:
 
     samples: Figure
     columns: Figure
+    lines: Figure
     covered: Figure
     looks: Figure
     slopes: Figure
@@ -140,15 +142,16 @@ def _energies(numbers: Station, wide: Station, backdrop: Backdrop | None, shape:
     across, along = fx[..., :, None], fy[..., None, :]
     power = np.square(seen.at(across, along))
     wave_x, flat = seen.wave(fx, wx, place.object_pixel_x_um, along=False)
-    wave_y, _ = seen.wave(fy, wy, advance_um, along=True)
+    wave_y, even = seen.wave(fy, wy, advance_um, along=True)
     weight = _white_share(wide, backdrop, across, along)
-    flat_weight = _white_share(wide, backdrop, across, np.zeros((1, 1)))
-    flat_weight = flat_weight[..., 0] if flat_weight.ndim else flat_weight
     cell_um2 = place.object_pixel_x_um * advance_um
     weighed = power * weight
     # a lens that lets nothing pass leaves nothing to divide by
     total = np.maximum(_plane(wx, weighed, wy), _NOTHING)
-    columns = np.einsum("...i,...i->...", wx, np.square(flat * flat_weight))
+    on_axes = zip((wx, wy), (flat, even), _axis_shares(wide, backdrop, across, along), strict=True)
+    columns, lines = (
+        np.einsum("...i,...i->...", w, np.square(s * white)) for w, s, white in on_axes
+    )
     turns = tuple(2e-3 * np.pi * each for each in (place.object_pixel_x_um, advance_um))
     lambda_x = turns[0] ** 2 * _plane(wx * np.square(fx), weighed, wy) / total
     lambda_y = turns[1] ** 2 * _plane(wx, weighed, wy * np.square(fy)) / total
@@ -156,6 +159,7 @@ def _energies(numbers: Station, wide: Station, backdrop: Backdrop | None, shape:
     return Energies(
         samples=4e-6 * total / cell_um2,
         columns=2e-3 * columns / (cell_um2 * advance_um),
+        lines=2e-3 * lines / (cell_um2 * place.object_pixel_x_um),
         covered=seen.area_um2 / cell_um2,
         looks=np.sqrt(lambda_x * lambda_y),
         slopes=lambda_x + lambda_y,
@@ -224,3 +228,13 @@ def _white_share(
         return np.ones(())
     power = sampled_power(wide, backdrop.texture, fx, fy)
     return np.asarray(1 / (1 + np.square(backdrop.level_e / backdrop.noise_e) * power))
+
+
+def _axis_shares(
+    wide: Station, backdrop: Backdrop | None, across: FloatArray, along: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Give that share at frequencies across alone, and along alone."""
+    nothing = np.zeros((1, 1))
+    flat = _white_share(wide, backdrop, across, nothing)
+    even = _white_share(wide, backdrop, nothing, along)
+    return (flat[..., 0], even[..., 0, :]) if flat.ndim else (flat, even)

@@ -25,13 +25,14 @@ class Ground:
     Parameters
     ----------
     level_e : float or ndarray; signal before any limit [e]
-    noise_e : float or ndarray; temporal noise that is left [e]
+    noise_e : float or ndarray; temporal noise of each sample by itself that is left [e]
     streaks_e : float or ndarray; spread of the columns once their levels are learnt [e]
     charge_e : float or ndarray; the same with the dark current [e]
     contrast, depth_e : float or ndarray
         Of a full defect, as a share of the level, and what is left of it behind the limits. [e]
     texture : Texture or None; of the product
     slope : float or ndarray; share of a small change of the signal that limits leave
+    lines_e : float or ndarray; temporal noise that all samples of a line share [e]
     """
 
     level_e: Figure
@@ -42,6 +43,12 @@ class Ground:
     depth_e: Figure
     texture: Texture | None
     slope: Figure
+    lines_e: Figure = 0.0
+
+    @property
+    def temporal_e(self) -> Figure:
+        """Temporal noise of a sample, with what its line shares. [e]."""
+        return np.hypot(self.noise_e, self.lines_e)
 
     @property
     def backdrop(self) -> Backdrop | None:
@@ -68,11 +75,12 @@ def ground(
     level_e = product * np.asarray(numbers.electrons_white)
     good, dark = kept(numbers, level_e), kept(numbers, level_e * (1 - np.asarray(contrast)))
     fixed_e2 = np.square(good.slope * numbers.pattern_e(level_e))
-    noise_e2 = np.square(good.noise_e)
+    lines_e = good.slope * np.asarray(numbers.line_noise_e)
+    noise_e2 = np.square(good.noise_e) - np.square(lines_e)
     depth_e = good.charge_e - dark.charge_e
     return Ground(
         level_e=level_e,
-        noise_e=good.noise_e,
+        noise_e=np.sqrt(noise_e2),
         streaks_e=np.sqrt(fixed_e2 * noise_e2 / (noise_e2 + LEARNT_LINES * fixed_e2)),
         charge_e=level_e + numbers.dark_e,
         contrast=contrast,
@@ -80,6 +88,7 @@ def ground(
         depth_e=np.where(depth_e > _NOTHING * level_e, depth_e, 0.0),
         texture=texture,
         slope=good.slope,
+        lines_e=lines_e,
     )
 
 

@@ -6,13 +6,16 @@ defect's own blurred shape s over the power of all that is not defect, summed, a
 threshold. Its detectability is the shift that a defect gives over the spread that good product
 gives,
 
-    d' = D S / √(σ² S + r² C),    S = ∫|s(f)|² W(f) df,  C = Σ_columns(Σ_lines w)²,
+    d' = D S / √(σ² S + r² C + σ_l² L),    S = ∫|s(f)|² W(f) df,
+    C = Σ_columns(Σ_lines w)²,  L = Σ_lines(Σ_columns w)²,
 
-D the depth of a full defect in electrons, σ the temporal noise of a sample on the product, W = σ²/N
+D the depth of a full defect in electrons, σ the temporal noise of a sample on the product, σ_l that
+which all samples of a line share, W = σ²/N
 the share of white noise in all noise N = σ² + |H|² N_texture at a frequency, w the filter's
 weights. On even product W = 1 and S = Σs², the filter for white noise. Streaks of the columns stay
 the same along travel: the machine learns each column's level from 256 lines of good product (ours),
-which leaves a spread r of them, 1/r² = 1/σ_c² + 256/σ².
+which leaves a spread r of them, 1/r² = 1/σ_c² + 256/σ². Nothing is learnt of a line: a machine that
+takes each line's own mean off is rid of σ_l, and of what lies all across.
 
 Signal and noise are what wells and words leave (`linesim.forward.kept`): D = kept(product) less
 kept(product with the defect), a dark one. How often that is found, and how often good product is
@@ -95,7 +98,8 @@ def sighting(found: Energies, base: Ground) -> Sighting:
     base : Ground; what it lies on
     """
     noise_e2, streaks_e2 = np.square(base.noise_e), np.square(base.streaks_e)
-    spread_e2 = np.maximum(noise_e2 * found.samples + streaks_e2 * found.columns, 1e-240)
+    spread_e2 = noise_e2 * found.samples + streaks_e2 * found.columns
+    spread_e2 = np.maximum(spread_e2 + np.square(base.lines_e) * found.lines, 1e-240)
     return Sighting(
         dprime=np.asarray(base.depth_e * found.samples / np.sqrt(spread_e2)),
         bank=bank_of(found, base.contrast, (base.level_e, base.charge_e), base.noise_e, base.slope),

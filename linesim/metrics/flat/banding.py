@@ -1,4 +1,4 @@
-"""Bands along travel: lines that get brighter and darker at one frequency, as lamps make them."""
+"""Waves in the means of lines, as lamps make them along travel, or in those of columns."""
 
 from dataclasses import dataclass
 
@@ -24,9 +24,11 @@ class Banding:
     spectrum_dn: FloatArray  # shape (n,); amplitude at each [DN]
 
 
-def banding(by_line_dn: FloatArray) -> Banding:
+def banding(by_line_dn: FloatArray, fewest: int = 1) -> Banding:
     """
     Find the strongest wave in the means of lines, their parabola taken off.
+
+    Slower waves than of so many cycles are left out: what is smooth is a drift, or a fall-off.
 
     References
     ----------
@@ -39,8 +41,9 @@ def banding(by_line_dn: FloatArray) -> Banding:
         raise ValueError(msg)
     rest = by_line_dn - trend(by_line_dn)
     whole = (count - 1) // 2
-    power = np.abs(np.fft.rfft(rest)[1 : whole + 1]) ** 2
-    strongest = int(np.argmax(power)) + 1
+    seen = np.abs(np.fft.rfft(rest)[1 : whole + 1]) ** 2
+    power = seen[fewest - 1 :]
+    strongest = int(np.argmax(power)) + fewest
     frequency = _refined(rest, strongest)
     amplitude, left = _wave(rest, frequency)
     is_still = rest.std() <= _ROUNDING * np.abs(by_line_dn).max()
@@ -49,9 +52,9 @@ def banding(by_line_dn: FloatArray) -> Banding:
     return Banding(
         frequency_cyc_line=frequency,
         amplitude_dn=Estimate(value=amplitude, sd=float(scatter)),
-        chance=min(1.0, whole * (1 - share) ** (whole - 1)),
+        chance=min(1.0, power.size * (1 - share) ** (power.size - 1)),
         spectrum_cyc_line=np.arange(1, whole + 1) / count,
-        spectrum_dn=2 * np.sqrt(power) / count,
+        spectrum_dn=2 * np.sqrt(seen) / count,
     )
 
 

@@ -16,6 +16,8 @@ FEWEST_COLUMNS = 40
 _WINDOWS = 8
 _PARTS = 10
 _ORDER = 2
+_FEWEST_WAVES = 8
+"""As many as there are windows of the smooth profile: slower ones are its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -78,6 +80,7 @@ class Uniformity:
     profile : LineProfile; level along the line
     streaks : Streaks; columns that differ from their neighbours
     banding : Banding; waves along travel
+    waves : Banding; waves over the columns, of eight cycles or more
     parts : tuple of SignalNoise; the left, middle and right tenth of the line
     """
 
@@ -85,6 +88,7 @@ class Uniformity:
     profile: LineProfile
     streaks: Streaks
     banding: Banding
+    waves: Banding
     parts: tuple[SignalNoise, SignalNoise, SignalNoise]
 
 
@@ -127,6 +131,7 @@ def uniformity(image_dn: Samples, black_dn: float) -> Uniformity:
         profile=line_profile(by_column, found.spread_dn),
         streaks=found,
         banding=banding(image_dn.mean(axis=1, dtype=np.float64)),
+        waves=banding(by_column, _FEWEST_WAVES),
         parts=(left, centre, right),
     )
 

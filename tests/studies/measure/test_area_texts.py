@@ -81,7 +81,7 @@ def test_noise_is_told_with_its_units() -> None:
     }
 
 
-def even_line(parts: tuple[float, float, float]) -> Uniformity:
+def even_line(parts: tuple[float, float, float], waves_chance: float = 1.0) -> Uniformity:
     """Make a line of 50 columns that is brightest in its column 20, with the noise of its parts."""
     smooth_dn = np.interp(np.arange(50), [0, 20, 49], [80.0, 100.0, 90.0])
     of_parts = [
@@ -99,6 +99,10 @@ def even_line(parts: tuple[float, float, float]) -> Uniformity:
         ),
         banding=Banding(
             frequency_cyc_line=0.125, amplitude_dn=known(5), chance=1e-5,
+            spectrum_cyc_line=ONE, spectrum_dn=ONE,
+        ),
+        waves=Banding(
+            frequency_cyc_line=0.25, amplitude_dn=known(5), chance=waves_chance,
             spectrum_cyc_line=ONE, spectrum_dn=ONE,
         ),
         parts=(of_parts[0], of_parts[1], of_parts[2]),
@@ -133,6 +137,19 @@ def test_uniformity_is_told_with_its_units() -> None:
         ),
         "SNR along the line": "left 10, middle 20, right 25",
     }
+
+
+def test_waves_over_the_columns_have_a_row_where_chance_shows_none_so_strong() -> None:
+    """Four columns a cycle of 0.25 cycles a column; without a wave there is no such row."""
+    found = MeasuredUniformity(
+        area=AREA,
+        black_dn=100,
+        black_from="as stated",
+        channels={"grey": even_line((10, 5, 4), waves_chance=1e-5)},
+        cautions=(),
+    )
+    told = "5 DN (1.000% of the signal), 4 columns a cycle"
+    assert rows(uniformity_text(found))["waves over columns"] == told
 
 
 def test_a_scene_is_told_with_its_units() -> None:

@@ -19,6 +19,7 @@ from linesim.files.samples_in import read_samples
 from linesim.forward.kept import CLIPPED_SHARE
 from linesim.forward.profile import column_profile
 from linesim.forward.render import render
+from linesim.forward.sensor.linearity import shown_e
 from linesim.forward.station import Station, station
 from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.scene.compared import (
@@ -124,7 +125,8 @@ def _expected(setup: Setup, numbers: Station, lines: int) -> FloatArray:
     signal_e = render(setup, target, lines, 0).expected_e.astype(np.float64)
     if setup.acquisition.flat_field:
         signal_e = signal_e / column_profile(setup, signal_e.shape[1])
-    return np.asarray(numbers.delivered.number_dn(signal_e + float(numbers.delivered_dark_e)))
+    charge_e = shown_e(numbers, signal_e + float(numbers.delivered_dark_e))
+    return np.asarray(numbers.delivered.number_dn(charge_e))
 
 
 def _noise_dn(numbers: Station, expected_dn: FloatArray) -> FloatArray:

@@ -38,7 +38,8 @@ def filters(numbers: Station, base: Ground, template_e: FloatArray) -> Filter:
     weights = np.fft.irfft2(np.fft.rfft2(template_e) / power, s=(lines, columns))
     of_samples = noise_e2 * np.einsum("kij,kij->k", weights, template_e)
     of_columns = streaks_e2 * np.square(weights.sum(axis=1)).sum(axis=1)
-    spread = np.sqrt(of_samples + of_columns)
+    of_lines = float(np.square(base.lines_e)) * np.square(weights.sum(axis=2)).sum(axis=1)
+    spread = np.sqrt(of_samples + of_columns + of_lines)
     return Filter(
         weights=weights / spread[:, None, None],
         dprime=np.einsum("kij,kij->k", weights, template_e) / spread,

@@ -66,6 +66,7 @@ def lattice(
         + 2 * min(_MARGIN + int(np.ceil(reach_um / sample)), _MOST_MARGIN)
         for smear, sample in zip(smear_um, sample_um, strict=True)
     )
+    cell = cell[0] + len(numbers.trail) - 1, cell[1]
     across = int(place.image_width_px) // cell[1]
     if across == 0:
         msg = (

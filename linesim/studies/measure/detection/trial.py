@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from linesim.figures.detection import Search, ground_of
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
+from linesim.forward.sensor.linearity import meant_e
 from linesim.forward.station import Station, station
 from linesim.metrics.detection.ground import Ground
 from linesim.metrics.detection.search import PHASES, threshold_for
@@ -158,5 +159,5 @@ def _ofchannel_of(part: Any, index: int) -> Any:  # noqa: ANN401 -- a station or
 
 def _electrons(numbers: Station, image_dn: NDArray[np.uint16]) -> FloatArray:
     """Bring delivered numbers back to signal electrons. [e]."""
-    charge_e = numbers.delivered.charge_e(image_dn.astype(np.float64))
+    charge_e = meant_e(numbers, numbers.delivered.charge_e(image_dn.astype(np.float64)))
     return np.asarray(charge_e - float(numbers.delivered_dark_e))

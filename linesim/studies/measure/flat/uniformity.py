@@ -108,6 +108,13 @@ def _figures(found: Uniformity, first: int) -> dict[str, object]:
         "banding_standard_error_dn": bands.amplitude_dn.sd,
         "banding_chance": bands.chance,
     }  # fmt: skip
+    if found.waves.chance < BY_CHANCE:
+        figures |= {
+            "column_wave_px": 1 / found.waves.frequency_cyc_line,
+            "column_wave_dn": found.waves.amplitude_dn.value,
+            "column_wave_share": found.waves.amplitude_dn.value / signal_dn,
+            "column_wave_standard_error_dn": found.waves.amplitude_dn.sd,
+        }
     ratios = zip(("left", "middle", "right"), found.parts, strict=True)
     return figures | {f"snr_{name}": each.snr.value for name, each in ratios if each.snr}
 

@@ -40,6 +40,8 @@ def text(found: MeasuredUniformity) -> str:
         ("bands along travel", _bands),
         ("SNR along the line", _ratios),
     )
+    if any(each.waves.chance < BY_CHANCE for each in found.channels.values()):
+        rows = *rows[:-1], ("waves over columns", _waves), rows[-1]
     return "\n".join(
         [
             *channel_lines("uniformity", (found.area,), found.channels, rows),
@@ -87,6 +89,16 @@ def _bands(each: Uniformity) -> str:
     if found.chance < BY_CHANCE:
         return f"{wave}; probability by chance {max(found.chance, _LEAST):.0e} or less"
     return f"none that stands out; the strongest, {wave}, has a chance of {found.chance:.2g}"
+
+
+def _waves(each: Uniformity) -> str:
+    found, signal = each.waves, each.whole.signal_dn.value
+    if found.chance >= BY_CHANCE:
+        return "none that stands out"
+    return (
+        f"{plus_minus(found.amplitude_dn)} DN ({found.amplitude_dn.value / signal:.3%} of the "
+        f"signal), {1 / found.frequency_cyc_line:.4g} columns a cycle"
+    )
 
 
 def _ratios(each: Uniformity) -> str:

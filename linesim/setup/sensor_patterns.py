@@ -1,0 +1,63 @@
+"""Fixed patterns of a sensor that more than one number tells: taps, and waves over the columns."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NamedTuple
+
+from linesim.setup.fields import Kind, Number, Quantity
+from linesim.setup.product import read_table
+from linesim.setup.vocabulary import ELECTRONS
+
+_TAPS: dict[str, Kind] = {
+    "count": Number(what="a number of taps", example="4", low=2, high=1024, whole=True),
+    "gain_step": Number(what="a fraction from 0 to 0.2", example="0.01", low=0.0, high=0.2),
+    "offset_step": ELECTRONS,
+}
+_WAVES: dict[str, Kind] = {
+    "gain": Number(what="a fraction from 0 to 0.5", example="0.005", low=0.0, high=0.5),
+    "period": Quantity(
+        what="a number of pixels", example='"64 px"', unit="px", low=2.0, high=131_072.0
+    ),
+}
+
+
+class Taps(NamedTuple):
+    """Equal blocks of columns, each read by an amplifier of its own."""
+
+    number: int
+    gain_step: float = 0.0  # standard deviation of their gains, share
+    offset_step_e: float = 0.0  # of their offsets [e]
+
+
+class ColumnWaves(NamedTuple):
+    """A sine of the response over the columns."""
+
+    gain: float  # its peak, share of the response
+    period_px: float  # in physical pixels [px]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TapsKind(Kind):
+    """A table {count, gain_step, offset_step}, of which a step may be left out."""
+
+    def read(self, value: object, folder: Path) -> Taps:
+        """Read the table."""
+        found = read_table(_table(value), _TAPS, folder, free=("gain_step", "offset_step"))
+        return Taps(found["count"], found.get("gain_step", 0.0), found.get("offset_step", 0.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WavesKind(Kind):
+    """A table {gain, period}."""
+
+    def read(self, value: object, folder: Path) -> ColumnWaves:
+        """Read the table."""
+        found = read_table(_table(value), _WAVES, folder)
+        return ColumnWaves(found["gain"], found["period"])
+
+
+def _table(value: object) -> dict[str, object]:
+    if not isinstance(value, dict):
+        msg = "this is no table"
+        raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
+    return value
