@@ -31,7 +31,7 @@ from linesim.forward.spread import OFF_AXIS_ERROR, LensSpread, lens_spread
 from linesim.forward.station import Station, station
 from linesim.forward.transport import LineTable, line_table
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.setup.over_field import OverField
+from linesim.setup.lens.over_field import OverField
 from linesim.setup.setup import Setup
 
 _HEIGHTS = 9

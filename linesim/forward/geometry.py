@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from linesim.setup.arrays import FloatArray
-from linesim.setup.over_field import OverField
+from linesim.setup.lens.over_field import OverField
 from linesim.setup.setup import Setup
 
 Figure = float | FloatArray

@@ -24,7 +24,7 @@ from scipy.special import j1
 from linesim.forward.geometry import Figure
 from linesim.setup.arrays import FloatArray
 from linesim.setup.channels import COLOURS, ByChannel
-from linesim.setup.over_field import OverField
+from linesim.setup.lens.over_field import OverField
 from linesim.setup.setup import Setup
 
 OverFigure = Figure | OverField

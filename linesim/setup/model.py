@@ -7,7 +7,7 @@ from pydantic import Field
 from linesim.setup.camera import Acquisition, Camera
 from linesim.setup.fields import Choice, Flag, Number, Quantity, Text
 from linesim.setup.kinds import SpectrumKind, Turn, TurnKind
-from linesim.setup.lens import Lens
+from linesim.setup.lens.lens import Lens
 from linesim.setup.light.ambient import Ambient, AmbientKind
 from linesim.setup.light.spectra import Spectrum
 from linesim.setup.product import (

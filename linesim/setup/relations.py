@@ -7,7 +7,7 @@ from typing import Any
 
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
-from linesim.setup.lens import OVER_FIELD_KEYS
+from linesim.setup.lens.lens import OVER_FIELD_KEYS
 from linesim.setup.sensor_relations import (
     SENSOR_KEYS,
     ambient_is_seen,

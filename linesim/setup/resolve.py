@@ -7,7 +7,7 @@ from typing import Any, TypeGuard
 
 import tomli_w
 
-from linesim.setup.lens import OVER_FIELD_KEYS
+from linesim.setup.lens.lens import OVER_FIELD_KEYS
 from linesim.setup.load import known_keys
 from linesim.setup.product import TARGET
 from linesim.setup.relations import BUILT_IN

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 
 from linesim.setup.channels import ByChannel
-from linesim.setup.lens import OVER_FIELD_KEYS, Lens
-from linesim.setup.over_field import ends_before
+from linesim.setup.lens.lens import OVER_FIELD_KEYS, Lens
+from linesim.setup.lens.over_field import ends_before
 from linesim.setup.rows import best_run, pixel_shapes
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown

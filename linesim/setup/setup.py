@@ -8,7 +8,7 @@ from typing import Any
 
 from linesim.setup.camera import Acquisition, Camera
 from linesim.setup.kinds import Turn
-from linesim.setup.lens import Lens
+from linesim.setup.lens.lens import Lens
 from linesim.setup.light.strip import Lamp
 from linesim.setup.model import Light, Requirement, Sections, Target, Transport
 from linesim.setup.rows import best_run

@@ -10,8 +10,8 @@ from scipy.interpolate import PchipInterpolator
 
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
+from linesim.setup.lens.over_field import OverField, smooth_curve
 from linesim.setup.load import changed, sample_setup
-from linesim.setup.over_field import OverField, smooth_curve
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from linesim.forward.channels import colour_shift_um
 from linesim.forward.spread import Footprint
 from linesim.setup.arrays import FloatArray
-from linesim.setup.over_field import OverField, value_at
+from linesim.setup.lens.over_field import OverField, value_at
 from linesim.setup.setup import Setup
 
 EDGE_ERROR = 2e-4

@@ -8,10 +8,10 @@ from typing import get_args
 from linesim.setup.channels import ByChannelKind, OwnEfficiencyKind
 from linesim.setup.errors import InputError
 from linesim.setup.fields import Choice, Kind, Number, Quantity
+from linesim.setup.lens.over_field import OverFieldKind
 from linesim.setup.light.ambient import Ambient, AmbientKind
 from linesim.setup.load import changed, known_keys
 from linesim.setup.model import Sections
-from linesim.setup.over_field import OverFieldKind
 from linesim.setup.quantity import parse_quantity
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown

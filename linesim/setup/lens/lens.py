@@ -6,7 +6,7 @@ from pydantic import Field
 
 from linesim.setup.channels import ByChannel, ByChannelKind
 from linesim.setup.fields import Number, Quantity
-from linesim.setup.over_field import OverField, OverFieldKind
+from linesim.setup.lens.over_field import OverField, OverFieldKind
 from linesim.setup.vocabulary import LENGTH, SHARE, Section
 
 OVER_FIELD_KEYS = (

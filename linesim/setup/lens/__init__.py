@@ -1,0 +1,1 @@
+"""The lens as its maker states it."""
