@@ -51,6 +51,18 @@ NOT_RANDOM = {
         ),
         "of faces that mirror or lean, held against the picture in tests/targets/test_faced.py",
     ),
+    **dict.fromkeys(
+        (
+            "camera.line_noise",
+            "camera.crosstalk",
+            "camera.linearity_error",
+            "camera.lag",
+            "camera.charge_transfer_inefficiency",
+            "camera.taps",
+            "camera.column_waves",
+        ),
+        "faults of the sensor, held against the picture in tests/forward/sensor",
+    ),
     "light.maintenance_factor": "of verdicts alone",
     "light.height_band": "held against the picture in tests/figures/test_pulse.py",
     "light.pulse": "held against the picture in tests/figures/test_pulse.py",

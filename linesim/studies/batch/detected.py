@@ -124,6 +124,7 @@ def together(parts: Sequence[Signals]) -> Signals:
 def _blur_columns(numbers: Station) -> tuple[Figure, ...]:
     """Give all numbers that decide how a defect is blurred and sampled."""
     place, when, lens = numbers.geometry, numbers.timing, numbers.optics
+    sensor = numbers.sensor
     return (
         place.object_pixel_x_um,
         place.row_side_um,
@@ -138,6 +139,11 @@ def _blur_columns(numbers: Station) -> tuple[Figure, ...]:
         lens.defocus_mm,
         lens.more_across_um,
         lens.more_along_um,
+        sensor.lag,
+        sensor.inefficiency,
+        sensor.crosstalk,
+        # how wide a physical pixel is counts only where it has a share of its neighbours
+        place.across * np.asarray(np.asarray(sensor.crosstalk) > 0, dtype=np.float64),
     )
 
 

@@ -52,7 +52,7 @@ class Asked:
     def log_ratio(self) -> FloatArray:
         """Logarithm of the product's level over its noise, as limits leave them."""
         level_e = np.maximum(np.multiply(self.base.slope, self.base.level_e), 1e-300)
-        return np.asarray(np.log(level_e / self.base.temporal_e))
+        return np.asarray(np.log(level_e / self.base.noise_e))
 
     def wanted(self, found: Sighting) -> FloatArray:
         """Give the detectability to be reached by what is sighted."""

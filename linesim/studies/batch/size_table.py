@@ -33,7 +33,7 @@ NODES = 8
 """Of the series of one piece."""
 EXACT, COARSE = (6, 1.0), (4, 2.0)
 """Nodes of a piece over the logarithm of level over noise, and its length."""
-_IN_RATIOS = ("samples", "columns", "looks", "slopes")
+_IN_RATIOS = ("samples", "columns", "looks", "slopes", "lines")
 _PLAIN = ("wave_x", "wave_y", "noise_share")
 _LEAST = 1e-300
 _INTEGRALS = 256

@@ -63,6 +63,8 @@ RANGES = [
     (BASE, {"acquisition.exposure": "10us:70us:lin3"}),
     (BASE, {"acquisition.line_rate": "5kHz:20kHz:lin3"}),
     (BASE, {"light.ambient": "0lx:500lx:lin2"}),
+    (BASE, {"camera.line_noise": "0e:90e:lin2", "camera.crosstalk": "0,0.1"}),
+    (BASE, {"camera.lag": "0:0.4:lin2", "camera.linearity_error": "0,0.02"}),
     (BASE, {"camera.quantum_efficiency": "0.2:0.8:lin3"}),
     (BASE, {"requirement.smallest_defect": "100um:400um:lin3"}),
     (BASE, {"target.white_reflectance": "0.2:0.9:lin2"}),
