@@ -190,11 +190,12 @@ def _lines_of_sight(every: tuple[Channel, ...]) -> tuple[Channel, ...]:
 
 def _swayed(left_um: FloatArray, table: LineTable) -> FloatArray:
     """Give the least and the largest place of each sample that a line's shift and scale allow."""
-    scaled = [left_um * part for part in (table.stretch.min(), table.stretch.max())]
+    smear_um, smear = np.abs(table.sideways_travel_um) / 2, np.abs(table.stretch_travel) / 2
+    scaled = [left_um * (table.stretch - smear).min(), left_um * (table.stretch + smear).max()]
     return np.stack(
         [
-            left_um + table.sideways_um.min() + np.minimum(*scaled),
-            left_um + table.sideways_um.max() + np.maximum(*scaled),
+            left_um + (table.sideways_um - smear_um).min() + np.minimum(*scaled),
+            left_um + (table.sideways_um + smear_um).max() + np.maximum(*scaled),
         ]
     )
 

@@ -121,7 +121,7 @@ def _shape(case: Case) -> Found:
 
 def _encoder(case: Case) -> Found:
     wanted_um = float(wanted_advance_um(case.setup, case.numbers.geometry))
-    advance_um = float(case.numbers.timing.exposed_advance_um)
+    advance_um = float(case.numbers.timing.exposed_advance_um) * (1 - case.setup.missed_counts)
     left = advance_um / wanted_um - 1
     if case.setup.transport.trigger == "encoder" and abs(left) > _SAME:
         yield (

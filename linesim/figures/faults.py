@@ -4,7 +4,7 @@ import numpy as np
 
 from linesim.figures.case import Case, Found, values
 from linesim.figures.lens_cautions import lens_cautions
-from linesim.figures.plain_numbers import percent
+from linesim.figures.plain_numbers import digits, percent
 from linesim.forward.conversion import ROUNDING_DN
 from linesim.forward.lens import comb_mtf
 from linesim.forward.profile import column_profile
@@ -37,6 +37,25 @@ def _colour(case: Case) -> Found:
                 "across travel get coloured fringes. colour_alignment, a line rate that divides "
                 "the row distance, or an encoder remove them; a fringe that grows towards the ends "
                 "of the line would be the lens's."
+            ),
+        )
+
+
+def _missed(case: Case) -> Found:
+    share, count_um = case.setup.missed_counts, case.setup.encoder_count_um
+    if share > 0:
+        steps = digits(1e6 * share / count_um, 3)
+        advance_um = case.figure("geometry", "line_advance_um")
+        pixels = count_um / case.figure("geometry", "object_pixel_y_um")
+        yield (
+            "encoder_missed",
+            (
+                f"The encoder loses {percent(share)} of its counts: lines lie {advance_um:.6g} um "
+                f"apart in the mean instead of {advance_um * (1 - share):.6g} um, the picture is "
+                f"{percent(share)} too short along travel, and edges get steps of {count_um:.3g} "
+                f"um ({pixels:.2g} object pixels), about {steps} a metre. "
+                "Screened, balanced lines, a lower multiplier or a faster counter input help; an "
+                "index mark once a turn tells whether counts are lost."
             ),
         )
 
@@ -124,7 +143,7 @@ def _skew(case: Case) -> Found:
 def _flutter(case: Case) -> Found:
     flutter_mm = case.setup.transport.flutter_mm
     half_um = 500 * case.figure("geometry", "field_of_view_mm")
-    shift_um = half_um * flutter_mm / case.setup.working_distance_mm
+    shift_um = half_um * flutter_mm / case.setup.view_distance_mm
     pixels = shift_um / case.figure("geometry", "object_pixel_x_um")
     if pixels > _SHIFT_PX:
         yield (
@@ -213,6 +232,7 @@ _CHECKS = (
     _room,
     _band,
     _stages,
+    _missed,
     _skew,
     _flutter,
     _lamp,

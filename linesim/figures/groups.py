@@ -4,7 +4,7 @@ The closed-form figures by group. Every function takes a station of numbers or o
 References
 ----------
 Signal, noise, threshold, saturation and dynamic range: EMVA 1288 R4.0 RC (March 2021), (15), (20),
-(27), (28), (55), (69). Depth of field: 2 c N (1+m)/m², first order of the thin-lens relations.
+(27), (28), (55), (69). Depth of field: 2 c N_w/m², first order of the thin-lens relations.
 """
 
 from dataclasses import dataclass

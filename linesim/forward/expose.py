@@ -4,10 +4,8 @@ The first half of the forward model: light -> lens -> transport -> sampling, to 
 Physics makes small tables here; the products that apply them to pixels are in ``sampling``.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
-from math import ceil
 
 import numpy as np
 
@@ -15,18 +13,11 @@ from linesim.forward.channels import Channel
 from linesim.forward.lens import optics
 from linesim.forward.profile import column_profile
 from linesim.forward.reference import Reference
-from linesim.forward.sampling.across import (
-    PHASES,
-    TILE_COLUMNS,
-    AcrossPlan,
-    across_tiles,
-    blurred_sides,
-    leaked,
-)
 from linesim.forward.sampling.fineness import refuse_too_fine
+from linesim.forward.sampling.matrices import sampler
 from linesim.forward.sampling.sampler import Sampler
 from linesim.forward.sampling.trailed import lines_before, trailed
-from linesim.forward.sampling.zones import Sides, places_um, stretched, uneven_keys, zones_of
+from linesim.forward.sampling.zones import uneven_keys
 from linesim.forward.spread import OFF_AXIS_ERROR, LensSpread, lens_spread
 from linesim.forward.station import Station, station
 from linesim.forward.transport import LineTable, line_table
@@ -36,8 +27,6 @@ from linesim.setup.setup import Setup
 
 _HEIGHTS = 9
 """Heights of a fluttering web whose blur is worked out; the nearest in defocus serves."""
-_TILE_STEP = 0.1
-"""Change of shift, by skew or scale, over a tile of columns: at most that part of a pixel."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,60 +225,3 @@ def _lens_at(
         lens, off_axis_error = optics(setup, position).of_channel(channel), off_axis_error / 3
     away = replace(lens, defocus_mm=abs(round(float(lens.defocus_mm) + height_mm, 9)))
     return lens_spread(away, least_side_um(one), off_axis_error)
-
-
-def sampler(
-    setup: Setup,
-    numbers: Station,
-    reference: Reference,
-    channel: Channel,
-    made_of: tuple[Callable[[float], LensSpread], tuple[int, int], FloatArray],
-    crosstalk: float = 0.0,
-) -> Sampler:
-    """Build both matrices; crosstalk is the share of a pixel's charge in each neighbour."""
-    lens_at, (across, along), white = made_of
-    place, stages = numbers.geometry, setup.camera.tdi_stages
-    width_um, side_um = float(place.object_pixel_x_um) / across, float(place.row_side_um) / along
-    slope = float(np.tan(np.deg2rad(setup.transport.skew_deg)))
-    out_of_step_um = float(numbers.timing.exposed_advance_um - place.row_side_um)
-    columns = int(place.image_width_px) * across
-    physical_um = float(place.object_pixel_x_um) / int(place.across)
-
-    def sides_at(position: float) -> Sides:
-        lens, finer = lens_at(position), float(stretched(setup, np.array([position]))[0])
-        across_feet = blurred_sides(lens.terms, width_um, stages, slope * float(place.row_side_um))
-        along_feet = blurred_sides(lens.along, side_um, stages, out_of_step_um)
-        return Sides(
-            across=leaked(across_feet, crosstalk, physical_um),
-            along=tuple(foot.shrunk(finer) for foot in along_feet),
-            weights=lens.weights,
-        )
-
-    sways = setup.transport.lateral_wander_um > 0 or setup.transport.flutter_mm > 0
-    stretch = setup.transport.flutter_mm / setup.working_distance_mm
-    step = max(abs(slope) * width_um / side_um, stretch, _TILE_STEP / TILE_COLUMNS)
-    nominal_um = (np.arange(columns, dtype=np.float64) - columns / 2) * width_um
-    zones = zones_of(setup, nominal_um + width_um / 2, sides_at)
-    ends_um = places_um(setup, channel.index, np.append(nominal_um, nominal_um[-1] + width_um))
-    bent = setup.lens.distortion is not None or setup.lens.lateral_colour_um is not None
-    plan = AcrossPlan(
-        zones=zones,
-        left_um=reference.shape[1] * reference.pixel_size_um / 2 + ends_um[:-1],
-        side_um=width_um,
-        profile=np.asarray(white, dtype=np.float32),
-        widths_um=np.diff(ends_um) if bent else None,
-    )
-    return Sampler(
-        reference=reference,
-        repeat=setup.target.repeat,
-        bands=channel.bands.astype(np.float32),
-        zones=tuple(zone.sides.along for zone in zones),
-        side_um=side_um,
-        tiles=across_tiles(
-            plan,
-            reference,
-            columns=ceil(_TILE_STEP / step),
-            phases=PHASES if sways or (slope and setup.camera.kind == "three-line") else 1,
-        ),
-        slope=slope,
-    )

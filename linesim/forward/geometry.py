@@ -173,11 +173,13 @@ def exposed_advance_um(setup: Setup, place: Geometry) -> Figure:
     """Travel from one exposed line to the next: set by a clock, or counted by an encoder."""
     rate, wanted_um = setup.acquisition.line_rate, wanted_advance_um(setup, place)
     if setup.transport.trigger == "encoder":
-        count_um = (setup.transport.encoder_step_um or 0.0) / setup.transport.encoder_multiplier
+        count_um = setup.encoder_count_um
         # the camera counts its own lines; each light has every so manieth
         own_um = wanted_um / setup.turn.lights
         nearest = setup.turn.lights * np.maximum(1, np.rint(own_um / count_um))
-        return float(count_um * (setup.transport.encoder_divider or nearest))
+        counts = setup.transport.encoder_divider or nearest
+        # n counts arrive when n/(1 − s) were made, in the mean
+        return float(count_um * counts) / (1 - setup.missed_counts)
     # the clock sets its rate for the speed it believes in
     rate_hz = 1000 * place.assumed_speed_mm_s / wanted_um if isinstance(rate, str) else rate
     return 1000 * place.speed_mm_s / rate_hz
@@ -195,7 +197,8 @@ def timing(setup: Setup, place: Geometry) -> Timing:
     exposed_hz, turns = 1000 * place.speed_mm_s / advance_um, setup.turn.lights
     follows = setup.transport.trigger == "encoder"
     peak_hz = exposed_hz * (1 + setup.transport.speed_ripple) if follows else exposed_hz
-    peak_hz = peak_hz * turns
+    # where no count is lost the period is the shortest
+    peak_hz = peak_hz * turns / (1 - setup.missed_counts)
     dead_us = setup.camera.dead_time_us
     exposure = setup.acquisition.exposure
     return Timing(

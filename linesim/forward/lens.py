@@ -6,12 +6,13 @@ Frequencies are in cycles/mm at the sensor; every function broadcasts.
 References
 ----------
 Irradiance: camera equation for a distant pupil, E' = π L τ / (4 N²(1+m)²) with L = ρE/π for a
-matt target. Diffraction: MTF of a circular pupil in incoherent light, textbooks on Fourier
-optics. Defocus: P. A. Stokseth, "Properties of a defocused optical system", Journal of the Optical
-Society of America 59, 1969 (from memory): diffraction times the transfer 2 J₁(x)/x of the geometric
-disc at x(1−ν), for the overlap of the shifted pupils, over which the path error is felt, narrows
-with the frequency; within 0.017 of the exact transfer at any defocus. Fall-off: cos⁴ law (from
-memory).
+matt target. Pupil magnification P: N(1+m/P) for N(1+m), photographic optics texts (from memory);
+derived: the exit pupil, P f/N wide, lies f(P+m) before the image. Diffraction: MTF of a circular
+pupil in incoherent light, textbooks on Fourier optics. Defocus: P. A. Stokseth, "Properties of a
+defocused optical system", Journal of the Optical Society of America 59, 1969 (from memory):
+diffraction times the transfer 2 J₁(x)/x of the geometric disc at x(1−ν), for the overlap of the
+shifted pupils, over which the path error is felt, narrows with the frequency; within 0.017 of the
+exact transfer at any defocus. Fall-off: cos⁴ law (from memory).
 """
 
 from collections.abc import Callable
@@ -56,6 +57,7 @@ class Optics:
         squares add up. [µm]
     averaged : float; 1 where diffraction is averaged over the band, 0 where its mean stands for it
     band : tuple of float; wavelengths of equal parts of the electrons, over the mean; rising
+    pupil_magnification : float; exit pupil over entrance pupil, P
     """
 
     magnification: Figure
@@ -68,6 +70,7 @@ class Optics:
     more_along_um: Figure = 0.0
     averaged: Figure = 0.0
     band: tuple[Figure, ...] = (1.0,) * BINS
+    pupil_magnification: Figure = 1.0
 
     def of_channel(self, index: int) -> "Optics":
         """Give one channel's lens in plain numbers: red, green, blue; the only one of all."""
@@ -88,8 +91,8 @@ class Optics:
 
     @property
     def working_f_number(self) -> Figure:
-        """N(1+m), for a pupil magnification of 1."""
-        return self.f_number * (1 + self.magnification)
+        """N(1+m/P): distance of the exit pupil over its diameter."""
+        return self.f_number * (1 + self.magnification / self.pupil_magnification)
 
     @property
     def share_to_sensor(self) -> Figure:
@@ -108,7 +111,7 @@ class Optics:
 
     @property
     def defocus_disc_um(self) -> Figure:
-        """Diameter of the blur disc at the sensor, m²δ/(N(1+m)). [µm]."""
+        """Diameter of the blur disc at the sensor, m²δ/N_w. [µm]."""
         return 1000 * self.magnification**2 * np.abs(self.defocus_mm) / self.working_f_number
 
     @property
@@ -236,7 +239,8 @@ def lens_share(setup: Setup, x_um: FloatArray) -> FloatArray:
     """
     given = setup.lens.relative_illumination
     if given is None:
-        return off_axis_share(x_um, setup.magnification, setup.lens.focal_length_mm)
+        lens = setup.lens.focal_length_mm, setup.pupil_magnification
+        return off_axis_share(x_um, setup.magnification, *lens)
     position = x_um / (1000 * np.asarray(setup.half_line_mm))
     if isinstance(given, OverField):
         return given.at(position, setup.half_line_mm)
@@ -252,12 +256,12 @@ def least_lens_share(setup: Setup) -> float:
 
 
 def off_axis_share(
-    x_um: FloatArray, magnification: float, focal_length_mm: float | None
+    x_um: FloatArray, magnification: float, focal_length_mm: float | None, pupil: float = 1.0
 ) -> FloatArray:
-    """Give the cos⁴ fall-off, tan θ = x/(f(1+m)) with x at the sensor; 1 without a focal length."""
+    """Give the cos⁴ fall-off, tan θ = x/(f(P+m)) with x at the sensor; 1 without a focal length."""
     if focal_length_mm is None:
         return np.ones_like(x_um)
-    tangent = x_um / (1000 * focal_length_mm * (1 + magnification))
+    tangent = x_um / (1000 * focal_length_mm * (pupil + magnification))
     return (1 + tangent**2) ** -2.0
 
 
@@ -354,6 +358,7 @@ def _optics(setup: Setup, read: Callable[[OverFigure], Figure]) -> Optics:
         defocus_mm=defocus_mm,
         more_across_um=_beyond(across_um, blur_um),
         more_along_um=_beyond(along_um, blur_um),
+        pupil_magnification=setup.pupil_magnification,
     )
     return _over_band(setup, found)
 

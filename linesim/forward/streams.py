@@ -11,6 +11,7 @@ JITTER_STREAM = 4
 REFERENCE_STREAM = 5
 LINE_STREAM = 10
 TAP_STREAM = 11
+MISSED_STREAM = 12
 
 
 def stream(seed: int, stage: int, channel: int, strip: int) -> np.random.Generator:

@@ -64,7 +64,8 @@ def _sampler(whole: Sampler, columns: Indices) -> Sampler:
             first = tiles[-1].last if tiles else 0
             phases = tuple(phase[:, :, own] for phase in tile.phases)
             moved = replace(tile, first=first, last=first + own.size, phases=phases)
-            tiles.append(replace(moved, profile=tile.profile[own]))
+            places_um = tile.places_um[own]
+            tiles.append(replace(moved, profile=tile.profile[own], places_um=places_um))
     # what repeats or sways may look anywhere
     if whole.repeat or len(tiles[0].phases) > 1:
         return replace(whole, tiles=tuple(tiles))

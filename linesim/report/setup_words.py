@@ -150,6 +150,7 @@ def _faults(setup: Setup) -> str:
         (moves.speed_ripple, f"a speed ripple of {moves.speed_ripple:.0%} at {turns}"),
         (moves.line_jitter_um, f"a line jitter of {texts['line_jitter']} rms"),
         (moves.encoder_turn_error_um, f"an encoder error of {texts['encoder_turn_error']} a turn"),
+        (setup.missed_counts, f"a loss of {setup.missed_counts:.2g} of the encoder's counts"),
         (abs(moves.skew_deg), f"a skew of {texts['skew']}"),
         (moves.lateral_wander_um, f"a lateral wander of {texts['lateral_wander']}"),
         (moves.flutter_mm, f"a flutter of {texts['flutter']}"),

@@ -79,6 +79,10 @@ class Transport(Section):
     encoder_step_um: Annotated[float, MICRONS] | None = Field(alias="encoder_step", default=None)
     encoder_divider: Annotated[int, COUNT] | None = None
     encoder_multiplier: Annotated[int, COUNT]
+    encoder_missed_counts: (
+        Annotated[float, Number(what="a share of counts", example="0.001", low=0.0, high=0.5)]
+        | None
+    ) = None
     speed_ripple: Annotated[float, FAULT_SHARE]
     ripple_frequency_hz: Annotated[float, SWING] = Field(alias="ripple_frequency")
     line_jitter_um: Annotated[

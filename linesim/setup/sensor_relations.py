@@ -145,6 +145,11 @@ def faults_have_what_they_need(setup: Setup) -> Iterator[str]:
             f"{_text(setup, 'transport.encoder_turn_error')}, but it needs an encoder and its "
             'travel in one turn; expected trigger = "encoder" and encoder_turn_length = "200 mm"'
         )
+    if setup.missed_counts > 0 and transport.trigger == "clock":
+        yield (
+            f"transport.encoder_missed_counts: read {setup.missed_counts:g}, but a clock has no "
+            'counts to lose; expected trigger = "encoder", or leave it out'
+        )
     if camera.kind == "three-line" and camera.line_spacing_um is None:
         yield (
             'camera.line_spacing: nothing was read, but kind = "three-line" needs the distance of '

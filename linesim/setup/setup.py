@@ -103,6 +103,16 @@ class Setup:
         return self.camera.pixels * self.camera.pixel_width_um / 2000
 
     @property
+    def encoder_count_um(self) -> float:
+        """Travel from one count of the encoder to the next, interpolated ones too. [µm]."""
+        return (self.transport.encoder_step_um or 0.0) / self.transport.encoder_multiplier
+
+    @property
+    def missed_counts(self) -> float:
+        """Share of the encoder's counts that get lost."""
+        return self.transport.encoder_missed_counts or 0.0
+
+    @property
     def foreshortening(self) -> float:
         """Length along travel as the camera sees it over what it is, cos of the camera's angle."""
         return cos(radians(self.camera.angle_deg or 0.0))
@@ -141,6 +151,21 @@ class Setup:
         """Lens to target, f(1+1/m); infinite without a focal length. [mm]."""
         focal_mm = self.lens.focal_length_mm
         return inf if focal_mm is None else focal_mm * (1 + 1 / self.magnification)
+
+    @property
+    def pupil_magnification(self) -> float:
+        """Diameter of the exit pupil over that of the entrance pupil."""
+        stated = self.lens.pupil_magnification
+        return 1.0 if stated is None else stated
+
+    @property
+    def view_distance_mm(self) -> float:
+        """Entrance pupil, from where the lens sees, to target: f(1/P+1/m). [mm]."""
+        # the pupil lies f(1 − 1/P) from the principal plane, from which it is f(1+1/m)
+        focal_mm = self.lens.focal_length_mm
+        if focal_mm is None:
+            return inf
+        return focal_mm * (1 / self.pupil_magnification + 1 / self.magnification)
 
     @property
     def ambient_w_m2(self) -> float:

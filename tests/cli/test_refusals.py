@@ -52,6 +52,8 @@ SETUPS = (
     Case(SPEED, f'{SPEED}\ntrigger = "laser"', "transport.trigger", 'expected "clock" or "encoder"'),
     Case(SPEED, f'{SPEED}\ntrigger = "encoder"', "transport.encoder_step", "needs the travel per count"),
     Case(SPEED, f'{SPEED}\nencoder_step = "20 um"', "transport.trigger", 'expected trigger = "encoder"'),
+    Case(SPEED, f"{SPEED}\nencoder_missed_counts = 0.01", "transport.encoder_missed_counts", "a clock has no counts to lose"),
+    Case(SPEED, f"{SPEED}\nencoder_missed_counts = 1", "transport.encoder_missed_counts", "outside 0 to 0.5; expected a share of counts"),
     Case(SPEED, f"{SPEED}\nencoder_divider = 2.5", "transport.encoder_divider", "this is not a whole number"),
     # light
     Case(LUX, "illuminance = 40", "light.illuminance", "a bare number has no unit; expected an illuminance"),
@@ -78,6 +80,7 @@ SETUPS = (
     Case(MAGNIFICATION, "", "lens.magnification, lens.field_of_view", "for example magnification = 0.1"),
     Case(MAGNIFICATION, f'{MAGNIFICATION}\nfield_of_view = "3 mm"', "lens.field_of_view", 'read 0.1 and "3 mm"'),
     Case(MAGNIFICATION, f"{MAGNIFICATION}\nf_number = 0", "lens.f_number", "this is outside 0.5 to 256; expected an f-number"),
+    Case(MAGNIFICATION, f"{MAGNIFICATION}\npupil_magnification = 0", "lens.pupil_magnification", "outside 0.05 to 20; expected a ratio of exit to entrance pupil"),
     Case(MAGNIFICATION, f"{MAGNIFICATION}\ntransmission = 1.1", "lens.transmission", "expected a fraction from 0 to 1"),
     Case(MAGNIFICATION, f'{MAGNIFICATION}\nspeed = "3 m/s"', "lens.speed", "did you mean transport.speed?"),
     # camera

@@ -7,6 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from linesim.figures.budget import budget
+from linesim.forward.station import station
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
 from linesim.studies.scan.study import scan
@@ -91,7 +92,10 @@ def test_flutter_leaves_the_focus_of_a_lamp() -> None:
     seen = scan(changed(plain, {"light.height_band": "10 mm"})).expected_e
     middle = slice(28, 36)  # where flutter changes the scale least
     ratio = seen[:, middle].mean(axis=1) / scan(plain).expected_e[:, middle].mean(axis=1)
-    height_mm = 5 * np.sin(2 * np.pi * 200 * np.arange(67) * 75e-6)
+    lit_s = float(station(plain).timing.lit_us) * 1e-6
+    # the mean of a sine over the exposure
+    middle_s = np.arange(67) * 75e-6 + lit_s / 2
+    height_mm = 5 * np.sinc(200 * lit_s) * np.sin(2 * np.pi * 200 * middle_s)
     lamp = 0.8 ** np.square(2 * height_mm / 10)
     assert_allclose(ratio, (100 * lamp + 20) / 120, rtol=2e-6)
     codes = {each.code for each in budget(changed(plain, {"light.height_band": "10 mm"})).cautions}

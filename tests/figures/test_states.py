@@ -13,6 +13,7 @@ from linesim.forward.station import station
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, sample_setup
 from linesim.setup.setup import Setup
+from linesim.studies.scan.study import scan
 from linesim.targets.flat import flat
 
 BASE = changed(
@@ -56,6 +57,49 @@ def test_an_exposure_over_its_period_cannot_run() -> None:
     found, _ = judged({"acquisition.exposure": "100 us"})
     assert found["exposure"].state == "cannot run"
     assert_allclose(found["exposure"].margin, 75 / 100 - 1, rtol=1e-9)
+
+
+PACES: dict[str, dict[str, Any]] = {
+    "clock": {},
+    "reads before it exposes again": {"camera.dead_time": "30 us"},
+    "encoder, rippled": {
+        "transport.trigger": "encoder",
+        "transport.encoder_step": "25 um",
+        "transport.speed_ripple": 0.2,
+    },
+    "joined lines": {
+        "acquisition.binning": "1x2",
+        "acquisition.binning_along": "lines",
+        "acquisition.binning_domain": "digital",
+    },
+    "stages": {"camera.tdi_stages": 4},
+    "lights in turn": {"light.turn": "1 of 2"},
+}
+
+
+@pytest.mark.parametrize("pace", PACES)
+def test_no_exposure_outlasts_the_shortest_period(pace: str) -> None:
+    """Up to what the shortest period leaves a station runs; whatever exceeds that cannot."""
+    timing = station(changed(BASE, PACES[pace])).timing
+    longest_us = float(timing.longest_exposure_us)
+    states = {
+        part: judged({**PACES[pace], "acquisition.exposure": f"{part * longest_us:.12g} us"})
+        for part in (1.0, 1.001, 3.0)
+    }
+    assert [found["exposure"].state for found, _ in states.values()] == [
+        "met",
+        "cannot run",
+        "cannot run",
+    ]
+    assert float(states[3.0][1].groups["exposure"]["duty"]) > 1
+    assert "exposure_over_period" in {each.code for each in states[1.001][1].cautions}
+
+
+def test_a_scan_says_that_its_station_cannot_run() -> None:
+    """The picture is drawn as asked, its verdict stands beside it."""
+    setup = changed(BASE, {"acquisition.exposure": "100 us", "acquisition.lines": 8})
+    found = {each.requirement: each.state for each in scan(setup).budget.verdicts}
+    assert found["exposure"] == "cannot run"
 
 
 def test_json_of_a_verdict_has_seven_keys() -> None:

@@ -32,11 +32,10 @@ BASE = setup_from(
 LINE_S = 75e-6
 MOVED_UM = 0.5
 """From where a line starts to the middle of its exposure of 1 us."""
+MIDDLE_S = LINE_S * np.arange(80) + 0.5e-6
 SLOPE = np.tan(np.radians(0.1))
-TILE_ERROR = 0.05
-"""Stated: a column looks at most that part of an object pixel off its place."""
-STEP_ERROR = 25 / 32 / 75
-"""And that much for the steps in which tiles are shifted."""
+READING = 1e-3
+"""Lines or columns: what float32 leaves of a count over some hundred samples."""
 
 
 def step(rows: int, columns: int, *, row: int = 0, column: int = 0) -> FloatArray:
@@ -55,9 +54,8 @@ def test_skew_shears_the_picture() -> None:
     """
     4096 pixels at 0.1°: W tan θ = 7.15 lines from end to end, and a straight line between.
 
-    An edge at y is met at line (y − x tan θ)/75 um: the side that looks ahead meets it first.
-    Within a tile of 32 columns all look where its middle does: 0.027 lines off at its sides. Tiles
-    lie in steps of a sixteenth of a reference pixel, which adds 1/32 of a third of a line.
+    An edge at y is met at line (y − x tan θ)/75 um: the side that looks ahead meets it first. Each
+    column mixes two steps about its place by how near they are, which leaves the mean place alone.
     """
     setup = changed(BASE, {"camera.pixels": 4096, "transport.skew": "0.1 deg"})
     seen = scan(setup, reference=step(220, 4096 * 3, row=100)).expected_e.astype(np.float64)
@@ -65,32 +63,25 @@ def test_skew_shears_the_picture() -> None:
     place_px = np.arange(4096) - 2047.5
     wanted = (2500 - MOVED_UM) / 75 - SLOPE * place_px
     off = line - wanted
-    assert np.abs(off).max() < 15.5 * SLOPE + STEP_ERROR + 1e-3
-    assert off.mean() == pytest.approx(0, abs=1e-3)
-    assert line[:32].mean() - line[-32:].mean() == pytest.approx(
-        (4096 - 32) * SLOPE, abs=2 * STEP_ERROR
-    )
+    assert np.abs(off).max() < READING
+    assert off.mean() == pytest.approx(0, abs=READING / 10)
     assert pytest.approx(7.149, abs=1e-3) == 4096 * SLOPE
 
 
 @pytest.mark.parametrize("skew_deg", [-4.0, -0.7, 0.7, 4.0])
-def test_steep_skew_stays_within_its_stated_error(skew_deg: float) -> None:
-    """
-    Tiles get narrower, down to two columns at 4°; the opposite skew shears the other way.
-
-    0.05 of a pixel, and 1/32 of a reference pixel.
-    """
+def test_steep_skew_puts_every_column_in_its_place(skew_deg: float) -> None:
+    """Tiles get narrower, down to two columns at 4°; the opposite skew shears the other way."""
     setup = changed(BASE, {"transport.skew": f"{skew_deg} deg"})
     seen = scan(setup, reference=step(220, 96 * 3, row=110)).expected_e.astype(np.float64)
     line = counted(seen, 0, (seen[0], seen[-1]))
     wanted = (2750 - MOVED_UM) / 75 - np.tan(np.radians(skew_deg)) * (np.arange(96) - 47.5)
-    assert np.abs(line - wanted).max() <= TILE_ERROR + STEP_ERROR + 1e-3
-    assert np.ptp(line) > 95 * np.tan(np.radians(abs(skew_deg))) - 2 * TILE_ERROR
+    assert np.abs(line - wanted).max() <= READING
+    assert np.ptp(line) > 95 * np.tan(np.radians(abs(skew_deg))) - 2 * READING
 
 
 def test_skewed_edges_stay_sharp() -> None:
     """
-    A 5° edge keeps its MTF: a tile's ±0.05 pixels take 1 − sinc(0.05) = 0.4 % at Nyquist.
+    A 5° edge keeps its MTF: mixing steps of 25/6 um takes (π·4.2·0.5/75)²/4 = 0.2 % at Nyquist.
 
     The edge metric is good to 0.003 in each of two: 0.01.
     """
@@ -108,7 +99,7 @@ def test_wander_moves_an_edge_to_and_fro() -> None:
     """
     120 um at 150 Hz: the edge lies at (x − 120 sin 2πgt)/75 um, for the line looks further right.
 
-    Lines shift in steps of an eighth of a reference pixel, so to 1/16 of its 25 um.
+    The time is that of mid-exposure.
     """
     setup = changed(
         BASE,
@@ -116,9 +107,9 @@ def test_wander_moves_an_edge_to_and_fro() -> None:
     )
     seen = scan(setup, reference=step(9, 288, column=150)).expected_e.astype(np.float64)
     column = counted(seen, 1, (seen[:, :1], seen[:, -1:]))
-    swing_um = 120 * np.sin(2 * np.pi * 150 * LINE_S * np.arange(64))
+    swing_um = 120 * np.sin(2 * np.pi * 150 * MIDDLE_S[:64])
     off_um = 75 * column - (150 * 25 - swing_um)
-    assert np.abs(off_um).max() <= 25 / 16 + 0.01
+    assert np.abs(off_um).max() <= 75 * READING
     assert np.ptp(column) > 1.5
 
 
@@ -135,8 +126,7 @@ def test_flutter_changes_the_scale() -> None:
     """
     A pixel at x looks at x(1 − h/WD): the ends move by (h/WD)·W/2, 43.6 um here, the axis not.
 
-    Read from a ramp across, where lens, pixel and defocus are even. Steps of 1/8 reference pixel
-    leave 1/16, and a tile's 16 columns to either side 16·75·h/WD = 2.7 um.
+    Read from a ramp across, where lens, pixel and defocus are even; its float32 leaves 0.1 um.
     """
     setup = changed(BASE, FLUTTER)
     columns = 512 * 3 + 80
@@ -145,19 +135,14 @@ def test_flutter_changes_the_scale() -> None:
     # cos⁴ off: the same scan on white, where the electrons are the profile
     white = scan(setup, reference=np.ones((9, 9))).expected_e[0].astype(np.float64)
     shift_um = (seen / white - 0.5) * columns * 25 - 75 * (np.arange(512) - 255.5)
-    height_mm = 1.5 * np.sin(2 * np.pi * np.arange(80) / 80)
+    height_mm = 1.5 * np.sin(2 * np.pi * MIDDLE_S / (80 * LINE_S))
     wanted_um = -75 * np.outer(height_mm, np.arange(512) - 255.5) / 660
     assert np.abs(wanted_um[20, [0, -1]]) == pytest.approx(43.6, abs=0.1)
-    assert np.abs(shift_um - wanted_um).max() <= 25 / 16 + 16 * 75 * 1.5 / 660 + 0.1
-    # the two tiles about the axis: none
-    assert np.abs(shift_um[:, 224:288].mean(axis=1)).max() <= 0.1
-    # tile means: only the steps are left
-    tiles = (shift_um - wanted_um).reshape(80, 16, 32).mean(axis=2)
-    assert np.abs(tiles).max() <= 25 / 16 + 0.1
+    assert np.abs(shift_um - wanted_um).max() <= 0.1
 
 
 def test_strong_flutter_narrows_the_tiles() -> None:
-    """30 mm over 660: 32 columns would differ by 1.45 pixels; 3 columns leave 0.05 of one."""
+    """30 mm over 660, line 20 at its crest: the outermost of 512 columns look 12 pixels inwards."""
     setup = changed(BASE, {**FLUTTER, "transport.flutter": "30 mm", "acquisition.lines": 24})
     columns = 512 * 3 + 400
     ramp = np.tile((np.arange(columns) + 0.5) / columns, (9, 1))
@@ -165,7 +150,7 @@ def test_strong_flutter_narrows_the_tiles() -> None:
     white = scan(setup, reference=np.ones((9, 9))).expected_e[20].astype(np.float64)
     place_px = np.arange(512) - 255.5
     off_um = (seen / white - 0.5) * columns * 25 - 75 * place_px * (1 - 30 / 660)
-    assert np.abs(off_um).max() <= 25 / 16 + TILE_ERROR * 75 + 0.1
+    assert np.abs(off_um).max() <= 0.1
 
 
 @pytest.mark.parametrize("line", [20, 60])
@@ -173,9 +158,10 @@ def test_flutter_defocuses_at_its_turning_points(line: int) -> None:
     """
     Near the axis, a line at ±1.5 mm is a line of a lens defocused by that: the same electrons.
 
-    The MTF of such a lens has its own check against 2J₁(x)/x.
+    The MTF of such a lens has its own check against 2J₁(x)/x. From 66 m away the scale hardly
+    changes: pixels beside the axis move by 37.5·1.5/66000 um, a part in 10⁵ of their side.
     """
-    near = {"camera.pixels": 32, "lens.f_number": 2.8}
+    near = {"camera.pixels": 32, "lens.f_number": 2.8, "lens.focal_length": "6 m"}
     target = step(9, 96, column=48)
     fluttered = scan(changed(BASE, {**FLUTTER, **near}), reference=target).expected_e
     still = {"transport.flutter": "0 mm", "acquisition.lines": 2}
@@ -183,8 +169,8 @@ def test_flutter_defocuses_at_its_turning_points(line: int) -> None:
         scan(changed(BASE, {**FLUTTER, **near, **still, "lens.defocus": z}), reference=target)
         for z in ("1.5 mm", "0 mm")
     )
-    assert_allclose(fluttered[line], there.expected_e[0], rtol=1e-5)
-    assert_allclose(fluttered[40], sharp.expected_e[0], rtol=1e-5)
+    assert_allclose(fluttered[line], there.expected_e[0], rtol=2e-5)
+    assert_allclose(fluttered[40], sharp.expected_e[0], rtol=2e-5)
     # teeth: the blur shows
     assert np.abs(there.expected_e[0] / sharp.expected_e[0] - 1).max() > 0.05
 

@@ -16,6 +16,7 @@ from linesim.forward.lens import (
     disc_mtf,
     gaussian_mtf,
     off_axis_share,
+    optics,
 )
 from linesim.forward.station import Station, station
 from linesim.setup.arrays import FloatArray
@@ -110,7 +111,7 @@ def test_camera_equation() -> None:
 
 
 def test_cos4_falloff() -> None:
-    """5, 10, 15, 20, 30 and 45° off the axis (law from memory), tan θ = x/(f(1+m))."""
+    """5, 10, 15, 20, 30 and 45° off the axis (law from memory), tan θ = x/(f(1+m)), P = 1."""
     angle = np.radians([0, 5, 10, 15, 20, 30, 45])
     x_um = 1000 * 50 * 1.1 * np.tan(angle)
     told = [1, 0.984865, 0.940602, 0.870513, 0.779728, 0.5625, 0.25]
@@ -255,3 +256,59 @@ def test_factors_of_the_lens_multiply() -> None:
         pupil_mtf(both, frequency) * 2 * j1(x) / x * np.exp(-2 * (np.pi * 1.5e-3 * frequency) ** 2)
     )
     assert_allclose(both.mtf(frequency), product, atol=1e-12)
+
+
+def traced(stop_mm: float) -> dict[str, float]:
+    """
+    Trace two thin lenses of 80 and 120 mm, 30 mm apart, a stop of 10 mm between them.
+
+    Derived, paraxial: a ray (height, angle) passes a distance d by h += d a, a lens by a −= h/f.
+    """
+
+    def lens(focal: float) -> FloatArray:
+        return np.array([[1, 0], [-1 / focal, 1]])
+
+    def gap(length: float) -> FloatArray:
+        return np.array([[1, length], [0, 1]])
+
+    whole = lens(120) @ gap(30) @ lens(80)
+    focal = -1 / whole[1, 0]
+    behind = gap(30 - stop_mm)
+    exit_to_stop, stop_to_entrance = lens(120) @ behind, gap(stop_mm) @ lens(80)
+    # the stop's images: where rays of one point of it meet again
+    exit_at = -exit_to_stop[0, 1] / exit_to_stop[1, 1]
+    exit_size = exit_to_stop[0, 0] + exit_at * exit_to_stop[1, 0]
+    entrance_at = stop_to_entrance[0, 1] / stop_to_entrance[0, 0]
+    entrance_size = 1 / stop_to_entrance[0, 0]
+    # magnification −0.2: where the object must lie before the first lens, and the image behind
+    before = (1 / 0.2 + whole[1, 1]) * focal
+    image_at = (0.2 + whole[0, 0]) * focal
+    return {
+        "focal": focal,
+        "ratio": exit_size / entrance_size,
+        "to_image": image_at - exit_at,
+        "n_working": (image_at - exit_at) / (10 * exit_size),
+        "n_engraved": focal / (10 * entrance_size),
+        "to_object": before + entrance_at,
+    }
+
+
+@pytest.mark.parametrize("stop_mm", [2.0, 20.0, 28.0])
+def test_pupils_of_a_traced_lens(stop_mm: float) -> None:
+    """Working f-number, and distances of both pupils, of two thin lenses traced by matrices."""
+    found = traced(stop_mm)
+    assert abs(found["ratio"] - 1) > 0.05
+    setup = changed(
+        BASE,
+        {
+            "lens.magnification": 0.2,
+            "lens.f_number": found["n_engraved"],
+            "lens.focal_length": f"{found['focal']} mm",
+            "lens.pupil_magnification": found["ratio"],
+        },
+    )
+    assert optics(setup).working_f_number == pytest.approx(found["n_working"], rel=1e-9)
+    assert setup.view_distance_mm == pytest.approx(found["to_object"], rel=1e-9)
+    edge_um = np.array([1000 * found["to_image"]])  # 45 degrees: cos⁴ is a quarter
+    share = off_axis_share(edge_um, 0.2, found["focal"], found["ratio"])
+    assert_allclose(share, 0.25, rtol=1e-9)

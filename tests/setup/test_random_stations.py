@@ -63,6 +63,8 @@ NOT_RANDOM = {
         ),
         "faults of the sensor, held against the picture in tests/forward/sensor",
     ),
+    "lens.pupil_magnification": "held against a traced lens in tests/outside/test_optics.py",
+    "transport.encoder_missed_counts": "held by tests/forward/motion/test_lost_counts.py",
     "light.maintenance_factor": "of verdicts alone",
     "light.height_band": "held against the picture in tests/figures/test_pulse.py",
     "light.pulse": "held against the picture in tests/figures/test_pulse.py",

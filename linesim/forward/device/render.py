@@ -6,9 +6,9 @@ processor with Triton. Expected electrons agree with numpy's to float32, by eith
 in distribution. The same seed, way, versions and kind of device give the same numbers, whatever
 window of lines they are asked in.
 
-Carried: every camera, binning, correction and light, ripple, jitter, encoder errors, stages of
-time-delay integration. Refused: what shifts lines along or across from column to column (skew,
-lateral wander, flutter).
+Carried: every camera, binning, correction and light, ripple, jitter, encoder errors and lost
+counts, stages of time-delay integration. Refused: what shifts lines along or across from column to
+column (skew, lateral wander, flutter).
 """
 
 from collections.abc import Callable, Sequence

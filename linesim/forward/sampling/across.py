@@ -7,26 +7,29 @@ the same station.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
-from itertools import pairwise
+from itertools import pairwise, product
+from math import ceil
 
 import numpy as np
 
 from linesim.forward.reference import Reference
+from linesim.forward.sampling.smear import STILL, Smears, smeared
 from linesim.forward.sampling.windows import Indices, even_starts
 from linesim.forward.sampling.zones import Sides, Zone
 from linesim.forward.spread import Footprint, Spread, footprint
 from linesim.setup.arrays import FloatArray, ImageArray
 
 TILE_COLUMNS = 16
-PHASES = 8
-"""Steps in a reference pixel by which a line that wanders is shifted; off by 1/16 at most."""
+PHASES = 12
+"""Steps in a reference pixel for which a line that wanders is worked out; mixed in between."""
 _SLACK = 8
 """Columns that a window may start early, to lie evenly with its neighbours."""
 DIGITS = 9
 """Decimals of a reference pixel to which places count; beyond them is float's own rounding."""
-Columns = slice | Indices
+Term = tuple[Footprint, float]
+"""What a term integrates, and its factor."""
 
 
 def brought_inside(index: Indices, size: int, *, repeat: bool) -> Indices:
@@ -34,11 +37,19 @@ def brought_inside(index: Indices, size: int, *, repeat: bool) -> Indices:
     return index % size if repeat else np.clip(index, 0, size - 1)
 
 
-def seen_columns(low: int, count: int, size: int, *, repeat: bool) -> Columns:
-    """Name reference columns, also such as lie outside of it."""
-    if low >= 0 and low + count <= size:
-        return slice(low, low + count)
-    return brought_inside(np.arange(low, low + count), size, repeat=repeat)
+def phases_over(stretched_px: float) -> int:
+    """
+    Count shifts to work out for each sideways travel.
+
+    Parameters
+    ----------
+    stretched_px : float; by how much those over a tile differ, in reference pixels
+
+    Returns
+    -------
+    int; from 0 on, a twelfth of a reference pixel apart
+    """
+    return PHASES + 1 + ceil(PHASES * stretched_px)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -51,8 +62,10 @@ class AcrossTile:
     first, last : int; delivered columns, ``last`` exclusive
     low, count : int; first reference column, may lie outside, and how many
     middle_um : float; middle of the tile from the optical axis, on the target [µm]
+    places_um : ndarray of shape (last − first,); middle of each column from the axis [µm]
     phases : tuple of ndarray of shape (terms, count, last − first)
-        One matrix a lens term; one set of them for each shift by a part of a reference pixel.
+        One matrix a lens term; one set of them for each sideways travel, and in that for each shift
+        by a part of a reference pixel.
     profile : ndarray of shape (last − first,); factor of each column, yet to be applied
     zone : int; whose lens terms these are
     """
@@ -62,6 +75,7 @@ class AcrossTile:
     low: int
     count: int
     middle_um: float
+    places_um: FloatArray
     phases: tuple[ImageArray, ...]
     profile: ImageArray
     zone: int = 0
@@ -78,6 +92,7 @@ class AcrossPlan:
     profile: ImageArray  # shape (columns,); factor of each column
     # shape (columns,); delivered pixels across where the lens distorts; None: all have that side
     widths_um: FloatArray | None = None
+    smears: Smears = STILL
 
 
 def across_tiles(
@@ -102,7 +117,7 @@ def _zone_tiles(
     # how much smaller a pixel lies on the target than in the middle of the line
     finer = plan.side_um / (wide_um + np.zeros_like(centre_um))
     places = (centre_um / pitch_um).tobytes(), finer.tobytes()
-    lows, matrices = _matrices(zone.sides, places, pitch_um, cut)
+    lows, matrices = _matrices((zone.sides, plan.smears), places, pitch_um, cut)
     middle_um = centre_um - reference.shape[1] * pitch_um / 2
     ends = [*range(0, len(centre_um), cut[0]), len(centre_um)]
     for (first, last), low, sets in zip(pairwise(ends), lows, matrices, strict=True):
@@ -112,6 +127,7 @@ def _zone_tiles(
             low=low,
             count=sets[0].shape[1],
             middle_um=float(middle_um[first:last].mean()),
+            places_um=middle_um[first:last],
             phases=_shared(sets, zone.shares, slice(first, last)),
             profile=plan.profile[zone.first + first : zone.first + last],
             zone=index,
@@ -125,6 +141,8 @@ def _shared(
     if shares is None:
         return sets
     own = shares[:, None, columns].astype(np.float32)
+    # the terms come once for each order of what leans
+    own = np.tile(own, (len(sets[0]) // len(own), 1, 1))
     return tuple(each * own for each in sets)
 
 
@@ -154,42 +172,77 @@ def leaked(feet: tuple[Footprint, ...], share: float, pitch_um: float) -> tuple[
 
 @lru_cache(maxsize=8)
 def _matrices(
-    sides: Sides, places: tuple[bytes, bytes], pitch_um: float, cut: tuple[int, int]
+    made_of: tuple[Sides, Smears],
+    places: tuple[bytes, bytes],
+    pitch_um: float,
+    cut: tuple[int, int],
 ) -> tuple[list[int], list[tuple[ImageArray, ...]]]:
     """Give first reference column and matrices of each tile; centres in reference pixels."""
-    (columns, phases), (centre_px, finer) = cut, map(np.frombuffer, places)
-    reach_px = max(foot.reach_um for foot in sides.across) / pitch_um / finer.min()
+    (columns, phases), (sides, smears) = cut, made_of
+    centre_px, finer = map(np.frombuffer, places)
+    reach_um = max(foot.reach_um for foot in sides.across) / finer.min()
+    reach_px = (reach_um + smears.widths_um[-1] / 2) / pitch_um
     # a column sees so many reference columns, whichever it starts with
     seen = int(np.ceil(2 * reach_px)) + 1
-    shifted_px = centre_px + np.arange(phases)[:, None] / phases
+    shifted_px = centre_px + np.arange(phases)[:, None] / PHASES
     firsts = np.floor(np.round(shifted_px - reach_px, DIGITS)).astype(np.intp)
     behind = np.round(shifted_px - firsts, DIGITS)
     tiles = [slice(k, k + columns) for k in range(0, len(centre_px), columns)]
+    terms = [_terms(sides, smears, width_um) for width_um in smears.widths_um]
     low = even_starts(np.array([firsts[0, part].min() for part in tiles]), _SLACK)
     count = max(int(firsts[-1, part].max()) - start for part, start in zip(tiles, low, strict=True))
-    known: dict[bytes, ImageArray] = {}
-    found = []
-    for part, start in zip(tiles, low.tolist(), strict=True):
-        sets = []
-        for first, place in zip(firsts[:, part] - start, behind[:, part], strict=True):
-            key = first.tobytes() + place.tobytes() + finer[part].tobytes()
-            if key not in known:
-                ahead_um = (np.arange(seen + 1) - place[:, None]) * pitch_um
-                ahead_um = ahead_um * finer[part, None]
-                known[key] = _weights(sides, ahead_um, (first, count + seen))
-            sets.append(known[key])
-        found.append(tuple(sets))
-    return low.tolist(), found
+    known = _Known(terms=terms, pitch_um=pitch_um, seen=seen, count=count + seen)
+    return low.tolist(), [
+        known.sets(firsts[:, part] - start, behind[:, part], finer[part])
+        for part, start in zip(tiles, low.tolist(), strict=True)
+    ]
 
 
-def _weights(sides: Sides, ahead_um: FloatArray, into: tuple[Indices, int]) -> ImageArray:
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Known:
+    """Matrices made so far, by how a tile's columns lie in their reference pixels."""
+
+    terms: list[list[Term]]  # of each sideways travel
+    pitch_um: float
+    seen: int  # reference columns that a column sees, and those of a tile
+    count: int
+    made: dict[tuple[int, bytes], ImageArray] = field(default_factory=dict)
+
+    def sets(self, first: Indices, behind: FloatArray, finer: FloatArray) -> tuple[ImageArray, ...]:
+        """Give those of a tile: all shifts of each sideways travel."""
+        places = list(zip(first, behind, strict=True))
+        return tuple(
+            self._matrix(level, at, finer) for level, at in product(range(len(self.terms)), places)
+        )
+
+    def _matrix(self, level: int, at: tuple[Indices, FloatArray], finer: FloatArray) -> ImageArray:
+        first, place = at
+        key = level, first.tobytes() + place.tobytes() + finer.tobytes()
+        if key not in self.made:
+            ahead_um = (np.arange(self.seen + 1) - place[:, None]) * self.pitch_um
+            self.made[key] = _weights(
+                self.terms[level], ahead_um * finer[:, None], (first, self.count)
+            )
+        return self.made[key]
+
+
+def _terms(sides: Sides, smears: Smears, width_um: float) -> list[Term]:
+    """Give what to integrate for one sideways travel: blurred sides, then what leans of them."""
+    return [
+        (smeared(foot, width_um, order), (2 * order + 1) * scale)
+        for order in range(smears.orders)
+        for foot, scale in zip(sides.across, sides.weights, strict=True)
+    ]
+
+
+def _weights(terms: list[Term], ahead_um: FloatArray, into: tuple[Indices, int]) -> ImageArray:
     """Integrate each column over the reference columns it sees, at their places in the tile."""
-    (first, count), feet = into, sides.across
-    matrices = np.zeros((len(feet), count, len(first)), dtype=np.float32)
+    first, count = into
+    matrices = np.zeros((len(terms), count, len(first)), dtype=np.float32)
     column, place = (
         np.arange(len(first))[:, None],
         first[:, None] + np.arange(ahead_um.shape[1] - 1),
     )
-    for matrix, foot, scale in zip(matrices, feet, sides.weights, strict=True):
+    for matrix, (foot, scale) in zip(matrices, terms, strict=True):
         matrix[place, column] = scale * np.diff(foot.integral(ahead_um), axis=1)
     return matrices

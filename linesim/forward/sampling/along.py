@@ -13,6 +13,7 @@ import numpy as np
 
 from linesim.forward.reference import Reference
 from linesim.forward.sampling.across import DIGITS, brought_inside
+from linesim.forward.sampling.smear import Leaning
 from linesim.forward.sampling.windows import Indices, down, even_runs, even_starts, roomy
 from linesim.forward.spread import Footprint
 from linesim.forward.transport import LineTable
@@ -126,7 +127,7 @@ def _take_columns(seen: ImageArray, low: int, into: ImageArray, *, repeat: bool)
 
 
 def along_table(
-    feet: tuple[Footprint, ...], lines: LineTable, side_um: float, pitch_um: float
+    feet: tuple[Footprint | Leaning, ...], lines: LineTable, side_um: float, pitch_um: float
 ) -> AlongTable:
     """Build the along matrix of some lines, each weight an exact area integral."""
     centre_px = (lines.start_um + side_um / 2).reshape(-1, TILE_LINES) / pitch_um

@@ -6,34 +6,42 @@ product comes first, for it shrinks the work before the across product. Both run
 fixed size from line 0 and column 0, so the result does not depend on how the scan is cut.
 
 A skewed camera looks at another place along travel from column to column: the along product is then
-taken for each tile of columns by itself, shifted in steps of a sixteenth of a reference pixel, so
-that few along matrices serve all tiles. A line that wanders or is stretched shifts across, tile by
-tile, in steps of an eighth.
+taken for each tile of columns by itself, at the sixths of a reference pixel around its columns, so
+that few along matrices serve all tiles; each column mixes the two about its own place. A line that
+wanders or is stretched shifts across: each sample mixes the two twelfths of a reference pixel about
+its place, and the two sideways travels about that of its exposure.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from linesim.forward.reference import Reference
-from linesim.forward.sampling.across import PHASES, AcrossTile, Columns, seen_columns
+from linesim.forward.sampling.across import DIGITS, AcrossTile
 from linesim.forward.sampling.across_runs import AcrossRun, across_runs
 from linesim.forward.sampling.along import TILE_LINES, AlongTable, along_table, one_band, seen_rows
-from linesim.forward.sampling.windows import Indices, roomy
+from linesim.forward.sampling.between import (
+    Shifts,
+    even_shares,
+    farthest,
+    mixed,
+    seen_by,
+    shifts_of,
+)
+from linesim.forward.sampling.smear import STILL, Leaning, Smears
+from linesim.forward.sampling.windows import roomy
 from linesim.forward.spread import Footprint
 from linesim.forward.transport import LineTable
-from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.setup.arrays import ImageArray
 
-PARTS = 16
-"""Steps in a reference pixel by which a tile is shifted along travel; off by 1/32 at most."""
+PARTS = 6
+"""Steps in a reference pixel for which a skewed line is worked out along travel."""
+Tables = dict[tuple[int, int], AlongTable]
+"""Along matrices by zone of the line, and by parts of a reference pixel."""
 FOLD = 4
 """References that a single line sees, from which on border rows are summed beforehand: a lens at
 f/256 spreads light over centimetres. By the lens alone, so that no strip is computed otherwise."""
-Group = tuple[slice | Indices, int, int]
-"""Lines, their whole shift in reference columns, and the part of a column left."""
-Tables = dict[tuple[int, int], AlongTable]
-"""Along matrices by zone of the line, and by parts of a reference pixel."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -47,19 +55,21 @@ class Sampler:
     repeat : bool; whether it repeats
     bands : ndarray of shape (3,); what red, green and blue reflectance count in this channel
     zones : tuple of tuple of Footprint
-        Blurred pixel along travel, one a lens term, in each zone of the line.
+        Blurred pixel along travel, one a lens term, then what leans of them; by zone of the line.
     side_um : float; rows of pixels that look at the same moment, along travel [µm]
     tiles : tuple of AcrossTile; the across matrix
     slope : float; tangent of the skew: shift along travel over distance from the optical axis
+    smears : Smears; sideways travels that the tiles' matrices are for
     """
 
     reference: Reference
     repeat: bool
     bands: ImageArray
-    zones: tuple[tuple[Footprint, ...], ...]
+    zones: tuple[tuple[Footprint | Leaning, ...], ...]
     side_um: float
     tiles: tuple[AcrossTile, ...]
     slope: float = 0.0
+    smears: Smears = STILL
     runs: tuple[AcrossRun, ...] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -87,19 +97,17 @@ class Sampler:
         filled = lines.filled(-(-len(lines) // TILE_LINES) * TILE_LINES)
         out = np.empty((len(filled), self.tiles[-1].last), dtype=np.float32)
         out[:, : self.tiles[0].first] = 0  # columns of tiles that were left out
-        steps = [] if self.runs else [self._step(tile) for tile in self.tiles]
-        seen_by = {(run.zone, 0) for run in self.runs}
+        looks = {(run.zone, 0) for run in self.runs}
         if not self.runs:
-            zones = (tile.zone for tile in self.tiles)
-            seen_by = set(zip(zones, steps, strict=True))
-        wanted = sorted({(zone, step % PARTS) for zone, step in seen_by})
+            looks = {(tile.zone, k) for tile in self.tiles for k in self._steps(tile)[0]}
+        wanted = sorted({(zone, step % PARTS) for zone, step in looks})
         tables = {key: self._table(filled, *key) for key in wanted}
-        rows = self._rows(tables, seen_by)
+        rows = self._rows(tables, looks)
         if self.runs:
             for zone, _ in wanted:
                 self._steady(tables[zone, 0], zone, rows, out)
         else:
-            self._by_tile((tables, steps), rows, filled, out)
+            self._by_tile(tables, rows, filled, out)
         return out[: len(lines)]
 
     def _steady(
@@ -119,35 +127,49 @@ class Sampler:
 
     def _by_tile(
         self,
-        along: tuple[Tables, list[int]],
+        tables: Tables,
         rows: tuple[ImageArray, int],
         lines: LineTable,
         out: ImageArray,
     ) -> None:
         """Take both products where tiles or lines look at columns or rows of their own."""
-        (tables, steps), size = along, self.reference.shape[1]
-        whole = None if self.by_tile else self._blurred(tables[0, 0], 0, rows, (0, size))
-        for tile, step in zip(self.tiles, steps, strict=True):
-            groups = list(self._groups(tile, lines))
-            if whole is None:
-                shifts = [shift for _, shift, _ in groups]
-                origin = tile.low + min(shifts)
-                columns = origin, tile.count + max(shifts) - min(shifts)
+        alike = self.slope == 0 and len(self.zones) == 1
+        whole = self._seen(lines, tables[0, 0], rows) if alike else None
+        for tile in self.tiles:
+            shifts, total = self._shifts(tile, lines), np.float32(0)
+            low, high = seen_by(tile, shifts)
+            for step, share in zip(*self._steps(tile), strict=True):
                 table = tables[tile.zone, step % PARTS]
-                blurred = self._blurred(table, step // PARTS, rows, columns)
-            else:
-                blurred, origin = whole, 0
-            for group in groups:
-                self._across(tile, group, (blurred, origin), out[:, tile.first : tile.last])
+                blurred, origin = whole or (
+                    self._blurred(table, step // PARTS, rows, (low, high - low)),
+                    low,
+                )
+                total = total + self._across(tile, shifts, (blurred, origin)) * share
+            np.multiply(total, tile.profile, out=out[:, tile.first : tile.last])
 
-    def _step(self, tile: AcrossTile) -> int:
-        """Shift of a tile along travel, in parts of a reference pixel."""
-        return round(PARTS * self.slope * tile.middle_um / self.reference.pixel_size_um)
+    def _seen(
+        self, lines: LineTable, table: AlongTable, rows: tuple[ImageArray, int]
+    ) -> tuple[ImageArray, int]:
+        """Take the along product of all columns that any line sees, once for all tiles."""
+        pitch_um = self.reference.pixel_size_um
+        ends = [farthest(tile, lines, pitch_um) for tile in self.tiles]
+        low, high = min(low for low, _ in ends), max(high for _, high in ends)
+        return self._blurred(table, 0, rows, (low, high - low)), low
 
-    @property
-    def by_tile(self) -> bool:
-        """Whether tiles have along tables of their own."""
-        return self.slope != 0 or len(self.zones) > 1
+    def _steps(self, tile: AcrossTile) -> tuple[range, ImageArray]:
+        """Name shifts of a tile along travel, in parts of a reference pixel, and their shares."""
+        if self.slope == 0:
+            return range(1), np.ones((1, 1), dtype=np.float32)
+        part = self.reference.pixel_size_um / PARTS
+        place = np.round(self.slope * tile.places_um / part, DIGITS)
+        steps, shares = even_shares(place, int(np.ceil(place.max())))
+        return steps, shares.astype(np.float32)
+
+    def _shifts(self, tile: AcrossTile, lines: LineTable) -> Shifts | None:
+        """Tell how far lines are shifted across at this tile, if they can be."""
+        if len(tile.phases) == 1:
+            return None
+        return shifts_of(tile, lines, self.reference.pixel_size_um, self.smears.widths_um)
 
     def _table(self, lines: LineTable, zone: int, part: int) -> AlongTable:
         """Build the along matrix of lines that look so many parts of a reference pixel further."""
@@ -157,14 +179,14 @@ class Sampler:
         is_mostly_border = not self.repeat and self.slope == 0 and seen > FOLD * size
         return table.folded(size) if is_mostly_border else table
 
-    def _rows(self, tables: Tables, seen_by: set[tuple[int, int]]) -> tuple[ImageArray, int]:
+    def _rows(self, tables: Tables, looks: set[tuple[int, int]]) -> tuple[ImageArray, int]:
         """Fetch all reference rows that a strip sees, once; give the first one's number too."""
         ends = [
             (
                 int(tables[zone, step % PARTS].low.min()) + step // PARTS,
                 tables[zone, step % PARTS].high + step // PARTS,
             )
-            for zone, step in seen_by
+            for zone, step in looks
         ]
         first, last = min(low for low, _ in ends), max(high for _, high in ends)
         seen = seen_rows(self.reference, first, last - first, repeat=self.repeat)
@@ -183,28 +205,19 @@ class Sampler:
         table.product((seen, origin - shift), low, blurred, repeat=self.repeat)
         return blurred
 
-    def _groups(self, tile: AcrossTile, lines: LineTable) -> Iterator[Group]:
-        """Part lines by how far they are shifted across at this tile."""
-        if len(tile.phases) == 1:
-            yield slice(None), 0, 0
-            return
-        shift_um: FloatArray = lines.sideways_um + tile.middle_um * lines.stretch
-        steps = np.rint(PHASES * shift_um / self.reference.pixel_size_um).astype(np.intp)
-        for step in np.unique(steps):
-            yield np.flatnonzero(steps == step), int(step // PHASES), int(step % PHASES)
-
     def _across(
-        self, tile: AcrossTile, group: Group, source: tuple[ImageArray, int], into: ImageArray
-    ) -> None:
-        """Take the across product of one tile and one group of lines."""
-        (rows, shift, phase), (blurred, origin) = group, source
-        first = tile.low + shift - origin
-        columns: Columns = slice(first, first + tile.count)
-        if not self.by_tile:
-            columns = seen_columns(first, tile.count, self.reference.shape[1], repeat=self.repeat)
-        weights = tile.phases[phase]
-        terms = len(weights)
-        product = blurred[::terms, columns][rows] @ weights[0]
-        for k in range(1, terms):
-            product += blurred[k::terms, columns][rows] @ weights[k]
-        into[rows] = product * tile.profile
+        self, tile: AcrossTile, shifts: Shifts | None, source: tuple[ImageArray, int]
+    ) -> ImageArray:
+        """Take the across product of one tile."""
+        blurred, origin = source
+        terms = len(tile.phases[0])
+        seen = blurred.reshape(len(blurred) // terms, terms, -1)
+        first = tile.low - origin
+        if shifts is None:
+            product: ImageArray = seen[:, 0, first : first + tile.count] @ tile.phases[0][0]
+            for k in range(1, terms):
+                product += seen[:, k, first : first + tile.count] @ tile.phases[0][k]
+            return product
+        windows = sliding_window_view(seen, tile.count, axis=2)
+        own = windows[np.arange(len(seen)), :, first + shifts.whole]
+        return mixed(tile, shifts, own, self.smears.orders)

@@ -70,6 +70,13 @@ class Lens(Section):
     ) = None
     field_of_view_mm: Annotated[float, LENGTH] | None = Field(alias="field_of_view", default=None)
     f_number: Annotated[float, Number(what="an f-number", example="4.0", low=0.5, high=256.0)]
+    pupil_magnification: (
+        Annotated[
+            float,
+            Number(what="a ratio of exit to entrance pupil", example="1.2", low=0.05, high=20.0),
+        ]
+        | None
+    ) = None
     transmission: Annotated[float, SHARE]
     blur_um: Annotated[float | OverField, BLUR] = Field(alias="blur")
     blur_across_um: Annotated[float | OverField, BLUR] | None = Field(

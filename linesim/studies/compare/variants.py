@@ -178,8 +178,9 @@ def _at_rate(setup: Setup, rate_hz: float) -> dict[str, object]:
     transport = setup.transport
     if transport.trigger == "clock":
         return {"acquisition.line_rate": f"{rate_hz!r} Hz"}
-    count_um = (transport.encoder_step_um or 0.0) / transport.encoder_multiplier
-    counts = 1000 * transport.speed_mm_s / rate_hz / count_um
+    # of counts that get lost, only those that arrive are divided
+    travel_um = 1000 * transport.speed_mm_s / rate_hz * (1 - setup.missed_counts)
+    counts = travel_um / setup.encoder_count_um
     return {"transport.encoder_divider": max(1, round(counts))}
 
 

@@ -9,13 +9,14 @@ beforehand from the same lengths that the forward model works with.
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, hypot
+from math import ceil, hypot, sqrt
 from pathlib import Path
 
 import numpy as np
 
 from linesim.forward.expose import least_side_um
-from linesim.forward.sampling.across import PHASES, TILE_COLUMNS
+from linesim.forward.sampling.across import TILE_COLUMNS, phases_over
+from linesim.forward.sampling.smear import Smears, smears_of
 from linesim.forward.sampling.zones import uneven_keys
 from linesim.forward.spread import MOST_TERMS, PERIOD_WAVES, lens_spread
 from linesim.forward.station import Station, station
@@ -98,50 +99,70 @@ class _Sight:
     reach_px: int
     pixel_px: float
     terms: int
+    smears: Smears
     lens_bytes: int
 
 
 def _sight(setup: Setup, numbers: Station) -> _Sight:
-    optics, place, transport = numbers.ends_optics, numbers.geometry, setup.transport
-    m, pitch_um = float(optics.magnification), setup.target.pixel_size_um
-    wave_um = 1000 / float(np.min(optics.cutoff_lp_mm)) / m
-    sigma_um = float(optics.rest_blur_um) / m
-    away_mm = float(np.max(np.abs(optics.defocus_mm)))
-    stretched = 1 + transport.flutter_mm / max(away_mm, 1e-9)
-    disc_um = float(np.max(optics.defocus_disc_um)) / m * (stretched if away_mm else 1)
-    period_um = hypot(PERIOD_WAVES * wave_um, disc_um + _GAUSSIAN_REACH * sigma_um)
-    # a Gaussian passes 1e-5 at 0.764/σ
-    count = period_um * min(1 / wave_um, 0.764 / max(sigma_um, 1e-12)) + 1
-    side_um = float(place.row_side_um)
-    terms = MOST_TERMS
-    if count <= _FEW:
-        terms = max(
-            len(lens_spread(optics.of_channel(index), least_side_um(numbers)).terms)
-            for index in range(np.size(optics.wavelength_um))
-        )
-    # between two places of the field both have their terms
-    terms = 2 * terms if uneven_keys(setup) else terms
-    stages_um = setup.camera.tdi_stages * abs(
-        float(numbers.timing.exposed_advance_um) - float(place.row_side_um)
-    )
-    seen_um = period_um + 2 * side_um + stages_um + float(numbers.motion_um)
-    seen_um += _JITTERS * transport.line_jitter_um + 2 * transport.encoder_turn_error_um
-    advance_um = float(numbers.timing.line_advance_um) * (1 + transport.speed_ripple)
+    place, pitch_um = numbers.geometry, setup.target.pixel_size_um
+    period_um, count = _blur(setup, numbers)
+    width_um = float(place.object_pixel_x_um)
+    seen_um = period_um + _moved_um(setup, numbers) + 2 * float(place.row_side_um)
+    advance_um = float(numbers.timing.line_advance_um) * (1 + setup.transport.speed_ripple)
+    smears = smears_of(setup, numbers, width_um)
     return _Sight(
         strip_rows=ceil((STRIP_LINES * advance_um + seen_um) / pitch_um) + 2,
         tile_rows=ceil((4 * advance_um + seen_um) / pitch_um) + 2,
-        reach_px=ceil((period_um + float(place.object_pixel_x_um)) / pitch_um) + 1,
-        pixel_px=float(place.object_pixel_x_um) / pitch_um,
-        terms=terms,
+        reach_px=ceil((period_um + width_um + smears.widths_um[-1]) / pitch_um) + 1,
+        pixel_px=width_um / pitch_um,
+        terms=_terms(setup, numbers, count),
+        smears=smears,
         lens_bytes=int(_FREQUENCY_BYTES * count**2),
     )
+
+
+def _blur(setup: Setup, numbers: Station) -> tuple[float, float]:
+    """Give the lens's longest period [µm], and the frequencies that are worked out for it."""
+    optics, flutter_mm = numbers.ends_optics, setup.transport.flutter_mm
+    m = float(optics.magnification)
+    wave_um = 1000 / float(np.min(optics.cutoff_lp_mm)) / m
+    sigma_um = float(optics.rest_blur_um) / m
+    away_mm = float(np.max(np.abs(optics.defocus_mm)))
+    stretched = 1 + flutter_mm / max(away_mm, 1e-9)
+    disc_um = float(np.max(optics.defocus_disc_um)) / m * (stretched if away_mm else 1)
+    period_um = hypot(PERIOD_WAVES * wave_um, disc_um + _GAUSSIAN_REACH * sigma_um)
+    # a Gaussian passes 1e-5 at 0.764/σ
+    return period_um, period_um * min(1 / wave_um, 0.764 / max(sigma_um, 1e-12)) + 1
+
+
+def _terms(setup: Setup, numbers: Station, count: float) -> int:
+    """Count the lens's terms; between two places of the field both have theirs."""
+    optics, most = numbers.ends_optics, MOST_TERMS
+    if count <= _FEW:
+        most = max(
+            len(lens_spread(optics.of_channel(index), least_side_um(numbers)).terms)
+            for index in range(np.size(optics.wavelength_um))
+        )
+    return 2 * most if uneven_keys(setup) else most
+
+
+def _moved_um(setup: Setup, numbers: Station) -> float:
+    """Give what motion and its faults add to the rows that a strip sees. [µm]."""
+    place, when, transport = numbers.geometry, numbers.timing, setup.transport
+    out_of_step_um = abs(float(when.exposed_advance_um) - float(place.row_side_um))
+    moved_um = setup.camera.tdi_stages * out_of_step_um + float(numbers.motion_um)
+    moved_um += _JITTERS * transport.line_jitter_um + 2 * transport.encoder_turn_error_um
+    # lost counts of a strip, by their standard deviation
+    lost = setup.missed_counts * STRIP_LINES * float(when.line_advance_um)
+    return moved_um + _JITTERS * sqrt(lost * setup.encoder_count_um) / (1 - setup.missed_counts)
 
 
 def _strip_bytes(setup: Setup, sight: _Sight, width: int, columns: int) -> int:
     """Count what one thread holds while it makes a strip."""
     rows = sight.strip_rows * columns * _FLOAT_BYTES
-    blurred = sight.terms * STRIP_LINES * columns * _FLOAT_BYTES
-    along = STRIP_LINES * sight.tile_rows * (_TABLE_BYTES + sight.terms * 2 * _FLOAT_BYTES)
+    terms = sight.terms * sight.smears.orders
+    blurred = terms * STRIP_LINES * columns * _FLOAT_BYTES
+    along = STRIP_LINES * sight.tile_rows * (_TABLE_BYTES + terms * 2 * _FLOAT_BYTES)
     across, joined = setup.acquisition.binning
     buffers = _STRIP_BUFFERS * STRIP_LINES * width * across * joined * _FLOAT_BYTES
     return 2 * rows + blurred + along + buffers
@@ -151,9 +172,11 @@ def _across_bytes(setup: Setup, sight: _Sight, width: int) -> int:
     """Count the across matrix of one channel: what every column sees, once a term and phase."""
     transport = setup.transport
     sways = transport.lateral_wander_um > 0 or transport.flutter_mm > 0
-    phases = (PHASES + 1 if sways else 1) * (9 if transport.flutter_mm > 0 else 1)
+    # a tile differs by a tenth of a pixel in shift, and is worked out so much further
+    phases = phases_over(sight.pixel_px / 10) if sways else 1
+    phases *= len(sight.smears.widths_um) * (9 if transport.flutter_mm > 0 else 1)
     seen = sight.reach_px + ceil(TILE_COLUMNS * sight.pixel_px)
-    return width * seen * sight.terms * phases * _FLOAT_BYTES
+    return width * seen * sight.terms * sight.smears.orders * phases * _FLOAT_BYTES
 
 
 def available() -> int:

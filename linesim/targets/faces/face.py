@@ -177,7 +177,7 @@ def face_under(setup: Setup) -> Face:
     return Face(
         lamps=lamps,
         view_deg=setup.camera.angle_deg or 0.0,
-        view_mm=setup.working_distance_mm,
+        view_mm=setup.view_distance_mm,
         finish=_finish(setup),
         slopes=(tan(radians(leans[0])), tan(radians(leans[1]))),
         white_reflectance=target.white_reflectance,

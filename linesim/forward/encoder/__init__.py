@@ -1,0 +1,1 @@
+"""Counts of an encoder, and those that get lost."""

@@ -1,0 +1,110 @@
+"""Both matrices of a station: what its lens, pixels and motion make of the reference."""
+
+from collections.abc import Callable
+from functools import partial
+from math import ceil
+
+import numpy as np
+
+from linesim.forward.channels import Channel
+from linesim.forward.reference import Reference
+from linesim.forward.sampling.across import (
+    TILE_COLUMNS,
+    AcrossPlan,
+    across_tiles,
+    blurred_sides,
+    leaked,
+    phases_over,
+)
+from linesim.forward.sampling.sampler import Sampler
+from linesim.forward.sampling.smear import leaning, smears_of
+from linesim.forward.sampling.zones import Sides, places_um, stretched, zones_of
+from linesim.forward.spread import LensSpread
+from linesim.forward.station import Station
+from linesim.setup.arrays import FloatArray
+from linesim.setup.setup import Setup
+
+_TILE_STEP = 0.1
+"""Change of shift, by skew or scale, over a tile of columns: at most that part of a pixel."""
+LensAt = Callable[[float], LensSpread]
+"""The lens's spread at a place of the line, from -1 to 1."""
+
+
+def sampler(
+    setup: Setup,
+    numbers: Station,
+    reference: Reference,
+    channel: Channel,
+    made_of: tuple[LensAt, tuple[int, int], FloatArray],
+    crosstalk: float = 0.0,
+) -> Sampler:
+    """Build both matrices; crosstalk is the share of a pixel's charge in each neighbour."""
+    lens_at, (across, along), white = made_of
+    place = numbers.geometry
+    width_um, side_um = float(place.object_pixel_x_um) / across, float(place.row_side_um) / along
+    columns = int(place.image_width_px) * across
+    nominal_um = (np.arange(columns, dtype=np.float64) - columns / 2) * width_um
+    sides_at = partial(_sides, setup, numbers, (width_um, side_um), (lens_at, crosstalk))
+    zones = zones_of(setup, nominal_um + width_um / 2, sides_at)
+    ends_um = places_um(setup, channel.index, np.append(nominal_um, nominal_um[-1] + width_um))
+    bent = setup.lens.distortion is not None or setup.lens.lateral_colour_um is not None
+    smears = smears_of(setup, numbers, width_um)
+    plan = AcrossPlan(
+        zones=zones,
+        left_um=reference.shape[1] * reference.pixel_size_um / 2 + ends_um[:-1],
+        side_um=width_um,
+        profile=np.asarray(white, dtype=np.float32),
+        widths_um=np.diff(ends_um) if bent else None,
+        smears=smears,
+    )
+    tile_columns, phases = _cut(setup, (width_um, side_um), reference.pixel_size_um)
+    along_feet = (zone.sides.along for zone in zones)
+    return Sampler(
+        reference=reference,
+        repeat=setup.target.repeat,
+        bands=channel.bands.astype(np.float32),
+        zones=tuple((*feet, *leaning(feet, smears.orders)) for feet in along_feet),
+        side_um=side_um,
+        tiles=across_tiles(plan, reference, columns=tile_columns, phases=phases),
+        slope=_slope(setup),
+        smears=smears,
+    )
+
+
+def _slope(setup: Setup) -> float:
+    """Give the shift along travel over the distance from the axis."""
+    return float(np.tan(np.deg2rad(setup.transport.skew_deg)))
+
+
+def _sides(
+    setup: Setup,
+    numbers: Station,
+    sides_um: tuple[float, float],
+    blur: tuple[LensAt, float],
+    position: float,
+) -> Sides:
+    """Blur both sides of a pixel at a place of the line."""
+    (width_um, side_um), (lens_at, crosstalk) = sides_um, blur
+    place, stages = numbers.geometry, setup.camera.tdi_stages
+    lens, finer = lens_at(position), float(stretched(setup, np.array([position]))[0])
+    row_um = float(place.row_side_um)
+    out_of_step_um = float(numbers.timing.exposed_advance_um - place.row_side_um)
+    across = blurred_sides(lens.terms, width_um, stages, _slope(setup) * row_um)
+    along = blurred_sides(lens.along, side_um, stages, out_of_step_um)
+    return Sides(
+        across=leaked(across, crosstalk, float(place.object_pixel_x_um) / int(place.across)),
+        along=tuple(foot.shrunk(finer) for foot in along),
+        weights=lens.weights,
+    )
+
+
+def _cut(setup: Setup, sides_um: tuple[float, float], pitch_um: float) -> tuple[int, int]:
+    """Choose the columns of a tile, and the shifts to work out for each."""
+    (width_um, side_um), moves, slope = sides_um, setup.transport, _slope(setup)
+    stretch = moves.flutter_mm / setup.view_distance_mm
+    step = max(abs(slope) * width_um / side_um, stretch, _TILE_STEP / TILE_COLUMNS)
+    columns = ceil(_TILE_STEP / step)
+    sways = moves.lateral_wander_um > 0 or moves.flutter_mm > 0
+    if not sways and not (slope != 0 and setup.camera.kind == "three-line"):
+        return columns, 1
+    return columns, phases_over(stretch * columns * width_um / pitch_um)
