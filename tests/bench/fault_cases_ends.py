@@ -80,3 +80,51 @@ COLOUR_ENDS = Sheet(
         ),
     ),
 )
+
+SENSOR = Sheet(
+    name="faults_sensor",
+    heading="The line itself: what sensor and reading add",
+    station={"target.repeat": True, "camera.prnu": 0.0},
+    rulings=True,
+    detail=Detail(first_line=112, first_column=110, lines=30, columns=40),
+    cases=(
+        Case(title="Nothing wrong: rulings 2.4 mm apart"),
+        Case(
+            title="Line noise 100 e in a twelfth of the light: each line lighter or darker",
+            changes={"camera.line_noise": "100 e", "light.illuminance": "1 klx"},
+            white=1 / 12,
+        ),
+        Case(
+            title="Four taps, gains 8 % apart (rms): bands along travel with sharp seams",
+            changes={"camera.taps": {"count": 4, "gain_step": 0.08, "offset_step": "0 e"}},
+        ),
+        Case(
+            title="Waves of 10 % over the columns, 48 pixels long: soft stripes along travel",
+            changes={"camera.column_waves": {"gain": 0.1, "period": "48 px"}},
+        ),
+        Case(
+            title="Crosstalk 20 % to each side: upright rulings fade, those across do not",
+            changes={"camera.crosstalk": 0.2},
+        ),
+        Case(
+            title="Lag 50 %: what is dark trails along travel, on one side only",
+            changes={"camera.lag": 0.5},
+        ),
+        Case(
+            title="192 stages, 1 % of the charge left behind at each: moved, and softer",
+            changes={
+                "camera.tdi_stages": 192,
+                "camera.charge_transfer_inefficiency": 0.01,
+                "light.illuminance": "62 lx",
+            },
+        ),
+        Case(
+            title="Every eighth count of the encoder lost: lines skip, all of it is squeezed",
+            changes={
+                "transport.trigger": "encoder",
+                "transport.encoder_step": "25 um",
+                "transport.encoder_missed_counts": 0.125,
+            },
+        ),
+    ),
+)

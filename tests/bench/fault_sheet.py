@@ -17,7 +17,7 @@ from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
 from tests.bench.fault_cases import LIGHT, MOTION, STATION, Case, Sheet
-from tests.bench.fault_cases_ends import COLOUR_ENDS, ENDS
+from tests.bench.fault_cases_ends import COLOUR_ENDS, ENDS, SENSOR
 from tests.bench.fault_cases_more import COLOUR, LEVELS, SHARPNESS
 
 GALLERY = Path(__file__).parents[2] / "outputs" / "gallery"
@@ -64,6 +64,6 @@ def draw(plan: Sheet) -> Path:
 
 if __name__ == "__main__":
     wanted = sys.argv[1:]
-    for plan in (MOTION, LIGHT, LEVELS, SHARPNESS, ENDS, COLOUR, COLOUR_ENDS):
+    for plan in (MOTION, LIGHT, SENSOR, LEVELS, SHARPNESS, ENDS, COLOUR, COLOUR_ENDS):
         if not wanted or plan.name in wanted:
             print(draw(plan).name)  # noqa: T201 -- a program for the console

@@ -52,9 +52,7 @@ STATIONS: dict[str, Changes] = {
     for name, changes in tomllib.loads((HERE / "key_stations.toml").read_text("utf-8")).items()
 }
 """Stations in which a key can be seen to act."""
-ENCODER, TURN, THREE, RIPPLE, NUMBERS, BRIGHT, FLUTTER, WANDER, *_FACES = STATIONS.values()
-GLOSS, BRUSHED, STRIP, LAMP, SHEET, BACK, RELIEF, SCRATCH, SENSOR = _FACES
-RELIEF["target.relief"] = str((HERE / RELIEF["target.relief"]).resolve())
+STATIONS["RELIEF"]["target.relief"] = str((HERE / STATIONS["RELIEF"]["target.relief"]).resolve())
 
 BOTH = "picture and figures"
 DRAWN = "picture: where and what the target is; figures are of white and of the product"
@@ -73,140 +71,32 @@ class Row(NamedTuple):
     where: Changes = {}  # noqa: RUF012 -- never written to
 
 
-ROWS = {
-    "title": Row("Other", "nothing: the name of the job"),
-    "target.image": Row("flat", BOTH, {"target.angle": None, "target.contrast": None}),
-    "target.pixel_size": Row("20 um", DRAWN),
-    "target.width": Row("0.3 mm", DRAWN),
-    "target.height": Row("3 mm", DRAWN),
-    "target.angle": Row("7 deg", DRAWN),
-    "target.contrast": Row(8.0, DRAWN),
-    "target.encoding": Row("linear", "nothing: of image files alone, read in tests/targets"),
-    "target.max_pixels": Row(10**6, GUARD),
-    "target.white_reflectance": Row(0.5),
-    "target.gloss": Row(0.3, BOTH, GLOSS),
-    "target.rms_slope": Row(0.1, BOTH, {**GLOSS, **STRIP}),
-    "target.rms_slope_across": Row(0.1, BOTH, {**BRUSHED, **STRIP}),
-    "target.rms_slope_along": Row(0.1, BOTH, {**BRUSHED, **STRIP}),
-    "target.relief": Row(RELIEF["target.relief"], BOTH, RELIEF),
-    "target.relief_range": Row("5 um", BOTH, {**RELIEF, **STRIP}),
-    "target.slope_across": Row("20 deg"),
-    "target.slope_along": Row("20 deg"),
-    "target.transmittance": Row(0.2, BOTH, BACK),
-    "target.haze": Row(0.9, BOTH, BACK),
-    "target.repeat": Row(value=True, reach=DRAWN, where={"target.height": "3 mm"}),
-    "transport.speed": Row("40 m/min"),
-    "transport.assumed_speed": Row("50 m/min"),
-    "transport.trigger": Row("encoder", BOTH, {**ENCODER, "transport.encoder_divider": 2}),
-    "transport.encoder_step": Row("20 um", BOTH, ENCODER),
-    "transport.encoder_divider": Row(2, BOTH, ENCODER),
-    "transport.encoder_multiplier": Row(2, BOTH, {**ENCODER, "transport.encoder_divider": 4}),
-    "transport.speed_ripple": Row(0.1, BOTH, RIPPLE),
-    "transport.ripple_frequency": Row("150 Hz", BOTH, RIPPLE),
-    "transport.line_jitter": Row("20 um", UNEVEN),
-    "transport.encoder_turn_error": Row("80 um", UNEVEN, TURN),
-    "transport.encoder_turn_length": Row("3 mm", UNEVEN, TURN),
-    "transport.encoder_missed_counts": Row(0.1, BOTH, ENCODER),
-    "transport.skew": Row("1 deg", UNEVEN),
-    "transport.lateral_wander": Row("80 um", UNEVEN),
-    "transport.lateral_wander_frequency": Row("300 Hz", UNEVEN, WANDER),
-    "transport.flutter": Row("5 mm", UNEVEN, {"lens.focal_length": "50 mm"}),
-    "transport.flutter_frequency": Row("300 Hz", UNEVEN, FLUTTER),
-    "lens.magnification": Row(0.2),
-    "lens.field_of_view": Row("5 mm", BOTH, {"lens.magnification": None}),
-    "lens.f_number": Row(8.0),
-    "lens.pupil_magnification": Row(0.7),
-    "lens.transmission": Row(0.5),
-    "lens.blur": Row("6 um"),
-    "lens.defocus": Row("4 mm"),
-    "lens.blur_across": Row("6 um"),
-    "lens.blur_along": Row(["3 um", "4 um", "6 um"]),
-    "lens.relative_illumination": Row([1.0, 0.9, 0.6]),
-    "lens.distortion": Row(-0.05),
-    "lens.axial_colour": Row("60 um", BOTH, {"camera.kind": "prism"}),
-    "lens.lateral_colour": Row("6 um", BOTH, {"camera.kind": "prism"}),
-    "lens.focal_length": Row("10 mm"),
-    "light.illuminance": Row("30 klx", BOTH, {"light.irradiance": None}),
-    "light.irradiance": Row("60 W/m^2"),
-    "light.spectrum": Row("A"),
-    "light.arrangement": Row("line", BOTH, {**GLOSS, **STRIP}),
-    "light.angle": Row("40 deg", BOTH, {**GLOSS, **STRIP}),
-    "light.angular_width": Row("20 deg", BOTH, {**GLOSS, **STRIP}),
-    "light.lamp_width": Row("80 mm", BOTH, LAMP),
-    "light.lamp_distance": Row("100 mm", BOTH, LAMP),
-    "light.lamp_length": Row("3 mm", BOTH, {**LAMP, "light.lamp_distance": "20 mm"}),
-    "light.lamp_illuminance": Row("60 klx", BOTH, SHEET),
-    "light.lamp_stated_distance": Row("150 mm", BOTH, SHEET),
-    "light.maintenance_factor": Row(0.5, "figures: what is left at the end of the lamp's service"),
-    "light.pulse": Row("20 us"),
-    "light.max_pulse_rate": Row("30 kHz", LIMIT, {"light.pulse": "20 us"}),
-    "light.multiplexed": Row(value=False, reach="nothing: true makes stations of it, one a light"),
-    "light.turn": Row("2 of 2"),
-    "light.height_band": Row("8 mm", UNEVEN, FLUTTER),
-    "light.edge_falloff": Row(0.3),
-    "light.flicker": Row(0.3, UNEVEN),
-    "light.flicker_frequency": Row("700 Hz", UNEVEN, {"light.flicker": 0.3}),
-    "light.ambient": Row("8 W/m^2"),
-    "camera.kind": Row("prism"),
-    "camera.angle": Row("20 deg"),
-    "camera.pixels": Row(40),
-    "camera.pixel_width": Row("6 um"),
-    "camera.pixel_height": Row("9 um"),
-    "camera.rows": Row(4, GUARD),
-    "camera.row_heights": Row(["6 um", "7.5 um"]),
-    "camera.line_spacing": Row("20 um", BOTH, THREE),
-    "camera.registration": Row(
-        {"red": ["3 um", "2 um"], "green": ["0 um", "0 um"], "blue": ["0 um", "0 um"]},
-        BOTH,
-        {"camera.kind": "prism"},
-    ),
-    "camera.light_share": Row(0.5, BOTH, {"camera.kind": "prism"}),
-    "camera.quantum_efficiency": Row(0.3),
-    "camera.read_noise": Row("30 e"),
-    "camera.dark_current": Row("5 Me/s"),
-    "camera.full_well": Row("15 ke", BOTH, BRIGHT),
-    "camera.binned_full_well": Row("60 ke", BOTH, {**BRIGHT, "acquisition.binning": "2x2"}),
-    "camera.dsnu": Row("60 e"),
-    "camera.prnu": Row(0.03),
-    "camera.pattern_seed": Row(5, "picture: one camera out of many", {"camera.dsnu": "60 e"}),
-    "camera.bit_depth": Row(10),
-    "camera.gain": Row("0.02 DN/e"),
-    "camera.black_level": Row("60 DN"),
-    "camera.max_line_rate": Row("20 kHz", LIMIT),
-    "camera.dead_time": Row("10 us"),
-    "camera.link": Row("100 MB/s", LIMIT),
-    "camera.tdi_stages": Row(4),
-    **{key: Row(value) for key, value in SENSOR.items()},
-    "camera.charge_transfer_inefficiency": Row(0.01, BOTH, {"camera.tdi_stages": 64}),
-    "acquisition.line_rate": Row("9 kHz"),
-    "acquisition.exposure": Row("40 us"),
-    "acquisition.trigger_delay": Row("300 us", LATER),
-    "acquisition.binning": Row("2x2"),
-    "acquisition.binning_domain": Row("digital", BOTH, {"acquisition.binning": "2x2"}),
-    "acquisition.binning_mode": Row("average", BOTH, NUMBERS),
-    "acquisition.binning_along": Row("lines", BOTH, NUMBERS),
-    "acquisition.row_height": Row("9 um", BOTH, {"camera.row_heights": ["7.5 um", "9 um"]}),
-    "acquisition.colour_alignment": Row("none", BOTH, THREE),
-    "acquisition.white_balance": Row("grey-card", BOTH, {"camera.kind": "prism"}),
-    "acquisition.flat_field": Row(value=True, where={"light.edge_falloff": 0.3}),
-    "acquisition.flat_field_lines": Row(4, BOTH, {"acquisition.flat_field": True}),
-    "acquisition.lines": Row(40),
-    "acquisition.length": Row("3 mm", BOTH, {"acquisition.lines": None}),
-    "requirement.smallest_defect": Row("200 um", WANTED),
-    "requirement.defect_contrast": Row(0.1, WANTED),
-    "requirement.defect_shape": Row("scratch-along", WANTED),
-    "requirement.defect_length": Row("900 um", WANTED, SCRATCH),
-    "requirement.defect_relief": Row(
-        {"kind": "dent", "width": "300 um", "depth": "9 um"},
-        WANTED,
-        {"requirement.smallest_defect": None},
-    ),
-    "requirement.detection_rate": Row(0.5, WANTED),
-    "requirement.false_alarms_per_m2": Row(1.0, WANTED),
-    "requirement.snr": Row(80, WANTED),
-    "requirement.product_reflectance": Row(0.4, WANTED),
-    "requirement.texture": Row({"rms": 0.05, "correlation": "0.3 mm"}, WANTED),
+REACHES = {
+    "BOTH": BOTH,
+    "DRAWN": DRAWN,
+    "UNEVEN": UNEVEN,
+    "LATER": LATER,
+    "LIMIT": LIMIT,
+    "WANTED": WANTED,
+    "GUARD": GUARD,
 }
+
+
+def row(told: Changes) -> Row:
+    """Read a row of the table of keys."""
+    changes = [STATIONS[name] for name in told.get("on", [])]
+    own = {key: None if value == "" else value for key, value in told.get("where", {}).items()}
+    where = {key: value for each in (*changes, own) for key, value in each.items()}
+    value, reach = told["value"], str(told.get("reach", "BOTH"))
+    relief = STATIONS["RELIEF"]["target.relief"]
+    return Row(relief if value == "RELIEF" else value, REACHES.get(reach, reach), where)
+
+
+ROWS = {
+    key: row(told)
+    for key, told in tomllib.loads((HERE / "key_rows.toml").read_text("utf-8")).items()
+}
+
 TOGETHER = {
     "target.image": "the shape of an edge does not go with another target",
     "transport.trigger": "what an encoder needs does not go with a clock",
