@@ -12,7 +12,10 @@ pupil in incoherent light, textbooks on Fourier optics. Defocus: P. A. Stokseth,
 defocused optical system", Journal of the Optical Society of America 59, 1969 (from memory):
 diffraction times the transfer 2 J₁(x)/x of the geometric disc at x(1−ν), for the overlap of the
 shifted pupils, over which the path error is felt, narrows with the frequency; within 0.017 of the
-exact transfer at any defocus. Fall-off: cos⁴ law (from memory).
+exact transfer at any defocus. Fall-off: cos⁴ law. Over the field: relative illumination as
+ISO 13653, distortion as ISO 9039, lateral colour as the chromatic displacement of ISO 19084 have
+them; a shift of focus at the sensor is 1/m² as much at the target (W. J. Smith, Modern Optical
+Engineering). All from memory.
 """
 
 from collections.abc import Callable
