@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from linesim.setup.load import changed, load_setup, setup_from
     from linesim.studies.compare.study import compare
     from linesim.studies.measure import functions as measure
+    from linesim.studies.design.job import load_job
+    from linesim.studies.design.study import design
     from linesim.studies.rank.space import load_space
     from linesim.studies.rank.study import rank
     from linesim.studies.scan.streamed import scan_to_file
@@ -25,6 +27,8 @@ _HOMES = {
     "compare": "linesim.studies.compare.study",
     "light_views": "linesim.setup.lights",
     "load_setup": "linesim.setup.load",
+    "design": "linesim.studies.design.study",
+    "load_job": "linesim.studies.design.job",
     "load_space": "linesim.studies.rank.space",
     "rank": "linesim.studies.rank.study",
     "scan": "linesim.studies.scan.study",

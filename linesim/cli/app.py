@@ -11,6 +11,7 @@ from linesim.cli.late import late_group
 _USED = ("numpy", "scipy", "imagecodecs", "tifffile", "pydantic", "pint")
 COMMANDS = {
     "new": "Write a commented starter setup.",
+    "design": "Find a station for a job, and a list to buy from.",
     "budget": "Print the closed-form figures; no image is made.",
     "scan": "Render what a setup would capture, and measure it.",
     "compare": "Set binning modes, or any variants, side by side.",

@@ -1,6 +1,6 @@
 """Detection for very many options: what is costly is worked out once for each blur they have."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -167,9 +167,38 @@ def found_by(signals: Signals, wanted: Search) -> Found:
     signals : Signals; of the options
     wanted : Search; what is searched; its product is that of the signals already
     """
-    alarms = wanted.false_alarms_per_m2 * np.asarray(cell_m2(signals.blurs))[:, 0]
     size_um = np.zeros(len(signals.blur))
     dprime, met = np.full(size_um.shape, np.inf), np.ones(size_um.shape, dtype=np.bool_)
+    for asked, seen in _by_colour(signals, wanted):
+        size_um = np.maximum(size_um, smallest_found_um(seen, asked))
+        if wanted.width_um is not None:
+            mine, ratio = _of_own_size(seen, asked, float(wanted.width_um))
+            dprime, met = np.minimum(dprime, mine), met & (ratio >= 1)
+    return Found(smallest_um=size_um, dprime=None if wanted.width_um is None else dprime, met=met)
+
+
+def dprime_share(signals: Signals, wanted: Search) -> FloatArray:
+    """
+    Tell how surely the smallest defect is found, without the size that just would be.
+
+    Parameters
+    ----------
+    signals : Signals; of the options
+    wanted : Search; what is searched, with a smallest defect
+
+    Returns
+    -------
+    ndarray of shape (n,)
+        d' over that which finds it as wanted, of the weakest colour; 1 and more finds it.
+    """
+    share = np.full(len(signals.blur), np.inf)
+    for asked, seen in _by_colour(signals, wanted):
+        share = np.minimum(share, _of_own_size(seen, asked, float(wanted.width_um or 0.0))[1])
+    return share
+
+
+def _by_colour(signals: Signals, wanted: Search) -> Iterator[tuple[Asked, Seen]]:
+    alarms = wanted.false_alarms_per_m2 * np.asarray(cell_m2(signals.blurs))[:, 0]
     for colour in range(np.shape(signals.base.level_e)[1]):
         blur = signals.blur[:, min(colour, signals.blur.shape[1] - 1)]
         asked = Asked(
@@ -178,12 +207,7 @@ def found_by(signals: Signals, wanted: Search) -> Found:
             alarms=alarms[blur],
             rate=float(wanted.detection_rate),
         )
-        seen = _seen(signals.blurs, wanted, asked)
-        size_um = np.maximum(size_um, smallest_found_um(seen, asked))
-        if wanted.width_um is not None:
-            mine, fine = _of_own_size(seen, asked, float(wanted.width_um))
-            dprime, met = np.minimum(dprime, mine), met & fine
-    return Found(smallest_um=size_um, dprime=None if wanted.width_um is None else dprime, met=met)
+        yield asked, _seen(signals.blurs, wanted, asked)
 
 
 def _seen(blurs: Station, wanted: Search, asked: Asked) -> Seen:
@@ -192,16 +216,16 @@ def _seen(blurs: Station, wanted: Search, asked: Asked) -> Seen:
     return Seen(blurs=blurs, of_width=wanted.of_width, texture=wanted.texture, ratios=ends)
 
 
-def _of_own_size(seen: Seen, asked: Asked, width_um: float) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Give d' of the smallest defect itself, and whether the search finds it as surely."""
+def _of_own_size(seen: Seen, asked: Asked, width_um: float) -> tuple[FloatArray, FloatArray]:
+    """Give d' of the smallest defect itself, and that over what finds it as surely as wanted."""
     size = np.full(seen.count, np.log(width_um))
     table = size_table(seen, (size, size), 1)
 
     def seen_at(part: Asked, log_um: FloatArray) -> FloatArray:
         found = sighting(table.reader(part.blur, part.log_ratio).at(log_um), part.base)
         lit = np.asarray(part.base.depth_e) > 0
-        fine = lit & (found.dprime >= part.wanted(found))
-        return np.stack([np.where(lit, found.dprime, 0.0), fine])
+        dprime = np.where(lit, found.dprime, 0.0)
+        return np.stack([dprime, dprime / part.wanted(found)])
 
-    dprime, fine = by_parts(asked, seen_at, np.full(asked.blur.shape, np.log(width_um)))
-    return dprime, fine > 0
+    dprime, ratio = by_parts(asked, seen_at, np.full(asked.blur.shape, np.log(width_um)))
+    return dprime, ratio

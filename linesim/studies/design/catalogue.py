@@ -1,0 +1,92 @@
+"""
+What the trade builds: pixel sides, lengths of line, links, focal lengths, stops, light.
+
+Common practice, no source: orders of magnitude of what can be bought, not of any one product. Full
+well and read noise grow with the pixel's area and side.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+PIXEL_SIDES_UM = (3.5, 5.0, 7.0, 10.0, 14.0)
+PIXELS = (1024, 2048, 4096, 6144, 8192, 12288, 16384, 32768)
+LONGEST_SENSOR_MM = 90.0
+"""Lenses for longer lines are made one at a time."""
+FASTEST_HZ = 200e3
+FASTEST_PIXELS_S = 1.6e9
+"""Pixels a second that a sensor reads at most."""
+LINKS_MB_S = (115.0, 380.0, 850.0, 1200.0, 3400.0)
+"""What links of rising cost carry."""
+WELL_E_UM2 = 800.0
+"""Full well by the area of a pixel."""
+NOISE_E_UM = 2.5
+"""Read noise by the side of a pixel."""
+FOCAL_LENGTHS_MM = (
+    *(8.0, 12.0, 16.0, 20.0, 25.0, 28.0, 35.0, 40.0, 50.0, 60.0, 75.0, 80.0, 90.0),
+    *(100.0, 105.0, 120.0, 135.0, 150.0, 180.0, 210.0, 240.0, 300.0),
+)
+WIDEST_DEG = 27.0
+"""Half angle of view up to which lenses for lines are usual; cos⁴ leaves 63 % there."""
+F_NUMBERS = (2.8, 3.2, 4.0, 4.5, 5.6, 6.3, 8.0, 9.0, 11.0, 13.0, 16.0)
+"""Whole stops and thirds of one beyond them, as engraved."""
+STEPS = (1.0, 1.5, 2.0, 3.0, 4.0, 6.0)
+"""How light is asked for: in such steps, in each decade."""
+LEAST_KLX, MOST_KLX = 1.0, 2000.0
+STAGES = (64, 256)
+"""Of time-delay integration, tried where one row does not do."""
+CAMERAS = (1, 2, 3, 4, 6, 8)
+OVERLAP_SHARE, OVERLAP_MM = 0.01, 5.0
+"""By which neighbouring cameras see the same: of the field, and at least."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Body:
+    """A camera of the trade."""
+
+    pixels: int
+    side_um: float
+    rate_hz: float  # lines a second, at most [Hz]
+
+    @property
+    def full_well_e(self) -> float:
+        """Full well, to two digits. [e]."""
+        return float(f"{WELL_E_UM2 * self.side_um**2:.2g}")
+
+    @property
+    def read_noise_e(self) -> float:
+        """Read noise, to two digits. [e]."""
+        return float(f"{NOISE_E_UM * self.side_um:.2g}")
+
+
+def bodies() -> tuple[Body, ...]:
+    """Give all cameras whose line is no longer than lenses are."""
+    return tuple(
+        Body(
+            pixels=pixels,
+            side_um=side_um,
+            rate_hz=min(FASTEST_HZ, float(f"{FASTEST_PIXELS_S / pixels:.2g}")),
+        )
+        for side_um in PIXEL_SIDES_UM
+        for pixels in PIXELS
+        if pixels * side_um <= 1000 * LONGEST_SENSOR_MM
+    )
+
+
+def lights_lx() -> tuple[float, ...]:
+    """Give illuminances as people ask for them, rising. [lx]."""
+    decades = (1e2, 1e3, 1e4, 1e5, 1e6)
+    found = (step * decade for decade in decades for step in STEPS)
+    return tuple(each for each in found if LEAST_KLX <= each / 1000 <= MOST_KLX)
+
+
+def link_mb_s(needed_mb_s: float) -> float:
+    """Give the least link that carries so much; the largest where none does. [MB/s]."""
+    return next((each for each in LINKS_MB_S if each >= needed_mb_s), LINKS_MB_S[-1])
+
+
+def round_up(value: float) -> float:
+    """Round up to a number as people choose them: two digits, in halves under 30."""
+    decade = 10.0 ** np.floor(np.log10(value))
+    step = decade / 20 if value < 3 * decade else decade / 10
+    return float(f"{np.ceil(value / step - 1e-9) * step:.6g}")

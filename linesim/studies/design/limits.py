@@ -1,0 +1,89 @@
+"""Limits: any figure of the budget as ``most_NAME`` or ``least_NAME``, its unit left out."""
+
+from collections.abc import Mapping
+from difflib import get_close_matches
+from pathlib import Path
+
+from linesim.figures.demands import SLACK, Demand
+from linesim.setup.fields import Kind, Number, Quantity
+from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
+from linesim.studies.batch.figures import groups_of
+
+OWN = "station"
+"""Group of figures that a budget does not have: how long the sensor is, how many cameras."""
+_UNITS = {
+    "_w_m2": ("an irradiance", '"1000 W/m^2"', "W/m^2"),
+    "_mb_s": ("a data rate", '"850 MB/s"', "MB/s"),
+    "_mm_s": ("a speed", '"60 m/min"', "mm/s"),
+    "_w_m": ("a power a length", '"500 W/m"', "W/m"),
+    "_mm": ("a length", '"1.5 m"', "mm"),
+    "_um": ("a length", '"100 um"', "um"),
+    "_us": ("a time", '"50 us"', "us"),
+    "_hz": ("a rate", '"20 kHz"', "Hz"),
+    "_lx": ("an illuminance", '"300 klx"', "lx"),
+}
+_PLAIN = {
+    "working_distance_mm": "geometry",
+    "illuminance_lx": OWN,
+    "sensor_length_mm": OWN,
+    "cameras": OWN,
+}
+
+
+def limit_figures(base: Setup) -> dict[str, str]:
+    """Name every figure that may have a limit, with its group."""
+    return {**groups_of((base,)), **_PLAIN}
+
+
+def limits_of(table: object, base: Setup) -> tuple[tuple[Demand, ...], list[str]]:
+    """Read limits; give them, and a sentence for each fault."""
+    if not isinstance(table, Mapping):
+        return (), [f"limits: read {shown(table)}, but expected [limits] and its keys"]
+    known = {_bare(name): name for name in limit_figures(base)}
+    groups, found, faults = limit_figures(base), [], []
+    for key, value in table.items():
+        way, _, name = key.partition("_")
+        if way not in ("most", "least") or name not in known:
+            near = get_close_matches(name, known, n=1)
+            hint = f"did you mean {way}_{near[0]}?" if near else "as in most_working_distance"
+            faults.append(
+                f"limits.{key}: read {shown(value)}, but there is no such limit; {hint}: most_ or "
+                "least_ and a figure of the budget without its unit"
+            )
+            continue
+        figure = known[name]
+        try:
+            wanted = _kind(figure).checked(value, Path())
+        except ValueError as fault:
+            faults.append(f"limits.{key}: {fault}")
+            continue
+        found.append(
+            Demand(
+                requirement=key,
+                group=groups[figure],
+                figure=figure,
+                wanted=float(wanted),  # type: ignore[arg-type]
+                low_is_good=way == "most",
+                place="middle",
+                slack=SLACK,
+            )
+        )
+    return tuple(found), faults
+
+
+def unit_of(figure: str) -> str:
+    """Give the unit of a figure's name; empty for a plain number."""
+    return next((unit for end, (_, _, unit) in _UNITS.items() if figure.endswith(end)), "")
+
+
+def _bare(figure: str) -> str:
+    end = next((end for end in _UNITS if figure.endswith(end)), "")
+    return figure.removesuffix(end)
+
+
+def _kind(figure: str) -> Kind:
+    for end, (what, example, unit) in _UNITS.items():
+        if figure.endswith(end):
+            return Quantity(what=what, example=example, unit=unit, low=0.0, high=1e12)
+    return Number(what="a number", example="0.9", low=0.0, high=1e9)

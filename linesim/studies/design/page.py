@@ -1,0 +1,97 @@
+"""The page of a design: the answer, a picture, the side view, reasons, the list to buy from."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from linesim.figures.plain_numbers import digits
+from linesim.report.page import write_report
+from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, Text
+from linesim.report.page_sections import Case, caution_section, facts, side_sections
+from linesim.report.setup_tables import making_section, setup_section
+from linesim.report.setup_words import job_in_words
+from linesim.studies.design.outputs import people
+from linesim.studies.design.purchase import reasons, to_buy
+from linesim.studies.design.study import Design, Proposal
+from linesim.studies.design.words import answer, first_limits
+
+
+def design_page(found: Design, look_png: bytes | None = None) -> Page:
+    """
+    Make the page of a design.
+
+    Parameters
+    ----------
+    found : Design
+    look_png : bytes, optional; what the best station sees, a PNG file
+    """
+    best = found.best
+    return Page(
+        title=found.job.title,
+        job=f"Design: {found.tried} stations judged",
+        lead=tuple(answer(found)),
+        sections=() if best is None else tuple(_sections(found, best, look_png)),
+    )
+
+
+def _sections(found: Design, best: Proposal, look_png: bytes | None) -> Iterator[Section]:
+    case = Case(title="", setup=best.setup, budget=best.budget)
+    if look_png is not None:
+        seen = Picture(
+            image=look_png,
+            alt="Discs of several sizes on even product, as the station sees them",
+            caption="The smallest defect, and larger ones, on even product: what the station sees.",
+        )
+        yield Section(title="What it will see", parts=(Pictures(pictures=(seen,)),))
+    why = Table(
+        title="Each choice", head=("", "value", "why"), rows=tuple(reasons(found.job, best))
+    )
+    yield Section(title="Why", parts=(why, Text(paragraphs=tuple(first_limits(best)))))
+    buy = Table(
+        title="For any supplier", head=("", "how much", "what else"), rows=tuple(to_buy(best))
+    )
+    yield Section(title="To buy", parts=(buy,))
+    if found.others:
+        yield Section(title="Other ways", parts=(_others(found, best),))
+    yield from side_sections(case)
+    yield caution_section(case, people=people(found))
+    words = job_in_words(best.setup)
+    yield Section(title="The station", parts=(Text(paragraphs=words), facts(best.budget)))
+    yield setup_section(best.setup)
+    yield making_section(best.setup, "linesim design, with the job given")
+
+
+def _others(found: Design, best: Proposal) -> Table:
+    rows = []
+    for one in (best, *found.others):
+        each = one.candidate
+        rows.append(
+            (
+                one.name,
+                f"{each.cameras} x {each.pixels}" if each.cameras > 1 else str(each.pixels),
+                digits(each.object_um),
+                digits(each.rate_hz / 1000),
+                digits(one.light_lx / 1000),
+                digits(each.cameras * float(one.budget["geometry"]["data_rate_mb_s"])),
+            )
+        )
+    head = ("", "pixels", "object pixel, um", "line rate, kHz", "light, klx", "data, MB/s")
+    return Table(title="Each meets the whole job", head=head, rows=tuple(rows))
+
+
+def write_design_page(found: Design, folder: Path) -> Path:
+    """
+    Write the page beside the other files of a design, whose picture it shows.
+
+    Parameters
+    ----------
+    found : Design
+    folder : pathlib.Path; made where it is missing
+
+    Raises
+    ------
+    InputError; where it cannot be written, or jinja2 is not installed
+    """
+    path, look = folder / "design.html", folder / "look.png"
+    there = found.best is not None and look.is_file()
+    write_report(path, design_page(found, look.read_bytes() if there else None))
+    return path

@@ -1,0 +1,266 @@
+"""From a job to a station: the least trouble that meets everything, other ways, what to give up."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from linesim.figures.budget import Budget, budget
+from linesim.figures.demands import Demand
+from linesim.figures.verdicts import Verdict, at_least, at_most
+from linesim.forward.station import station
+from linesim.setup.load import changed
+from linesim.setup.setup import Setup
+from linesim.studies.batch.figures import COSTLY, Tell, nobody
+from linesim.studies.batch.station_arrays import Places
+from linesim.studies.design.candidates import Candidate
+from linesim.studies.design.job import Job
+from linesim.studies.design.search import Options, options
+
+COUNTS_A_LINE = 4
+"""Of the encoder, so that line rates can be set in quarters of an object pixel."""
+_TRIES = 40
+_REAL = 1.4
+"""By how much another way must be better in what it is for, our choice."""
+_WORTH = 4.0
+"""Trouble that another way may make besides, our choice."""
+_FINENESS = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Proposal:
+    """
+    A station for the job.
+
+    Parameters
+    ----------
+    name : str; "best", or what it is better in: "less light", "more speed", "less data"
+    candidate : Candidate
+    setup : Setup; as written, at the highest speed
+    budget : Budget; there
+    slow : Budget or None; at the lowest speed, where that is another
+    limits : tuple of Verdict; on the limits of the job
+    """
+
+    name: str
+    candidate: Candidate
+    setup: Setup
+    budget: Budget
+    slow: Budget | None
+    limits: tuple[Verdict, ...]
+
+    @property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """All verdicts: limits first, then those of both speeds."""
+        slow = () if self.slow is None else self.slow.verdicts
+        return (*self.limits, *self.budget.verdicts, *slow)
+
+    @property
+    def judged(self) -> tuple[Verdict, ...]:
+        """Verdicts of the setup itself, the weaker speed of each."""
+        if self.slow is None:
+            return self.budget.verdicts
+        pairs = zip(self.budget.verdicts, self.slow.verdicts, strict=True)
+        return tuple(min(pair, key=lambda verdict: verdict.margin) for pair in pairs)
+
+    @property
+    def met(self) -> bool:
+        """Whether all is met."""
+        return all(verdict.met for verdict in self.verdicts)
+
+    @property
+    def light_lx(self) -> float:
+        """Illuminance at the target. [lx]."""
+        spectrum = self.setup.light.spectrum
+        return float(self.setup.irradiance_w_m2 * spectrum.efficacy_lm_w)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Relaxed:
+    """
+    One demand that, given up so far, lets a station meet the rest.
+
+    Parameters
+    ----------
+    demand : Demand
+    reached : float; what the best of the rest reaches, in the demand's unit
+    index : int; the option that does
+    """
+
+    demand: Demand
+    reached: float
+    index: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Design:
+    """
+    What a job comes to.
+
+    Parameters
+    ----------
+    job : Job
+    tried, passing : int; options judged, and of these met
+    best : Proposal or None
+    others : tuple of Proposal; real alternatives
+    relaxed : tuple of Relaxed; where nothing meets all: what to give up, the least first
+    """
+
+    job: Job
+    tried: int
+    passing: int
+    best: Proposal | None
+    others: tuple[Proposal, ...] = ()
+    relaxed: tuple[Relaxed, ...] = ()
+
+
+def design(job: Job, tell: Tell = nobody) -> Design:
+    """
+    Find a station for a job.
+
+    Parameters
+    ----------
+    job : Job; as `load_job` reads it
+    tell : callable, optional; is told how many options are judged, and of how many
+
+    Returns
+    -------
+    Design
+
+    Raises
+    ------
+    InputError; where no camera and lens of the trade come near
+    """
+    found = options(job, tell)
+    order = found.ordered()
+    best = _first_met("best", job, found, order)
+    passing = int((found.least >= 0).sum())
+    if best is None:
+        relaxed = tuple(_relaxed(job, found))
+        return Design(job=job, tried=found.space.count, passing=0, best=None, relaxed=relaxed)
+    others = tuple(_others(job, found, order, best))
+    return Design(job=job, tried=found.space.count, passing=passing, best=best, others=others)
+
+
+def _first_met(name: str, job: Job, found: Options, order: Places) -> Proposal | None:
+    """Give the first that its own budget, at both speeds, lets pass too."""
+    for index in order[:_TRIES].tolist():
+        proposal = proposed(name, job, found, index)
+        if proposal.met:
+            return proposal
+    return None
+
+
+def proposed(name: str, job: Job, found: Options, index: int) -> Proposal:
+    """Write an option as a person would, and judge it as any station."""
+    one = found.station(index)
+    setup = _written(job, one, found.space.setup(index))
+    low, high = job.speeds_mm_s
+    slow = changed(setup, {"transport.speed": f"{low:.8g} mm/s"}) if low < high else None
+    fast = budget(setup)
+    return Proposal(
+        name=name,
+        candidate=one,
+        setup=setup,
+        budget=fast,
+        slow=None if slow is None else budget(slow),
+        limits=tuple(_on_limits(job, one, setup, fast)),
+    )
+
+
+def _written(job: Job, one: Candidate, setup: Setup) -> Setup:
+    """Start lines by an encoder, and expose alike at all speeds where there are several."""
+    low, high = job.speeds_mm_s
+    step_um = one.object_um / COUNTS_A_LINE
+    changes: dict[str, object] = {
+        "title": job.title,
+        "target.pixel_size": f"{one.object_um / one.binning / _FINENESS:.6g} um",
+        "target.repeat": True,
+        "transport.trigger": "encoder",
+        "transport.encoder_step": f"{step_um:.8g} um",
+        "transport.encoder_divider": COUNTS_A_LINE,
+    }
+    if low < high:
+        whole_us = float(np.min(station(setup).timing.exposure_us))
+        digits = 10.0 ** (np.floor(np.log10(whole_us)) - 1)
+        changes["acquisition.exposure"] = f"{np.floor(whole_us / digits) * digits:g} us"
+    return changed(setup, changes)
+
+
+def _on_limits(job: Job, one: Candidate, setup: Setup, found: Budget) -> Iterator[Verdict]:
+    own = {
+        "cameras": float(one.cameras),
+        "sensor_length_mm": one.sensor_mm,
+        "working_distance_mm": setup.working_distance_mm,
+        "illuminance_lx": setup.irradiance_w_m2 * setup.light.spectrum.efficacy_lm_w,
+    }
+    for each in job.limits:
+        got = own.get(each.figure)
+        if got is None:
+            value = found[each.group][each.figure]
+            several = list(value.values()) if isinstance(value, dict) else [float(value)]
+            got = max(several) if each.low_is_good else min(several)
+        judge = at_most if each.low_is_good else at_least
+        yield judge(each.requirement, each.wanted, float(got))
+
+
+def _others(job: Job, found: Options, order: Places, best: Proposal) -> Iterator[Proposal]:
+    """Give ways that are really better in one thing that counts."""
+    count = found.space.count // len(found.stations)
+    rate_hz = np.repeat([each.rate_hz for each in found.stations], count)
+    data = np.repeat(
+        [each.cameras * each.pixels / each.binning * each.rate_hz for each in found.stations], count
+    )
+    most_hz = rate_hz * (1 + found.margins.get("line_rate", np.zeros(found.space.count)))
+    speed = most_hz / rate_hz
+    at = int(np.flatnonzero(order == _index(found, best, order))[0]) if order.size else 0
+    mine = order[at]
+    ways = (("less light", -found.light_lx), ("more speed", speed), ("less data", -data))
+    seen = {found.station(int(mine)).label}
+    for name, good in ways:
+        ratio = good[order] / good[mine] if good[mine] > 0 else good[mine] / good[order]
+        better = order[(ratio >= _REAL) & (found.trouble[order] <= found.trouble[mine] + _WORTH)]
+        if not better.size:
+            continue
+        chosen = better[np.lexsort((found.trouble[better], -good[better]))]
+        other = _first_met(name, job, found, chosen)
+        if other is not None and (other.candidate.label not in seen or name == "less light"):
+            seen.add(other.candidate.label)
+            yield other
+
+
+def _index(found: Options, best: Proposal, order: Places) -> int:
+    """Find which option a proposal came from."""
+    lens, light = best.setup.lens, best.setup.texts["light"]["illuminance"]
+    for index in order.tolist():
+        _, stop, lamp = found.space.option(index)
+        same = found.station(index) is best.candidate and stop.number == lens.f_number
+        if same and lamp.changes["light.illuminance"] == light:
+            return int(index)
+    return int(order[0])
+
+
+def _relaxed(job: Job, found: Options) -> Iterator[Relaxed]:
+    """Name each demand that stands alone in the way, and how far it must be given up."""
+    rows = []
+    for each in found.asked:
+        others = [margin for name, margin in found.margins.items() if name != each.requirement]
+        rest = np.min(np.stack(others), axis=0) if others else np.zeros(found.space.count)
+        left = np.flatnonzero(rest >= 0)
+        if left.size:
+            margin = found.margins[each.requirement][left]
+            index = int(left[margin.argmax()])
+            reached = _reached(job, found, each, index)
+            if np.isfinite(reached):
+                rows.append(
+                    (float(-margin.max()), Relaxed(demand=each, reached=reached, index=index))
+                )
+    yield from (row for _, row in sorted(rows, key=lambda pair: pair[0]))
+
+
+def _reached(job: Job, found: Options, demand: Demand, index: int) -> float:
+    """Give what an option reaches of a demand, detection as its own budget has it."""
+    if demand.group != COSTLY:
+        return float(found.got[demand.requirement][index])
+    own = proposed("", job, found, index).budget.verdicts
+    return next(each.got for each in own if each.requirement == demand.requirement)

@@ -1,0 +1,43 @@
+"""A design on the console."""
+
+from textwrap import fill
+
+from linesim.figures.safety import MACHINERY
+from linesim.studies.design.outputs import people
+from linesim.studies.design.purchase import Lines, reasons, to_buy
+from linesim.studies.design.study import Design
+from linesim.studies.design.words import answer, first_limits
+
+_WIDE = 100
+_LABEL, _VALUE = 14, 34
+
+
+def design_text(found: Design) -> str:
+    """
+    Put a design into lines for the console.
+
+    Parameters
+    ----------
+    found : Design
+    """
+    best = found.best
+    blocks = [found.job.title, "\n".join(fill(text, _WIDE) for text in answer(found))]
+    if best is not None:
+        blocks += [
+            _block("why", reasons(found.job, best)),
+            _block("to buy", to_buy(best)),
+            "what limits first\n" + "\n".join(f"  {text}" for text in first_limits(best)),
+        ]
+    cautions = [*(each.line for each in people(found)), MACHINERY]
+    lines = [fill(text, _WIDE, initial_indent="  ", subsequent_indent="  ") for text in cautions]
+    return "\n\n".join([*blocks, "cautions\n" + "\n".join(lines)])
+
+
+def _block(title: str, lines: Lines) -> str:
+    """Set what, value and why in columns."""
+    wide = max(_LABEL, *(len(what) + 2 for what, _, _ in lines))
+    rows = []
+    for what, value, why in lines:
+        head = f"  {what:<{wide}}{value}"
+        rows.append(fill(f"{head}: {why}", _WIDE, subsequent_indent=" " * (wide + 4)))
+    return "\n".join([title, *rows])
