@@ -11,9 +11,9 @@ if TYPE_CHECKING:
     from linesim.setup.lights import light_views
     from linesim.setup.load import changed, load_setup, setup_from
     from linesim.studies.compare.study import compare
-    from linesim.studies.measure import functions as measure
     from linesim.studies.design.job import load_job
     from linesim.studies.design.study import design
+    from linesim.studies.measure import functions as measure
     from linesim.studies.rank.space import load_space
     from linesim.studies.rank.study import rank
     from linesim.studies.scan.streamed import scan_to_file
@@ -25,10 +25,10 @@ _HOMES = {
     "budget": "linesim.figures.budget",
     "changed": "linesim.setup.load",
     "compare": "linesim.studies.compare.study",
-    "light_views": "linesim.setup.lights",
-    "load_setup": "linesim.setup.load",
     "design": "linesim.studies.design.study",
+    "light_views": "linesim.setup.lights",
     "load_job": "linesim.studies.design.job",
+    "load_setup": "linesim.setup.load",
     "load_space": "linesim.studies.rank.space",
     "rank": "linesim.studies.rank.study",
     "scan": "linesim.studies.scan.study",
@@ -42,7 +42,9 @@ __all__ = [
     "budget",
     "changed",
     "compare",
+    "design",
     "light_views",
+    "load_job",
     "load_setup",
     "load_space",
     "measure",

@@ -42,6 +42,8 @@ COSTLY = "detection"
 """The group of figures that integrate over frequencies and search for sizes."""
 TRAVEL = "travel"
 """The group of what a budget does not name: speed, and area in a second."""
+OWN = "station"
+"""The group of what a station has that no budget names: its length on the sensor, light in lux."""
 _COSTLY_AT_ONCE = 128
 _AT_ONCE = 16_384
 _WORKERS = 4
@@ -67,6 +69,17 @@ def nobody(_done: int, _total: int) -> None:
     ----------
     _done, _total : int; options
     """
+
+
+def _own(block: Block) -> Group:
+    place, lens = block.numbers.geometry, block.setup.lens
+    focal_mm = np.nan if lens.focal_length_mm is None else lens.focal_length_mm
+    efficacy = block.setup.light.spectrum.efficacy_lm_w
+    return {
+        "sensor_length_mm": place.pixels * place.pixel_width_um / 1000,
+        "working_distance_mm": focal_mm * (1 + 1 / np.asarray(place.magnification)),
+        "illuminance_lx": block.numbers.irradiance_w_m2 * efficacy,
+    }
 
 
 def _travel(block: Block) -> Group:
@@ -97,6 +110,7 @@ _GROUPS: dict[str, Callable[[Block], Group]] = {
     "camera": lambda block: camera_group(block.numbers),
     "resolution": lambda block: sharpness_group(block.numbers),
     TRAVEL: _travel,
+    OWN: _own,
 }
 
 

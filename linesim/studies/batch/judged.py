@@ -20,6 +20,7 @@ DEMANDS = (
     "most_irradiance",
     "least_field_of_view",
     "least_depth_of_field",
+    "limits",
     "saturation",
     "clipping",
     "snr",
@@ -29,6 +30,8 @@ DEMANDS = (
 What an option must meet, in the order in which it is judged. The smallest defect comes last, at the
 detection rate and the false alarms asked for: the three are one demand.
 """
+LIMITS = ("most_", "least_")
+"""How limits on any figure begin; all that are not named among the demands are judged as one."""
 PASSED = len(DEMANDS)
 """The place behind the last demand: nothing is missed."""
 _LOW_IS_GOOD = (
@@ -135,6 +138,18 @@ def worst_of(demand: Demand, figures: Mapping[str, FloatArray]) -> FloatArray:
     return demand.worst({name: weakest(name, figures[name]) for name in demand.figures})
 
 
+def place_of(requirement: str) -> int:
+    """
+    Give the place among the demands at which a requirement is judged.
+
+    Parameters
+    ----------
+    requirement : str; its name
+    """
+    limit = requirement not in DEMANDS and requirement.startswith(LIMITS)
+    return DEMANDS.index("limits" if limit else requirement)
+
+
 def judged(
     figures: Mapping[str, FloatArray], asked: Collection[Demand], possible: NDArray[np.bool_]
 ) -> Judged:
@@ -152,10 +167,10 @@ def judged(
     Judged; arrays of shape (n,)
     """
     first, margin = np.full(possible.shape, PASSED, dtype=np.int8), np.zeros(possible.shape)
-    for demand in sorted(asked, key=lambda each: -DEMANDS.index(each.requirement)):
+    for demand in sorted(asked, key=lambda each: -place_of(each.requirement)):
         got = worst_of(demand, figures)
         missed = demand.spare(got) < 0
-        first[missed] = DEMANDS.index(demand.requirement)
+        first[missed] = place_of(demand.requirement)
         margin[missed] = demand.margin(got)[missed]
     return Judged(
         first=np.where(possible, first, np.int8(0)), margin=np.where(possible, margin, -1.0)

@@ -15,7 +15,7 @@ from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.setup.vocabulary import LENGTH, SPEED, title_faults
 from linesim.studies.batch.axis_texts import flat_keys
-from linesim.studies.design.limits import limits_of
+from linesim.studies.batch.limits import limits_of
 
 EXPECTED = "a job with [job], as `linesim design --new JOB.toml` writes it"
 _KEYS = ("title", "job", "limits", "have", "setup")
@@ -114,7 +114,8 @@ def job_from(texts: Mapping[str, Any], folder: Path | None = None) -> Job:
     owned = _table(texts, "have", faults)
     cameras, lenses, lamps = (_owned(owned, name, faults) for name in _HAVE)
     base = _base(texts, table, folder or Path(), faults)
-    limits, more = ((), []) if base is None else limits_of(texts.get("limits", {}), base)
+    asked = texts.get("limits", {})
+    limits, more = ((), []) if base is None else limits_of(asked, base, ("cameras",))
     if faults or more or base is None:
         raise InputError(*faults, *more)
     return Job(

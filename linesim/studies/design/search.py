@@ -26,7 +26,6 @@ from linesim.studies.batch.stations import Block, blocks
 from linesim.studies.design import catalogue
 from linesim.studies.design.candidates import Candidate, candidates
 from linesim.studies.design.job import Job
-from linesim.studies.design.limits import OWN
 
 ROOM = 0.05
 """Share by which demands are passed where there is a choice, our choice."""
@@ -190,32 +189,21 @@ def _cheap(
         done += block.index.size
         tell(done, space.count)
         if isinstance(block, Block):
-            own = _own(stations[int(block.index[0]) // each_has], block)
-            own["illuminance_lx"] = _column(space, 2)[block.index]
-            figures = figures_on(block, _groups(asked, own))
+            one = stations[int(block.index[0]) // each_has]
+            figures = figures_on(block, _groups(asked))
+            figures["cameras"] = np.full((len(block.index), 1), float(one.cameras))
             for each in (each for each in asked if each.group != COSTLY):
-                known = own.get(each.figure)
-                value = worst_of(each, figures) if known is None else known
-                got[each.requirement][block.index] = value
+                got[each.requirement][block.index] = worst_of(each, figures)
             yield block
 
 
-def _groups(asked: tuple[Demand, ...], own: Mapping[str, object]) -> dict[str, str]:
+def _groups(asked: tuple[Demand, ...]) -> dict[str, str]:
     """Name the figures that are worked out for many at once."""
     return {
         name: each.group
         for each in asked
-        if each.group not in (COSTLY, OWN) and each.figure not in own
+        if each.group != COSTLY and each.figure != "cameras"
         for name in each.figures
-    }
-
-
-def _own(one: Candidate, block: Block) -> dict[str, float | FloatArray]:
-    """Give the figures of the candidate itself."""
-    return {
-        "cameras": float(one.cameras),
-        "sensor_length_mm": one.sensor_mm,
-        "working_distance_mm": block.setup.working_distance_mm,
     }
 
 

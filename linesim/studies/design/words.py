@@ -6,8 +6,8 @@ import numpy as np
 
 from linesim.figures.plain_numbers import digits, percent
 from linesim.report.verdict_words import name_of, summary
+from linesim.studies.batch.limits import unit_of
 from linesim.studies.design.catalogue import round_up
-from linesim.studies.design.limits import unit_of
 from linesim.studies.design.study import Design, Proposal, Relaxed
 
 _ABLE = ("line_rate", "link", "exposure")

@@ -34,6 +34,7 @@ from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.setup.vocabulary import LENGTH, title_faults
 from linesim.studies.batch.axis_texts import Reading, axes_of
+from linesim.studies.batch.limits import limits_of
 from linesim.studies.batch.space import Space as Options
 
 MOST_OPTIONS = 2_000_000
@@ -65,6 +66,7 @@ class Limits:
     least_depth_of_field_mm: float | None = None  # in all, before and behind best focus [mm]
     # white, as a share of the nearest limit; that no part of the target clips is judged anyway
     most_saturation: float | None = None
+    more: tuple[Demand, ...] = ()  # on any other figure
 
     @property
     def demands(self) -> tuple[Demand, ...]:
@@ -75,7 +77,7 @@ class Limits:
             ("least_field_of_view", "geometry", "field_of_view_mm", self.least_field_of_view_mm),
             ("least_depth_of_field", "geometry", "depth_of_field_mm", self.least_depth_of_field_mm),
         )
-        return tuple(
+        named = tuple(
             Demand(
                 requirement=name,
                 group=group,
@@ -88,6 +90,7 @@ class Limits:
             for name, group, figure, wanted in asked
             if wanted is not None
         )
+        return (*named, *self.more)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +114,11 @@ def load_space(path: str | Path) -> Space:
     InputError; with one sentence for every fault found
     """
     path = Path(path)
-    return space_from(toml_table(path, key="space", expected=_EXPECTED), path.parent)
+    texts = toml_table(path, key="space", expected=_EXPECTED)
+    if "options" not in texts and {"target", "camera", "lens"} & set(texts):
+        msg = f'space "{path}" is a setup file; expected {_EXPECTED}, which names it as setup'
+        raise InputError(msg)
+    return space_from(texts, path.parent)
 
 
 def space_from(texts: Mapping[str, Any], folder: Path | None = None) -> Space:
@@ -121,7 +128,7 @@ def space_from(texts: Mapping[str, Any], folder: Path | None = None) -> Space:
     faults = [_unknown(key, texts[key], _KEYS) for key in texts if key not in _KEYS]
     faults += title_faults(title)
     base = _with_requirement(base, texts.get("requirement", {}), faults)
-    limits = _limits(texts.get("limits", {}), faults)
+    limits = _limits(texts.get("limits", {}), base, faults)
     found = axes_of(texts.get("options", {}), texts.get("choices", {}), base)
     faults += [*found.faults, *_size_faults(found)]
     if faults:
@@ -181,14 +188,17 @@ def _with_requirement(base: Setup, table: object, faults: list[str]) -> Setup:
         return base
 
 
-def _limits(table: object, faults: list[str]) -> Limits:
+def _limits(table: object, base: Setup, faults: list[str]) -> Limits:
     if not isinstance(table, Mapping):
         faults.append(f"limits: read {shown(table)}, but expected [limits] and its keys")
         return Limits()
-    found: dict[str, Any] = {}
+    rest = {key: value for key, value in table.items() if key not in _LIMITS}
+    also = tuple(key.partition("_")[2] for key in _LIMITS)
+    more, wrong = limits_of(rest, base, also=also)
+    faults += wrong
+    found: dict[str, Any] = {"more": more}
     for key, value in table.items():
         if key not in _LIMITS:
-            faults.append(_unknown(key, value, tuple(_LIMITS), "limits."))
             continue
         name, kind = _LIMITS[key]
         try:

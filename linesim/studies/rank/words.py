@@ -19,6 +19,7 @@ REASONS = {
     "most_irradiance": "more light than most_irradiance",
     "least_field_of_view": "field of view under least_field_of_view",
     "least_depth_of_field": "depth of field under least_depth_of_field",
+    "limits": "beyond one of the other [limits]",
     "saturation": "white over most_saturation of the nearest limit",
     "clipping": "the brightest part of the target clips",
     "snr": "SNR on the product too low",

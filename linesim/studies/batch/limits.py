@@ -8,10 +8,8 @@ from linesim.figures.demands import SLACK, Demand
 from linesim.setup.fields import Kind, Number, Quantity
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.studies.batch.figures import groups_of
+from linesim.studies.batch.figures import OWN, groups_of
 
-OWN = "station"
-"""Group of figures that a budget does not have: how long the sensor is, how many cameras."""
 _UNITS = {
     "_w_m2": ("an irradiance", '"1000 W/m^2"', "W/m^2"),
     "_mb_s": ("a data rate", '"850 MB/s"', "MB/s"),
@@ -23,33 +21,40 @@ _UNITS = {
     "_hz": ("a rate", '"20 kHz"', "Hz"),
     "_lx": ("an illuminance", '"300 klx"', "lx"),
 }
-_PLAIN = {
-    "working_distance_mm": "geometry",
-    "illuminance_lx": OWN,
-    "sensor_length_mm": OWN,
-    "cameras": OWN,
-}
+_OWN = ("working_distance_mm", "illuminance_lx", "sensor_length_mm")
 
 
-def limit_figures(base: Setup) -> dict[str, str]:
-    """Name every figure that may have a limit, with its group."""
-    return {**groups_of((base,)), **_PLAIN}
+def limits_of(
+    table: object, base: Setup, more: tuple[str, ...] = (), also: tuple[str, ...] = ()
+) -> tuple[tuple[Demand, ...], list[str]]:
+    """
+    Read limits.
 
+    Parameters
+    ----------
+    table : mapping; most_NAME or least_NAME -> value, as parsed
+    base : Setup; whose figures have limits
+    more : tuple of str; further figures, that no station has by itself
+    also : tuple of str; names that stand for a figure elsewhere, for hints
 
-def limits_of(table: object, base: Setup) -> tuple[tuple[Demand, ...], list[str]]:
-    """Read limits; give them, and a sentence for each fault."""
+    Returns
+    -------
+    tuple of Demand, and list of str
+        What is judged, and a sentence for each fault.
+    """
     if not isinstance(table, Mapping):
         return (), [f"limits: read {shown(table)}, but expected [limits] and its keys"]
-    known = {_bare(name): name for name in limit_figures(base)}
-    groups, found, faults = limit_figures(base), [], []
+    groups = {**groups_of((base,)), **dict.fromkeys((*_OWN, *more), OWN)} if table else {}
+    known = {_bare(name): name for name in groups}
+    found, faults = [], []
     for key, value in table.items():
         way, _, name = key.partition("_")
         if way not in ("most", "least") or name not in known:
-            near = get_close_matches(name, known, n=1)
-            hint = f"did you mean {way}_{near[0]}?" if near else "as in most_working_distance"
+            near = get_close_matches(name, [*known, *also], n=1)
+            hint = f"did you mean limits.{way}_{near[0]}?" if near else "as in most_data_rate"
             faults.append(
-                f"limits.{key}: read {shown(value)}, but there is no such limit; {hint}: most_ or "
-                "least_ and a figure of the budget without its unit"
+                f"limits.{key}: read {shown(value)}, but there is no such key; {hint} A limit is most_ "
+                "or least_ and a figure of the budget without its unit"
             )
             continue
         figure = known[name]
@@ -73,7 +78,17 @@ def limits_of(table: object, base: Setup) -> tuple[tuple[Demand, ...], list[str]
 
 
 def unit_of(figure: str) -> str:
-    """Give the unit of a figure's name; empty for a plain number."""
+    """
+    Give the unit of a figure.
+
+    Parameters
+    ----------
+    figure : str; its name
+
+    Returns
+    -------
+    str; empty for a plain number
+    """
     return next((unit for end, (_, _, unit) in _UNITS.items() if figure.endswith(end)), "")
 
 
