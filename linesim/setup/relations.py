@@ -15,6 +15,7 @@ from linesim.setup.sensor_relations import (
     black_leaves_room,
     faults_have_what_they_need,
     field_reaches_the_ends,
+    lens_is_in_front,
     one_value_for_one_channel,
     rate_has_a_pulse,
     registration_is_of_a_prism,
@@ -29,7 +30,7 @@ from linesim.setup.surface_relations import SURFACE_KEYS, lights_take_turns, sur
 _IMAGES = "a PNG, TIFF or JPEG image"
 _LIGHT = ("illuminance", "irradiance", "lamp_illuminance")
 _ONE_OF = (
-    ("lens", ("magnification", "field_of_view"), "magnification = 0.1"),
+    ("lens", ("magnification", "field_of_view", "working_distance"), "magnification = 0.1"),
     *((name, _LIGHT, 'illuminance = "40 klx"') for name in LIGHTS),
     ("acquisition", ("lines", "length"), ""),
 )
@@ -209,6 +210,7 @@ _CHECKS = (
         ),
     ),
     (registration_is_of_a_prism, ("camera.kind", "camera.registration")),
+    (lens_is_in_front, ("lens.working_distance", "lens.focal_length")),
     (
         field_reaches_the_ends,
         (*(f"lens.{key}" for key in OVER_FIELD_KEYS), "camera.pixels", "camera.pixel_width"),

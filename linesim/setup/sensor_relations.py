@@ -204,6 +204,23 @@ def registration_is_of_a_prism(setup: Setup) -> Iterator[str]:
         )
 
 
+def lens_is_in_front(setup: Setup) -> Iterator[str]:
+    """Find a working distance that no magnification follows from."""
+    lens, text = setup.lens, _text(setup, "lens.working_distance")
+    if lens.working_distance_mm is None:
+        return
+    if lens.focal_length_mm is None:
+        yield (
+            f"lens.working_distance: read {text}, but which magnification that is hangs on the "
+            'lens; expected a lens.focal_length too, for example "60 mm"'
+        )
+    elif not lens.working_distance_mm > lens.focal_length_mm:
+        yield (
+            f"lens.working_distance: read {text}, but a lens of {lens.focal_length_mm:g} mm makes "
+            "no picture of what is nearer than that; expected more"
+        )
+
+
 def field_reaches_the_ends(setup: Setup) -> Iterator[str]:
     """Find values over the field of the lens that end before the line does."""
     named = {field.alias or name: name for name, field in Lens.model_fields.items()}

@@ -6,6 +6,8 @@ from math import cos, inf, radians
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from linesim.setup.camera import Acquisition, Camera
 from linesim.setup.kinds import Turn
 from linesim.setup.lens.lens import Lens
@@ -91,11 +93,16 @@ class Setup:
 
     @property
     def magnification(self) -> float:
-        """Image size over object size, given or from the field of view."""
+        """Image over object size: given, from the field of view, or f/(working distance - f)."""
         if self.lens.magnification is not None:
             return self.lens.magnification
-        field_um = (self.lens.field_of_view_mm or 0.0) * 1000
-        return self.camera.pixels * self.camera.pixel_width_um / field_um
+        field_mm, away_mm = self.lens.field_of_view_mm, self.lens.working_distance_mm
+        if field_mm is not None:
+            return self.camera.pixels * self.camera.pixel_width_um / (field_mm * 1000)
+        focal_mm = self.lens.focal_length_mm
+        if focal_mm is None or away_mm is None or not np.all(away_mm > focal_mm):
+            return 1.0  # refused, and until then this stands in
+        return focal_mm / (away_mm - focal_mm)
 
     @property
     def half_line_mm(self) -> float:

@@ -103,6 +103,7 @@ TOGETHER = {
     "light.arrangement": "what a strip needs does not go with light from everywhere",
     "target.relief": "a relief goes with its range",
     "lens.field_of_view": "it takes the place of the magnification",
+    "lens.working_distance": "it takes the place of the magnification",
     "light.illuminance": "it takes the place of the irradiance",
     "acquisition.length": "it takes the place of the lines",
 }

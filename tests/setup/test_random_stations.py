@@ -21,6 +21,7 @@ NOT_RANDOM = {
     "target.max_pixels": "a guard against large images",
     "target.repeat": "a flat target looks the same when it is repeated",
     "lens.field_of_view": "another way to give the magnification",
+    "lens.working_distance": "another way to give the magnification",
     **dict.fromkeys(
         (
             "lens.blur_across",

@@ -69,6 +69,9 @@ class Lens(Section):
         | None
     ) = None
     field_of_view_mm: Annotated[float, LENGTH] | None = Field(alias="field_of_view", default=None)
+    working_distance_mm: Annotated[float, LENGTH] | None = Field(
+        alias="working_distance", default=None
+    )
     f_number: Annotated[float, Number(what="an f-number", example="4.0", low=0.5, high=256.0)]
     pupil_magnification: (
         Annotated[

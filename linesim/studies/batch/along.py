@@ -19,6 +19,7 @@ from linesim.setup.light.sums import Curve
 from linesim.setup.load import changed
 from linesim.setup.relations import broken_relations
 from linesim.setup.setup import Setup
+from linesim.studies.batch.axis_texts import displaced
 from linesim.studies.batch.ranges import Range
 from linesim.studies.batch.space import (
     Axis,
@@ -120,8 +121,10 @@ def along(setup: Setup, lead: Setup | None, ranges: tuple[Range, ...]) -> Along:
     ------
     InputError; where a corner is no valid setup
     """
+    gone = displaced(setup, [each.key.dotted for each in ranges])
     first, last = (
-        {each.key.dotted: each.written(each.base_values[end]) for each in ranges} for end in (0, -1)
+        {**gone, **{each.key.dotted: each.written(each.base_values[end]) for each in ranges}}
+        for end in (0, -1)
     )
     changed(setup, last)
     begun = _same_light(changed(setup, first))

@@ -1,6 +1,6 @@
 """Axes as they are written: lists and ranges of one key, and choices of several at once."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -25,6 +25,8 @@ from linesim.studies.batch.space import (
 
 _PAIRS = (
     ("lens.magnification", "lens.field_of_view"),
+    ("lens.magnification", "lens.working_distance"),
+    ("lens.field_of_view", "lens.working_distance"),
     ("light.illuminance", "light.irradiance"),
     ("light.illuminance", "light.lamp_illuminance"),
     ("light.irradiance", "light.lamp_illuminance"),
@@ -67,6 +69,28 @@ def axes_of(options: object, choices: object, base: Setup) -> Reading:
     faults += _clashes(axes)
     axes = tuple(_without_others(axis, base) for axis in axes)
     return Reading(axes=_one_by_one(axes, base), faults=tuple(faults))
+
+
+def displaced(setup: Setup, keys: Collection[str]) -> dict[str, None]:
+    """
+    Name keys of a setup whose place others take, as the field of view does the magnification's.
+
+    Parameters
+    ----------
+    setup : Setup
+    keys : collection of str; dotted; what is chosen
+
+    Returns
+    -------
+    dict; dotted key -> None, as `linesim.changed` takes it
+    """
+    return {
+        other: None
+        for one, other in _BOTH_WAYS
+        if one in keys
+        and other not in keys
+        and other.partition(".")[2] in setup.texts[other.partition(".")[0]]
+    }
 
 
 def flat_keys(table: Mapping[str, Any]) -> dict[str, Any]:

@@ -53,8 +53,8 @@ def limits_of(
             near = get_close_matches(name, [*known, *also], n=1)
             hint = f"did you mean limits.{way}_{near[0]}?" if near else "as in most_data_rate"
             faults.append(
-                f"limits.{key}: read {shown(value)}, but there is no such key; {hint} A limit is most_ "
-                "or least_ and a figure of the budget without its unit"
+                f"limits.{key}: read {shown(value)}, but there is no such key; {hint} A limit "
+                "is most_ or least_ and a figure of the budget without its unit"
             )
             continue
         figure = known[name]

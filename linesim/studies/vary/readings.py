@@ -54,6 +54,7 @@ _UNFIT: dict[str, object] = {
     "target.angle": None,
     "light.edge_falloff": 0.0,
     "lens.field_of_view": None,
+    "lens.working_distance": None,
     "acquisition.length": None,
     "acquisition.trigger_delay": None,
     "requirement.texture": None,
