@@ -83,7 +83,15 @@ class Verdict:
 
 
 def at_least(requirement: str, wanted: float, got: float, where: str = "line") -> Verdict:
-    """Judge a figure that should be large."""
+    """
+    Judge a figure that should be large.
+
+    Parameters
+    ----------
+    requirement : str; its name
+    wanted, got : float; in the same unit
+    where : str; the place that decides
+    """
     return Verdict(
         requirement=requirement,
         wanted=wanted,
@@ -97,7 +105,16 @@ def at_least(requirement: str, wanted: float, got: float, where: str = "line") -
 def at_most(
     requirement: str, wanted: float, got: float, where: str = "line", slack: float = 0.0
 ) -> Verdict:
-    """Judge a figure that should be small."""
+    """
+    Judge a figure that should be small.
+
+    Parameters
+    ----------
+    requirement : str; its name
+    wanted, got : float; in the same unit
+    where : str; the place that decides
+    slack : float; share by which it may be passed
+    """
     return Verdict(
         requirement=requirement,
         wanted=wanted,

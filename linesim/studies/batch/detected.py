@@ -189,7 +189,7 @@ def dprime_share(signals: Signals, wanted: Search) -> FloatArray:
     Returns
     -------
     ndarray of shape (n,)
-        d' over that which finds it as wanted, of the weakest colour; 1 and more finds it.
+        Of the weakest colour, d' over that which finds it as wanted; 1 and more finds it.
     """
     share = np.full(len(signals.blur), np.inf)
     for asked, seen in _by_colour(signals, wanted):

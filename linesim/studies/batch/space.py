@@ -47,12 +47,20 @@ _FACE = frozenset(f"target.{key}" for key in FACE)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Point:
-    """One value of an axis."""
+    """
+    One value of an axis.
 
-    label: str  # as people see it
-    changes: Mapping[str, Any]  # dotted key -> value, as `linesim.changed` takes it
-    number: float | None = None  # in the key's own unit, where it may be one of an array
-    # as a checked setup has it, where it is no such number and need not be read again
+    Parameters
+    ----------
+    label : str; as people see it
+    changes : mapping; dotted key -> value, as `linesim.changed` takes it
+    number : float or None; in the key's own unit, where it may be one of an array
+    inside : object; as a checked setup has it, where it is no such number and need not be read anew
+    """
+
+    label: str
+    changes: Mapping[str, Any]
+    number: float | None = None
     inside: object = None
 
 
