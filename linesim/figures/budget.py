@@ -18,6 +18,7 @@ from linesim.figures.groups import (
 )
 from linesim.figures.places import is_even, with_ends
 from linesim.figures.resolution import sharpness_group
+from linesim.figures.understood import understood_group
 from linesim.figures.verdicts import Verdict, verdicts
 from linesim.forward.channels import (
     misregistration_px,
@@ -153,6 +154,8 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
     if face_of(setup) is not None:
         level = wanted.product * setup.target.white_reflectance
         groups["signal"] |= _plain({"radiance_factor": level})
+    if taken := understood_group(setup):
+        groups["understood"] = taken
     return Budget(
         groups=groups,
         cautions=cautions(setup, numbers, groups, size),

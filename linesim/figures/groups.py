@@ -31,13 +31,13 @@ class Reach:
 
     Parameters
     ----------
-    bit_depth : float; of a sample; up to 8 bits take one byte, more take two
+    sample_bits : float; that a sample takes on the link; whole bytes where no pixel format says
     channels : float; samples of a pixel
     max_line_rate_hz, link_mb_s, max_pulse_rate_hz : float
         No number where the setup does not say. [Hz], [MB/s], [Hz]
     """
 
-    bit_depth: Figure
+    sample_bits: Figure
     channels: Figure
     max_line_rate_hz: Figure
     link_mb_s: Figure
@@ -50,12 +50,19 @@ def reach(setup: Setup) -> Reach:
     rate_hz, link_mb_s = camera.max_line_rate_hz, camera.link_mb_s
     pulses_hz = setup.light.max_pulse_rate_hz
     return Reach(
-        bit_depth=camera.bit_depth,
+        sample_bits=_sample_bits(setup),
         channels=1 if camera.kind == "mono" else len(COLOURS),
         max_line_rate_hz=np.nan if rate_hz is None else rate_hz,
         link_mb_s=np.nan if link_mb_s is None else link_mb_s,
         max_pulse_rate_hz=np.nan if pulses_hz is None else pulses_hz,
     )
+
+
+def _sample_bits(setup: Setup) -> Figure:
+    form = setup.camera.pixel_format
+    if form is not None:
+        return form.sample_bits
+    return np.where(np.asarray(setup.camera.bit_depth) <= _BYTE_BITS, _BYTE_BITS, 2 * _BYTE_BITS)
 
 
 def limits_group(numbers: Station, able: Reach, brightest: Figure) -> Group:
@@ -111,7 +118,7 @@ def geometry_group(numbers: Station, lines: Figure, reach: Reach) -> Group:
     reach : Reach; of the camera
     """
     place, when, lens = numbers.geometry, numbers.timing, numbers.optics
-    sample_bytes = reach.channels * np.where(np.asarray(reach.bit_depth) <= _BYTE_BITS, 1, 2)
+    sample_bytes = reach.channels * np.asarray(reach.sample_bits) / _BYTE_BITS
     side_um = np.maximum(place.across * place.pixel_width_um, place.along * place.pixel_height_um)
     return {
         "object_pixel_x_um": place.object_pixel_x_um,

@@ -38,18 +38,26 @@ def clip_cautions(case: Case) -> Found:
     yield from _product(case)
 
 
-def _with_noise(case: Case, figure: str) -> tuple[float, str]:
-    """Give the share of its nearest limit that a level takes with its noise, and that limit."""
+def _with_noise(case: Case, figure: str) -> tuple[float, FloatArray]:
+    """Give the share of its nearest limit that a level takes with its noise, and the level."""
     level_e = np.array(values(case.groups["signal"][figure]))
-    signal_e = level_e if level_e.size > 1 else float(level_e[0])
-    share = float(np.max(limit_share(case.numbers, signal_e)))
-    return share, clipping_limit(case.numbers, signal_e)
+    return float(np.max(limit_share(case.numbers, _signal_e(level_e)))), level_e
+
+
+def _signal_e(level_e: FloatArray) -> FloatArray | float:
+    return level_e if level_e.size > 1 else float(level_e[0])
+
+
+def _place(case: Case, level_e: FloatArray) -> str:
+    """Name the limit that a level comes nearest to."""
+    return clipping_limit(case.numbers, _signal_e(level_e))
 
 
 def _white_noise(case: Case) -> Found:
     """Tell whether the noise of a white that stays under its limit is cut off there."""
-    share, name = _with_noise(case, "electrons_white")
+    share, level_e = _with_noise(case, "electrons_white")
     if share > 1:
+        name = _place(case, level_e)
         yield (
             _CODES[name],
             (
@@ -61,13 +69,13 @@ def _white_noise(case: Case) -> Found:
 
 
 def _product(case: Case) -> Found:
-    share, name = _with_noise(case, "electrons_product")
+    share, level_e = _with_noise(case, "electrons_product")
     if share > 1:
         yield (
             "clips_product",
             (
                 f"Good product itself clips: with its noise it takes {percent(share)} of "
-                f"{PLACES[name]}. What lies above is cut off, "
+                f"{PLACES[_place(case, level_e)]}. What lies above is cut off, "
                 "noise and all, so figures of small dark defects are too good, and light ones are "
                 "lost."
             ),

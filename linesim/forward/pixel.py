@@ -90,8 +90,8 @@ def pixel_factors_along(numbers: Station, frequency_lp_mm: Figure) -> dict[str, 
     factors = {
         "pixel": box_mtf(per_um * place.row_side_um),
         "motion": motion_mtf(numbers, frequency_lp_mm),
-        "joined lines": comb_mtf(place.lines_joined, per_um * advance_um),
-        "stages": comb_mtf(place.stages, per_um * (advance_um - place.row_side_um)),
+        "joined lines": _comb(place.lines_joined, per_um * advance_um),
+        "stages": _comb(place.stages, per_um * (advance_um - place.row_side_um)),
     }
     lag, loss = numbers.sensor.lag, numbers.sensor.inefficiency
     if np.any(np.asarray(lag) > 0):
@@ -99,6 +99,13 @@ def pixel_factors_along(numbers: Station, frequency_lp_mm: Figure) -> dict[str, 
     if np.any(np.asarray(loss) > 0):
         factors["charge transfer"] = charge_transfer_mtf(loss, place.stages, per_um * advance_um)
     return factors
+
+
+def _comb(count: Figure, cycles: Figure) -> FloatArray:
+    # one look has none, which most stations are spared four sines for
+    if (np.asarray(count) == 1).all():
+        return np.asarray(count + 0.0 * np.asarray(cycles))
+    return comb_mtf(count, cycles)
 
 
 def pixel_mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:

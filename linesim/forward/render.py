@@ -10,15 +10,17 @@ and number of threads never change a byte.
 """
 
 import os
+import sys
 from collections import deque
 from collections.abc import Callable, Generator, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
+from threadpoolctl import ThreadpoolController
 
 from linesim.forward.capture import Capturer, capturer, keeps_pixels_apart
 from linesim.forward.channels import channels
@@ -37,6 +39,12 @@ _AHEAD = 4
 """Strips a thread that may wait to be done or fetched."""
 
 
+@lru_cache(maxsize=1)
+def _libraries(modules: int) -> ThreadpoolController:  # noqa: ARG001 -- none comes but with a module
+    """Find the libraries that multiply matrices, anew where modules have been loaded since."""
+    return ThreadpoolController()
+
+
 @contextmanager
 def one_thread_each(workers: int | None) -> Iterator[ThreadPoolExecutor]:
     """
@@ -52,7 +60,7 @@ def one_thread_each(workers: int | None) -> Iterator[ThreadPoolExecutor]:
     """
     workers = checked_workers(workers)
     with (
-        threadpool_limits(limits=1, user_api="blas"),
+        _libraries(len(sys.modules)).limit(limits=1, user_api="blas"),
         ThreadPoolExecutor(max_workers=workers or os.cpu_count() or 1) as pool,
     ):
         yield pool

@@ -136,7 +136,7 @@ def judged(found: Variant, ready: Ready | None) -> Judged:
 def _names_files(found: Variant) -> bool:
     """Tell whether the setup needs files that lie where it does."""
     texts = found.setup.texts
-    curves = (texts["light"]["spectrum"], texts["camera"]["quantum_efficiency"])
+    curves = (texts["light"]["spectrum"], texts["camera"].get("quantum_efficiency"))
     image = found.upload is None and found.setup.target.image not in BUILT_IN
     return image or any(str(each).lower().endswith(".csv") for each in curves)
 

@@ -41,7 +41,7 @@ _LATER: dict[str, tuple[str, ...]] = {
     "camera": (
         "read_noise_e", "dark_current_e_s", "full_well_e", "binned_full_well_e", "dsnu_e", "prnu",
         "pattern_seed", "bit_depth", "gain_dn_e", "black_level_dn", "max_line_rate_hz", "link_mb_s",
-        "line_noise_e", "taps", "column_waves", "linearity_error",
+        "line_noise_e", "taps", "column_waves", "linearity_error", "pixel_format",
     ),
     "acquisition": (
         "binning_mode", "white_balance", "flat_field", "flat_field_lines", "lines", "length_mm",

@@ -18,6 +18,7 @@ from linesim.figures.plain_numbers import (
     rate,
     ratio_words,
 )
+from linesim.figures.understood import understood_words
 from linesim.forward.station import station
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
@@ -118,6 +119,7 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
         _Said("false alarms at his d' 5", "{rose_false_alarms_per_m2:alarms}"),
     ),
 }  # fmt: skip
+_SHEET = "taken from the data sheet"
 _WORST = {
     "ends": "; at the ends",
     "aged": "; lamp aged",
@@ -242,7 +244,8 @@ def figure_rows(setup: Setup, found: Budget) -> dict[str, tuple[Row, ...]]:
     place = dict.fromkeys(_LABELS, _WORST[worst_name(setup, even=False)])
     # no lens ages
     place["resolution"] = _WORST["ends"]
-    return {
+    taken = tuple(Row(label=name, colour="", text=text) for name, text in understood_words(setup))
+    return ({_SHEET: taken} if taken else {}) | {
         name: _rows({**groups[name], "worst_place": place[name]}, labels)
         for name, labels in _LABELS.items()
     }

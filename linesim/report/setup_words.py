@@ -159,9 +159,45 @@ def _faults(setup: Setup) -> str:
         (_defocus_mm(setup), f"a defocus of {_over_field(setup.texts['lens']['defocus'])}"),
     )  # fmt: skip
     acting = [words for size, words in known if size > 0]
+    acting += [f"{name} of {_written(each)}" for name, each in _of_parts(setup)]
     if not acting:
-        return "No fault of transport, light or focus is switched on."
+        return "No fault of transport, light, lens or sensor is switched on."
     return f"Faults that are switched on: {', '.join(acting)}."
+
+
+_LENS_FAULTS = {
+    "relative_illumination": "a relative illumination",
+    "distortion": "a distortion",
+    "axial_colour": "an axial colour",
+    "lateral_colour": "a lateral colour",
+}
+_SENSOR_FAULTS = {
+    "registration": "a registration of sensors",
+    "line_noise": "a line noise",
+    "crosstalk": "a crosstalk",
+    "lag": "a lag",
+    "charge_transfer_inefficiency": "a charge transfer inefficiency",
+    "linearity_error": "a linearity error",
+    "taps": "taps",
+    "column_waves": "waves over the columns",
+}
+
+
+def _of_parts(setup: Setup) -> Iterator[tuple[str, object]]:
+    """Give what the setup says of lens and sensor beyond the ideal, as written."""
+    blur = setup.texts["lens"]["blur"]
+    if isinstance(blur, list) or str(blur).lower().endswith(".csv"):
+        yield "a blur", blur
+    for section, names in (("lens", _LENS_FAULTS), ("camera", _SENSOR_FAULTS)):
+        table = setup.texts[section]
+        yield from ((name, table[key]) for key, name in names.items() if key in table)
+
+
+def _written(text: object) -> str:
+    """Say a value as it stands in the file, a table by its parts."""
+    if isinstance(text, Mapping):
+        return ", ".join(f"{key} {_written(value)}" for key, value in text.items())
+    return _over_field(text) if isinstance(text, list) else str(text)
 
 
 def _defocus_mm(setup: Setup) -> float:

@@ -17,9 +17,9 @@ from linesim.setup.fields import Choice, Flag, Number, Quantity
 from linesim.setup.kinds import Binning, BinningKind, EfficiencyCurve
 from linesim.setup.light.sums import Curve
 from linesim.setup.sensor_patterns import ColumnWaves, Taps, TapsKind, WavesKind
+from linesim.setup.sheet.stated import NOISE, GainKind
 from linesim.setup.surface import VIEW
 from linesim.setup.vocabulary import (
-    ELECTRONS,
     FAULT_SHARE,
     LENGTH,
     PITCH,
@@ -95,7 +95,7 @@ class Camera(Section):
             what="a number from 0 to 1, a CSV file, or one of them a colour", example="0.6"
         ),
     ]
-    read_noise_e: Annotated[float, ELECTRONS] = Field(alias="read_noise")
+    read_noise_e: Annotated[float, NOISE] = Field(alias="read_noise")
     dark_current_e_s: Annotated[
         float,
         Quantity(what="a dark current", example='"500 e/s"', unit="e/s", low=0.0, high=1e12),
@@ -104,7 +104,7 @@ class Camera(Section):
     binned_full_well_e: Annotated[float, WELL] | None = Field(
         alias="binned_full_well", default=None
     )
-    dsnu_e: Annotated[float, ELECTRONS] = Field(alias="dsnu")
+    dsnu_e: Annotated[float, NOISE] = Field(alias="dsnu")
     prnu: Annotated[float, FAULT_SHARE]
     pattern_seed: Annotated[
         int, Number(what="a seed", example="0", low=0, high=2**63 - 1, whole=True)
@@ -116,7 +116,7 @@ class Camera(Section):
     gain_dn_e: (
         Annotated[
             float,
-            Quantity(what="a gain", example='"0.1 DN/e"', unit="DN/e", low=1e-9, high=1e6),
+            GainKind(what="a gain", example='"0.1 DN/e"', unit="DN/e", low=1e-9, high=1e6),
         ]
         | None
     ) = Field(alias="gain", default=None)
@@ -141,7 +141,7 @@ class Camera(Section):
     tdi_stages: Annotated[
         int, Number(what="a number of stages", example="64", low=1, high=1024, whole=True)
     ]
-    line_noise_e: Annotated[float, ELECTRONS] = Field(alias="line_noise", default=0.0)
+    line_noise_e: Annotated[float, NOISE] = Field(alias="line_noise", default=0.0)
     crosstalk: Annotated[
         float, Number(what="a fraction from 0 to 0.2", example="0.03", low=0.0, high=0.2)
     ] = 0.0

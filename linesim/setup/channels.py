@@ -7,6 +7,7 @@ from typing import Any, Generic, NamedTuple, TypeVar
 from linesim.setup.errors import InputError
 from linesim.setup.fields import Kind
 from linesim.setup.kinds import EfficiencyCurve, EfficiencyKind
+from linesim.setup.sheet.points import is_point
 from linesim.setup.shown import shown
 from linesim.setup.vocabulary import PITCH
 
@@ -41,6 +42,8 @@ def by_channel(value: dict[str, object], each: Kind, folder: Path) -> ByChannel[
             continue
         try:
             found.append(each.checked(value[colour], folder))
+        except InputError as fault:
+            faults += [f".{colour}{'' if told[:1] == '.' else ': '}{told}" for told in fault.faults]
         except ValueError as fault:
             faults.append(f".{colour}: {fault}")
     if faults:
@@ -82,7 +85,7 @@ class OwnEfficiencyKind(Kind):
         self, value: object, folder: Path
     ) -> float | EfficiencyCurve | ByChannel[float | EfficiencyCurve]:
         """Take the one value, or the table."""
-        if isinstance(value, dict):
+        if isinstance(value, dict) and not is_point(value):
             return by_channel(value, _EFFICIENCY, folder)
         return _EFFICIENCY.read(value, folder)
 

@@ -12,7 +12,7 @@ from pydantic import ValidationInfo
 from pydantic_core import CoreSchema, core_schema
 
 from linesim.setup.errors import InputError
-from linesim.setup.quantity import parse_quantity
+from linesim.setup.quantity import PERCENT, parse_percent, parse_quantity
 from linesim.setup.shown import shown
 
 _TURNS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
@@ -135,7 +135,7 @@ class Quantity(Kind):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Number(Kind):
     """
-    A bare number.
+    A bare number; a share may also be a text in per cent.
 
     Parameters
     ----------
@@ -148,8 +148,15 @@ class Number(Kind):
     high: float
     whole: bool = False
 
+    @property
+    def is_share(self) -> bool:
+        """Whether it is part of a whole: up to 1, and no count."""
+        return not self.whole and self.high <= 1
+
     def read(self, value: object, folder: Path) -> float:  # noqa: ARG002 -- of the face
         """Judge type and range."""
+        if self.is_share and isinstance(value, str) and value.rstrip().endswith(PERCENT):
+            value = parse_percent(value)
         if isinstance(value, bool) or not isinstance(value, int if self.whole else int | float):
             whole = "whole " if self.whole else ""
             text = f"a text, and a bare {whole}number is due"

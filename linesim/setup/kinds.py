@@ -1,10 +1,11 @@
 """Kinds of values that are more than a number in a range: binning, spectra, efficiencies."""
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 
@@ -14,13 +15,14 @@ from linesim.setup.light.curve_files import read_curve
 from linesim.setup.light.light_tables import illuminant_curves
 from linesim.setup.light.spectra import Spectrum
 from linesim.setup.light.sums import Curve
+from linesim.setup.quantity import PERCENT
+from linesim.setup.sheet.points import WAVELENGTH, Point, point, points
 from linesim.setup.shown import shown
 
 LARGEST_BINNING = 4
 _BINNING = re.compile(r"([1-9])x([1-9])")
 _TURN = re.compile(r"([1-4]) of ([1-4])")
 _EXAMPLE_BAND = '{ peak = "850 nm", width = "40 nm" }'
-_WAVELENGTH = Quantity(what="a wavelength", example='"850 nm"', unit="nm", low=200.0, high=2500.0)
 _WIDTH = Quantity(
     what="a full width at half maximum", example='"30 nm"', unit="nm", low=0.01, high=500.0
 )
@@ -121,7 +123,7 @@ def _named(name: str) -> Spectrum:
 
 
 def _narrow_band(value: dict[str, object], folder: Path) -> Spectrum:
-    kinds = {"peak": _WAVELENGTH, "width": _WIDTH}
+    kinds = {"peak": WAVELENGTH, "width": _WIDTH}
     faults = [
         f".{key}: read {shown(value[key])}, but there is no such key; known here are peak, width"
         for key in value
@@ -149,6 +151,12 @@ class EfficiencyCurve(NamedTuple):
     wavelength_nm: tuple[float, ...]
     value: tuple[float, ...]
 
+    @classmethod
+    def through(cls, points: Iterable[Point]) -> Self:
+        """Lay a curve through points; it ends with them."""
+        wavelength_nm, value = zip(*points, strict=True)
+        return cls(wavelength_nm, value)
+
     def arrays(self) -> Curve:
         """Wavelengths [nm] and values as arrays."""
         return np.asarray(self.wavelength_nm), np.asarray(self.value)
@@ -156,11 +164,16 @@ class EfficiencyCurve(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EfficiencyKind(Kind):
-    """A number, or a CSV file of wavelength and efficiency."""
+    """A number, one at a wavelength, pairs of the two, or a CSV file of them."""
 
     def read(self, value: object, folder: Path) -> float | EfficiencyCurve:
         """Take the number, or read the curve."""
-        if not isinstance(value, str):
+        if isinstance(value, dict):
+            # what is known at one wavelength only is taken for all
+            return float(point(value, _SHARE, folder).value)
+        if isinstance(value, list):
+            return EfficiencyCurve.through(points(value, _SHARE, folder))
+        if not isinstance(value, str) or value.rstrip().endswith(PERCENT):
             return float(_SHARE.read(value, folder))
         if not _is_csv(value):
             msg = "this is neither a number nor the name of a CSV file"

@@ -1,7 +1,7 @@
 """From TOML to a checked, frozen setup: defaults filled in, all faults told at once."""
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
 from functools import cache
 from importlib.resources import files
@@ -17,6 +17,15 @@ from linesim.setup.model import Sections
 from linesim.setup.quantity import written
 from linesim.setup.relations import broken_choices, broken_relations
 from linesim.setup.setup import Setup
+from linesim.setup.sheet.derived import understood
+from linesim.setup.sheet.names import (
+    as_typed,
+    plain_name,
+    refuse_two_names,
+    renamed,
+    superseded,
+    without_defaults,
+)
 from linesim.setup.shown import shown
 from linesim.setup.surface_relations import one_table_a_light
 from linesim.setup.vocabulary import Section
@@ -170,16 +179,21 @@ def setup_from(texts: Mapping[str, Any], folder: Path | None = None) -> Setup:
     """
     refuse_other_keys(texts, "setup")
     folder = (folder or Path()).resolve()
-    merged = _merged(one_table_a_light(texts))
+    given, typed, twice = renamed(one_table_a_light(texts))
+    merged = _merged(given)
     sections, found = _sections(merged, folder)
-    setup = Setup(sections=sections, texts=merged, folder=folder)
+    kept = without_defaults(merged, given)
+    faulty = frozenset(found)
+    setup, odd = understood(Setup(sections=sections, texts=kept, folder=folder), faulty)
     faults = (
+        *twice,
         *(sentence for told in found.values() for sentence in told),
-        *broken_choices(merged),
-        *broken_relations(setup, frozenset(found)),
+        *broken_choices(kept),
+        *odd,
+        *broken_relations(setup, faulty),
     )
     if faults:
-        raise InputError(*faults)
+        raise InputError(*(as_typed(fault, typed) for fault in faults))
     return setup
 
 
@@ -250,7 +264,10 @@ def changed(setup: Setup, changes: Mapping[str, Any]) -> Setup:
     """
     refuse_other_keys(changes, "changes")
     texts = copied(checked_setup(setup).texts)
+    refuse_two_names(changes)
     for dotted, value in changes.items():
+        gone = set(superseded(dotted)) - set(map(plain_name, changes)) if value is not None else ()
+        _step_back(texts, (*gone, *({plain_name(dotted)} - {dotted})))
         section, _, key = dotted.partition(".")
         if key and not isinstance(texts.get(section), dict):
             texts[section] = {}  # no section of that name: the check will say so
@@ -259,6 +276,14 @@ def changed(setup: Setup, changes: Mapping[str, Any]) -> Setup:
         if value is None:
             del table[key or section]
     return setup_from(texts, setup.folder)
+
+
+def _step_back(texts: Texts, others: Iterable[str]) -> None:
+    """Take out keys in whose place another one is put."""
+    for dotted in others:
+        section, _, key = dotted.partition(".")
+        if isinstance(texts.get(section), dict):
+            texts[section].pop(key, None)
 
 
 def sample_setup() -> Setup:

@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from linesim.setup.camera import Acquisition, Camera
+from linesim.setup.camera import Acquisition
 from linesim.setup.fields import Choice, Flag, Number, Quantity, Text
 from linesim.setup.kinds import SpectrumKind, Turn, TurnKind
 from linesim.setup.lens.lens import Lens
@@ -18,6 +18,8 @@ from linesim.setup.product import (
     ReliefNeed,
     TextureKind,
 )
+from linesim.setup.sheet.camera_sheet import SheetCamera
+from linesim.setup.sheet.stated import FinenessKind, SnrKind
 from linesim.setup.surface import Face, PlacedLight
 from linesim.setup.vocabulary import (
     COUNT,
@@ -35,6 +37,7 @@ from linesim.setup.vocabulary import (
 )
 
 _LEFT = Number(what="a share of the new lamp's light, over 0", example="0.7", low=0.01, high=1.0)
+FINENESS = FinenessKind(what="a length", example='"20 um"', unit="um", low=1e-3, high=1e6)
 _PULSE = Quantity(what="a time", example='"10 us"', unit="us", low=1e-3, high=1e7)
 
 
@@ -42,7 +45,7 @@ class Target(Face):
     """The thing that passes under the camera."""
 
     image: Annotated[str, Text(what="a built-in name or an image file", example='"edge"')]
-    pixel_size_um: Annotated[float, MICRONS] = Field(alias="pixel_size")
+    pixel_size_um: Annotated[float, FINENESS] = Field(alias="pixel_size")
     width_mm: Annotated[float, LENGTH] | None = Field(alias="width", default=None)
     height_mm: Annotated[float, LENGTH] | None = Field(alias="height", default=None)
     angle_deg: (
@@ -180,7 +183,7 @@ class Requirement(Section):
     snr: (
         Annotated[
             float,
-            Number(what="a signal to noise ratio", example="40", low=0.0, high=1e5),
+            SnrKind(what="a signal to noise ratio", example="40", low=0.0, high=1e5),
         ]
         | None
     ) = None
@@ -211,7 +214,7 @@ class Sections(Section):
     transport: Transport
     lens: Lens
     light: Light
-    camera: Camera
+    camera: SheetCamera
     acquisition: Acquisition
     requirement: Requirement
     light_2: PlacedLight | None = None

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from linesim.setup.errors import InputError
 from linesim.setup.fields import Choice, Kind, Number, Quantity
+from linesim.setup.quantity import PERCENT
 from linesim.setup.shown import shown
 
 WHITE = "white"
@@ -52,8 +53,9 @@ class ProductKind(Kind):
         if isinstance(value, str):
             if value == WHITE:
                 return WHITE
-            msg = 'this is neither a share nor "white"'
-            raise ValueError(msg)
+            if not value.rstrip().endswith(PERCENT):
+                msg = 'this is neither a share nor "white"'
+                raise ValueError(msg)
         return _SHARE.read(value, folder)
 
 

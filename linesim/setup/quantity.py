@@ -18,7 +18,10 @@ _ELECTRON_SIGN = re.compile(r"(?<=e)[-−⁻](?=\s*(?:/|$))")
 _POWER = r"(?:(?:\^|\*\*)[+-]?[1-9]|[⁺⁻]?[¹²³⁴⁵⁶⁷⁸⁹])?"
 _NAME = rf"(?:[^\W\d_¹²³⁴⁵⁶⁷⁸⁹⁰]+|°){_POWER}"
 _UNIT = re.compile(rf"(?:1 ?/ ?)?{_NAME}(?:(?: ?[/*·] ?| ){_NAME})*")
+_BELOW = re.compile(r"/ ?\(([^()/]+)/([^()/]+)\)")
+"""A fraction under the line, as in DN/(nJ/cm^2)."""
 _LONGEST = 60
+PERCENT = "%"
 _LARGEST = 1e100
 
 
@@ -46,7 +49,7 @@ def _split(text: str) -> tuple[str, str]:
     if not unit:
         msg = "the unit is missing"
         raise ValueError(msg)
-    return number, _ELECTRON_SIGN.sub("", unit)
+    return number, _ELECTRON_SIGN.sub("", _BELOW.sub(r"/\1*\2", unit))
 
 
 @lru_cache(maxsize=256)
@@ -85,12 +88,53 @@ def parse_quantity(text: str, into: str) -> float:
     ValueError; what is wrong with the text, as the middle part of a sentence
     """
     number, unit = _split(text)
-    factor = _factor(unit, into)
+    return _times(number, _factor(unit, into))
+
+
+def _times(number: str, factor: Fraction) -> float:
     # the float first: the exact fraction of "1e999999999" would fill the memory
     if not abs(float(number)) <= _LARGEST:
         msg = "the number is out of any physical range"
         raise ValueError(msg)
     return float(Fraction(number) * factor) if abs(float(number)) > 0 else 0.0
+
+
+def parse_percent(text: str) -> float:
+    """
+    Read a share in per cent, such as ``"55 %"``.
+
+    Parameters
+    ----------
+    text : str; number and %
+
+    Returns
+    -------
+    float; the share, rounded once: that of ``"55 %"`` is 0.55
+
+    Raises
+    ------
+    ValueError; what is wrong with the text, as the middle part of a sentence
+    """
+    number, unit = _split(text)
+    if unit != PERCENT:
+        msg = f"{unit} is a unit, and a bare number or one in % is due"
+        raise ValueError(msg)
+    return _times(number, Fraction(1, 100))
+
+
+def number_of(text: str) -> str:
+    """
+    Take the number off a quantity, with the digits that it was written with.
+
+    Parameters
+    ----------
+    text : str; such as ``"60 m/min"``
+
+    Raises
+    ------
+    ValueError; where the text is no number with a unit
+    """
+    return _split(text)[0]
 
 
 def written(value: object) -> object:

@@ -7,6 +7,7 @@ from typing import Any
 
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
+from linesim.setup.lens.demands import field_reaches_the_ends, lens_is_in_front
 from linesim.setup.lens.lens import OVER_FIELD_KEYS
 from linesim.setup.sensor_relations import (
     SENSOR_KEYS,
@@ -14,8 +15,7 @@ from linesim.setup.sensor_relations import (
     binning_is_possible,
     black_leaves_room,
     faults_have_what_they_need,
-    field_reaches_the_ends,
-    lens_is_in_front,
+    format_holds_the_samples,
     one_value_for_one_channel,
     rate_has_a_pulse,
     registration_is_of_a_prism,
@@ -28,11 +28,12 @@ from linesim.setup.surface import LIGHTS
 from linesim.setup.surface_relations import SURFACE_KEYS, lights_take_turns, surface_is_whole
 
 _IMAGES = "a PNG, TIFF or JPEG image"
-_LIGHT = ("illuminance", "irradiance", "lamp_illuminance")
+_LIGHT = ("illuminance", "irradiance", "lamp_illuminance"), 'illuminance = "40 klx"'
 _ONE_OF = (
     ("lens", ("magnification", "field_of_view", "working_distance"), "magnification = 0.1"),
-    *((name, _LIGHT, 'illuminance = "40 klx"') for name in LIGHTS),
+    *((name, *_LIGHT) for name in LIGHTS),
     ("acquisition", ("lines", "length"), ""),
+    ("camera", ("dynamic_range", "dynamic_range_1288"), ""),
 )
 """Section, keys that exclude each other, and an example where one of the first two is needed."""
 
@@ -117,9 +118,8 @@ def _encoder(setup: Setup) -> Iterator[str]:
         )
     if transport.trigger == "encoder" and not isinstance(setup.acquisition.line_rate, str):
         yield (
-            f"acquisition.line_rate: read {shown(setup.texts['acquisition']['line_rate'])}, but "
-            'with an encoder travel starts the lines; expected "matched" or "square", or a '
-            "transport.encoder_divider"
+            f"acquisition.line_rate: read {shown(setup.texts['acquisition']['line_rate'])}, but an "
+            'encoder starts the lines; expected "matched", "square" or a transport.encoder_divider'
         )
     if transport.trigger == "clock" and (given or transport.encoder_divider is not None):
         yield (
@@ -232,6 +232,7 @@ _CHECKS = (
     (surface_is_whole, SURFACE_KEYS),
     (lights_take_turns, ("light.multiplexed", "light.turn", "camera.tdi_stages", *LIGHTS[1:])),
     (rate_has_a_pulse, ("light.pulse", "light.max_pulse_rate")),
+    (format_holds_the_samples, ("camera.pixel_format", "camera.bit_depth", "camera.kind")),
     (black_leaves_room, ("camera.black_level", "camera.bit_depth")),
     (
         _defect,

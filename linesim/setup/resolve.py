@@ -10,6 +10,7 @@ import tomli_w
 from linesim.setup.lens.lens import OVER_FIELD_KEYS
 from linesim.setup.load import known_keys
 from linesim.setup.product import TARGET
+from linesim.setup.quantity import PERCENT
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 
@@ -63,7 +64,7 @@ def named_files(setup: Setup) -> list[str]:
 
 
 def _is_file(value: object, section: str) -> TypeGuard[str]:
-    if not isinstance(value, str):
+    if not isinstance(value, str) or value.rstrip().endswith(PERCENT):
         return False
     if section == "requirement":
         return value != TARGET

@@ -3,8 +3,6 @@
 from collections.abc import Iterator
 
 from linesim.setup.channels import ByChannel
-from linesim.setup.lens.lens import OVER_FIELD_KEYS, Lens
-from linesim.setup.lens.over_field import ends_before
 from linesim.setup.rows import best_run, pixel_shapes
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -173,9 +171,10 @@ def one_value_for_one_channel(setup: Setup) -> Iterator[str]:
     camera = setup.camera
     if camera.kind != "mono":
         return
+    stated = "responsivity" if "responsivity" in setup.texts["camera"] else "quantum_efficiency"
     for key, value in (
         ("camera.light_share", camera.light_share),
-        ("camera.quantum_efficiency", camera.quantum_efficiency),
+        (f"camera.{stated}", camera.quantum_efficiency),
     ):
         if isinstance(value, ByChannel):
             yield (
@@ -204,31 +203,23 @@ def registration_is_of_a_prism(setup: Setup) -> Iterator[str]:
         )
 
 
-def lens_is_in_front(setup: Setup) -> Iterator[str]:
-    """Find a working distance that no magnification follows from."""
-    lens, text = setup.lens, _text(setup, "lens.working_distance")
-    if lens.working_distance_mm is None:
+def format_holds_the_samples(setup: Setup) -> Iterator[str]:
+    """Find a pixel format of fewer bits or other colours than the camera delivers."""
+    form, camera = setup.camera.pixel_format, setup.camera
+    if form is None:
         return
-    if lens.focal_length_mm is None:
+    if form.depth < camera.bit_depth:
         yield (
-            f"lens.working_distance: read {text}, but which magnification that is hangs on the "
-            'lens; expected a lens.focal_length too, for example "60 mm"'
+            f'camera.pixel_format: read "{form}", which has {form.depth} bits, but '
+            f"camera.bit_depth is {camera.bit_depth}; expected at least as many, or the bit depth "
+            "that is delivered"
         )
-    elif not lens.working_distance_mm > lens.focal_length_mm:
+    if (form.channels == 1) != (camera.kind == "mono"):
+        family = "Mono" if camera.kind == "mono" else "RGB"
         yield (
-            f"lens.working_distance: read {text}, but a lens of {lens.focal_length_mm:g} mm makes "
-            "no picture of what is nearer than that; expected more"
+            f'camera.pixel_format: read "{form}", but camera.kind is "{camera.kind}"; expected one '
+            f"that starts with {family}"
         )
-
-
-def field_reaches_the_ends(setup: Setup) -> Iterator[str]:
-    """Find values over the field of the lens that end before the line does."""
-    named = {field.alias or name: name for name, field in Lens.model_fields.items()}
-    for key in OVER_FIELD_KEYS:
-        given = getattr(setup.lens, named[key])
-        text = setup.texts["lens"].get(key)
-        if fault := ends_before(f"lens.{key}", given, setup.half_line_mm, text):
-            yield fault
 
 
 def black_leaves_room(setup: Setup) -> Iterator[str]:

@@ -8,12 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from linesim.setup.camera import Acquisition, Camera
+from linesim.setup.camera import Acquisition
 from linesim.setup.kinds import Turn
 from linesim.setup.lens.lens import Lens
 from linesim.setup.light.strip import Lamp
 from linesim.setup.model import Light, Requirement, Sections, Target, Transport
 from linesim.setup.rows import best_run
+from linesim.setup.sheet.camera_sheet import SheetCamera
 from linesim.setup.surface import LIGHTS, PlacedLight
 
 
@@ -77,7 +78,7 @@ class Setup:
         return self.sections.light
 
     @property
-    def camera(self) -> Camera:
+    def camera(self) -> SheetCamera:
         """Sensor and electronics."""
         return self.sections.camera
 

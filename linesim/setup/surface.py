@@ -10,6 +10,7 @@ from pydantic import Field
 from linesim.setup.fields import Choice, Kind, Number, Quantity, Text
 from linesim.setup.light.spectra import Spectrum
 from linesim.setup.light.strip import Lamp, Strip
+from linesim.setup.quantity import PERCENT
 from linesim.setup.vocabulary import SHARE, Section
 
 _WIDE = Quantity(what="an angle", example='"10 deg"', unit="deg", low=0.1, high=178.0)
@@ -34,7 +35,7 @@ class ShareOrImage(Kind):
 
     def read(self, value: object, folder: Path) -> float | str:
         """Take the number or the name."""
-        if not isinstance(value, str):
+        if not isinstance(value, str) or value.rstrip().endswith(PERCENT):
             return Number(what=self.what, example=self.example, low=0.0, high=1.0).read(
                 value, folder
             )

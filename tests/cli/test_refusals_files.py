@@ -38,7 +38,7 @@ IMAGES = (
     ('image = "flat"\nrepeat = "yes"', "target.repeat", "expected true or false, without quotes"),
     ('image = "flat"\nencoding = "sRGB"', "target.encoding", 'expected "srgb" or "linear"'),
     (
-        'image = "flat"\nwhite_reflectance = "80 %"',
+        'image = "flat"\nwhite_reflectance = "eighty"',
         "target.white_reflectance",
         "a bare number is due",
     ),

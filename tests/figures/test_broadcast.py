@@ -66,7 +66,7 @@ def value(name: str) -> float:
 
 
 ABLE = Reach(
-    bit_depth=12, channels=1, max_line_rate_hz=20e3, link_mb_s=100.0, max_pulse_rate_hz=3e4
+    sample_bits=16, channels=1, max_line_rate_hz=20e3, link_mb_s=100.0, max_pulse_rate_hz=3e4
 )
 
 
@@ -104,11 +104,11 @@ def wanted(size_um: Any) -> Search:  # noqa: ANN401 -- a number or an array
     )
 
 
-def groups(numbers: Station, size_um: Any = 300.0, bits: Any = 12) -> dict[str, Group]:  # noqa: ANN401 -- a number or an array
+def groups(numbers: Station, size_um: Any = 300.0, bits: Any = 16) -> dict[str, Group]:  # noqa: ANN401 -- a number or an array
     """All groups of figures."""
     return {
-        "geometry": geometry_group(numbers, 500, replace(ABLE, bit_depth=bits)),
-        "limits": limits_group(numbers, replace(ABLE, bit_depth=bits), 0.9),
+        "geometry": geometry_group(numbers, 500, replace(ABLE, sample_bits=bits)),
+        "limits": limits_group(numbers, replace(ABLE, sample_bits=bits), 0.9),
         "exposure": exposure_group(numbers),
         "signal": lit_group(numbers, 0.4),
         "camera": camera_group(numbers),

@@ -57,6 +57,8 @@ SLOW = (
     "scan sample_targets/foil_dim_2x2",
     "scan sample_targets/bars",
     "scan sample_targets/film_back",
+    "scan sample_targets/sheet_light",
+    "=2klx:200klx:log12",
     "measure bars",
     "--lights",
     "--plot",

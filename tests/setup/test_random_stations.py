@@ -38,6 +38,11 @@ NOT_RANDOM = {
     "camera.rows": "how many rows there are says what may be joined, and the binning is drawn",
     "camera.gain": "left out, it puts the full well at full scale, which the other draws rely on",
     "camera.read_noise": "chosen in DN by the tests that hold a picture against figures",
+    **dict.fromkeys(
+        ("camera.dynamic_range", "camera.dynamic_range_1288", "camera.responsivity"),
+        "other ways to give the read noise and the quantum efficiency",
+    ),
+    "camera.pixel_format": "of the link alone",
     "camera.black_level": "as the read noise",
     "camera.max_line_rate": "a limit that changes no number",
     "camera.link": "as the line rate",

@@ -141,8 +141,8 @@ def _energies(numbers: Station, wide: Station, backdrop: Backdrop | None, shape:
     seen = _Seen(wide=wide, shape=widened(shape))
     across, along = fx[..., :, None], fy[..., None, :]
     power = np.square(seen.at(across, along))
-    wave_x, flat = seen.wave(fx, wx, place.object_pixel_x_um, along=False)
-    wave_y, even = seen.wave(fy, wy, advance_um, along=True)
+    axes = seen.on_axes(_about_half(fx, place.object_pixel_x_um), _about_half(fy, advance_um))
+    (wave_x, flat), (wave_y, even) = _swing(axes[0], wx), _swing(axes[1], wy)
     weight = _white_share(wide, backdrop, across, along)
     cell_um2 = place.object_pixel_x_um * advance_um
     weighed = power * weight
@@ -198,26 +198,34 @@ class _Seen:
         nothing = np.zeros((1, 1))
         return np.asarray(self.shape.transform(nothing, nothing))[..., 0, 0]
 
-    def wave(
-        self, over: FloatArray, weight: FloatArray, step_um: Figure, *, along: bool
-    ) -> tuple[FloatArray, FloatArray]:
-        """Transform of s² at one cycle a sample over that at 0, along an axis; s's own there."""
-        half = 500 / np.asarray(step_um)[..., None]
-        nothing = np.zeros((1, 1))
-        places = np.concatenate([half + over, np.abs(half - over), over + 0 * half], axis=-1)
-        if along:
-            values = self.at(nothing, places[..., None, :])[..., 0, :]
-            sides_um = [self.wide.geometry.row_side_um, self.wide.motion_um]
-        else:
-            values = self.at(places[..., :, None], nothing)[..., 0]
-            sides_um = [self.wide.geometry.object_pixel_x_um]
-        for side_um in sides_um:
-            # transfer functions are sizes; beyond a box's first zero its transform is negative
-            values = values * np.sign(np.sinc(places * np.asarray(side_um)[..., 0] / 1000))
-        above, below, own = np.split(values, 3, axis=-1)
-        whole = np.maximum((np.square(own) * weight).sum(-1), _NOTHING)
-        swing = (above * below * weight).sum(-1) / whole
-        return np.asarray(swing), np.asarray(own)
+    def on_axes(self, across: FloatArray, along: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Transform across alone and along alone: at once, for a call costs more than its sums."""
+        across, along = np.broadcast_arrays(across, along)
+        nothing = np.zeros_like(across)
+        fx = np.concatenate([across, nothing], axis=-1)[..., None]
+        fy = np.concatenate([nothing, along], axis=-1)[..., None]
+        place = self.wide.geometry
+        # transfer functions are sizes; beyond a box's first zero its transform is negative
+        turned_x = np.sign(np.sinc(fx * place.object_pixel_x_um / 1000))
+        turned_y = np.sign(np.sinc(fy * place.row_side_um / 1000))
+        turned_y = turned_y * np.sign(np.sinc(fy * self.wide.motion_um / 1000))
+        values = (self.at(fx, fy) * turned_x * turned_y)[..., 0]
+        first, second = np.split(values, 2, axis=-1)
+        return first, second
+
+
+def _about_half(over: FloatArray, step_um: Figure) -> FloatArray:
+    """Frequencies above and below half a cycle a sample by so much, and these themselves."""
+    half = 500 / np.asarray(step_um)[..., None]
+    return np.concatenate([half + over, np.abs(half - over), over + 0 * half], axis=-1)
+
+
+def _swing(values: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Transform of s² at one cycle a sample over that at 0, along an axis; s's own there."""
+    above, below, own = np.split(values, 3, axis=-1)
+    whole = np.maximum((np.square(own) * weight).sum(-1), _NOTHING)
+    swing = (above * below * weight).sum(-1) / whole
+    return np.asarray(swing), np.asarray(own)
 
 
 def _white_share(

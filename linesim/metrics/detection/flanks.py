@@ -30,6 +30,7 @@ from scipy.ndimage import map_coordinates, spline_filter
 
 from linesim.defects.relief_faults import LONG_KINDS, ReliefFault, relief_fault
 from linesim.forward.geometry import Figure
+from linesim.metrics.detection.held import Held
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.targets.faces.face import Face
@@ -81,7 +82,7 @@ class Form:
         return self.shortest.ends
 
 
-class Flanks:
+class Flanks(Held):
     """The transform of a form under a lamp, for a width of 1."""
 
     __slots__ = ("key", "level", "mirrored", "parts")

@@ -1,18 +1,21 @@
 """Tables that go along with the numbers of a station and of what is searched there."""
 
+from abc import ABC, abstractmethod
 from dataclasses import fields, is_dataclass, replace
-from typing import Protocol, TypeVar, runtime_checkable
+from typing import TypeVar
 
 import numpy as np
 
 Part = TypeVar("Part")
 
 
-@runtime_checkable
-class Held(Protocol):
+class Held(ABC):
     """A table: what changes numbers leaves it as it is."""
 
+    __slots__ = ()
+
     @property
+    @abstractmethod
     def frame(self) -> object:
         """Give what tells it from other tables."""
 

@@ -28,6 +28,7 @@ from scipy.ndimage import map_coordinates
 from linesim.forward.geometry import Figure
 from linesim.forward.pixel import pixel_mtf_across, pixel_mtf_along
 from linesim.forward.station import Station
+from linesim.metrics.detection.held import Held
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.levels import TILE, Tiles
 
@@ -66,7 +67,7 @@ class Grain:
         return np.asarray(level_um2 / (1 + np.square(turns)) ** 1.5)
 
 
-class Table:
+class Table(Held):
     """Power of a measured texture over a quarter of the plane, in the target's own pixels."""
 
     __slots__ = ("power",)

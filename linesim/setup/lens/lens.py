@@ -7,7 +7,8 @@ from pydantic import Field
 from linesim.setup.channels import ByChannel, ByChannelKind
 from linesim.setup.fields import Number, Quantity
 from linesim.setup.lens.over_field import OverField, OverFieldKind
-from linesim.setup.vocabulary import LENGTH, SHARE, Section
+from linesim.setup.sheet.stated import TransmissionKind
+from linesim.setup.vocabulary import LENGTH, Section
 
 OVER_FIELD_KEYS = (
     "blur",
@@ -80,7 +81,10 @@ class Lens(Section):
         ]
         | None
     ) = None
-    transmission: Annotated[float, SHARE]
+    transmission: Annotated[
+        float,
+        TransmissionKind(what="a fraction from 0 to 1", example="0.8", low=0.0, high=1.0),
+    ]
     blur_um: Annotated[float | OverField, BLUR] = Field(alias="blur")
     blur_across_um: Annotated[float | OverField, BLUR] | None = Field(
         alias="blur_across", default=None

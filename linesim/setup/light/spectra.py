@@ -13,6 +13,7 @@ CIE 15:2018, Colorimetry (illuminants, summation). BIPM, SI Brochure, 9th ed., 2
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Self, TypeVar
 
 import numpy as np
@@ -111,8 +112,7 @@ class Spectrum:
     @property
     def visible_share(self) -> float:
         """Power weighted by V(λ), as a fraction of all power; 1 for a line at 555 nm."""
-        nodes, weight, sensitivity = merged(self._power, photopic_curve())
-        return float(np.trapezoid(weight * sensitivity, nodes))
+        return _visible_share(self)
 
     @property
     def invisible_share(self) -> float:
@@ -285,3 +285,11 @@ class Spectrum:
     @property
     def _flat(self) -> Curve:
         return self.wavelength_nm[[0, -1]], np.ones(2)
+
+
+@lru_cache(maxsize=64)
+def _visible_share(light: Spectrum) -> float:
+    nodes, weight, sensitivity = merged(
+        (light.wavelength_nm, light.weight_per_nm), photopic_curve()
+    )
+    return float(np.trapezoid(weight * sensitivity, nodes))

@@ -19,6 +19,7 @@ from linesim.setup.light.sums import Curve
 from linesim.setup.load import changed
 from linesim.setup.relations import broken_relations
 from linesim.setup.setup import Setup
+from linesim.setup.sheet.notes import hung_on
 from linesim.studies.batch.axis_texts import displaced
 from linesim.studies.batch.ranges import Range
 from linesim.studies.batch.space import (
@@ -70,11 +71,15 @@ class Along(Space):
         """Give the same setup at other values of its ranges."""
         pairs = zip(self.ranges, values, strict=True)
         asked = asked_by_face(self.base, [each.key.dotted for each in self.ranges])
+        asked |= hung_on(self.base)
         axes = tuple(_axis(self.base, asked, *pair) for pair in pairs)
         return replace(self, axes=axes, values=values)
 
     def begun(self, points: Sequence[Point]) -> tuple[Setup, Setup | None]:
         """Put in what is no number of an array, and check what keys demand of one another."""
+        if self._hangs:  # what follows from these numbers is worked out with each
+            lead = None if self.lead is None else changed(self.lead, changes_of(points))
+            return changed(self.base, changes_of(points)), lead
         found = self._moved(self.base, points)
         if next(broken_relations(found, _SETTLED), None) is not None:
             found = changed(self.base, changes_of(points))
@@ -98,6 +103,11 @@ class Along(Space):
             return setup
         exposure_us = exposure_us_of(self._moved(lead, points, numbers=True))
         return with_values(setup, "acquisition", {"exposure": float(exposure_us)})
+
+    @property
+    def _hangs(self) -> bool:
+        """Whether other figures of a data sheet hang on one that changes."""
+        return not hung_on(self.base).isdisjoint(each.key.dotted for each in self.ranges)
 
     def _moved(self, setup: Setup, points: Sequence[Point], *, numbers: bool = False) -> Setup:
         for each, point in zip(self.ranges, points, strict=True):

@@ -11,6 +11,8 @@ from linesim.setup.errors import InputError
 from linesim.setup.fields import Number
 from linesim.setup.load import changed, known_keys
 from linesim.setup.setup import Setup
+from linesim.setup.sheet.names import plain_name
+from linesim.setup.sheet.notes import hanging, hung_on
 from linesim.setup.shown import shown
 from linesim.studies.batch.ranges import ranges_of
 from linesim.studies.batch.space import (
@@ -108,9 +110,9 @@ def flat_keys(table: Mapping[str, Any]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for name, value in table.items():
         if isinstance(value, Mapping) and name in known_keys(()):
-            found.update({f"{name}.{key}": inner for key, inner in value.items()})
+            found.update({plain_name(f"{name}.{key}"): inner for key, inner in value.items()})
         else:
-            found[name] = value
+            found[plain_name(name)] = value
     return found
 
 
@@ -118,7 +120,10 @@ def _one_by_one(axes: tuple[Axis, ...], base: Setup) -> tuple[Axis, ...]:
     """Take what an encoder must follow alone, not as an array."""
     chosen = [point.changes.get("transport.trigger") for axis in axes for point in axis.points]
     triggers = (base.transport.trigger, *chosen)
-    faced = asked_by_face(base, {key for axis in axes for key in axis.keys})
+    faced = asked_by_face(base, {key for axis in axes for key in axis.keys}) | hung_on(base)
+    faced |= hanging(
+        pair for axis in axes for point in axis.points for pair in point.changes.items()
+    )
     return tuple(
         axis
         if is_free(axis.name, triggers, faced)

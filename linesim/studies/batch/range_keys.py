@@ -14,6 +14,7 @@ from linesim.setup.load import changed, known_keys
 from linesim.setup.model import Sections
 from linesim.setup.quantity import parse_quantity
 from linesim.setup.setup import Setup
+from linesim.setup.sheet.stated import InNumbers, TNumber
 from linesim.setup.shown import shown
 
 _UNIT = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?\s*(.*)")
@@ -48,8 +49,8 @@ class NumericKey:
         """Whether it takes a few values and nothing between them, as bit depths."""
         return isinstance(self.kind, Choice)
 
-    def read(self, text: str) -> float:
-        """Read one value."""
+    def read(self, text: str, setup: Setup) -> float:
+        """Read one value, with the rest of the setup where it hangs on that."""
         unit_due = isinstance(self.kind, AmbientKind) or (
             isinstance(self.number, Quantity) and not self.number.bare
         )
@@ -61,6 +62,8 @@ class NumericKey:
             raise InputError(*(f"{self.dotted}: {each}" for each in faults)) from None
         if isinstance(found, Ambient):
             return max(found)
+        if isinstance(found, InNumbers | TNumber):
+            found = getattr(getattr(changed(setup, {self.dotted: text}), self.section), self.field)
         if not isinstance(found, int | float):
             msg = f"{self.dotted}: read {shown(text)}, but a range takes numbers alone"
             raise InputError(msg)

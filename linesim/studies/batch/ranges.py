@@ -18,8 +18,9 @@ import numpy as np
 from linesim.setup.arguments import refuse_other
 from linesim.setup.errors import InputError
 from linesim.setup.light.ambient import Ambient
-from linesim.setup.quantity import parse_quantity
+from linesim.setup.quantity import parse_percent, parse_quantity
 from linesim.setup.setup import Setup
+from linesim.setup.sheet.names import plain_name
 from linesim.setup.shown import shown
 from linesim.studies.batch.range_keys import NumericKey, numeric_key
 
@@ -157,17 +158,19 @@ def ranges_of(setup: Setup, texts: Mapping[str, str]) -> tuple[Range, ...]:
 
 def _range(setup: Setup, dotted: str, text: str) -> Range:
     refuse_other(text, str, dotted, _SYNTAX)
+    dotted = plain_name(dotted)
     key, match = numeric_key(setup, dotted, text), _RANGE.fullmatch(text)
     if match is None and ":" in text:
         msg = f"{dotted}: read {shown(text)}, but this is no range; expected {_SYNTAX}"
         raise InputError(msg)
     ends = [part.strip() for part in (match.groups()[:2] if match else text.split(","))]
-    numbers = [key.read(end) for end in ends]
+    numbers = [key.read(end, setup) for end in ends]
     units = {key.base_unit_of(end) for end in ends}
     if len(units) > 1:
         msg = f"{dotted}: read {shown(text)}, but these are units of two kinds; expected one kind"
         raise InputError(msg)
-    base_unit, unit = units.pop(), key.unit_of(ends[0])
+    base_unit = units.pop()
+    unit, ratio = _scale(key.unit_of(ends[0]), base_unit)
     if match is None:
         values, log = sorted(set(numbers)), _in_ratios(numbers)
     else:
@@ -176,10 +179,22 @@ def _range(setup: Setup, dotted: str, text: str) -> Range:
         key=key,
         unit=unit,
         base_unit=base_unit,
-        ratio=parse_quantity(f"1 {unit}", base_unit) if unit else 1.0,
+        ratio=ratio,
         base_values=tuple(values),
         log=log,
     )
+
+
+def _scale(unit: str, base_unit: str) -> tuple[str, float]:
+    """Give the unit to show values in, and its size; a checked setup's where it is no scale."""
+    if not unit:
+        return "", 1.0
+    try:
+        return unit, parse_percent(f"1 {unit}") if not base_unit else parse_quantity(
+            f"1 {unit}", base_unit
+        )
+    except ValueError:  # a reciprocal, a level, or numbers that the gain makes electrons
+        return base_unit, 1.0
 
 
 def _spread(

@@ -6,6 +6,7 @@ from typing import Any
 
 from linesim.setup.errors import InputError
 from linesim.setup.load import known_keys
+from linesim.setup.sheet.names import plain_name
 from linesim.setup.shown import shown
 
 _OUTSIDE_QUOTES = r';(?=(?:[^"]*"[^"]*")*[^"]*$)'
@@ -36,7 +37,7 @@ def _fault(dotted: str, sign: str, value: str, before: dict[str, Any]) -> str:
         return "this is no key=value"
     if dotted in before:
         return "this key stands twice"
-    section, _, name = dotted.rpartition(".")
+    section, _, name = plain_name(dotted).rpartition(".")
     if not value and name not in known_keys((section,) if section else ()):
         return "no value takes a key out, and there is no such key"
     return ""

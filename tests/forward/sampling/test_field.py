@@ -98,7 +98,7 @@ def seen(setup: Setup, columns: list[int], channel: int = 0) -> FloatArray:
     return np.asarray(found[:, columns] / white_e, dtype=np.float64)
 
 
-COLUMNS = [0, 3, 77, 96, 160, 250, 319, 320, 411, 555, 600, 639]
+COLUMNS = [0, 77, 160, 319, 320, 411, 600, 639]
 OVER_FIELD: dict[str, dict[str, Any]] = {
     "even": {},
     "blur": {"lens.blur": ["1 um", "3 um", "8 um"]},

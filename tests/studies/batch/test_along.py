@@ -110,10 +110,17 @@ def test_a_corner_that_the_door_refuses() -> None:
         laid(BASE, {"camera.black_level": "0:3000:lin3"})
 
 
-def test_two_keys_that_exclude_each_other() -> None:
-    """A range of W/m² on a setup in lux."""
+def test_a_range_takes_the_place_of_what_excludes_it() -> None:
+    """A range of W/m² on a setup in lux: the lux are out, at both ends."""
+    found = laid(BASE, {"light.irradiance": "1W/m^2:2W/m^2:lin2"})
+    assert [each.irradiance_w_m2 for each in found.ends] == [1.0, 2.0]
+
+
+def test_two_ranges_that_exclude_each_other() -> None:
+    """Both W/m² and lux along ranges cannot be."""
+    two = {"light.irradiance": "1W/m^2:2W/m^2:lin2", "light.illuminance": "1klx:2klx:lin2"}
     with pytest.raises(InputError, match="only one of the two can hold"):
-        laid(BASE, {"light.irradiance": "1W/m^2:2W/m^2:lin2"})
+        laid(BASE, two)
 
 
 def test_a_follower_takes_the_leaders_time_at_every_point() -> None:

@@ -1,5 +1,6 @@
 """What a comparison of lamps in several places says of the product and of a fault with relief."""
 
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -16,10 +17,18 @@ SHEET = changed(
 )
 
 
+PLACES = ("bright field", "dark field", "even", "back")
+
+
 @cache
+def whole() -> Comparison:
+    """Compare all places of the lamp."""
+    return compare(SHEET, light_variants(SHEET, PLACES))
+
+
 def found(*names: str) -> Comparison:
-    """Compare some places of the lamp."""
-    return compare(SHEET, light_variants(SHEET, names))
+    """Take some places of the lamp out of the comparison, the first to set the others against."""
+    return replace(whole(), variants=tuple(whole().variants[PLACES.index(each)] for each in names))
 
 
 def number(of: Comparison, group: str, name: str) -> list[float]:
