@@ -8,7 +8,7 @@ from linesim.figures.demands import SLACK, Demand
 from linesim.setup.fields import Kind, Number, Quantity
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.studies.batch.figures import OWN, groups_of
+from linesim.studies.batch.figures import COSTLY, OWN, groups_of
 
 _UNITS = {
     "_w_m2": ("an irradiance", '"1000 W/m^2"', "W/m^2"),
@@ -44,7 +44,10 @@ def limits_of(
     """
     if not isinstance(table, Mapping):
         return (), [f"limits: read {shown(table)}, but expected [limits] and its keys"]
-    groups = {**groups_of((base,)), **dict.fromkeys((*_OWN, *more), OWN)} if table else {}
+    all_groups = groups_of((base,)) if table else {}
+    # what is found has demands of its own
+    groups = {name: group for name, group in all_groups.items() if group != COSTLY}
+    groups |= dict.fromkeys((*_OWN, *more), OWN)
     known = {_bare(name): name for name in groups}
     found, faults = [], []
     for key, value in table.items():

@@ -3,19 +3,19 @@ Stations worth a closer look: camera, binning, lens, by closed forms of geometry
 
 An object pixel is the field over the pixels, rounded up to a number that people would choose. Kept
 are those that put enough object pixels on the smallest defect, and at most three times as many, and
-that a sensor is fast enough for; of a camera and binning only with the fewest cameras that do.
+that a sensor is fast enough for; where there is none of these, all with enough object pixels. Of a
+camera and binning only those with the fewest cameras are kept.
 """
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import product
-from math import atan, degrees
+from math import atan, degrees, inf
 from typing import Any
 
-from linesim.setup.errors import InputError
-from linesim.setup.load import changed
 from linesim.studies.design import catalogue
 from linesim.studies.design.job import Job
+from linesim.studies.design.owned import Owned
 
 MOST_PX = 3.0
 """Over the fewest object pixels on the smallest defect, how many at most."""
@@ -24,6 +24,7 @@ _SPARE = 1.06
 """Of a link over what it must carry."""
 _ROOM = 1.3
 """Over the rate of a camera that candidates may need: what misses by less is told of."""
+_SLACK = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +45,8 @@ class Candidate:
     focal_mm : float; of the lens [mm]
     rate_hz : float; lines delivered a second at the highest speed [Hz]
     camera, lens, light : mapping; keys of the setup file
+    open_f_number : float; of the lens wide open, 0 where all stops may be tried
+    most_lx : float; what the lamp gives at most [lx]
     """
 
     label: str
@@ -59,6 +62,8 @@ class Candidate:
     camera: Mapping[str, Any]
     lens: Mapping[str, Any]
     light: Mapping[str, Any]
+    open_f_number: float = 0.0
+    most_lx: float = inf
 
     @property
     def magnification(self) -> float:
@@ -81,7 +86,7 @@ class Candidate:
         parts = {"camera": self.camera, "lens": self.lens, "light": self.light}
         return {
             "acquisition.binning": f"{self.binning}x{self.binning}",
-            "lens.field_of_view": f"{self.field_mm:.8g} mm",
+            "lens.field_of_view": f"{self.field_mm:.4g} mm",
             "lens.focal_length": f"{self.focal_mm:g} mm",
             **{
                 f"{part}.{key}": value
@@ -93,19 +98,32 @@ class Candidate:
 
 def candidates(job: Job, stages: tuple[int, ...] = (1,)) -> tuple[Candidate, ...]:
     """Name the stations worth a closer look, with such stages of time-delay integration."""
+    return _fewest(_all(job, stages, near=True)) or _fewest(_all(job, stages, near=False))
+
+
+def finest_um(job: Job) -> float:
+    """Give the finest object pixel that cameras lay over the field. [µm]."""
+    return min(
+        _object_um(job, body, 1, cameras)
+        for body, cameras in product(_cameras(job), catalogue.CAMERAS)
+    )
+
+
+def _fewest(stations: Iterator[Candidate]) -> tuple[Candidate, ...]:
+    """Keep of a camera and binning what does it with the fewest cameras."""
     found: dict[tuple[object, ...], Candidate] = {}
-    for each in _all(job, stages):
+    for each in stations:
         key = (each.pixels, each.side_um, each.binning, each.stages, each.label)
         if key not in found or each.cameras < found[key].cameras:
             found[key] = each
     return tuple(found.values())
 
 
-def _all(job: Job, stages: tuple[int, ...]) -> Iterator[Candidate]:
+def _all(job: Job, stages: tuple[int, ...], *, near: bool) -> Iterator[Candidate]:
     for body, *how in product(_cameras(job), _BINNINGS, catalogue.CAMERAS, stages):
         binning, cameras, rows = how
         one = _placed(job, body, (binning, cameras, rows))
-        if one is not None:
+        if one is not None and (not near or _is_near(job, one, body)):
             yield from _with_lenses(job, one)
 
 
@@ -122,7 +140,16 @@ class _Body:
 
 def _cameras(job: Job) -> list[_Body]:
     if job.cameras:
-        return [_owned(job, name, keys) for name, keys in job.cameras]
+        return [
+            _Body(
+                name=each.name,
+                keys=each.keys,
+                pixels=each.setup.camera.pixels,
+                side_um=each.setup.camera.pixel_width_um,
+                rate_hz=each.setup.camera.max_line_rate_hz or catalogue.FASTEST_HZ,
+            )
+            for each in job.cameras
+        ]
     return [
         _Body(
             name=f"{body.pixels} px of {body.side_um:g} um",
@@ -141,32 +168,29 @@ def _cameras(job: Job) -> list[_Body]:
     ]
 
 
-def _owned(job: Job, name: str, keys: Mapping[str, Any]) -> _Body:
-    """Read a camera that is there as a setup file has it."""
-    camera = changed(job.base, {f"camera.{key}": value for key, value in keys.items()}).camera
-    return _Body(
-        name=name,
-        keys=keys,
-        pixels=camera.pixels,
-        side_um=camera.pixel_width_um,
-        rate_hz=camera.max_line_rate_hz or catalogue.FASTEST_HZ,
-    )
+def _object_um(job: Job, body: _Body, binning: int, cameras: int) -> float:
+    """Give the object pixel of cameras side by side, whose views overlap. [µm]."""
+    overlap_mm = max(catalogue.OVERLAP_SHARE * job.field_of_view_mm, catalogue.OVERLAP_MM)
+    across_mm = job.field_of_view_mm + (cameras - 1) * overlap_mm
+    return catalogue.round_up(1000 * across_mm / (cameras * (body.pixels // binning)))
+
+
+def _is_near(job: Job, one: Candidate, body: _Body) -> bool:
+    """Whether the defect gets not far too many pixels, and the camera is nearly fast enough."""
+    defect_um = job.base.smallest_defect_um or 0.0
+    fine = defect_um / one.object_um <= MOST_PX * job.pixels_on_defect
+    return fine and one.rate_hz <= _ROOM * body.rate_hz
 
 
 def _placed(job: Job, body: _Body, how: tuple[int, int, int]) -> Candidate | None:
-    """Lay cameras over the field; nothing where the defect would get too few or too many pixels."""
+    """Lay cameras over the field; nothing where the defect would get too few pixels."""
     binning, cameras, stages = how
     pixels, keys = body.pixels, dict(body.keys)
-    overlap_mm = max(catalogue.OVERLAP_SHARE * job.field_of_view_mm, catalogue.OVERLAP_MM)
-    across_mm = job.field_of_view_mm + (cameras - 1) * overlap_mm
-    object_um = catalogue.round_up(1000 * across_mm / (cameras * (pixels // binning)))
-    defect_um = job.base.smallest_defect_um or job.pixels_on_defect * object_um
-    on_defect = defect_um / object_um / job.pixels_on_defect
-    if not 1 <= on_defect <= MOST_PX:
+    object_um = _object_um(job, body, binning, cameras)
+    defect_um = job.base.smallest_defect_um
+    if defect_um is not None and defect_um / object_um < job.pixels_on_defect * (1 - _SLACK):
         return None
     rate_hz = 1000 * job.speeds_mm_s[1] / object_um
-    if rate_hz > _ROOM * body.rate_hz:
-        return None
     data_mb_s = (pixels // binning) * rate_hz * 2e-6 * (3 if job.colour else 1)
     keys.setdefault("link", f"{catalogue.link_mb_s(_SPARE * data_mb_s):g} MB/s")
     if binning > 1:
@@ -181,7 +205,7 @@ def _placed(job: Job, body: _Body, how: tuple[int, int, int]) -> Candidate | Non
         binning=binning,
         stages=stages,
         object_um=object_um,
-        field_mm=pixels / binning * object_um / 1000,
+        field_mm=catalogue.rounded(pixels / binning * object_um / 1000, 4, up=True),
         focal_mm=1.0,
         rate_hz=rate_hz,
         camera=keys,
@@ -192,17 +216,41 @@ def _placed(job: Job, body: _Body, how: tuple[int, int, int]) -> Candidate | Non
 
 def _with_lenses(job: Job, one: Candidate) -> Iterator[Candidate]:
     """Give it lenses and lamps: those that are there, or the focal length that fits best."""
-    lamps = job.lamps or (("", {}),)
-    for (lens_name, lens), (lamp_name, lamp) in product(_lenses(job, one), lamps):
-        label = ", ".join(part for part in (one.label, lens_name, lamp_name) if part)
-        focal_mm = _lens_mm(job, lens)
-        rest = {key: value for key, value in lens.items() if key != "focal_length"}
-        yield replace(one, label=label, focal_mm=focal_mm, lens=rest, light=lamp)
+    for each in _lenses(job, one):
+        yield from (_lit(each, lamp) for lamp in job.lamps) if job.lamps else (each,)
 
 
-def _lenses(job: Job, one: Candidate) -> list[tuple[str, Mapping[str, Any]]]:
-    if job.lenses:
-        return list(job.lenses)
+def _lenses(job: Job, one: Candidate) -> Iterator[Candidate]:
+    """Give it each lens that is there."""
+    if not job.lenses:
+        yield from (replace(one, focal_mm=focal_mm) for focal_mm in _focal_mm(job, one))
+    for each in job.lenses:
+        lens = each.setup.lens
+        yield replace(
+            one,
+            label=f"{one.label}, {each.name}",
+            focal_mm=float(lens.focal_length_mm or 1.0),
+            lens=_without(each, "focal_length", "f_number"),
+            open_f_number=float(lens.f_number) if "f_number" in each.keys else 0.0,
+        )
+
+
+def _lit(one: Candidate, lamp: Owned) -> Candidate:
+    return replace(
+        one,
+        label=f"{one.label}, {lamp.name}",
+        light=_without(lamp, "illuminance"),
+        most_lx=float(lamp.setup.light.illuminance_lx or inf),
+    )
+
+
+def _without(each: Owned, *names: str) -> dict[str, Any]:
+    """Leave out the keys that are varied."""
+    return {key: value for key, value in each.keys.items() if key not in names}
+
+
+def _focal_mm(job: Job, one: Candidate) -> list[float]:
+    """Choose a usual focal length. [mm]."""
     m = one.magnification
     most_mm = min(
         (each.wanted for each in job.limits if each.requirement == "most_working_distance"),
@@ -213,19 +261,8 @@ def _lenses(job: Job, one: Candidate) -> list[tuple[str, Mapping[str, Any]]]:
         for focal_mm in catalogue.FOCAL_LENGTHS_MM
         if degrees(atan(one.sensor_mm / 2 / (focal_mm * (1 + m)))) <= catalogue.WIDEST_DEG
     ]
-    if not fits:
-        return []
     if most_mm is None:
-        return [("", {"focal_length": f"{fits[min(1, len(fits) - 1)]:g} mm"})]
+        return fits[:2][-1:]
     # the longest that the room leaves: the narrower the view, the more even light and sharpness
     near = [focal_mm for focal_mm in fits if focal_mm * (1 + 1 / m) <= most_mm]
-    return [("", {"focal_length": f"{(near or fits[:1])[-1]:g} mm"})]
-
-
-def _lens_mm(job: Job, lens: Mapping[str, Any]) -> float:
-    """Read the focal length of a lens that is there. [mm]."""
-    text = lens.get("focal_length")
-    if text is None:
-        msg = "have.lenses: a lens has no focal_length, but where it stands follows from it"
-        raise InputError(msg)
-    return float(changed(job.base, {"lens.focal_length": text}).lens.focal_length_mm or 1.0)
+    return (near or fits[:1])[-1:]

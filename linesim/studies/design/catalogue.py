@@ -90,3 +90,12 @@ def round_up(value: float) -> float:
     decade = 10.0 ** np.floor(np.log10(value))
     step = decade / 20 if value < 3 * decade else decade / 10
     return float(f"{np.ceil(value / step - 1e-9) * step:.6g}")
+
+
+def rounded(value: float, count: int, *, up: bool) -> float:
+    """Round up or down to so many digits; what has no more stays as it is."""
+    if not value:
+        return value
+    decade = 10.0 ** (np.floor(np.log10(abs(value))) - count + 1)
+    whole = np.ceil(value / decade - 1e-9) if up else np.floor(value / decade + 1e-9)
+    return float(f"{whole * decade:.{count}g}")

@@ -16,6 +16,7 @@ from linesim.setup.shown import shown
 from linesim.setup.vocabulary import LENGTH, SPEED, title_faults
 from linesim.studies.batch.axis_texts import flat_keys
 from linesim.studies.batch.limits import limits_of
+from linesim.studies.design.owned import Owned, owned
 
 EXPECTED = "a job with [job], as `linesim design --new JOB.toml` writes it"
 _KEYS = ("title", "job", "limits", "have", "setup")
@@ -33,6 +34,14 @@ _NEEDS = (
 )
 _OWN = ("field_of_view", "speed", "colour", "white_reflectance", "pixels_on_defect")
 _HAVE = ("cameras", "lenses", "lamps")
+_SEARCHED = {
+    "job": ("transport.speed", "lens.field_of_view"),
+    "limits": (
+        *("light.illuminance", "light.irradiance", "light.lamp_illuminance"),
+        *("lens.magnification", "lens.focal_length", "lens.f_number"),
+        *("camera.pixels", "camera.pixel_width", "acquisition.binning"),
+    ),
+}
 _RANGE = ":"
 _PIXELS = Number(what="a number of object pixels", example="3", low=0.5, high=50.0)
 
@@ -51,9 +60,7 @@ class Job:
     colour : bool; whether colours are to be told apart
     pixels_on_defect : float; object pixels on the smallest defect, at least
     limits : tuple of Demand
-    cameras, lenses, lamps : tuple of (str, mapping)
-        What is owned: name, and keys of the section of a setup file; none: all that the trade
-        builds.
+    cameras, lenses, lamps : tuple of Owned; none: all that the trade builds
     """
 
     title: str
@@ -63,9 +70,9 @@ class Job:
     colour: bool
     pixels_on_defect: float
     limits: tuple[Demand, ...]
-    cameras: tuple[tuple[str, Mapping[str, Any]], ...] = ()
-    lenses: tuple[tuple[str, Mapping[str, Any]], ...] = ()
-    lamps: tuple[tuple[str, Mapping[str, Any]], ...] = ()
+    cameras: tuple[Owned, ...] = ()
+    lenses: tuple[Owned, ...] = ()
+    lamps: tuple[Owned, ...] = ()
 
 
 def starter_job() -> str:
@@ -111,12 +118,18 @@ def job_from(texts: Mapping[str, Any], folder: Path | None = None) -> Job:
     field_mm = _read(table, "field_of_view", LENGTH, faults)
     fewest = _read({"pixels_on_defect": 3, **table}, "pixels_on_defect", _PIXELS, faults)
     speeds, colour = _speeds(table, faults), table.get("colour", False)
-    owned = _table(texts, "have", faults)
-    cameras, lenses, lamps = (_owned(owned, name, faults) for name in _HAVE)
+    there = _table(texts, "have", faults)
+    faults += [
+        f"have.{key}: read {shown(there[key])}, but what is owned stands in {', '.join(_HAVE)}"
+        for key in there
+        if key not in _HAVE
+    ]
     base = _base(texts, table, folder or Path(), faults)
-    asked = texts.get("limits", {})
-    limits, more = ((), []) if base is None else limits_of(asked, base, ("cameras",))
-    if faults or more or base is None:
+    if base is None:
+        raise InputError(*faults)
+    cameras, lenses, lamps = (owned(there, kind, base, faults) for kind in _HAVE)
+    limits, more = limits_of(texts.get("limits", {}), base, ("cameras",))
+    if faults or more:
         raise InputError(*faults, *more)
     return Job(
         title=str(texts["title"]),
@@ -145,6 +158,18 @@ def _unknown(texts: Mapping[str, Any], table: Mapping[str, Any]) -> Iterator[str
             )
     if not isinstance(table.get("colour", False), bool):
         yield f"job.colour: read {shown(table['colour'])}, but expected true or false"
+
+
+def _searched(settled: Mapping[str, Any]) -> Iterator[str]:
+    """Find keys of [setup] that would be overwritten."""
+    places = {"job": "[job]", "limits": "a bound on it in [limits], or what you own in [have]"}
+    for where, keys in _SEARCHED.items():
+        for key in keys:
+            if key in settled:
+                yield (
+                    f"setup.{key}: read {shown(settled[key])}, but design looks for this itself; "
+                    f"expected {places[where]}"
+                )
 
 
 def _table(texts: Mapping[str, Any], name: str, faults: list[str]) -> Mapping[str, Any]:
@@ -179,21 +204,6 @@ def _speeds(table: Mapping[str, Any], faults: list[str]) -> tuple[float, float]:
     return speed, speed
 
 
-def _owned(
-    table: Mapping[str, Any], name: str, faults: list[str]
-) -> tuple[tuple[str, Mapping[str, Any]], ...]:
-    found = table.get(name, {})
-    if not isinstance(found, Mapping) or not all(
-        isinstance(each, Mapping) for each in found.values()
-    ):
-        faults.append(
-            f"have.{name}: read {shown(found)}, but expected a table for each, as "
-            f'[have.{name}."ours"]'
-        )
-        return ()
-    return tuple(found.items())
-
-
 def _base(
     texts: Mapping[str, Any], table: Mapping[str, Any], folder: Path, faults: list[str]
 ) -> Setup | None:
@@ -210,11 +220,23 @@ def _base(
     }
     if "white_reflectance" in table:
         plain["target"]["white_reflectance"] = table["white_reflectance"]
-    for dotted, value in flat_keys(_table(texts, "setup", faults)).items():
+    settled = flat_keys(_table(texts, "setup", faults))
+    faults += _searched(settled)
+    for dotted, value in settled.items():
         section, _, key = dotted.partition(".")
         plain.setdefault(section, {})[key] = value
     try:
         return setup_from({"title": str(texts.get("title", "a job")), **plain}, folder)
     except InputError as refusal:
-        faults += [each.replace("requirement.", "job.", 1) for each in refusal.faults]
+        faults += [_as_in_job(each, settled) for each in refusal.faults]
         return None
+
+
+def _as_in_job(fault: str, settled: Mapping[str, Any]) -> str:
+    """Name the key of a fault as the job has it."""
+    key = fault.partition(":")[0]
+    if key in settled:
+        return f"setup.{fault}"
+    section, _, name = key.partition(".")
+    own = section == "requirement" or name == "white_reflectance"
+    return fault.replace(f"{section}.", "job.", 1) if own else fault

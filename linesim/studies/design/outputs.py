@@ -13,6 +13,7 @@ from linesim.setup.load import changed
 from linesim.setup.resolve import resolved_text
 from linesim.setup.setup import Setup
 from linesim.studies.design.purchase import reasons, to_buy
+from linesim.studies.design.relax import Relaxed
 from linesim.studies.design.study import Design, Proposal
 from linesim.studies.design.words import answer, first_limits
 from linesim.studies.scan.outputs import preview
@@ -43,15 +44,8 @@ def design_json(found: Design) -> dict[str, object]:
         "stations": found.tried,
         "passing": found.passing,
         "answer": answer(found),
-        "relaxed": [
-            {
-                "demand": each.demand.requirement,
-                "figure": each.demand.figure,
-                "wanted": each.demand.wanted,
-                "reached": each.reached,
-            }
-            for each in found.relaxed
-        ],
+        "relaxed": [_row(each) for each in found.relaxed],
+        "relaxed_together": [_row(each) for each in found.together],
     }
     if found.best is None:
         return {**plain, "cautions": [MACHINERY]}
@@ -60,6 +54,15 @@ def design_json(found: Design) -> dict[str, object]:
         "best": _told(found, found.best),
         "others": [_told(found, each) for each in found.others],
         "cautions": [*(each.line for each in people(found)), MACHINERY],
+    }
+
+
+def _row(each: Relaxed) -> dict[str, object]:
+    return {
+        "demand": each.demand.requirement,
+        "figure": each.demand.figure,
+        "wanted": each.demand.wanted,
+        "reached": each.reached,
     }
 
 

@@ -14,7 +14,6 @@ import numpy as np
 
 from linesim.figures.demands import Demand, demands
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.batch.detected import dprime_share, signals_of, together
@@ -33,7 +32,7 @@ _SPARE = frozenset({"clipping", "smallest_defect", "snr", "line_rate", "link"})
 """Demands that are to be passed with room: others are met or not."""
 _ONE = frozenset({"line_rate", "link", "exposure", "pulse_rate"})
 _FEW_STOPS, _FEW_LIGHTS = 4, 3
-"""Every so manieth stop and light, where a fault with relief takes its time."""
+"""One stop or light in so many, where a texture or a fault with relief takes its time."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -88,26 +87,19 @@ def options(job: Job, tell: Tell = nobody) -> Options:
     """
     Judge all that may be built for a job; with stages of integration where one row does not do.
 
-    Raises
-    ------
-    InputError; where no camera and lens of the trade come near
+    Parameters
+    ----------
+    job : Job; of which `finest_um` is fine enough
+    tell : callable, optional; is told how many options are judged, and of how many
     """
     found = _judged(job, candidates(job), tell)
     if found.ordered().size or job.colour or job.cameras:
         return found
-    more = candidates(job, catalogue.STAGES)
-    staged = _judged(job, more, tell) if more else found
+    staged = _judged(job, candidates(job, catalogue.STAGES), tell)
     return staged if staged.ordered().size else found
 
 
 def _judged(job: Job, stations: tuple[Candidate, ...], tell: Tell) -> Options:
-    if not stations:
-        msg = (
-            "job.smallest_defect, job.field_of_view, job.speed: no cameras put "
-            f"{job.pixels_on_defect:g} object pixels on the defect at that speed; expected a "
-            "larger defect, a narrower field, a slower line, or fewer job.pixels_on_defect"
-        )
-        raise InputError(msg)
     space = _space(job, stations)
     asked = (*job.limits, *demands(space.setup(0)))
     asked = (*asked, *(each for each in _stated(space.setup(0)) if each not in asked))
@@ -138,10 +130,15 @@ def _stated(setup: Setup) -> tuple[Demand, ...]:
 
 def _space(job: Job, stations: tuple[Candidate, ...]) -> Space:
     relief = job.base.requirement.defect_relief is not None
-    stops = catalogue.F_NUMBERS[:: _FEW_STOPS if relief else 1]
+    slow = relief or job.base.requirement.texture is not None
+    stops = catalogue.F_NUMBERS[:: _FEW_STOPS if slow else 1]
     lights = catalogue.lights_lx()[:: _FEW_LIGHTS if relief else 1]
-    speed = f"{job.speeds_mm_s[1]:.8g} mm/s"
-    shared = {"transport.speed": speed}
+    stops = tuple(
+        sorted({*stops, *(each.open_f_number for each in stations if each.open_f_number)})
+    )
+    given_lx = {each.most_lx for each in stations if each.most_lx < np.inf}
+    lights = tuple(sorted({*lights, *given_lx}))
+    shared = {"transport.speed": speed_text(job.speeds_mm_s[1])}
     return Space(
         base=changed(job.base, shared),
         axes=(
@@ -170,6 +167,12 @@ def _space(job: Job, stations: tuple[Candidate, ...]) -> Space:
     )
 
 
+def speed_text(speed_mm_s: float) -> str:
+    """Write a speed in the unit that takes fewer digits."""
+    texts = (f"{speed_mm_s:.8g} mm/s", f"{0.06 * speed_mm_s:.8g} m/min")
+    return min(texts, key=lambda text: len(text.split()[0]))
+
+
 def _column(space: Space, axis: int) -> FloatArray:
     """Give the number that each option has on an axis."""
     numbers = np.array([point.number or 0.0 for point in space.axes[axis].points])
@@ -190,11 +193,21 @@ def _cheap(
         tell(done, space.count)
         if isinstance(block, Block):
             one = stations[int(block.index[0]) // each_has]
+            block = _within(space, one, block)  # noqa: PLW2901 -- what is left of it
+        if isinstance(block, Block) and block.index.size:
             figures = figures_on(block, _groups(asked))
             figures["cameras"] = np.full((len(block.index), 1), float(one.cameras))
             for each in (each for each in asked if each.group != COSTLY):
                 got[each.requirement][block.index] = worst_of(each, figures)
+            got["exposure"][block.index[~block.possible]] = np.nan
             yield block
+
+
+def _within(space: Space, one: Candidate, block: Block) -> Block:
+    """Leave what an owned lens opens to, and an owned lamp gives."""
+    stop, light_lx = (_column(space, axis)[block.index] for axis in (1, 2))
+    left = (stop >= one.open_f_number) & (light_lx <= one.most_lx)
+    return block if left.all() else block.some(np.flatnonzero(left))
 
 
 def _groups(asked: tuple[Demand, ...]) -> dict[str, str]:

@@ -2,20 +2,23 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
+from itertools import islice
 
 import numpy as np
 
 from linesim.figures.budget import Budget, budget
-from linesim.figures.demands import Demand
-from linesim.figures.verdicts import Verdict, at_least, at_most
+from linesim.figures.verdicts import Verdict
 from linesim.forward.station import station
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
-from linesim.studies.batch.figures import COSTLY, Tell, nobody
+from linesim.studies.batch.figures import Tell, nobody
 from linesim.studies.batch.station_arrays import Places
 from linesim.studies.design.candidates import Candidate
+from linesim.studies.design.catalogue import rounded
 from linesim.studies.design.job import Job
-from linesim.studies.design.search import Options, options
+from linesim.studies.design.relax import Relaxed, alone, by_speed, eased, nearest, too_fine
+from linesim.studies.design.search import Options, options, speed_text
 
 COUNTS_A_LINE = 4
 """Of the encoder, so that line rates can be set in quarters of an object pixel."""
@@ -75,23 +78,6 @@ class Proposal:
         return float(self.setup.irradiance_w_m2 * spectrum.efficacy_lm_w)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Relaxed:
-    """
-    One demand that, given up so far, lets a station meet the rest.
-
-    Parameters
-    ----------
-    demand : Demand
-    reached : float; what the best of the rest reaches, in the demand's unit
-    index : int; the option that does
-    """
-
-    demand: Demand
-    reached: float
-    index: int
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Design:
     """
@@ -103,7 +89,8 @@ class Design:
     tried, passing : int; options judged, and of these met
     best : Proposal or None
     others : tuple of Proposal; real alternatives
-    relaxed : tuple of Relaxed; where nothing meets all: what to give up, the least first
+    relaxed : tuple of Relaxed; where nothing meets all: what alone to give up, the least first
+    together : tuple of Relaxed; where no one alone will do: all of these together
     """
 
     job: Job
@@ -112,6 +99,7 @@ class Design:
     best: Proposal | None
     others: tuple[Proposal, ...] = ()
     relaxed: tuple[Relaxed, ...] = ()
+    together: tuple[Relaxed, ...] = ()
 
 
 def design(job: Job, tell: Tell = nobody) -> Design:
@@ -126,20 +114,53 @@ def design(job: Job, tell: Tell = nobody) -> Design:
     Returns
     -------
     Design
-
-    Raises
-    ------
-    InputError; where no camera and lens of the trade come near
     """
+    fine = too_fine(job)
+    if fine is not None:
+        return _coarser(job, fine, tell)
     found = options(job, tell)
     order = found.ordered()
     best = _first_met("best", job, found, order)
     passing = int((found.least >= 0).sum())
     if best is None:
-        relaxed = tuple(_relaxed(job, found))
-        return Design(job=job, tried=found.space.count, passing=0, best=None, relaxed=relaxed)
+        return _given_up(job, found, tell)
     others = tuple(_others(job, found, order, best))
     return Design(job=job, tried=found.space.count, passing=passing, best=best, others=others)
+
+
+def _coarser(job: Job, fine: Relaxed, tell: Tell) -> Design:
+    """Ask for what the cameras resolve, and for what else would have to be given up then."""
+    rest = design(eased(job, fine), tell)
+    if rest.best is not None:
+        return Design(job=job, tried=rest.tried, passing=0, best=None, relaxed=(fine,))
+    more = rest.relaxed[:1] or rest.together
+    both = (fine, *more) if more else ()
+    return Design(job=job, tried=rest.tried, passing=0, best=None, together=both)
+
+
+def _given_up(job: Job, found: Options, tell: Tell) -> Design:
+    """Find what to give up: a demand alone, speed, or all that the nearest station misses."""
+
+    def judge(index: int) -> tuple[Verdict, ...]:
+        return proposed("", job, found, index).budget.verdicts
+
+    relaxed = alone(job, found, judge)
+    if not relaxed:
+        relaxed = tuple(islice(filter(partial(_does, job, tell), by_speed(found)), 1))
+    together = () if relaxed else nearest(job, found, judge)
+    return Design(
+        job=job,
+        tried=found.space.count,
+        passing=0,
+        best=None,
+        relaxed=relaxed,
+        together=together,
+    )
+
+
+def _does(job: Job, tell: Tell, row: Relaxed) -> bool:
+    """Whether a station does the job with a demand given up."""
+    return bool(options(eased(job, row), tell).ordered().size)
 
 
 def _first_met(name: str, job: Job, found: Options, order: Places) -> Proposal | None:
@@ -156,7 +177,7 @@ def proposed(name: str, job: Job, found: Options, index: int) -> Proposal:
     one = found.station(index)
     setup = _written(job, one, found.space.setup(index))
     low, high = job.speeds_mm_s
-    slow = changed(setup, {"transport.speed": f"{low:.8g} mm/s"}) if low < high else None
+    slow = changed(setup, {"transport.speed": speed_text(low)}) if low < high else None
     fast = budget(setup)
     return Proposal(
         name=name,
@@ -174,7 +195,7 @@ def _written(job: Job, one: Candidate, setup: Setup) -> Setup:
     step_um = one.object_um / COUNTS_A_LINE
     changes: dict[str, object] = {
         "title": job.title,
-        "target.pixel_size": f"{one.object_um / one.binning / _FINENESS:.6g} um",
+        "target.pixel_size": f"{one.object_um / one.binning / _FINENESS:.4g} um",
         "target.repeat": True,
         "transport.trigger": "encoder",
         "transport.encoder_step": f"{step_um:.8g} um",
@@ -182,8 +203,7 @@ def _written(job: Job, one: Candidate, setup: Setup) -> Setup:
     }
     if low < high:
         whole_us = float(np.min(station(setup).timing.exposure_us))
-        digits = 10.0 ** (np.floor(np.log10(whole_us)) - 1)
-        changes["acquisition.exposure"] = f"{np.floor(whole_us / digits) * digits:g} us"
+        changes["acquisition.exposure"] = f"{rounded(whole_us, 3, up=False):g} us"
     return changed(setup, changes)
 
 
@@ -200,8 +220,14 @@ def _on_limits(job: Job, one: Candidate, setup: Setup, found: Budget) -> Iterato
             value = found[each.group][each.figure]
             several = list(value.values()) if isinstance(value, dict) else [float(value)]
             got = max(several) if each.low_is_good else min(several)
-        judge = at_most if each.low_is_good else at_least
-        yield judge(each.requirement, each.wanted, float(got))
+        margin = float(each.spare(got))
+        yield Verdict(
+            requirement=each.requirement,
+            wanted=each.wanted,
+            got=float(got),
+            margin=margin,
+            state="met" if margin >= 0 else "missed",
+        )
 
 
 def _others(job: Job, found: Options, order: Places, best: Proposal) -> Iterator[Proposal]:
@@ -238,29 +264,3 @@ def _index(found: Options, best: Proposal, order: Places) -> int:
         if same and lamp.changes["light.illuminance"] == light:
             return int(index)
     return int(order[0])
-
-
-def _relaxed(job: Job, found: Options) -> Iterator[Relaxed]:
-    """Name each demand that stands alone in the way, and how far it must be given up."""
-    rows = []
-    for each in found.asked:
-        others = [margin for name, margin in found.margins.items() if name != each.requirement]
-        rest = np.min(np.stack(others), axis=0) if others else np.zeros(found.space.count)
-        left = np.flatnonzero(rest >= 0)
-        if left.size:
-            margin = found.margins[each.requirement][left]
-            index = int(left[margin.argmax()])
-            reached = _reached(job, found, each, index)
-            if np.isfinite(reached):
-                rows.append(
-                    (float(-margin.max()), Relaxed(demand=each, reached=reached, index=index))
-                )
-    yield from (row for _, row in sorted(rows, key=lambda pair: pair[0]))
-
-
-def _reached(job: Job, found: Options, demand: Demand, index: int) -> float:
-    """Give what an option reaches of a demand, detection as its own budget has it."""
-    if demand.group != COSTLY:
-        return float(found.got[demand.requirement][index])
-    own = proposed("", job, found, index).budget.verdicts
-    return next(each.got for each in own if each.requirement == demand.requirement)

@@ -2,15 +2,12 @@
 
 from collections.abc import Iterator
 
-import numpy as np
-
 from linesim.figures.plain_numbers import digits, percent
 from linesim.report.verdict_words import name_of, summary
 from linesim.studies.batch.limits import unit_of
-from linesim.studies.design.catalogue import round_up
-from linesim.studies.design.study import Design, Proposal, Relaxed
+from linesim.studies.design.relax import SPEED, Relaxed, relaxed_to, slower_mm_s, white_to
+from linesim.studies.design.study import Design, Proposal
 
-_ABLE = ("line_rate", "link", "exposure")
 _NEAREST = 4
 _FIRST = 3
 
@@ -61,34 +58,31 @@ def _name(one: Proposal, requirement: str) -> str:
 
 
 def _given_up(found: Design) -> Iterator[str]:
-    if not found.relaxed:
-        yield "More than one demand stands in the way: relax the hardest one, and try again."
     for each in found.relaxed[:_FIRST]:
-        yield relaxing(found, each)
+        text = relaxing(found, each)
+        yield f"{text[0].upper()}{text[1:]}: all else is then met."
+    if found.together:
+        texts = "; ".join(relaxing(found, each) for each in found.together)
+        yield f"No demand alone stands in the way. Together: {texts}; then the rest is met."
+    if not found.relaxed and not found.together:
+        yield (
+            "What is asked is far out of reach: ask for a larger defect, a slower line or fewer "
+            "limits, and try again."
+        )
 
 
 def relaxing(found: Design, each: Relaxed) -> str:
-    """Say how far a demand must be given up so that all else is met."""
-    demand = each.demand
-    if demand.requirement in _ABLE:
-        speed = found.job.speeds_mm_s[1] / each.reached
-        return (
-            f"Give up speed: at {digits(0.98 * speed)} mm/s in place of "
-            f"{digits(found.job.speeds_mm_s[1])} all else is met."
-        )
+    """Say how far a demand must be given up."""
+    demand, job = each.demand, found.job
+    if demand.requirement in SPEED:
+        new, old = (0.06 * speed for speed in (slower_mm_s(job, each), job.speeds_mm_s[1]))
+        return f"run at {digits(new)} m/min in place of {digits(old)}"
     if demand.requirement == "clipping":
+        white = job.base.target.white_reflectance
         return (
-            "The brightest that passes clips at the light that finds the defect: say how bright it "
-            "is (white_reflectance), or ask for less."
+            f"let what reflects more than {white_to(job, each):g} clip (white_reflectance, now "
+            f"{white:g})"
         )
     unit = unit_of(demand.figure)
-    text = f"{demand.requirement.replace('_', ' ')} from {digits(demand.wanted)} to "
-    return f"Relax {text}{relaxed_to(each):g} {unit}".rstrip() + ": all else is then met."
-
-
-def relaxed_to(each: Relaxed) -> float:
-    """Round what is reached to the safe side, to a number that people would type."""
-    if each.demand.low_is_good:
-        return round_up(each.reached * 1.01)
-    decade = 10.0 ** (np.floor(np.log10(max(each.reached, 1e-9))) - 1)
-    return float(f"{np.floor(each.reached * 0.99 / decade) * decade:.6g}")
+    text = f"relax {demand.requirement.replace('_', ' ')} from {digits(demand.wanted)} to "
+    return f"{text}{relaxed_to(each):g} {unit}".rstrip()
