@@ -9,6 +9,8 @@ from linesim.studies.design.relax import SPEED, Relaxed, relaxed_to, slower_mm_s
 from linesim.studies.design.study import Design, Proposal
 
 _NEAREST = 4
+_NOTHING = 5e-4
+"""Of a margin: rounding of what lies right on a limit."""
 _FIRST = 3
 
 
@@ -45,9 +47,13 @@ def first_limits(one: Proposal) -> list[str]:
     found = (*one.limits, *one.judged)
     near = sorted((v for v in found if v.requirement != "exposure"), key=lambda v: v.margin)
     return [
-        f"{_name(one, each.requirement)}: {percent(each.margin)} to spare"
+        f"{_name(one, each.requirement)}: {_spare(each.margin)} to spare"
         for each in near[:_NEAREST]
     ]
+
+
+def _spare(margin: float) -> str:
+    return percent(margin) if margin >= _NOTHING else "nothing"
 
 
 def _name(one: Proposal, requirement: str) -> str:

@@ -167,7 +167,7 @@ JOBS: dict[str, tuple[str, dict[str, Any], dict[str, Any], ByHand, tuple[float, 
         (14.6, 68270, 317.0),
     ),
 }
-DAY = ("rolled sheet", "woven cloth", "float glass")
+DAY = ("rolled sheet", "float glass")
 
 
 def job_named(name: str) -> Job:
