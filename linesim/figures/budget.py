@@ -1,7 +1,7 @@
 """The budget of one setup: figures by group, cautions and verdicts."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,6 +31,7 @@ from linesim.setup.arguments import checked_setup
 from linesim.setup.arrays import FloatArray
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
+from linesim.setup.speeds import at_slowest
 from linesim.targets.faces.face import face_of
 from linesim.targets.load import TargetSize, target_size
 
@@ -129,6 +130,8 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
     """
     Work out the closed-form figures of a setup in front of a target of some size.
 
+    Of a range of speeds the figures are those of the fastest; each verdict is the weaker of both.
+
     Parameters
     ----------
     setup : Setup
@@ -138,6 +141,29 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
     ------
     InputError; where the setup cannot be run
     """
+    found, slow = _at_one_speed(setup, size), at_slowest(setup)
+    return found if slow is None else _at_both(found, slow, _at_one_speed(slow, size))
+
+
+def _at_both(fast: Budget, slow: Setup, then: Budget) -> Budget:
+    """Hold what is judged at both speeds; cautions that only the slowest gives are told so."""
+    pairs = zip(fast.verdicts, then.verdicts, strict=True)
+    known = {each.code for each in fast.cautions}
+    more = tuple(
+        replace(each, text=f"At {slow.texts['transport']['speed']}: {each.text}")
+        for each in then.cautions
+        if each.code not in known
+    )
+    weaker = tuple(
+        replace(now, speed="fastest")
+        if now.margin <= later.margin
+        else replace(later, speed="slowest")
+        for now, later in pairs
+    )
+    return Budget(groups=fast.groups, cautions=(*fast.cautions, *more), verdicts=weaker)
+
+
+def _at_one_speed(setup: Setup, size: TargetSize) -> Budget:
     numbers, wanted = station(setup), search(setup, size)
     groups: dict[str, dict[str, Value]] = {
         "geometry": _plain(geometry_of(setup, numbers, size)),

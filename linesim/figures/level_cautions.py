@@ -4,7 +4,7 @@ import numpy as np
 
 from linesim.figures.case import Case, Found, values
 from linesim.figures.clipping import PLACES, clipping_limit
-from linesim.figures.plain_numbers import digits, percent
+from linesim.figures.plain_numbers import apart, digits, percent
 from linesim.figures.product import own_texture
 from linesim.forward.kept import limit_share
 from linesim.forward.station import Station
@@ -93,11 +93,12 @@ def texture_cautions(case: Case) -> Found:
         return
     rms = seen_rms(case.numbers, found)
     if rms * snr > 1:
+        texture, noise = apart(rms, 1 / snr, percent)
         yield (
             "texture_over_noise",
             (
-                f"The target's own texture, as the samples see it, is {percent(rms, 2)} of the "
-                f"product's level, more than the {percent(1 / snr, 2)} of the noise, and is not "
+                f"The target's own texture, as the samples see it, is {texture} of the "
+                f"product's level, more than the {noise} of the noise, and is not "
                 "counted: on such product the defect is found less surely than told. texture = "
                 '"target" under [requirement] counts it.'
             ),

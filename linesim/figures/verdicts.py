@@ -61,6 +61,7 @@ class Verdict:
     where : str
         What decides: "middle" or "ends" of the line, or "line", where both are alike; "aged" is
         anywhere with lamps at the end of their service, "aged ends" the ends then.
+    speed : str; of a range of speeds the one that decides, "slowest" or "fastest"; else nothing
     """
 
     requirement: str
@@ -69,6 +70,7 @@ class Verdict:
     margin: float
     state: State
     where: str = "line"
+    speed: str = ""
 
     @property
     def met(self) -> bool:
@@ -78,8 +80,9 @@ class Verdict:
     def as_dict(self) -> dict[str, object]:
         """As JSON has it."""
         found = asdict(self)
-        where, state = found.pop("where"), found.pop("state")
-        return {**found, "met": self.met, "state": state, "where": where}
+        where, state, speed = (found.pop(name) for name in ("where", "state", "speed"))
+        told = {**found, "met": self.met, "state": state, "where": where}
+        return told | ({"speed": speed} if speed else {})
 
 
 def at_least(requirement: str, wanted: float, got: float, where: str = "line") -> Verdict:

@@ -32,9 +32,11 @@ def _target(setup: Setup) -> str:
     what = f'The built-in target "{image}"' if image in BUILT_IN else f"{PurePath(image).name}"
     believed = transport.get("assumed_speed")
     clock = f", while the line clock believes {believed}" if believed else ""
+    slowest = transport.get("slowest_speed")
+    speeds = f"{slowest} to {transport['speed']} (pictured at the latter)" if slowest else ""
     again = ", repeated without end," if setup.target.repeat else ""
     return (
-        f"{what}{again} passes at {transport['speed']}{clock}; a pixel of its image is "
+        f"{what}{again} passes at {speeds or transport['speed']}{clock}; a pixel of its image is "
         f"{target['pixel_size']} on the real thing."
     )
 

@@ -8,6 +8,7 @@ from linesim.figures.verdicts import NEVER, Verdict, worst_state
 from linesim.forward.station import station
 from linesim.report.remedies import light_that_fits, remedy
 from linesim.setup.setup import Setup
+from linesim.setup.speeds import at_slowest
 
 STATES = {"met": "met", "missed": "MISSED", "cannot run": "CANNOT RUN"}
 """What stands in front of a verdict."""
@@ -94,6 +95,7 @@ def name_of(setup: Setup, requirement: str) -> str:
 
 def got_and_wanted(setup: Setup, verdict: Verdict) -> str:
     """Say what is reached and what is asked, for a place where the name stands in front."""
+    setup = _at(setup, verdict)
     if verdict.requirement == "clipping":
         return _clipping(setup, verdict)
     form, text = _BOTH[verdict.requirement]
@@ -101,6 +103,12 @@ def got_and_wanted(setup: Setup, verdict: Verdict) -> str:
         unit = " um" if verdict.requirement == "smallest_defect" else ""
         return f"none, {form(verdict.wanted, 3)}{unit} asked"
     return text.format(*apart(verdict.got, verdict.wanted, form))
+
+
+def _at(setup: Setup, verdict: Verdict) -> Setup:
+    """Give the station at the speed that decides."""
+    slow = at_slowest(setup) if verdict.speed == "slowest" else None
+    return slow or setup
 
 
 def _clipping(setup: Setup, verdict: Verdict) -> str:
@@ -117,6 +125,7 @@ def _clipping(setup: Setup, verdict: Verdict) -> str:
 
 def spare(setup: Setup, verdict: Verdict) -> str:
     """Say by how much a requirement is passed or missed."""
+    setup = _at(setup, verdict)
     if verdict.got == NEVER or (verdict.requirement == "snr" and verdict.got <= 0):
         return "no signal"
     if verdict.requirement == "clipping":
@@ -158,10 +167,12 @@ def _light_words(setup: Setup, verdict: Verdict) -> str:
 
 
 def place_of(setup: Setup, verdict: Verdict) -> str:
-    """Say what decides: which colour, which place of the line."""
+    """Say what decides: which colour, which place of the line, which speed."""
     coloured = setup.camera.kind != "mono" and verdict.requirement not in _OF_THE_STATION
     said = ["weakest colour"] if coloured else []
-    return ", ".join([*said, *([_PLACES[verdict.where]] if verdict.where in _PLACES else [])])
+    said += [_PLACES[verdict.where]] if verdict.where in _PLACES else []
+    said += [f"at {_at(setup, verdict).texts['transport']['speed']}"] if verdict.speed else []
+    return ", ".join(said)
 
 
 def clause(setup: Setup, verdict: Verdict) -> str:
@@ -177,7 +188,7 @@ def clause(setup: Setup, verdict: Verdict) -> str:
     -------
     str; without a capital and without a full stop; where it is not met, with what helps
     """
-    place, helps = place_of(setup, verdict), remedy(setup, verdict)
+    place, helps = place_of(setup, verdict), remedy(_at(setup, verdict), verdict)
     said = _said(setup, verdict) + (f" ({place})" if place else "")
     link = ", and" if verdict.requirement == "clipping" else ";"
     return f"{said}{link} {helps}" if helps else said

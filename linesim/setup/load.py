@@ -27,6 +27,7 @@ from linesim.setup.sheet.names import (
     without_defaults,
 )
 from linesim.setup.shown import shown
+from linesim.setup.speeds import SLOWEST, SPEED, with_both_speeds
 from linesim.setup.surface_relations import one_table_a_light
 from linesim.setup.vocabulary import Section
 
@@ -179,13 +180,15 @@ def setup_from(texts: Mapping[str, Any], folder: Path | None = None) -> Setup:
     """
     refuse_other_keys(texts, "setup")
     folder = (folder or Path()).resolve()
-    given, typed, twice = renamed(one_table_a_light(texts))
+    both, speeds, again = with_both_speeds(one_table_a_light(texts))
+    given, typed, twice = renamed(both)
     merged = _merged(given)
     sections, found = _sections(merged, folder)
     kept = without_defaults(merged, given)
     faulty = frozenset(found)
     setup, odd = understood(Setup(sections=sections, texts=kept, folder=folder), faulty)
     faults = (
+        *again,
         *twice,
         *(sentence for told in found.values() for sentence in told),
         *broken_choices(kept),
@@ -193,7 +196,7 @@ def setup_from(texts: Mapping[str, Any], folder: Path | None = None) -> Setup:
         *broken_relations(setup, faulty),
     )
     if faults:
-        raise InputError(*(as_typed(fault, typed) for fault in faults))
+        raise InputError(*(as_typed(fault, typed | speeds) for fault in faults))
     return setup
 
 
@@ -265,6 +268,8 @@ def changed(setup: Setup, changes: Mapping[str, Any]) -> Setup:
     refuse_other_keys(changes, "changes")
     texts = copied(checked_setup(setup).texts)
     refuse_two_names(changes)
+    if SPEED in changes and SLOWEST not in changes:
+        _step_back(texts, (SLOWEST,))
     for dotted, value in changes.items():
         gone = set(superseded(dotted)) - set(map(plain_name, changes)) if value is not None else ()
         _step_back(texts, (*gone, *({plain_name(dotted)} - {dotted})))

@@ -74,6 +74,7 @@ class Transport(Section):
     """How the target moves, and what starts a line."""
 
     speed_mm_s: Annotated[float, SPEED] = Field(alias="speed")
+    slowest_speed_mm_s: Annotated[float, SPEED] | None = Field(alias="slowest_speed", default=None)
     assumed_speed_mm_s: Annotated[float, SPEED] | None = Field(alias="assumed_speed", default=None)
     trigger: Annotated[
         Literal["clock", "encoder"],

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from difflib import get_close_matches
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,7 @@ from linesim.setup.sensor_relations import (
 )
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
+from linesim.setup.speeds import SLOWEST, SPEED, slowest_is_slower
 from linesim.setup.surface import LIGHTS
 from linesim.setup.surface_relations import SURFACE_KEYS, lights_take_turns, surface_is_whole
 
@@ -95,9 +97,7 @@ def _light(setup: Setup) -> Iterator[str]:
     spectrum = setup.light.spectrum
     if spectrum.illuminance_is_meaningful:
         return
-    for name, key in (
-        (name, key) for name in LIGHTS for key in ("illuminance", "lamp_illuminance")
-    ):
+    for name, key in product(LIGHTS, ("illuminance", "lamp_illuminance")):
         if key not in setup.texts.get(name, {}):
             continue
         yield (
@@ -168,6 +168,7 @@ def _beside_relief(setup: Setup) -> Iterator[str]:
 _CHECKS = (
     (_image, ("target.image",)),
     (_drawn_size, ("target.image",)),
+    (slowest_is_slower, (SPEED, SLOWEST)),
     (_light, ("light.illuminance", "light.irradiance", "light.spectrum")),
     (
         _encoder,

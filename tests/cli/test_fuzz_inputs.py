@@ -105,6 +105,7 @@ VALUES: dict[str, list[Any]] = {
     "transport.speed": ["1e-3 mm/s", "60 m/min", "200 m/s"],
     "transport.trigger": ["clock", "encoder"],
     "transport.encoder_step": ["1e-3 um", "20 um", "1 m"],
+    "transport.slowest_speed": ["1 mm/s", "61 m/min"],
     "transport.assumed_speed": ["1 mm/s", "61 m/min"],
     "transport.speed_ripple": [0.0, 0.02, 0.9],
     "transport.line_jitter": ["0 um", "5 um", "100 mm"],

@@ -34,6 +34,7 @@ NOT_RANDOM = {
         ),
         "held against the picture in tests/forward/sampling",
     ),
+    "transport.slowest_speed": "of verdicts alone, held in tests/figures/test_two_speeds.py",
     "light.illuminance": "another way to give the irradiance",
     "camera.rows": "how many rows there are says what may be joined, and the binning is drawn",
     "camera.gain": "left out, it puts the full well at full scale, which the other draws rely on",

@@ -13,6 +13,7 @@ from linesim.setup.infiles import toml_table
 from linesim.setup.load import setup_from
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
+from linesim.setup.speeds import BETWEEN
 from linesim.setup.vocabulary import LENGTH, SPEED, title_faults
 from linesim.studies.batch.axis_texts import flat_keys
 from linesim.studies.batch.limits import limits_of
@@ -35,14 +36,13 @@ _NEEDS = (
 _OWN = ("field_of_view", "speed", "colour", "white_reflectance", "pixels_on_defect")
 _HAVE = ("cameras", "lenses", "lamps")
 _SEARCHED = {
-    "job": ("transport.speed", "lens.field_of_view"),
+    "job": ("transport.speed", "transport.slowest_speed", "lens.field_of_view"),
     "limits": (
         *("light.illuminance", "light.irradiance", "light.lamp_illuminance"),
         *("lens.magnification", "lens.focal_length", "lens.f_number"),
         *("camera.pixels", "camera.pixel_width", "acquisition.binning"),
     ),
 }
-_RANGE = ":"
 _PIXELS = Number(what="a number of object pixels", example="3", low=0.5, high=50.0)
 
 
@@ -196,8 +196,8 @@ def _read(table: Mapping[str, Any], key: str, kind: Kind, faults: list[str]) -> 
 def _speeds(table: Mapping[str, Any], faults: list[str]) -> tuple[float, float]:
     """Read one speed, or the slowest and the fastest."""
     text = table.get("speed")
-    if isinstance(text, str) and _RANGE in text:
-        low, high = (part.strip() for part in text.split(_RANGE, 1))
+    if isinstance(text, str) and BETWEEN in text:
+        low, high = (part.strip() for part in text.split(BETWEEN, 1))
         ends = [_read({"speed": part}, "speed", SPEED, faults) for part in (low, high)]
         return min(ends), max(ends)
     speed = _read(table, "speed", SPEED, faults)

@@ -85,7 +85,6 @@ def _told(found: Design, one: Proposal) -> dict[str, object]:
         "list_to_buy": [list(line) for line in to_buy(one)],
         "first_limits": first_limits(one),
         "limits": [verdict.as_dict() for verdict in one.limits],
-        "slowest": None if one.slow is None else one.slow.as_dict()["verdicts"],
         **one.budget.as_dict(),
     }
 

@@ -12,6 +12,7 @@ from linesim.figures.verdicts import Verdict
 from linesim.forward.station import station
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from linesim.setup.speeds import BETWEEN
 from linesim.studies.batch.figures import Tell, nobody
 from linesim.studies.batch.station_arrays import Places
 from linesim.studies.design.candidates import Candidate
@@ -39,9 +40,8 @@ class Proposal:
     ----------
     name : str; "best", or what it is better in: "less light", "more speed", "less data"
     candidate : Candidate
-    setup : Setup; as written, at the highest speed
-    budget : Budget; there
-    slow : Budget or None; at the lowest speed, where that is another
+    setup : Setup; as written, with all speeds of the job
+    budget : Budget; of it
     limits : tuple of Verdict; on the limits of the job
     """
 
@@ -49,22 +49,12 @@ class Proposal:
     candidate: Candidate
     setup: Setup
     budget: Budget
-    slow: Budget | None
     limits: tuple[Verdict, ...]
 
     @property
     def verdicts(self) -> tuple[Verdict, ...]:
-        """All verdicts: limits first, then those of both speeds."""
-        slow = () if self.slow is None else self.slow.verdicts
-        return (*self.limits, *self.budget.verdicts, *slow)
-
-    @property
-    def judged(self) -> tuple[Verdict, ...]:
-        """Verdicts of the setup itself, the weaker speed of each."""
-        if self.slow is None:
-            return self.budget.verdicts
-        pairs = zip(self.budget.verdicts, self.slow.verdicts, strict=True)
-        return tuple(min(pair, key=lambda verdict: verdict.margin) for pair in pairs)
+        """All verdicts: limits first."""
+        return (*self.limits, *self.budget.verdicts)
 
     @property
     def met(self) -> bool:
@@ -176,16 +166,13 @@ def proposed(name: str, job: Job, found: Options, index: int) -> Proposal:
     """Write an option as a person would, and judge it as any station."""
     one = found.station(index)
     setup = _written(job, one, found.space.setup(index))
-    low, high = job.speeds_mm_s
-    slow = changed(setup, {"transport.speed": speed_text(low)}) if low < high else None
-    fast = budget(setup)
+    judged = budget(setup)
     return Proposal(
         name=name,
         candidate=one,
         setup=setup,
-        budget=fast,
-        slow=None if slow is None else budget(slow),
-        limits=tuple(_on_limits(job, one, setup, fast)),
+        budget=judged,
+        limits=tuple(_on_limits(job, one, setup, judged)),
     )
 
 
@@ -202,6 +189,7 @@ def _written(job: Job, one: Candidate, setup: Setup) -> Setup:
         "transport.encoder_divider": COUNTS_A_LINE,
     }
     if low < high:
+        changes["transport.speed"] = f"{speed_text(low)}{BETWEEN}{speed_text(high)}"
         whole_us = float(np.min(station(setup).timing.exposure_us))
         changes["acquisition.exposure"] = f"{rounded(whole_us, 3, up=False):g} us"
     return changed(setup, changes)

@@ -23,7 +23,7 @@ def answer(found: Design) -> list[str]:
         f"Yes: {found.passing} of {found.tried} stations do the job. The one of least trouble: "
         f"{station_words(best)}."
     )
-    return [first, summary(best.setup, best.judged), *map(_other, found.others)]
+    return [first, summary(best.setup, best.budget.verdicts), *map(_other, found.others)]
 
 
 def _other(one: Proposal) -> str:
@@ -44,7 +44,7 @@ def station_words(one: Proposal) -> str:
 
 def first_limits(one: Proposal) -> list[str]:
     """Say what comes next, nearest first: each demand and how far it reaches."""
-    found = (*one.limits, *one.judged)
+    found = (*one.limits, *one.budget.verdicts)
     near = sorted((v for v in found if v.requirement != "exposure"), key=lambda v: v.margin)
     return [
         f"{_name(one, each.requirement)}: {_spare(each.margin)} to spare"

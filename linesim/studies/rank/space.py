@@ -32,6 +32,7 @@ from linesim.setup.infiles import toml_table
 from linesim.setup.load import changed, load_setup, sample_setup
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
+from linesim.setup.speeds import SLOWEST, SPEED, one_speed
 from linesim.setup.vocabulary import LENGTH, title_faults
 from linesim.studies.batch.axis_texts import Reading, axes_of
 from linesim.studies.batch.limits import limits_of
@@ -130,6 +131,10 @@ def space_from(texts: Mapping[str, Any], folder: Path | None = None) -> Space:
     base = _with_requirement(base, texts.get("requirement", {}), faults)
     limits = _limits(texts.get("limits", {}), base, faults)
     found = axes_of(texts.get("options", {}), texts.get("choices", {}), base)
+    points = [point.changes for axis in found.axes for point in axis.points]
+    chosen = {key: value for changes in points for key, value in changes.items()}
+    faults += one_speed(base, "rank", chosen)
+    base = changed(base, {SLOWEST: None}) if SPEED in chosen else base
     faults += [*found.faults, *_size_faults(found)]
     if faults:
         raise InputError(*faults)

@@ -10,8 +10,10 @@ from linesim.figures.demands import CANNOT_RUN, Demand
 from linesim.setup.arguments import checked_setup, refuse_no_list, refuse_other_keys
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
+from linesim.setup.speeds import SLOWEST, SPEED, one_speed
 from linesim.setup.surface import LIGHTS
 from linesim.studies.batch.along import Along, along
 from linesim.studies.batch.figures import Tell, groups_of, nobody
@@ -165,7 +167,8 @@ def vary(
     refuse_other_keys(ranges, "ranges")
     refuse_no_list(binning, "binning")
     refuse_no_list(figures, "figures")
-    chosen = ranges_of(checked_setup(setup), ranges)
+    setup = _of_one_speed(checked_setup(setup), ranges)
+    chosen = ranges_of(setup, ranges)
     how = exposure or ("same" if binning else None)
     spaces = _spaces(setup, chosen, binning, how)
     known = {
@@ -191,6 +194,13 @@ def vary(
         answers=answers,
         joints=joints_of(answers),
     )
+
+
+def _of_one_speed(setup: Setup, ranges: Mapping[str, str]) -> Setup:
+    """Put speeds that are varied in the place of the setup's own two; else it must have one."""
+    if faults := tuple(one_speed(setup, "vary", ranges)):
+        raise InputError(*faults)
+    return changed(setup, {SLOWEST: None}) if SPEED in ranges else setup
 
 
 def _spaces(

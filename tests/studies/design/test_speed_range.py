@@ -9,6 +9,7 @@ import pytest
 
 from linesim.figures.budget import budget
 from linesim.setup.load import changed, load_setup
+from linesim.setup.speeds import at_slowest
 from linesim.studies.design.job import job_from
 from linesim.studies.design.outputs import write_design
 from linesim.studies.design.study import Design, design
@@ -44,8 +45,9 @@ def test_the_exposure_is_the_same_at_all_speeds(found: Design) -> None:
     """One time that fits the fastest line: the signal does not depend on the speed (derived)."""
     best = found.best
     assert best is not None
-    assert best.slow is not None
-    slow, fast = (each["signal"]["electrons_product"] for each in (best.slow, best.budget))
+    there = at_slowest(best.setup)
+    assert there is not None
+    slow, fast = (each["signal"]["electrons_product"] for each in (budget(there), best.budget))
     assert slow == pytest.approx(fast, rel=1e-9)
     exposure_us = best.setup.acquisition.exposure
     period_us = 1e6 / best.candidate.rate_hz
@@ -78,6 +80,7 @@ def test_numbers_are_round(found: Design, tmp_path: Path) -> None:
     assert tmp_path / "best.toml" in files
     for path in files:
         written = dict(numbers_in(tomllib.loads(path.read_text("utf-8"))))
+        assert written["transport.slowest_speed"] == "7"
         assert {"lens.field_of_view", "transport.speed", "acquisition.exposure"} <= set(written)
         long = {key: number for key, number in written.items() if digits_of(number) > 4}
         assert set(long) <= {"transport.encoder_step"}

@@ -1,0 +1,123 @@
+"""A range of speeds at which a station is to work: two keys, or one text with both ends."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from linesim.setup.quantity import parse_quantity
+from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
+
+BETWEEN = ":"
+"""What stands between the slowest and the fastest speed."""
+SPEED, SLOWEST = "transport.speed", "transport.slowest_speed"
+
+
+def with_both_speeds(
+    texts: Mapping[str, Any],
+) -> tuple[Mapping[str, Any], dict[str, str], tuple[str, ...]]:
+    """
+    Give both ends of a range of speeds a key of their own.
+
+    Parameters
+    ----------
+    texts : mapping; section -> key -> value, as TOML gives it
+
+    Returns
+    -------
+    texts : mapping; the same where there is no range
+    typed : dict; key -> the one that it was read by
+    faults : tuple of str; a sentence where the slowest speed is said twice
+    """
+    table = texts.get("transport")
+    text = table.get("speed") if isinstance(table, Mapping) else None
+    if not isinstance(table, Mapping) or not isinstance(text, str) or BETWEEN not in text:
+        return texts, {}, ()
+    ends = _in_order(*(part.strip() for part in text.split(BETWEEN, 1)))
+    faults: tuple[str, ...] = ()
+    if table.get("slowest_speed") is not None:
+        faults = (
+            (
+                f"{SPEED}, {SLOWEST}: read {shown(text)} and {shown(table['slowest_speed'])}, but "
+                "both name the slowest speed; leave one out"
+            ),
+        )
+    both = {**table, "slowest_speed": ends[0], "speed": ends[1]}
+    return {**texts, "transport": both}, {SLOWEST: SPEED}, faults
+
+
+def _in_order(one: str, other: str) -> tuple[str, str]:
+    """Put the slower first; what cannot be read is left for the check to refuse."""
+    try:
+        swap = parse_quantity(one, "mm/s") > parse_quantity(other, "mm/s")
+    except ValueError:
+        return one, other
+    return (other, one) if swap else (one, other)
+
+
+def at_slowest(setup: Setup) -> Setup | None:
+    """
+    Give a station as it runs at its slowest speed.
+
+    Parameters
+    ----------
+    setup : Setup
+
+    Returns
+    -------
+    Setup or None; of that one speed; None where a setup names no range
+    """
+    slowest_mm_s = setup.transport.slowest_speed_mm_s
+    if slowest_mm_s is None:
+        return None
+    update = {"speed_mm_s": slowest_mm_s, "slowest_speed_mm_s": None}
+    moves = setup.transport.model_copy(update=update)
+    table = dict(setup.texts["transport"])
+    table["speed"] = table.pop("slowest_speed")
+    return Setup(
+        sections=setup.sections.model_copy(update={"transport": moves}),
+        texts={**setup.texts, "transport": table},
+        folder=setup.folder,
+    )
+
+
+def slowest_is_slower(setup: Setup) -> Iterator[str]:
+    """
+    Find a slowest speed above the fastest.
+
+    Parameters
+    ----------
+    setup : Setup
+
+    Yields
+    ------
+    str; a sentence
+    """
+    moves, texts = setup.transport, setup.texts.get("transport", {})
+    if moves.slowest_speed_mm_s is not None and moves.slowest_speed_mm_s > moves.speed_mm_s:
+        yield (
+            f"{SLOWEST}: read {shown(texts.get('slowest_speed'))}, but {SPEED} is "
+            f"{shown(texts.get('speed'))}; expected a speed no faster than that"
+        )
+
+
+def one_speed(setup: Setup, study: str, chosen: Mapping[str, object]) -> Iterator[str]:
+    """
+    Find a range of speeds where a study judges one.
+
+    Parameters
+    ----------
+    setup : Setup
+    study : str; its command
+    chosen : mapping; dotted key -> value, of what the study changes
+
+    Yields
+    ------
+    str; a sentence
+    """
+    own = None if SPEED in chosen else setup.texts["transport"].get("slowest_speed")
+    read = chosen.get(SLOWEST, own)
+    if read is not None:
+        yield (
+            f"{SLOWEST}: read {shown(read)}, but {study} judges one speed at a time; expected none "
+            f"of it, and values of {SPEED}"
+        )
