@@ -27,7 +27,7 @@ from linesim.setup.sheet.names import (
     without_defaults,
 )
 from linesim.setup.shown import shown
-from linesim.setup.speeds import SLOWEST, SPEED, with_both_speeds
+from linesim.setup.speeds import with_both_speeds
 from linesim.setup.surface_relations import one_table_a_light
 from linesim.setup.vocabulary import Section
 
@@ -268,8 +268,6 @@ def changed(setup: Setup, changes: Mapping[str, Any]) -> Setup:
     refuse_other_keys(changes, "changes")
     texts = copied(checked_setup(setup).texts)
     refuse_two_names(changes)
-    if SPEED in changes and SLOWEST not in changes:
-        _step_back(texts, (SLOWEST,))
     for dotted, value in changes.items():
         gone = set(superseded(dotted)) - set(map(plain_name, changes)) if value is not None else ()
         _step_back(texts, (*gone, *({plain_name(dotted)} - {dotted})))

@@ -12,6 +12,24 @@ BETWEEN = ":"
 SPEED, SLOWEST = "transport.speed", "transport.slowest_speed"
 
 
+def ends_of(speed: object) -> tuple[str, str] | None:
+    """
+    Take a range of speeds apart.
+
+    Parameters
+    ----------
+    speed : object; as TOML gives it
+
+    Returns
+    -------
+    tuple of str, or None; both ends as they stand; None for what is no range
+    """
+    if not isinstance(speed, str) or BETWEEN not in speed:
+        return None
+    one, _, other = speed.partition(BETWEEN)
+    return one.strip(), other.strip()
+
+
 def with_both_speeds(
     texts: Mapping[str, Any],
 ) -> tuple[Mapping[str, Any], dict[str, str], tuple[str, ...]]:
@@ -30,9 +48,10 @@ def with_both_speeds(
     """
     table = texts.get("transport")
     text = table.get("speed") if isinstance(table, Mapping) else None
-    if not isinstance(table, Mapping) or not isinstance(text, str) or BETWEEN not in text:
+    ends = ends_of(text)
+    if not isinstance(table, Mapping) or ends is None:
         return texts, {}, ()
-    ends = _in_order(*(part.strip() for part in text.split(BETWEEN, 1)))
+    slowest, fastest = _in_order(*ends)
     faults: tuple[str, ...] = ()
     if table.get("slowest_speed") is not None:
         faults = (
@@ -41,7 +60,7 @@ def with_both_speeds(
                 "both name the slowest speed; leave one out"
             ),
         )
-    both = {**table, "slowest_speed": ends[0], "speed": ends[1]}
+    both = {**table, "slowest_speed": slowest, "speed": fastest}
     return {**texts, "transport": both}, {SLOWEST: SPEED}, faults
 
 

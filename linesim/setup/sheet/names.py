@@ -27,6 +27,9 @@ INSTEAD = {
 }
 """A key of a data sheet, and the key whose value follows from it."""
 
+LAPSES = {"transport.speed": "transport.slowest_speed"}
+"""A key, and one beside it that says nothing any more once the first is given anew."""
+
 
 def plain_name(dotted: str) -> str:
     """
@@ -92,10 +95,12 @@ def _twice(names: tuple[str, str], values: tuple[object, object]) -> str:
 
 
 def superseded(dotted: str) -> Iterator[str]:
-    """Name the keys in whose place a key stands, and those that stand in its place."""
+    """Name the keys in whose place a key stands, those that stand in its place, what lapses."""
     own = INSTEAD.get(plain_name(dotted), plain_name(dotted))
     group = (own, *(each for each, name in INSTEAD.items() if name == own))
-    return (each for each in group if each != dotted)
+    yield from (each for each in group if each != dotted)
+    if own in LAPSES:
+        yield LAPSES[own]
 
 
 def without_defaults(merged: Mapping[str, Any], given: Mapping[str, Any]) -> dict[str, Any]:

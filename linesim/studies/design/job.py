@@ -13,7 +13,7 @@ from linesim.setup.infiles import toml_table
 from linesim.setup.load import setup_from
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
-from linesim.setup.speeds import BETWEEN
+from linesim.setup.speeds import ends_of
 from linesim.setup.vocabulary import LENGTH, SPEED, title_faults
 from linesim.studies.batch.axis_texts import flat_keys
 from linesim.studies.batch.limits import limits_of
@@ -195,13 +195,10 @@ def _read(table: Mapping[str, Any], key: str, kind: Kind, faults: list[str]) -> 
 
 def _speeds(table: Mapping[str, Any], faults: list[str]) -> tuple[float, float]:
     """Read one speed, or the slowest and the fastest."""
-    text = table.get("speed")
-    if isinstance(text, str) and BETWEEN in text:
-        low, high = (part.strip() for part in text.split(BETWEEN, 1))
-        ends = [_read({"speed": part}, "speed", SPEED, faults) for part in (low, high)]
-        return min(ends), max(ends)
-    speed = _read(table, "speed", SPEED, faults)
-    return speed, speed
+    texts = ends_of(table.get("speed"))
+    parts = [table] if texts is None else [{"speed": text} for text in texts]
+    ends = [_read(part, "speed", SPEED, faults) for part in parts]
+    return min(ends), max(ends)
 
 
 def _base(

@@ -45,7 +45,9 @@ def _sections(found: Design, best: Proposal, look_png: bytes | None) -> Iterator
     why = Table(
         title="Each choice", head=("", "value", "why"), rows=tuple(reasons(found.job, best))
     )
-    yield Section(title="Why", parts=(why, Text(paragraphs=tuple(first_limits(best)))))
+    yield Section(title="Why", parts=(why,))
+    limits = Text(paragraphs=tuple(first_limits(best)))
+    yield Section(title="What limits first", parts=(limits,))
     buy = Table(
         title="For any supplier", head=("", "how much", "what else"), rows=tuple(to_buy(best))
     )

@@ -15,7 +15,6 @@ import numpy as np
 from linesim.figures.demands import Demand, demands
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed
-from linesim.setup.setup import Setup
 from linesim.studies.batch.detected import dprime_share, signals_of, together
 from linesim.studies.batch.figures import COSTLY, Tell, figures_of, figures_on, nobody
 from linesim.studies.batch.judged import worst_of
@@ -30,7 +29,6 @@ ROOM = 0.05
 """Share by which demands are passed where there is a choice, our choice."""
 _SPARE = frozenset({"clipping", "smallest_defect", "snr", "line_rate", "link"})
 """Demands that are to be passed with room: others are met or not."""
-_ONE = frozenset({"line_rate", "link", "exposure", "pulse_rate"})
 _FEW_STOPS, _FEW_LIGHTS = 4, 3
 """One stop or light in so many, where a texture or a fault with relief takes its time."""
 
@@ -102,7 +100,6 @@ def options(job: Job, tell: Tell = nobody) -> Options:
 def _judged(job: Job, stations: tuple[Candidate, ...], tell: Tell) -> Options:
     space = _space(job, stations)
     asked = (*job.limits, *demands(space.setup(0)))
-    asked = (*asked, *(each for each in _stated(space.setup(0)) if each not in asked))
     got = {each.requirement: np.full(space.count, np.nan) for each in asked}
     found = list(_cheap(space, stations, (asked, got), tell))
     _detect(space, found, (asked, got))
@@ -122,10 +119,6 @@ def _judged(job: Job, stations: tuple[Candidate, ...], tell: Tell) -> Options:
         trouble=_trouble(space, stations, light_lx),
         light_lx=light_lx,
     )
-
-
-def _stated(setup: Setup) -> tuple[Demand, ...]:
-    return tuple(each for each in demands(setup) if each.requirement in _ONE)
 
 
 def _space(job: Job, stations: tuple[Candidate, ...]) -> Space:
