@@ -14,7 +14,8 @@ from linesim.forward.lens import optics
 from linesim.forward.profile import column_profile
 from linesim.forward.reference import Reference
 from linesim.forward.sampling.fineness import refuse_too_fine
-from linesim.forward.sampling.matrices import sampler
+from linesim.forward.sampling.matrices import Made, sampler
+from linesim.forward.sampling.placement import AS_SET_UP, Placement
 from linesim.forward.sampling.sampler import Sampler
 from linesim.forward.sampling.trailed import lines_before, trailed
 from linesim.forward.sampling.zones import uneven_keys
@@ -52,6 +53,7 @@ class Exposer:
     samplers : tuple of Sampler; one a height
     ambient : ndarray of shape (columns,); part of each column's light that does not flicker
     trail : tuple of float; shares of a line's charge that it and the lines behind it deliver
+    placement : Placement; where the target lies
     """
 
     setup: Setup
@@ -62,6 +64,7 @@ class Exposer:
     samplers: tuple[Sampler, ...]
     ambient: FloatArray
     trail: tuple[float, ...] = (1.0,)
+    placement: Placement = AS_SET_UP
 
     def strip(self, seed: int, first: int, last: int) -> ImageArray:
         """Give the expected electrons of some lines, of shape (looks, lines, columns). [e]."""
@@ -100,9 +103,11 @@ class Exposer:
     def _exposed(self, look: Look, seed: int, exposed: FloatArray) -> LineTable:
         offset_um = self.channel.row_offset_um + look.offset_um
         slope = self.samplers[0].slope
-        return line_table(self.setup, self.numbers, seed, exposed).moved(
-            offset_um, -slope * offset_um
-        )
+        lines = line_table(self.setup, self.numbers, seed, exposed)
+        if self.placement is not AS_SET_UP:
+            joined = float(self.numbers.timing.lines_joined)
+            lines = self.placement.of_lines(lines, exposed / joined)
+        return lines.moved(offset_um, -slope * offset_um)
 
     def _look(self, lines: LineTable) -> ImageArray:
         return self._flickered(self._sampled(lines), lines)
@@ -147,6 +152,7 @@ def exposer(
     *,
     physical: bool = False,
     off_axis_error: float = OFF_AXIS_ERROR,
+    placement: Placement = AS_SET_UP,
 ) -> Exposer:
     """
     Build the tables of the first half.
@@ -159,6 +165,7 @@ def exposer(
     physical : bool; keep the physical pixels apart instead of sampling the joined ones
     off_axis_error : float
         Error allowed to the lens between its axes; 1 takes a single separable term.
+    placement : Placement; where the target lies
 
     Raises
     ------
@@ -181,8 +188,8 @@ def exposer(
     samplers = []
     for height_mm in heights_mm.tolist():
         lens_at = partial(_lens_at, setup, one, (height_mm, channel.index, off_axis_error))
-        made_of, stray = (lens_at, split, white_e), setup.camera.crosstalk
-        samplers.append(sampler(setup, numbers, reference, channel, made_of, stray))
+        made_of = Made(lens_at, split, white_e, setup.camera.crosstalk, placement)
+        samplers.append(sampler(setup, numbers, reference, channel, made_of))
     return Exposer(
         setup=setup,
         numbers=numbers,
@@ -192,6 +199,7 @@ def exposer(
         samplers=tuple(samplers),
         ambient=ambient,
         trail=numbers.trail,
+        placement=placement,
     )
 
 

@@ -26,11 +26,12 @@ from linesim.forward.capture import Capturer, capturer, keeps_pixels_apart
 from linesim.forward.channels import channels
 from linesim.forward.expose import Exposer, exposer
 from linesim.forward.reference import Reference
+from linesim.forward.sampling.placement import Placement
 from linesim.forward.spread import OFF_AXIS_ERROR
 from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES
 from linesim.setup.arguments import checked_seed, checked_workers
-from linesim.setup.arrays import ImageArray
+from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.setup import Setup
 
 Halves = list[tuple[Exposer, Capturer]]
@@ -173,6 +174,45 @@ def render(
     if len(halves) == 1:
         return Rendered(image=image[:, :, 0], expected_e=expected[:, :, 0])
     return Rendered(image=image, expected_e=expected)
+
+
+def expected_of(
+    setup: Setup,
+    reference: Reference,
+    delivered: FloatArray,
+    placement: Placement,
+    *,
+    workers: int | None = None,
+) -> ImageArray:
+    """
+    Expose any lines of a target that lies elsewhere than the setup says.
+
+    Parameters
+    ----------
+    setup : Setup
+    reference : Reference
+    delivered : ndarray of shape (lines,); numbers of the delivered lines, rising; may be below 0
+    placement : Placement; where the target lies
+    workers : int, optional; threads; they change no byte
+
+    Returns
+    -------
+    ndarray of float32, shape (lines, width, channels); signal before noise and limits [e]
+    """
+    numbers = station(setup)
+    halves = [
+        exposer(setup, reference, channel, placement=placement)
+        for channel in channels(setup, numbers)
+    ]
+    shape = (len(delivered), int(numbers.geometry.image_width_px), len(halves))
+    expected = np.empty(shape, dtype=np.float32)
+
+    def task(_: int, first: int, last: int) -> None:
+        for index, see in enumerate(halves):
+            expected[first:last, :, index] = see.at(0, delivered[first:last])[0]
+
+    each_strip(len(delivered), task, workers)
+    return expected
 
 
 def both_halves(

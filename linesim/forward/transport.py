@@ -179,7 +179,16 @@ def steady_lines(start_um: FloatArray, travel_um: FloatArray) -> LineTable:
 
 
 def line_table(setup: Setup, numbers: Station, seed: int, exposed: FloatArray) -> LineTable:
-    """Place exposed lines on the target."""
+    """
+    Place exposed lines on the target.
+
+    Parameters
+    ----------
+    setup : Setup
+    numbers : Station; its numbers
+    seed : int; of jitter and of lost counts
+    exposed : ndarray of shape (lines,); numbers of exposed lines
+    """
     moved = motion(setup)
     # a column for each stage of time-delay integration: stage k looks k lines later
     stage = np.arange(setup.camera.tdi_stages, dtype=np.float64)

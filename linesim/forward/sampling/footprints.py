@@ -14,7 +14,7 @@ import numpy as np
 from linesim.forward.channels import Channel
 from linesim.forward.expose import Exposer, Look, least_side_um
 from linesim.forward.reference import Reference
-from linesim.forward.sampling.matrices import sampler
+from linesim.forward.sampling.matrices import Made, sampler
 from linesim.forward.spread import point_spread
 from linesim.forward.station import station
 from linesim.setup.setup import Setup
@@ -37,7 +37,7 @@ def bare_exposer(setup: Setup, reference: Reference, channel: Channel) -> Expose
     numbers = station(setup)
     lines, columns = int(numbers.geometry.lines_joined), int(numbers.geometry.image_width_px)
     point = point_spread(least_side_um(numbers))
-    made_of = (lambda _: point), (1, 1), np.full(columns, 1 / lines)
+    made_of = Made(lambda _: point, (1, 1), np.full(columns, 1 / lines))
     even = replace(channel, bands=np.full(3, 1 / 3))
     return Exposer(
         setup=setup,

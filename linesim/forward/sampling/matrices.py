@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from functools import partial
 from math import ceil
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from linesim.forward.sampling.across import (
     leaked,
     phases_over,
 )
+from linesim.forward.sampling.placement import AS_SET_UP, Placement
 from linesim.forward.sampling.sampler import Sampler
 from linesim.forward.sampling.smear import leaning, smears_of
 from linesim.forward.sampling.zones import Sides, places_um, stretched, zones_of
@@ -30,34 +32,59 @@ LensAt = Callable[[float], LensSpread]
 """The lens's spread at a place of the line, from -1 to 1."""
 
 
+class Made(NamedTuple):
+    """
+    What matrices are made of, besides the station.
+
+    Parameters
+    ----------
+    lens_at : callable; the lens's spread at a place of the line
+    split : (int, int); pixels kept apart in a delivered one, across and along
+    white : ndarray of shape (columns,); what a column gives on white
+    crosstalk : float; share of a pixel's charge in each neighbour
+    placement : Placement; where the target lies
+    """
+
+    lens_at: LensAt
+    split: tuple[int, int]
+    white: FloatArray
+    crosstalk: float = 0.0
+    placement: Placement = AS_SET_UP
+
+
 def sampler(
     setup: Setup,
     numbers: Station,
     reference: Reference,
     channel: Channel,
-    made_of: tuple[LensAt, tuple[int, int], FloatArray],
-    crosstalk: float = 0.0,
+    made_of: "Made",
 ) -> Sampler:
-    """Build both matrices; crosstalk is the share of a pixel's charge in each neighbour."""
-    lens_at, (across, along), white = made_of
+    """Build both matrices."""
+    (across, along), lies = made_of.split, made_of.placement
     place = numbers.geometry
     width_um, side_um = float(place.object_pixel_x_um) / across, float(place.row_side_um) / along
     columns = int(place.image_width_px) * across
     nominal_um = (np.arange(columns, dtype=np.float64) - columns / 2) * width_um
-    sides_at = partial(_sides, setup, numbers, (width_um, side_um), (lens_at, crosstalk))
+    sides_at = partial(
+        _sides, setup, numbers, (width_um, side_um), (made_of.lens_at, made_of.crosstalk)
+    )
     zones = zones_of(setup, nominal_um + width_um / 2, sides_at)
     ends_um = places_um(setup, channel.index, np.append(nominal_um, nominal_um[-1] + width_um))
+    ends_um = lies.across_um + lies.scale_across * ends_um
     bent = setup.lens.distortion is not None or setup.lens.lateral_colour_um is not None
+    bent = bent or lies.scale_across != 1
     smears = smears_of(setup, numbers, width_um)
     plan = AcrossPlan(
         zones=zones,
         left_um=reference.shape[1] * reference.pixel_size_um / 2 + ends_um[:-1],
         side_um=width_um,
-        profile=np.asarray(white, dtype=np.float32),
+        profile=np.asarray(made_of.white, dtype=np.float32),
         widths_um=np.diff(ends_um) if bent else None,
         smears=smears,
     )
-    tile_columns, phases = _cut(setup, (width_um, side_um), reference.pixel_size_um)
+    slope = _slope(setup) + lies.tilt
+    cut = _cut(setup, (width_um, side_um), reference.pixel_size_um, (slope, lies.sways))
+    tile_columns, phases = cut
     along_feet = (zone.sides.along for zone in zones)
     return Sampler(
         reference=reference,
@@ -66,7 +93,7 @@ def sampler(
         zones=tuple((*feet, *leaning(feet, smears.orders)) for feet in along_feet),
         side_um=side_um,
         tiles=across_tiles(plan, reference, columns=tile_columns, phases=phases),
-        slope=_slope(setup),
+        slope=slope,
         smears=smears,
     )
 
@@ -98,13 +125,15 @@ def _sides(
     )
 
 
-def _cut(setup: Setup, sides_um: tuple[float, float], pitch_um: float) -> tuple[int, int]:
+def _cut(
+    setup: Setup, sides_um: tuple[float, float], pitch_um: float, leans: tuple[float, bool]
+) -> tuple[int, int]:
     """Choose the columns of a tile, and the shifts to work out for each."""
-    (width_um, side_um), moves, slope = sides_um, setup.transport, _slope(setup)
+    (width_um, side_um), moves, (slope, also) = sides_um, setup.transport, leans
     stretch = moves.flutter_mm / setup.view_distance_mm
     step = max(abs(slope) * width_um / side_um, stretch, _TILE_STEP / TILE_COLUMNS)
     columns = ceil(_TILE_STEP / step)
-    sways = moves.lateral_wander_um > 0 or moves.flutter_mm > 0
+    sways = moves.lateral_wander_um > 0 or moves.flutter_mm > 0 or also
     if not sways and not (slope != 0 and setup.camera.kind == "three-line"):
         return columns, 1
     return columns, phases_over(stretch * columns * width_um / pitch_um)
