@@ -148,7 +148,13 @@ def png_bytes(figure: "Figure", *, dpi: float = 150.0) -> bytes:
 
 
 def svg_text(figure: "Figure") -> str:
-    """Draw a figure as SVG to be set into a page; the same figure gives the same text."""
+    """
+    Draw a figure as SVG to be set into a page; the same figure gives the same text.
+
+    Parameters
+    ----------
+    figure : Figure; ready
+    """
     out = BytesIO()
     _take_dollars_as_they_are(figure)
     with _styled():

@@ -33,6 +33,7 @@ from linesim.setup.light.spectra import VISIBLE_NM, Spectrum
 from linesim.setup.light.thermal import whole_light
 from linesim.setup.load import changed, load_setup, sample_setup
 from linesim.studies.compare.lights import light_variants
+from linesim.studies.measure.against.agreement import OFF_SHARE, OFF_SIGMA
 from linesim.studies.scan.streamed import MOST_HELD
 from linesim.targets.windowed import LEAST_PIXELS
 
@@ -228,6 +229,10 @@ QUOTED = (
     Quoted("known from {:g} to {:g} nm", lambda: VISIBLE_NM),
     Quoted('{:g} klx of "A" are {:.0f} W/m² in its table and {:.1f} kW/m² in all', tungsten),
     Quoted("(light ± {:.0f} %,", light_swing),
+    Quoted(
+        "by over {:g} standard errors and over {:g} % (our choice)",
+        lambda: (OFF_SIGMA, 100 * OFF_SHARE),
+    ),
 )
 """What the page quotes, and how it is worked out."""
 EXEMPT = {

@@ -1,31 +1,46 @@
 """``linesim measure against``."""
 
-from functools import partial
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from linesim.cli.measure.options import MaxPixels, show
-from linesim.cli.options import Json
+from linesim.cli.measure.options import MaxPixels
+from linesim.cli.options import Json, Out, Report, chosen_folder, print_json
 from linesim.setup.load import load_setup
 from linesim.studies.measure.against import table
-from linesim.studies.measure.against.study import measure_against
+from linesim.studies.measure.against.page import write_page
+from linesim.studies.measure.against.predicted import prediction
+from linesim.studies.measure.against.study import compared
 
 
-def against(
+def against(  # noqa: PLR0913 -- one option a property of the run
     setup: Annotated[Path, typer.Argument(metavar="SETUP", help="Setup with the captured target.")],
-    image: Annotated[Path, typer.Argument(metavar="IMAGE", help="As the camera delivered it.")],
+    images: Annotated[
+        list[Path], typer.Argument(metavar="IMAGE...", help="As the camera delivered them.")
+    ],
     *,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with 1 where a figure is off.")
     ] = False,
+    report: Report = False,
+    out: Out = None,
     max_pixels: MaxPixels = None,
     json: Json = False,
 ) -> None:
-    """Compare a captured image with what its setup predicts: signal, noise, SNR, sharpness."""
+    """Hold captures against what their setup predicts: place, light, noise, sharpness."""
     chosen = load_setup(setup)
-    found = measure_against(chosen, image, max_pixels=max_pixels)
-    show(found, partial(table.text, title=chosen.title), json=json)
-    if strict and found.findings:
+    folder = chosen_folder(out, setup) if report else None
+    own = prediction(chosen)
+    found = [compared(own, chosen, image, max_pixels) for image in images]
+    agreements = [each.agreement for each in found]
+    wrote = None if folder is None else write_page(found, chosen.title, folder)
+    if json:
+        each = [one.as_dict() for one in agreements]
+        print_json(each[0] if len(each) == 1 else {"captures": each})
+    else:
+        typer.echo(table.texts(agreements, chosen.title))
+        if wrote is not None:
+            typer.echo(f"\nwrote {wrote.as_posix()}")
+    if strict and any(one.findings for one in agreements):
         raise typer.Exit(1)

@@ -36,9 +36,11 @@ class Spectra:
     """Sums over tiles, block by block."""
 
     # shape (rows, columns, TILE_PX, TILE_PX // 2 + 1); of each block: real part of captured times
-    # predicted, and predicted squared
+    # predicted, predicted squared, captured squared, and the noise that is expected in that
     cross: FloatArray
     power: FloatArray
+    seen: FloatArray
+    noise: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -88,16 +90,25 @@ def jackknife(parts: FloatArray, figure: Callable[[FloatArray], FloatArray]) -> 
     ]
 
 
+def _window() -> FloatArray:
+    return np.outer(np.hanning(TILE_PX + 2)[1:-1], np.hanning(TILE_PX + 2)[1:-1])
+
+
+def _cut(image: FloatArray) -> FloatArray:
+    view = np.lib.stride_tricks.sliding_window_view(image, (TILE_PX, TILE_PX))
+    return view[::_STEP_PX, ::_STEP_PX]
+
+
 def _tiles(image: FloatArray) -> FloatArray:
     """Cut into half-overlapping tiles, without their means, faded out at their sides."""
-    window = np.outer(np.hanning(TILE_PX + 2)[1:-1], np.hanning(TILE_PX + 2)[1:-1])
-    view = np.lib.stride_tricks.sliding_window_view(image, (TILE_PX, TILE_PX))
-    cut = view[::_STEP_PX, ::_STEP_PX]
+    window, cut = _window(), _cut(image)
     means = (cut * window).sum(axis=(2, 3), keepdims=True) / window.sum()
     return np.asarray((cut - means) * window)
 
 
-def spectra(predicted: FloatArray, captured: FloatArray) -> Spectra:
+def spectra(
+    predicted: FloatArray, captured: FloatArray, variance: FloatArray | None = None
+) -> Spectra:
     """
     Take both images to frequencies.
 
@@ -105,16 +116,20 @@ def spectra(predicted: FloatArray, captured: FloatArray) -> Spectra:
     ----------
     predicted, captured : ndarray of shape (lines, columns)
         In register, at least `LEAST_PX` each way.
+    variance : ndarray of the same shape, optional; of the noise expected; left out: none
     """
     rows, columns = (_bands(side) for side in predicted.shape)
     shape = (len(rows), len(columns), TILE_PX, TILE_PX // 2 + 1)
-    cross, power = np.empty(shape), np.empty(shape)
+    cross, power, seen, noise = (np.zeros(shape) for _ in range(4))
     for i, j in np.ndindex(shape[:2]):
         block = rows[i], columns[j]
         one, other = (np.fft.rfft2(_tiles(each[block])) for each in (predicted, captured))
         cross[i, j] = (other * one.conj()).real.sum(axis=(0, 1))
         power[i, j] = (np.abs(one) ** 2).sum(axis=(0, 1))
-    return Spectra(cross=cross, power=power)
+        seen[i, j] = (np.abs(other) ** 2).sum(axis=(0, 1))
+        if variance is not None:
+            noise[i, j] = (_cut(variance[block]) * _window() ** 2).sum()
+    return Spectra(cross=cross, power=power, seen=seen, noise=noise)
 
 
 def _bands(side_px: int) -> list[slice]:

@@ -81,7 +81,17 @@ def tone(found: Scan, target: ImageArray) -> Tone:
 
 
 def on_screen(share: ImageArray) -> NDArray[np.uint8]:
-    """Bring linear light to the screen."""
+    """
+    Bring linear light to the screen.
+
+    Parameters
+    ----------
+    share : ndarray of any shape; of what is shown as white
+
+    Returns
+    -------
+    ndarray of uint8
+    """
     return np.asarray(np.rint(255 * linear_to_srgb(np.clip(share, 0, 1))), dtype=np.uint8)
 
 

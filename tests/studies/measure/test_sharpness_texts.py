@@ -15,6 +15,7 @@ from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.region import Region
 from linesim.setup.load import changed, sample_setup
 from linesim.studies.measure.against.agreement import Agreement, Difference
+from linesim.studies.measure.against.geometry import Geometry
 from linesim.studies.measure.against.table import text as agreement_text
 from linesim.studies.measure.bars.group import MeasuredSet
 from linesim.studies.measure.bars.study import MeasuredBars
@@ -173,16 +174,33 @@ def test_an_agreement_is_told_with_its_units() -> None:
         "mtf50_y_lp_mm": (4, 5, 0.1),
     }
     found = Agreement(
-        differences=tuple(
-            Difference(name=name, predicted=told, measured=known(seen, sd))
-            for name, (told, seen, sd) in predicted.items()
+        name="a.tif",
+        differences={
+            "grey": tuple(
+                Difference(name=name, predicted=told, measured=known(seen, sd))
+                for name, (told, seen, sd) in predicted.items()
+            )
+        },
+        geometry=Geometry(
+            figures={
+                "shift_along_px": known(1.25, 0.01),
+                "shift_across_px": known(-2.5, 0.01),
+                "scale_along": known(1.01, 0.0001),
+                "scale_across": known(1.0, 0.2),
+                "rotation_deg": known(0.3, 0.01),
+                "shear_deg": known(-0.1, 0.01),
+            },
+            skew_deg=-0.1,
+            mirrored="across",
+            first_column=0,
+            untold=("scale_across",),
         ),
-        shift_px=(1.25, -2.5),
+        explanations=("Skew: as it is.",),
         findings=(),
-        ratio=None,
+        detailed=False,
     )
     lines = [re.split(r"\s{2,}", line.strip()) for line in agreement_text(found, "A").splitlines()]
-    assert lines[:8] == [
+    assert lines[:16] == [
         ["image against prediction: A"],
         ["predicted", "measured", "difference", "sigma"],
         ["signal on white", "1000 e", "900 ± 10", "-10.0%", "-10.0", "OFF"],
@@ -190,5 +208,13 @@ def test_an_agreement_is_told_with_its_units() -> None:
         ["SNR on white", "20", "21.0 ± 2.0", "+5.0%", "+0.5"],
         ["MTF50 across", "6 lp/mm", "6.00300 ± 0.00010", "+0.0%", "+30.0"],
         ["MTF50 along", "4 lp/mm", "5.00 ± 0.10", "+25.0%", "+10.0", "OFF"],
-        ["place of the image", "+1.25 lines, -2.50 columns"],
+        [""],
+        ["how the image lies"],
+        ["shift along", "1.250 ± 0.010 lines"],
+        ["shift across", "-2.500 ± 0.010 columns"],
+        ["lines for a length", "1.01000 ± 0.00010 of those predicted"],
+        ["columns for a length", "not told by this target"],
+        ["turn of the target", "0.300 ± 0.010 degrees"],
+        ["skew of the line", "-0.100 ± 0.010 degrees more"],
+        ["mirrored", "across"],
     ]

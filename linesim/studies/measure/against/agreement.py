@@ -1,12 +1,11 @@
-"""Predicted and measured figures side by side, and what a difference points at."""
+"""Predicted and measured figures side by side, and what was found of a capture."""
 
-from dataclasses import dataclass
-
-import numpy as np
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from linesim.figures.cautions import Caution
 from linesim.metrics.flat.noise import Estimate
-from linesim.metrics.scene.compared import Transfer
+from linesim.studies.measure.against.geometry import Geometry
 
 OFF_SIGMA = 4.0
 OFF_SHARE = 0.01
@@ -15,35 +14,48 @@ OFF_SHARE = 0.01
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Difference:
-    """One figure, predicted and measured."""
+    """
+    One figure, predicted and measured.
+
+    Parameters
+    ----------
+    name : str; of a figure, as JSON has it
+    predicted : float
+    measured : Estimate
+    least : float; difference, in the figure's own unit, up to which it counts as none
+    """
 
     name: str
     predicted: float
     measured: Estimate
+    least: float = 0.0
 
     @property
-    def share(self) -> float:
-        """Measured over predicted, less 1."""
-        return self.measured.value / self.predicted - 1
+    def share(self) -> float | None:
+        """Measured over predicted, less 1; ``None`` where nothing is predicted."""
+        return self.measured.value / self.predicted - 1 if self.predicted else None
 
     @property
     def sigma(self) -> float:
         """Difference in standard errors; bounded where the error is next to nothing."""
-        least = 1e-9 * abs(self.predicted)
+        least = 1e-9 * max(abs(self.predicted), abs(self.measured.value), 1e-9)
         return (self.measured.value - self.predicted) / max(self.measured.sd, least)
 
     @property
     def is_off(self) -> bool:
         """Whether it is worth a look."""
-        return abs(self.sigma) > OFF_SIGMA and abs(self.share) > OFF_SHARE
+        apart = abs(self.measured.value - self.predicted)
+        far = apart > max(self.least, OFF_SHARE * abs(self.predicted))
+        return far and abs(self.sigma) > OFF_SIGMA
 
     def as_dict(self) -> dict[str, object]:
         """As JSON has it."""
+        share = {} if self.share is None else {"difference": self.share}
         return {
             "predicted": self.predicted,
             "measured": self.measured.value,
             "measured_sd": self.measured.sd,
-            "difference": self.share,
+            **share,
             "sigma": self.sigma,
             "off": self.is_off,
         }
@@ -51,59 +63,43 @@ class Difference:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Agreement:
-    """How far prediction and image agree."""
+    """
+    How far prediction and capture agree.
 
-    differences: tuple[Difference, ...]
-    shift_px: tuple[float, float]
+    Parameters
+    ----------
+    name : str; of the capture
+    differences : dict of str to tuple of Difference; by colour, "grey" where there is none
+    geometry : Geometry; how the capture lies
+    explanations : tuple of str; what would make it lie so
+    findings : tuple of str; what is off, and where to look
+    detailed : bool; whether the target has detail to read sharpness and places off
+    cautions : tuple of Caution
+    """
+
+    name: str
+    differences: Mapping[str, tuple[Difference, ...]]
+    geometry: Geometry
+    explanations: tuple[str, ...]
     findings: tuple[str, ...]
-    ratio: Transfer | None
-    cautions: tuple[Caution, ...] = ()
+    detailed: bool
+    cautions: tuple[Caution, ...] = field(default=())
 
     def as_dict(self) -> dict[str, object]:
         """As JSON has it."""
-        along_px, across_px = self.shift_px
+        figures = {
+            colour: {each.name: each.as_dict() for each in own}
+            for colour, own in self.differences.items()
+        }
         return {
-            "figures": {each.name: each.as_dict() for each in self.differences},
-            "shift_along_px": along_px,
-            "shift_across_px": across_px,
+            "image": self.name,
+            "figures": figures.get(GREY, figures),
+            **self.geometry.as_dict(),
+            "explanations": list(self.explanations),
             "findings": list(self.findings),
             "cautions": [each.as_dict() for each in self.cautions],
         }
 
 
-def findings(differences: tuple[Difference, ...]) -> tuple[str, ...]:
-    """Say what is off and where to look."""
-    named = {each.name: each for each in differences}
-    found = []
-    level, noise = named["electrons_white"], named["noise_white_e"]
-    if level.is_off:
-        less = "less" if level.share < 0 else "more"
-        found.append(
-            f"Signal: {abs(level.share):.1%} {less} than predicted. Look at the light's level and "
-            "distance, the aperture, the exposure, the gain and the target's reflectance."
-        )
-    if noise.is_off:
-        more = "more" if noise.share > 0 else "less"
-        found.append(
-            f"Noise: {abs(noise.share):.1%} {more} than predicted at this signal. Look at read "
-            "noise and gain, at flicker, and whether the target's own texture is in the reference."
-        )
-    if "mtf50_x_lp_mm" in named:
-        found += _blur_findings(named["mtf50_x_lp_mm"], named["mtf50_y_lp_mm"])
-    return tuple(found)
-
-
-def _blur_findings(across: Difference, along: Difference) -> list[str]:
-    words = {True: "less", False: "more"}
-    both = f"MTF50 {across.share:+.1%} across and {along.share:+.1%} along"
-    if across.is_off:
-        softer = words[across.share > 0]
-        also = along.is_off and np.sign(across.share) == np.sign(along.share)
-        where = "in both directions" if also else "across the line"
-        lens = "Look at focus, working distance, aperture and the lens's own blur."
-        return [f"Lens: {softer} blur than predicted {where} ({both}). {lens}"]
-    if along.is_off:
-        softer = words[along.share > 0]
-        motion = "Look at exposure, speed, line rate and vibration."
-        return [f"Motion: {softer} blur than predicted along travel alone ({both}). {motion}"]
-    return []
+GREY = "grey"
+"""Stands for the only channel of a monochrome camera."""

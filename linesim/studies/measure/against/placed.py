@@ -1,0 +1,239 @@
+"""Bring a capture and its prediction into register: by rendering anew, not by resampling."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from linesim.metrics.scene.affine import Affine
+from linesim.metrics.scene.compared import has_structure
+from linesim.metrics.scene.found import MIRRORS, Found, find
+from linesim.metrics.scene.settled import Step, largest, settled, step
+from linesim.metrics.scene.strays import LEAST_PX, Series, strays
+from linesim.setup.arrays import FloatArray
+from linesim.setup.errors import InputError
+from linesim.studies.measure.against.predicted import Prediction
+
+_ROUNDS = 8
+_CLOSE_PX = 0.004
+_RIM_PX = 10
+_LEAST_CORRELATION = 0.3
+"""Correlation under which a rough place is a chance; our choice."""
+_LEAST_SHOWN = 0.5
+"""Correlation of detail with the prediction's, over that which noise leaves; our choice."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Placed:
+    """
+    A capture and what is predicted of it, in register.
+
+    Parameters
+    ----------
+    captured_dn, predicted_dn : ndarray of shape (lines, columns, channels)
+        What both share, without a rim; mirroring undone. [DN]
+    lines, columns : slice; of the capture, that are left
+    first_column : int; of the sensor that the capture starts with
+    mirrored : str; "no", "across", "along" or "both"
+    lies : Affine; where the capture lies in what the setup would deliver [px]
+    errors : ndarray of shape (6, 6); covariance of its steps
+    along, across : Series or None; how far each line strays, where that is more than noise [px]
+    """
+
+    captured_dn: FloatArray
+    predicted_dn: FloatArray
+    lines: slice
+    columns: slice
+    first_column: int
+    mirrored: str
+    lies: Affine
+    errors: FloatArray
+    along: Series | None = None
+    across: Series | None = None
+
+
+def placed(own: Prediction, captured_dn: FloatArray, name: str) -> Placed:
+    """
+    Find where a capture lies, and render the prediction there.
+
+    Parameters
+    ----------
+    own : Prediction
+    captured_dn : ndarray of shape (lines, columns, channels) [DN]
+    name : str; of the image, for refusals
+
+    Raises
+    ------
+    InputError; where the image does not show the target, or too little of it
+    """
+    lines, columns = captured_dn.shape[:2]
+    best = _clearest(own)
+    searched = own.all_lines(lines)
+    whole_dn = own.expected_dn(searched)
+    noise_dn2 = float((own.noise_dn(whole_dn[:, :, best], best) ** 2).mean())
+    flat = Affine(middle_px=((lines - 1) / 2, (columns - 1) / 2))
+    if not has_structure(whole_dn[:, :, best], noise_dn2):
+        return _rendered(own, captured_dn, _Guess(flat, "no", 0, detailed=False))
+    found = find(
+        captured_dn[:, :, best],
+        whole_dn[:, :, best],
+        (-float(searched[0]), (own.width_px - columns) / 2),
+    )
+    _refuse_chance(found, name)
+    turned = captured_dn[:: MIRRORS[found.mirrored][0], :: MIRRORS[found.mirrored][1]]
+    fine = settled(turned[:, :, best], whole_dn[:, :, best], found.lies)
+    lies = fine.moved(fine.steps._replace(
+        along=float(searched[0]), across=0.0, grow_along=0, grow_across=0, tilt=0, drift=0,
+    ))  # fmt: skip
+    first = int(np.clip(round(lies.steps.across), 0, own.width_px - columns))
+    placed_at = _closer(own, turned, _Guess(lies, found.mirrored, first), best)
+    _refuse_unlike(own, placed_at, best, name)
+    return placed_at
+
+
+@dataclass(frozen=True, slots=True)
+class _Guess:
+    """Where a capture may lie: its map, its mirroring, its first column; if that can be seen."""
+
+    lies: Affine
+    mirrored: str
+    first_column: int
+    detailed: bool = True
+
+
+def _closer(own: Prediction, captured_dn: FloatArray, guess: _Guess, best: int) -> Placed:
+    """Render, step and render again, until nothing moves; then let lines stray if they do."""
+    along: Series | None = None
+    across: Series | None = None
+    one = _rendered(own, captured_dn, guess)
+    for _ in range(_ROUNDS):
+        found = _step(own, one, best)
+        guess = replace(guess, lies=guess.lies.moved(found.steps))
+        along, across = _strayed(own, one, best, (along, across))
+        one = replace(
+            _rendered(own, captured_dn, guess, (along, across)),
+            errors=found.covariance,
+            along=along,
+            across=across,
+        )
+        if largest(found.steps, one.captured_dn.shape) < _CLOSE_PX:
+            break
+    return one
+
+
+def _strayed(
+    own: Prediction, one: Placed, best: int, before: tuple[Series | None, Series | None]
+) -> tuple[Series | None, Series | None]:
+    """Add what lines still stray to what they strayed before."""
+    seen, model = one.captured_dn[:, :, best], one.predicted_dn[:, :, best]
+    base_dn = own.base_dn(best)
+    # a black level or a light other than predicted moves no line
+    gain, offset = np.polyfit(model.ravel(), seen.ravel(), 1)
+    left = seen - (gain * model + offset)
+    more = strays(left, gain * (model - base_dn), 1 / own.noise_dn(model, best) ** 2)[:2]
+    out: list[Series | None] = []
+    for old, new in zip(before, more, strict=True):
+        if old is None and not (new.is_real and new.rms > LEAST_PX):
+            out.append(None)
+            continue
+        values = np.zeros(one.lines.start + len(new.values))
+        values[one.lines.start :] = new.values
+        if old is not None:
+            values = values + old.values[: len(values)]
+        inner = values[one.lines.start :]
+        rms = float(np.sqrt(max(np.mean(inner**2) - new.sd**2, 0.0)))
+        out.append(replace(new, values=values, rms=rms, is_real=True))
+    return out[0], out[1]
+
+
+def _step(own: Prediction, one: Placed, best: int) -> Step:
+    seen, model = one.captured_dn[:, :, best], one.predicted_dn[:, :, best]
+    middle = (
+        one.lies.middle_px[0] - one.lines.start,
+        one.lies.middle_px[1] - one.columns.start,
+    )
+    return step(seen, model, 1 / own.noise_dn(model, best) ** 2, middle)
+
+
+def _rendered(
+    own: Prediction,
+    captured_dn: FloatArray,
+    guess: _Guess,
+    stray: tuple[Series | None, Series | None] = (None, None),
+) -> Placed:
+    """Render the prediction where the capture lies, and cut both to what they share."""
+    lines, columns = captured_dn.shape[:2]
+    values = [np.zeros(lines) if each is None else _filled(each.values, lines) for each in stray]
+    placement = own.placement(guess.lies, guess.first_column, values[0], values[1])
+    # an even target has no end that could be seen
+    target_px = own.target_px if guess.detailed else (np.inf, np.inf)
+    shared = _shared(own, guess.lies, (lines, columns), target_px)
+    model_dn = own.expected_dn(np.arange(lines, dtype=np.float64)[shared[0]], placement)
+    first = guess.first_column
+    return Placed(
+        captured_dn=captured_dn[shared],
+        predicted_dn=model_dn[:, first + shared[1].start : first + shared[1].stop],
+        lines=shared[0],
+        columns=shared[1],
+        first_column=first,
+        mirrored=guess.mirrored,
+        lies=guess.lies,
+        errors=np.zeros((6, 6)),
+    )
+
+
+def _filled(values: FloatArray, lines: int) -> FloatArray:
+    return np.pad(values, (0, lines - len(values)), mode="edge")
+
+
+def _shared(
+    own: Prediction, lies: Affine, shape: tuple[int, int], target: tuple[float, float]
+) -> tuple[slice, slice]:
+    """Give the largest part of the capture, without its rim, in which there is target."""
+    ends = [[_RIM_PX, side - _RIM_PX] for side in shape]
+    left = ((own.width_px - target[1]) / 2, (own.width_px + target[1]) / 2)
+    limits = ((0.0, target[0]), left)
+    if not np.isfinite(target[0]):
+        limits = ((-np.inf, np.inf), (-np.inf, np.inf))
+    while min(end - start for start, end in ends) > 0:
+        corners = np.meshgrid(*[np.array([start, end - 1.0]) for start, end in ends], indexing="ij")
+        outside = [
+            np.maximum(low + _RIM_PX - place, place - (high - 1 - _RIM_PX))
+            for place, (low, high) in zip(lies.at(*corners), limits, strict=True)
+        ]
+        worst = np.unravel_index(int(np.argmax(outside)), (2, 2, 2))
+        if outside[worst[0]][worst[1], worst[2]] <= 0:
+            break
+        axis, side = int(worst[0]), int(worst[1 + worst[0]])
+        ends[axis][side] += 1 - 2 * side
+    return slice(*ends[0]), slice(*ends[1])
+
+
+def _clearest(own: Prediction) -> int:
+    """Name the channel with the most light."""
+    white_e = [float(one.electrons_white) for one in own.numbers.by_colour]
+    return int(np.argmax(white_e))
+
+
+def _refuse_chance(found: Found, name: str) -> None:
+    if found.correlation < _LEAST_CORRELATION:
+        msg = (
+            f"{name}: does not look like the setup's target, whichever way it is mirrored (best "
+            f"correlation {found.correlation:.2f}); expected an image of target.image, turned by "
+            "4 degrees and stretched by 8 % at most"
+        )
+        raise InputError(msg)
+
+
+def _refuse_unlike(own: Prediction, one: Placed, best: int, name: str) -> None:
+    """Refuse a match whose detail is mostly not the target's."""
+    seen, model = one.captured_dn[:, :, best], one.predicted_dn[:, :, best]
+    shown = float(np.corrcoef(seen.ravel(), model.ravel())[0, 1])
+    signal, noise = float(model.var()), float((own.noise_dn(model, best) ** 2).mean())
+    possible = np.sqrt(signal / (signal + noise))
+    if shown < _LEAST_SHOWN * possible:
+        msg = (
+            f"{name}: hardly shows the setup's target, even where it fits best (correlation "
+            f"{shown:.2f}, where noise alone would leave {possible:.2f}); expected an image of "
+            "target.image, and as much of it as the image shows"
+        )
+        raise InputError(msg)
