@@ -2,7 +2,8 @@
 The table that says which image was taken in which light: a CSV file with one row a frame.
 
 Columns: ``file``, ``kind`` (flat or dark), ``exposure_us``, and one of ``irradiance_w_m2`` (at the
-sensor) and ``photons`` (on a pixel) where the light is known.
+sensor) and ``photons`` (on a pixel) where the light is known. An exposure that is left out is the
+one that the image file states. A folder stands for the table of its folders flat and dark.
 """
 
 import csv
@@ -14,18 +15,23 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Literal
 
-from linesim.files.manifest_rows import Light, Manifest, Row, group_faults
+from linesim.files.folders import images_in
+from linesim.files.manifest_rows import Kind, Light, Manifest, Row, group_faults
+from linesim.files.taken import exposure_us
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
 from linesim.setup.shown import shown
 
-NEEDED = ("file", "kind", "exposure_us")
+NEEDED = ("file", "kind")
+EXPOSURE = "exposure_us"
+COLUMNS = (*NEEDED, EXPOSURE)
 LIGHTS: tuple[Light, ...] = ("irradiance_w_m2", "photons")
 _EXPECTED = (
     "a CSV file with the columns file, kind, exposure_us and, where the light is known, "
     "irradiance_w_m2 or photons"
 )
 _IMAGE = "a PNG, TIFF or JPEG image"
+_KINDS: tuple[Kind, ...] = ("flat", "dark")
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?")
 _LARGEST = 1e15
@@ -53,6 +59,8 @@ def read_manifest(path: Path | str) -> Manifest:
     """
     table = Path(path)
     name = f'manifest "{path}"'
+    if table.is_dir():
+        return _of_folder(table, name)
     existing_file(table, key="manifest", expected=_EXPECTED, written=str(path))
     lines = _lines(table, name)
     header, light = _header(*lines[0], name)
@@ -126,23 +134,23 @@ def _header(number: int, line: str, name: str) -> tuple[list[str], Light | None]
 
 
 def _header_faults(names: list[str]) -> list[str]:
-    if not set(names) & set(NEEDED):
-        wanted = ",".join((*NEEDED, LIGHTS[0]))
+    if not set(names) & set(COLUMNS):
+        wanted = ",".join((*COLUMNS, LIGHTS[0]))
         read = shown(",".join(names))
         return [f"read {read}, but the first line must name the columns; expected {wanted}"]
     missing = [each for each in NEEDED if each not in names]
     twice = [each for each in dict.fromkeys(names) if names.count(each) > 1]
     both = [" and ".join(LIGHTS)] * (set(LIGHTS) <= set(names))
     return [
-        *(f"there is no column {each}; expected {', '.join(NEEDED)}" for each in missing),
+        *(f"there is no column {each}; expected {', '.join(COLUMNS)}" for each in missing),
         *(f"the column {shown(each)} stands there more than once" for each in twice),
-        *(_unknown(each) for each in names if each not in (*NEEDED, *LIGHTS)),
+        *(_unknown(each) for each in names if each not in (*COLUMNS, *LIGHTS)),
         *(f"{each} both tell the light; expected one of them" for each in both),
     ]
 
 
 def _unknown(name: str) -> str:
-    near = get_close_matches(name, (*NEEDED, *LIGHTS), n=1)
+    near = get_close_matches(name, (*COLUMNS, *LIGHTS), n=1)
     hint = f"did you mean {near[0]}?" if near else "put remarks into lines that start with #"
     return f"there is no column {shown(name)}; {hint}"
 
@@ -158,20 +166,61 @@ def _row(
     values: _Cells = dict(zip(header, cells, strict=True))
     faults: list[str] = []
     kind = _kind(values["kind"], faults)
-    exposure_us = _number("exposure_us", values["exposure_us"], faults)
-    if exposure_us == 0:
-        faults.append("exposure_us: read 0; expected a time above 0")
     seen = _light(kind, values[light], light, faults) if light else None
-    faults = [place.fault(fault) for fault in faults]
     file = place.folder / values["file"]
+    missing: tuple[str, ...] = ()
     try:
         _existing(file, values["file"], place)
     except InputError as fault:
-        faults += fault.faults
+        missing = fault.faults
+    exposure_us = _exposure_us(values.get(EXPOSURE, ""), None if missing else file, faults)
+    faults = [*(place.fault(fault) for fault in faults), *missing]
     if faults or kind is None or exposure_us is None:
         return None, faults
     row = Row(line=place.number, file=file, kind=kind, exposure_us=exposure_us, light=seen)
     return row, faults
+
+
+def _exposure_us(text: str, file: Path | None, faults: list[str]) -> float | None:
+    """Read the exposure in the table; left out, the one that the file states."""
+    if text:
+        told = _number(EXPOSURE, text, faults)
+        if told == 0:
+            faults.append("exposure_us: read 0; expected a time above 0")
+        return told
+    stated = None if file is None else exposure_us(file)
+    if stated is None and file is not None:
+        faults.append(
+            "exposure_us: read nothing, and the image file states no exposure time; expected a "
+            "number, such as 12.5"
+        )
+    return stated
+
+
+def _of_folder(folder: Path, name: str) -> Manifest:
+    """Take the frames of the folders flat and dark, by the exposures that their files state."""
+    missing = [kind for kind in _KINDS if not (folder / kind).is_dir()]
+    if missing:
+        msg = f"{name}: holds no folder {' and no folder '.join(missing)}; expected flat and dark"
+        raise InputError(msg)
+    stated = {
+        file: (kind, exposure_us(file)) for kind in _KINDS for file in images_in(folder / kind)
+    }
+    rows = [
+        Row(line=0, file=file, kind=kind, exposure_us=told, light=None)
+        for file, (kind, told) in stated.items()
+        if told is not None
+    ]
+    faults = [
+        f'{name}: "{kind}/{file.name}" states no exposure time; expected one, or a CSV table in '
+        "place of the folder"
+        for file, (kind, told) in stated.items()
+        if told is None
+    ]
+    faults = faults or list(group_faults(rows, name, None))
+    if faults:
+        raise InputError(*faults)
+    return Manifest(name=folder.name, rows=tuple(rows), light=None)
 
 
 def _existing(file: Path, written: str, place: _Place) -> None:

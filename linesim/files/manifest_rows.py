@@ -18,7 +18,7 @@ class Row:
 
     Parameters
     ----------
-    line : int; of the table
+    line : int; of the table; 0 where there is none
     file : pathlib.Path
     kind : {"flat", "dark"}; evenly lit, or without any light
     exposure_us : float; exposure time [µs]
@@ -54,6 +54,8 @@ class Group:
     @property
     def lines(self) -> str:
         """Where they stand, as a sentence has it."""
+        if not self.rows[0].line:
+            return f"{self.kind} frames {', '.join(row.file.name for row in self.rows)}"
         numbers = [row.line for row in self.rows]
         listed = ", ".join(map(str, numbers))
         return f"line {listed}" if len(numbers) == 1 else f"lines {listed}"

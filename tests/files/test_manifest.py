@@ -73,7 +73,10 @@ WHOLE = {
     "tabs": (HEAD.replace(",", "\t"), "line 1: the cells are parted by tabs"),
     "no header": (FLATS, 'line 1: read "a.tif,flat,100,5", but the first line must name'),
     "no file": ("kind,exposure_us\n", "line 1: there is no column file"),
-    "no exposure": ("file,kind\n", "line 1: there is no column exposure_us"),
+    "no exposure": (
+        "file,kind\na.tif,flat\n",
+        "line 2: exposure_us: read nothing, and the image file states no exposure time",
+    ),
     "typo": (HEAD.replace("photons", "photon"), 'no column "photon"; did you mean photons?'),
     "extra": (HEAD.replace("\n", ",remark\n"), 'no column "remark"; put remarks into lines'),
     "both": (HEAD.replace("\n", ",irradiance_w_m2\n"), "both tell the light; expected one"),
@@ -96,7 +99,7 @@ def test_a_table_that_is_none(
 ROWS = {
     "kind": ("a.tif,bright,100,5", 'line 4: kind: read "bright"; expected flat or dark'),
     "word": ("a.tif,flat,long,5", 'line 4: exposure_us: read "long"; expected a number'),
-    "nothing": ("a.tif,flat,,5", "line 4: exposure_us: read nothing; expected a number"),
+    "nothing": ("a.tif,flat,,5", "line 4: exposure_us: read nothing, and the image file states no"),
     "zero": ("a.tif,flat,0,5", "line 4: exposure_us: read 0; expected a time above 0"),
     "negative": ("a.tif,flat,-3,5", 'line 4: exposure_us: read "-3"; expected a number from 0'),
     "no number": ("a.tif,flat,nan,5", 'line 4: exposure_us: read "nan"; expected a number'),

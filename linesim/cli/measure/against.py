@@ -7,6 +7,7 @@ import typer
 
 from linesim.cli.measure.options import MaxPixels
 from linesim.cli.options import Json, Out, Report, chosen_folder, print_json
+from linesim.files.folders import all_images
 from linesim.setup.load import load_setup
 from linesim.studies.measure.against import table
 from linesim.studies.measure.against.page import write_page
@@ -17,7 +18,7 @@ from linesim.studies.measure.against.study import compared
 def against(  # noqa: PLR0913 -- one option a property of the run
     setup: Annotated[Path, typer.Argument(metavar="SETUP", help="Setup with the captured target.")],
     images: Annotated[
-        list[Path], typer.Argument(metavar="IMAGE...", help="As the camera delivered them.")
+        list[Path], typer.Argument(metavar="IMAGE...", help="As delivered, or folders of them.")
     ],
     *,
     strict: Annotated[
@@ -32,7 +33,7 @@ def against(  # noqa: PLR0913 -- one option a property of the run
     chosen = load_setup(setup)
     folder = chosen_folder(out, setup) if report else None
     own = prediction(chosen)
-    found = [compared(own, chosen, image, max_pixels) for image in images]
+    found = [compared(own, chosen, image, max_pixels) for image in all_images(images)]
     agreements = [each.agreement for each in found]
     wrote = None if folder is None else write_page(found, chosen.title, folder)
     if json:

@@ -1,5 +1,6 @@
 """``linesim measure bars``."""
 
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -14,8 +15,7 @@ from linesim.cli.measure.options import (
     PixelPitch,
     Plot,
     chosen_pitch_um,
-    drawn,
-    show,
+    show_each,
 )
 from linesim.cli.options import Json
 from linesim.metrics.region import Region
@@ -24,7 +24,9 @@ from linesim.studies.measure.bars.study import measure_bars
 
 
 def bars(  # noqa: PLR0913 -- one option a property of the measurement
-    image: Annotated[Path, typer.Argument(metavar="IMAGE", help="As delivered.")],
+    image: Annotated[
+        Path, typer.Argument(metavar="IMAGE", help="As delivered; a folder: all in it.")
+    ],
     *,
     setup: Annotated[
         Path | None,
@@ -55,8 +57,8 @@ def bars(  # noqa: PLR0913 -- one option a property of the measurement
     plot: Plot = None,
 ) -> None:
     """Read contrast and MTF off groups of three bars, and name the finest told apart."""
-    found = measure_bars(
-        image,
+    measured = partial(
+        measure_bars,
         setup=setup,
         regions=[Region.read(each) for each in region or ()],
         direction=direction,
@@ -67,4 +69,4 @@ def bars(  # noqa: PLR0913 -- one option a property of the measurement
         pixel_pitch_um=chosen_pitch_um(pixel_pitch),
         contrast=contrast,
     )
-    show(found, table.text, json=json, wrote=drawn(found, plots.png, plot))
+    show_each(image, measured, table.text, json=json, plot=(plot, plots.png))

@@ -21,7 +21,8 @@ def camera(  # noqa: PLR0913 -- one option a property of the measurement
         Path,
         typer.Argument(
             metavar="MANIFEST",
-            help="CSV: file,kind,exposure_us and irradiance_w_m2 or photons; kind flat or dark.",
+            help="CSV: file,kind,exposure_us and irradiance_w_m2 or photons; or a folder with "
+            "flat/ and dark/ whose files state their exposures.",
         ),
     ],
     *,

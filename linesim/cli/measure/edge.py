@@ -1,5 +1,6 @@
 """``linesim measure edge``."""
 
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -15,8 +16,7 @@ from linesim.cli.measure.options import (
     Plot,
     chosen_pitch_um,
     chosen_region,
-    drawn,
-    show,
+    show_each,
 )
 from linesim.cli.options import Json
 from linesim.studies.measure.edge import plots, table
@@ -24,7 +24,9 @@ from linesim.studies.measure.edge.study import measure_edge
 
 
 def edge(  # noqa: PLR0913 -- one option a property of the measurement
-    image: Annotated[Path, typer.Argument(metavar="IMAGE", help="As delivered.")],
+    image: Annotated[
+        Path, typer.Argument(metavar="IMAGE", help="As delivered; a folder: all in it.")
+    ],
     *,
     region: Annotated[
         str | None,
@@ -45,8 +47,8 @@ def edge(  # noqa: PLR0913 -- one option a property of the measurement
     plot: Plot = None,
 ) -> None:
     """Read MTF50, MTF10, MTF at Nyquist, rise and overshoot off a slanted edge, each with its ±."""
-    found = measure_edge(
-        image,
+    measured = partial(
+        measure_edge,
         region=chosen_region(region),
         direction=direction,
         channel=channel,
@@ -56,4 +58,4 @@ def edge(  # noqa: PLR0913 -- one option a property of the measurement
         pixel_pitch_um=chosen_pitch_um(pixel_pitch),
         seed=seed,
     )
-    show(found, table.text, json=json, wrote=drawn(found, plots.png, plot))
+    show_each(image, measured, table.text, json=json, plot=(plot, plots.png))

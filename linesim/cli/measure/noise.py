@@ -7,6 +7,7 @@ import typer
 
 from linesim.cli.measure.options import Area, BitDepth, Black, MaxPixels, chosen_region, show
 from linesim.cli.options import Json
+from linesim.files.folders import all_images
 from linesim.studies.measure.flat import noise_table
 from linesim.studies.measure.flat.noise import measure_noise
 
@@ -14,7 +15,7 @@ from linesim.studies.measure.flat.noise import measure_noise
 def noise(  # noqa: PLR0913 -- one option a property of the measurement
     images: Annotated[
         list[Path],
-        typer.Argument(metavar="IMAGE", help="One, or more of the same light, as delivered."),
+        typer.Argument(metavar="IMAGE", help="One, or more of the same light; or their folder."),
     ],
     *,
     region: Area = None,
@@ -29,9 +30,9 @@ def noise(  # noqa: PLR0913 -- one option a property of the measurement
 ) -> None:
     """Read signal, noise in time, column pattern and SNR off an even area."""
     found = measure_noise(
-        images,
+        all_images(images),
         region=chosen_region(region),
-        dark=dark or (),
+        dark=all_images(dark or []),
         black_dn=black,
         bit_depth=bit_depth,
         max_pixels=max_pixels,

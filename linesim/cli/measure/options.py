@@ -1,6 +1,6 @@
 """What the measuring commands share: options, and how a result is shown."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Protocol, TypeVar
 
@@ -9,6 +9,7 @@ import typer
 from linesim.cli.options import print_json
 from linesim.figures.cautions import Caution
 from linesim.files.atomic import write_bytes
+from linesim.files.folders import images_in
 from linesim.metrics.region import Region
 from linesim.setup.errors import InputError
 from linesim.studies.measure.sharpness_input import read_pitch
@@ -117,6 +118,63 @@ def drawn(found: Found, png: Callable[[Found], bytes], path: Path | None) -> str
         return ""
     write_bytes(path, png(found))
     return path.as_posix()
+
+
+def show_each(
+    image: Path,
+    measure: Callable[[Path], Found],
+    text: Callable[[Found], str],
+    *,
+    json: bool,
+    plot: tuple[Path | None, Callable[[Found], bytes]],
+) -> None:
+    """
+    Measure an image, or all of a folder, and print what was found.
+
+    Parameters
+    ----------
+    image : pathlib.Path; a file or a folder
+    measure, text : callable; give the figures of a file, and lay them out
+    json : bool; print one JSON object: of a folder ``images`` and ``refused``, by file name
+    plot : tuple of pathlib.Path or None, and callable; what to write, and how to draw it
+
+    Raises
+    ------
+    InputError; where an image cannot be measured, or none of a folder
+    """
+    path, png = plot
+    if not image.is_dir():
+        one = measure(image)
+        show(one, text, json=json, wrote=drawn(one, png, path))
+        return
+    if path is not None:
+        msg = f'--plot "{path}": a folder of images was read; expected one image'
+        raise InputError(msg)
+    found, refused = _measured(images_in(image), measure)
+    if json:
+        read = {name: own.as_dict() for name, own in found.items()}
+        print_json({"images": read, "refused": {name: list(own) for name, own in refused.items()}})
+        return
+    for name, own in found.items():
+        typer.echo(f"{name}\n{text(own)}\n")
+    for faults in refused.values():
+        typer.echo("\n".join(faults), err=True)
+
+
+def _measured(
+    images: Sequence[Path], measure: Callable[[Path], Found]
+) -> tuple[dict[str, Found], dict[str, tuple[str, ...]]]:
+    """Measure images by their names; keep what is said of those that cannot be."""
+    found: dict[str, Found] = {}
+    refused: dict[str, tuple[str, ...]] = {}
+    for each in images:
+        try:
+            found[each.name] = measure(each)
+        except InputError as fault:
+            refused[each.name] = fault.faults
+    if not found:
+        raise InputError(*(fault for faults in refused.values() for fault in faults))
+    return found, refused
 
 
 def show(found: Found, text: Callable[[Found], str], *, json: bool, wrote: str = "") -> None:

@@ -1,5 +1,6 @@
 """``linesim measure scene``."""
 
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -12,8 +13,7 @@ from linesim.cli.measure.options import (
     MaxPixels,
     Plot,
     chosen_region,
-    drawn,
-    show,
+    show_each,
 )
 from linesim.cli.options import Json
 from linesim.studies.measure.scene import plots, table
@@ -22,7 +22,7 @@ from linesim.studies.measure.scene.study import measure_scene
 
 def scene(  # noqa: PLR0913 -- one option a property of the measurement
     image: Annotated[
-        Path, typer.Argument(metavar="IMAGE", help="Anything in motion, as delivered.")
+        Path, typer.Argument(metavar="IMAGE", help="Anything in motion; or a folder.")
     ],
     *,
     region: Area = None,
@@ -33,11 +33,11 @@ def scene(  # noqa: PLR0913 -- one option a property of the measurement
     json: Json = False,
 ) -> None:
     """Read noise, SNR, sharpness along and across, and levels off an image of anything."""
-    found = measure_scene(
-        image,
+    measured = partial(
+        measure_scene,
         region=chosen_region(region),
         black_dn=black,
         bit_depth=bit_depth,
         max_pixels=max_pixels,
     )
-    show(found, table.text, json=json, wrote=drawn(found, plots.png, plot))
+    show_each(image, measured, table.text, json=json, plot=(plot, plots.png))

@@ -1,5 +1,6 @@
 """``linesim measure uniformity``."""
 
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -12,8 +13,7 @@ from linesim.cli.measure.options import (
     MaxPixels,
     Plot,
     chosen_region,
-    drawn,
-    show,
+    show_each,
 )
 from linesim.cli.options import Json
 from linesim.studies.measure.flat import uniformity_plots, uniformity_table
@@ -22,7 +22,7 @@ from linesim.studies.measure.flat.uniformity import measure_uniformity
 
 def uniformity(  # noqa: PLR0913 -- one option a property of the measurement
     image: Annotated[
-        Path, typer.Argument(metavar="IMAGE", help="An even target in motion, as delivered.")
+        Path, typer.Argument(metavar="IMAGE", help="An even target in motion; or a folder.")
     ],
     *,
     region: Area = None,
@@ -33,12 +33,11 @@ def uniformity(  # noqa: PLR0913 -- one option a property of the measurement
     json: Json = False,
 ) -> None:
     """Read fall-off, streaks, bands and SNR along the line off an even target."""
-    found = measure_uniformity(
-        image,
+    measured = partial(
+        measure_uniformity,
         region=chosen_region(region),
         black_dn=black,
         bit_depth=bit_depth,
         max_pixels=max_pixels,
     )
-    wrote = drawn(found, uniformity_plots.png, plot)
-    show(found, uniformity_table.text, json=json, wrote=wrote)
+    show_each(image, measured, uniformity_table.text, json=json, plot=(plot, uniformity_plots.png))
