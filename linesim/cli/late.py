@@ -1,26 +1,27 @@
 """Groups of commands that are loaded when one of them is asked for, so that help is quick."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, MutableMapping
 from importlib import import_module
 from typing import Any
 
 import typer
 from typer.core import TyperGroup
 
+_HELP = ("-h", "--help")
 
-def late_group(package: str, said: Mapping[str, str]) -> type[TyperGroup]:
-    """Make a group whose commands lie in modules of their own."""
+
+def late_group(package: str, said: Mapping[str, str], alone: str = "") -> type[TyperGroup]:
+    """Make a group whose commands lie in modules of their own; one may go without its name."""
 
     class LateGroup(TyperGroup):
+        def parse_args(self, ctx: Any, args: list[str]) -> list[str]:  # noqa: ANN401 -- typer's own click
+            return list(super().parse_args(ctx, _completed(args, said, alone)))
+
         def list_commands(self, ctx: Any) -> list[str]:  # noqa: ANN401, ARG002 -- typer's own click
             return list(said)
 
         def get_command(self, ctx: Any, cmd_name: str) -> Any:  # noqa: ANN401 -- the same
-            if cmd_name in said and cmd_name not in self.commands:
-                self.add_command(_loaded(package, cmd_name), cmd_name)
-            elif cmd_name not in said:  # the refusal names what is spelt alike
-                names: dict[str, Any] = dict.fromkeys(said)
-                self.commands.update(names)
+            _fill(self.commands, package, said, cmd_name)
             return super().get_command(ctx, cmd_name)
 
         def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ANN401, ARG002 -- the same
@@ -28,6 +29,22 @@ def late_group(package: str, said: Mapping[str, str]) -> type[TyperGroup]:
                 formatter.write_dl(list(said.items()))
 
     return LateGroup
+
+
+def _fill(
+    commands: MutableMapping[str, Any], package: str, said: Mapping[str, str], name: str
+) -> None:
+    """Load the command asked for."""
+    if name in said and name not in commands:
+        commands[name] = _loaded(package, name)
+    elif name not in said:  # the refusal names what is spelt alike
+        commands.update(dict.fromkeys(said))
+
+
+def _completed(args: list[str], said: Mapping[str, str], alone: str) -> list[str]:
+    """Put in the name of the command that may go without."""
+    named = bool(args) and args[0] in (*said, *_HELP)
+    return [alone, *args] if alone and not named else args
 
 
 def _loaded(package: str, name: str) -> Any:  # noqa: ANN401 -- typer's own click

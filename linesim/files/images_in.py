@@ -106,10 +106,26 @@ def read_image(
         narrower than 2 pixels, in CMYK, or holds signed, complex, not finite or out-of-range
         numbers.
     """
-    name = f'{key} "{written or path}"'
     pixels = read_pixels(
         path, key=key, max_pixels=max_pixels, written=written, raised_by=_RAISED.get(key, "")
     )
+    return decoded(pixels, encoding, f'{key} "{written or path}"')
+
+
+def decoded(pixels: Pixels, encoding: Encoding, name: str) -> LoadedImage:
+    """
+    Bring an image that has been read to linear light.
+
+    Parameters
+    ----------
+    pixels : Pixels; as the file holds it
+    encoding : {"srgb", "linear"}; what the codes stand for
+    name : str; key and file, for messages
+
+    Raises
+    ------
+    InputError; it holds floats that are no linear values from 0 to 1
+    """
     with refusals_named(name):
         data = _linear(pixels, encoding)
     cautions = tuple(f"{name}: {text}." for text in _cautions(pixels, encoding))

@@ -34,8 +34,15 @@ from linesim.setup.vocabulary import (
     SWING,
     TITLE,
     Section,
+    WhiteKind,
 )
 
+WHITE = WhiteKind(
+    what="a fraction from 0 to 1, or up to 10 where white is no matt one",
+    example="0.8",
+    low=0.0,
+    high=10.0,
+)
 _LEFT = Number(what="a share of the new lamp's light, over 0", example="0.7", low=0.01, high=1.0)
 FINENESS = FinenessKind(what="a length", example='"20 um"', unit="um", low=1e-3, high=1e6)
 _PULSE = Quantity(what="a time", example='"10 us"', unit="us", low=1e-3, high=1e7)
@@ -66,7 +73,7 @@ class Target(Face):
         int,
         Number(what="a number of pixels", example="2000000000", low=4, high=10**12, whole=True),
     ]
-    white_reflectance: Annotated[float, SHARE]
+    white_reflectance: Annotated[float, WHITE]
     repeat: Annotated[bool, Flag(what="true or false", example="false")]
 
 

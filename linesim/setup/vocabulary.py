@@ -1,10 +1,22 @@
 """Kinds of values that several sections share, and what a section is."""
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict
 
 from linesim.setup.fields import Number, Quantity, Text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WhiteKind(Number):
+    """A share that a face may exceed which mirrors, fluoresces or throws light back."""
+
+    @property
+    def is_share(self) -> bool:
+        """Per cent are taken, whatever the limit."""
+        return True
+
 
 LENGTH = Quantity(what="a length", example='"80 mm"', unit="mm", low=1e-3, high=1e7)
 MICRONS = Quantity(what="a length", example='"20 um"', unit="um", low=1e-3, high=1e6)

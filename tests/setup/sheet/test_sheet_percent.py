@@ -34,7 +34,7 @@ def of_each(kind: Kind) -> Kind:
 
 
 NUMBERS = {key: each for key, kind in kinds().items() if isinstance(each := of_each(kind), Number)}
-SHARES = sorted(key for key, kind in NUMBERS.items() if not kind.whole and kind.high <= 1)
+SHARES = sorted(key for key, kind in NUMBERS.items() if kind.is_share)
 SPECIAL = sorted(
     key
     for key, kind in kinds().items()

@@ -1,4 +1,4 @@
-"""``linesim target``."""
+"""``linesim target draw``, or ``linesim target`` alone."""
 
 from pathlib import Path
 from typing import Annotated
@@ -23,7 +23,7 @@ PixelSize = Annotated[
 ]
 
 
-def target(  # noqa: PLR0913 -- one option a property of the target
+def draw(  # noqa: PLR0913 -- one option a property of the target
     name: Annotated[str | None, typer.Argument(help="Which one; left out: list them.")] = None,
     *,
     pixel_size: PixelSize = None,

@@ -1,0 +1,23 @@
+"""``linesim target``: targets drawn, photographed or captured, one file a subcommand."""
+
+import typer
+
+from linesim.cli.late import late_group
+
+COMMANDS = {
+    "draw": "List the built-in targets, or write one as an image; may be left out.",
+    "calibrate": "Make a photograph or an office scan a target of known reflectance.",
+}
+target = typer.Typer(
+    name="target",
+    cls=late_group("linesim.cli.target", COMMANDS, alone="draw"),
+    help="Draw a target, or make a photograph one.",
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+@target.callback()
+def callback() -> None:
+    """Draw a target, or make a photograph one."""

@@ -1,0 +1,68 @@
+"""A photograph or scan from a file: decoded and upright, with what its file states."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from linesim.files.images_in import decoded, read_pixels
+from linesim.files.pixels import Codes, upright
+from linesim.files.resolution_in import stated_dpi
+from linesim.files.srgb import Encoding
+from linesim.setup.arrays import ImageArray
+
+_JPEG = b"\xff\xd8\xff"
+_ON_ITS_SIDE = range(5, 9)
+_GREY = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Photo:
+    """
+    A photograph, decoded.
+
+    Parameters
+    ----------
+    linear : ndarray of float32, shape (rows, columns, channels); from 0 to 1
+    codes : ndarray, shape (rows, columns) or (rows, columns, 3); as the file holds them, upright
+    full_scale : int; code of white; 1 for floats
+    dpi : tuple of float or None; across and down [dots an inch]
+    is_jpeg : bool; the file is a JPEG
+    cautions : tuple of str; from reading
+    """
+
+    linear: ImageArray
+    codes: Codes
+    full_scale: int
+    dpi: tuple[float, float] | None
+    is_jpeg: bool
+    cautions: tuple[str, ...]
+
+
+def read_photo(path: Path, key: str, encoding: Encoding) -> Photo:
+    """
+    Read a PNG, TIFF or JPEG file with its codes and its resolution.
+
+    Parameters
+    ----------
+    path : Path
+    key : str; argument or option that named it, for messages
+    encoding : {"srgb", "linear"}; what the codes stand for
+
+    Raises
+    ------
+    InputError; it cannot be read as an image
+    """
+    pixels = read_pixels(path, key=key)
+    loaded = decoded(pixels, encoding, f'{key} "{path}"')
+    dpi = stated_dpi(path)
+    with path.open("rb") as stream:
+        is_jpeg = stream.read(len(_JPEG)) == _JPEG
+    return Photo(
+        linear=loaded.data[..., np.newaxis] if loaded.data.ndim == _GREY else loaded.data,
+        codes=upright(pixels.codes, pixels.orientation),
+        full_scale=pixels.full_scale,
+        dpi=dpi[::-1] if dpi and pixels.orientation in _ON_ITS_SIDE else dpi,
+        is_jpeg=is_jpeg,
+        cautions=loaded.cautions,
+    )

@@ -1,0 +1,1 @@
+"""``linesim target calibrate``: a photograph becomes a target of known reflectance and size."""
