@@ -1,0 +1,1 @@
+"""``linesim target restore``: a station's scan becomes a target again, its own blur taken off."""
