@@ -35,10 +35,13 @@ def stated_dpi(path: Path | str) -> tuple[float, float] | None:
     """
     with Path(path).open("rb") as stream:
         head = stream.read(_SIGNATURE_BYTES)
-    if head.startswith((b"II", b"MM")):
-        found = _of_tiff(Path(path))
-    else:
-        found = _of_plain(Path(path), is_png=head.startswith(b"\x89PNG"))
+    try:
+        if head.startswith((b"II", b"MM")):
+            found = _of_tiff(Path(path))
+        else:
+            found = _of_plain(Path(path), is_png=head.startswith(b"\x89PNG"))
+    except (OSError, SyntaxError, TypeError, ValueError):  # tags that are no numbers, for instance
+        return None
     if found is None:
         return None
     across, down = (float(each) for each in found)
@@ -48,7 +51,7 @@ def stated_dpi(path: Path | str) -> tuple[float, float] | None:
 def _of_tiff(path: Path) -> tuple[float, float] | None:
     with tifffile.TiffFile(path) as tiff:
         tags = tiff.pages.first.tags
-        unit = int(tags.valueof("ResolutionUnit", default=2) or 2)
+        unit = int(tags.valueof("ResolutionUnit", default=2))
         pair = [tags.valueof(name, default=None) for name in ("XResolution", "YResolution")]
     if None in pair or unit not in _UNIT_INCHES:
         return None

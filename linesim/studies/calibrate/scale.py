@@ -22,6 +22,7 @@ NO_SCALE_DPI = (72.0, 96.0)
 _SAME = 0.02
 """Sizes that differ by less than this share are taken as equal; our choice."""
 _SQUARE = 0.005
+_UNEVEN = 0.1
 _MOST_OUT = 1_000_000_000
 _BAND_SAMPLES = 4_000_000
 _DIGITS = 4
@@ -80,7 +81,7 @@ def _of_corners(asked: Asked, corners: Corners) -> Scale:
         ends = mapped.inverse(np.array(asked.ruler.ends))
         seen_mm = float(np.hypot(*(ends[1] - ends[0])))
         _refuse_other(seen_mm / asked.ruler.length_mm, asked.ruler.length_mm, seen_mm)
-    if coarsest_um > (1 + _SAME) * size_um:
+    if coarsest_um > (1 + _UNEVEN) * size_um:
         text = (
             f"A pixel of the photograph covers {finest_um:.3g} to {coarsest_um:.3g} um of the "
             f"product; where it covers more than {size_um:.4g} um, the target is softer than its "

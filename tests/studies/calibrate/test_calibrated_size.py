@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -137,6 +138,19 @@ def test_the_resolution_of_a_scan_is_read(tmp_path: Path, ending: str) -> None:
     path = write(tmp_path / f"scan.{ending}", (600, 600))
     assert stated_dpi(path) == pytest.approx((600, 600), rel=3e-6)
     assert plain(path).scale.pixel_size_um == pytest.approx(25400 / 600, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("resolution", "unit"), [((600, 600), 1), ((0, 0), 2), (((0, 1), (0, 1)), 3)]
+)
+def test_a_resolution_without_a_length_is_none(
+    tmp_path: Path, resolution: tuple[Any, Any], unit: int
+) -> None:
+    """TIFF 6.0: unit 1 tells the shape of a pixel alone; a number of nothing tells nothing."""
+    path = tmp_path / "scan.tif"
+    codes = np.full((40, 60), 128, dtype=np.uint8)
+    tifffile.imwrite(path, codes, resolution=resolution, resolutionunit=unit)
+    assert stated_dpi(path) is None
 
 
 def test_a_ruler_gives_the_size(photographed: Write) -> None:
