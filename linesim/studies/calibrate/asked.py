@@ -12,7 +12,7 @@ from linesim.metrics.region import Region
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.model import FINENESS
-from linesim.setup.quantity import parse_quantity
+from linesim.setup.quantity import PERCENT, parse_percent, parse_quantity
 from linesim.setup.shown import shown
 from linesim.targets.given import MOST_REFLECTANCE
 
@@ -170,13 +170,17 @@ def read_patch(text: str) -> Patch:
 
 
 def _reflectance(part: str, text: str) -> float:
-    if not re.fullmatch(_NUMBER, part) or not 0 <= float(part) <= MOST_REFLECTANCE:
+    try:
+        share = parse_percent(part) if part.endswith(PERCENT) else float(part)
+    except ValueError:
+        share = -1.0
+    if not 0 <= share <= MOST_REFLECTANCE:
         msg = (
             f"--patch: read {shown(text)}, whose reflectance {shown(part)} is no number from 0 to "
             f"{MOST_REFLECTANCE:g}; {_PATCH}"
         )
         raise InputError(msg)
-    return float(part)
+    return share
 
 
 def _points(text: str, count: int, option: str, expected: str) -> tuple[tuple[float, float], ...]:

@@ -96,12 +96,16 @@ def _curves(found: Calibrated) -> str:
     value = np.linspace(0, 1, _POINTS)
     names = ("grey",) if len(found.tone.curves) == 1 else COLOURS
     looks = dict(zip((*COLOURS, "grey"), (1, 2, 0, 6), strict=True))
+    matrix = found.tone.matrix
+    # curves lie before the matrix
+    aims = found.seen.reflectance
+    aims = aims if matrix is None else aims @ np.linalg.inv(matrix).T
     for index, (name, curve) in enumerate(zip(names, found.tone.curves, strict=True)):
         colour = LINE_COLOURS[looks[name]]
         plot.plot(value, curve.reflectance(value), color=colour, label=name)
         plot.plot(
             found.seen.values[:, index],
-            found.seen.reflectance[:, index] * _light(found, index),
+            aims[:, index] * _light(found, index),
             "os^"[index],
             color=colour,
             markersize=5,

@@ -120,3 +120,9 @@ def test_a_grey_patch_balances_colours(photographed: Write) -> None:
     image[:, 24:] = (0.4, 0.2, 0.1)
     found = done(photographed(image * (0.9, 0.8, 0.5), bits=16), "2,2,20,20 = 0.5")
     np.testing.assert_allclose(found.data[12, 36], (0.4, 0.2, 0.1), atol=1e-4)
+
+
+def test_a_reflectance_may_be_in_per_cent() -> None:
+    """Cards state per cent: 18 % is 0.18, alone or one a colour."""
+    assert read_patch("1,2,3,4 = 18 %").reflectance == (0.18,)
+    assert read_patch("1,2,3,4=40%, 0.12, 10 %").reflectance == (0.4, 0.12, 0.1)
