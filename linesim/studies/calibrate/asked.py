@@ -171,7 +171,7 @@ def read_patch(text: str) -> Patch:
 
 def _reflectance(part: str, text: str) -> float:
     try:
-        share = parse_percent(part) if part.endswith(PERCENT) else float(part)
+        share = parse_percent(part) if part.endswith(PERCENT) else _bare(part)
     except ValueError:
         share = -1.0
     if not 0 <= share <= MOST_REFLECTANCE:
@@ -181,6 +181,11 @@ def _reflectance(part: str, text: str) -> float:
         )
         raise InputError(msg)
     return share
+
+
+def _bare(part: str) -> float:
+    """Read a number in plain decimals; float alone would take more, such as 1_0."""
+    return float(part) if re.fullmatch(_NUMBER, part) else -1.0
 
 
 def _points(text: str, count: int, option: str, expected: str) -> tuple[tuple[float, float], ...]:

@@ -68,15 +68,15 @@ def find_scale(asked: Asked, dpi: tuple[float, float] | None) -> Scale:
     ------
     InputError; where nothing tells it, or two options that do contradict each other
     """
-    return _of_corners(asked, asked.corners) if asked.corners else _of_plain(asked, dpi)
+    return _of_corners(asked, asked.corners, dpi) if asked.corners else _of_plain(asked, dpi)
 
 
-def _of_corners(asked: Asked, corners: Corners) -> Scale:
+def _of_corners(asked: Asked, corners: Corners, dpi: tuple[float, float] | None) -> Scale:
     """Take the finest pitch of the photograph on the product, or what is asked for."""
     mapped = flat_map(corners)
     finest_um, coarsest_um = _pitches_um(mapped, corners)
     size_um = asked.pixel_size_um or float(f"{finest_um:.3g}")
-    cautions = []
+    cautions = list(_against_file((finest_um, coarsest_um), "--corners with --size", dpi))
     if asked.ruler:
         ends = mapped.inverse(np.array(asked.ruler.ends))
         seen_mm = float(np.hypot(*(ends[1] - ends[0])))
@@ -131,7 +131,7 @@ def _of_plain(asked: Asked, dpi: tuple[float, float] | None) -> Scale:
         raise InputError(msg)
     if told:
         size_um, name = told[0]
-        return _scale(size_um, name, tuple(_against_file(size_um, name, dpi)))
+        return _scale(size_um, name, tuple(_against_file((size_um, size_um), name, dpi)))
     return _of_file(asked, dpi)
 
 
@@ -148,16 +148,19 @@ def _ruled_um(ruler: Ruler) -> float:
 
 
 def _against_file(
-    size_um: float, name: str, dpi: tuple[float, float] | None
+    seen_um: tuple[float, float], name: str, dpi: tuple[float, float] | None
 ) -> Iterator[tuple[str, str]]:
     """Tell where the file states another size, unless it is one that states nothing."""
     if dpi is None or any(abs(dpi[0] - each) < 0.5 for each in NO_SCALE_DPI):  # noqa: PLR2004 -- dpi
         return
     stated_um = _UM_AN_INCH / dpi[0]
-    if abs(stated_um / size_um - 1) > _SAME:
+    if not seen_um[0] / (1 + _SAME) < stated_um < seen_um[1] * (1 + _SAME):
+        size = (
+            f"{seen_um[0]:.4g}" if seen_um[0] == seen_um[1] else "{:.4g} to {:.4g}".format(*seen_um)
+        )
         text = (
             f"The file states {dpi[0]:.4g} dpi, {stated_um:.4g} um a pixel, but {name} says "
-            f"{size_um:.4g} um, which was used."
+            f"{size} um, which was used."
         )
         yield "scale_contradicts_file", text
 

@@ -15,11 +15,13 @@ from scipy.stats import trim_mean
 
 from linesim.metrics.region import Region
 from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.setup.errors import InputError
 
 _BLANK_BLOCKS, _OWN_BLOCKS = 64, 32
 """Along the longer side; the tenth at either end of a block keeps out, with it dust and print."""
 _TRIMMED = 0.1
 _LEAST_BLOCK_PX = 6
+_FEWEST_BLOCKS = 48
 _DEGREES = (0, 2, 4)
 _PARTS = (-0.5, 0.0, 0.5)
 """Borders of the parts that are held out, from -1 to 1 across and down."""
@@ -131,11 +133,22 @@ def of_itself(image: ImageArray, left_out: Sequence[Region]) -> Field:
     ----------
     image : ndarray of shape (rows, columns, channels); decoded
     left_out : sequence of Region; the patches
+
+    Raises
+    ------
+    InputError; where too little is left
     """
     rows, columns, grid = _blocks(image.mean(axis=2, keepdims=True), _OWN_BLOCKS)
     across, down = np.meshgrid(2 * columns / image.shape[1] - 1, 2 * rows / image.shape[0] - 1)
     seen = np.log(np.maximum(grid[..., 0], _DARKEST))
     used = ~_touched(rows, columns, left_out, image.shape) & (grid[..., 0] > _DARKEST)
+    if np.sum(used) < _FEWEST_BLOCKS:
+        msg = (
+            f"--flatten: {np.sum(used)} parts of the photograph show the product in light, beside "
+            f"patches and black; expected at least {_FEWEST_BLOCKS}, of {_LEAST_BLOCK_PX} pixels "
+            "or more each way: a larger photograph, or --blank"
+        )
+        raise InputError(msg)
     degree = _held_out_best(across, down, np.where(used, seen, np.nan))
     weights = _robust(_terms(across, down, degree)[used], seen[used])
     share = np.linspace(-1, 1, _OWN_BLOCKS + 1)
@@ -161,8 +174,9 @@ def _held_out_best(across: FloatArray, down: FloatArray, seen: FloatArray) -> in
         for part in np.unique(parts.reshape(-1, 2), axis=0):
             held = (parts == part).all(axis=-1) & np.isfinite(seen)
             others = ~(parts == part).all(axis=-1) & np.isfinite(seen)
-            off.append(np.abs(terms[held] @ _robust(terms[others], seen[others]) - seen[held]))
-        errors[degree] = float(np.mean(np.concatenate(off))) if off else 0.0
+            if np.sum(others) >= terms.shape[-1]:
+                off.append(np.abs(terms[held] @ _robust(terms[others], seen[others]) - seen[held]))
+        errors[degree] = float(np.mean(np.concatenate(off))) if off else np.inf
     return min(errors, key=lambda degree: errors[degree])
 
 
@@ -186,10 +200,6 @@ def _touched(
 
 def _robust(terms: FloatArray, seen: FloatArray) -> FloatArray:
     """Fit weights of terms; what lies far off counts little."""
-    if len(seen) < terms.shape[1]:
-        even = np.zeros(terms.shape[1])  # the first term is 1
-        even[0] = float(np.median(seen)) if len(seen) else 0.0
-        return even
     start = np.linalg.lstsq(terms, seen, rcond=None)[0]
     distance = float(np.median(np.abs(terms @ start - seen)))
 

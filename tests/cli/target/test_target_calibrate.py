@@ -106,6 +106,7 @@ GOOD = ("photo.png", "--patch", "20,10,40,40 = 0.8")
         ((*GOOD, *SIZE, "--blank", "small.png"), "read 30 x 240 pixels"),
         ((*GOOD, *SIZE, "--blank", "black.png"), "lie at an end of the scale"),
         ((*GOOD, *SIZE, "--blank", "photo.png", "--flatten"), "--blank, --flatten: read both"),
+        (("whole.png", "--patch", "0,0,60,38 = 0.5", *SIZE, "--flatten"), "--flatten: 0 parts"),
         ((*GOOD, *SIZE, "--blank", "gone.png"), '--blank "gone.png" does not exist'),
         (GOOD, "states no resolution; expected --length"),
         (("web.png", *GOOD[1:]), "states 72.009 dpi, which cameras and programs write"),

@@ -169,6 +169,14 @@ def test_a_file_that_says_otherwise_is_told(tmp_path: Path) -> None:
     assert "600 dpi, 42.33 um a pixel, but --pixel-size says 50 um" in told
 
 
+def test_a_scan_whose_corners_say_otherwise_is_told(tmp_path: Path) -> None:
+    """Corners of a rectangle 50 pixels wide and 5 mm: 100 um, and not the 42.33 of 600 dpi."""
+    path = write(tmp_path / "scan.png", (600, 600))
+    corners = read_corners("5,5 55,5 55,35 5,35", "5 mm x 3 mm")
+    told = {each.code: each.text for each in cautions(plain(path, corners=corners))}
+    assert "--corners with --size says 100 um, which" in told["scale_contradicts_file"]
+
+
 def test_a_part_is_cut_out(photographed: Write) -> None:
     """--crop leaves the card away: the target is the part alone."""
     image = np.full((60, 80), 0.4)

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from skimage import data
 
-from linesim.setup.load import setup_from
+from linesim.forward.station import station
+from linesim.setup.load import changed, sample_setup, setup_from
 from linesim.studies.calibrate.asked import Asked, read_patch
 from linesim.studies.calibrate.minded import cautions
 from linesim.studies.calibrate.outputs import white_of, write_calibration
@@ -191,6 +192,15 @@ def test_a_setup_decodes_the_target_to_the_reflectance(photographed: Write, tmp_
     read = white * target_reference(setup).rows(0, 24).astype(np.float64)
     assert white >= 1.299  # the glossy patch is over a perfect white, and stays so
     assert np.abs(read - found.data).max() <= white * (0.5 / 65535 + 2.0**-23)
+
+
+def test_white_may_be_lighter_than_matt() -> None:
+    """A target whose white is 1.3 gives 1.3 times the electrons of a perfect matt white."""
+    white_e = [
+        float(station(changed(sample_setup(), {"target.white_reflectance": white})).electrons_white)
+        for white in (1.0, 1.3)
+    ]
+    assert white_e[1] / white_e[0] == pytest.approx(1.3, rel=1e-12)
 
 
 def test_patches_that_do_not_span_the_image_are_told(photographed: Write) -> None:
