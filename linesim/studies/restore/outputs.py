@@ -24,6 +24,7 @@ def restored_json(found: Material) -> dict[str, object]:
         "white_reflectance": white_of(found.data),
         "true_to_x_lp_mm": found.true_to_x_lp_mm,
         "true_to_y_lp_mm": found.true_to_y_lp_mm,
+        "limited_by_aliasing": found.folded,
         "finest_object_pixel_um": found.finest_um,
         "noise_of_scan": found.noise_before,
         "noise_left": found.noise_left,

@@ -7,13 +7,16 @@ pixel and motion is undone where the scan stands out of its noise (`wiener`). Th
 cosines, which is evaluated on a finer grid of square pixels and divided by what those pixels blur.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from linesim.figures.cautions import Caution
+from linesim.figures.resolution import mtf_across, mtf_along
 from linesim.files.samples_in import read_samples
 from linesim.forward.lens import box_mtf
 from linesim.forward.pixel import pixel_mtf_across, pixel_mtf_along
@@ -34,6 +37,7 @@ _FINER = (4, 3)
 """Pixels of the target in a sample, each way; 2 where these make too many; our choice."""
 _MANY = 64_000_000
 _MOST_PIXELS = 200_000_000
+_STEPS = 513
 _LEAST_LIGHT = 0.02
 """Share of the middle's light below which a column cannot be told; our choice."""
 
@@ -50,8 +54,10 @@ class Material:
     data : ndarray of float32, shape (rows, columns); reflectances
     plain : ndarray of float32, shape (lines, columns); as seen, nothing restored
     pixel_size_um : float; of the target [µm]
-    true_to_x_lp_mm, true_to_y_lp_mm : float; up to here half is there, or more [lp/mm]
+    true_to_x_lp_mm, true_to_y_lp_mm : float
+        Up to here half of the contrast is there, or more, and it is no false pattern. [lp/mm]
     noise_before, noise_left : float; rms of a sample's noise, in reflectance
+    folded : bool; one of these frequencies is set by detail finer than the scan, not by noise
     cautions : tuple of Caution
     """
 
@@ -64,6 +70,7 @@ class Material:
     true_to_y_lp_mm: float
     noise_before: float
     noise_left: float
+    folded: bool
     cautions: tuple[Caution, ...]
 
     @property
@@ -96,8 +103,8 @@ def restored(setup: Setup, image: Path | NDArray[np.uint16]) -> Material:
     )
     back = restore(seen, _transfer(numbers, *frequency), noise)
     data, size_um = _finer(setup, numbers, back, frequency)
-    true_x = true_to(back.share, frequency[0])
-    true_y = true_to(back.share.T, frequency[1])
+    true_x, folded_x = _told(back.share, frequency[0], partial(mtf_across, numbers))
+    true_y, folded_y = _told(back.share.T, frequency[1], partial(mtf_along, numbers))
     return Material(
         setup=setup,
         name=name,
@@ -108,6 +115,7 @@ def restored(setup: Setup, image: Path | NDArray[np.uint16]) -> Material:
         true_to_y_lp_mm=true_y,
         noise_before=float(np.sqrt(noise.variance)),
         noise_left=float(np.sqrt(back.noise_variance)),
+        folded=folded_x or folded_y,
         cautions=cautions_of(setup, numbers, samples_dn, data),
     )
 
@@ -174,6 +182,25 @@ def _transfer(numbers: Station, across_lp_mm: FloatArray, along_lp_mm: FloatArra
         numbers, across_lp_mm
     )
     return np.asarray(lens * pixel)
+
+
+def _told(
+    share: FloatArray, frequency: FloatArray, mtf: Callable[[FloatArray], FloatArray]
+) -> tuple[float, bool]:
+    """
+    Tell up to where the target is true, and whether detail finer than the scan sets that.
+
+    Where the signal is over the noise up to the limit f_N of the scan, the product has detail
+    beyond it, of which a frequency 2f_N − f came as f. As much of it there as at f makes
+    H(2f_N − f)/H(f) of the contrast a false pattern: true is up to where that is one half.
+    """
+    limit = true_to(share, frequency)
+    nyquist = 2 * frequency[-1] - frequency[-2]
+    if limit < nyquist:
+        return limit, False
+    at = nyquist * np.linspace(0, 1, _STEPS)
+    ratio = np.abs(mtf(2 * nyquist - at)) / np.maximum(np.abs(mtf(at)), 1e-9)
+    return float(at[np.argmax(ratio >= 0.5)]), True  # noqa: PLR2004 -- half
 
 
 def _finer(

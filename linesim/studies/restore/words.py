@@ -6,6 +6,12 @@ from linesim.figures.plain_numbers import digits
 from linesim.forward.station import station
 from linesim.studies.restore.study import Material
 
+_ENDS = {
+    False: "beyond it noise is as strong",
+    True: "beyond it more than half may be a false pattern (aliasing), for the product has detail "
+    "finer than the scan can hold",
+}
+
 
 def target_lines(found: Material, white: float) -> str:
     """
@@ -48,8 +54,7 @@ def spoken(found: Material) -> tuple[str, ...]:
             f"True to {digits(found.true_to_x_lp_mm)} lp/mm across and "
             f"{digits(found.true_to_y_lp_mm)} lp/mm along (the scan's own limits are "
             f"{digits(nyquist[0])} and {digits(nyquist[1])}): up to there at least half of what "
-            "was on the product is there again. What was finer is lost, or came as a false "
-            "pattern (aliasing) that stays."
+            f"was on the product is there again, and {_ENDS[found.folded]}. What was finer is lost."
         ),
         (
             f"A station with object pixels finer than {digits(found.finest_um)} um cannot be "
