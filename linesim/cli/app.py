@@ -19,7 +19,7 @@ COMMANDS = {
     "rank": "Judge every option of a space of set-ups.",
     "measure": "Read figures off images, simulated or captured.",
     "dataset": "Write a labelled data set.",
-    "target": "List the built-in targets, or write one as an image.",
+    "target": "Make a target: drawn, of a photograph, of a scan.",
     "preview": "Open a local page with sliders.",
 }
 app = typer.Typer(

@@ -12,7 +12,7 @@ COMMANDS = {
 target = typer.Typer(
     name="target",
     cls=late_group("linesim.cli.target", COMMANDS, alone="draw"),
-    help="Draw a target, or make a photograph one.",
+    help="Make a target: drawn, of a photograph, of a scan.",
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
@@ -21,4 +21,4 @@ target = typer.Typer(
 
 @target.callback()
 def callback() -> None:
-    """Draw a target, or make a photograph one."""
+    """Make a target: drawn, of a photograph, of a scan."""
