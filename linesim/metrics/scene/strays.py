@@ -15,6 +15,8 @@ from linesim.setup.arrays import FloatArray
 _KNOWN_PX = 0.05
 _MOST_JOINED = 64
 _SIGNIFICANT = 5.0
+_FEWEST = 8
+"""Groups of lines that must tell their shift."""
 _HELD = 1e-9
 _LEAST = 1e-30
 LEAST_PX = 0.02
@@ -32,14 +34,12 @@ class Series:
     rms : float; spread less what its errors alone would spread
     sd : float; error of the spread
     is_real : bool; whether it is more than its errors
-    joined : int; lines in a group
     """
 
     values: FloatArray
     rms: float
     sd: float
     is_real: bool
-    joined: int
 
 
 def strays(
@@ -77,22 +77,26 @@ def _series(stiff: FloatArray, force: FloatArray, which: int, known: float) -> S
         joined *= 2
         value, error = _grouped(stiff, force, which, joined)
     place = np.minimum(np.arange(0, lines, joined) + (joined - 1) / 2, lines - 1)
-    weight = 1 / np.maximum(error, np.median(error)) ** 2
+    # groups without detail tell nothing; what they do is drawn between their neighbours
+    told = error <= max(2 * known, 3 * float(error.min()))
+    if told.sum() < _FEWEST:
+        return Series(values=np.zeros(lines), rms=0.0, sd=float(error.min()), is_real=False)
+    place, value, error = place[told], value[told], error[told]
+    weight = 1 / error**2
     weight = weight / weight.sum()
     value = value - np.polyval(np.polyfit(place, value, 1, w=np.sqrt(weight)), place)
-    free = max(len(value) - 2, 1)
+    free = len(value) - 2
     spread2 = float((weight * value**2).sum())
     noise2 = float((weight * error**2).sum()) * free / len(value)
     rms = float(np.sqrt(max(spread2 - noise2, 0.0)))
     # a sum of squares with so many degrees of freedom
     sd2 = spread2 * np.sqrt(2 / free)
-    usable = float(np.median(error)) <= 2 * known
     return Series(
         values=np.interp(np.arange(lines), place, value),
         rms=rms,
         sd=float(sd2 / (2 * max(rms, np.sqrt(sd2), 1e-12))),
-        is_real=usable and spread2 - noise2 > _SIGNIFICANT * noise2 * np.sqrt(2 / free),
-        joined=joined,
+        is_real=float(np.median(error)) <= 2 * known
+        and spread2 - noise2 > _SIGNIFICANT * noise2 * np.sqrt(2 / free),
     )
 
 

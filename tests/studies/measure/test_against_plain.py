@@ -1,5 +1,8 @@
 """Captures by a camera that shares no code with linesim, held against the prediction of a setup."""
 
+from dataclasses import replace
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -8,13 +11,16 @@ from linesim.studies.measure.against.agreement import Agreement
 from linesim.studies.measure.against.study import compared
 from tests.studies.measure.plain_captures import (
     FAULTS,
+    LINES,
+    PLAIN,
+    SIDE_UM,
     Bench,
     bench,
     captured,
     drawn_lies,
     geometry_of,
 )
-from tests.studies.plain_camera import Lies
+from tests.studies.plain_camera import Lies, capture, waves
 
 LIMITS = {
     "scale_along": 0.0005,
@@ -85,6 +91,19 @@ def test_another_target_is_refused(own: Bench) -> None:
     image = captured(bench(7), "none", 1, Lies())
     with pytest.raises(InputError, match=r"image: (does not look like|hardly shows) the setup's"):
         compared(own.prediction, own.setup, image)
+
+
+def test_detail_of_another_product_is_no_noise_and_no_blur(own: Bench) -> None:
+    """A third of the detail is not the target's: that is said, and nothing of sharpness."""
+    other = waves(9, finest_per_mm=450 / SIDE_UM, rms=0.05)
+    both: dict[str, Any] = {
+        name: np.concatenate([getattr(own.target, name), getattr(other, name)])
+        for name in ("amplitude", "across_per_mm", "along_per_mm", "phase")
+    }
+    image = capture(replace(own.target, **both), PLAIN, LINES, 1, Lies())
+    found = compared(own.prediction, own.setup, image).agreement.findings
+    assert found[0].startswith("Other detail: ")
+    assert not any(each.startswith(("Lens", "Motion", "Read noise", "Line")) for each in found)
 
 
 @pytest.mark.nightly

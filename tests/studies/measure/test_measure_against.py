@@ -153,6 +153,27 @@ def test_an_image_of_another_camera_is_refused(image: np.ndarray[Any, Any], told
         measure_against(GRAVEL, image)
 
 
+def test_a_colour_capture_is_judged_colour_by_colour() -> None:
+    """
+    A three-line camera on a web whose speed swings by 10 % at 60 Hz: what all colours share once.
+
+    Each row sees a strip at its own time, so that lines are followed through softened images.
+    """
+    folder = Path(__file__).parents[3] / "sample_targets"
+    setup = changed(
+        load_setup(folder / "tile_three_line.toml"),
+        {"camera.pixels": 200, "acquisition.lines": 300},
+    )
+    swing = {"transport.speed_ripple": 0.1, "transport.ripple_frequency": "60 Hz"}
+    found = measure_against(setup, scan(changed(setup, swing), 2).image)
+    assert list(found.differences) == ["red", "green", "blue"]
+    (shared,) = [each for each in found.findings if "Line places" in each]
+    assert shared.startswith("red, green, blue: Line places")
+    told = float(shared.partition("transport.speed_ripple = ")[2].split()[0])
+    assert told == pytest.approx(0.1, rel=0.05)
+    assert {each.name for each in found.differences["blue"]} > {"electrons_white", "mtf50_x_lp_mm"}
+
+
 def photograph() -> FloatArray:
     """Give scikit-image's gravel (CC0) as numbers, somewhat soft."""
     taken = data.gravel()  # type: ignore[no-untyped-call]

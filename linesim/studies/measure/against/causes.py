@@ -11,8 +11,20 @@ _SURE = 9.0
 """Difference in chi squared, three sigma, from which on light is told from gain; our choice."""
 
 
+_OTHER = (
+    "Other detail: the capture has detail that the prediction does not have, or has elsewhere, so "
+    "that nothing can be said of noise, sharpness, streaks and lines. Look at the picture of what "
+    "is left (--report): another piece of the product, a web that stretches or flutters, marks, "
+    "reflections."
+)
+
+
 def causes(
-    differences: tuple[Difference, ...], setup: Setup, strays_px: FloatArray | None
+    differences: tuple[Difference, ...],
+    setup: Setup,
+    strays_px: FloatArray | None,
+    *,
+    trusted: bool = True,
 ) -> tuple[str, ...]:
     """
     Say what is off and where to look.
@@ -22,6 +34,7 @@ def causes(
     differences : tuple of Difference; of one channel
     setup : Setup
     strays_px : ndarray of shape (lines,) or None; of each line along travel [px]
+    trusted : bool; whether the capture has no detail but the prediction's
     """
     named = {each.name: each for each in differences}
     off = {name: each for name, each in named.items() if each.is_off}
@@ -35,6 +48,9 @@ def causes(
         "line_places_px": lambda each: _places(each, setup, strays_px),
         "line_sideways_px": _sideways,
     }
+    if not trusted:
+        even = ("electrons_white", "black_dn", "light_ends", "light_right_left")
+        return (_OTHER, *(single[name](off[name]) for name in even if name in off))
     found = [say(off[name]) for name, say in single.items() if name in off]
     return (*found, *_noise(named, off), *_sharpness(named))
 

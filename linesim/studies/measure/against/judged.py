@@ -32,12 +32,16 @@ class Judged:
     ratio : Transfer or None; of the detail, where there is any
     noise : Explained or None; what is not detail
     left_dn : ndarray of shape (lines, columns); captured less what is explained [DN]
+    unexplained : float; of the detail's variance, what is neither detail nor the noise predicted
+    loud : float; variance of all that is not detail, over that of the noise predicted
     """
 
     differences: tuple[Difference, ...]
     ratio: Transfer | None
     noise: Explained | None
     left_dn: FloatArray
+    unexplained: float
+    loud: float
 
 
 def judged(setup: Setup, own: Prediction, one: Placed, channel: int) -> Judged:
@@ -81,6 +85,8 @@ def judged(setup: Setup, own: Prediction, one: Placed, channel: int) -> Judged:
         ratio=None if detail is None else detail[0],
         noise=None if detail is None else detail[1],
         left_dn=rest_dn,
+        unexplained=(noise.value - 1) * float(there_dn2.mean() / max(model_dn.var(), 1e-300)),
+        loud=noise.value,
     )
 
 

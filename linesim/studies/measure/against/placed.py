@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import gaussian_filter1d
 
 from linesim.metrics.scene.affine import Affine
 from linesim.metrics.scene.compared import has_structure
@@ -13,7 +14,11 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.studies.measure.against.predicted import Prediction
 
-_ROUNDS = 8
+_ROUNDS = 14
+_SOFTENED_PX = (14.0, 10.0, 7.0, 5.0, 3.0, 2.0, 1.0)
+_LIT = 0.1
+_FAR = 0.05
+"""Share of the detail's variance that is left, from which on lines may stray far; our choice."""
 _CLOSE_PX = 0.004
 _RIM_PX = 10
 _LEAST_CORRELATION = 0.3
@@ -105,53 +110,87 @@ def _closer(own: Prediction, captured_dn: FloatArray, guess: _Guess, best: int) 
     along: Series | None = None
     across: Series | None = None
     one = _rendered(own, captured_dn, guess)
+    # lines that stray by more than detail is wide are caught in softened images first
+    softer = list(_SOFTENED_PX) if _far(own, one, best) else []
     for _ in range(_ROUNDS):
-        found = _step(own, one, best)
+        soft_px = softer.pop(0) if softer else 0.0
+        seen = _softened(one, best, soft_px)
+        found = _step(own, one, best, seen)
         guess = replace(guess, lies=guess.lies.moved(found.steps))
-        along, across = _strayed(own, one, best, (along, across))
+        along, across = _strayed(own, one, best, (seen, (along, across), soft_px))
         one = replace(
             _rendered(own, captured_dn, guess, (along, across)),
             errors=found.covariance,
             along=along,
             across=across,
         )
-        if largest(found.steps, one.captured_dn.shape) < _CLOSE_PX:
+        if not softer and soft_px == 0 and largest(found.steps, seen[0].shape) < _CLOSE_PX:
             break
     return one
 
 
+_Pair = tuple[FloatArray, FloatArray]
+
+
+def _far(own: Prediction, one: Placed, best: int) -> bool:
+    """Tell whether much more is left than noise, light and black taken off."""
+    seen, model = _softened(one, best, 0.0)
+    gain, offset = np.polyfit(model.ravel(), seen.ravel(), 1)
+    left = float(np.var(seen - gain * model - offset))
+    noise = float((own.noise_dn(model, best) ** 2).mean())
+    return bool(left - noise > _FAR * gain**2 * float(model.var()))
+
+
+def _softened(one: Placed, best: int, sigma_px: float) -> _Pair:
+    """Give captured and predicted, softened along travel."""
+    pair = one.captured_dn[:, :, best], one.predicted_dn[:, :, best]
+    if sigma_px == 0:
+        return pair
+    seen, model = (gaussian_filter1d(each, sigma_px, axis=0, mode="nearest") for each in pair)
+    return seen, model
+
+
 def _strayed(
-    own: Prediction, one: Placed, best: int, before: tuple[Series | None, Series | None]
+    own: Prediction,
+    one: Placed,
+    best: int,
+    by: tuple[_Pair, tuple[Series | None, Series | None], float],
 ) -> tuple[Series | None, Series | None]:
     """Add what lines still stray to what they strayed before."""
-    seen, model = one.captured_dn[:, :, best], one.predicted_dn[:, :, best]
-    base_dn = own.base_dn(best)
+    (seen, model), before, soft_px = by
     # a black level or a light other than predicted moves no line
     gain, offset = np.polyfit(model.ravel(), seen.ravel(), 1)
-    left = seen - (gain * model + offset)
-    more = strays(left, gain * (model - base_dn), 1 / own.noise_dn(model, best) ** 2)[:2]
+    signal = gain * (model - own.base_dn(best))
+    more = strays(seen - (gain * model + offset), signal, 1 / own.noise_dn(model, best) ** 2)[:2]
     out: list[Series | None] = []
     for old, new in zip(before, more, strict=True):
         if old is None and not (new.is_real and new.rms > LEAST_PX):
             out.append(None)
             continue
         values = np.zeros(one.lines.start + len(new.values))
-        values[one.lines.start :] = new.values
+        values[one.lines.start :] = _held(new.values, soft_px)
         if old is not None:
-            values = values + old.values[: len(values)]
+            values = values + _filled(old.values, len(values))
         inner = values[one.lines.start :]
         rms = float(np.sqrt(max(np.mean(inner**2) - new.sd**2, 0.0)))
         out.append(replace(new, values=values, rms=rms, is_real=True))
     return out[0], out[1]
 
 
-def _step(own: Prediction, one: Placed, best: int) -> Step:
-    seen, model = one.captured_dn[:, :, best], one.predicted_dn[:, :, best]
+def _held(values: FloatArray, soft_px: float) -> FloatArray:
+    """Let lines move by no more than a softened image can tell, and as their neighbours do."""
+    if soft_px == 0:
+        return values
+    smooth = gaussian_filter1d(np.clip(values, -soft_px, soft_px), soft_px, mode="nearest")
+    return np.asarray(smooth)
+
+
+def _step(own: Prediction, one: Placed, best: int, pair: _Pair) -> Step:
     middle = (
         one.lies.middle_px[0] - one.lines.start,
         one.lies.middle_px[1] - one.columns.start,
     )
-    return step(seen, model, 1 / own.noise_dn(model, best) ** 2, middle)
+    return step(*pair, 1 / own.noise_dn(pair[1], best) ** 2, middle)
 
 
 def _rendered(
@@ -182,7 +221,7 @@ def _rendered(
 
 
 def _filled(values: FloatArray, lines: int) -> FloatArray:
-    return np.pad(values, (0, lines - len(values)), mode="edge")
+    return np.pad(values[:lines], (0, max(0, lines - len(values))), mode="edge")
 
 
 def _shared(
@@ -209,9 +248,10 @@ def _shared(
 
 
 def _clearest(own: Prediction) -> int:
-    """Name the channel with the most light."""
+    """Name green, whose row is the middle one and is not read later; where it is dark, another."""
     white_e = [float(one.electrons_white) for one in own.numbers.by_colour]
-    return int(np.argmax(white_e))
+    green = len(white_e) // 2
+    return green if white_e[green] > _LIT * max(white_e) else int(np.argmax(white_e))
 
 
 def _refuse_chance(found: Found, name: str) -> None:

@@ -31,6 +31,9 @@ from linesim.studies.measure.against.predicted import Prediction, prediction
 
 MOST_SAMPLES = 1 << 23
 """Samples of a capture that are judged; of a larger one the lines in its middle."""
+_UNEXPLAINED, _LOUD = 0.05, 5.0
+"""Share of the detail that is neither predicted nor noise, and its variance over that of the noise,
+from which on a capture has detail of its own; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -111,21 +114,37 @@ def compared(
     each = {colour: judged(setup, own, one, index) for index, colour in enumerate(colours)}
     geometry = geometry_of(own, one)
     strays_px = None if one.along is None else one.along.values[one.lines]
-    found = [
-        sentence if colour == GREY else f"{colour}: {sentence}"
+    said = {
+        colour: causes(of_colour.differences, setup, strays_px, trusted=not _is_other(of_colour))
         for colour, of_colour in each.items()
-        for sentence in causes(of_colour.differences, setup, strays_px)
-    ]
+    }
     agreement = Agreement(
         name=name,
         differences={colour: of_colour.differences for colour, of_colour in each.items()},
         geometry=geometry,
         explanations=explained_by(geometry, setup),
-        findings=tuple(found),
+        findings=_joined(said),
         detailed=any(of_colour.ratio is not None for of_colour in each.values()),
         cautions=tuple(Caution(code=code, text=text) for code, text in safety_cautions(setup)),
     )
     return Compared(agreement=agreement, prediction=own, placed=one, judged=each)
+
+
+def _is_other(one: Judged) -> bool:
+    """Tell whether the capture has detail of its own, of which no figure makes sense."""
+    return one.ratio is not None and one.unexplained > _UNEXPLAINED and one.loud > _LOUD
+
+
+def _joined(said: dict[str, tuple[str, ...]]) -> tuple[str, ...]:
+    """Say what several colours share once."""
+    colours: dict[str, list[str]] = {}
+    for colour, sentences in said.items():
+        for sentence in sentences:
+            colours.setdefault(sentence, []).append(colour)
+    return tuple(
+        sentence if names == [GREY] else f"{', '.join(names)}: {sentence}"
+        for sentence, names in colours.items()
+    )
 
 
 def _captured(
