@@ -9,6 +9,7 @@ import typer
 from linesim.cli.options import (
     Force,
     Json,
+    OnePage,
     Out,
     Report,
     Seed,
@@ -19,13 +20,14 @@ from linesim.cli.options import (
 )
 from linesim.cli.progress import progress
 from linesim.cli.workers import Cluster, Workers, lent_runner
+from linesim.report.page import Wanted
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.studies.compare import variants as made
 from linesim.studies.compare.lights import light_variants
 from linesim.studies.compare.outputs import compare_json, write_comparison
 from linesim.studies.compare.page import write_compare_report
-from linesim.studies.compare.study import Comparison, compared, refuse_count
+from linesim.studies.compare.study import compared, refuse_count
 from linesim.studies.compare.table import compare_text
 from linesim.studies.compare.variants import Variant
 
@@ -107,6 +109,7 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     scans: Scans = False,
     true_proportion: TrueProportion = False,
     report: Report = False,
+    one_page: OnePage = False,
     force: Force = False,
     workers: Workers = None,
     cluster: Cluster = None,
@@ -119,10 +122,10 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     folder = chosen_folder(out, paths[0] if paths else None)
     with lent_runner(workers, cluster) as runner, progress("scanning") as told:
         found = compared(title, variants, seed, runner=runner, told=told, force=force)
-    written = (
-        *write_comparison(found, folder, true_proportion=true_proportion, scans=scans),
-        *(_page(found, folder, true_proportion=true_proportion) if report else ()),
-    )
+    written = write_comparison(found, folder, true_proportion=true_proportion, scans=scans)
+    pages = Wanted(report=report, one_page=one_page)
+    if pages:
+        written += write_compare_report(found, folder, pages, true_proportion=true_proportion)
     if json:
         print_json(compare_json(found))
     else:
@@ -130,11 +133,6 @@ def compare(  # noqa: PLR0913 -- one option a parameter
         typer.echo(f"{compare_text(found)}\n\nwrote {', '.join(names)} in {folder.as_posix()}/")
     if strict and not found.any_meets_all:
         raise typer.Exit(1)
-
-
-def _page(found: "Comparison", folder: Path, *, true_proportion: bool) -> tuple[Path, ...]:
-    """Write the report too."""
-    return (write_compare_report(found, folder, true_proportion=true_proportion),)
 
 
 def _top(path: Path) -> str:

@@ -53,6 +53,14 @@ Report = Annotated[
         help="Also write report.html: one page to send, which needs no network.",
     ),
 ]
+OnePage = Annotated[
+    bool,
+    typer.Option(
+        "--one-page",
+        callback=_possible,
+        help="Also write one_page.html: the first page of the report alone, one sheet of A4.",
+    ),
+]
 TrueProportion = Annotated[
     bool,
     typer.Option(

@@ -5,8 +5,9 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.options import Json, Out, Report, chosen_folder, print_json
+from linesim.cli.options import Json, OnePage, Out, Report, chosen_folder, print_json
 from linesim.cli.progress import progress
+from linesim.report.page import Wanted
 from linesim.studies.rank.outputs import rank_json, write_ranking
 from linesim.studies.rank.page import write_rank_report
 from linesim.studies.rank.space import load_space
@@ -24,7 +25,7 @@ NoneMeets = Annotated[
 ]
 
 
-def rank(
+def rank(  # noqa: PLR0913 -- one option a parameter
     space: SpacePath,
     *,
     top: Top = 10,
@@ -32,13 +33,15 @@ def rank(
     json: Json = False,
     strict: NoneMeets = False,
     report: Report = False,
+    one_page: OnePage = False,
 ) -> None:
     """Judge every option of a space of set-ups in closed form; the best and the front remain."""
     chosen, folder = load_space(space), chosen_folder(out, space)
     with progress("judging") as tell:
         found = rank_of(chosen, top, tell)
     written = write_ranking(found, folder)
-    written += (write_rank_report(found, folder),) if report else ()
+    pages = Wanted(report=report, one_page=one_page)
+    written += write_rank_report(found, folder, pages) if pages else ()
     if json:
         print_json(rank_json(found))
     else:

@@ -10,6 +10,7 @@ import typer
 from linesim.cli.options import (
     Force,
     Json,
+    OnePage,
     Out,
     Report,
     Seed,
@@ -25,6 +26,7 @@ from linesim.cli.options import (
 from linesim.cli.progress import progress
 from linesim.figures.verdicts import Verdict
 from linesim.files.unfinished import note_of
+from linesim.report.page import Wanted
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.studies.scan.outputs import SAMPLES, write_filed, write_scan
@@ -56,6 +58,7 @@ def scan(  # noqa: PLR0913 -- one argument an option
     strict: Strict = False,
     true_proportion: TrueProportion = False,
     report: Report = False,
+    one_page: OnePage = False,
     stream: Stream = False,
     resume: Resume = False,
     force: Force = False,
@@ -65,7 +68,7 @@ def scan(  # noqa: PLR0913 -- one argument an option
     ask = _Ask(
         stream=stream or resume,
         manner=Manner(resume=resume, force=force),
-        report=report,
+        pages=Wanted(report=report, one_page=one_page),
         true_proportion=true_proportion,
     )
     verdicts: list[Verdict] = []
@@ -87,7 +90,7 @@ class _Ask:
 
     stream: bool
     manner: Manner
-    report: bool
+    pages: Wanted
     true_proportion: bool
 
 
@@ -109,12 +112,12 @@ def _scanned(
 ) -> tuple[Scan | FiledScan, tuple[Path, ...]]:
     """Scan one picture, and write what it leaves."""
     if ask.stream or is_long(view):
-        _refuse_pages(report=ask.report, true_proportion=ask.true_proportion)
+        _refuse_pages(ask)
         return _streamed(view, folder, seed, ask.manner)
     found = scan_of(view, seed, force=ask.manner.force)
     written = write_scan(found, folder, true_proportion=ask.true_proportion)
-    if ask.report:
-        written = (*written, write_scan_report(found, folder))
+    if ask.pages:
+        written += write_scan_report(found, folder, ask.pages)
     return found, written
 
 
@@ -135,9 +138,14 @@ def _streamed(
         raise
 
 
-def _refuse_pages(*, report: bool, true_proportion: bool) -> None:
+def _refuse_pages(ask: _Ask) -> None:
     """Refuse what needs the whole scan at hand."""
-    for name, asked in (("--report", report), ("--true-proportion", true_proportion)):
+    needs = {
+        "--report": ask.pages.report,
+        "--one-page": ask.pages.one_page,
+        "--true-proportion": ask.true_proportion,
+    }
+    for name, asked in needs.items():
         if asked:
             msg = (
                 f"{name}: asked for a scan that is written strip by strip, whose picture shows "

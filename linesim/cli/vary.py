@@ -6,9 +6,19 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.options import Json, Out, Report, Seed, chosen_folder, chosen_setup, print_json
+from linesim.cli.options import (
+    Json,
+    OnePage,
+    Out,
+    Report,
+    Seed,
+    chosen_folder,
+    chosen_setup,
+    print_json,
+)
 from linesim.cli.progress import progress
 from linesim.cli.workers import Cluster, Workers, lent_runner, refuse_both
+from linesim.report.page import Wanted
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.studies.batch.ranges import split_ranges
@@ -82,32 +92,29 @@ def vary(  # noqa: PLR0913 -- one option a parameter
     json: Json = False,
     strict: Unmet = False,
     report: Report = False,
+    one_page: OnePage = False,
     workers: Workers = None,
     cluster: Cluster = None,
 ) -> None:
     """Vary one key of a setup or two: figures, plots, and where the requirements are met."""
     path, texts = _parted(words or [])
     ranges, chosen, folder = split_ranges(texts), chosen_setup(path), chosen_folder(out, path)
+    pages = Wanted(report=report, one_page=one_page)
     if ways:
-        _refuse_beside_ways(ranges, report=report)
+        _refuse_beside_ways(ranges, pages)
         _ways(chosen, folder, json=json)
         return
     by = _rendering(_By(seed=seed, workers=workers, cluster=cluster), asked=render)
     ask = _Ask(binning=_listed(binning), exposure=exposure, figures=_listed(figures))
     found, seen = _studied(chosen, ranges, ask, by)
     written = write_vary(found, seen, folder)
-    written += _page(found, seen, folder) if report else ()
+    written += write_vary_report(found, seen, folder, pages) if pages else ()
     if json:
         print_json(vary_json(found, seen))
     else:
         typer.echo(f"{vary_text(found)}\n\n{_wrote(written)}")
     if strict and not found.met:
         raise typer.Exit(1)
-
-
-def _page(found: "Varied", seen: "tuple[Seen, ...]", folder: Path) -> tuple[Path, ...]:
-    """Write the report too."""
-    return (write_vary_report(found, seen, folder),)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,8 +170,9 @@ def _wrote(written: tuple[Path, ...]) -> str:
     return f"wrote {names} in {written[0].parent.as_posix()}/"
 
 
-def _refuse_beside_ways(ranges: dict[str, str], *, report: bool) -> None:
-    other = f"a range of {next(iter(ranges))}" if ranges else "--report" if report else ""
+def _refuse_beside_ways(ranges: dict[str, str], pages: Wanted) -> None:
+    page = "--report" if pages.report else "--one-page" if pages.one_page else ""
+    other = f"a range of {next(iter(ranges))}" if ranges else page
     if other:
         msg = f"--ways: read {other} too; expected one of the two"
         raise InputError(msg)

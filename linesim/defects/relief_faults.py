@@ -276,17 +276,36 @@ def relief_fault(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Laid:
-    """A fault with relief at a place."""
+    """
+    A fault with relief at a place.
 
-    fault: ReliefFault  # what
-    x_um: float  # its middle, from the outer corner of the first pixel of the first row [µm]
+    Parameters
+    ----------
+    fault : ReliefFault; what
+    x_um, y_um : float; its middle, from the outer corner of the first pixel of the first row [µm]
+    """
+
+    fault: ReliefFault
+    x_um: float
     y_um: float
 
 
 def with_relief(
     heights_um: FloatArray | ImageArray, faults: Iterable[Laid], pixel_size_um: float
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Add faults to the heights of a face."""
+    """
+    Add faults to the heights of a face.
+
+    Parameters
+    ----------
+    heights_um : ndarray, shape (rows, columns) [µm]
+    faults : iterable of Laid; what is added, and where
+    pixel_size_um : float; side of a pixel of the heights [µm]
+
+    Returns
+    -------
+    tuple of ndarray; the heights with the faults on them [µm], and where these are
+    """
     heights_um = np.array(heights_um, dtype=np.float64)
     mask = np.zeros(heights_um.shape, dtype=np.bool_)
     for laid in faults:

@@ -5,14 +5,15 @@ from dataclasses import replace
 
 import numpy as np
 
+from linesim.figures.case import Value, values
 from linesim.forward.geometry import Figure
 from linesim.forward.kept import limit_share
 from linesim.forward.station import Station
 from linesim.setup.arrays import FloatArray
 
 PLACES: Mapping[str, str] = {
-    "pixel": "the pixel's well",
-    "binned": "the place where binned charge is summed",
+    "pixel": "the pixel's full well",
+    "binned": "the full well of summed charge",
     "scale": "full scale",
 }
 """The limits in words, in the order of the light."""
@@ -36,6 +37,31 @@ def clipping_limit(numbers: Station, signal_e: Figure) -> str:
     shares = {name: float(np.max(limit_share(_alone(numbers, name), signal_e))) for name in PLACES}
     nearest = max(shares.values())
     return next(name for name, share in shares.items() if share >= nearest * (1 - _TIE))
+
+
+def nearest_place(numbers: Station, share: float) -> str:
+    """
+    Name in words the limit of which a level takes some share.
+
+    Parameters
+    ----------
+    numbers : Station; one station
+    share : float; over 0; as `limit_share` gives it
+    """
+    return PLACES[clipping_limit(numbers, signal_at(numbers, share))]
+
+
+def place_of_white(signal: Mapping[str, Value]) -> str:
+    """
+    Name in words the limit that white fills, to stand behind the share or the factor.
+
+    Parameters
+    ----------
+    signal : mapping; the group of that name
+    """
+    place = PLACES[str(signal["saturation_limit"])]
+    clips = max(values(signal["saturation_white"])) > 1
+    return f"{place}: clipped" if clips else f"of {place}"
 
 
 def _alone(numbers: Station, name: str) -> Station:

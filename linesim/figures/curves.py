@@ -75,12 +75,12 @@ def noise_sources_e(numbers: Station, signal_e: Figure) -> dict[str, FloatArray]
     sources = {
         "shot noise": np.sqrt(signal),
         "dark current": np.sqrt(numbers.dark_e),
-        "reading": np.sqrt(numbers.reads) * numbers.sensor.read_noise_e,
-        "rounding": np.sqrt(numbers.rounding_e2),
+        "read noise": np.sqrt(numbers.reads) * numbers.sensor.read_noise_e,
+        "quantisation": np.sqrt(numbers.rounding_e2),
         "fixed pattern": numbers.pattern_e(signal),
     }
     if np.any(np.asarray(numbers.line_noise_e) > 0):
-        sources["whole lines"] = np.asarray(numbers.line_noise_e)
+        sources["line noise"] = np.asarray(numbers.line_noise_e)
     return {name: np.broadcast_to(noise, signal.shape) for name, noise in sources.items()}
 
 

@@ -14,7 +14,7 @@ _ALL = 0.9999
 _FINE = 0.99
 _LARGEST_RATIO = 1000
 _FEWEST_ALARMS = 1e-6
-"""False alarms on a square metre that are told as fewer than that; our choice."""
+"""False alarms on a square metre that are told as fewer than that, 1 on a km²; our choice."""
 
 
 def digits(value: float, count: int = _DIGITS) -> str:
@@ -116,13 +116,13 @@ def alarms(alarms_per_m2: float, count: int = _DIGITS) -> str:
     str; on one square metre, or one on so many
     """
     if alarms_per_m2 >= _MILLION:
-        return f"{digits(alarms_per_m2 / _MILLION, count)} million on a m²"
+        return f"{digits(alarms_per_m2 / _MILLION, count)} million per m²"
     if alarms_per_m2 >= 0.01:  # noqa: PLR2004 -- two zeros are read at a glance
-        return f"{digits(alarms_per_m2, count)} on a m²"
+        return f"{digits(alarms_per_m2, count)} per m²"
     if alarms_per_m2 >= _FEWEST_ALARMS:
         area_m2 = float(f"{1 / alarms_per_m2:.{count}g}")
-        return f"1 on {area_m2:.0f} m²"
-    return "fewer than 1 on a million m²"
+        return f"1 per {area_m2:.0f} m²"
+    return "under 1 per km²"
 
 
 def ratio_words(ratio: float) -> str:
@@ -140,6 +140,38 @@ def ratio_words(ratio: float) -> str:
     if ratio >= _LARGEST_RATIO:
         return f"over {_LARGEST_RATIO} times"
     return f"{digits(ratio, 2 if ratio < 9.95 else _DIGITS)} times"  # noqa: PLR2004 -- 3.3, 17.8
+
+
+def change_words(share: float) -> str:
+    """
+    Say how a fault with relief is seen.
+
+    Parameters
+    ----------
+    share : float; change of the product's level; negative where it is darker
+
+    Returns
+    -------
+    str; in percent, or from twice as bright on as a factor
+    """
+    if share >= 1:
+        return f"{ratio_words(1 + share)} as bright as the product"
+    return f"{percent(abs(share))} {'brighter' if share > 0 else 'darker'} than the product"
+
+
+def fill_words(share: float) -> str:
+    """
+    Say how far a level fills its limit.
+
+    Parameters
+    ----------
+    share : float; of the limit
+
+    Returns
+    -------
+    str; in percent, or as a factor where it goes over
+    """
+    return percent(share) if share <= 1 else ratio_words(share)
 
 
 def at_most(value: float, count: int = _DIGITS) -> str:

@@ -1,4 +1,4 @@
-"""Text for the console: lines of at most 100 columns, a number never parted from its unit."""
+"""Text for the console, in lines of at most 100 columns; and the same text as print sets it."""
 
 import re
 import textwrap
@@ -6,6 +6,14 @@ import textwrap
 WIDTH = 100
 _HELD = "\N{NO-BREAK SPACE}"
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|us|um|mm|lx|klx|k?Hz|MB/s|DN|e|px|m²|m/min)(?![\w/]))")
+
+_MICRO = re.compile(r"(?<=\d )u(?=[ms]\b)|(?<=, )u(?=[ms](?:$|,))")
+_TIMES = re.compile(r"(?<=[\dmx]) x (?=\d)")
+
+
+def typeset(text: str) -> str:
+    """Write units and products of the console as print does: µm, µs and ×."""
+    return _TIMES.sub(" × ", _MICRO.sub("µ", text))
 
 
 def wrapped(text: str, head: str = "", rest: str = "") -> list[str]:

@@ -7,6 +7,7 @@ from math import ceil, floor, inf, log10
 import numpy as np
 
 from linesim.figures.case import Value, values
+from linesim.figures.clipping import PLACES
 from linesim.figures.curves import LightPath, light_path, noise_sources_e
 from linesim.figures.plain_numbers import digits, people_number
 from linesim.forward.station import Station, station
@@ -15,11 +16,6 @@ from linesim.report.setup_words import is_in_lux, lux_words
 from linesim.setup.channels import COLOURS
 from linesim.setup.setup import Setup
 
-_LIMITS = {
-    "pixel": "full well of the pixels",
-    "binned": "well where charge is summed",
-    "scale": "full scale of the number",
-}
 _QUARTERS = 4
 _LONG_POWER = 5
 _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
@@ -88,7 +84,7 @@ def _lamp_words(setup: Setup) -> str:
 def _light_rows(setup: Setup, numbers: Station, path: LightPath) -> list[_Row]:
     share, lens = float(numbers.optics.share_to_sensor), numbers.optics
     ambient = [
-        _Row(label="other light there", note="ambient", value=each)
+        _Row(label="ambient light", note="at the target", value=each)
         for each in (path.ambient_w_m2,)
         if each > 0
     ]
@@ -96,7 +92,7 @@ def _light_rows(setup: Setup, numbers: Station, path: LightPath) -> list[_Row]:
         _Row(label="lamp, at the target", note=_lamp_words(setup), value=path.lamp_w_m2),
         *ambient,
         _Row(
-            label="sent back by white",
+            label="reflected by white",
             note=f"times a reflectance of {float(numbers.white_reflectance):.3g}, matt",
             value=path.sent_back_w_m2,
         ),
@@ -122,7 +118,7 @@ def _count_rows(
         note = f"times a quantum efficiency of {collected:.3g} over this light"
     limits = [
         _Row(
-            label=_LIMITS[name],
+            label=PLACES[name].removeprefix("the "),
             note="nearest limit" if name == signal["saturation_limit"] else "",
             value=float(np.min(limit)),
             is_limit=True,

@@ -8,6 +8,7 @@ running or fetching anything else.
 import base64
 import hashlib
 import re
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from importlib.util import find_spec
@@ -15,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from linesim.files.atomic import write_text
+from linesim.report.console import typeset
 from linesim.report.page_parts import Page
 from linesim.setup.errors import InputError
 
@@ -26,8 +28,6 @@ _TAG = re.compile(r"<[^<>]*>")
 _NAMES = re.compile(r'(?<=\sid=")|(?<=url\(#)|(?<=href="#)')
 """Places in a tag at which the name of an element begins."""
 _METADATA = re.compile(r"\s*<metadata>.*?</metadata>", flags=re.DOTALL)
-_MICRO = re.compile(r"(?<=\d )u(?=[ms]\b)|(?<=, )u(?=[ms](?:$|,))")
-_TIMES = re.compile(r"(?<=[\dmx]) x (?=\d)")
 
 
 def refuse_without_extra() -> None:
@@ -45,11 +45,6 @@ def refuse_without_extra() -> None:
             'pip install "linesim[report]"'
         )
         raise InputError(msg)
-
-
-def typeset(text: str) -> str:
-    """Write units and products in a page as print does: µm, µs and ×."""
-    return _TIMES.sub(" × ", _MICRO.sub("µ", text))
 
 
 def data_uri(png: bytes) -> str:
@@ -84,9 +79,14 @@ def _environment() -> "Environment":
     return found
 
 
-def page_text(page: Page) -> str:
+def page_text(page: Page, *, one_page: bool = False) -> str:
     """
     Lay a page out as HTML.
+
+    Parameters
+    ----------
+    page : Page
+    one_page : bool; the first page alone, with what is to be minded about people
 
     Returns
     -------
@@ -99,10 +99,53 @@ def page_text(page: Page) -> str:
     script = _text("page.js")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     template = _environment().get_template("page.html.j2")
-    return template.render(page=page, style=_text("page.css"), script=script, digest=digest)
+    return template.render(
+        page=page, style=_text("page.css"), script=script, digest=digest, one_page=one_page
+    )
 
 
-def write_report(path: Path, page: Page) -> None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """Which pages are to be written: the whole report, the first page alone, both or none."""
+
+    report: bool = True
+    one_page: bool = False
+
+    def __bool__(self) -> bool:
+        """Whether any is."""
+        return self.report or self.one_page
+
+
+WHOLE = Wanted()
+
+
+def write_pages(folder: Path, page: Page, wanted: Wanted, name: str = "report") -> tuple[Path, ...]:
+    """
+    Write a report, its first page alone, or both.
+
+    Parameters
+    ----------
+    folder : pathlib.Path; made where it is missing
+    page : Page
+    wanted : Wanted
+    name : str; of the report's file, without its ending
+
+    Returns
+    -------
+    tuple of pathlib.Path; what was written
+
+    Raises
+    ------
+    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
+    """
+    files = {folder / f"{name}.html": False} if wanted.report else {}
+    files |= {folder / "one_page.html": True} if wanted.one_page else {}
+    for path, one_page in files.items():
+        write_report(path, page, one_page=one_page)
+    return tuple(files)
+
+
+def write_report(path: Path, page: Page, *, one_page: bool = False) -> None:
     """
     Write a page, whole or not at all.
 
@@ -110,9 +153,10 @@ def write_report(path: Path, page: Page) -> None:
     ----------
     path : pathlib.Path; the final name
     page : Page
+    one_page : bool; the first page alone
 
     Raises
     ------
     InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
-    write_text(path, page_text(page))
+    write_text(path, page_text(page, one_page=one_page))

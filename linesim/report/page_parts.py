@@ -9,6 +9,9 @@ from typing import ClassVar
 
 from linesim.report.judged_rows import Judged, Outcome
 
+PEOPLE = "Eyes, heat and machines"
+"""Title of the cautions about people."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Text:
@@ -34,12 +37,14 @@ class Table:
     title : str; over it
     head : tuple of str; names of the columns; empty where the title says enough
     rows : tuple of tuple of str; cells
+    is_folded : bool; whether only its title is seen until it is opened; in print it is open
     """
 
     kind: ClassVar[str] = "table"
     title: str
     head: tuple[str, ...] = ()
     rows: tuple[tuple[str, ...], ...]
+    is_folded: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,12 +203,18 @@ class Page:
     title : str; of the job
     job : str; what kind of page it is
     outcome : tuple of Outcome; what stands first: one a station
-    lead : tuple of str; the job in words, a paragraph each
-    sections : tuple of Section; in reading order
+    first : tuple of Part; on the first page below it: picture, four figures, what limits
+    sections : tuple of Section; behind the first page, in reading order
     """
 
     title: str
     job: str
     outcome: tuple[Outcome, ...] = ()
-    lead: tuple[str, ...]
+    first: tuple[Part, ...] = ()
     sections: tuple[Section, ...]
+
+    @property
+    def people(self) -> tuple[Cautions, ...]:
+        """What is to be minded about people, which a first page by itself says too."""
+        parts = (part for section in self.sections for part in section.parts)
+        return tuple(part for part in parts if isinstance(part, Cautions) and part.title == PEOPLE)

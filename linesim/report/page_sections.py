@@ -5,13 +5,15 @@ from dataclasses import dataclass, replace
 
 from linesim.figures.budget import Budget
 from linesim.figures.case import Value, values
-from linesim.figures.plain_numbers import digits, people_number, percent, rate
+from linesim.figures.clipping import place_of_white
+from linesim.figures.plain_numbers import digits, fill_words, people_number, percent, rate
 from linesim.figures.safety import CODES, MACHINERY, Shared, shared_cautions
 from linesim.forward.station import station
 from linesim.report.geometry_drawing import lines_on_target, rows_of_sensor
 from linesim.report.judged_rows import judged_rows
 from linesim.report.light_bars import light_bars, noise_bars
 from linesim.report.page_parts import (
+    PEOPLE,
     Cautions,
     Facts,
     Part,
@@ -23,6 +25,7 @@ from linesim.report.page_parts import (
     Verdicts,
 )
 from linesim.report.rows import Row, figure_rows
+from linesim.report.setup_words import job_in_words
 from linesim.report.side_drawing import side_picture
 from linesim.report.side_view import SideView, field_words, side_view_of
 from linesim.report.signal_plots import mtf_plots, noise_plot
@@ -51,7 +54,7 @@ def facts(found: Budget) -> Facts:
     found : Budget; all figures
     """
     place, signal, sharp = found["geometry"], found["signal"], found["resolution"]
-    exposure, limit = found["exposure"], signal["saturation_limit"]
+    exposure = found["exposure"]
     has_light = "snr_white_db" in signal  # without any, no SNR in dB
     decibels = _span(signal["snr_white_db"], "{:.3g} dB".format) if has_light else ""
     return Facts(
@@ -72,9 +75,9 @@ def facts(found: Budget) -> Facts:
             ("SNR on white", _span(signal["snr_white"], digits), decibels),
             ("SNR on the product", _span(signal["snr_product"], digits), _ends(signal)),
             (
-                "saturation on white",
-                _span(signal["saturation_white"], percent),
-                f"of the nearest limit ({limit})",
+                "white needs",
+                _span(signal["saturation_white"], fill_words),
+                place_of_white(signal),
             ),
             (
                 "MTF at Nyquist",
@@ -83,6 +86,11 @@ def facts(found: Budget) -> Facts:
             ),
         )
     )
+
+
+def job_section(setup: Setup) -> Section:
+    """Tell the job in words."""
+    return Section(title="The job in words", parts=(Text(paragraphs=job_in_words(setup)),))
 
 
 def requirement_section(setup: Setup, found: Budget) -> Section:
@@ -153,7 +161,7 @@ def caution_section(*stations: Case, people: tuple[Shared, ...] | None = None) -
         title="What to mind",
         parts=(
             Cautions(title="The picture", rows=picture or none),
-            Cautions(title="Eyes, heat and machines", rows=(*light, ("", MACHINERY))),
+            Cautions(title=PEOPLE, rows=(*light, ("", MACHINERY))),
         ),
     )
 
@@ -223,7 +231,7 @@ def signal_sections(setup: Setup, found: Budget) -> tuple[Section, ...]:
     numbers = station(setup)
     return (
         Section(
-            title="From the lamp to the number",
+            title="From the lamp to the digital number",
             parts=light_bars(setup, found["signal"]),
         ),
         Section(

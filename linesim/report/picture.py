@@ -1,12 +1,17 @@
 """Pictures of scans for the eye: samples as delivered, with a scale bar each way."""
 
 from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from io import BytesIO
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from linesim.files.srgb import linear_to_srgb
+from linesim.report.console import typeset
+from linesim.setup.arrays import FloatArray
 
 _LEFT_PX = 104
 _BELOW_PX = 54
@@ -19,7 +24,20 @@ _LONGEST_SIDE_PX = 1600
 _SMALLEST_SIDE_PX = 320
 _TOP_PERCENTILE = 99.9
 
-Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
+_SIZE_PX = 16
+
+Font = ImageFont.FreeTypeFont
+
+
+@cache
+def _letters() -> bytes:
+    return files("linesim.report").joinpath("font", "DejaVuSans-part.ttf").read_bytes()
+
+
+@cache
+def caption_font(size_px: float) -> Font:
+    """Give the letters of captions, which are those of the plots and have µ, ×, ² and –."""
+    return ImageFont.truetype(BytesIO(_letters()), size_px)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +70,9 @@ def round_length_mm(longest_mm: float) -> float:
     return float(max(step * power for step in _ROUND if step * power <= longest_mm * (1 + 1e-9)))
 
 
-def tones(image_dn: NDArray[np.uint16], black_dn: float, white_dn: float) -> NDArray[np.uint8]:
+def tones(
+    image_dn: NDArray[np.uint16] | FloatArray, black_dn: float, white_dn: float
+) -> NDArray[np.uint8]:
     """
     Bring samples to the screen: black and white as given, linear light encoded as sRGB.
 
@@ -125,9 +145,9 @@ def picture(
     ndarray of uint8, shape (height, width, 3)
     """
     body = _fitted(shown, grid, true_proportion=true_proportion)
-    font = ImageFont.load_default(size=18)
+    font = caption_font(_SIZE_PX)
     left, top = _LEFT_PX, 8
-    under = broken_lines(caption, font, max(body.width, _NARROWEST_CAPTION_PX))
+    under = broken_lines(typeset(caption), font, max(body.width, _NARROWEST_CAPTION_PX))
     width_px = left + max(body.width, *(int(font.getlength(line)) for line in under)) + 16
     height_px = top + body.height + _BELOW_PX + _CAPTION_LINE_PX * len(under)
     page = Image.new("RGB", (width_px, height_px), PAPER)

@@ -7,16 +7,17 @@ from typing import Any, NamedTuple
 
 from linesim.figures.budget import Budget
 from linesim.figures.case import values
-from linesim.figures.clipping import PLACES, clipping_limit, signal_at
+from linesim.figures.clipping import nearest_place, place_of_white
 from linesim.figures.groups import ENDS
 from linesim.figures.places import worst_name
 from linesim.figures.plain_numbers import (
     alarms,
     chance,
+    change_words,
     digits,
+    fill_words,
     percent,
     rate,
-    ratio_words,
 )
 from linesim.figures.understood import understood_words
 from linesim.forward.station import station
@@ -41,18 +42,18 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
         _Said("object pixel", "{object_pixel_x_um:.4g} x {object_pixel_y_um:.4g} um "
               "(across x along)"),
         _Said("line advance", "{line_advance_um:.4g} um, coverage {coverage:.3g}, "
-              "aspect {pixel_aspect:.3g}"),
+              "pixel aspect {pixel_aspect:.3g}"),
         _Said("image", "{image_width_px} px x {image_lines} lines"),
-        _Said("seen on the target", "{field_of_view_mm:.4g} mm x {scan_length_mm:.4g} mm"),
+        _Said("field of view", "{field_of_view_mm:.4g} mm, scan length {scan_length_mm:.4g} mm"),
         _Said("line rate", "{line_rate_hz:rate} (matched {matched_line_rate_hz:rate}, "
               "square {square_line_rate_hz:rate})"),
-        _Said("top speed of the camera", "{max_speed_mm_s:.4g} mm/s"),
+        _Said("fastest for the camera", "{max_speed_mm_s:.4g} mm/s"),
         _Said("image data", "{data_rate_mb_s:.4g} MB/s"),
         _Said("depth of field", "{depth_of_field_mm:.3g} mm"),
         _Said("working distance", "{working_distance_mm:.4g} mm"),
-        _Said("colour against green", "{misregistration_px:z.3g}", " lines"),
-        _Said("swing of it by ripple", "{misregistration_swing_px:z.3g}", " lines"),
-        _Said("across, at the ends", "{misregistration_x_px:z.3g}", " pixels"),
+        _Said("colour offset from green", "{misregistration_px:z.3g}", " lines"),
+        _Said("its swing by speed ripple", "{misregistration_swing_px:z.3g}", " lines"),
+        _Said("across, at the line's ends", "{misregistration_x_px:z.3g}", " pixels"),
     ),
     "exposure": (
         _Said("exposure", "{exposure_us:.4g} us of {line_period_us:.4g} us (duty {duty:part})"),
@@ -63,60 +64,60 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
     "limits": (
         _Said("line rate of the camera", "{line_rate_needed}", " ({line_rate_share:part})"),
         _Said("data on the link", "{link_needed}", " ({link_share:part})"),
-        _Said("flashes of the lamp", "{pulse_rate_needed}", " ({pulse_rate_share:part})"),
-        _Said("exposure in the period", "{exposure_needed}", " ({exposure_share:part})"),
+        _Said("pulse rate of the lamp", "{pulse_rate_needed}", " ({pulse_rate_share:part})"),
+        _Said("exposure time", "{exposure_needed}", " ({exposure_share:part})"),
         _Said("brightest part", "{clipping_share:part}", " of {clipping_limit}, noise included"),
     ),
     "signal": (
-        _Said("irradiance on the target", "{irradiance_target_w_m2:.4g} W/m²"),
-        _Said("radiant power of the lamp", "{lamp_power_w_m:.4g} W a metre of it"),
-        _Said("irradiance on the sensor", "{irradiance_sensor_w_m2:.4g} W/m²"),
-        _Said("white", "{electrons_white:.5g} e, noise {noise_white_e:.4g} e, {dn_white:.5g} DN",
-              ends="{electrons_white_ends:.5g} e"),
-        _Said("product", "{electrons_product:.5g} e, {dn_product:.5g} DN",
-              ends="{electrons_product_ends:.5g} e"),
-        _Said("dark signal", "{dark_e:.4g} e"),
-        _Said("SNR on white", "{snr_white:.4g} ({snr_white_db:.3g} dB), "
-              "with fixed pattern {snr_total_white:.4g}", "{white_clips}",
-              ends="{snr_white_ends:.4g}"),
-        _Said("radiance factor", "{radiance_factor:.4g}"),
-        _Said("SNR on the product", "{snr_product:.4g}", ends="{snr_product_ends:.4g}"),
-        _Said("saturation on white", "{saturation_white:part}",
-              " of the nearest limit ({saturation_limit})"),
+        _Said("irradiance on the target", "{irradiance_target_w_m2:.3g} W/m²"),
+        _Said("radiant power of the lamp", "{lamp_power_w_m:.3g} W per metre"),
+        _Said("irradiance on the sensor", "{irradiance_sensor_w_m2:.3g} W/m²"),
+        _Said("white", "{electrons_white:.3g} e, noise {noise_white_e:.3g} e, {dn_white:.4g} DN",
+              ends="{electrons_white_ends:.3g} e"),
+        _Said("product", "{electrons_product:.3g} e, {dn_product:.4g} DN",
+              ends="{electrons_product_ends:.3g} e"),
+        _Said("dark signal", "{dark_e:.3g} e"),
+        _Said("SNR on white", "{snr_white:.3g} ({snr_white_db:.3g} dB), "
+              "with fixed pattern {snr_total_white:.3g}", "{white_clips}",
+              ends="{snr_white_ends:.3g}"),
+        _Said("radiance factor", "{radiance_factor:.3g}"),
+        _Said("SNR on the product", "{snr_product:.3g}", ends="{snr_product_ends:.3g}"),
+        _Said("white needs", "{saturation_white:fill}", " {saturation_place}"),
     ),
     "camera": (
-        _Said("dark noise", "{dark_noise_e:.4g} e"),
-        _Said("sensitivity threshold", "{threshold_e:.4g} e"),
-        _Said("saturation capacity", "{saturation_e:.5g} e, SNR there {snr_max:.4g} "
+        _Said("dark noise", "{dark_noise_e:.3g} e"),
+        _Said("sensitivity threshold", "{threshold_e:.3g} e"),
+        _Said("saturation capacity", "{saturation_e:.3g} e, SNR there {snr_max:.3g} "
               "({snr_max_db:.3g} dB)"),
-        _Said("dynamic range", "{dynamic_range:.4g} ({dynamic_range_db:.3g} dB)"),
+        _Said("dynamic range", "{dynamic_range:.3g} ({dynamic_range_db:.3g} dB)"),
     ),
     "resolution": (
         _Said("Nyquist", "{nyquist_x_lp_mm:.4g} / {nyquist_y_lp_mm:.4g} lp/mm (across / along)"),
         _Said("MTF at Nyquist", "{mtf_nyquist_x:.2f} / {mtf_nyquist_y:.2f}, "
-              "of it motion {mtf_motion_nyquist_y:.2f}",
+              "motion alone {mtf_motion_nyquist_y:.2f}",
               ends="{mtf_nyquist_x_ends:.2f} / {mtf_nyquist_y_ends:.2f}"),
-        _Said("MTF50", "{mtf50_x_lp_mm:.4g} / {mtf50_y_lp_mm:.4g} lp/mm on the target",
-              ends="{mtf50_x_lp_mm_ends:.4g} / {mtf50_y_lp_mm_ends:.4g}"),
+        _Said("MTF50", "{mtf50_x_lp_mm:.3g} / {mtf50_y_lp_mm:.3g} lp/mm on the target",
+              ends="{mtf50_x_lp_mm_ends:.3g} / {mtf50_y_lp_mm_ends:.3g}"),
     ),
     "detection": (
-        _Said("smallest defect", "{defect_px_x:.3g} x {defect_px_y:.3g} px"),
-        _Said("fault as seen", "{defect_contrast:change}"),
-        _Said("defect contrast / noise", "{defect_cnr:.4g} a sample", ends="{defect_cnr_ends:.4g}"),
-        _Said("found of them", "{detection_rate:chance} at d' {defect_dprime:.4g}",
-              ends="{detection_rate_ends:chance} at d' {defect_dprime_ends:.4g}"),
-        _Said("false alarms", "{false_alarms_per_m2:alarms}, for the share wanted",
+        _Said("required defect", "{defect_px_x:.3g} x {defect_px_y:.3g} px"),
+        _Said("contrast of the fault", "{defect_contrast:change}"),
+        _Said("contrast to noise ratio", "{defect_cnr:.3g} per sample",
+              ends="{defect_cnr_ends:.3g}"),
+        _Said("found", "{detection_rate:chance} (d′ {defect_dprime:.3g})",
+              ends="{detection_rate_ends:chance} (d′ {defect_dprime_ends:.3g})"),
+        _Said("false alarms", "{false_alarms_per_m2:alarms}, at {wanted_rate:chance} detection",
               ends="{false_alarms_per_m2_ends:alarms}"),
-        _Said("smallest disc found", "{smallest_detectable_um:.4g} um",
-              ends="{smallest_detectable_um_ends:.4g} um"),
-        _Said("thinnest scratch found", "{smallest_width_um:.4g} um",
-              ends="{smallest_width_um_ends:.4g} um"),
-        _Said("narrowest such fault found", "{smallest_relief_um:.4g} um",
-              ends="{smallest_relief_um_ends:.4g} um"),
-        _Said("texture in the noise", "{texture_share:texture}"),
-        _Said("alarm from", "{alarm_threshold:.3g}", " sigma on"),
-        _Said("by Rose's criterion, d' 5", "{rose_diameter_um:.4g}", " um"),
-        _Said("false alarms at his d' 5", "{rose_false_alarms_per_m2:alarms}"),
+        _Said("smallest disc found", "{smallest_detectable_um:.3g} um",
+              ends="{smallest_detectable_um_ends:.3g} um"),
+        _Said("thinnest scratch found", "{smallest_width_um:.3g} um",
+              ends="{smallest_width_um_ends:.3g} um"),
+        _Said("narrowest such fault found", "{smallest_relief_um:.3g} um",
+              ends="{smallest_relief_um_ends:.3g} um"),
+        _Said("product texture", "{texture_share:texture}"),
+        _Said("alarm threshold", "{alarm_threshold:.3g}", " sigma"),
+        _Said("disc at d′ 5 (Rose)", "{rose_diameter_um:.3g}", " um"),
+        _Said("false alarms at d′ 5", "{rose_false_alarms_per_m2:alarms}"),
     ),
 }  # fmt: skip
 _SHEET = "taken from the data sheet"
@@ -126,37 +127,20 @@ _WORST = {
     "aged ends": "; at the ends, lamp aged",
 }
 _MEASURED = (
-    _Said("white", "{electrons_white:.5g} e, noise {noise_white_e:.4g} e, {dn_white:.5g} DN"),
-    _Said("SNR on white", "{snr_white:.4g} ({snr_white_db:.3g} dB), "
-          "with fixed pattern {snr_total_white:.4g}"),
-    _Said("MTF at Nyquist across", "{mtf_nyquist_x:.2f}, MTF50 {mtf50_x_lp_mm:.4g} lp/mm"),
-    _Said("MTF at Nyquist along", "{mtf_nyquist_y:.2f}, MTF50 {mtf50_y_lp_mm:.4g} lp/mm"),
-    _Said("samples", "{dn_min} to {dn_max} DN, mean {dn_mean:.5g}, at full scale "
+    _Said("white", "{electrons_white:.4g} e, noise {noise_white_e:.3g} e, {dn_white:.4g} DN"),
+    _Said("SNR on white", "{snr_white:.3g} ({snr_white_db:.3g} dB), "
+          "with fixed pattern {snr_total_white:.3g}"),
+    _Said("MTF at Nyquist across", "{mtf_nyquist_x:.2f}, MTF50 {mtf50_x_lp_mm:.3g} lp/mm"),
+    _Said("MTF at Nyquist along", "{mtf_nyquist_y:.2f}, MTF50 {mtf50_y_lp_mm:.3g} lp/mm"),
+    _Said("samples", "{dn_min} to {dn_max} DN, mean {dn_mean:.4g}, at full scale "
           "{share_at_full_scale:part}"),
 )  # fmt: skip
 
 
 def _texture(share: float) -> str:
     """Say what more light would do where the product's own texture is most of the noise."""
-    rules = ": it rules, and more light does not help" if share > _RULES else ""
-    return f"{percent(share)} of it{rules}"
-
-
-def change_words(share: float) -> str:
-    """
-    Say how a fault with relief is seen.
-
-    Parameters
-    ----------
-    share : float; change of the product's level; negative where it is darker
-
-    Returns
-    -------
-    str; in percent, or from twice as bright on as a factor
-    """
-    if share >= 1:
-        return f"{ratio_words(1 + share)} as bright as the product"
-    return f"{percent(abs(share))} {'brighter' if share > 0 else 'darker'} than the product"
+    rules = ": more light does not help" if share > _RULES else ""
+    return f"{percent(share)} of the noise{rules}"
 
 
 _FORMS: Mapping[str, Callable[[float], str]] = {
@@ -165,6 +149,7 @@ _FORMS: Mapping[str, Callable[[float], str]] = {
     "alarms": alarms,
     "part": percent,
     "texture": _texture,
+    "fill": fill_words,
     "change": change_words,
 }
 
@@ -240,7 +225,9 @@ def _rows(group: Mapping[str, object], labels: tuple[_Said, ...]) -> tuple[Row, 
 
 def figure_rows(setup: Setup, found: Budget) -> dict[str, tuple[Row, ...]]:
     """Put all figures of a budget into words."""
+    wanted = {**found["detection"], "wanted_rate": setup.wanted_detection_rate}
     groups = {**found.groups, "limits": _limits(setup, found), "signal": _signal(found)}
+    groups["detection"] = wanted
     place = dict.fromkeys(_LABELS, _WORST[worst_name(setup, even=False)])
     # no lens ages
     place["resolution"] = _WORST["ends"]
@@ -255,7 +242,8 @@ def _signal(found: Budget) -> dict[str, object]:
     """Say beside the linear model's SNR where white does not get that far."""
     signal = found["signal"]
     clips = max(values(signal["saturation_white"])) > 1
-    return {**signal, "white_clips": "; as if nothing clipped, but white does" if clips else ""}
+    said = "; as if nothing clipped, but white does" if clips else ""
+    return {**signal, "white_clips": said, "saturation_place": place_of_white(signal)}
 
 
 def _limits(setup: Setup, found: Budget) -> dict[str, object]:
@@ -274,11 +262,8 @@ def _limits(setup: Setup, found: Budget) -> dict[str, object]:
         limits["pulse_rate_needed"] = f"{needed} of the lamp's {rate(most_hz)}"
     when = numbers.timing
     left_us = digits(float(when.longest_exposure_us), 4)
-    limits["exposure_needed"] = (
-        f"{digits(float(when.exposure_us), 4)} us of the {left_us} us that the line leaves"
-    )
-    brightest_e = signal_at(numbers, max(values(shares["clipping_share"])))
-    limits["clipping_limit"] = PLACES[clipping_limit(numbers, brightest_e)]
+    limits["exposure_needed"] = f"{digits(float(when.exposure_us), 4)} us of {left_us} us available"
+    limits["clipping_limit"] = nearest_place(numbers, max(values(shares["clipping_share"])))
     return limits
 
 

@@ -36,8 +36,8 @@ def _target(setup: Setup) -> str:
     speeds = f"{slowest} to {transport['speed']} (pictured at the latter)" if slowest else ""
     again = ", repeated without end," if setup.target.repeat else ""
     return (
-        f"{what}{again} passes at {speeds or transport['speed']}{clock}; a pixel of its image is "
-        f"{target['pixel_size']} on the real thing."
+        f"{what}{again} passes at {speeds or transport['speed']}{clock}; each pixel of its image "
+        f"stands for {target['pixel_size']}."
     )
 
 
@@ -57,15 +57,15 @@ def _camera(setup: Setup, numbers: Station) -> str:
 def _binning(setup: Setup) -> str:
     binning, acquisition = setup.acquisition.binning, setup.acquisition
     if binning.across * binning.along == 1:
-        return "Each pixel is read by itself."
+        return "No binning."
     how = (
-        "as charge, before the one reading"
+        "in charge, before the read"
         if acquisition.binning_domain == "charge"
-        else f"as numbers, {'averaged' if acquisition.binning_mode == 'average' else 'summed'}"
+        else f"in digital, {'averaged' if acquisition.binning_mode == 'average' else 'summed'}"
     )
     lines = "successive lines" if acquisition.binning_along == "lines" else "rows"
     along = f" ({lines} along travel)" if binning.along > 1 else ""
-    return f"{binning.across} x {binning.along} pixels{along} are joined into one, {how}."
+    return f"Binned {binning.across} x {binning.along}{along}, {how}."
 
 
 def _rate(setup: Setup, numbers: Station) -> str:
@@ -74,11 +74,11 @@ def _rate(setup: Setup, numbers: Station) -> str:
     chosen = f" ({rate})" if isinstance(rate, str) else ""
     trigger = "an encoder" if setup.transport.trigger == "encoder" else "a clock"
     duty = float(when.duty)
-    part = "all" if _FULL < duty < 1 + _SAME else f"{duty:.0%}"
+    part = "all" if _FULL < duty < 1 + _SAME else percent(duty, 2)
     return (
-        f"On {trigger}, {digits(float(when.line_rate_hz), 5)} lines a second{chosen} follow each "
-        f"other every {float(when.line_advance_um):.4g} um of travel; a line is exposed for "
-        f"{digits(float(when.exposure_us), 4)} us, {part} of its period. A delivered pixel sees "
+        f"On {trigger}, {digits(float(when.line_rate_hz), 5)} lines a second{chosen}, one "
+        f"every {float(when.line_advance_um):.4g} um of travel; each is exposed for "
+        f"{digits(float(when.exposure_us), 4)} us, {part} of its period. A delivered pixel covers "
         f"{float(place.object_pixel_x_um):.4g} um x {float(place.object_pixel_y_um):.4g} um."
     )
 
@@ -115,8 +115,8 @@ def _light(setup: Setup, numbers: Station) -> str:
     asked = f"{lux_words(setup)}, {watts}," if is_in_lux(setup) else watts
     ambient = f", {light['ambient']} of other light" if setup.ambient_w_m2 > 0 else ""
     return (
-        f"The light at the target is {asked} of {_spectrum(setup)}{ambient}; white sends back "
-        f"{setup.target.white_reflectance:.0%} of it.{_place(setup)}"
+        f"The light at the target is {asked} of {_spectrum(setup)}{ambient}; white reflects "
+        f"{percent(setup.target.white_reflectance, 2)} of it.{_place(setup)}"
     )
 
 

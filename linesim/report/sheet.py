@@ -11,14 +11,26 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
-from linesim.report.picture import INK, PAPER, Font, Grid, broken_lines, draw_bar, round_length_mm
+from linesim.report.console import typeset
+from linesim.report.picture import (
+    INK,
+    PAPER,
+    Font,
+    Grid,
+    broken_lines,
+    caption_font,
+    draw_bar,
+    round_length_mm,
+)
 
 _EDGE_PX = 20
 _GAP_PX = 22
 _BESIDE_PX = 18
-_SIZE_PX = 15
+_SIZE_PX = 13
+_HEADING_PX, _HEADING_LINE_PX = 18, 26
+_NARROWEST_PX = 480
 _LINE_PX = 19
 _SQUARE = 0.005
 """Samples closer than this share to square count as square; our choice."""
@@ -52,12 +64,14 @@ class Panel:
     grid : Grid; what a sample covers
     title : str; what the picture shows, in a few words
     detail : Detail, optional; shown magnified under it
+    inset : ndarray of uint8, optional; another picture of as many or fewer samples, under it
     """
 
     image: NDArray[np.uint8]
     grid: Grid
     title: str
     detail: Detail | None = None
+    inset: NDArray[np.uint8] | None = None
 
     @property
     def width_mm(self) -> float:
@@ -101,6 +115,12 @@ def _resized(image: NDArray[np.uint8], size: tuple[int, int]) -> Image.Image:
     return Image.fromarray(image).convert("RGB").resize(size, resample)
 
 
+def _wide(image: NDArray[np.uint8], width_px: int) -> Image.Image:
+    """Bring a picture to a width, its samples square."""
+    lines, width = image.shape[:2]
+    return _resized(image, (width_px, max(1, round(width_px * lines / width))))
+
+
 def _framed(body: Image.Image) -> Image.Image:
     """Draw a frame, so that white samples do not run out into the paper."""
     page = Image.new("RGB", (body.width + 2, body.height + 2), INK)
@@ -109,17 +129,19 @@ def _framed(body: Image.Image) -> Image.Image:
 
 
 def _pictures(panel: Panel, px_mm: float) -> list[Image.Image]:
-    """Bring the picture, and its detail, to size."""
+    """Bring the picture, and its detail or what else stands under it, to size."""
     lines, width = panel.image.shape[:2]
     sample_px = px_mm * panel.grid.across_um / 1000
     size = (max(1, round(width * sample_px)), max(1, round(lines * sample_px)))
     body = _resized(panel.image, size)
+    if panel.inset is not None:
+        return [_framed(body), _framed(_wide(panel.inset, size[0]))]
     if panel.detail is None:
         return [_framed(body)]
     part = panel.detail
     lines_to, columns_to = part.first_line + part.lines, part.first_column + part.columns
     cut = panel.image[part.first_line : lines_to, part.first_column : columns_to]
-    detail = _resized(cut, (size[0], max(1, round(size[0] * part.lines / part.columns))))
+    detail = _wide(cut, size[0])
     places = (part.first_column, part.first_line, columns_to, lines_to)
     box = [round(place * sample_px) for place in places]
     ImageDraw.Draw(body).rectangle((box[0], box[1], box[2] - 1, box[3] - 1), outline=INK, width=2)
@@ -130,7 +152,7 @@ def _cell(panel: Panel, px_mm: float, upright_mm: float, font: Font) -> Image.Im
     """Lay out one panel: picture, its upright bar where it needs one, detail, title."""
     bodies = _pictures(panel, px_mm)
     width_px = bodies[0].width
-    said = broken_lines(panel.title, font, width_px)
+    said = broken_lines(typeset(panel.title), font, width_px)
     above_px = sum(body.height + 6 for body in bodies)
     size = (width_px + _BESIDE_PX, above_px + _LINE_PX * len(said))
     cell = Image.new("RGB", size, PAPER)
@@ -171,7 +193,7 @@ def sheet(
         msg = f"a sheet needs a panel and a column, got {len(panels)} and {columns}"
         raise ValueError(msg)
     px_mm, length_mm = scale_px_mm(panels, width_px), bar_mm(panels)
-    font = ImageFont.load_default(size=_SIZE_PX)
+    font = caption_font(_SIZE_PX)
     cells = [_cell(panel, px_mm, length_mm, font) for panel in panels]
     rows = [cells[first : first + columns] for first in range(0, len(cells), columns)]
     body = _in_rows(rows)
@@ -197,16 +219,20 @@ def _in_rows(rows: list[list[Image.Image]]) -> Image.Image:
 
 def _page(body: Image.Image, heading: str, bar: tuple[int, str]) -> Image.Image:
     """Put a heading above and the scale bar below."""
-    large, small = ImageFont.load_default(size=20), ImageFont.load_default(size=_SIZE_PX)
+    large, small = caption_font(_HEADING_PX), caption_font(_SIZE_PX)
+    heading = typeset(heading)
     bar_px, note = bar
     note_px = bar_px + 16 + round(small.getlength(note))
-    width_px = max(body.width, note_px, round(large.getlength(heading)))
-    top_px = _EDGE_PX + (36 if heading else 0)
+    said = broken_lines(heading, large, max(body.width, _NARROWEST_PX)) if heading else []
+    width_px = max([body.width, note_px, *(round(large.getlength(line)) for line in said)])
+    top_px = _EDGE_PX + (10 + _HEADING_LINE_PX * len(said) if heading else 0)
     size = (width_px + 2 * _EDGE_PX, top_px + body.height + 36)
     page = Image.new("RGB", size, PAPER)
     page.paste(body, (_EDGE_PX, top_px))
     draw = ImageDraw.Draw(page)
-    draw.text((_EDGE_PX, _EDGE_PX - 6), heading, fill=INK, font=large)
+    for place, line in enumerate(said):
+        top = _EDGE_PX - 6 + _HEADING_LINE_PX * place
+        draw.text((_EDGE_PX, top), line, fill=INK, font=large)
     below_px = top_px + body.height + 12
     draw_bar(draw, (_EDGE_PX, below_px), (bar_px, 0))
     draw.text((_EDGE_PX + bar_px + 16, below_px - 9), note, fill=INK, font=small)

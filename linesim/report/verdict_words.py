@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 
-from linesim.figures.clipping import PLACES, brightest_of, clipping_limit, signal_at
+from linesim.figures.clipping import brightest_of, nearest_place
 from linesim.figures.plain_numbers import alarms, apart, chance, digits, percent, rate, ratio_words
 from linesim.figures.verdicts import NEVER, Verdict, worst_state
 from linesim.forward.station import station
@@ -20,9 +20,11 @@ NAMES = {
     "clipping": "clipping",
     "smallest_defect": "smallest disc found",
     "snr": "SNR on the product",
-    "detection_rate": "found of them",
+    "detection_rate": "defects found",
     "false_alarms_per_m2": "false alarms",
 }
+LIMITS = ("most_", "least_")
+"""How the names of limits begin that a job sets besides."""
 _BOTH: dict[str, tuple[Callable[[float, int], str], str]] = {
     "line_rate": (rate, "{} needed, the camera does {}"),
     "pulse_rate": (rate, "{} needed, the lamp does {}"),
@@ -34,6 +36,7 @@ _BOTH: dict[str, tuple[Callable[[float, int], str], str]] = {
     "false_alarms_per_m2": (alarms, "{}, {} allowed"),
 }
 """How numbers are written, and what is reached and asked."""
+_ON_LIMIT: tuple[Callable[[float, int], str], str] = (digits, "{}, the limit is {}")
 _SENTENCES = {
     "line_rate": ("needs", " needed,", ","),
     "pulse_rate": ("needs", " needed,", ","),
@@ -90,6 +93,8 @@ def name_of(setup: Setup, requirement: str) -> str:
         return f"narrowest {relief.kind} found"
     if requirement == "smallest_defect" and setup.requirement.defect_shape != "disc":
         return _SCRATCH
+    if requirement.startswith(LIMITS):
+        return requirement.partition("_")[2].replace("_", " ")
     return NAMES[requirement]
 
 
@@ -98,7 +103,7 @@ def got_and_wanted(setup: Setup, verdict: Verdict) -> str:
     setup = _at(setup, verdict)
     if verdict.requirement == "clipping":
         return _clipping(setup, verdict)
-    form, text = _BOTH[verdict.requirement]
+    form, text = _BOTH.get(verdict.requirement, _ON_LIMIT)
     if verdict.got == NEVER:
         unit = " um" if verdict.requirement == "smallest_defect" else ""
         return f"none, {form(verdict.wanted, 3)}{unit} asked"
@@ -114,13 +119,12 @@ def _at(setup: Setup, verdict: Verdict) -> Setup:
 def _clipping(setup: Setup, verdict: Verdict) -> str:
     numbers = station(setup)
     level = "the target's brightest part"
-    signal_e = signal_at(numbers, verdict.got)
     if setup.camera.kind == "mono" and setup.irradiance_w_m2 + setup.ambient_w_m2 > 0:
-        share = brightest_of(numbers, verdict.got)
-        near = abs(share - 1) <= _WHITE
-        level = "white" if near else f"{level}, {percent(share)} of white,"
-    limit = PLACES[clipping_limit(numbers, signal_e)]
-    return f"{level} takes {apart(verdict.got, 1.0, percent)[0]} of {limit}"
+        of_white = brightest_of(numbers, verdict.got)
+        near = abs(of_white - 1) <= _WHITE
+        level = "white" if near else f"{level}, {percent(of_white)} of white,"
+    share, limit = apart(verdict.got, 1.0, percent)[0], nearest_place(numbers, verdict.got)
+    return f"{level} takes {share} of {limit}"
 
 
 def spare(setup: Setup, verdict: Verdict) -> str:
@@ -139,7 +143,7 @@ def _factor(verdict: Verdict) -> str:
     ratio = _of_the_lost(verdict) if of_lost else _ratio(verdict)
     if ratio < 1 + _NEXT_TO_NOTHING:
         return "just enough" if verdict.met else "by a hair"
-    times, part = _WORDS[verdict.requirement][0 if verdict.met else 1]
+    times, part = _WORDS.get(verdict.requirement, _LIMIT)[0 if verdict.met else 1]
     if ratio >= _TIMES or of_lost:
         return f"{ratio_words(ratio)} {times}"
     # short of what is wanted is a part of that, over a limit a part of the limit
@@ -200,7 +204,8 @@ def _said(setup: Setup, verdict: Verdict) -> str:
         return f"finds {text}: no signal"
     if requirement == "clipping":
         return f"the picture {'does not clip' if verdict.met else 'clips'}: {text}"
-    before, cut, instead = _SENTENCES[requirement]
+    name = name_of(setup, requirement)
+    before, cut, instead = _SENTENCES.get(requirement, (f"{name} is", "", ""))
     behind = f": {spare(setup, verdict)}" if requirement == "smallest_defect" else ""
     return f"{before} {text.replace(cut, instead, 1)}{behind}"
 
@@ -242,13 +247,26 @@ def _met(setup: Setup, verdicts: Sequence[Verdict]) -> str:
     asked = [each for each in verdicts if each.requirement not in _OF_THE_STATION]
     if not asked:
         return "Can run and does not clip; the setup asks for nothing else."
-    # an exposure of all the period has none to spare, and means to
-    closest = min((each for each in verdicts if each.requirement != "exposure"), key=_distance)
-    name, left = name_of(setup, closest.requirement), spare(setup, closest)
-    place = place_of(setup, closest)
+    near = closest(verdicts)
+    name, left, place = name_of(setup, near.requirement), spare(setup, near), place_of(setup, near)
     return (
         f"Meets all {len(verdicts)}; the closest is {name}{f' ({place})' if place else ''}, {left}."
     )
+
+
+def closest(verdicts: Sequence[Verdict]) -> Verdict:
+    """
+    Find what limits first: what keeps a station from running, what is missed most, what is nearest.
+
+    Parameters
+    ----------
+    verdicts : sequence of Verdict; one or more
+    """
+    state = worst_state(verdicts)
+    if state != "met":
+        return min((each for each in verdicts if each.state == state), key=lambda one: one.margin)
+    # an exposure of all the period has none to spare, and means to
+    return min((each for each in verdicts if each.requirement != "exposure"), key=_distance)
 
 
 def _distance(verdict: Verdict) -> float:

@@ -62,3 +62,17 @@ def test_a_missing_library_is_refused_before_the_work(
 def test_ways_have_no_page(refused: Callable[..., str]) -> None:
     """--ways has no range to report on, and says so."""
     assert "read --report too" in refused("vary", "base.toml", "--ways", "--report")
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_first_page_can_be_had_alone(name: str, run: Call, tmp_path: Path) -> None:
+    """--one-page writes one_page.html and no report; what is written is named."""
+    (tmp_path / "space.toml").write_text(SPACE, "utf-8")
+    code, out = run(*COMMANDS[name], "--one-page")
+    assert code == 0
+    assert "one_page.html in outputs/" in out
+    assert list(tmp_path.rglob("report.html")) == []
+    (written,) = tmp_path.rglob("one_page.html")
+    text = written.read_text("utf-8")
+    assert text.endswith("</html>\n")
+    assert "Moving webs and nips draw hands in" in text

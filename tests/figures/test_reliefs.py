@@ -66,7 +66,7 @@ def test_a_verdict_goes_by_the_narrowest_that_is_found() -> None:
     assert verdict.got == told.number("detection", "smallest_relief_um")
     assert name_of(setup, verdict.requirement) == "narrowest dent found"
     rows = {row.label: row.text for row in figure_rows(setup, told)["detection"]}
-    assert rows["fault as seen"].endswith("% darker than the product")
+    assert rows["contrast of the fault"].endswith("% darker than the product")
     assert rows["narrowest such fault found"].endswith(" um")
 
 

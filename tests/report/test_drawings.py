@@ -161,7 +161,7 @@ def test_every_sample_can_be_told_in_words(path: Path) -> None:
         ({}, "40 klx, 126.2 W/m², of LED-B3"),
         ({}, "spots 300 um across that are 20 % darker than the product"),
         ({"transport.assumed_speed": "50 m/min"}, "the line clock believes 50 m/min"),
-        ({"acquisition.binning": "2x2"}, "2 x 2 pixels (rows along travel) are joined into one"),
+        ({"acquisition.binning": "2x2"}, "Binned 2 x 2 (rows along travel), in charge"),
         ({"camera.tdi_stages": 16}, "16 stages of time-delay integration"),
         ({"transport.skew": "-0.2 deg"}, "Faults that are switched on: a skew of -0.2 deg."),
         ({"light.ambient": "1 klx"}, "1 klx of other light"),

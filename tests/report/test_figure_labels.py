@@ -47,16 +47,16 @@ MADE: dict[str, dict[str, Any]] = {
 MADE_ROWS = {
     "geometry": """\
   object pixel                11 x 12 um (across x along)
-  line advance                13 um, coverage 0.14, aspect 1.5
+  line advance                13 um, coverage 0.14, pixel aspect 1.5
   image                       16 px x 17 lines
-  seen on the target          18 mm x 19 mm
+  field of view               18 mm, scan length 19 mm
   line rate                   2 kHz (matched 2.1 kHz, square 2.2 kHz)
-  top speed of the camera     23 mm/s
+  fastest for the camera      23 mm/s
   image data                  24 MB/s
   depth of field              2.5 mm
   working distance            26 mm
-  colour against green        red 2.7, green 0, blue -2.8 lines
-  swing of it by ripple       red 2.9, green 3, blue 3.1 lines""",
+  colour offset from green    red 2.7, green 0, blue -2.8 lines
+  its swing by speed ripple   red 2.9, green 3, blue 3.1 lines""",
     "exposure": """\
   exposure                    31 us of 32 us (duty 33 %)
   motion blur                 34 um (0.35 object pixels)""",
@@ -68,7 +68,7 @@ MADE_ROWS = {
   dark signal                 50 e
   SNR on white                51 (52 dB), with fixed pattern 53; at the ends 54
   SNR on the product          55; at the ends 56
-  saturation on white         57 % of the nearest limit (scale)""",
+  white needs                 57 % of full scale""",
     "camera": """\
   dark noise                  61 e
   sensitivity threshold       62 e
@@ -76,21 +76,21 @@ MADE_ROWS = {
   dynamic range               66 (67 dB)""",
     "resolution": """\
   Nyquist                     71 / 72 lp/mm (across / along)
-  MTF at Nyquist              0.73 / 0.74, of it motion 0.75
+  MTF at Nyquist              0.73 / 0.74, motion alone 0.75
   MTF50                       76 / 77 lp/mm on the target""",
     "detection": """\
-  smallest defect             81 x 82 px
-  fault as seen               86 % darker than the product
-  defect contrast / noise     83 a sample; at the ends 84
-  found of them               85 % at d' 8.6; at the ends 87 % at d' 8.8
-  false alarms                89 on a m², for the share wanted; at the ends 90 on a m²
+  required defect             81 x 82 px
+  contrast of the fault       86 % darker than the product
+  contrast to noise ratio     83 per sample; at the ends 84
+  found                       85 % (d′ 8.6); at the ends 87 % (d′ 8.8)
+  false alarms                89 per m², at 95 % detection; at the ends 90 per m²
   smallest disc found         91 um; at the ends 92 um
   thinnest scratch found      93 um; at the ends 94 um
   narrowest such fault found  79 um; at the ends 80 um
-  texture in the noise        95 % of it: it rules, and more light does not help
-  alarm from                  9.6 sigma on
-  by Rose's criterion, d' 5   97 um
-  false alarms at his d' 5    98 on a m²""",
+  product texture             95 % of the noise: more light does not help
+  alarm threshold             9.6 sigma
+  disc at d′ 5 (Rose)         97 um
+  false alarms at d′ 5        98 per m²""",
 }
 
 

@@ -56,11 +56,11 @@ SETUP = setup_from(
 # 1024 x 8 kHz x 2 bytes; 2 c N (1+m)/m² with c = 10 um: 2 x 0.01 x 4.4/0.01
 GEOMETRY = """\
   object pixel                75 x 100 um (across x along)
-  line advance                125 um, coverage 0.8, aspect 1.67
+  line advance                125 um, coverage 0.8, pixel aspect 1.67
   image                       1024 px x 64 lines
-  seen on the target          76.8 mm x 8 mm
+  field of view               76.8 mm, scan length 8 mm
   line rate                   8 kHz (matched 10 kHz, square 13.33 kHz)
-  top speed of the camera     2000 mm/s
+  fastest for the camera      2000 mm/s
   image data                  16.38 MB/s
   depth of field              8.8 mm"""
 # 1 m/s x 60 us, of 100 um
@@ -71,33 +71,33 @@ EXPOSURE = """\
 LIMITS = """\
   line rate of the camera     8 kHz of the camera's 16 kHz (50 %)
   data on the link            16.4 MB/s of the link's 40 MB/s (41 %)
-  exposure in the period      60 us of the 125 us that the line leaves (48 %)"""
+  exposure time               60 us of 125 us available (48 %)"""
 # 110 x 0.8 x 0.9/(4 x 4.4²) = 1.02273 W/m²; x 75 um² x 60 us x 2.76876e18 x 0.5 = 6371.3 e;
 # noise² = 6371.3 + 30² + 5²/12; 100 + 0.2 x 6371.3 DN; with 1 % of 6371.3 besides; 6371.3 of 16000
 SIGNAL = """\
   irradiance on the target    100 W/m²
-  irradiance on the sensor    1.023 W/m²
-  white                       6371.3 e, noise 85.28 e, 1374.3 DN
-  product                     6371.3 e, 1374.3 DN
+  irradiance on the sensor    1.02 W/m²
+  white                       6371 e, noise 85.3 e, 1374 DN
+  product                     6371 e, 1374 DN
   dark signal                 0 e
-  SNR on white                74.71 (37.5 dB), with fixed pattern 59.85
-  SNR on the product          74.71
-  saturation on white         39.8 % of the nearest limit (pixel)"""
+  SNR on white                74.7 (37.5 dB), with fixed pattern 59.8
+  SNR on the product          74.7
+  white needs                 39.8 % of the pixel's full well"""
 # EMVA 1288 R4.0 RC (March 2021), (27), (28), (55): √(30² + 5²/12 + 1/4) + 1/2; √16000; their ratio
 CAMERA = """\
   dark noise                  30 e
-  sensitivity threshold       30.54 e
-  saturation capacity         16000 e, SNR there 126.5 (42 dB)
-  dynamic range               523.9 (54.4 dB)"""
+  sensitivity threshold       30.5 e
+  saturation capacity         16000 e, SNR there 126 (42 dB)
+  dynamic range               524 (54.4 dB)"""
 # 1/(2 x 75 um), 1/(2 x 125 um); lens of 550 nm at f/4.4 (ends at 413 lp/mm, here 66.7 and 40) times
 # the pixel's sinc(1/2) and sinc(0.4), along times sinc(4 x 0.06) of motion
 RESOLUTION = """\
   Nyquist                     6.667 / 4 lp/mm (across / along)
-  MTF at Nyquist              0.51 / 0.60, of it motion 0.91"""
+  MTF at Nyquist              0.51 / 0.60, motion alone 0.91"""
 # 300 um over 75 and over 125 um; 0.2 x 6371.3/85.284
 DETECTION = """\
-  smallest defect             4 x 2.4 px
-  defect contrast / noise     14.94 a sample"""
+  required defect             4 x 2.4 px
+  contrast to noise ratio     14.9 per sample"""
 TOLD = {
     "geometry": GEOMETRY,
     "exposure": EXPOSURE,
@@ -130,8 +130,8 @@ def test_the_light_reads_as_worked_out_on_paper() -> None:
     light, count, number = light_bars(SETUP, budget(SETUP)["signal"])
     assert told(light) == [
         ("lamp, at the target", "100 W/m²", "100 W/m^2, 550 nm, 1 nm wide"),
-        ("other light there", "10 W/m²", "ambient"),
-        ("sent back by white", "88 W/m²", "times a reflectance of 0.8, matt"),
+        ("ambient light", "10 W/m²", "at the target"),
+        ("reflected by white", "88 W/m²", "times a reflectance of 0.8, matt"),
         (
             "at the sensor",
             "1.023 W/m²",
@@ -145,8 +145,8 @@ def test_the_light_reads_as_worked_out_on_paper() -> None:
         ("photons", "12740", "on 7.5 um x 10 um in 60 us"),
         ("electrons of white", "6371", "times a quantum efficiency of 0.5 over this light"),
         ("noise on white", "85.28", "from line to line"),
-        ("full well of the pixels", "16000", "nearest limit"),
-        ("full scale of the number", "19980", ""),
+        ("pixel's full well", "16000", "nearest limit"),
+        ("full scale", "19980", ""),
     ]
     assert told(number) == [
         ("black level", "100 DN", "no light"),
@@ -183,8 +183,8 @@ def test_the_noise_reads_as_worked_out_on_paper() -> None:
     assert [row[:2] for row in told(noise_bars(station(SETUP)))] == [
         ("shot noise", "79.82 e, 56%"),
         ("dark current", "0 e, 0%"),
-        ("reading", "30 e, 8%"),
-        ("rounding", "1.443 e, 0%"),
+        ("read noise", "30 e, 8%"),
+        ("quantisation", "1.443 e, 0%"),
         ("fixed pattern", "63.71 e, 36%"),
     ]
 

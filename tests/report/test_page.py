@@ -14,14 +14,19 @@ from typing import Any
 
 import pytest
 
+from linesim.figures.budget import budget
 from linesim.figures.safety import MACHINERY
+from linesim.figures.verdicts import at_most
 from linesim.report import page as pages
+from linesim.report.console import typeset
+from linesim.report.first_page import limiting
 from linesim.report.judged_rows import judged_rows
-from linesim.report.page import inline_svg, page_text, refuse_without_extra, typeset
+from linesim.report.page import inline_svg, page_text, refuse_without_extra
 from linesim.report.page_parts import Page, Section, Text
 from linesim.report.rows import figure_rows, measured_rows
+from linesim.report.verdict_words import closest
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, known_keys, setup_from
+from linesim.setup.load import changed, known_keys, sample_setup, setup_from
 from linesim.studies.scan.page import scan_page, write_scan_report
 from linesim.studies.scan.study import Scan, scan
 
@@ -231,7 +236,7 @@ def test_a_page_tells_nothing_of_the_machine(
 ) -> None:
     """Neither folder nor host nor user is in it."""
     monkeypatch.chdir(tmp_path)
-    written = write_scan_report(scans["dark"], tmp_path / "here")
+    (written,) = write_scan_report(scans["dark"], tmp_path / "here")
     assert written == tmp_path / "here" / "report.html"
     text = written.read_text("utf-8")
     plain = re.sub(r"base64,[A-Za-z0-9+/=]*", "", text)
@@ -252,7 +257,7 @@ def test_a_page_is_made_of_any_parts() -> None:
     page = Page(
         title="t",
         job="j",
-        lead=("<b>",),
+        first=(Text(paragraphs=("<b>",)),),
         sections=(Section(title="<i>", parts=(Text(paragraphs=("<u>",)),)),),
     )
     found = seen(page_text(page))
@@ -281,3 +286,60 @@ def test_names_in_a_drawing_get_a_prefix_and_texts_do_not() -> None:
     assert inline_svg(svg, "p-") == (
         '<svg><g id="p-a"/><use href="#p-a" clip-path="url(#p-a)"/><text>id="a" #a</text></svg>'
     )
+
+
+def first_of(text: str) -> str:
+    """Give what stands before the contents: the first page."""
+    first, nav, _ = text.partition("<nav")
+    assert nav
+    return first
+
+
+@pytest.mark.parametrize("kind", TRIED)
+def test_the_first_page_is_the_answer(kind: str, texts: dict[str, str]) -> None:
+    """Title, verdict, picture, four figures and what limits stand before all else, in order."""
+    text = first_of(texts[kind])
+    marks = ("<h1>", 'class="outcome', 'class="divider"', 'class="facts"', "Limiting factor: ")
+    places = [text.find(mark) for mark in marks]
+    assert -1 not in places
+    assert places == sorted(places)
+    assert text.count("<dt>") == 4
+    assert "The job in words" not in text
+
+
+def test_one_page_has_the_answer_and_what_people_must_mind(scans: dict[str, Scan]) -> None:
+    """It is the first page and the cautions about people, and nothing else."""
+    page = scan_page(scans["mono"])
+    alone = page_text(page, one_page=True)
+    assert first_of(page_text(page)).partition("<header")[2].partition("</header>")[0].strip() in (
+        alone.replace(
+            alone.partition('<div class="cautions">')[2].partition("</div>")[0], ""
+        ).replace('<div class="cautions"></div>\n', "")
+    )
+    assert MACHINERY in alone
+    assert "bright_light" in alone
+    assert "<nav" not in alone
+    assert "<main" not in alone
+
+
+def test_what_limits_is_the_nearest_of_all(scans: dict[str, Scan]) -> None:
+    """Of a station that misses something what is missed by most, else what has least to spare."""
+    missed = scans["mono"].budget.verdicts
+    assert closest(missed).margin == min(each.margin for each in missed) < 0
+    tight = at_most("most_working_distance", 100.0, 99.0)
+    assert limiting(sample_setup(), budget(sample_setup()), (tight,)) == (
+        "Limiting factor: working distance, 1 % to spare."
+    )
+
+
+def test_the_most_of_the_noise_is_named() -> None:
+    """
+    On the sample's product of 953.96 e shot noise is 953.96 of 953.96 + 20² + (1/0.1016)²/12.
+
+    The gain is (4095 − 32)/40000 DN/e: 953.96/1362.03 = 70 %; in a tenth of the light 95.4 of
+    503.5, so that 20 e of read noise are 400/503.5 = 79 %.
+    """
+    bright = sample_setup()
+    assert "Of the noise on the product 70 % is shot noise" in limiting(bright, budget(bright))
+    dim = changed(bright, {"light.illuminance": "4 klx"})
+    assert "Of the noise on the product 79 % is read noise" in limiting(dim, budget(dim))

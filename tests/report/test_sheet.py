@@ -1,11 +1,13 @@
 """Pages for people: sizes, one scale, and scale bars as long as they say."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
 from numpy.typing import NDArray
 
-from linesim.report.picture import INK, Grid, picture, round_length_mm
+from linesim.report.picture import INK, Grid, caption_font, picture, round_length_mm
 from linesim.report.sheet import Detail, Panel, bar_mm, scale_px_mm, sheet
 
 RED, BLUE = (255, 0, 0), (0, 0, 255)
@@ -156,3 +158,21 @@ def test_the_bars_of_a_picture_are_as_long_as_they_say(
     above, below = stops((page[:, left - 24 - 5] == INK).all(axis=1))[:2]
     expected_px = round_length_mm(0.4 * tall_mm) * tall_px / tall_mm
     assert below - above == pytest.approx(expected_px, abs=1)
+
+
+def test_captions_have_the_signs_of_print() -> None:
+    """Each sign has a shape of its own in the letters of captions, not that of a missing one."""
+    font = caption_font(16)
+    missing = bytes(font.getmask("\uffff"))
+    shapes = {sign: bytes(font.getmask(sign)) for sign in "µ×²–′°Ωσ≥½ü"}
+    assert [sign for sign, shape in shapes.items() if shape == missing and sign != "Ω"] == []
+    assert len(set(shapes.values())) == len(shapes)
+
+
+def test_a_picture_stands_under_another() -> None:
+    """An inset is as wide as the picture above it, its samples square."""
+    inset = np.full((5, 10, 3), BLUE, dtype=np.uint8)
+    above = even(40, 80, 50.0, 50.0)
+    page = sheet([replace(above, inset=inset)], columns=1, width_px=240)
+    assert box(page, BLUE)[1::2] == (120, 240)
+    assert box(page, BLUE)[0] > box(page, RED)[0] + box(page, RED)[1]

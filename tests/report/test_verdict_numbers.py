@@ -33,12 +33,12 @@ from linesim.setup.load import sample_setup
         (at_least("detection_rate", 0.95, 0.94999), "94.999 %, 95 % wanted", "by a hair"),
         (
             at_most("false_alarms_per_m2", 0.01, 1e-12),
-            "fewer than 1 on a million m², 0.01 on a m² allowed",
+            "under 1 per km², 0.01 per m² allowed",
             "over 1000 times fewer",
         ),
         (
             at_most("false_alarms_per_m2", 0.001, 2.3e6),
-            "2.3 million on a m², 1 on 1000 m² allowed",
+            "2.3 million per m², 1 per 1000 m² allowed",
             "over 1000 times too many",
         ),
         (

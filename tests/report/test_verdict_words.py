@@ -150,10 +150,10 @@ def test_the_light_that_is_told_does_not_clip(kind: str, ambient: str) -> None:
 @pytest.mark.parametrize(
     ("changes", "limit"),
     [
-        ({"camera.full_well": "5 ke", "camera.gain": "0.05 DN/e"}, "the pixel's well"),
+        ({"camera.full_well": "5 ke", "camera.gain": "0.05 DN/e"}, "the pixel's full well"),
         (
             {"acquisition.binning": "2x2", "camera.binned_full_well": "20 ke"},
-            "the place where binned charge is summed",
+            "the full well of summed charge",
         ),
         ({"camera.gain": "1 DN/e"}, "full scale"),
     ],

@@ -73,7 +73,7 @@ def driver() -> "Iterator[Chrome]":
 def _ranked(folder: Path, mono: Setup) -> Path:
     (folder / "base.toml").write_text(resolved_text(mono, folder), "utf-8")
     (folder / "space.toml").write_text(SPACE, "utf-8")
-    return write_rank_report(rank(load_space(folder / "space.toml")), folder)
+    return write_rank_report(rank(load_space(folder / "space.toml")), folder)[0]
 
 
 @pytest.fixture(scope="session")
@@ -83,9 +83,9 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], str]:
     mono = changed(setup, {"camera.kind": "mono"})
     modes = ("1x1", "2x1", "1x2", "2x2", "2x2 digital")
     makers: dict[str, Callable[[Path], Path]] = {
-        "scan": lambda folder: write_scan_report(scan(setup), folder),
+        "scan": lambda folder: write_scan_report(scan(setup), folder)[0],
         "rank": lambda folder: _ranked(folder, mono),
-        "compare": lambda folder: write_compare_report(compare(mono, modes), folder),
+        "compare": lambda folder: write_compare_report(compare(mono, modes), folder)[0],
     }
     return cache(lambda name: makers[name](tmp_path_factory.mktemp(name)).as_uri())
 

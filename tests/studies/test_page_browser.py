@@ -61,7 +61,7 @@ def test_the_console_stays_silent(page: Chrome) -> None:
 
 
 def test_keys_reach_everything_in_order(page: Chrome) -> None:
-    """The tab key goes from the contents through both dividers to the folded setup."""
+    """The tab key goes from the divider of the first page, and the contents, to what is folded."""
     body = page.find_element(By.TAG_NAME, "body")
     reached = []
     for _ in range(20):
@@ -71,7 +71,7 @@ def test_keys_reach_everything_in_order(page: Chrome) -> None:
         if reached[-1] == "SUMMARY":
             break
     links = len(page.find_elements(By.CSS_SELECTOR, "nav a"))
-    assert reached == ["A"] * links + ["INPUT", "INPUT", "SUMMARY"]
+    assert reached == ["INPUT", *["A"] * links, "INPUT", "SUMMARY"]
 
 
 def covered(page: Chrome) -> float:
@@ -239,3 +239,23 @@ def test_both_pictures_are_printed(page: Chrome) -> None:
         assert tall_px < (A4_MM[1] - 2 * MARGIN_MM) * CSS_PX_MM
         handle = page.find_element(By.CSS_SELECTOR, ".pair input")
         assert not handle.is_displayed()
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_the_answer_fits_the_first_sheet(opened: Open, name: str) -> None:
+    """What stands before the contents is no taller than A4 leaves between its margins."""
+    page = opened(name, 1280)
+    with on_paper(page):
+        tall_px = page.execute_script(
+            'return document.querySelector(".first").getBoundingClientRect().height'
+        )
+    assert tall_px < (A4_MM[1] - 2 * MARGIN_MM - 1) * CSS_PX_MM
+
+
+def test_what_is_folded_is_printed(opened: Open) -> None:
+    """Rows that are the same for all variants are folded on the screen and whole on paper."""
+    page = opened("compare", 1280)
+    row = page.find_element(By.CSS_SELECTOR, "details.rows td")
+    assert not page.execute_script("return arguments[0].checkVisibility()", row)
+    with on_paper(page):
+        assert page.execute_script("return arguments[0].checkVisibility()", row)

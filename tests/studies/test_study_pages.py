@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from linesim.figures.safety import MACHINERY
-from linesim.report.page import typeset
+from linesim.report.console import typeset
 from linesim.setup.load import setup_from
 from linesim.studies.compare.page import write_compare_report
 from linesim.studies.compare.study import compare
@@ -74,19 +74,19 @@ def ranked(folder: Path, snr: int) -> Made:
     (folder / "base.toml").write_text(BASE)
     (folder / "space.toml").write_text(SPACE.format(snr=snr))
     found = rank(load_space(folder / "space.toml"))
-    return Made(rank_answer(found), write_rank_report(found, folder))
+    return Made(rank_answer(found), write_rank_report(found, folder)[0])
 
 
 def studied(folder: Path, ranges: dict[str, str]) -> Made:
     """Study a range or two."""
     found = vary(setup_from(STATION), ranges, figures=("snr_white", "saturation_white"))
-    return Made(vary_answer(found), write_vary_report(found, (), folder))
+    return Made(vary_answer(found), write_vary_report(found, (), folder)[0])
 
 
 def compared(folder: Path) -> Made:
     """Compare two ways of binning in light that saturates one of them."""
     found = compare(setup_from(STATION), ("1x1", "2x2"))
-    return Made(compare_answer(found), write_compare_report(found, folder))
+    return Made(compare_answer(found), write_compare_report(found, folder)[0])
 
 
 MAKERS: dict[str, Callable[[Path], Made]] = {
@@ -150,8 +150,11 @@ def test_a_comparison_shows_what_differs(made: Pages) -> None:
     text = made("compare").file.read_text("utf-8")
     assert re.search(r">acquisition.binning</th><td>1x1</td><td>2x2</td>", text)
     assert re.search(r">white, e</th><td>8442</td><td>67537 ★</td>", text)
-    # two variants: the state of each, exposure, clipping, smallest defect and SNR
-    assert text.count("✓ met") + text.count("✗ missed") == 10
+    # two variants: the state of each, clipping, smallest defect and SNR; the exposure, which is
+    # the same for both, once and folded away
+    assert text.count("✓ met") + text.count("✗ missed") == 9
+    folded = text.partition('<details class="rows">')[2].partition("</details>")[0]
+    assert re.search(r">exposure</th><td>✓ met, just enough</td>", folded)
 
 
 def test_a_long_range_is_told_to_be_shortened(made: Pages) -> None:

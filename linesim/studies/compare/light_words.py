@@ -1,8 +1,7 @@
 """What a comparison says of lamps in other places, and of a fault with relief that they show."""
 
 from linesim.figures.case import values
-from linesim.figures.plain_numbers import digits
-from linesim.report.rows import change_words
+from linesim.figures.plain_numbers import change_words, digits
 from linesim.studies.compare.study import Compared
 
 _SEEN, _NARROWEST = "defect_contrast", "smallest_relief_um"

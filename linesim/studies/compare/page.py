@@ -4,19 +4,23 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from linesim.figures.verdicts import State
-from linesim.report.judged_rows import outcome
-from linesim.report.page import write_report
-from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, Text
-from linesim.report.page_sections import Case, caution_section, side_sections
+from linesim.report.first_page import first_facts
+from linesim.report.judged_rows import Outcome
+from linesim.report.page import WHOLE, Wanted, write_pages
+from linesim.report.page_parts import Page, Part, Picture, Pictures, Section, Table, Text
+from linesim.report.page_sections import Case, caution_section, job_section, side_sections
 from linesim.report.setup_tables import making_section, plain, setup_section
-from linesim.report.setup_words import job_in_words
+from linesim.report.verdict_words import closest, name_of, spare
 from linesim.studies.compare.light_words import moves_lamps
-from linesim.studies.compare.sheet import compare_sheet
-from linesim.studies.compare.study import Comparison
-from linesim.studies.compare.table import figure_rows, verdict_rows
+from linesim.studies.compare.required import required_words
+from linesim.studies.compare.sheet import compare_sheet, required_sheet
+from linesim.studies.compare.study import Compared, Comparison
+from linesim.studies.compare.table import ALL, figure_rows, verdict_rows
 from linesim.studies.compare.words import answer
 from linesim.studies.scan.before_after import png_of
 
+_WITH_NOTE = ("brightest part", "object pixel")
+"""Facts that are not told without what stands beside them."""
 _MARKS = {"met": "✓", "missed": "✗", "cannot run": "■"}
 
 
@@ -46,10 +50,18 @@ def _change_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
                 yield (f"{section}.{key}", *given)
 
 
-def _table(title: str, rows: Iterator[tuple[str, ...]], found: Comparison) -> tuple[Table, ...]:
-    cells = tuple(rows)
+def _table(title: str, rows: Iterator[tuple[str, ...]], found: Comparison) -> Iterator[Table]:
+    """Lay rows out; those that are the same for all variants are folded away."""
+    every = tuple(rows)
     head = ("", *(one.title for one in found.variants))
-    return (Table(title=title, head=head, rows=cells),) if cells else ()
+    telling = tuple(row for row in every if row[0] == ALL or len(set(row[1:])) > 1)
+    alike = tuple(row for row in every if row not in telling)
+    if telling:
+        yield Table(title=title, head=head, rows=telling)
+    if alike:
+        names = f"{title or 'figures'} that are the same for all ({len(alike)})"
+        pairs = tuple((name, cell) for name, cell, *_ in alike)
+        yield Table(title=names, rows=pairs, is_folded=True)
 
 
 def _dark_words(found: Comparison) -> str:
@@ -57,6 +69,38 @@ def _dark_words(found: Comparison) -> str:
     if not any(moves_lamps(first, one) for one in others):
         return ""
     return " What is black above is judged below; a stretch lifts its noise too."
+
+
+def _defects(found: Comparison) -> Picture | None:
+    """Show the required defect in all variants; nothing where none is required."""
+    drawn, words = required_sheet(found), required_words(found.variants[0].scan.setup)
+    if drawn is None:
+        return None
+    return Picture(
+        image=png_of(drawn),
+        alt=f"The required defect, {words}, in each variant",
+        caption=f"The required defect, {words}, at its size on even product, as each would deliver "
+        "it; each on a grey scale about its own product.",
+    )
+
+
+def _first(found: Comparison, picture: Picture) -> Iterator[Part]:
+    """Show a picture of all variants, their figures, and what limits each."""
+    yield Pictures(pictures=(picture,))
+    cells = [_cells(one) for one in found.variants]
+    rows = tuple((name, *(cell[name] for cell in cells)) for name in cells[0])
+    yield Table(title="", head=("", *(one.title for one in found.variants)), rows=rows)
+
+
+def _cells(one: Compared) -> dict[str, str]:
+    """Give the figures of the first page, and what limits."""
+    setup, budget = one.scan.setup, one.scan.budget
+    told = {
+        name: f"{value} {note}".strip() if name in _WITH_NOTE else value
+        for name, value, note in first_facts(setup, budget).facts
+    }
+    near = closest(one.verdicts)
+    return {**told, "limited by": f"{name_of(setup, near.requirement)}: {spare(setup, near)}"}
 
 
 def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
@@ -67,8 +111,11 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
         image=png_of(sheet),
         alt=f"The same piece of the target as {', '.join(titles)} would deliver it",
         caption="The same piece of the target in all of them: above on one grey scale, below each "
-        f"stretched to its own range, with a small spot magnified.{_dark_words(found)}",
+        f"stretched to its own range.{_dark_words(found)}",
     )
+    defects, side_by_side = _defects(found), (Pictures(pictures=(picture,)),)
+    *gains, conclusion = answer(found)
+    state: State = "met" if found.any_meets_all else "missed"
     cases = [
         Case(title=one.title, setup=one.scan.setup, budget=one.scan.budget)
         for one in found.variants
@@ -76,18 +123,18 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
     return Page(
         title=found.title,
         job=f"Comparison of {', '.join(titles)}",
-        outcome=tuple(outcome(each.setup, each.budget, each.title) for each in cases),
-        lead=job_in_words(first.setup),
+        outcome=(Outcome(state=state, text=conclusion),),
+        first=tuple(_first(found, defects or picture)),
         sections=(
             Section(
                 title="What each gains and costs",
                 parts=(
-                    Text(paragraphs=answer(found)),
+                    Text(paragraphs=tuple(gains)),
                     *_table("verdicts", _verdict_rows(found), found),
                     *_table("what differs in the setup", _change_rows(found), found),
                 ),
             ),
-            Section(title="Side by side", parts=(Pictures(pictures=(picture,)),)),
+            *((Section(title="Side by side", parts=side_by_side),) if defects else ()),
             Section(
                 title="Figures",
                 parts=(
@@ -95,6 +142,7 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
                     Text(paragraphs=("★ best of its row",)),
                 ),
             ),
+            job_section(first.setup),
             *side_sections(*cases),
             caution_section(*cases),
             setup_section(first.setup),
@@ -105,7 +153,9 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
     )
 
 
-def write_compare_report(found: Comparison, folder: Path, *, true_proportion: bool = False) -> Path:
+def write_compare_report(
+    found: Comparison, folder: Path, wanted: Wanted = WHOLE, *, true_proportion: bool = False
+) -> tuple[Path, ...]:
     """
     Write the report of a comparison with its other files.
 
@@ -113,12 +163,11 @@ def write_compare_report(found: Comparison, folder: Path, *, true_proportion: bo
     ----------
     found : Comparison
     folder : pathlib.Path; made where it is missing
+    wanted : Wanted; the whole report, its first page alone, or both
     true_proportion : bool; of the pictures
 
     Raises
     ------
     InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
-    path = folder / "report.html"
-    write_report(path, compare_page(found, true_proportion=true_proportion))
-    return path
+    return write_pages(folder, compare_page(found, true_proportion=true_proportion), wanted)

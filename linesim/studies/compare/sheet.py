@@ -2,13 +2,14 @@
 The page of a comparison: the same piece of target in all variants, on one grey scale and stretched.
 
 The upper row shows all on one grey scale, so that what is too dark looks too dark. The lower row
-stretches each to its own range, with the strongest small spot magnified: the same place on the
-target in all of them. Samples are never averaged for the page, since that would take noise away;
-of a scan with more samples than fit, the piece around that spot is shown.
+stretches each to its own range, and shows under it the defect that is required, at its size and on
+a grey scale about the product. Samples are never averaged for the page, since that would take
+noise away; of a scan with more samples than fit, a piece is shown.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ from linesim.figures.case import values
 from linesim.figures.plain_numbers import digits
 from linesim.figures.verdicts import worst_state
 from linesim.report.picture import Grid, tones, white_for
-from linesim.report.sheet import Detail, Panel, sheet
+from linesim.report.sheet import Panel, sheet
 from linesim.studies.compare.closeup import (
     Samples,
     defect_size_um,
@@ -27,15 +28,14 @@ from linesim.studies.compare.closeup import (
     window,
 )
 from linesim.studies.compare.light_words import fault_of, seen_words
+from linesim.studies.compare.required import Required, required_defects, required_words
 from linesim.studies.compare.study import Compared, Comparison
 from linesim.studies.scan.study import Scan
 
+Sample = TypeVar("Sample", np.uint8, np.uint16)
 _PAGE_PX = 1300
+_ROW_PX = 1000
 _TALLEST_PX = 800
-_DETAIL_SIZES = (8, 5)
-"""Sides of the magnified part, in sizes of the smallest defect; our choice."""
-
-
 _RELIEF_PX = 3
 """Object pixels that a fault with relief counts at least for that; our choice."""
 _CNR = "defect_cnr"
@@ -46,7 +46,11 @@ def compare_sheet(found: Comparison, *, true_proportion: bool = False) -> NDArra
     scans = [one.scan for one in found.variants]
     width_px = _width_px(scans, true_proportion=true_proportion)
     share = max(_white_share(scan) for scan in scans)
-    pieces = [_squared(piece) if true_proportion else piece for piece in _pieces(scans, width_px)]
+    pieces, asked = _pieces(scans, width_px), required_defects(found.variants)
+    if true_proportion:
+        pieces, asked = [_squared(each) for each in pieces], tuple(map(_squared_defect, asked))
+    insets: list[NDArray[np.uint8] | None] = [each.image for each in asked]
+    insets = insets or [None] * len(pieces)
     upper = [
         Panel(
             image=tones(piece.samples, *_range(one.scan, share)),
@@ -60,15 +64,32 @@ def compare_sheet(found: Comparison, *, true_proportion: bool = False) -> NDArra
             image=tones(piece.samples, *_range(one.scan, _white_share(one.scan))),
             grid=piece.grid,
             title=f"{one.title}, stretched to {_said(_range(one.scan, _white_share(one.scan)))}",
-            detail=piece.detail,
+            inset=inset,
         )
-        for one, piece in zip(found.variants, pieces, strict=True)
+        for one, piece, inset in zip(found.variants, pieces, insets, strict=True)
     ]
     heading = (
-        f"{found.title} - above on one grey scale (white: {100 * share:.3g}% of full scale), below "
-        "each on its own"
+        f"{found.title} – above on one grey scale (white: {100 * share:.3g} % of full scale), "
+        f"below each on its own{_defect_note(scans[0]) if asked else ''}"
     )
     return sheet([*upper, *lower], columns=len(scans), width_px=width_px, heading=heading)
+
+
+def _defect_note(scan: Scan) -> str:
+    words = required_words(scan.setup)
+    return f"; under it the required defect on even product, each about its own level: {words}"
+
+
+def required_sheet(found: Comparison) -> NDArray[np.uint8] | None:
+    """Draw the required defect in all variants side by side; nothing where none is required."""
+    asked = required_defects(found.variants)
+    if not asked:
+        return None
+    panels = [
+        Panel(image=each.image, grid=each.grid, title=one.title)
+        for one, each in zip(found.variants, asked, strict=True)
+    ]
+    return sheet(panels, columns=len(panels), width_px=_ROW_PX // len(panels))
 
 
 def _width_px(scans: Sequence[Scan], *, true_proportion: bool) -> int:
@@ -80,11 +101,10 @@ def _width_px(scans: Sequence[Scan], *, true_proportion: bool) -> int:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Piece:
-    """Part of a scan, and the part of it that is magnified."""
+    """Part of a scan."""
 
     samples: NDArray[np.uint16]
     grid: Grid
-    detail: Detail
 
 
 def _pieces(scans: Sequence[Scan], width_px: int) -> list[_Piece]:
@@ -94,8 +114,7 @@ def _pieces(scans: Sequence[Scan], width_px: int) -> list[_Piece]:
     spot_um = strongest_spot(fine, size_um)
     side_um = width_px * fine.budget.number("geometry", "object_pixel_x_um")
     shown = window(scans, spot_um, (side_um, side_um))
-    near = window(scans, spot_um, (_DETAIL_SIZES[0] * size_um, _DETAIL_SIZES[1] * size_um))
-    return [_piece(scan, samples_in(scan, shown), samples_in(scan, near)) for scan in scans]
+    return [_piece(scan, samples_in(scan, shown)) for scan in scans]
 
 
 def _telling(scans: Sequence[Scan]) -> Scan:
@@ -120,45 +139,37 @@ def _size_um(scan: Scan) -> float:
     return max(size_um, _RELIEF_PX * scan.budget.number("geometry", "object_pixel_x_um"))
 
 
-def _piece(scan: Scan, shown: Samples, near: Samples) -> _Piece:
+def _piece(scan: Scan, shown: Samples) -> _Piece:
     last_line, last_column = shown.first_line + shown.lines, shown.first_column + shown.columns
-    lines, columns = min(near.lines, shown.lines), min(near.columns, shown.columns)
     return _Piece(
         samples=scan.image[shown.first_line : last_line, shown.first_column : last_column],
         grid=Grid(
             across_um=scan.budget.number("geometry", "object_pixel_x_um"),
             along_um=scan.budget.number("geometry", "line_advance_um"),
         ),
-        detail=Detail(
-            first_line=_inside(near.first_line - shown.first_line, shown.lines - lines),
-            first_column=_inside(near.first_column - shown.first_column, shown.columns - columns),
-            lines=lines,
-            columns=columns,
-        ),
     )
-
-
-def _inside(place: int, most: int) -> int:
-    return min(max(place, 0), most)
 
 
 def _squared(piece: _Piece) -> _Piece:
-    """Repeat lines or columns until a sample is as long as it is wide."""
     side_um = min(piece.grid.across_um, piece.grid.along_um)
-    along, across = piece.grid.along_um / side_um, piece.grid.across_um / side_um
-    lines, width = piece.samples.shape[:2]
+    grid = Grid(across_um=side_um, along_um=side_um)
+    return _Piece(samples=_repeated(piece.samples, piece.grid), grid=grid)
+
+
+def _squared_defect(asked: Required) -> Required:
+    side_um = min(asked.grid.across_um, asked.grid.along_um)
+    grid = Grid(across_um=side_um, along_um=side_um)
+    return Required(image=_repeated(asked.image, asked.grid), grid=grid)
+
+
+def _repeated(samples: NDArray[Sample], grid: Grid) -> NDArray[Sample]:
+    """Repeat lines or columns until a sample is as long as it is wide."""
+    side_um = min(grid.across_um, grid.along_um)
+    along, across = grid.along_um / side_um, grid.across_um / side_um
+    lines, width = samples.shape[:2]
     rows = ((np.arange(round(lines * along)) + 0.5) / along).astype(np.intp)
     columns = ((np.arange(round(width * across)) + 0.5) / across).astype(np.intp)
-    return _Piece(
-        samples=piece.samples[rows][:, columns],
-        grid=Grid(across_um=side_um, along_um=side_um),
-        detail=Detail(
-            first_line=round(piece.detail.first_line * along),
-            first_column=round(piece.detail.first_column * across),
-            lines=round(piece.detail.lines * along),
-            columns=round(piece.detail.columns * across),
-        ),
-    )
+    return samples[rows][:, columns]
 
 
 def _white_share(scan: Scan) -> float:

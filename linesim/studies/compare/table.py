@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from linesim.figures.case import Value, values
 from linesim.figures.groups import ENDS
-from linesim.figures.plain_numbers import chance, digits
+from linesim.figures.plain_numbers import alarms, chance, digits, percent
 from linesim.figures.safety import CODES, MACHINERY, shared_cautions
 from linesim.figures.verdicts import State, worst_state
 from linesim.report.console import WIDTH, wrapped
@@ -14,6 +14,8 @@ from linesim.report.verdict_words import STATES, summary
 from linesim.studies.compare.study import Compared, Comparison
 from linesim.studies.compare.words import answer
 
+ALL = "all together"
+"""What the row of all verdicts is called."""
 _LABEL_WIDTH = 30
 _LONGEST_TITLE = 14
 _NARROWEST = 9
@@ -41,20 +43,23 @@ LINES = tuple(
         ("object pixel along, um", "geometry", "object_pixel_y_um", "low"),
         ("line advance, um", "geometry", "line_advance_um", ""),
         ("coverage", "geometry", "coverage", ""),
-        ("aspect", "geometry", "pixel_aspect", ""),
+        ("pixel aspect", "geometry", "pixel_aspect", ""),
         ("image width, px", "geometry", "image_width_px", ""),
         ("image lines", "geometry", "image_lines", ""),
         ("line rate, Hz", "geometry", "line_rate_hz", ""),
+        ("colour offset, lines", "geometry", "misregistration_px", "small"),
+        ("its swing, lines", "geometry", "misregistration_swing_px", "small"),
+        ("colour offset across, px", "geometry", "misregistration_x_px", "small"),
         ("image data, MB/s", "geometry", "data_rate_mb_s", "low"),
         ("depth of field, mm", "geometry", "depth_of_field_mm", "high"),
         ("exposure, us", "exposure", "exposure_us", ""),
-        ("share of the line rate", "limits", "line_rate_share", ""),
-        ("share of the link", "limits", "link_share", ""),
-        ("share of the lamp's flashes", "limits", "pulse_rate_share", ""),
-        ("brightest part over its limit", "limits", "clipping_share", ""),
+        ("camera's line rate used", "limits", "line_rate_share", ""),
+        ("link used", "limits", "link_share", ""),
+        ("lamp's pulse rate used", "limits", "pulse_rate_share", ""),
+        ("brightest part, of its limit", "limits", "clipping_share", ""),
         ("motion blur, um", "exposure", "motion_blur_um", "low"),
         ("radiance factor", "signal", "radiance_factor", ""),
-        ("lamp, W a metre", "signal", "lamp_power_w_m", "low"),
+        ("lamp power, W/m", "signal", "lamp_power_w_m", "low"),
         ("white, e", "signal", "electrons_white", "high"),
         ("noise on white, e", "signal", "noise_white_e", ""),
         ("SNR on white", "signal", "snr_white", "high"),
@@ -62,24 +67,37 @@ LINES = tuple(
         ("SNR on the product", "signal", "snr_product", "high"),
         ("SNR with fixed pattern", "signal", "snr_total_white", "high"),
         ("white, DN", "signal", "dn_white", ""),
-        ("white over its limit", "signal", "saturation_white", ""),
+        ("white, of its limit", "signal", "saturation_white", ""),
         ("dynamic range, dB", "camera", "dynamic_range_db", "high"),
         ("MTF50 across, lp/mm", "resolution", "mtf50_x_lp_mm", "high"),
         ("MTF50 along, lp/mm", "resolution", "mtf50_y_lp_mm", "high"),
         ("defect, px across", "detection", "defect_px_x", "high"),
         ("defect, px along", "detection", "defect_px_y", "high"),
-        ("change by the fault, as seen", "detection", "defect_contrast", ""),
-        ("defect contrast / noise", "detection", "defect_cnr", "high"),
-        ("d' of the defect", "detection", "defect_dprime", "high"),
-        ("found of them", "detection", "detection_rate", "high"),
-        ("false alarms on a m²", "detection", "false_alarms_per_m2", "low"),
+        ("contrast of the fault", "detection", "defect_contrast", ""),
+        ("contrast to noise ratio", "detection", "defect_cnr", "high"),
+        ("d′ of the defect", "detection", "defect_dprime", "high"),
+        ("defects found", "detection", "detection_rate", "high"),
+        ("false alarms", "detection", "false_alarms_per_m2", "low"),
         ("smallest disc found, um", "detection", "smallest_detectable_um", "low"),
         ("thinnest scratch found, um", "detection", "smallest_width_um", "low"),
         ("narrowest fault found, um", "detection", "smallest_relief_um", "low"),
-        ("texture, share of the noise", "detection", "texture_share", "low"),
+        ("texture, of the noise", "detection", "texture_share", "low"),
     )
 )
 """The figures that matter, in the order of the light."""
+_FORMS = {"detection_rate": chance, "false_alarms_per_m2": alarms}
+_SHARES = (
+    "line_rate_share",
+    "link_share",
+    "pulse_rate_share",
+    "clipping_share",
+    "saturation_white",
+    "texture_share",
+    "defect_contrast",
+)
+"""Told in percent."""
+_DIGITS = {"geometry": 4, "exposure": 4}
+"""Of what follows from what was typed alone; of all else the model knows three."""
 _WHOLE_GROUP = "detection"
 _LEFT_OUT = ("alarm_threshold", "rose_diameter_um", "rose_false_alarms_per_m2")
 """Follow from the requirement or say the same by another rule; compare.csv has them."""
@@ -185,12 +203,15 @@ def figure_rows(found: Comparison) -> Iterator[tuple[str, list[str]]]:
         numbers = [None if value is None else _weakest(value, line.better) for value in given]
         if any(number is not None for number in numbers):
             marks = _best(numbers, line.better)
-            cells = ["-" if each is None else _number(line.name, each) for each in numbers]
+            cells = ["-" if each is None else _number(line, each) for each in numbers]
             yield line.label, [f"{c}{m}" for c, m in zip(cells, marks, strict=True)]
 
 
 def _weakest(value: Value, better: str) -> float:
-    return max(values(value)) if better == "low" else min(values(value))
+    each = values(value)
+    if better == "small":
+        return max(map(abs, each))
+    return max(each) if better == "low" else min(each)
 
 
 def _best(numbers: list[float | None], better: str) -> list[str]:
@@ -203,11 +224,12 @@ def _best(numbers: list[float | None], better: str) -> list[str]:
     return [" " if not better or all(marked) or not mark else "*" for mark in marked]
 
 
-def _number(name: str, value: float) -> str:
-    """Write four digits, more where it has them before the point, and bounds as such."""
-    if name.removesuffix(ENDS) == "detection_rate":
-        return chance(value)
-    return f"<{_SAME:.6f}" if 0 < value < _SAME else digits(value, 4)
+def _number(line: Line, value: float) -> str:
+    """Write three digits, four of what is set exactly, shares in percent, and bounds as such."""
+    name = line.name.removesuffix(ENDS)
+    if name in _FORMS:
+        return _FORMS[name](value)
+    return percent(value) if name in _SHARES else digits(value, _DIGITS.get(line.group, 3))
 
 
 def verdict_rows(
@@ -216,7 +238,7 @@ def verdict_rows(
     """Give the state of each variant, then each of its verdicts."""
     variants = found.variants
     judged = [{r.label: r for r in judged_rows(o.scan.setup, o.scan.budget)} for o in variants]
-    yield "all together", [form(worst_state(one.verdicts), "") for one in variants]
+    yield ALL, [form(worst_state(one.verdicts), "") for one in variants]
     for label in dict.fromkeys(label for rows in judged for label in rows):
         there = [rows.get(label) for rows in judged]
         yield label, ["-" if row is None else form(row.state, row.margin) for row in there]

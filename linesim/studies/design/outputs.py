@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 
-from linesim.figures.safety import MACHINERY, Shared, shared_cautions
+from linesim.figures.safety import CODES, MACHINERY, Shared, shared_cautions
 from linesim.files.atomic import write_json, write_text
 from linesim.files.csv_out import write_csv
 from linesim.files.images_out import write_png
@@ -48,12 +48,12 @@ def design_json(found: Design) -> dict[str, object]:
         "relaxed_together": [_row(each) for each in found.together],
     }
     if found.best is None:
-        return {**plain, "cautions": [MACHINERY]}
+        return {**plain, "cautions": cautions(found)}
     return {
         **plain,
         "best": _told(found, found.best),
         "others": [_told(found, each) for each in found.others],
-        "cautions": [*(each.line for each in people(found)), MACHINERY],
+        "cautions": cautions(found),
     }
 
 
@@ -70,6 +70,13 @@ def people(found: Design) -> tuple[Shared, ...]:
     """Find what is to be minded about people, of all that is proposed."""
     each = [one for one in (found.best, *found.others) if one is not None]
     return shared_cautions((one.name, one.setup) for one in each)
+
+
+def cautions(found: Design) -> list[str]:
+    """Say what is to be minded: of the best station's picture first, then about people."""
+    own = () if found.best is None else found.best.budget.cautions
+    picture = [f"{each.code}: {each.text}" for each in own if each.code not in CODES]
+    return [*picture, *(each.line for each in people(found)), MACHINERY]
 
 
 def _told(found: Design, one: Proposal) -> dict[str, object]:

@@ -4,8 +4,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from linesim.figures.plain_numbers import digits
+from linesim.report.first_page import first_parts
+from linesim.report.judged_rows import Outcome
 from linesim.report.page import write_report
-from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, Text
+from linesim.report.page_parts import Page, Part, Picture, Pictures, Section, Table, Text
 from linesim.report.page_sections import Case, caution_section, facts, side_sections
 from linesim.report.setup_tables import making_section, setup_section
 from linesim.report.setup_words import job_in_words
@@ -25,23 +27,35 @@ def design_page(found: Design, look_png: bytes | None = None) -> Page:
     look_png : bytes, optional; what the best station sees, a PNG file
     """
     best = found.best
+    verdict, *notes = answer(found)
+    if best is not None:
+        verdict, notes = f"{verdict} {notes[0]}", notes[1:]
     return Page(
         title=found.job.title,
         job=f"Design: {found.tried} stations judged",
-        lead=tuple(answer(found)),
-        sections=() if best is None else tuple(_sections(found, best, look_png)),
+        outcome=(Outcome(state="missed" if best is None else "met", text=verdict),),
+        first=tuple(_first(best, notes, look_png)),
+        sections=() if best is None else tuple(_sections(found, best)),
     )
 
 
-def _sections(found: Design, best: Proposal, look_png: bytes | None) -> Iterator[Section]:
-    case = Case(title="", setup=best.setup, budget=best.budget)
+def _first(best: Proposal | None, notes: list[str], look_png: bytes | None) -> Iterator[Part]:
+    """Show what the station will see, its figures, what limits it, and other ways."""
     if look_png is not None:
         seen = Picture(
             image=look_png,
             alt="Discs of several sizes on even product, as the station sees them",
             caption="The smallest defect, and larger ones, on even product: what the station sees.",
         )
-        yield Section(title="What it will see", parts=(Pictures(pictures=(seen,)),))
+        yield Pictures(pictures=(seen,))
+    if best is not None:
+        yield from first_parts(best.setup, best.budget, best.limits)
+    if notes:
+        yield Text(paragraphs=tuple(notes))
+
+
+def _sections(found: Design, best: Proposal) -> Iterator[Section]:
+    case = Case(title="", setup=best.setup, budget=best.budget)
     why = Table(
         title="Each choice", head=("", "value", "why"), rows=tuple(reasons(found.job, best))
     )

@@ -2,8 +2,7 @@
 
 from textwrap import fill
 
-from linesim.figures.safety import MACHINERY
-from linesim.studies.design.outputs import people
+from linesim.studies.design.outputs import cautions
 from linesim.studies.design.purchase import Lines, reasons, to_buy
 from linesim.studies.design.study import Design
 from linesim.studies.design.words import answer, first_limits
@@ -28,8 +27,8 @@ def design_text(found: Design) -> str:
             _block("to buy", to_buy(best)),
             "what limits first\n" + "\n".join(f"  {text}" for text in first_limits(best)),
         ]
-    cautions = [*(each.line for each in people(found)), MACHINERY]
-    lines = [fill(text, _WIDE, initial_indent="  ", subsequent_indent="  ") for text in cautions]
+    said = cautions(found)
+    lines = [fill(text, _WIDE, initial_indent="  ", subsequent_indent="      ") for text in said]
     return "\n\n".join([*blocks, "cautions\n" + "\n".join(lines)])
 
 

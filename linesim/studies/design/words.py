@@ -2,15 +2,13 @@
 
 from collections.abc import Iterator
 
-from linesim.figures.plain_numbers import digits, percent
-from linesim.report.verdict_words import name_of, summary
+from linesim.figures.plain_numbers import digits
+from linesim.report.verdict_words import name_of, spare, summary
 from linesim.studies.batch.limits import unit_of
 from linesim.studies.design.relax import SPEED, Relaxed, relaxed_to, slower_mm_s, white_to
 from linesim.studies.design.study import Design, Proposal
 
 _NEAREST = 4
-_NOTHING = 5e-4
-"""Of a margin: rounding of what lies right on a limit."""
 _FIRST = 3
 
 
@@ -20,10 +18,10 @@ def answer(found: Design) -> list[str]:
     if best is None:
         return [f"No: of {found.tried} stations none does the whole job.", *_given_up(found)]
     first = (
-        f"Yes: {found.passing} of {found.tried} stations do the job. The one of least trouble: "
+        f"Yes: {found.passing} of {found.tried} stations do the job. Recommended: "
         f"{station_words(best)}."
     )
-    return [first, summary(best.setup, best.budget.verdicts), *map(_other, found.others)]
+    return [first, summary(best.setup, best.verdicts), *map(_other, found.others)]
 
 
 def _other(one: Proposal) -> str:
@@ -44,23 +42,11 @@ def station_words(one: Proposal) -> str:
 
 def first_limits(one: Proposal) -> list[str]:
     """Say what comes next, nearest first: each demand and how far it reaches."""
-    found = (*one.limits, *one.budget.verdicts)
-    near = sorted((v for v in found if v.requirement != "exposure"), key=lambda v: v.margin)
+    near = sorted((v for v in one.verdicts if v.requirement != "exposure"), key=lambda v: v.margin)
     return [
-        f"{_name(one, each.requirement)}: {_spare(each.margin)} to spare"
+        f"{name_of(one.setup, each.requirement)}: {spare(one.setup, each)}"
         for each in near[:_NEAREST]
     ]
-
-
-def _spare(margin: float) -> str:
-    return percent(margin) if margin >= _NOTHING else "nothing"
-
-
-def _name(one: Proposal, requirement: str) -> str:
-    """Name a demand, a limit of the job among them."""
-    if requirement.startswith(("most_", "least_")):
-        return requirement.replace("_", " ")
-    return name_of(one.setup, requirement)
 
 
 def _given_up(found: Design) -> Iterator[str]:

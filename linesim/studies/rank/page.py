@@ -3,8 +3,10 @@
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from linesim.figures.plain_numbers import people_number
-from linesim.report.page import write_report
+from linesim.figures.plain_numbers import digits
+from linesim.report.first_page import first_parts
+from linesim.report.judged_rows import Outcome
+from linesim.report.page import WHOLE, Wanted, write_pages
 from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, Text
 from linesim.report.page_sections import Case, caution_section, facts
 from linesim.report.setup_tables import making_section, setup_section
@@ -18,7 +20,6 @@ from linesim.studies.rank.words import REASONS, answer, chosen, percent, refusal
 _FIGURES = (
     ("light, W/m²", "irradiance_target_w_m2"),
     ("web, m²/s", "area_rate_m2_s"),
-    ("brightest part over limit", "clipping_share"),
     ("depth of field, mm", "depth_of_field_mm"),
 )
 
@@ -30,6 +31,7 @@ def _table(title: str, rows: Sequence[Row], found: Ranking) -> Table:
         "",
         *(short(name).replace("_", " ") for name in several),
         *(label for label, _ in _FIGURES),
+        "brightest part of its limit",
         "SNR on the product",
         "finds from, um",
     )
@@ -37,8 +39,9 @@ def _table(title: str, rows: Sequence[Row], found: Ranking) -> Table:
         (
             str(place),
             *(row.choice[name] for name in several),
-            *(people_number(row.figures[name]) for _, name in _FIGURES),
-            people_number(row.worst("snr_product")),
+            *(digits(row.figures[name]) for _, name in _FIGURES),
+            percent(row.figures["clipping_share"]),
+            digits(row.worst("snr_product")),
             _size(row, found),
         )
         for place, row in enumerate(rows, 1)
@@ -48,7 +51,7 @@ def _table(title: str, rows: Sequence[Row], found: Ranking) -> Table:
 
 def _size(row: Row, found: Ranking) -> str:
     size_um = row.largest(found.size_name)
-    return "-" if size_um is None else people_number(size_um)
+    return "-" if size_um is None else digits(size_um)
 
 
 def _missed(found: Ranking) -> Table:
@@ -57,17 +60,18 @@ def _missed(found: Ranking) -> Table:
         for name, count in found.misses.items()
     )
     return Table(
-        title="Missed first, in the order in which it is judged",
+        title="The first demand that each misses, in the order in which they are judged",
         head=("", "options", "share"),
         rows=rows or (("nothing: every option passes", "", ""),),
     )
 
 
 def _options(found: Ranking) -> Iterator[Table]:
-    if found.rows:
-        yield _table("The best: least light first, then most web a second", found.rows, found)
+    if found.distinct:
+        title = "The best: each with its least light, then most web a second"
+        yield _table(title, found.distinct, found)
     if found.front_rows:
-        title = "The front: what has less light is slower or finds coarser defects only"
+        title = "Best trade-offs of light, speed and defect size"
         yield _table(title, found.front_rows, found)
     if found.nearest is not None:
         yield _table("The nearest", (found.nearest,), found)
@@ -94,30 +98,35 @@ def rank_page(found: Ranking) -> Page:
         image=rank_picture(found),
         alt="The front of light, speed and size, and how many options miss which demand first",
         caption=f"{found.space.count} options, of which {len(found.order)} meet every demand and "
-        f"{len(found.front)} are on the front.",
+        f"{len(found.front)} are best trade-offs of light, speed and defect size.",
     )
     first = found.rows[0] if found.rows else found.nearest
     refused = tuple(refusals(found))
+    verdict, best, *notes = (*answer(found), "")
+    notes = [note for note in notes if note]
     return Page(
         title=found.space.title,
         job=f"Ranking of {found.space.count} options ({shape})",
-        lead=answer(found),
+        outcome=(
+            Outcome(state="met" if found.rows else "missed", text=f"{verdict} {best}".strip()),
+        ),
+        first=(
+            Pictures(pictures=(plots,)),
+            *(first_parts(first.setup, first.budget) if first else ()),
+            *((Text(paragraphs=tuple(notes)),) if notes else ()),
+        ),
         sections=(
             Section(title="Options", parts=tuple(_options(found))),
             Section(
-                title="All of them",
-                parts=(
-                    Pictures(pictures=(plots,)),
-                    _missed(found),
-                    *((Text(paragraphs=refused),) if refused else ()),
-                ),
+                title="Why the others are out",
+                parts=(_missed(found), *((Text(paragraphs=refused),) if refused else ())),
             ),
             *(_first_sections(first, found) if first else ()),
         ),
     )
 
 
-def write_rank_report(found: Ranking, folder: Path) -> Path:
+def write_rank_report(found: Ranking, folder: Path, wanted: Wanted = WHOLE) -> tuple[Path, ...]:
     """
     Write the report of a ranking with its other files.
 
@@ -125,11 +134,10 @@ def write_rank_report(found: Ranking, folder: Path) -> Path:
     ----------
     found : Ranking; all options, judged
     folder : pathlib.Path; made where it is missing
+    wanted : Wanted; the whole report, its first page alone, or both
 
     Raises
     ------
     InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
-    path = folder / "report.html"
-    write_report(path, rank_page(found))
-    return path
+    return write_pages(folder, rank_page(found), wanted)

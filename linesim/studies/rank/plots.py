@@ -44,8 +44,8 @@ def _light(found: Ranking, places: NDArray[np.intp]) -> tuple[FloatArray, str]:
     names = [axis.name for axis in found.space.axes]
     spectrum = found.space.base.light.spectrum
     if "light.illuminance" in names and not any("spectrum" in key for key in _keys(found)):
-        return watts * spectrum.efficacy_lm_w / 1000, "light on the target, klx"
-    return watts, "light on the target, W/m²"
+        return watts * spectrum.efficacy_lm_w / 1000, "illuminance at the target, klx"
+    return watts, "irradiance at the target, W/m²"
 
 
 def _keys(found: Ranking) -> set[str]:
@@ -53,7 +53,7 @@ def _keys(found: Ranking) -> set[str]:
 
 
 def _draw_front(axes: "Axes", found: Ranking) -> None:
-    axes.set_title("options that meet every demand, and their front", loc="left", fontsize=9)
+    axes.set_title("options that meet every demand", loc="left", fontsize=9)
     axes.set_xlabel(_light(found, found.order)[1])
     axes.set_ylabel("smallest defect found, µm")
     light, size_um = _light(found, found.order)[0], found.size_um[found.order]
@@ -63,18 +63,18 @@ def _draw_front(axes: "Axes", found: Ranking) -> None:
         axes.set_axis_off()
         return
     step = int(np.ceil(seen.sum() / _MOST_DOTS))
-    dots: Any = {"s": 5, "color": _DOT, "linewidths": 0, "label": f"passing ({len(light)})"}
+    dots: Any = {"s": 5, "color": _DOT, "linewidths": 0, "label": f"meets all ({len(light)})"}
     axes.scatter(light[seen][::step], size_um[seen][::step], **dots)
     _draw_speeds(axes, found)
-    axes.plot(light[:1], size_um[:1], "o", mfc="none", mec=INK, ms=11, label="best: least light")
+    axes.plot(light[:1], size_um[:1], "o", mfc="none", mec=INK, ms=11, label="least light")
     wanted_um = found.space.base.requirement.smallest_defect_um
     if wanted_um is not None:
-        wanted_line(axes, wanted_um, f"{wanted_um:g} µm wanted")
+        wanted_line(axes, wanted_um, f"{wanted_um:g} required")
     for values, scale in ((light[seen], axes.set_xscale), (size_um[seen], axes.set_yscale)):
         if values.min() > 0 and values.max() > _WIDE * values.min():
             scale("log")
     _plain_ticks(axes)
-    axes.legend(loc="upper right", fontsize=8, frameon=True, edgecolor="none", framealpha=0.9)
+    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=3, fontsize=8, frameon=False)
 
 
 def _plain_ticks(axes: "Axes") -> None:
@@ -99,7 +99,7 @@ def _draw_speeds(axes: "Axes", found: Ranking) -> None:
         sparse = max(1, len(order) // 12)
         line: Any = {**style(place), "marker": MARKS[place], "markersize": 4, "markevery": sparse}
         axes.plot(
-            light[order], size_um[order], **line, label=f"front, {each / _MM_S_OF_M_MIN:.4g} m/min"
+            light[order], size_um[order], **line, label=f"best at {each / _MM_S_OF_M_MIN:.4g} m/min"
         )
 
 
@@ -115,7 +115,7 @@ def _draw_misses(axes: "Axes", found: Ranking) -> None:
     axes.bar_label(bars, padding=3, fontsize=8)
     axes.set_yticks(places, [_folded(label) for label in counts], fontsize=8)
     axes.set_xlim(0, 1.18 * max(counts.values()))
-    axes.set_title("what is missed first, in the order judged", loc="left", fontsize=9)
+    axes.set_title("why the others are out: first demand missed", loc="left", fontsize=9)
     axes.set_xlabel(f"options, of {found.space.count}")
     axes.grid(visible=False, axis="y")
     axes.set_axisbelow(True)

@@ -29,6 +29,8 @@ from linesim.studies.rank.space import Space
 __all__ = ("KEPT", "TOP", "Ranking", "rank")
 
 TOP = 10
+LIGHT_KEYS = frozenset({"light.illuminance", "light.irradiance"})
+"""What sets the amount of light, and nothing else."""
 _SAME_DIGITS = 9
 _SAME_SIZE_DIGITS = 4
 """What agrees in so many digits counts as equal; sizes are that much less exact."""
@@ -51,6 +53,8 @@ class Ranking:
     refused: Mapping[str, int]  # the sentence of a refusal -> options that it refuses
     # the best, each checked as a file is; options that differ in nothing that counts are one
     rows: tuple[Row, ...] = ()
+    # of those that differ in the amount of light alone, the one of the least, checked likewise
+    distinct: tuple[Row, ...] = ()
     front_rows: tuple[Row, ...] = ()  # some of the front from end to end, checked likewise
     nearest: Row | None = None  # where nothing passes: the option that is missed last and by least
 
@@ -117,7 +121,12 @@ def _ranked(space: Space, table: Table, top: int) -> Ranking | None:
     nearest = _nearest(table) if order.size == 0 else order[:0]
     along = front[_even(len(front), top)]
     best = _best(space, table, order, top)
-    shown = {**{int(k): _instead(space, table, int(k)) for k in (*along, *nearest)}, **best}
+    distinct = _best(space, table, _least_lit(space, order), top)
+    shown = {
+        **{int(k): _instead(space, table, int(k)) for k in (*along, *nearest)},
+        **distinct,
+        **best,
+    }
     rows = checked_rows(space, shown, table.figures)
     if _struck(table, rows):
         return None
@@ -131,6 +140,7 @@ def _ranked(space: Space, table: Table, top: int) -> Ranking | None:
         front=front,
         refused=table.refused,
         rows=tuple(rows[k] for k in best),
+        distinct=tuple(rows[k] for k in distinct),
         front_rows=tuple(rows[int(k)] for k in along),
         nearest=rows[int(nearest[0])] if nearest.size else None,
     )
@@ -147,6 +157,18 @@ def _best(space: Space, table: Table, order: Places, top: int) -> dict[int, Alte
             chosen[index] = _instead(space, table, index)
             covered.update(chosen[index].index.tolist())
     return chosen
+
+
+def _least_lit(space: Space, order: Places) -> Places:
+    """Keep the first, which has the least light, of options that differ in its amount alone."""
+    chosen = np.unravel_index(order, space.shape)
+    is_light = [bool(axis.keys) and axis.keys <= LIGHT_KEYS for axis in space.axes]
+    kept = [place for place, light in zip(chosen, is_light, strict=True) if not light]
+    if len(kept) == len(chosen) or not order.size:
+        return order
+    columns = np.stack(kept) if kept else np.zeros((1, order.size), dtype=np.intp)
+    first = np.unique(columns, axis=1, return_index=True)[1]
+    return order[np.sort(first)]
 
 
 def _instead(space: Space, table: Table, index: int) -> Alternatives:

@@ -15,10 +15,10 @@ _LIGHT = "irradiance_target_w_m2"
 _DEPTH = "depth mm"
 _SNR = "snr_product"
 _COLUMNS = (
-    ("light W/m²", _LIGHT, 4),
+    ("light W/m²", _LIGHT, 3),
     ("web m²/s", "area_rate_m2_s", 3),
-    ("SNR product", _SNR, 4),
-    ("over limit", "clipping_share", 2),
+    ("SNR product", _SNR, 3),
+    ("of limit", "clipping_share", 2),
     (_DEPTH, "depth_of_field_mm", 3),
 )
 _FINDS = "finds um"
@@ -42,9 +42,12 @@ def rank_text(found: Ranking) -> str:
     str; the best, the front, what is missed first, cautions about the best, and the answer
     """
     lines = [*textwrap.wrap(found.space.title, _WIDTH), "", *_space_lines(found)]
-    front = "the front: what has less light is slower or finds coarser defects only"
+    front = "best trade-offs of light, speed and defect size"
     for head, rows in (
-        (f"the best {len(found.rows)}: least light first, then most web a second", found.rows),
+        (
+            f"the best {len(found.distinct)}: each with its least light, then most web a second",
+            found.distinct,
+        ),
         (
             f"{front} ({len(found.front_rows)} of {len(found.front)})",
             found.front_rows,
@@ -53,7 +56,7 @@ def rank_text(found: Ranking) -> str:
     ):
         if rows:
             lines += ["", head, *_table(rows, found)]
-    lines += ["", "missed first, in the order in which it is judged", *_missed(found)]
+    lines += ["", "why the others are out: the first demand that each misses", *_missed(found)]
     which = "best" if found.rows else "nearest"
     lines += ["", f"cautions about the {which}", *_cautions(found)]
     lines += ["", "eyes, heat and machines, of all that is shown", *_people(found)]
@@ -100,7 +103,7 @@ def _figure_columns(rows: Sequence[Row], found: Ranking) -> Iterator[Column]:
             values = [row.worst(name) if name == _SNR else row.figures[name] for row in rows]
             yield head, [plain_number(value, digits) for value in values]
     sizes = [row.largest(found.size_name) for row in rows]
-    yield _FINDS, ["-" if size is None else plain_number(size) for size in sizes]
+    yield _FINDS, ["-" if size is None else plain_number(size, 3) for size in sizes]
 
 
 def _width(columns: Sequence[Column]) -> int:

@@ -4,28 +4,29 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from linesim.figures.plain_numbers import plain_number
+from linesim.figures.plain_numbers import digits, plain_number
 from linesim.studies.batch.judged import DEMANDS
 from linesim.studies.batch.space import SHARE
 from linesim.studies.rank.row import Row
 from linesim.studies.rank.study import Ranking
 
 REASONS = {
-    "legal_setup": "no legal setup",
-    "line_rate": "line rate over the camera's maximum",
-    "pulse_rate": "line rate over what the lamp can flash",
-    "link": "image data over the link",
-    "exposure": "exposure longer than the line period leaves",
+    "legal_setup": "not a possible setup",
+    "line_rate": "line rate over the camera's",
+    "pulse_rate": "line rate over the lamp's pulse rate",
+    "link": "image data over the link's",
+    "exposure": "exposure longer than the line period",
     "most_irradiance": "more light than most_irradiance",
     "least_field_of_view": "field of view under least_field_of_view",
     "least_depth_of_field": "depth of field under least_depth_of_field",
-    "limits": "beyond one of the other [limits]",
-    "saturation": "white over most_saturation of the nearest limit",
-    "clipping": "the brightest part of the target clips",
+    "limits": "another of the [limits]",
+    "saturation": "white over most_saturation",
+    "clipping": "brightest part clips",
     "snr": "SNR on the product too low",
-    "smallest_defect": "smallest defect not found as surely as wanted",
+    "smallest_defect": "smallest defect not found",
 }
 """What it means to miss a demand."""
+_WITHOUT_KEY = ("binning", "camera", "lens", "light")
 _SAME = 1e-6
 _FEW_REFUSALS = 3
 
@@ -33,8 +34,19 @@ _FEW_REFUSALS = 3
 def chosen(row: Row, found: Ranking) -> str:
     """Say what an option chooses, where there is a choice."""
     several = {axis.name for axis in found.space.axes if len(axis.points) > 1}
-    parts = [f"{short(name)} {label}" for name, label in row.choice.items() if name in several]
+    parts = [_choice(name, label) for name, label in row.choice.items() if name in several]
     return ", ".join(parts) or "the only option"
+
+
+def _choice(name: str, label: str) -> str:
+    """Name a choice as people do; what says nothing by itself gets its key."""
+    key = short(name)
+    if name == SHARE and float(label.partition(" ")[0]) == 1:
+        return "full exposure"
+    has_unit = label[:1].isdigit() and label.rpartition(" ")[2][-1:].isalpha()
+    if key in _WITHOUT_KEY or has_unit:
+        return label
+    return f"f/{label}" if key == "f_number" else f"{key.replace('_', ' ')} {label}"
 
 
 def short(name: str) -> str:
@@ -51,7 +63,7 @@ def answer(found: Ranking) -> tuple[str, ...]:
     share = "all" if passing == total else percent(passing / total)
     return (
         f"Yes: {passing} of {total} options ({share}) meet every demand.",
-        f"The least light does with {chosen(best, found)}: {_reached(best, found)}.",
+        f"Least light: {chosen(best, found)}; {_reached(best, found)}.",
         *_ends(found),
         *_views(found),
     )
@@ -70,8 +82,8 @@ def _nearest(found: Ranking) -> Iterator[str]:
 
 def _reached(row: Row, found: Ranking) -> str:
     need, figures = row.setup.requirement, row.figures
-    snr = f"SNR on the product {plain_number(row.worst('snr_product'))}"
-    parts = [snr if need.snr is None else f"{snr} ({plain_number(need.snr)} wanted)"]
+    snr = f"SNR on the product {digits(row.worst('snr_product'))}"
+    parts = [snr if need.snr is None else f"{snr} ({digits(need.snr)} wanted)"]
     size_um = row.largest(found.size_name)
     if size_um is not None:
         what = "diameter" if need.defect_shape == "disc" else "width"
@@ -81,7 +93,7 @@ def _reached(row: Row, found: Ranking) -> str:
             size = f"a {need.defect_relief.kind} found from {plain_number(size_um, 3)} um width"
             wanted = need.defect_relief.width_um
         parts.append(size if wanted is None else f"{size} ({plain_number(wanted)} um wanted)")
-    parts.append(f"the brightest part at {percent(figures['clipping_share'])} of the nearest limit")
+    parts.append(f"brightest part at {percent(figures['clipping_share'])} of its limit")
     parts.append(f"{plain_number(figures['area_rate_m2_s'], 3)} m²/s of web")
     return "; ".join(parts)
 
@@ -112,12 +124,12 @@ def percent(share: float) -> str:
     """Say a share to two digits, and one under a tenth of a percent as such."""
     small = 0.001
     if share < small:
-        return "under 0.1%"
+        return "under 0.1 %"
     if 1 - small < share < 1:
-        return "over 99.9%"
+        return "over 99.9 %"
     if 0.99 < share < 1:  # noqa: PLR2004 -- what two digits would round to all
-        return f"{100 * share:.1f}%"
-    return f"{float(f'{100 * share:.2g}'):g}%"
+        return f"{100 * share:.1f} %"
+    return f"{float(f'{100 * share:.2g}'):g} %"
 
 
 def refusals(found: Ranking) -> list[str]:

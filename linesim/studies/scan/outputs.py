@@ -29,7 +29,7 @@ def preview(scan: Scan, *, true_proportion: bool = False) -> NDArray[np.uint8]:
     white_dn = white_for(scan.image, black_dn)
     grid = _grid(scan.budget)
     caption = (
-        f"{setup.title} - shown from {black_dn:.0f} DN (black) to {white_dn:.0f} DN (white) "
+        f"{setup.title} – shown from {black_dn:.0f} DN (black) to {white_dn:.0f} DN (white) "
         f"of {setup.full_scale_dn} DN"
     )
     return picture(
@@ -85,7 +85,7 @@ def places(scan: FiledScan) -> NDArray[np.uint8]:
         for name, start, image in zip(_PLACES, starts, cut, strict=False)
     ]
     heading = (
-        f"{scan.setup.title} - shown from {black_dn:.0f} DN (black) to {white_dn:.0f} DN (white) "
+        f"{scan.setup.title} – shown from {black_dn:.0f} DN (black) to {white_dn:.0f} DN (white) "
         f"of {scan.setup.full_scale_dn} DN"
     )
     return sheet(panels, columns=len(panels), width_px=_PLACE_PX, heading=heading)

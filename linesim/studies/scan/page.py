@@ -3,28 +3,29 @@
 from pathlib import Path
 
 from linesim.forward.reference import Reference
+from linesim.report.first_page import first_parts
 from linesim.report.judged_rows import outcome
-from linesim.report.page import write_report
+from linesim.report.page import WHOLE, Wanted, write_pages
 from linesim.report.page_parts import Page, Section
 from linesim.report.page_sections import (
     Case,
     caution_section,
     figure_section,
     geometry_section,
+    job_section,
     requirement_section,
     side_sections,
     signal_sections,
 )
 from linesim.report.rows import measured_rows
 from linesim.report.setup_tables import making_section, setup_section
-from linesim.report.setup_words import job_in_words
 from linesim.studies.scan.before_after import before_after
 from linesim.studies.scan.study import Scan
 from linesim.targets.faces.faced import lit_reference
 from linesim.targets.load import target_reference
 
 
-def write_scan_report(found: Scan, folder: Path) -> Path:
+def write_scan_report(found: Scan, folder: Path, wanted: Wanted = WHOLE) -> tuple[Path, ...]:
     """
     Write the report of a scan beside its other files.
 
@@ -32,14 +33,13 @@ def write_scan_report(found: Scan, folder: Path) -> Path:
     ----------
     found : Scan
     folder : pathlib.Path; made where it is missing
+    wanted : Wanted; the whole report, its first page alone, or both
 
     Raises
     ------
     InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
-    path = folder / "report.html"
-    write_report(path, scan_page(found))
-    return path
+    return write_pages(folder, scan_page(found), wanted)
 
 
 def scan_page(found: Scan, reference: Reference | None = None) -> Page:
@@ -58,14 +58,16 @@ def scan_page(found: Scan, reference: Reference | None = None) -> Page:
     setup = found.setup
     case = Case(title="", setup=setup, budget=found.budget)
     source = lit_reference(setup, target_reference(setup) if reference is None else reference)
+    whole, *close = before_after(found, source)
     return Page(
         title=setup.title,
         job="Simulated line scan",
         outcome=(outcome(setup, found.budget),),
-        lead=job_in_words(setup),
+        first=(whole, *first_parts(setup, found.budget)),
         sections=(
             requirement_section(setup, found.budget),
-            Section(title="Target and simulated scan", parts=before_after(found, source)),
+            *((Section(title="A closer look", parts=tuple(close)),) if close else ()),
+            job_section(setup),
             *side_sections(case),
             caution_section(case),
             geometry_section(setup),

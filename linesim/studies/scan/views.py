@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.forward.station import station
 from linesim.forward.transport import first_line_um
-from linesim.report.area import Cells, area_means
 from linesim.setup.arrays import ImageArray
+from linesim.studies.scan.area import Cells, area_means
 from linesim.studies.scan.study import Scan
 
 _LONGEST_PX = 1200

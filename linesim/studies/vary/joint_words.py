@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from linesim.report.judged_rows import Outcome
 from linesim.studies.batch.ranges import Range
 from linesim.studies.vary.answers import Held, Joint
 from linesim.studies.vary.labels import held_words, missed_words, value_words
@@ -9,6 +10,27 @@ from linesim.studies.vary.range_words import EXPOSURES, part_words, parts_words
 from linesim.studies.vary.study import Varied
 
 NOWHERE = "nowhere"
+
+
+def outcomes(found: Varied) -> tuple[Outcome, ...]:
+    """Say of each binning, exposed as asked, whether it meets all demands anywhere, and where."""
+    return tuple(
+        Outcome(state="met" if any(each.held for each in joints) else "missed", text=text)
+        for joints, text in zip(_by_curve(found), together(found), strict=True)
+        if joints[0].exposure == found.exposure
+    )
+
+
+def limits_words(found: Varied) -> str:
+    """Say what ends the parts in which everything holds, the most frequent first."""
+    held = [each for joint in found.joints for each in joint.held]
+    sides = (("below", [each.below for each in held]), ("above", [each.above for each in held]))
+    said = []
+    for side, demands in sides:
+        texts = [missed_words(each) for each in demands if each is not None]
+        most = sorted(set(texts), key=lambda text: (-texts.count(text), text))
+        said += [f"{side} these ranges, {' or '.join(most)}"] if most else []
+    return f"Limiting factor: {'; '.join(said)}." if said else ""
 
 
 def together(found: Varied) -> Iterator[str]:

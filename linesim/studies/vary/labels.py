@@ -3,6 +3,7 @@
 from linesim.figures.demands import Demand
 from linesim.figures.groups import ENDS
 from linesim.figures.plain_numbers import plain_number
+from linesim.report.console import typeset
 from linesim.studies.batch.ranges import Range, short
 from linesim.studies.compare.table import LINES
 
@@ -11,12 +12,13 @@ _LABELS = {line.name: line.label for line in LINES} | {
     "snr_product": "SNR on the product",
     "electrons_product": "product, e",
     "dn_product": "product, DN",
-    "saturation_white": "white over its nearest limit",
-    "clipping_share": "brightest part over its nearest limit",
+    "saturation_white": "white, share of its limit",
+    "clipping_share": "brightest part, share of its limit",
     "line_rate_share": "line rate over the camera's",
     "pulse_rate_share": "line rate over the lamp's flashes",
     "link_share": "image data over the link's",
     "exposure_share": "exposure over the longest",
+    "false_alarms_per_m2": "false alarms per m²",
     "texture_share": "texture's share of the noise",
 }
 _STOP = "lens.f_number"
@@ -54,6 +56,40 @@ _NAMED = {
     "exposure": "an exposure that fits",
     "clipping": "a picture that does not clip",
 }
+
+
+_AXES = {
+    "acquisition.exposure": "exposure time",
+    "lens.f_number": "f-number",
+    "light.illuminance": "illuminance at the target",
+    "light.irradiance": "irradiance at the target",
+    "transport.speed": "speed of the target",
+}
+_BRIEF = {
+    "snr": "SNR {wanted}",
+    "smallest_defect": "{wanted} µm found",
+    "detection_rate": "{wanted} found",
+    "false_alarms_per_m2": "false alarms",
+    "line_rate": "camera's line rate",
+    "pulse_rate": "lamp's pulse rate",
+    "link": "link's data rate",
+    "exposure": "exposure too long",
+    "clipping": "clips",
+}
+ORDER = tuple(_BRIEF)
+"""Demands in the order of their looks on plots, the same on each."""
+
+
+def axis_words(over: Range) -> str:
+    """Name a range with its unit, for an axis."""
+    key = over.key.dotted
+    words = _AXES.get(key, key.rpartition(".")[2].replace("_", " "))
+    return typeset(f"{words}, {over.unit}" if over.unit else words)
+
+
+def brief_words(demand: Demand) -> str:
+    """Name a demand in a word or two, for a line on a map."""
+    return _BRIEF[demand.requirement].format(wanted=wanted_words(demand))
 
 
 def label(figure: str) -> str:

@@ -5,17 +5,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from linesim.figures.demands import Demand
-from linesim.report.plots import INK, new_figure, png_bytes
+from linesim.report.console import typeset
+from linesim.report.plots import DASHES, INK, new_figure, png_bytes
 from linesim.setup.arrays import FloatArray
 from linesim.studies.batch.judged import LOW_IS_GOOD
 from linesim.studies.batch.ranges import short
-from linesim.studies.vary.labels import label
-from linesim.studies.vary.plot_axes import along_x, plain_ticks
-from linesim.studies.vary.plots import PANEL_MM, plot_title
+from linesim.studies.vary.labels import ORDER, axis_words, brief_words, label
+from linesim.studies.vary.plot_axes import BEHIND, along_x, plain_ticks
+from linesim.studies.vary.plots import PANEL_MM, plot_title, plotted
 from linesim.studies.vary.study import Curve, Varied, judged_values, spares_of, states_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _LEVELS = 7
 _SPAN = 5.0
@@ -24,28 +26,87 @@ _LEAST = 1e-3
 _FAR = 10.0
 _NEAR = 0.15
 """A level nearer to the requirement than this share is left out: its label would cover it."""
-_NOTE = (
-    "lighter is better; bold: the requirement; dashed: around where everything holds; "
-    "dotted area: where something is missed"
-)
+_TALL_MM = 70.0
+_NOTE = "dotted: something is missed; in maps of figures lighter is better, bold is the requirement"
 
 
 def maps(found: Varied) -> bytes:
-    """Draw the figures over two ranges."""
-    names, curves = found.shown_figures, found.curves
+    """Draw over two ranges where everything holds, and the figures that decide, a row each."""
+    names = plotted(found)
+    figure, axes = _rows(found, 1 + len(names))
+    _joint_row(axes[0], found)
+    _figure_rows(axes[1:], found, names)
+    return png_bytes(figure)
+
+
+def joint_map(found: Varied) -> bytes:
+    """Draw over two ranges where everything holds, a panel a binning."""
+    figure, axes = _rows(found, 1)
+    _joint_row(axes[0], found)
+    return png_bytes(figure)
+
+
+def figure_maps(found: Varied) -> bytes:
+    """Draw over two ranges the figures that decide, a row each."""
+    names = plotted(found)
+    figure, axes = _rows(found, len(names))
+    _figure_rows(axes, found, names)
+    return png_bytes(figure)
+
+
+def _rows(found: Varied, rows: int) -> "tuple[Figure, Any]":
+    """Start a figure with so many rows of maps, a column a binning."""
     figure, axes = new_figure(
-        width_mm=max(PANEL_MM[0] * len(curves), 130.0),
-        height_mm=(PANEL_MM[1] + 12) * len(names) + 16,
-        rows=len(names),
-        columns=len(curves),
+        width_mm=max(PANEL_MM[0] * len(found.curves), 130.0),
+        height_mm=_TALL_MM * rows + 16,
+        rows=rows,
+        columns=len(found.curves),
     )
-    for row, name in zip(axes, names, strict=True):
-        levels = _levels(np.stack([_seen(found, each, name) for each in curves]))
-        for panel, curve in zip(row, curves, strict=True):
-            _panel(panel, found, curve, (name, levels))
     figure.suptitle(plot_title(found), fontsize=10)
     figure.supxlabel(_NOTE, fontsize=8)
-    return png_bytes(figure)
+    return figure, axes
+
+
+def _figure_rows(axes: Any, found: Varied, names: tuple[str, ...]) -> None:  # noqa: ANN401 -- rows of axes
+    for row, name in zip(axes, names, strict=True):
+        levels = _levels(np.stack([_seen(found, each, name) for each in found.curves]))
+        for panel, curve in zip(row, found.curves, strict=True):
+            _panel(panel, found, curve, (name, levels))
+
+
+def _joint_row(row: Any, found: Varied) -> None:  # noqa: ANN401 -- axes of one row
+    for panel, curve in zip(row, found.curves, strict=True):
+        _scaled(panel, found)
+        panel.set_title(f"where everything holds: {curve.title}", fontsize=9)
+        _dot_rest(panel, found, curve)
+        _draw_bounds(panel, found, curve)
+
+
+def _draw_bounds(axes: "Axes", found: Varied, curve: Curve) -> None:
+    """Draw for each demand the line at which it is just met, with its name on it."""
+    x, y = (np.array(each.values) for each in found.ranges)
+    for demand, spare in spares_of(found, curve).items():
+        height = np.log(np.maximum(1 + spare.T, _LEAST))
+        if height.min() < 0 < height.max():
+            dash = DASHES[ORDER.index(demand.requirement) % len(DASHES)]
+            lines = axes.contour(
+                x, y, height, levels=[0.0], colors=INK, linewidths=1.5, linestyles=[dash]
+            )
+            for name in axes.clabel(lines, fmt={0.0: brief_words(demand)}, fontsize=8):
+                name.set_bbox(BEHIND)
+
+
+def _scaled(axes: "Axes", found: Varied) -> None:
+    """Divide and name both axes."""
+    over, second = found.ranges
+    axes.grid(visible=False)
+    along_x(axes, over)
+    axes.set_xlim(over.values[0], over.values[-1])
+    if second.log:
+        axes.set_yscale("log")
+        plain_ticks(axes.yaxis)
+    axes.set_ylim(second.values[0], second.values[-1])
+    axes.set_ylabel(axis_words(second))
 
 
 def _seen(found: Varied, curve: Curve, name: str) -> FloatArray:
@@ -89,13 +150,8 @@ def _panel(axes: "Axes", found: Varied, curve: Curve, figure: tuple[str, FloatAr
         "log" if len(levels) > 1 and levels[-1] / levels[0] > _SPAN and levels[0] > 0 else "linear"
     )
     axes.pcolormesh(x, y, z, cmap=_greys(name), norm=scale, shading="gouraud", rasterized=True)
-    axes.grid(visible=False)
-    along_x(axes, over)
-    if second.log:
-        axes.set_yscale("log")
-        plain_ticks(axes.yaxis)
-    axes.set_ylabel(second.name)
-    axes.set_title(f"{label(name)}: {curve.title}", fontsize=9)
+    _scaled(axes, found)
+    axes.set_title(f"{typeset(label(name))}: {curve.title}", fontsize=9)
     if np.ptp(z.compressed()) > _FLAT * np.abs(z).max():
         drawn = levels if demand is None else levels[np.abs(levels / demand.wanted - 1) > _NEAR]
         lines = axes.contour(x, y, z, levels=drawn, colors=INK, linewidths=0.7)
@@ -123,14 +179,27 @@ def _said(value: float) -> str:
     return f"{float(f'{value:.3g}'):g}"
 
 
-def _limits(axes: "Axes", found: Varied, curve: Curve, name: str) -> None:
-    """Draw the requirement bold, dash the line around where everything holds, dot the rest."""
+def _dot_rest(axes: "Axes", found: Varied, curve: Curve) -> FloatArray:
+    """Dot the part in which something is missed; give by how much all is met, about zero."""
     x, y = (np.array(each.values) for each in found.ranges)
     spare = joint_region(found, curve).T
     if spare.min() < 0:
         axes.contourf(x, y, spare, levels=[-np.inf, 0.0], colors="none", hatches=["...."])
+    return spare
+
+
+def _draw_region(axes: "Axes", found: Varied, curve: Curve) -> None:
+    """Dash the line around where everything holds, and dot the rest."""
+    x, y = (np.array(each.values) for each in found.ranges)
+    spare = _dot_rest(axes, found, curve)
     if spare.min() < 0 < spare.max():
         axes.contour(x, y, spare, levels=[0.0], colors=INK, linewidths=1.4, linestyles="dashed")
+
+
+def _limits(axes: "Axes", found: Varied, curve: Curve, name: str) -> None:
+    """Draw the requirement bold, and the part in which everything holds."""
+    x, y = (np.array(each.values) for each in found.ranges)
+    _draw_region(axes, found, curve)
     demand = _demand(found, name)
     if demand is None:
         return

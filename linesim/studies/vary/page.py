@@ -5,8 +5,9 @@ from pathlib import Path
 
 import numpy as np
 
-from linesim.report.page import write_report
+from linesim.report.page import WHOLE, Wanted, write_pages
 from linesim.report.page_parts import (
+    PEOPLE,
     Cautions,
     Page,
     Part,
@@ -16,11 +17,18 @@ from linesim.report.page_parts import (
     Table,
     Text,
 )
+from linesim.report.page_sections import job_section
 from linesim.report.setup_tables import making_section, setup_section
-from linesim.report.setup_words import job_in_words
 from linesim.studies.batch.judged import LIMIT, weakest
-from linesim.studies.vary.labels import label, number_words
-from linesim.studies.vary.maps import maps
+from linesim.studies.vary.joint_words import brief_joint, limits_words, outcomes
+from linesim.studies.vary.labels import (
+    axis_words,
+    label,
+    missed_words,
+    number_words,
+    value_words,
+)
+from linesim.studies.vary.maps import figure_maps, joint_map
 from linesim.studies.vary.plots import line_plots
 from linesim.studies.vary.rendered import Seen
 from linesim.studies.vary.study import Curve, Varied, states_of
@@ -28,6 +36,7 @@ from linesim.studies.vary.table import safety_texts
 from linesim.studies.vary.words import answer
 
 _MOST_ROWS = 25
+_FIRST_ROWS = 5
 
 
 def _curve_table(found: Varied, curve: Curve) -> Table:
@@ -59,32 +68,90 @@ def _tables(found: Varied) -> Iterator[Part]:
         yield from (_curve_table(found, curve) for curve in found.curves)
 
 
+def _first(found: Varied, seen: tuple[Seen, ...]) -> Iterator[Part]:
+    """Show where everything holds, as a picture and as a table, and what ends it."""
+    grid = len(found.ranges) > 1
+    alone = Picture(
+        image=joint_map(found) if grid else line_plots(found, seen),
+        alt="Where everything holds along " + " and ".join(axis_words(r) for r in found.ranges),
+        caption="Along each line a requirement is just met; dotted where one is missed."
+        if grid
+        else "Above left, where everything holds; then the figures that decide, dotted where the "
+        "picture clips or the station cannot run.",
+    )
+    yield Pictures(pictures=(alone,))
+    yield _grid_table(found) if grid else _span_table(found)
+    limits = limits_words(found)
+    if limits:
+        yield Text(paragraphs=(limits,))
+
+
+def _span_table(found: Varied) -> Table:
+    """Give the ends of the parts in which everything holds, and what is missed beyond."""
+    over = found.ranges[0]
+    rows = [
+        (
+            joint.title,
+            value_words(over, held.span.low),
+            value_words(over, held.span.high),
+            missed_words(held.below) if held.below else "the range begins there",
+            missed_words(held.above) if held.above else "the range ends there",
+        )
+        for joint in found.joints
+        if joint.exposure == found.exposure
+        for held in joint.held
+    ]
+    head = ("", "everything holds from", "to", "below", "above")
+    nothing = ("nowhere in this range", "-", "-", "-", "-")
+    return Table(title="", head=head, rows=tuple(rows) or (nothing,))
+
+
+def _grid_table(found: Varied) -> Table:
+    """Give where everything holds along the first range, at some values of the second."""
+    second = found.ranges[1]
+    cells: dict[float, list[str]] = {}
+    for joint in found.joints:
+        cells.setdefault(joint.second or 0.0, []).append(brief_joint(found, joint))
+    every = [(value_words(second, value), *said) for value, said in cells.items()]
+    count = min(len(every), _FIRST_ROWS)
+    rows = tuple(every[k] for k in np.rint(np.linspace(0, len(every) - 1, count)).astype(int))
+    head = ("everything holds", *(curve.title for curve in found.curves))
+    return Table(title="", head=head, rows=rows)
+
+
+def _each(found: Varied, said: tuple[str, ...]) -> tuple[Part, ...]:
+    """Tell of each requirement by itself; of two ranges with its map."""
+    words = Text(paragraphs=said)
+    if len(found.ranges) == 1:
+        return (words,)
+    plots = Picture(
+        image=figure_maps(found),
+        alt="Maps of the figures that decide, a row each",
+        caption="Lighter is better; bold is the requirement; dotted where something is missed.",
+    )
+    return words, Pictures(pictures=(plots,))
+
+
 def vary_page(found: Varied, seen: tuple[Seen, ...]) -> Page:
     """Make the report of a study."""
-    keys = " and ".join(each.key.dotted for each in found.ranges)
-    plots = Picture(
-        image=line_plots(found, seen) if len(found.ranges) == 1 else maps(found),
-        alt=f"Figures along {keys}, a panel each",
-        caption=(
-            "Dotted where the picture clips or the station cannot run."
-            if len(found.ranges) == 1
-            else "Dashed: around where everything holds; dotted where something is missed."
-        ),
-    )
+    keys = " and ".join(axis_words(each) for each in found.ranges)
+    said = outcomes(found)
+    rest = tuple(text for text in answer(found) if text not in [each.text for each in said])
     tables = tuple(_tables(found))
     figures = (Section(title="Figures", parts=tables),) if tables else ()
     cautions = tuple(("", text) for text in safety_texts(found))
     return Page(
         title=found.setup.title,
         job=f"Study along {keys}",
-        lead=job_in_words(found.setup),
+        outcome=said,
+        first=tuple(_first(found, seen)),
         sections=(
-            Section(title="Where it is good enough", parts=(Text(paragraphs=answer(found)),)),
-            Section(title="Plots", parts=(Pictures(pictures=(plots,)),)),
+            *((Section(title="Each requirement", parts=_each(found, rest)),) if rest else ()),
             *figures,
+            job_section(found.setup),
             Section(
                 title="What to mind",
-                parts=(Cautions(title="Eyes, heat and machines", rows=cautions),),
+                parts=(Cautions(title=PEOPLE, rows=cautions),),
             ),
             setup_section(found.setup),
             making_section(found.setup, "linesim vary --report, with the ranges given"),
@@ -92,7 +159,9 @@ def vary_page(found: Varied, seen: tuple[Seen, ...]) -> Page:
     )
 
 
-def write_vary_report(found: Varied, seen: tuple[Seen, ...], folder: Path) -> Path:
+def write_vary_report(
+    found: Varied, seen: tuple[Seen, ...], folder: Path, wanted: Wanted = WHOLE
+) -> tuple[Path, ...]:
     """
     Write the report of a study with its other files.
 
@@ -101,11 +170,10 @@ def write_vary_report(found: Varied, seen: tuple[Seen, ...], folder: Path) -> Pa
     found : Varied
     seen : tuple of Seen; what was measured on rendered images
     folder : pathlib.Path; made where it is missing
+    wanted : Wanted; the whole report, its first page alone, or both
 
     Raises
     ------
     InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
-    path = folder / "report.html"
-    write_report(path, vary_page(found, seen))
-    return path
+    return write_pages(folder, vary_page(found, seen), wanted)

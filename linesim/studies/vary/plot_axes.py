@@ -8,7 +8,7 @@ import numpy as np
 from linesim.report.plots import COLOURS, INK, MARKS
 from linesim.setup.arrays import FloatArray
 from linesim.studies.batch.ranges import Range
-from linesim.studies.vary.labels import value_words
+from linesim.studies.vary.labels import axis_words, value_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,7 +22,8 @@ _WIDE = 150.0
 """Ends of a scale of ratios this far apart need no ticks between the powers of ten; our choice."""
 _LEFT = 0.18
 """Share of a plot's width in which no label finds room to the left."""
-_BEHIND: Any = {"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.6}
+BEHIND: Any = {"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.6}
+"""Of a label that stands on lines or dots."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +53,7 @@ def along_x(axes: "Axes", over: Range) -> None:
     if over.log:
         axes.set_xscale("log")
         plain_ticks(axes.xaxis)
-    axes.set_xlabel(over.name)
+    axes.set_xlabel(axis_words(over))
 
 
 def along_y(axes: "Axes", values: FloatArray, clipped: FloatArray) -> None:
@@ -82,7 +83,7 @@ def demand_line(axes: "Axes", wanted: float, text: str, *, on_right: bool) -> No
         textcoords="offset points",
         ha="right" if on_right else "left",
         fontsize=8,
-        bbox=_BEHIND,
+        bbox=BEHIND,
     )
 
 
@@ -96,7 +97,7 @@ def best_line(axes: "Axes", over: Range, value: float, index: int) -> None:
         xytext=(4, -10 - 11 * index),
         textcoords="offset points",
         fontsize=8,
-        bbox=_BEHIND,
+        bbox=BEHIND,
         zorder=5,
     )
 
@@ -128,7 +129,7 @@ def crossing_marks(axes: "Axes", over: Range, wanted: float, marks: list[Mark]) 
             textcoords="offset points",
             ha="right" if left else "left",
             fontsize=8,
-            bbox=_BEHIND,
+            bbox=BEHIND,
             zorder=5,
         )
 

@@ -1,15 +1,18 @@
 """Plots of a study along one range: a panel a figure, a line a binning."""
 
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from linesim.figures.demands import Demand
-from linesim.report.plots import COLOURS, INK, MARKS, new_figure, png_bytes, style
+from linesim.report.console import typeset
+from linesim.report.plots import COLOURS, FAINT, INK, MARKS, new_figure, png_bytes, style
 from linesim.setup.arrays import FloatArray
-from linesim.studies.batch.judged import LIMIT
+from linesim.studies.batch.judged import LIMIT, asked_of
 from linesim.studies.batch.ranges import Range, short
-from linesim.studies.vary.labels import label
+from linesim.studies.vary.answers import Held
+from linesim.studies.vary.labels import brief_words, label, value_words
 from linesim.studies.vary.plot_axes import (
     Mark,
     along_x,
@@ -19,13 +22,24 @@ from linesim.studies.vary.plot_axes import (
     demand_line,
 )
 from linesim.studies.vary.rendered import Seen
-from linesim.studies.vary.study import Curve, Varied, best_place, judged_values, states_of
+from linesim.studies.vary.study import (
+    Curve,
+    Varied,
+    best_place,
+    judged_values,
+    spares_of,
+    states_of,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-PANEL_MM = (95.0, 62.0)
+PANEL_MM = (95.0, 54.0)
+_LABEL = 26
+"""Letters of a label that fit beside a panel."""
+_FLAT = 1e-6
+"""Share by which a figure must change along a range for a plot of its own."""
 _MARKED = 40
 """Points of a line up to which each is marked; our choice."""
 _EXPOSURES = {
@@ -41,18 +55,65 @@ def plot_title(found: Varied) -> str:
     return found.setup.title + (_EXPOSURES[found.exposure] if several and found.exposure else "")
 
 
+def plotted(found: Varied, seen: tuple[Seen, ...] = ()) -> tuple[str, ...]:
+    """
+    Choose the figures that get a plot: one for each demand that changes along the ranges.
+
+    Parameters
+    ----------
+    found : Varied
+    seen : tuple of Seen; what was measured, which is drawn too
+
+    Returns
+    -------
+    tuple of str
+        Those asked for, else those that are judged, else all; none that is the same at all points,
+        but for the first where all are.
+    """
+    usual = _judged_figures(found) if asked_of(found.judged_by) else found.shown_figures
+    names = found.asked_figures or usual
+    names = tuple(dict.fromkeys((*names, *(each.figure for each in seen))))
+    return tuple(name for name in names if _changes(found, name)) or names[:1]
+
+
+def _judged_figures(found: Varied) -> tuple[str, ...]:
+    """Name the figures of what is asked, of clipping, and of what stops the station."""
+    spares = [spares_of(found, curve) for curve in found.curves]
+    asked = asked_of(found.judged_by)
+    telling = [
+        demand.figure
+        for demand in found.judged_by
+        if demand in asked or demand.figure == LIMIT or any(s[demand].min() < 0 for s in spares)
+    ]
+    there = set.intersection(*(set(curve.figures) for curve in found.curves))
+    best = [name for name in found.shown_figures if best_place(found, found.curves[0], name)]
+    return tuple(name for name in dict.fromkeys((*telling, *best)) if name in there)
+
+
+def _changes(found: Varied, name: str) -> bool:
+    """Tell whether a figure is another somewhere along the ranges."""
+    for curve in found.curves:
+        values = judged_values(found, curve, name)
+        known = values[np.isfinite(values)]
+        if len(known) < values.size or np.ptp(known) > _FLAT * np.abs(known).max():
+            return True
+    return False
+
+
 def line_plots(found: Varied, seen: tuple[Seen, ...] = ()) -> bytes:
-    """Draw the figures along one range."""
-    names = found.shown_figures
-    columns = min(2, len(names))
-    rows = -(-len(names) // columns)
+    """Draw where everything holds along one range, and the figures that decide."""
+    names = plotted(found, seen)
+    columns = 2
+    rows = -(-(1 + len(names)) // columns)
     figure, axes = new_figure(
-        width_mm=max(PANEL_MM[0] * columns, 130.0),
-        height_mm=PANEL_MM[1] * rows + 26,
+        width_mm=PANEL_MM[0] * columns,
+        height_mm=PANEL_MM[1] * rows + 16,
         rows=rows,
         columns=columns,
     )
-    panels: list[Any] = list(axes.flat)
+    every: list[Any] = list(axes.flat)
+    first, *panels = every
+    _draw_joint(first, found)
     for panel, name in zip(panels, names, strict=False):
         _panel(panel, found, name, tuple(each for each in seen if each.figure == name))
     for panel in panels[len(names) :]:
@@ -60,6 +121,46 @@ def line_plots(found: Varied, seen: tuple[Seen, ...] = ()) -> bytes:
     _legend(figure, panels, found)
     figure.suptitle(plot_title(found), fontsize=10)
     return png_bytes(figure)
+
+
+def _draw_joint(axes: "Axes", found: Varied) -> None:
+    """Draw for each binning the part of the range in which everything holds, and what ends it."""
+    over = found.ranges[0]
+    whole = [over.shown(each) for each in (over.base_values[0], over.base_values[-1])]
+    for index, curve in enumerate(found.curves):
+        axes.plot(whole, [index, index], color=FAINT, linewidth=8, solid_capstyle="butt")
+        for held in _held(found, curve):
+            _draw_held(axes, over, held, index)
+        if not _held(found, curve):
+            axes.text(whole[0], index - 0.22, "nowhere", fontsize=8, va="bottom")
+    along_x(axes, over)
+    axes.set_yticks(range(len(found.curves)), [curve.title for curve in found.curves])
+    axes.set_ylim(len(found.curves) - 0.3, -0.7)
+    axes.set_title("where everything holds, and what is missed beyond", fontsize=9, loc="left")
+    axes.grid(visible=False, axis="y")
+
+
+def _held(found: Varied, curve: Curve) -> tuple[Held, ...]:
+    return next(
+        each.held
+        for each in found.joints
+        if (each.title, each.exposure) == (curve.title, found.exposure)
+    )
+
+
+def _draw_held(axes: "Axes", over: Range, held: Held, index: int) -> None:
+    """Draw one part, with its ends and what is missed beyond them."""
+    ends = [over.shown(held.span.low), over.shown(held.span.high)]
+    colour = COLOURS[index % len(COLOURS)]
+    axes.plot(ends, [index, index], color=colour, linewidth=8, solid_capstyle="butt")
+    # one label above and one below, so that those of a short part do not meet
+    low, high = (value_words(over, each) for each in (held.span.low, held.span.high))
+    if held.below is not None:
+        text = f"{low}: {brief_words(held.below)}"
+        axes.text(ends[0], index - 0.12, text, fontsize=8, va="bottom", ha="left")
+    if held.above is not None:
+        text = f"{high}: {brief_words(held.above)}"
+        axes.text(ends[1], index + 0.12, text, fontsize=8, va="top", ha="right")
 
 
 def _legend(figure: "Figure", panels: list[Any], found: Varied) -> None:
@@ -96,7 +197,7 @@ def _panel(axes: "Axes", found: Varied, name: str, seen: tuple[Seen, ...]) -> No
     sound, beyond = _parted(found, name, seen)
     along_x(axes, over)
     along_y(axes, np.concatenate([sound, wanted]), beyond)
-    axes.set_ylabel(label(name))
+    axes.set_ylabel("\n".join(wrap(typeset(label(name)), _LABEL)))
     if demand is None:
         return
     marks = _marks(found, demand)
@@ -106,7 +207,7 @@ def _panel(axes: "Axes", found: Varied, name: str, seen: tuple[Seen, ...]) -> No
         else np.mean([over.base_values[0], over.base_values[-1]])
     )
     on_right = not marks or min(mark.value for mark in marks) < middle
-    text = "limit" if demand.figure == LIMIT else f"wanted: {short(demand.wanted)}"
+    text = "limit" if demand.figure == LIMIT else f"{short(demand.wanted)} required"
     demand_line(axes, demand.wanted, text, on_right=bool(on_right))
     crossing_marks(axes, over, demand.wanted, marks)
 

@@ -67,7 +67,8 @@ class Varied:
     exposure : str or None
         "same": all binnings take the first one's exposure time at every point; "full": each its own
         line period; ``None``: as the setup has it.
-    shown_figures : tuple of str; names of the figures asked for
+    asked_figures : tuple of str; names of figures as asked for; empty: nothing was asked for
+    shown_figures : tuple of str; names of the figures that are worked out
     curves : tuple of Curve; one a binning
     judged_by : tuple of Demand; what is judged: what the setup requires, and what always is
     answers : tuple of Answer; where each of these is met
@@ -77,6 +78,7 @@ class Varied:
     setup: Setup
     ranges: tuple[Range, ...]
     exposure: str | None
+    asked_figures: tuple[str, ...]
     shown_figures: tuple[str, ...]
     curves: tuple[Curve, ...]
     judged_by: tuple[Demand, ...]
@@ -188,6 +190,7 @@ def vary(
         setup=setup,
         ranges=chosen,
         exposure=how,
+        asked_figures=wanted if figures else (),
         shown_figures=wanted,
         curves=curves,
         judged_by=judged_by,

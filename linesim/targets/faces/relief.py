@@ -130,11 +130,17 @@ def _nearest(rise: ImageArray, step: float, start: float) -> NDArray[np.int32]:
 
 
 class Heights(NamedTuple):
-    """Heights, and how much they rise over two pixels."""
+    """
+    Heights, and how much they rise over two pixels.
 
-    # shape (rows + 2, columns + 2); on the target's own pixels, and one more on each side [µm]
+    Parameters
+    ----------
+    data : ndarray, shape (rows + 2, columns + 2)
+        On the target's own pixels, and one more on each side. [µm]
+    rises_um : tuple of tuple of float; least and most across, and along [µm]
+    """
+
     data: ImageArray
-    # least and most across, and along [µm]
     rises_um: tuple[tuple[float, float], tuple[float, float]]
 
     @classmethod
@@ -155,7 +161,21 @@ def _least_most(parts: Iterable[ImageArray]) -> tuple[float, float]:
 
 
 def relief_of(heights: Heights, pixel_um: float, face: Face, *, name: str, bare: bool) -> Relief:
-    """Make the tables of a face for some heights."""
+    """
+    Make the tables of a face for some heights.
+
+    Parameters
+    ----------
+    heights : Heights
+    pixel_um : float; side of a pixel of the heights [µm]
+    face : Face
+    name : str; of what has the heights, for a refusal
+    bare : bool; whether the light without gloss is tabulated too
+
+    Raises
+    ------
+    InputError; where they are too steep for the face's finish
+    """
     # a face that rises turns its normal back
     spans = tuple(
         (lean - most / (2 * pixel_um), lean - least / (2 * pixel_um))

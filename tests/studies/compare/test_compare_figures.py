@@ -60,17 +60,17 @@ def test_the_best_of_a_row_is_marked(four: Comparison) -> None:
 
 
 def test_the_table_has_the_figures_of_the_budget(four: Comparison) -> None:
-    """To the four digits that are printed."""
+    """To the three digits that are printed: half a unit of the third is 5e-3 at most."""
     text = compare_text(four)
     for label, group, name in (
         ("white, e", "signal", "electrons_white"),
         ("exposure, us", "exposure", "exposure_us"),
         ("MTF50 along, lp/mm", "resolution", "mtf50_y_lp_mm"),
-        ("defect contrast / noise", "detection", "defect_cnr"),
+        ("contrast to noise ratio", "detection", "defect_cnr"),
     ):
         expected = [float(one.scan.budget[group][name]) for one in four.variants]
         told = [float(cell.rstrip("*")) for cell in column(text, label)]
-        assert told == pytest.approx(expected, rel=5e-4)
+        assert told == pytest.approx(expected, rel=5e-3)
 
 
 def test_all_figures_of_detection_are_there(four: Comparison) -> None:

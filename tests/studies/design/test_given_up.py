@@ -8,9 +8,14 @@ from typing import Any
 
 import pytest
 
+from linesim.figures.safety import MACHINERY
+from linesim.report.page import page_text
 from linesim.studies.design.job import job_from
+from linesim.studies.design.outputs import cautions, design_json
+from linesim.studies.design.page import design_page
 from linesim.studies.design.study import Design, design
-from linesim.studies.design.words import answer
+from linesim.studies.design.table import design_text
+from linesim.studies.design.words import answer, first_limits
 
 CAMERA = {
     "pixels": 8192,
@@ -189,3 +194,37 @@ def test_an_owned_lamp_and_lens_give_no_more_than_they_do() -> None:
         assert each.setup.lens.f_number >= 5.6
     lamp["illuminance"] = "1 klx"
     assert found_for(case(have=have, snr=25)).best is None
+
+
+def test_the_nearest_of_all_demands_is_told() -> None:
+    """A limit of the job that has less to spare than any requirement is the closest."""
+    room = {"least_depth_of_field": "1 mm", "most_working_distance": "10 m"}
+    loose = design(job_from({"title": "Foil", "job": JOB, "limits": room}))
+    assert loose.best is not None
+    said = answer(loose)[1]
+    assert said.startswith(f"Meets all {len(loose.best.verdicts)}; the closest is ")
+    assert "working distance" not in said
+    needed_mm = loose.best.setup.working_distance_mm
+    assert needed_mm is not None
+    tight = {**room, "most_working_distance": f"{1.01 * needed_mm:.6g} mm"}
+    found = design(job_from({"title": "Foil", "job": JOB, "limits": tight}))
+    assert found.best is not None
+    assert found.best.setup.working_distance_mm == needed_mm
+    assert answer(found)[1].endswith("the closest is working distance, 1 % to spare.")
+    assert first_limits(found.best)[0] == "working distance: 1 % to spare"
+
+
+def test_console_json_and_page_have_the_same_cautions() -> None:
+    """Those on the picture of the best station, those about people, and machines."""
+    found = design(job_from({"title": "Foil", "job": JOB}))
+    assert found.best is not None
+    told = cautions(found)
+    codes = [each.code for each in found.best.budget.cautions]
+    assert codes
+    assert told[-1] == MACHINERY
+    page, console = page_text(design_page(found)), " ".join(design_text(found).split())
+    for each in found.best.budget.cautions:
+        assert each.code in page
+        assert any(line.startswith(f"{each.code}") for line in told)
+    assert [line for line in told if " ".join(line.split()) not in console] == []
+    assert design_json(found)["cautions"] == told

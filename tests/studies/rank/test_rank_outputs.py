@@ -57,8 +57,8 @@ def test_the_answer_names_the_best(found: Ranking) -> None:
     said = " ".join(answer(found))
     assert said.startswith(f"Yes: {len(found.order)} of 112 options")
     best = found.rows[0]
-    assert f"f_number {best.choice['lens.f_number']}" in said
-    assert f"SNR on the product {best.worst('snr_product'):.4g} (60 wanted)" in said
+    assert f"f/{best.choice['lens.f_number']}" in said
+    assert f"SNR on the product {best.worst('snr_product'):.3g} (60 wanted)" in said
     assert "(200 um wanted)" in said
 
 
@@ -68,7 +68,7 @@ def test_the_answer_where_nothing_passes(none: Ranking) -> None:
     assert said.startswith("No: of 112 options none meets every demand.")
     assert none.nearest is not None
     lack = 1 - none.nearest.worst("snr_product") / 5000
-    assert f"misses by {100 * lack:.2g}% (SNR on the product too low)" in said
+    assert f"misses by {100 * lack:.2g} % (SNR on the product too low)" in said
 
 
 def test_a_view_that_differs_is_told() -> None:
@@ -83,7 +83,12 @@ def test_the_text(found: Ranking, none: Ranking) -> None:
     """At most 100 characters a line, every group there, the cautions and the one on machines."""
     for text in (rank_text(found), rank_text(none)):
         assert max(map(len, text.splitlines())) <= 100
-        for head in ("112 options (4 x 7 x 2 x 2 x 1)", "missed first", "cautions", "answer"):
+        for head in (
+            "112 options (4 x 7 x 2 x 2 x 1)",
+            "why the others are out",
+            "cautions",
+            "answer",
+        ):
             assert head in text
         assert MACHINERY.split(":")[0] in text
     assert "56 options: acquisition.binning_mode" in rank_text(found)
@@ -156,3 +161,20 @@ def test_the_best_is_valid_toml(written: Path) -> None:
     """It carries the requirement that the space asked for."""
     texts = tomllib.loads((written / "best.toml").read_text("utf-8"))
     assert texts["requirement"]["snr"] == 60
+
+
+def test_what_differs_in_the_amount_of_light_alone_is_shown_once(found: Ranking) -> None:
+    """Each answer has another lens, speed or mode, and no light under its own would do."""
+    kinds = [
+        tuple(value for name, value in row.choice.items() if name != "light.illuminance")
+        for row in found.distinct
+    ]
+    assert len(set(kinds)) == len(kinds) > 0
+    light = found.figures["irradiance_target_w_m2"]
+    axis = [each.name for each in found.space.axes].index("light.illuminance")
+    places = np.array(np.unravel_index(found.order, found.space.shape))
+    for row in found.distinct:
+        own = np.array(np.unravel_index(row.index, found.space.shape))
+        alike = (np.delete(places, axis, 0) == np.delete(own, axis)[:, None]).all(axis=0)
+        assert light[row.index] == light[found.order[alike]].min()
+    assert found.distinct[0] == found.rows[0]

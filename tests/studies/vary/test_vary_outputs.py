@@ -12,10 +12,11 @@ import pytest
 from PIL import Image
 
 from linesim.setup.load import changed, setup_from
-from linesim.studies.batch.ranges import short
+from linesim.studies.batch.ranges import ranges_of, short
+from linesim.studies.vary.labels import axis_words
 from linesim.studies.vary.maps import maps
 from linesim.studies.vary.outputs import vary_json, write_vary
-from linesim.studies.vary.plots import line_plots
+from linesim.studies.vary.plots import line_plots, plotted
 from linesim.studies.vary.rendered import rendered
 from linesim.studies.vary.study import Varied, vary
 from linesim.studies.vary.table import vary_text
@@ -256,3 +257,40 @@ def test_the_ways_in_words() -> None:
         "Moving webs and nips draw hands in",
     ):
         assert said in text
+
+
+def test_each_demand_has_a_plot_and_what_is_constant_has_none() -> None:
+    """Along light the SNR and clipping change, MTF50 does not; asked for, figures are those."""
+    found = vary(BASE, LIGHT)
+    assert plotted(found) == ("snr_product", "clipping_share")
+    named = vary(BASE, LIGHT, figures=("mtf50_y_lp_mm", "electrons_white"))
+    assert plotted(named) == ("electrons_white",)
+    alone = vary(BASE, LIGHT, figures=("mtf50_y_lp_mm",))
+    assert plotted(alone) == ("mtf50_y_lp_mm",)
+
+
+def test_a_demand_that_is_missed_somewhere_has_a_plot() -> None:
+    """The camera's line rate along speed: within it there is none, over it there is."""
+    limited = changed(BASE, {"camera.max_line_rate": "20 kHz"})
+    slow, fast = (vary(limited, {"transport.speed": f"30m/min:{v}m/min:lin4"}) for v in (80, 200))
+    assert "line_rate_share" not in plotted(slow)
+    assert "line_rate_share" in plotted(fast)
+
+
+def test_axes_speak_in_words() -> None:
+    """A key is no name for an axis; units are set as in print."""
+    ranges = {
+        "light.illuminance": "1klx:2klx:lin2",
+        "lens.f_number": "2.8,4",
+        "acquisition.exposure": "10us:20us:lin2",
+        "camera.read_noise": "5e,10e",
+    }
+    said = [
+        axis_words(each) for key, text in ranges.items() for each in ranges_of(BASE, {key: text})
+    ]
+    assert said == [
+        "illuminance at the target, klx",
+        "f-number",
+        "exposure time, µs",
+        "read noise, e",
+    ]

@@ -8,7 +8,7 @@ from skimage.transform import downscale_local_mean
 
 from linesim.forward.reference import ArrayReference
 from linesim.report import area
-from linesim.report.area import Cells, area_means
+from linesim.studies.scan.area import Cells, area_means
 
 RNG = np.random.default_rng(5)
 GREY = RNG.random((60, 84), dtype=np.float32)
