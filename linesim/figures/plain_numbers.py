@@ -38,6 +38,18 @@ def digits(value: float, count: int = _DIGITS) -> str:
     return f"{rounded:.{count}g}"
 
 
+def significant(value: float, count: int = _DIGITS) -> str:
+    """
+    Write a number to some digits, noughts behind them where it is larger.
+
+    Parameters
+    ----------
+    value : float; any
+    count : int; digits
+    """
+    return digits(float(f"{value:.{count}g}"), count)
+
+
 def apart(got: float, wanted: float, form: Callable[[float, int], str] = digits) -> tuple[str, str]:
     """
     Write two numbers with as many digits as it takes to tell them apart.

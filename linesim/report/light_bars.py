@@ -9,7 +9,7 @@ import numpy as np
 from linesim.figures.case import Value, values
 from linesim.figures.clipping import PLACES
 from linesim.figures.curves import LightPath, light_path, noise_sources_e
-from linesim.figures.plain_numbers import digits, people_number
+from linesim.figures.plain_numbers import digits, people_number, percent, significant
 from linesim.forward.station import Station, station
 from linesim.report.page_parts import Bar, Bars
 from linesim.report.setup_words import is_in_lux, lux_words
@@ -40,6 +40,11 @@ def _power(exponent: int) -> str:
     return "10" + str(exponent).translate(_RAISED)
 
 
+def _said(row: _Row) -> str:
+    """Write a limit as it was given, and all else to the digits that the model knows."""
+    return people_number(row.value) if row.is_limit else significant(row.value)
+
+
 def _logarithmic(title: str, unit: str, rows: list[_Row]) -> Bars:
     there = [row.value for row in rows if row.value > 0] or [1.0]
     low, high = floor(log10(min(there)) - _ROOM), ceil(log10(max(there)))
@@ -47,7 +52,7 @@ def _logarithmic(title: str, unit: str, rows: list[_Row]) -> Bars:
         Bar(
             label=row.label,
             note=row.note,
-            value=f"{people_number(row.value)} {unit}".strip(),
+            value=f"{_said(row)} {unit}".strip(),
             ratio=(log10(row.value) - low) / (high - low) if row.value > 0 else 0.0,
             is_limit=row.is_limit,
         )
@@ -183,7 +188,7 @@ def noise_bars(numbers: Station) -> Bars:
             Bar(
                 label=name,
                 note="",
-                value=f"{people_number(noise)} e, {noise**2 / total_e2:.0%}",
+                value=f"{digits(noise)} e, {percent(noise**2 / total_e2, 2)}",
                 ratio=noise**2 / total_e2,
             )
             for name, noise in found.items()

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from linesim.figures.budget import Budget
 from linesim.figures.case import Value, values
 from linesim.figures.clipping import place_of_white
-from linesim.figures.plain_numbers import digits, fill_words, people_number, percent, rate
+from linesim.figures.plain_numbers import digits, fill_words, percent, rate, significant
 from linesim.figures.safety import CODES, MACHINERY, Shared, shared_cautions
 from linesim.forward.station import station
 from linesim.report.geometry_drawing import lines_on_target, rows_of_sensor
@@ -32,7 +32,7 @@ from linesim.report.signal_plots import mtf_plots, noise_plot
 from linesim.setup.setup import Setup
 
 
-def _span(value: object, form: Callable[[float], str] = people_number) -> str:
+def _span(value: object, form: Callable[[float], str] = significant) -> str:
     """Write one number, or the range of several colours."""
     each = values(value)
     low, high = (form(number) for number in (min(each), max(each)))

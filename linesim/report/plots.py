@@ -21,6 +21,11 @@ if TYPE_CHECKING:
 
 COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#000000")
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)), (0, (8, 2)), (0, (1, 1)))
+_NAMED = (
+    ("diffraction", "defocus", "rest blur", "pixel", "motion", "joined lines", "stages"),
+    ("shot noise", "read noise", "fixed pattern", "quantisation", "dark current", "line noise"),
+)
+"""Curves that several plots draw, in the order of their looks."""
 MARKS = ("o", "s", "^", "D", "v", "P", "X")
 INK = "#1e1e22"
 FAINT = "#d9d9de"
@@ -95,6 +100,19 @@ def style(index: int) -> dict[str, Any]:
     """
     place = index % len(COLOURS)
     return {"color": COLOURS[place], "linestyle": DASHES[place], "linewidth": 1.6}
+
+
+def curve_style(name: str) -> dict[str, Any]:
+    """
+    Give the look of a named curve: the same on each plot, whatever else is drawn there.
+
+    Parameters
+    ----------
+    name : str; a factor of the MTF or a source of noise; of curves drawn as one the first
+    """
+    first = name.partition(",")[0]
+    places = [group.index(first) for group in _NAMED if first in group]
+    return style(places[0] if places else len(COLOURS) - 1)
 
 
 def wanted_line(axes: "Axes", value: float, label: str) -> None:

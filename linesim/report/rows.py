@@ -18,6 +18,7 @@ from linesim.figures.plain_numbers import (
     fill_words,
     percent,
     rate,
+    significant,
 )
 from linesim.figures.understood import understood_words
 from linesim.forward.station import station
@@ -72,10 +73,10 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
         _Said("irradiance on the target", "{irradiance_target_w_m2:.3g} W/m²"),
         _Said("radiant power of the lamp", "{lamp_power_w_m:.3g} W per metre"),
         _Said("irradiance on the sensor", "{irradiance_sensor_w_m2:.3g} W/m²"),
-        _Said("white", "{electrons_white:.3g} e, noise {noise_white_e:.3g} e, {dn_white:.4g} DN",
-              ends="{electrons_white_ends:.3g} e"),
-        _Said("product", "{electrons_product:.3g} e, {dn_product:.4g} DN",
-              ends="{electrons_product_ends:.3g} e"),
+        _Said("white", "{electrons_white:three} e, noise {noise_white_e:.3g} e, {dn_white:.4g} DN",
+              ends="{electrons_white_ends:three} e"),
+        _Said("product", "{electrons_product:three} e, {dn_product:.4g} DN",
+              ends="{electrons_product_ends:three} e"),
         _Said("dark signal", "{dark_e:.3g} e"),
         _Said("SNR on white", "{snr_white:.3g} ({snr_white_db:.3g} dB), "
               "with fixed pattern {snr_total_white:.3g}", "{white_clips}",
@@ -87,9 +88,9 @@ _LABELS: dict[str, tuple[_Said, ...]] = {
     "camera": (
         _Said("dark noise", "{dark_noise_e:.3g} e"),
         _Said("sensitivity threshold", "{threshold_e:.3g} e"),
-        _Said("saturation capacity", "{saturation_e:.3g} e, SNR there {snr_max:.3g} "
+        _Said("saturation capacity", "{saturation_e:three} e, SNR there {snr_max:.3g} "
               "({snr_max_db:.3g} dB)"),
-        _Said("dynamic range", "{dynamic_range:.3g} ({dynamic_range_db:.3g} dB)"),
+        _Said("dynamic range", "{dynamic_range:three} ({dynamic_range_db:.3g} dB)"),
     ),
     "resolution": (
         _Said("Nyquist", "{nyquist_x_lp_mm:.4g} / {nyquist_y_lp_mm:.4g} lp/mm (across / along)"),
@@ -127,7 +128,7 @@ _WORST = {
     "aged ends": "; at the ends, lamp aged",
 }
 _MEASURED = (
-    _Said("white", "{electrons_white:.4g} e, noise {noise_white_e:.3g} e, {dn_white:.4g} DN"),
+    _Said("white", "{electrons_white:three} e, noise {noise_white_e:.3g} e, {dn_white:.4g} DN"),
     _Said("SNR on white", "{snr_white:.3g} ({snr_white_db:.3g} dB), "
           "with fixed pattern {snr_total_white:.3g}"),
     _Said("MTF at Nyquist across", "{mtf_nyquist_x:.2f}, MTF50 {mtf50_x_lp_mm:.3g} lp/mm"),
@@ -148,6 +149,7 @@ _FORMS: Mapping[str, Callable[[float], str]] = {
     "chance": chance,
     "alarms": alarms,
     "part": percent,
+    "three": significant,
     "texture": _texture,
     "fill": fill_words,
     "change": change_words,

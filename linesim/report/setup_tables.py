@@ -1,6 +1,7 @@
 """A setup as tables, and how a page was made."""
 
 import platform
+import re
 import tomllib
 from collections.abc import Mapping
 from importlib.metadata import version
@@ -13,6 +14,8 @@ from linesim.setup.setup import Setup
 
 _MADE_WITH = ("numpy", "scipy", "matplotlib")
 _DEFAULT = "default"
+_LONG = re.compile(r"\d+\.\d{6,}")
+"""Numbers with the digits of a computer; the file below has them all."""
 _MODEL = (
     "This is a forward model: it works out what a station with these numbers would deliver. It is "
     "no measurement of a real station, and as good as the numbers that were put in."
@@ -34,7 +37,7 @@ def plain(value: object) -> str:
         return ", ".join(map(plain, value))
     if isinstance(value, bool):
         return "true" if value else "false"
-    return str(value)
+    return _LONG.sub(lambda number: f"{float(number[0]):.6g}", str(value))
 
 
 def setup_section(setup: Setup) -> Section:

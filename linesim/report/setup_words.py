@@ -149,15 +149,15 @@ def _faults(setup: Setup) -> str:
     light, lamp = setup.light, setup.texts["light"]
     turns = texts["ripple_frequency"]
     known = (
-        (moves.speed_ripple, f"a speed ripple of {moves.speed_ripple:.0%} at {turns}"),
+        (moves.speed_ripple, f"a speed ripple of {percent(moves.speed_ripple)} at {turns}"),
         (moves.line_jitter_um, f"a line jitter of {texts['line_jitter']} rms"),
         (moves.encoder_turn_error_um, f"an encoder error of {texts['encoder_turn_error']} a turn"),
         (setup.missed_counts, f"a loss of {setup.missed_counts:.2g} of the encoder's counts"),
         (abs(moves.skew_deg), f"a skew of {texts['skew']}"),
         (moves.lateral_wander_um, f"a lateral wander of {texts['lateral_wander']}"),
         (moves.flutter_mm, f"a flutter of {texts['flutter']}"),
-        (light.flicker, f"a flicker of {light.flicker:.0%} at {lamp['flicker_frequency']}"),
-        (light.edge_falloff, f"a loss of {light.edge_falloff:.0%} of the light at the ends"),
+        (light.flicker, f"a flicker of {percent(light.flicker)} at {lamp['flicker_frequency']}"),
+        (light.edge_falloff, f"a loss of {percent(light.edge_falloff)} of the light at the ends"),
         (_defocus_mm(setup), f"a defocus of {_over_field(setup.texts['lens']['defocus'])}"),
     )  # fmt: skip
     acting = [words for size, words in known if size > 0]

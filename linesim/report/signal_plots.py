@@ -13,7 +13,7 @@ from linesim.figures.curves import (
 )
 from linesim.forward.station import Station
 from linesim.report.page_parts import Picture
-from linesim.report.plots import INK, MARKS, new_figure, style, svg_text
+from linesim.report.plots import INK, MARKS, curve_style, new_figure, svg_text
 from linesim.setup.arrays import FloatArray
 from linesim.setup.channels import COLOURS
 
@@ -61,8 +61,8 @@ def _mtf_plot(
     where, at_nyquist = words
     figure, axes = new_figure(width_mm=_WIDE_MM, height_mm=_TALL_MM)
     plot = axes[0, 0]
-    for place, (name, values) in enumerate(_drawn(factors).items()):
-        plot.plot(frequency_lp_mm, values, label=name, **style(place))
+    for name, values in _drawn(factors).items():
+        plot.plot(frequency_lp_mm, values, label=name, **curve_style(name))
     plot.plot(frequency_lp_mm, _product(factors), color=INK, linewidth=2.6, label="all together")
     plot.axvline(nyquist_lp_mm, color=INK, linewidth=1.0, linestyle=(0, (2, 2)))
     plot.annotate(
@@ -71,7 +71,7 @@ def _mtf_plot(
     plot.set(
         xlim=(0, frequency_lp_mm[-1]),
         ylim=(0, 1.02),
-        xlabel=f"frequency {where}, on the target [lp/mm]",
+        xlabel=f"frequency {where}, on the target, lp/mm",
         ylabel="MTF",
     )
     figure.legend(loc="outside lower center", ncols=3, fontsize=8.5, frameon=False)
@@ -150,8 +150,8 @@ def _draw_noise(plot: "Axes", numbers: Station) -> None:
     sources = noise_sources_e(weakest, signal_e)
     total_e = np.sqrt(np.sum(np.square(list(sources.values())), axis=0))
     seen = {name: noise_e for name, noise_e in sources.items() if noise_e.max() > _FAINTEST_E}
-    for place, (name, noise_e) in enumerate(seen.items()):
-        plot.loglog(signal_e, noise_e, label=name, **style(place))
+    for name, noise_e in seen.items():
+        plot.loglog(signal_e, noise_e, label=name, **curve_style(name))
     plot.loglog(signal_e, total_e, color=INK, linewidth=2.6, label="all together")
     plot.loglog(signal_e, signal_e, color=INK, linewidth=0.8, label="SNR 1")
     _mark_whites(plot, numbers)
@@ -159,5 +159,5 @@ def _draw_noise(plot: "Axes", numbers: Station) -> None:
     plot.axvline(limit_e, color=INK, linewidth=1.0, linestyle=(0, (6, 2)))
     plot.text(limit_e, top_e, "limit  ", rotation=90, ha="right", va="top", fontsize=9)
     plot.set(xlim=(signal_e[0], signal_e[-1]), ylim=(_FAINTEST_E, top_e))
-    plot.set(xlabel="signal of a delivered pixel [e]", ylabel="noise [e]")
+    plot.set(xlabel="signal of a delivered pixel, e", ylabel="noise, e")
     _plain_numbers(plot)

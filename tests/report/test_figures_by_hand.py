@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from linesim.figures.budget import budget
-from linesim.figures.plain_numbers import digits, people_number
+from linesim.figures.plain_numbers import digits, people_number, significant
 from linesim.forward.station import station
 from linesim.report.light_bars import light_bars, noise_bars
 from linesim.report.page_parts import Bars
@@ -77,8 +77,8 @@ LIMITS = """\
 SIGNAL = """\
   irradiance on the target    100 W/m²
   irradiance on the sensor    1.02 W/m²
-  white                       6371 e, noise 85.3 e, 1374 DN
-  product                     6371 e, 1374 DN
+  white                       6370 e, noise 85.3 e, 1374 DN
+  product                     6370 e, 1374 DN
   dark signal                 0 e
   SNR on white                74.7 (37.5 dB), with fixed pattern 59.8
   SNR on the product          74.7
@@ -134,7 +134,7 @@ def test_the_light_reads_as_worked_out_on_paper() -> None:
         ("reflected by white", "88 W/m²", "times a reflectance of 0.8, matt"),
         (
             "at the sensor",
-            "1.023 W/m²",
+            "1.02 W/m²",
             (
                 "times the lens's share, 1/86: transmission over 4 N² with N = 4.4, the working "
                 "f-number"
@@ -142,9 +142,9 @@ def test_the_light_reads_as_worked_out_on_paper() -> None:
         ),
     ]
     assert told(count) == [
-        ("photons", "12740", "on 7.5 um x 10 um in 60 us"),
-        ("electrons of white", "6371", "times a quantum efficiency of 0.5 over this light"),
-        ("noise on white", "85.28", "from line to line"),
+        ("photons", "12700", "on 7.5 um x 10 um in 60 us"),
+        ("electrons of white", "6370", "times a quantum efficiency of 0.5 over this light"),
+        ("noise on white", "85.3", "from line to line"),
         ("pixel's full well", "16000", "nearest limit"),
         ("full scale", "19980", ""),
     ]
@@ -174,18 +174,18 @@ def test_a_product_that_mirrors_stands_beside_white() -> None:
     _, count, number = light_bars(changed(SETUP, mirrors), signal)
     note = f"at a radiance factor of {digits(float(signal['radiance_factor']))}"
     electrons, level = (float(signal[f"{each}_product"]) for each in ("electrons", "dn"))
-    assert ("electrons of the product", people_number(electrons), note) in told(count)
+    assert ("electrons of the product", significant(electrons), note) in told(count)
     assert ("product", f"{people_number(level)} DN", note) in told(number)
 
 
 def test_the_noise_reads_as_worked_out_on_paper() -> None:
     """√6371.3, 30, 5/√12 and 1 % of 6371.3; squared, parts of 11 333 e²."""
     assert [row[:2] for row in told(noise_bars(station(SETUP)))] == [
-        ("shot noise", "79.82 e, 56%"),
-        ("dark current", "0 e, 0%"),
-        ("read noise", "30 e, 8%"),
-        ("quantisation", "1.443 e, 0%"),
-        ("fixed pattern", "63.71 e, 36%"),
+        ("shot noise", "79.8 e, 56 %"),
+        ("dark current", "0 e, 0 %"),
+        ("read noise", "30 e, 7.9 %"),
+        ("quantisation", "1.44 e, 0.018 %"),
+        ("fixed pattern", "63.7 e, 36 %"),
     ]
 
 

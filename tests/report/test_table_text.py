@@ -103,7 +103,7 @@ def test_no_line_is_longer_than_the_console(kind: str) -> None:
 
 
 def test_a_colour_has_a_row_of_its_own() -> None:
-    """The white of each colour stands beside its name, to three digits, or whole beyond."""
+    """The white of each colour stands beside its name, to three digits."""
     found = scanned("three-line")
     lines = scan_text(found).splitlines()
     first = next(index for index, line in enumerate(lines) if line.startswith("  white"))
@@ -111,9 +111,8 @@ def test_a_colour_has_a_row_of_its_own() -> None:
     for line, (colour, value) in zip(lines[first : first + 3], white_e.items(), strict=True):
         shown = re.search(rf"{colour} +([\d.]+) e,", line)
         assert shown is not None
-        # each is over 1000 and so told whole: half a unit of the last digit
-        assert value > 1000
-        assert float(shown[1]) == pytest.approx(value, rel=0, abs=0.5)
+        # three significant digits: half a unit of the third, at most 5e-3 of the value
+        assert float(shown[1]) == pytest.approx(value, rel=5e-3)
 
 
 def test_one_figure_of_three_colours_stands_in_one_row() -> None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from linesim.figures.case import Value, values
 from linesim.figures.groups import ENDS
-from linesim.figures.plain_numbers import alarms, chance, digits, percent
+from linesim.figures.plain_numbers import alarms, chance, digits, percent, significant
 from linesim.figures.safety import CODES, MACHINERY, shared_cautions
 from linesim.figures.verdicts import State, worst_state
 from linesim.report.console import WIDTH, wrapped
@@ -85,19 +85,16 @@ LINES = tuple(
     )
 )
 """The figures that matter, in the order of the light."""
-_FORMS = {"detection_rate": chance, "false_alarms_per_m2": alarms}
-_SHARES = (
-    "line_rate_share",
-    "link_share",
-    "pulse_rate_share",
-    "clipping_share",
-    "saturation_white",
-    "texture_share",
-    "defect_contrast",
-)
+_SHARES = ("clipping_share", "saturation_white", "texture_share", "defect_contrast")
+_USED = ("line_rate_share", "link_share", "pulse_rate_share")
 """Told in percent."""
-_DIGITS = {"geometry": 4, "exposure": 4}
-"""Of what follows from what was typed alone; of all else the model knows three."""
+_FORMS: Mapping[str, Callable[[float], str]] = {
+    "detection_rate": chance,
+    "false_alarms_per_m2": alarms,
+    **dict.fromkeys((*_SHARES, *_USED), percent),
+}
+_SET = ("geometry", "exposure")
+"""Follow from what was typed alone; of all else the model knows three digits."""
 _WHOLE_GROUP = "detection"
 _LEFT_OUT = ("alarm_threshold", "rose_diameter_um", "rose_false_alarms_per_m2")
 """Follow from the requirement or say the same by another rule; compare.csv has them."""
@@ -229,7 +226,8 @@ def _number(line: Line, value: float) -> str:
     name = line.name.removesuffix(ENDS)
     if name in _FORMS:
         return _FORMS[name](value)
-    return percent(value) if name in _SHARES else digits(value, _DIGITS.get(line.group, 3))
+    exact = line.group in _SET or name.startswith("dn_")
+    return digits(value, 4) if exact else significant(value)
 
 
 def verdict_rows(

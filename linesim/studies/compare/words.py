@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from math import inf
 
 from linesim.figures.case import values
-from linesim.figures.plain_numbers import digits, rate
+from linesim.figures.plain_numbers import digits, percent, rate
 from linesim.figures.verdicts import worst_state
 from linesim.report.verdict_words import name_of
 from linesim.studies.compare.light_words import (
@@ -122,7 +122,7 @@ def _rate(first: Compared, one: Compared) -> str:
     if coverage > _OVERLAP:
         return f"{said}, where its lines overlap: each strip is seen {coverage:.3g} times"
     if coverage < _GAP:
-        return f"{said}, where its lines leave gaps: {coverage:.0%} of the target is seen"
+        return f"{said}, where its lines leave gaps: {percent(coverage, 2)} of the target is seen"
     return said
 
 

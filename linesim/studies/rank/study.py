@@ -122,12 +122,9 @@ def _ranked(space: Space, table: Table, top: int) -> Ranking | None:
     along = front[_even(len(front), top)]
     best = _best(space, table, order, top)
     distinct = _best(space, table, _least_lit(space, order), top)
-    shown = {
-        **{int(k): _instead(space, table, int(k)) for k in (*along, *nearest)},
-        **distinct,
-        **best,
-    }
+    shown = {**{int(k): _instead(space, table, int(k)) for k in (*along, *nearest)}, **best}
     rows = checked_rows(space, shown, table.figures)
+    rows |= _beside(space, table, {k: each for k, each in distinct.items() if k not in rows})
     if _struck(table, rows):
         return None
     return Ranking(
@@ -157,6 +154,18 @@ def _best(space: Space, table: Table, order: Places, top: int) -> dict[int, Alte
             chosen[index] = _instead(space, table, index)
             covered.update(chosen[index].index.tolist())
     return chosen
+
+
+def _beside(space: Space, table: Table, shown: Mapping[int, Alternatives]) -> dict[int, Row]:
+    """Check further options, and leave the figures of the table as they are."""
+    if not shown:
+        return {}
+    places = np.array(list(shown), dtype=np.intp)
+    kept = {name: column[places].copy() for name, column in table.figures.items()}
+    rows = checked_rows(space, shown, table.figures)
+    for name, values in kept.items():
+        table.figures[name][places] = values
+    return rows
 
 
 def _least_lit(space: Space, order: Places) -> Places:

@@ -63,7 +63,8 @@ def answer(found: Ranking) -> tuple[str, ...]:
     share = "all" if passing == total else percent(passing / total)
     return (
         f"Yes: {passing} of {total} options ({share}) meet every demand.",
-        f"Least light: {chosen(best, found)}; {_reached(best, found)}.",
+        f"Least light: {chosen(best, found)}.",
+        f"It reaches {_reached(best, found)}.",
         *_ends(found),
         *_views(found),
     )

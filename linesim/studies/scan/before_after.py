@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from linesim.figures.plain_numbers import digits
+from linesim.figures.plain_numbers import digits, percent
 from linesim.files.srgb import linear_to_srgb
 from linesim.forward.reference import Reference
 from linesim.forward.station import station
@@ -123,7 +123,7 @@ def _fitting(
 def _light_words(found: Scan, chosen: Tone) -> str:
     share = found.setup.target.white_reflectance * chosen.reflectance
     lit = face_of(found.setup) is not None
-    white = f"radiance factor of {digits(share)}" if lit else f"reflectance of {share:.0%}"
+    white = f"radiance factor of {digits(share)}" if lit else f"reflectance of {percent(share, 2)}"
     levels = f"{chosen.black_dn:.0f} DN to {chosen.white_dn:.0f} DN of {found.setup.full_scale_dn}"
     if chosen.is_shared:
         return (

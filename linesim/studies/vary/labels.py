@@ -100,8 +100,10 @@ def label(figure: str) -> str:
 
 
 def number_words(figure: str, value: float) -> str:
-    """Say a figure to four digits, and a whole number whole."""
-    return f"{round(value)}" if figure in _WHOLE else plain_number(value)
+    """Say a figure to three digits, and a whole number whole."""
+    if figure in _WHOLE:
+        return f"{round(value)}"
+    return plain_number(value, 3)
 
 
 def alarms_words(alarms_per_m2: float) -> str:
@@ -113,7 +115,7 @@ def alarms_words(alarms_per_m2: float) -> str:
 
 def share_words(share: float) -> str:
     """Say a share in percent, with as many digits as it takes to tell it from all."""
-    return f"{plain_number(100 * share, 8)}%"
+    return f"{plain_number(100 * share, 8)} %"
 
 
 def wanted_words(demand: Demand) -> str:

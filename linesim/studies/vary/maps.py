@@ -41,7 +41,7 @@ def maps(found: Varied) -> bytes:
 
 def joint_map(found: Varied) -> bytes:
     """Draw over two ranges where everything holds, a panel a binning."""
-    figure, axes = _rows(found, 1)
+    figure, axes = _rows(found, 1, "dotted: something is missed")
     _joint_row(axes[0], found)
     return png_bytes(figure)
 
@@ -54,7 +54,7 @@ def figure_maps(found: Varied) -> bytes:
     return png_bytes(figure)
 
 
-def _rows(found: Varied, rows: int) -> "tuple[Figure, Any]":
+def _rows(found: Varied, rows: int, note: str = _NOTE) -> "tuple[Figure, Any]":
     """Start a figure with so many rows of maps, a column a binning."""
     figure, axes = new_figure(
         width_mm=max(PANEL_MM[0] * len(found.curves), 130.0),
@@ -63,7 +63,7 @@ def _rows(found: Varied, rows: int) -> "tuple[Figure, Any]":
         columns=len(found.curves),
     )
     figure.suptitle(plot_title(found), fontsize=10)
-    figure.supxlabel(_NOTE, fontsize=8)
+    figure.supxlabel(note, fontsize=8)
     return figure, axes
 
 

@@ -114,5 +114,5 @@ def _grid_lines(found: Varied) -> list[str]:
 
 
 def _number(name: str, value: float) -> str:
-    """Write four digits; nothing where there is no value."""
+    """Write three digits; nothing where there is no value."""
     return number_words(name, value) if np.isfinite(value) else "-"

@@ -29,7 +29,7 @@ _LINES = (
     ("exposure, us", "exposure", "exposure_us"),
     ("MTF50 across, lp/mm", "resolution", "mtf50_x_lp_mm"),
     ("MTF50 along, lp/mm", "resolution", "mtf50_y_lp_mm"),
-    ("d' of the defect", "detection", "defect_dprime"),
+    ("d′ of the defect", "detection", "defect_dprime"),
     ("smallest disc, um", "detection", "smallest_detectable_um"),
 )
 _COSTS = {

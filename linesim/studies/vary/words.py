@@ -21,7 +21,7 @@ _NOTHING = (
 )
 
 
-_BEST = {"snr_product": "SNR on the product is", "defect_dprime": "d' of the defect is"}
+_BEST = {"snr_product": "SNR on the product is", "defect_dprime": "d′ of the defect is"}
 
 
 def answer(found: Varied) -> tuple[str, ...]:

@@ -63,10 +63,10 @@ def test_the_answer_word_for_word(found: Ranking) -> None:
     """One of eight is 12 %; what was reached stands before what was wanted."""
     assert answer(found) == (
         "Yes: 1 of 8 options (12 %) meet every demand.",
+        "Least light: f/4, 20 klx, 30 m/min.",
         (
-            "Least light: f/4, 20 klx, 30 m/min; SNR on the product 25.8 (20 wanted); defects "
-            "found from 184 um diameter (300 um wanted); brightest part at 14 % of its limit; "
-            "0.0384 m²/s of web."
+            "It reaches SNR on the product 25.8 (20 wanted); defects found from 184 um diameter "
+            "(300 um wanted); brightest part at 14 % of its limit; 0.0384 m²/s of web."
         ),
         "It takes the least light on offer: a range that starts lower may do as well.",
     )
@@ -109,7 +109,7 @@ def test_the_worse_place_is_told(found: Ranking) -> None:
     uneven = replace(row, figures={**row.figures, **ends})
     assert uneven.worst("snr_product") == 21.0
     assert uneven.largest("smallest_detectable_um") == 250.0
-    (_, said, *_) = answer(replace(found, rows=(uneven,)))
+    (_, _, said, *_) = answer(replace(found, rows=(uneven,)))
     assert "SNR on the product 21 (20 wanted); defects found from 250 um diameter" in said
 
 

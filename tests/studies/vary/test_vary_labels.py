@@ -115,9 +115,9 @@ DEMANDS = {
         "a smallest defect of 250 um",
     ),
     "detection_rate": (
-        "99.95% of the defects are found",
+        "99.95 % of the defects are found",
         "too few of the defects are found",
-        "99.95% of the defects found",
+        "99.95 % of the defects found",
     ),
     "false_alarms_per_m2": (
         "false alarms stay at one false alarm in 20 m²",
@@ -147,8 +147,8 @@ def test_what_a_demand_is_called() -> None:
 
 def test_shares_and_alarms() -> None:
     """Of 1 and less a share is told in percent; alarms under one a square metre by their area."""
-    assert share_words(0.5) == "50%"
-    assert share_words(0.25) == "25%"
+    assert share_words(0.5) == "50 %"
+    assert share_words(0.25) == "25 %"
     assert alarms_words(0.1) == "one false alarm in 10 m²"
     assert alarms_words(4.0) == "4 false alarms on a square metre"
 
