@@ -18,7 +18,7 @@ SpacePath = Annotated[
     Path, typer.Argument(metavar="SPACE", help="File with [options], [requirement], [limits].")
 ]
 Top = Annotated[
-    int, typer.Option(min=1, max=1000, help="How many of the best, and of the front, are shown.")
+    int, typer.Option(min=1, max=1000, help="How many of the best, and of trade-offs, are shown.")
 ]
 NoneMeets = Annotated[
     bool, typer.Option("--strict", help="Exit with 1 where no option meets every demand.")
@@ -35,7 +35,7 @@ def rank(  # noqa: PLR0913 -- one option a parameter
     report: Report = False,
     one_page: OnePage = False,
 ) -> None:
-    """Judge every option of a space of set-ups in closed form; the best and the front remain."""
+    """Judge every option of a space of set-ups in closed form; the best of them remain."""
     chosen, folder = load_space(space), chosen_folder(out, space)
     with progress("judging") as tell:
         found = rank_of(chosen, top, tell)

@@ -203,13 +203,15 @@ class Page:
     title : str; of the job
     job : str; what kind of page it is
     outcome : tuple of Outcome; what stands first: one a station
-    first : tuple of Part; on the first page below it: picture, four figures, what limits
+    lead : tuple of str; below it, a paragraph each
+    first : tuple of Part; on the first page below that: picture, four figures, what limits
     sections : tuple of Section; behind the first page, in reading order
     """
 
     title: str
     job: str
     outcome: tuple[Outcome, ...] = ()
+    lead: tuple[str, ...] = ()
     first: tuple[Part, ...] = ()
     sections: tuple[Section, ...]
 

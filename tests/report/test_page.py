@@ -257,11 +257,12 @@ def test_a_page_is_made_of_any_parts() -> None:
     page = Page(
         title="t",
         job="j",
-        first=(Text(paragraphs=("<b>",)),),
+        lead=("<b>",),
+        first=(Text(paragraphs=("<s>",)),),
         sections=(Section(title="<i>", parts=(Text(paragraphs=("<u>",)),)),),
     )
     found = seen(page_text(page))
-    assert {"b", "i", "u"} & {tag for tag, _ in found.tags} == set()
+    assert {"b", "i", "s", "u"} & {tag for tag, _ in found.tags} == set()
     assert found.texts["h2"] == ["<i>"]
 
 
