@@ -199,7 +199,7 @@ def test_an_owned_lamp_and_lens_give_no_more_than_they_do() -> None:
 def test_the_nearest_of_all_demands_is_told() -> None:
     """A limit of the job that has less to spare than any requirement is the closest."""
     room = {"least_depth_of_field": "1 mm", "most_working_distance": "10 m"}
-    loose = design(job_from({"title": "Foil", "job": JOB, "limits": room}))
+    loose = design(job_from({"title": "Foil", "job": JOB, "limits": room, "have": OURS}))
     assert loose.best is not None
     said = answer(loose)[1]
     assert said.startswith(f"Meets all {len(loose.best.verdicts)}; the closest is ")
@@ -207,7 +207,7 @@ def test_the_nearest_of_all_demands_is_told() -> None:
     needed_mm = loose.best.setup.working_distance_mm
     assert needed_mm is not None
     tight = {**room, "most_working_distance": f"{1.01 * needed_mm:.6g} mm"}
-    found = design(job_from({"title": "Foil", "job": JOB, "limits": tight}))
+    found = design(job_from({"title": "Foil", "job": JOB, "limits": tight, "have": OURS}))
     assert found.best is not None
     assert found.best.setup.working_distance_mm == needed_mm
     assert answer(found)[1].endswith("the closest is working distance, 1 % to spare.")
@@ -216,7 +216,7 @@ def test_the_nearest_of_all_demands_is_told() -> None:
 
 def test_console_json_and_page_have_the_same_cautions() -> None:
     """Those on the picture of the best station, those about people, and machines."""
-    found = design(job_from({"title": "Foil", "job": JOB}))
+    found = design(job_from({"title": "Foil", "job": JOB, "have": OURS}))
     assert found.best is not None
     told = cautions(found)
     codes = [each.code for each in found.best.budget.cautions]
