@@ -10,14 +10,17 @@ import numpy as np
 
 from linesim.figures.budget import Budget
 from linesim.forward.station import Station
+from linesim.preview.averaged import codes_per_dn
 from linesim.preview.charts import mtf_chart, noise_chart
 from linesim.preview.controls import controls
 from linesim.preview.frame import Frame
-from linesim.report.judged_rows import judged_rows, outcome
+from linesim.preview.headline import found_um, headline, judged_words
 from linesim.report.rows import figure_rows
 from linesim.report.side_drawing import side_picture
 from linesim.report.side_view import side_view_of
+from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
+from linesim.targets.load import TargetSize
 
 _CODES = 65_535
 _ALIGNED = 8
@@ -32,27 +35,39 @@ class Judged:
     budget: Budget
 
 
+def quick_words(judged: Judged) -> dict[str, Any]:
+    """Tell what comes of a setup, while something moves."""
+    return {
+        "outcome": headline(judged.setup, judged.budget),
+        "values": {each.key: each.told(judged.setup)["value"] for each in controls(judged.setup)},
+        "target": dict(judged.setup.texts["target"]),
+        "defects": defects(judged.setup, judged.budget),
+    }
+
+
 def words(judged: Judged) -> dict[str, Any]:
     """Put the figures of a setup into words."""
-    verdicts = [
-        {"label": row.label, "text": row.text, "margin": row.margin, "state": row.state}
-        for row in judged_rows(judged.setup, judged.budget)
-    ]
     rows = {
         name: [[row.label, row.colour, row.text] for row in group]
         for name, group in figure_rows(judged.setup, judged.budget).items()
     }
-    summed = outcome(judged.setup, judged.budget)
-    return {
-        "outcome": {"state": summed.state, "text": summed.text},
+    return quick_words(judged) | {
+        "judged": judged_words(judged.setup, judged.budget),
         "figures": judged.budget.as_dict(),
         "rows": rows,
-        "judged": verdicts,
-        "values": {each.key: each.told(judged.setup)["value"] for each in controls(judged.setup)},
-        "target": dict(judged.setup.texts["target"]),
         "noise": noise_chart(judged.numbers),
-        "mtf": mtf_chart(judged.numbers),
+        "mtf": mtf_chart(judged.setup, judged.numbers),
         "side": _side(judged.setup),
+    }
+
+
+def defects(setup: Setup, found: Budget) -> dict[str, Any]:
+    """Give the sides of the defect that must be found, and of the smallest that is, to draw it."""
+    need, asked_um = setup.requirement, setup.defect_sides_um
+    return {
+        "shape": need.defect_shape if need.defect_relief is None else need.defect_relief.kind,
+        "asked_um": None if asked_um is None else list(asked_um),
+        "found_um": found_um(found),
     }
 
 
@@ -65,16 +80,19 @@ def _side(setup: Setup) -> dict[str, str] | None:
     return {"image": str(drawn.image), "alt": drawn.alt, "caption": drawn.caption}
 
 
-def raster(judged: Judged) -> dict[str, Any]:
-    """Tell where the samples of a scan lie on the target."""
+def raster(judged: Judged, size: TargetSize, pitch_um: float) -> dict[str, Any]:
+    """Tell where the samples of a scan lie on the target, and where that ends."""
     place = judged.budget["geometry"]
     across_mm, width = float(place["object_pixel_x_um"]) / 1000, int(place["image_width_px"])
+    # it lies about the optical axis, its first row where line 0 looks
+    sides_mm = [pitch_um / 1000 * count for count in (size.columns, size.rows)]
     return {
         "across_mm": across_mm,
         "along_mm": float(place["line_advance_um"]) / 1000,
         "width": width,
         "lines": int(place["image_lines"]),
         "left_mm": -width * across_mm / 2,
+        "target_mm": None if judged.setup.target.repeat else sides_mm,
     }
 
 
@@ -86,27 +104,43 @@ def picture(judged: Judged, frame: Frame, seed: int) -> dict[str, Any]:
     return {
         "first_line": part.first_line,
         "first_column": part.first_column,
-        "lines": part.lines,
-        "columns": part.columns,
-        "step": part.step,
+        "lines": frame.image.shape[0],
+        "columns": frame.image.shape[1],
+        "step": part.step * part.join,
+        "codes_per_dn": codes_per_dn(judged.setup.camera.bit_depth, part.join),
         "channels": channels,
         "black_dn": judged.setup.camera.black_level_dn,
         "full_scale_dn": judged.setup.full_scale_dn,
+        "white_dn": _white_dn(judged),
+        "clips_dn": _dn(judged, np.asarray(numbers.saturation_e)),
         "floor_e2": np.broadcast_to(floor_e2, channels).tolist(),
         "shown": _shown(frame, seed),
     }
 
 
+def _white_dn(judged: Judged) -> float:
+    """Give the number that white comes to, where nothing clips it; of colours the largest."""
+    return _dn(judged, np.asarray(judged.numbers.electrons_white))
+
+
+def _dn(judged: Judged, level_e: FloatArray) -> float:
+    setup = judged.setup
+    return setup.camera.black_level_dn + setup.gain_dn_e * float(np.max(level_e))
+
+
 def _shown(frame: Frame, seed: int) -> str:
-    """Say what the picture is, in one sentence."""
-    if frame.as_scanned:
-        return f"Every sample, each the very number that a scan with seed {seed} delivers."
-    if frame.part.step == 1:
-        return "Every sample; the noise is another draw than that of the scan."
-    return (
-        f"One sample in {frame.part.step} each way, not averaged: each has the noise of a sample, "
-        "as another draw than that of the scan. Zoom in to see every sample."
-    )
+    """Say what the samples are, in one sentence without its full stop."""
+    step, join = frame.part.step, frame.part.join
+    if step == join == 1:
+        scanned = f"Same samples as linesim scan (seed {seed})"
+        return scanned if frame.as_scanned else "Every sample; noise drawn for this window"
+    if step == 1:
+        drawn = f"of linesim scan (seed {seed})" if frame.as_scanned else "of this window"
+        return f"All samples {drawn}, each {join} x {join} averaged to one"
+    if join == 1:
+        return f"While it moves: one sample in {step} each way"
+    count = step * join
+    return f"Of each {count} x {count} samples, {join} x {join} averaged to one; zoom in for all"
 
 
 def packed(header: Mapping[str, Any], frame: Frame | None, kept: Hashable) -> bytes:

@@ -1,10 +1,10 @@
-// Small charts as inline SVG. Lines are told apart by dashes and by the names at their ends.
+// Small charts as inline SVG: B solid, A dashed; lines of one are told apart by the names at their ends.
 
 const space = "http://www.w3.org/2000/svg";
 const wide = 340;
 const tall = 230;
 const frame = { left: 46, right: 96, top: 8, bottom: 40 };
-const looks = [["#17181c", ""], ["#005a8f", ""], ["#a33c00", "7 3"], ["#4d6b00", "2 3"], ["#7a3b8f", "9 3 2 3"], ["#0b6b63", "4 2"]];
+const looks = 6;
 
 function made(name, attributes, text) {
   const node = document.createElementNS(space, name);
@@ -59,25 +59,32 @@ function chart(into, plan) {
     svg.append(made("line", { class: "grid", x1: frame.left, x2: wide - frame.right, y1: y(value), y2: y(value) }));
     svg.append(made("text", { x: frame.left - 5, y: y(value) + 4, "text-anchor": "end" }, written(value)));
   }
-  for (const { at, name } of plan.marks) {
-    if (at < plan.x[0] || at > plan.x[1]) continue;
+  plan.marks.forEach(({ at, name }, k) => {
+    if (at < plan.x[0] || at > plan.x[1]) return;
+    const right = x(at) < frame.left + 110;
     svg.append(made("line", { class: "mark", x1: x(at), x2: x(at), y1: frame.top, y2: tall - frame.bottom }));
-    svg.append(made("text", { class: "marked", x: x(at) - 3, y: frame.top + 9, "text-anchor": "end" }, name));
-  }
-  const names = [];
-  plan.curves.forEach(({ name, values }, k) => {
-    const [colour, dashes] = looks[k % looks.length];
-    const points = plan.at.map((at, j) => [x(at), y(Math.max(values[j], plan.log ? plan.y[0] : 0))]).filter(([, each]) => Number.isFinite(each));
-    if (!points.length || (plan.log && Math.max(...values) < plan.y[0])) return;
-    svg.append(made("path", { d: path(points), fill: "none", stroke: colour, "stroke-width": k ? 1.6 : 2.4, "stroke-dasharray": dashes }));
-    names.push({ name, colour, y: points[points.length - 1][1] + 4 });
+    svg.append(made("text", { class: "marked", x: x(at) + (right ? 3 : -3), y: frame.top + 9 + 12 * k, "text-anchor": right ? "start" : "end" }, name));
   });
-  for (const each of apart(names)) svg.append(made("text", { x: wide - frame.right + 5, y: each.y, fill: each.colour, class: "name" }, each.name));
+  const names = [];
+  const look = new Map(plan.curves.map(({ name }, k) => [name, k % looks]));
+  const drawn = (at, { name, values }, letter) => {
+    const points = at.map((each, j) => [x(each), y(Math.max(values[j], plan.log ? plan.y[0] : 0))])
+      .filter(([across, each]) => Number.isFinite(each) && across <= wide - frame.right + 0.1);
+    if (!points.length || (plan.log && Math.max(...values) < plan.y[0])) return;
+    svg.append(made("path", { class: `curve c${look.get(name) ?? 0} ${letter}`, d: path(points) }));
+    if (letter === "b") names.push({ name, look: look.get(name), y: points[points.length - 1][1] + 4 });
+  };
+  for (const each of plan.others ?? []) drawn(plan.othersAt, each, "a");
+  for (const each of plan.curves) drawn(plan.at, each, "b");
+  for (const each of apart(names)) svg.append(made("text", { x: wide - frame.right + 5, y: each.y, class: `name c${each.look}` }, each.name));
+  if (plan.others) svg.append(made("text", { x: wide - 4, y: tall - 8, "text-anchor": "end" }, "A dashed, B solid"));
   svg.append(made("text", { x: (frame.left + wide - frame.right) / 2, y: tall - 8, "text-anchor": "middle" }, plan.across));
   into.replaceChildren(svg);
 }
 
-export function noiseChart(into, data) {
+const noises = (data) => [{ name: "all noise", values: data.total_e }, ...Object.entries(data.sources).map(([name, values]) => ({ name, values }))];
+
+export function noiseChart(into, data, pinned) {
   const top = Math.max(...data.total_e);
   const low = 0.1;
   chart(into, {
@@ -86,25 +93,34 @@ export function noiseChart(into, data) {
     x: [data.signal_e[0], data.signal_e[data.signal_e.length - 1]],
     y: [low, Math.max(10 ** Math.ceil(Math.log10(top)), 10)],
     at: data.signal_e,
-    curves: [{ name: "all noise", values: data.total_e }, ...Object.entries(data.sources).map(([name, values]) => ({ name, values }))],
-    marks: [{ at: data.white_e, name: "white" }],
+    curves: noises(data),
+    others: pinned && noises(pinned),
+    othersAt: pinned && pinned.signal_e,
+    marks: [{ at: data.white_e, name: "white" }, { at: data.full_e, name: "full" }],
     across: "signal, electrons (noise in electrons)",
   });
 }
 
-export function mtfChart(into, data) {
+const transfers = (data) => Object.entries(data.curves).map(([name, values]) => ({ name, values }));
+
+export function mtfChart(into, data, pinned) {
   const at = data.frequency_lp_mm;
-  const marks = [{ at: data.nyquist_x_lp_mm, name: "Nyquist across" }, { at: data.nyquist_y_lp_mm, name: "along" }];
+  // half a line pair is as wide as the thing that it is marked for
+  const size = (lp_mm) => `${Number((500 / lp_mm).toPrecision(3))} µm`;
+  const marks = [{ at: data.nyquist_x_lp_mm, name: `object pixel ${size(data.nyquist_x_lp_mm)}` }, { at: data.nyquist_y_lp_mm, name: `along ${size(data.nyquist_y_lp_mm)}` }];
   const same = Math.abs(data.nyquist_x_lp_mm / data.nyquist_y_lp_mm - 1) < 0.02;
+  const defect = data.defect_lp_mm ? [{ at: data.defect_lp_mm, name: `defect ${size(data.defect_lp_mm)}` }] : [];
   chart(into, {
     label: "Transfer over frequency on the target",
     log: false,
     x: [0, at[at.length - 1]],
     y: [0, 1],
     at,
-    curves: Object.entries(data.curves).map(([name, values]) => ({ name, values })),
-    marks: same ? [{ ...marks[0], name: "Nyquist" }] : marks,
-    across: "line pairs per mm",
+    curves: transfers(data),
+    others: pinned && transfers(pinned),
+    othersAt: pinned && pinned.frequency_lp_mm,
+    marks: [...defect, ...(same ? marks.slice(0, 1) : marks)],
+    across: "line pairs per mm; marks: half a pair is as wide",
   });
 }
 

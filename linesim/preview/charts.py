@@ -8,6 +8,7 @@ import numpy as np
 from linesim.figures.curves import factors_across, factors_along, noise_sources_e
 from linesim.forward.station import Station
 from linesim.setup.arrays import FloatArray
+from linesim.setup.setup import Setup
 
 _POINTS = 49
 _FAINTEST_E = 1.0
@@ -39,11 +40,12 @@ def noise_chart(numbers: Station) -> dict[str, Any]:
     }
 
 
-def mtf_chart(numbers: Station) -> dict[str, Any]:
+def mtf_chart(setup: Setup, numbers: Station) -> dict[str, Any]:
     """Give the MTF both ways, and what lens, pixel and motion have in it."""
     nyquist_x = 500 / float(numbers.geometry.object_pixel_x_um)
     nyquist_y = 500 / float(numbers.timing.line_advance_um)
     at_lp_mm = np.linspace(0, _BEYOND * max(nyquist_x, nyquist_y), _POINTS)
+    defect_um = setup.smallest_defect_um
     # of the colours, green stands for the sharpness of all
     across, along = (of(numbers.green, at_lp_mm) for of in (factors_across, factors_along))
     lens = [name for name in across if name != "pixel"]
@@ -57,6 +59,8 @@ def mtf_chart(numbers: Station) -> dict[str, Any]:
         },
         "nyquist_x_lp_mm": nyquist_x,
         "nyquist_y_lp_mm": nyquist_y,
+        # a bar as wide as the defect is half a line pair
+        "defect_lp_mm": None if defect_um is None else 500 / defect_um,
     }
 
 

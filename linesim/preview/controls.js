@@ -26,24 +26,43 @@ function fromTick({ low, high, log }, tick) {
   return Number(value.toPrecision(3));
 }
 
+// Where a value stands along a slider, whose ends lie half a thumb inside.
+const placed = (plan, value) => `calc(9px + (100% - 18px) * ${toTick(plan, value) / ticks})`;
+
+function lettered(plan, value) {
+  if (plan.key === "lens.f_number") return short(value);
+  if (plan.key === "exposure_share") return value === 1 ? "all" : `1/${Math.round(1 / value)}`;
+  return "";
+}
+
 class Slider {
-  constructor(plan, act) {
+  constructor(plan, acts) {
     this.plan = plan;
     const id = `c-${plan.key.replace(".", "-")}`;
     const unit = shownUnit(plan.unit);
     this.range = element("input", { type: "range", id: `${id}-range`, min: 0, max: ticks, step: 1, "aria-label": `${plan.label}, slider` });
     this.typed = element("input", { type: "text", inputmode: "decimal", id, size: 7, "aria-label": unit ? `${plan.label} in ${unit}` : plan.label });
     this.reset = element("button", { type: "button", class: "reset", "aria-label": `${plan.label}: back to the setup's`, title: "Back to the setup's value" }, "↺");
-    this.node = element("div", { class: "control", "data-key": plan.key },
-      element("label", { for: `${id}-range` }, plan.label),
-      element("div", { class: "row" }, this.range, this.typed, element("span", { class: "unit" }, unit), this.reset));
-    this.range.addEventListener("input", () => act(plan.key, this.worded(fromTick(plan, Number(this.range.value)))));
+    this.scale = element("div", { class: "scale", "aria-hidden": "true" });
+    this.said = element("small", { class: "said", id: `${id}-said` });
+    this.range.setAttribute("aria-describedby", `${id}-said`);
+    for (const value of plan.ticks) {
+      const tick = element("i", {}, lettered(plan, value));
+      tick.style.left = placed(plan, value);
+      this.scale.append(tick);
+    }
+    this.bands = element("div", { class: "bands", "aria-hidden": "true" });
+    this.node = element("div", { class: "control slider", "data-key": plan.key },
+      element("div", { class: "row" }, element("label", { for: `${id}-range` }, plan.label), this.typed, element("span", { class: "unit" }, unit), this.reset),
+      this.range, ...(plan.first ? [this.bands] : []), ...(plan.ticks.length ? [this.scale] : []), this.said);
+    this.range.addEventListener("input", () => acts.slide(plan.key, this.worded(fromTick(plan, Number(this.range.value)))));
+    this.range.addEventListener("change", () => acts.rest());
     this.typed.addEventListener("change", () => {
       const value = Number(this.typed.value.trim().replace(",", "."));
-      if (this.typed.value.trim() && Number.isFinite(value)) act(plan.key, this.worded(value));
+      if (this.typed.value.trim() && Number.isFinite(value)) acts.set(plan.key, this.worded(value));
       else this.typed.setAttribute("aria-invalid", "true");
     });
-    this.reset.addEventListener("click", () => act(plan.key, undefined));
+    this.reset.addEventListener("click", () => acts.set(plan.key, undefined));
   }
 
   worded(value) {
@@ -52,13 +71,40 @@ class Slider {
 
   show(value, own) {
     const given = own === undefined ? value : Number.parseFloat(own);
-    const tick = String(toTick(this.plan, given));
-    if (this.range.value !== tick) this.range.value = tick;
-    this.range.setAttribute("aria-valuetext", `${short(given)} ${shownUnit(this.plan.unit)}`.trim());
-    if (document.activeElement !== this.typed || own !== undefined) this.typed.value = short(given);
+    const none = given === null || Number.isNaN(given);
+    if (!none) {
+      const tick = String(toTick(this.plan, given));
+      if (this.range.value !== tick) this.range.value = tick;
+    }
+    const unit = shownUnit(this.plan.unit);
+    this.range.setAttribute("aria-valuetext", none ? "none" : `${short(given)} ${unit}`.trim());
+    if (document.activeElement !== this.typed || own !== undefined) this.typed.value = none ? "" : short(given);
     this.typed.removeAttribute("aria-invalid");
     this.reset.disabled = own === undefined;
     this.node.classList.toggle("moved", own !== undefined);
+  }
+
+  // Where all is met and where the picture clips; nothing where that is not known for what is set.
+  mark(found) {
+    this.bands.replaceChildren();
+    this.said.textContent = "";
+    if (!found) return;
+    const { plan } = this;
+    for (const kind of ["met", "clips"]) {
+      for (const [from, to] of found[kind]) {
+        const band = element("i", { class: kind });
+        band.style.left = placed(plan, from);
+        band.style.right = `calc(100% - ${placed(plan, to).slice(5, -1)})`;
+        this.bands.append(band);
+      }
+    }
+    const unit = shownUnit(plan.unit);
+    const told = (value) => `${Number(value.toPrecision(2))}${unit ? ` ${unit}` : ""}`;
+    const [low, high] = [plan.low * (1 + 1e-6), plan.high * (1 - 1e-6)];
+    const range = ([from, to]) => (from <= low && to >= high ? "everywhere" : from <= low ? `up to ${told(to)}` : to >= high ? `from ${told(from)} on` : `${told(from)} to ${told(to)}`);
+    const met = found.met.length ? `met ${found.met.map(range).join(", ")}` : "met nowhere along this slider";
+    const clips = found.clips.length ? `; clips ${found.clips.map(range).join(", ")}` : "";
+    this.said.textContent = met + clips;
   }
 }
 
@@ -70,7 +116,7 @@ function grid(word) {
 }
 
 class Tiles {
-  constructor(plan, act) {
+  constructor(plan, { set: act }) {
     this.plan = plan;
     this.inputs = plan.choices.map((word) => {
       const input = element("input", { type: "radio", name: plan.key, value: word });
@@ -78,7 +124,7 @@ class Tiles {
       return input;
     });
     this.node = element("fieldset", { class: "control tiles", "data-key": plan.key }, element("legend", {}, plan.label),
-      ...this.inputs.map((input, k) => element("label", {}, input, grid(plan.choices[k]), plan.choices[k].replace("x", " × "))));
+      element("div", { class: "tile-row" }, ...this.inputs.map((input, k) => element("label", {}, input, grid(plan.choices[k]), plan.choices[k].replace("x", "×")))));
   }
 
   show(value, own) {
@@ -88,7 +134,7 @@ class Tiles {
 }
 
 class Picker {
-  constructor(plan, act) {
+  constructor(plan, { set: act }) {
     this.plan = plan;
     const id = `c-${plan.key.replace(".", "-")}`;
     this.select = element("select", { id }, ...plan.choices.map((each, k) => element("option", { value: k }, String(each))));
@@ -113,8 +159,9 @@ class Target {
       element("div", { class: "row" }, this.pixel, element("span", { class: "unit" }, "µm")));
     this.node = element("div", {},
       element("div", { class: "control", "data-key": "target" }, element("label", { for: "target" }, "Target"), element("div", { class: "row" }, this.select)),
-      this.pixelRow,
-      element("div", { class: "control" }, element("label", { for: "own-image" }, "Own image: PNG, TIFF or JPEG, to 64 MB and 24 million pixels; it stays on this machine"),
+      this.pixelRow);
+    this.own = element("div", {},
+      element("div", { class: "control" }, element("label", { for: "own-image" }, "Own image of the target: PNG, TIFF or JPEG, to 64 MB and 24 million pixels; it stays on this machine"),
         element("div", { class: "row" }, this.file)),
       element("div", { class: "control" }, element("label", { for: "own-codes" }, "Its codes are"), element("div", { class: "row" }, this.codes)));
     this.names(start);
@@ -138,30 +185,49 @@ class Target {
   }
 }
 
+const front = ["light.", "lens.f_number", "lens.defocus", "transport.speed", "exposure_share", "acquisition.binning", "camera.gain"];
+const rank = (key) => front.findIndex((each) => key.startsWith(each));
+
 export class Controls {
   constructor(form, start, acts) {
     form.addEventListener("submit", (event) => event.preventDefault());
-    const act = (key, value) => acts.set(key, value);
     this.values = {};
     this.parts = new Map();
     this.target = new Target(start, acts);
+    const first = [];
     const groups = new Map();
     for (const plan of start.controls) {
       const Kind = plan.kind === "slider" ? Slider : plan.key === "acquisition.binning" ? Tiles : Picker;
-      const part = new Kind(plan, act);
+      const part = new Kind(plan, acts);
       this.parts.set(plan.key, part);
       this.values[plan.key] = plan.value;
+      if (plan.first) {
+        first.push([rank(plan.key), part.node]);
+        continue;
+      }
       if (!groups.has(plan.group)) groups.set(plan.group, []);
       groups.get(plan.group).push(part.node);
-      if (plan.group === "Light" && !groups.has("Target")) groups.set("Target", [this.target.node]);
     }
+    first.sort(([one], [other]) => one - other);
+    groups.set("Own target", [this.target.own]);
     groups.set("Noise", [this.noise(acts)]);
-    form.replaceChildren(...[...groups].map(([name, nodes]) => element("section", {}, element("h2", {}, name), ...nodes)));
+    const more = element("details", { id: "more" }, element("summary", {}, "More: what must be found, field of view, camera, noise, own image"),
+      ...[...groups].map(([name, nodes]) => element("section", {}, element("h2", {}, name), ...nodes)));
+    form.replaceChildren(element("div", { class: "first" }, ...first.map(([, node]) => node), this.target.node), more);
+  }
+
+  // Marks along the first sliders, by key.
+  mark(key, found) {
+    this.parts.get(key).mark(found);
+  }
+
+  get marked() {
+    return [...this.parts].filter(([, part]) => part.plan.first && part.mark).map(([key]) => key);
   }
 
   noise(acts) {
     this.seed = element("input", { type: "text", inputmode: "numeric", id: "seed", size: 7 });
-    const again = element("button", { type: "button", id: "again" }, "Another draw");
+    const again = element("button", { type: "button", id: "again" }, "Draw again");
     this.seed.addEventListener("change", () => {
       const value = Number(this.seed.value);
       if (Number.isSafeInteger(value) && value >= 0) acts.seed(value);

@@ -1,70 +1,19 @@
 """What the page lets people move: key, unit, range and scale of each control."""
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 from functools import partial
-from typing import Any
 
 from linesim.forward.lens import optics
 from linesim.forward.station import station
+from linesim.preview.control_kinds import SHARE, Picker, Slider
 from linesim.setup.setup import Setup
 from linesim.setup.surface import PLACED
 
-SHARE = "exposure_share"
-"""Stands for an exposure as part of the longest that the line period leaves."""
+_STOPS = (1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0)
+"""Full stops as they are engraved; ISO 517, from memory."""
+_SHARES = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.03125, 0.015625)
+_DOUBLINGS = 14
 _BINNINGS = ("1x1", "2x1", "1x2", "2x2", "3x3", "4x4")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Slider:
-    """A number that may be moved."""
-
-    key: str
-    label: str
-    group: str
-    unit: str = ""
-    limits: tuple[float, float]
-    log: bool = False
-    read: Callable[[Setup], float]
-    whole: bool = False
-
-    def told(self, setup: Setup) -> dict[str, Any]:
-        """Describe it for the page, with where a setup has it."""
-        return {
-            "kind": "slider",
-            "key": self.key,
-            "label": self.label,
-            "group": self.group,
-            "unit": self.unit,
-            "low": self.limits[0],
-            "high": self.limits[1],
-            "log": self.log,
-            "whole": self.whole,
-            "value": self.read(setup),
-        }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Picker:
-    """One of a few words or numbers."""
-
-    key: str
-    label: str
-    group: str
-    choices: tuple[str | int, ...]
-
-    def told(self, setup: Setup) -> dict[str, Any]:
-        """Describe it for the page; what the setup has is among the choices."""
-        section, _, key = self.key.partition(".")
-        own = setup.texts[section][key]
-        return {
-            "kind": "picker",
-            "key": self.key,
-            "label": self.label,
-            "group": self.group,
-            "choices": list(self.choices) if own in self.choices else [own, *self.choices],
-            "value": own,
-        }
 
 
 def _lights(setup: Setup) -> Iterator[Slider]:
@@ -90,26 +39,36 @@ def _klx(setup: Setup) -> float:
     return (setup.light.lamp_illuminance_lx or setup.light.illuminance_lx or 0.0) / 1000
 
 
+def _doubled(value: float, limits: tuple[float, float]) -> tuple[float, ...]:
+    """Give full stops of light from a value, up and down."""
+    found = (value * 2.0**k for k in range(-_DOUBLINGS, _DOUBLINGS + 1))
+    return tuple(float(f"{each:.6g}") for each in found if limits[0] <= each <= limits[1])
+
+
 def _light(setup: Setup) -> Slider:
+    limits = (0.1, 2000.0)
     if setup.light.irradiance_w_m2 is None:
         sheet = setup.light.lamp_illuminance_lx is not None
         return Slider(
             key="light.lamp_illuminance" if sheet else "light.illuminance",
-            label="Illuminance of the lamp's sheet" if sheet else "Illuminance at the target",
+            label="Illuminance, lamp's sheet" if sheet else "Illuminance",
             group="Light",
             unit="klx",
-            limits=(0.1, 2000.0),
+            limits=limits,
             log=True,
             read=_klx,
+            stops=_doubled(_klx(setup), limits),
         )
+    limits = (0.1, 10_000.0)
     return Slider(
         key="light.irradiance",
-        label="Irradiance at the target",
+        label="Irradiance",
         group="Light",
         unit="W/m^2",
-        limits=(0.1, 10_000.0),
+        limits=limits,
         log=True,
         read=lambda each: each.light.irradiance_w_m2 or 0.0,
+        stops=_doubled(setup.light.irradiance_w_m2, limits),
     )
 
 
@@ -122,16 +81,35 @@ def share_of_longest(setup: Setup) -> float:
 
 _SLIDERS = (
     Slider(
+        key="requirement.smallest_defect",
+        label="Smallest defect to find",
+        group="Demand",
+        unit="um",
+        limits=(1.0, 10_000.0),
+        log=True,
+        read=lambda setup: setup.requirement.smallest_defect_um,
+    ),
+    Slider(
+        key="lens.field_of_view",
+        label="Field of view: the line on the target",
+        group="Lens",
+        unit="mm",
+        limits=(1.0, 5000.0),
+        log=True,
+        read=lambda setup: float(station(setup).geometry.field_of_view_mm),
+    ),
+    Slider(
         key="lens.f_number",
-        label="f-number",
+        label="Aperture (f-number)",
         group="Lens",
         limits=(1.0, 32.0),
         log=True,
+        stops=_STOPS,
         read=lambda setup: setup.lens.f_number,
     ),
     Slider(
         key="lens.defocus",
-        label="Distance from best focus",
+        label="Out of focus by",
         group="Lens",
         unit="mm",
         limits=(-5.0, 5.0),
@@ -156,11 +134,21 @@ _SLIDERS = (
     ),
     Slider(
         key=SHARE,
-        label="Share of the line period exposed",
+        label="Exposure, of period",
         group="Travel and time",
         limits=(0.01, 1.0),
         log=True,
+        stops=_SHARES,
         read=share_of_longest,
+    ),
+    Slider(
+        key="camera.pixel_width",
+        label="Width of a pixel",
+        group="Sensor",
+        unit="um",
+        limits=(2.0, 30.0),
+        log=True,
+        read=lambda setup: setup.camera.pixel_width_um,
     ),
     Slider(
         key="camera.read_noise",
@@ -190,6 +178,12 @@ _SLIDERS = (
     ),
 )
 _PICKERS = (
+    Picker(
+        key="camera.pixels",
+        label="Pixels in the line",
+        group="Sensor",
+        choices=(512, 1024, 2048, 4096, 8192, 16384),
+    ),
     Picker(
         key="acquisition.line_rate",
         label="Line rate",
@@ -222,11 +216,13 @@ _PICKERS = (
     ),
     Picker(key="camera.bit_depth", label="Bits", group="Numbers", choices=(8, 10, 12, 14, 16)),
 )
-_ORDER = ("Light", "Lens", "Travel and time", "Sensor", "Numbers")
+_ORDER = ("Light", "Demand", "Lens", "Travel and time", "Sensor", "Numbers")
 
 
 def controls(setup: Setup) -> Iterator[Slider | Picker]:
     """List what may be moved, in the order of the light."""
-    known: tuple[Slider | Picker, ...] = (*_lights(setup), *_SLIDERS, *_PICKERS)
+    relief = setup.requirement.defect_relief is not None  # its width is part of a table
+    sliders = [each for each in _SLIDERS if not (relief and each.group == "Demand")]
+    known: tuple[Slider | Picker, ...] = (*_lights(setup), *sliders, *_PICKERS)
     for group in _ORDER:
         yield from (each for each in known if each.group == group)

@@ -1,16 +1,20 @@
 """One preview: the setup it starts from, the images brought to it, and what it has seen."""
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import PurePath
+from threading import Event
 from typing import Any
 
 from linesim.figures.budget import budget_on
 from linesim.figures.safety import MACHINERY
+from linesim.figures.verdicts import Verdict
 from linesim.forward.station import station
-from linesim.preview.answer import Judged, packed, picture, raster, words
+from linesim.preview.answer import Judged, packed, picture, quick_words, raster, words
+from linesim.preview.control_kinds import Slider
 from linesim.preview.controls import controls
 from linesim.preview.frame import Optics, Task, optical_key
+from linesim.preview.marks import told as slider_marks
 from linesim.preview.references import Ready, References
 from linesim.preview.uploads import Uploads
 from linesim.preview.variant import Variant, variant
@@ -23,6 +27,8 @@ from linesim.setup.setup import Setup
 from linesim.setup.shown import visible as printable
 from linesim.targets.load import target_size
 
+THREADS = 4
+"""Pictures that are worked on at once: two panes while they move, and what is not yet let go."""
 _PATIENCE_S = 0.1
 _MOST_SEED = 2**63 - 1
 _THERE = (
@@ -33,14 +39,14 @@ _BESIDE = "# Put the image {name} beside this file.\n"
 
 
 class Desk:
-    """What one preview works on; pictures are made by one thread at a time."""
+    """What one preview works on; several threads may ask it for pictures."""
 
     def __init__(self, base: Setup, name: str, workers: int | None = None) -> None:
         self.base = base
         self.name = name
         self.uploads = Uploads()
         self.references = References()
-        self._pool = ThreadPoolExecutor(max_workers=workers, thread_name_prefix="strips")
+        self._pool = ThreadPoolExecutor(workers or 2 * THREADS, thread_name_prefix="strips")
         self._optics = Optics(self._pool)
 
     def start(self) -> dict[str, Any]:
@@ -63,18 +69,18 @@ class Desk:
             raise InputError(msg)
         return variant(self.base, changes, self.uploads)
 
-    def look(self, ask: Mapping[str, Any]) -> bytes:
+    def look(self, ask: Mapping[str, Any], stop: Event | None = None) -> bytes:
         """Answer one request for figures and a picture, refusals included."""
         number = ask.get("number")
         told: dict[str, Any] = {"number": number if isinstance(number, int) else 0}
         try:
-            return self._seen(ask, told)
+            return self._seen(ask, told, stop or Event())
         except InputError as refusal:
             faults = [printable(fault) for fault in refusal.faults]
             return packed({**told, "faults": faults}, None, None)
 
-    def _seen(self, ask: Mapping[str, Any], told: dict[str, Any]) -> bytes:
-        found, seed = self.variant(ask), seed_of(ask)
+    def _seen(self, ask: Mapping[str, Any], told: dict[str, Any], stop: Event) -> bytes:
+        found, seed, coarse = self.variant(ask), seed_of(ask), ask.get("coarse") is True
         ready = self.references.get(found, _PATIENCE_S)
         if ready is None:
             # an image file's size is known once it has been read
@@ -83,7 +89,7 @@ class Desk:
             return packed({**told, **known, "waiting": True}, None, None)
         judgement = judged(found, ready)
         window = None if ask.get("window") is None else visible(ask["window"])
-        place = _part(judgement, window)
+        place = _part(judgement, window, coarse=coarse)
         task = Task(
             setup=found.setup,
             reference=ready.reference,
@@ -91,10 +97,12 @@ class Desk:
             lines=int(judgement.budget.number("geometry", "image_lines")),
             part=place,
             seed=seed,
+            stop=stop,
         )
         frame = self._optics.frame(task)
-        told |= words(judgement) | {
-            "raster": raster(judgement),
+        told |= (quick_words if coarse else words)(judgement) | {
+            "coarse": coarse,
+            "raster": raster(judgement, ready.size, ready.reference.pixel_size_um),
             "picture": picture(judgement, frame, seed),
             "optical": _name((optical_key(found.setup, seed), ready.key, place)),
         }
@@ -107,6 +115,28 @@ class Desk:
         if _names_files(found):
             head += _THERE
         return head + resolved_text(found.setup, found.setup.folder)
+
+    def marks(self, ask: Mapping[str, Any]) -> dict[str, Any]:
+        """Tell where along a slider all is met, and where the picture clips."""
+        sliders = (each for each in controls(self.base) if isinstance(each, Slider))
+        slider = next((each for each in sliders if each.key == ask.get("key")), None)
+        changes = ask.get("changes", {})
+        if slider is None or not isinstance(changes, Mapping):
+            msg = "key: expected the key of a slider, and changes beside it"
+            raise InputError(msg)
+
+        def verdicts(value: float) -> Sequence[Verdict] | None:
+            moved = {**changes, slider.key: f"{value:.6g} {slider.unit}" if slider.unit else value}
+            try:
+                found = self.variant({"changes": moved})
+                ready = self.references.get(found, 0.0)
+                # an image file's size is known once it has been read
+                drawn = ready is not None or found.setup.target.image in BUILT_IN
+                return judged(found, ready).budget.verdicts if drawn else None
+            except InputError:
+                return None
+
+        return slider_marks(slider, verdicts)
 
     def close(self) -> None:
         """Let all threads end."""
@@ -141,7 +171,7 @@ def _names_files(found: Variant) -> bool:
     return image or any(str(each).lower().endswith(".csv") for each in curves)
 
 
-def _part(judgement: Judged, seen: Visible | None) -> Part:
+def _part(judgement: Judged, seen: Visible | None, *, coarse: bool) -> Part:
     place = judgement.budget["geometry"]
     lines = int(place["image_lines"])
     if seen is None:
@@ -149,7 +179,8 @@ def _part(judgement: Judged, seen: Visible | None) -> Part:
         tall_mm = lines * float(place["line_advance_um"]) / 1000
         seen = Visible(left_mm=-wide_mm / 2, top_mm=0.0, width_mm=wide_mm, height_mm=tall_mm)
     mono = judgement.setup.camera.kind == "mono"
-    return part(judgement.numbers, lines, seen, 1 if mono else len(COLOURS))
+    colours = 1 if mono else len(COLOURS)
+    return part(judgement.numbers, lines, seen, colours, coarse=coarse)
 
 
 def _name(key: Hashable) -> str:

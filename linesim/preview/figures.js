@@ -13,14 +13,18 @@ const able = ["line rate", "link", "exposure", "clipping"];
 const marks = { "met": "✓ met", "missed": "✗ MISSED", "cannot run": "■ CANNOT RUN" };
 const kindOf = (state) => state.replace(" ", "-");
 
+const signs = { "met": "✓", "missed": "✗", "cannot run": "■" };
+
 export function outcome(into, b, a) {
-  into.replaceChildren();
-  for (const [letter, told] of a ? [["A", a], ["B", b]] : [["B", b]]) {
-    const { state, text } = told.outcome;
+  const lines = (a ? [["A", a], ["B", b]] : [["B", b]]).map(([letter, told]) => {
+    const { state, word, text, besides } = told.outcome;
     const line = element("p", undefined, kindOf(state));
-    line.append(element("strong", `${a ? `${letter}: ` : ""}${marks[state][0]}`), ` ${typeset(text)}`);
-    into.append(line);
-  }
+    line.append(element("strong", `${a ? `${letter}: ` : ""}${signs[state]} ${word}:`), ` ${typeset(text)}`);
+    if (besides) line.append(element("small", ` ${besides}`));
+    return line;
+  });
+  // said again only where it has changed: it is read aloud
+  if (into.textContent !== lines.map((line) => line.textContent).join("") || into.childElementCount !== lines.length) into.replaceChildren(...lines);
 }
 
 function judged(into, letter, rows, both) {

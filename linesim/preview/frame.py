@@ -6,10 +6,12 @@ at full width, so that each number is the one that the scan has there. Else the 
 the window are drawn alone: the same light, and another draw of the noise.
 """
 
-from collections.abc import Hashable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from collections import deque
+from collections.abc import Callable, Hashable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
 from math import ceil
+from threading import Event
 from typing import Any
 
 import numpy as np
@@ -23,7 +25,9 @@ from linesim.forward.render import joined
 from linesim.forward.sampling.along import TILE_LINES
 from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES
-from linesim.preview.held import Held
+from linesim.preview.averaged import averaged, coded
+from linesim.preview.held import Held, Key
+from linesim.preview.latest import SupersededError
 from linesim.preview.picked import captured_columns, exposed_columns, physical
 from linesim.preview.window import Part
 from linesim.setup.arrays import FloatArray, ImageArray
@@ -33,6 +37,8 @@ _MOST_WHOLE = 2_500_000
 """Physical samples up to which whole strips are drawn at full width."""
 _BLOCK_BYTES = 192_000_000
 _EXPOSERS = 4
+_AT_ONCE = 2
+"""Pieces of one picture that are worked on together, as there are cores; one more waits."""
 _SPARSE = 4
 """From this step on each line gets an along matrix of its own: the lines between are not seen."""
 _COLUMNS_APART = 128
@@ -65,7 +71,7 @@ def optical_key(setup: Setup, seed: int) -> Hashable:
 class Frame:
     """What the camera would deliver in a window."""
 
-    image: NDArray[np.uint16]  # shape (lines, columns, channels); delivered samples [DN]
+    image: NDArray[np.uint16]  # shape (lines, columns, channels); samples [DN], or coded means
     expected_e: ImageArray  # signal electrons before any noise, pattern or clipping [e]
     part: Part  # which samples
     as_scanned: bool  # whether these are the very numbers of the scan
@@ -81,6 +87,7 @@ class Task:
     lines: int
     part: Part
     seed: int
+    stop: Event = field(default_factory=Event)  # set once nobody waits for it any more
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -104,7 +111,7 @@ class _Plan:
 
 
 class Optics:
-    """The first half of the forward model, with what it gave before; for one thread."""
+    """The first half of the forward model, with what it gave before."""
 
     def __init__(self, pool: ThreadPoolExecutor) -> None:
         self._pool = pool
@@ -113,7 +120,7 @@ class Optics:
 
     def frame(self, task: Task) -> Frame:
         """Render a window."""
-        key = (optical_key(task.setup, task.seed), task.target)
+        key = Key((optical_key(task.setup, task.seed), task.target))
         exposers = self._exposers.get(key) or self._exposers.put(key, _exposers(task), 1)
         plan = _plan(task, exposers, key)
         seen_e = self._expected(plan)
@@ -122,11 +129,14 @@ class Optics:
             for block, channels_e in zip(plan.blocks, seen_e, strict=True)
             for pixel_e, (_, keep) in zip(channels_e, plan.halves, strict=True)
         ]
-        done = list(self._pool.map(lambda each: _captured(*each), work))
-        lines = _lines_in(plan)
+        done = list(self._each(lambda each: _captured(*each), work, task.stop))
+        lines, join = _lines_in(plan), task.part.join
+        whole = _stacked([each[1] for each in done], len(plan.halves))[lines]
         return Frame(
-            image=_stacked([each[1] for each in done], len(plan.halves))[lines],
-            expected_e=_stacked([each[0] for each in done], len(plan.halves))[lines],
+            image=coded(whole, join, task.setup.camera.bit_depth),
+            expected_e=averaged(
+                _stacked([each[0] for each in done], len(plan.halves))[lines], join
+            ),
             part=task.part,
             as_scanned=plan.as_scanned,
         )
@@ -137,12 +147,28 @@ class Optics:
         missing = [block for block, each in zip(plan.blocks, found, strict=True) if each is None]
         task, channels_seen = plan.task, len(plan.halves)
         work = [(see, task, block.delivered) for block in missing for see, _ in plan.halves]
-        fresh = list(self._pool.map(lambda each: _exposed(*each), work))
+        fresh = list(self._each(lambda each: _exposed(*each), work, task.stop))
         for place, block in enumerate(missing):
             own = fresh[place * channels_seen : (place + 1) * channels_seen]
             size_bytes = sum(each.nbytes for each in own)
             found[plan.blocks.index(block)] = self._blocks.put(block.key, own, size_bytes)
         return [each for each in found if each is not None]
+
+    def _each(self, act: Callable[[Any], Any], work: Sequence[Any], stop: Event) -> Iterator[Any]:
+        """Do pieces of work, two at a time: those of others find a thread, and a stop is seen."""
+
+        def one(piece: Any) -> Any:  # noqa: ANN401 -- whatever is to be done
+            if stop.is_set():
+                raise SupersededError
+            return act(piece)
+
+        waiting: deque[Future[Any]] = deque()
+        for piece in work:
+            waiting.append(self._pool.submit(one, piece))
+            if len(waiting) > _AT_ONCE:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
 
 
 def _exposers(task: Task) -> tuple[Exposer, ...]:

@@ -3,8 +3,11 @@
 import { mtfChart, noiseChart, sideView } from "./charts.js";
 import { Controls } from "./controls.js";
 import { cautions, figures, outcome, readings, verdicts } from "./figures.js";
+import { Beside } from "./beside.js";
 import { Pane } from "./pane.js";
 import { Past, fresh, fromFragment, toFragment } from "./state.js";
+import { Scale } from "./tones.js";
+import { histogram, profile } from "./traces.js";
 import { Looker, ask, send } from "./wire.js";
 
 const one = (id) => document.getElementById(id);
@@ -14,7 +17,12 @@ let start = null;
 let controls = null;
 let cursor = null;
 let written = location.hash;
+let moving = false;
+let resting = null;
+let marking = 0;
 const answers = { a: null, b: null };
+const scale = new Scale();
+const pause = 140; // ms without a move, from which on the exact picture is asked for
 
 const acts = {
   where: () => ({ view: state.view ?? { x: 0, y: 0, zoom: 1 }, square: state.square }),
@@ -38,55 +46,139 @@ const acts = {
     cursor = { x: from.x + across * raster.across_mm, y: from.y + along * raster.along_mm };
     paint();
   },
-  set: (key, value) => change(key, () => {
-    if (value === undefined) delete state.changes[key];
-    else state.changes[key] = value;
-    if (key === "target") delete state.changes["target.pixel_size"];
-  }),
+  set: (key, value) => change(key, () => put(key, value)),
+  slide,
+  rest,
+  beside: (mode) => { state.beside = mode; arrange(); paint(); keep(); requestAnimationFrame(lookAll); },
   seed: (value) => change("seed", () => { state.seed = value ?? state.seed + 1; }),
   upload,
 };
 
-const panes = { a: new Pane(one("pane-a"), acts), b: new Pane(one("pane-b"), acts) };
+const panes = { a: new Pane("a", one("pane-a"), acts), b: new Pane("b", one("pane-b"), acts) };
+const beside = new Beside(one, acts);
 const lookers = {
   a: new Looker("a", (answer) => seen("a", answer), failed),
   b: new Looker("b", (answer) => seen("b", answer), failed),
 };
 
+function put(key, value) {
+  if (value === undefined) delete state.changes[key];
+  else state.changes[key] = value;
+  if (key === "target") delete state.changes["target.pixel_size"];
+}
+
+// While a slider moves quick pictures follow it; the exact one comes once it rests or is let go.
+function slide(key, value) {
+  if (!moving) one("notice").textContent = "";
+  past.note(state, key);
+  put(key, value);
+  moving = true;
+  marking += 1;
+  controls.show(state, null);
+  one("undo").disabled = false;
+  lookers.b.glance(question("b"));
+  clearTimeout(resting);
+  resting = setTimeout(rest, pause);
+}
+
+function rest() {
+  clearTimeout(resting);
+  resting = null;
+  if (!moving) return;
+  moving = false;
+  renewed();
+}
+
 // A question of a pane: what it is changed to, and where one looks.
-function look(letter) {
-  const changes = letter === "a" ? state.pinned : state.changes;
-  if (!changes) return;
+function question(letter) {
   const window = state.view && panes[letter].box.width > 1 ? panes[letter].window(state.view, state.square) : null;
-  lookers[letter].look({ changes, seed: state.seed, window });
+  return { changes: letter === "a" ? state.pinned : state.changes, seed: state.seed, window };
+}
+
+function look(letter) {
+  if (letter === "b" || state.pinned) lookers[letter].look(question(letter));
 }
 
 function lookAll() {
   look("b");
-  if (state.pinned) look("a");
+  look("a");
+}
+
+const shown = () => Object.values(panes).filter((pane) => pane.letter === "b" || state.pinned);
+
+function retone() {
+  const known = shown().filter((pane) => pane.seen);
+  scale.choose(state.tone, known, moving);
+  for (const pane of known) pane.tone(scale);
 }
 
 function seen(letter, answer) {
   if (letter === "b") told(answer);
   if (answer.faults) return;
   if (answer.waiting && !answer.figures) return;
-  answers[letter] = answer.waiting ? { ...answers[letter], ...answer } : answer;
+  if (letter === "a" && !state.pinned) return;
+  answers[letter] = answer.waiting || answer.coarse ? { ...answers[letter], ...answer } : answer;
   if (answer.picture) {
-    panes[letter].take(answer, state.tone);
+    panes[letter].take(answer);
+    retone();
     if (!state.view) moved(panes[letter].whole(state.square));
   }
-  if (letter === "a" && !state.pinned) return;
-  words();
+  if (answer.coarse) outcome(one("outcome"), answers.b, state.pinned ? answers.a : null);
+  else words();
   paint();
+  if (letter === "b" && answer.picture && !answer.coarse) mark();
 }
 
+// Marks along the sliders follow once all rests; they are worked out one after the other.
+async function mark() {
+  marking += 1;
+  const mine = marking;
+  const stale = () => mine !== marking || moving || !lookers.b.idle;
+  await new Promise((done) => setTimeout(done, 700));
+  for (const key of controls.marked) {
+    if (stale()) return;
+    const changes = { ...state.changes };
+    delete changes[key];
+    const known = JSON.stringify([key, changes]);
+    if (marks.get(key)?.known === known) continue;
+    try {
+      const found = await ask("marks", { key, changes });
+      if (mine !== marking) return;
+      marks.set(key, { known, found: found.faults ? null : found });
+      controls.mark(key, found.faults ? null : found);
+    } catch (fault) {
+      failed(fault);
+      return;
+    }
+  }
+}
+
+// What is marked holds for all other values as they were; of the slider that moves it stays true.
+const marks = new Map();
+function unmark() {
+  for (const [key, { known }] of marks) {
+    const changes = { ...state.changes };
+    delete changes[key];
+    if (JSON.stringify([key, changes]) === known) continue;
+    marks.delete(key);
+    controls.mark(key, null);
+  }
+}
+
+// An answer takes back what an answer has said; what else is told stays until something is moved.
+const drawing = "The target is being drawn …";
+let refused = false;
 function told(answer) {
-  one("faults").textContent = (answer.faults ?? []).join("\n");
-  document.body.classList.toggle("refused", Boolean(answer.faults));
-  one("notice").textContent = answer.waiting ? "The target is being drawn …" : "";
+  const faults = answer.faults ?? [];
+  if (faults.length || refused) one("faults").textContent = faults.join("\n");
+  refused = Boolean(faults.length);
+  document.body.classList.toggle("refused", refused);
+  if (answer.waiting) one("notice").textContent = drawing;
+  else if (one("notice").textContent === drawing) one("notice").textContent = "";
 }
 
 function failed(fault) {
+  refused = true;
   one("faults").textContent = `No answer from linesim: ${fault.message}. Is it still running?`;
 }
 
@@ -98,8 +190,8 @@ function words() {
   verdicts(one("verdicts"), b, a);
   cautions(one("cautions"), b, a);
   figures(one("figures"), b, a);
-  noiseChart(one("noise-chart"), b.noise);
-  mtfChart(one("mtf-chart"), b.mtf);
+  noiseChart(one("noise-chart"), b.noise, a && a.noise);
+  mtfChart(one("mtf-chart"), b.mtf, a && a.mtf);
   sideView(one("side-card"), b.side);
 }
 
@@ -109,12 +201,23 @@ function paint() {
   waiting = true;
   requestAnimationFrame(() => {
     waiting = false;
-    const shown = Object.entries(panes).filter(([letter]) => letter === "b" || state.pinned);
-    for (const [, pane] of shown) pane.draw(state.view, state.square, cursor);
-    readings(one("readings"), shown.map(([letter, pane]) => [letter.toUpperCase(), pane]), cursor);
+    const all = shown();
+    for (const pane of all) pane.draw(state.view, state.square, cursor, one("marks").checked);
+    readings(one("readings"), all.map((pane) => [pane.letter.toUpperCase(), pane]), cursor);
     one("place").textContent = cursor ? `${cursor.x.toFixed(2)} mm across from the axis, ${cursor.y.toFixed(2)} mm along` : "put it on a scan";
+    const known = all.filter((pane) => pane.seen);
+    if (!known.length || !state.view) return;
+    const words = scale.words(state.tone, panes.b.seen ? panes.b.seen.picture : known[0].seen.picture, all.length > 1);
+    if (one("scale").textContent !== words) one("scale").textContent = words;
+    if (moving) return;
+    profile(one("profile"), known, state.view, panes.b.scales(state.view, state.square), cursor);
+    if (counted !== known.map((pane) => pane.seen.number).join()) {
+      counted = known.map((pane) => pane.seen.number).join();
+      histogram(one("histogram"), known);
+    }
   });
 }
+let counted = null;
 
 function moved(view) {
   state.view = view;
@@ -124,27 +227,31 @@ function moved(view) {
 }
 
 function change(what, act) {
+  one("notice").textContent = one("faults").textContent = "";
   past.note(state, what);
   act();
   renewed();
 }
 
 function renewed() {
+  moving = false;
+  clearTimeout(resting);
+  marking += 1;
   controls.show(state, null);
+  unmark();
   arrange();
-  look("b");
-  if (state.pinned) look("a");
+  lookAll();
   keep();
 }
 
 function arrange() {
-  one("pane-a").hidden = !state.pinned;
-  one("panes").classList.toggle("two", Boolean(state.pinned));
+  beside.set(state.beside, Boolean(state.pinned));
   one("pin").textContent = state.pinned ? "Unpin A" : "Pin as A";
   one("back").disabled = !state.pinned;
   one("undo").disabled = !past.before.length;
   one("redo").disabled = !past.after.length;
   one("tone").value = state.tone;
+  for (const each of one("tone").options) each.disabled = each.value === "a" && !state.pinned;
   one("square").checked = state.square;
 }
 
@@ -162,8 +269,10 @@ function pin() {
     state.pinned = state.pinned ? null : { ...state.changes };
     answers.a = state.pinned ? answers.b : null;
     lookers.a.forget();
-    if (state.pinned && panes.b.seen) panes.a.take(panes.b.seen, state.tone);
+    if (state.pinned && panes.b.seen) panes.a.take(panes.b.seen);
+    if (!state.pinned && state.tone === "a") state.tone = "auto";
   });
+  retone();
   words();
   // panes have other sides now
   requestAnimationFrame(() => { paint(); lookAll(); });
@@ -244,19 +353,26 @@ function restored() {
   state = fromFragment(location.hash);
   written = location.hash;
   answers.a = null;
+  scale.held = null;
   renewed();
   paint();
 }
 
 function listen() {
   const deed = (id, act) => one(id).addEventListener("click", () => Promise.resolve(act()).catch(failed));
-  const undone = (way) => { if (past[way](state)) { renewed(); words(); requestAnimationFrame(lookAll); } };
+  const undone = (way) => {
+    if (!past[way](state)) return;
+    one("notice").textContent = "";
+    renewed();
+    words();
+    requestAnimationFrame(lookAll);
+  };
   deed("undo", () => undone("undo"));
   deed("redo", () => undone("redo"));
   deed("pin", pin);
   deed("back", () => change("back", () => { state.changes = { ...state.pinned }; }));
   deed("whole", acts.whole);
-  deed("single", () => moved({ ...state.view, zoom: 1 / panes.b.raster.across_mm }));
+  deed("single", () => moved({ ...state.view, zoom: panes.b.single() }));
   deed("in", () => acts.zoom(1.25, null));
   deed("out", () => acts.zoom(0.8, null));
   deed("write-setup", writeSetup);
@@ -270,7 +386,8 @@ function listen() {
   });
   one("tone").addEventListener("change", () => {
     state.tone = one("tone").value;
-    for (const pane of Object.values(panes)) if (pane.seen) pane.tone(state.tone);
+    scale.held = null;
+    retone();
     paint();
     keep();
   });
@@ -280,12 +397,18 @@ function listen() {
     lookAll();
     keep();
   });
+  one("marks").addEventListener("change", paint);
+  one("trace").addEventListener("change", () => document.body.classList.toggle("traced", one("trace").checked));
   document.addEventListener("keydown", (event) => {
     if (!(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z" || event.target.matches("input[type=text]")) return;
     event.preventDefault();
     undone(event.shiftKey ? "redo" : "undo");
   });
   window.addEventListener("hashchange", () => { if (location.hash !== written) restored(); });
+  // the picture takes what verdict and buttons leave of the window
+  const above = () => document.documentElement.style.setProperty("--above", `${document.querySelector("header").offsetHeight + document.querySelector(".tools").offsetHeight}px`);
+  const heads = new ResizeObserver(above);
+  for (const each of ["header", ".tools"]) heads.observe(document.querySelector(each));
   new ResizeObserver(() => { paint(); if (state.view) lookAll(); }).observe(one("panes"));
 }
 
@@ -304,7 +427,7 @@ async function begun() {
 
 // What tests and the curious may read: nothing in the page depends on it.
 globalThis.linesim = {
-  get idle() { return !uploading && lookers.a.idle && lookers.b.idle; },
+  get idle() { return !uploading && !moving && lookers.a.idle && lookers.b.idle; },
   get answers() { return answers; },
   get state() { return state ?? fresh(); },
   lookers,

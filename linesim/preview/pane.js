@@ -1,28 +1,46 @@
-// One scan on the screen: tones, zoom, pan, scale bars and the cursor. All places are millimetres
-// on the target, across from the optical axis and along from where line 0 looks.
+// One scan on the screen: tones, zoom, pan, scale bars, defects and the cursor. All places are
+// millimetres on the target, across from the optical axis and along from where line 0 looks.
+
+import { handle } from "./hands.js";
+import { counted, onScreen } from "./tones.js";
 
 const most_px = 32; // of the screen, for one sample
-
-function encoded(share) {
-  const value = Math.min(Math.max(share, 0), 1);
-  return 255 * (value <= 0.0031308 ? 12.92 * value : 1.055 * value ** (1 / 2.4) - 0.055);
-}
+const around = "#2b2b2b";
 
 function roundLength(most) {
   const power = 10 ** Math.floor(Math.log10(most));
   return power * [5, 2, 1].find((each) => each * power <= most * (1 + 1e-9));
 }
 
+function hatch(ratio) {
+  const side = Math.round(9 * ratio);
+  const sheet = Object.assign(document.createElement("canvas"), { width: side, height: side });
+  const brush = sheet.getContext("2d");
+  brush.fillStyle = "#3a3a3a";
+  brush.fillRect(0, 0, side, side);
+  brush.strokeStyle = "#5c5c5c";
+  brush.lineWidth = Math.max(1, ratio);
+  brush.beginPath();
+  for (const shift of [-side, 0, side]) {
+    brush.moveTo(shift, side);
+    brush.lineTo(shift + side, 0);
+  }
+  brush.stroke();
+  return sheet;
+}
+
 export class Pane {
-  constructor(figure, acts) {
+  constructor(letter, figure, acts) {
+    this.letter = letter;
     this.figure = figure;
     this.canvas = figure.querySelector("canvas");
     this.meta = figure.querySelector(".meta");
     this.told = figure.querySelector(".told");
     this.acts = acts;
-    this.sheet = document.createElement("canvas");
     this.seen = null;
-    this.listen();
+    this.table = null;
+    this.drawn = null;
+    handle(this, acts);
   }
 
   // Size of the glass on the page.
@@ -35,7 +53,7 @@ export class Pane {
     return this.seen && this.seen.raster;
   }
 
-  // Pixels of the screen a millimetre, each way.
+  // Pixels of the page a millimetre, each way.
   scales(view, square) {
     const shape = this.raster;
     return { x: view.zoom, y: square && shape ? (view.zoom * shape.across_mm) / shape.along_mm : view.zoom };
@@ -54,45 +72,14 @@ export class Pane {
     return { x: 0, y: (lines * along_mm) / 2, zoom };
   }
 
+  // One sample on one pixel of the screen, however many of these a pixel of the page has.
+  single() {
+    return 1 / (this.raster.across_mm * (window.devicePixelRatio || 1));
+  }
+
   limits() {
     const { across_mm } = this.raster;
     return [Math.min(this.whole(false).zoom, this.whole(true).zoom) / 4, most_px / across_mm];
-  }
-
-  listen() {
-    const { canvas, acts } = this;
-    let grip = null;
-    canvas.addEventListener("pointerdown", (event) => {
-      canvas.setPointerCapture(event.pointerId);
-      grip = { x: event.clientX, y: event.clientY };
-      acts.point(this.at(event));
-    });
-    canvas.addEventListener("pointermove", (event) => {
-      if (grip) {
-        acts.pan(this, event.clientX - grip.x, event.clientY - grip.y);
-        grip = { x: event.clientX, y: event.clientY };
-      }
-      acts.point(this.at(event));
-    });
-    for (const name of ["pointerup", "pointercancel"]) canvas.addEventListener(name, () => { grip = null; });
-    canvas.addEventListener("wheel", (event) => {
-      event.preventDefault();
-      acts.zoom(1.0015 ** -event.deltaY, this.at(event));
-    }, { passive: false });
-    canvas.addEventListener("keydown", (event) => this.key(event));
-  }
-
-  key(event) {
-    const steps = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
-    const step = steps[event.key];
-    if (event.ctrlKey || event.metaKey || event.altKey) return;
-    if (step && event.shiftKey) this.acts.pan(this, -60 * step[0], -60 * step[1]);
-    else if (step) this.acts.step(this, ...step);
-    else if (event.key === "+" || event.key === "=") this.acts.zoom(1.25, null);
-    else if (event.key === "-") this.acts.zoom(0.8, null);
-    else if (event.key === "0") this.acts.whole();
-    else return;
-    event.preventDefault();
   }
 
   at(event) {
@@ -105,75 +92,81 @@ export class Pane {
     };
   }
 
-  // Samples to tones; again only where samples or range have changed.
-  take(seen, tone) {
+  take(seen) {
     this.seen = seen;
-    this.tone(tone);
+    this.counted = counted(seen);
+    this.table = null;
   }
 
-  tone(tone) {
-    const { image, picture } = this.seen;
-    const { lines, columns, channels, black_dn, full_scale_dn } = picture;
-    const top = tone === "own" ? this.brightest() : full_scale_dn;
-    this.top_dn = top;
-    const table = new Uint8ClampedArray(full_scale_dn + 1);
-    for (let dn = 0; dn <= full_scale_dn; dn += 1) table[dn] = encoded((dn - black_dn) / Math.max(top - black_dn, 1));
-    const data = new ImageData(columns, lines);
-    const grey = channels === 1;
-    for (let k = 0, to = 0; to < data.data.length; k += channels, to += 4) {
-      data.data[to] = table[image[k]];
-      data.data[to + 1] = table[image[grey ? k : k + 1]];
-      data.data[to + 2] = table[image[grey ? k : k + 2]];
-      data.data[to + 3] = 255;
-    }
-    this.sheet.width = columns;
-    this.sheet.height = lines;
-    this.sheet.getContext("2d").putImageData(data, 0, 0);
+  tone(scale) {
+    this.table = scale.table(this.seen.picture);
+    this.drawn = null;
   }
 
-  // All but a thousandth of the samples are darker.
-  brightest() {
-    const { image, picture } = this.seen;
-    const counts = new Uint32Array(picture.full_scale_dn + 1);
-    for (const dn of image) counts[dn] += 1;
-    let left = image.length / 1000;
-    let dn = picture.full_scale_dn;
-    while (dn > picture.black_dn + 1 && left >= counts[dn]) {
-      left -= counts[dn];
-      dn -= 1;
-    }
-    return dn;
-  }
-
-  draw(view, square, cursor) {
+  draw(view, square, cursor, marks) {
     const { width, height } = this.box;
     const ratio = window.devicePixelRatio || 1;
     const [wide, tall] = [Math.round(width * ratio), Math.round(height * ratio)];
     if (this.canvas.width !== wide || this.canvas.height !== tall) Object.assign(this.canvas, { width: wide, height: tall });
     const brush = this.canvas.getContext("2d");
     brush.setTransform(1, 0, 0, 1, 0, 0);
-    brush.fillStyle = "#c3c6ce";
+    brush.fillStyle = around;
     brush.fillRect(0, 0, wide, tall);
-    if (!this.seen || !view) return;
-    brush.setTransform(ratio, 0, 0, ratio, 0, 0);
+    if (!this.seen || !view || !this.table) return;
     const { x, y } = this.scales(view, square);
-    const { raster, picture } = this.seen;
+    const { raster } = this.seen;
     const toX = (mm) => width / 2 + (mm - view.x) * x;
     const toY = (mm) => height / 2 + (mm - view.y) * y;
-    const left = toX(raster.left_mm + picture.first_column * raster.across_mm);
-    const top = toY(picture.first_line * raster.along_mm);
-    brush.imageSmoothingEnabled = false;
-    brush.drawImage(this.sheet, left, top, picture.columns * picture.step * raster.across_mm * x, picture.lines * picture.step * raster.along_mm * y);
+    this.picture(brush, { toX, toY, x, y, ratio }, { width: wide, height: tall });
+    brush.setTransform(ratio, 0, 0, ratio, 0, 0);
+    this.beyond(brush, raster, { toX, toY, ratio });
     this.bars(brush, x, y);
+    this.faults(brush, { x, y }, marks);
     if (cursor) this.cross(brush, toX(cursor.x), toY(cursor.y));
-    this.caption(x);
+    this.caption(x * ratio * raster.across_mm);
+  }
+
+  picture(brush, { toX, toY, x, y, ratio }, size) {
+    const { raster, picture } = this.seen;
+    const place = {
+      left: toX(raster.left_mm + picture.first_column * raster.across_mm) * ratio,
+      top: toY(picture.first_line * raster.along_mm) * ratio,
+      x: picture.step * raster.across_mm * x * ratio,
+      y: picture.step * raster.along_mm * y * ratio,
+    };
+    const key = JSON.stringify([place, size]);
+    if (!this.drawn || this.drawn.key !== key) this.drawn = { key, ...onScreen(this.seen, place, size, this.table) };
+    if (!this.drawn.data) return;
+    const [right, bottom] = [toX(raster.left_mm + raster.width * raster.across_mm) * ratio, toY(raster.lines * raster.along_mm) * ratio];
+    const { data, left, top } = this.drawn;
+    // squares at the far ends hold what is left of the scan, and end with it
+    const [wide, tall] = [Math.min(data.width, Math.ceil(right - 1e-6) - left), Math.min(data.height, Math.ceil(bottom - 1e-6) - top)];
+    if (wide > 0 && tall > 0) brush.putImageData(data, left, top, 0, 0, wide, tall);
+  }
+
+  // Where the target has ended there is nothing to scan: the place is hatched.
+  beyond(brush, raster, { toX, toY, ratio }) {
+    if (!raster.target_mm) return;
+    const [wide_mm, tall_mm] = raster.target_mm;
+    const [left, right] = [raster.left_mm, raster.left_mm + raster.width * raster.across_mm];
+    const bottom = raster.lines * raster.along_mm;
+    const least = { x: raster.across_mm / 2, y: raster.along_mm / 2 };
+    const parts = [];
+    if (-wide_mm / 2 > left + least.x) parts.push([left, 0, -wide_mm / 2, bottom], [wide_mm / 2, 0, right, bottom]);
+    if (tall_mm < bottom - least.y) parts.push([left, tall_mm, right, bottom]);
+    if (!parts.length) return;
+    const pattern = brush.createPattern(hatch(ratio), "repeat");
+    pattern.setTransform(new DOMMatrix([1 / ratio, 0, 0, 1 / ratio, 0, 0]));
+    brush.fillStyle = pattern;
+    for (const [a, b, c, d] of parts) brush.fillRect(toX(a), toY(b), toX(c) - toX(a), toY(d) - toY(b));
   }
 
   bars(brush, x, y) {
     const { width, height } = this.box;
-    const [wide, tall] = [roundLength((0.3 * width) / x), roundLength((0.3 * height) / y)];
-    const lines = [[12, height - 14, wide * x, 0], [12, height - 14 - tall * y, 0, tall * y]];
-    for (const [colour, thick] of [["#fff", 5], ["#17181c", 2]]) {
+    const low = height - 40;
+    const [wide, tall] = [roundLength((0.22 * width) / x), roundLength((0.22 * height) / y)];
+    const lines = [[14, low, wide * x, 0], [14, low - tall * y, 0, tall * y]];
+    for (const [colour, thick] of [["#111", 6], ["#fff", 2.5]]) {
       brush.strokeStyle = colour;
       brush.lineWidth = thick;
       for (const [fromX, fromY, dx, dy] of lines) {
@@ -183,20 +176,52 @@ export class Pane {
         brush.stroke();
       }
     }
-    brush.font = "13px system-ui, sans-serif";
-    const texts = [[`${wide} mm across`, 18, height - 22], [`${tall} mm along`, 18, height - 14 - tall * y + 12]];
-    for (const [text, atX, atY] of texts) {
-      brush.lineWidth = 4;
-      brush.strokeStyle = "#fff";
-      brush.strokeText(text, atX, atY);
-      brush.fillStyle = "#17181c";
-      brush.fillText(text, atX, atY);
+    this.written(brush, `${wide} mm across`, 20, low - 8);
+    this.written(brush, `${tall} mm along`, 20, low - tall * y + 12);
+  }
+
+  written(brush, text, x, y, colour = "#fff") {
+    brush.font = "600 13px system-ui, sans-serif";
+    brush.lineWidth = 4;
+    brush.strokeStyle = "#111";
+    brush.lineJoin = "round";
+    brush.strokeText(text, x, y);
+    brush.fillStyle = colour;
+    brush.fillText(text, x, y);
+  }
+
+  // The defect that must be found, and the smallest disc that is: as outlines, to scale.
+  faults(brush, { x, y }, marks) {
+    const { defects } = this.seen;
+    if (!marks || !defects) return;
+    const least = 1.5;
+    const plans = [];
+    if (defects.asked_um) plans.push({ sides: defects.asked_um, disc: defects.shape === "disc", text: "to be found", dash: [] });
+    if (defects.found_um) plans.push({ sides: [defects.found_um, defects.found_um], disc: true, text: "smallest found", dash: [4, 3] });
+    let top = 46;
+    for (const { sides, disc, text, dash } of plans) {
+      const [a, b] = [(sides[0] / 1000) * x, (sides[1] / 1000) * y];
+      const [wide, tall] = [Math.max(a, least), Math.max(b, least)];
+      const centre = { x: 18 + Math.max(wide, 12) / 2, y: top + Math.max(tall, 14) / 2 };
+      for (const [colour, thick] of [["#111", 4], ["#ffd84d", 2]]) {
+        brush.strokeStyle = colour;
+        brush.lineWidth = thick;
+        brush.setLineDash(dash);
+        brush.beginPath();
+        if (disc) brush.ellipse(centre.x, centre.y, wide / 2, tall / 2, 0, 0, 2 * Math.PI);
+        else brush.rect(centre.x - wide / 2, centre.y - tall / 2, wide, tall);
+        brush.stroke();
+      }
+      brush.setLineDash([]);
+      const size = [...new Set(sides.map((each) => (each >= 1000 ? `${Number((each / 1000).toPrecision(3))} mm` : `${Number(each.toPrecision(3))} µm`)))].join(" × ");
+      this.written(brush, `${text}: ${size}, to scale`, centre.x + Math.max(wide, 12) / 2 + 8, centre.y + 5, "#ffd84d");
+      top = centre.y + Math.max(tall, 14) / 2 + 8;
     }
   }
 
   cross(brush, x, y) {
     const arms = [[-22, 0, -6, 0], [6, 0, 22, 0], [0, -22, 0, -6], [0, 6, 0, 22]];
-    for (const [colour, thick] of [["#fff", 4], ["#005a8f", 1.5]]) {
+    for (const [colour, thick] of [["#111", 4], ["#7fd0ff", 1.5]]) {
       brush.strokeStyle = colour;
       brush.lineWidth = thick;
       for (const [fromX, fromY, toX, toY] of arms) {
@@ -208,16 +233,19 @@ export class Pane {
     }
   }
 
-  caption(x) {
+  caption(size) {
     const { raster, picture } = this.seen;
-    this.meta.textContent = `${raster.width} × ${raster.lines} samples, one ${(1000 * raster.across_mm).toPrecision(3)} × ${(1000 * raster.along_mm).toPrecision(3)} µm`;
-    const size = x * raster.across_mm;
-    this.told.textContent = `${picture.shown} A sample is ${size >= 10 ? size.toFixed(0) : size.toPrecision(2)} px wide on the screen; white is ${this.top_dn} DN, black ${picture.black_dn} DN.`;
+    this.meta.textContent = `${raster.width} × ${raster.lines} samples of ${(1000 * raster.across_mm).toPrecision(3)} × ${(1000 * raster.along_mm).toPrecision(3)} µm`;
+    const shown = picture.shown.replace(/ x /g, " × ");
+    const one = Math.abs(size - 1) < 1e-3;
+    const part = one ? "1:1" : size < 1 ? `at ${Number((100 * size).toPrecision(2))} %` : `${Number(size.toPrecision(2))} times as large`;
+    const mean = size * picture.step < 0.999 ? "; each screen pixel is the mean of the samples under it" : "";
+    this.told.textContent = `${shown}, shown ${part}${mean}.`;
   }
 
   // The sample under a place, if it is in the picture.
   sample(place) {
-    if (!this.seen) return null;
+    if (!this.seen || !this.seen.codes) return null;
     const { raster, picture, image, codes, largest_e } = this.seen;
     const column = Math.floor((place.x - raster.left_mm) / raster.across_mm);
     const line = Math.floor(place.y / raster.along_mm);
@@ -226,8 +254,22 @@ export class Pane {
     const first = (along * picture.columns + across) * picture.channels;
     const each = Array.from({ length: picture.channels }, (_, k) => {
       const expected = largest_e * (codes[first + k] / 65535) ** 2;
-      return { dn: image[first + k], expected, snr: expected / Math.sqrt(expected + picture.floor_e2[k]) };
+      return { dn: Number((image[first + k] / picture.codes_per_dn).toFixed(2)), expected, snr: expected / Math.sqrt(expected + picture.floor_e2[k]) };
     });
     return { line: picture.first_line + along * picture.step, column: picture.first_column + across * picture.step, each };
+  }
+
+  // Numbers of the line under a place, as shares of full scale over millimetres across.
+  line(place) {
+    if (!this.seen) return null;
+    const { raster, picture, image } = this.seen;
+    const along = Math.floor((Math.floor(place.y / raster.along_mm) - picture.first_line) / picture.step);
+    if (along < 0 || along >= picture.lines) return null;
+    const first = along * picture.columns * picture.channels;
+    const middle = picture.channels === 3 ? 1 : 0;
+    return Array.from({ length: picture.columns }, (_, k) => [
+      raster.left_mm + (picture.first_column + (k + 0.5) * picture.step) * raster.across_mm,
+      image[first + k * picture.channels + middle] / picture.codes_per_dn,
+    ]);
   }
 }

@@ -42,7 +42,7 @@ class References:
         self._drawn: tuple[Hashable, Future[Ready]] | None = None
 
     def get(self, found: Variant, patience_s: float) -> Ready | None:
-        """Give a target to the thread that makes pictures; ``None`` where it takes longer."""
+        """Give a target to a thread that makes pictures; ``None`` where it takes longer."""
         if found.upload is not None:
             return self._brought(found, found.upload)
         key = _key(found)
@@ -51,9 +51,11 @@ class References:
         if ready is not None:
             return ready
         future = self._asked(key, found)
-        if not wait_for([future], timeout=patience_s).done:
+        if not wait_for([future], timeout=patience_s).done or future.cancelled():
             return None
-        self._drawn = None
+        with self._lock:
+            if self._drawn is not None and self._drawn[1] is future:
+                self._drawn = None
         return self._kept(future.result())
 
     def own(self, found: Variant) -> Ready:
@@ -86,13 +88,14 @@ class References:
 
     def _asked(self, key: Hashable, found: Variant) -> Future[Ready]:
         """Have it drawn, once however often it is asked for; what waits for nobody is let go."""
-        if self._drawn is not None and self._drawn[0] == key:
-            return self._drawn[1]
-        if self._drawn is not None:
-            self._drawn[1].cancel()
-        future = self._hand.submit(_draw, found, key)
-        self._drawn = key, future
-        return future
+        with self._lock:
+            if self._drawn is not None and self._drawn[0] == key:
+                return self._drawn[1]
+            if self._drawn is not None:
+                self._drawn[1].cancel()
+            future = self._hand.submit(_draw, found, key)
+            self._drawn = key, future
+            return future
 
     def close(self) -> None:
         """Let the thread end."""

@@ -14,7 +14,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
-from linesim.preview.desk import Desk
+from linesim.preview.desk import THREADS, Desk
 from linesim.preview.gate import Gate
 from linesim.preview.jobs import Jobs
 from linesim.preview.latest import BusyError, Latest
@@ -32,6 +32,10 @@ _PAGE = {
     "/charts.js": ("charts.js", "text/javascript"),
     "/figures.js": ("figures.js", "text/javascript"),
     "/wire.js": ("wire.js", "text/javascript"),
+    "/tones.js": ("tones.js", "text/javascript"),
+    "/hands.js": ("hands.js", "text/javascript"),
+    "/traces.js": ("traces.js", "text/javascript"),
+    "/beside.js": ("beside.js", "text/javascript"),
 }
 _NO_TABLE = "request: expected one JSON object"
 _BUSY = "too many pages wait for pictures; close some"
@@ -40,11 +44,12 @@ _LONGEST_CLIENT = 64
 
 def application(desk: Desk, jobs: Jobs, port: int, token: str) -> ASGIApp:
     """Make the application behind its gate."""
-    latest = Latest(ThreadPoolExecutor(max_workers=1, thread_name_prefix="picture"))
+    latest = Latest(ThreadPoolExecutor(THREADS, thread_name_prefix="picture"), THREADS)
     talks: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
         "/setup": lambda ask: {"text": desk.written(ask)},
         "/scan": jobs.start,
         "/job": lambda ask: jobs.state(ask.get("job")),
+        "/marks": desk.marks,
         "/cancel": lambda ask: jobs.cancel(ask.get("job")),
     }
     routes = [
@@ -89,7 +94,9 @@ async def _look(desk: Desk, latest: Latest, request: Request) -> Response:
     try:
         ask = await _asked(request)
         client = str(ask.get("client", ""))[:_LONGEST_CLIENT]
-        body = await latest.ask(client, partial(desk.look, ask))
+        # a picture of what moves makes the exact one of what was before worthless
+        lanes = (f"{client} coarse", client) if ask.get("coarse") is True else (client, None)
+        body = await latest.ask(lanes[0], partial(desk.look, ask), lanes[1])
     except InputError as refusal:
         return _refused(refusal)
     except BusyError:

@@ -1,7 +1,7 @@
 // What a link restores: the changes of B and A, seed and view. It lives in the URL's fragment.
 
 export function fresh() {
-  return { changes: {}, pinned: null, seed: 0, view: null, tone: "full", square: false };
+  return { changes: {}, pinned: null, seed: 0, view: null, tone: "auto", beside: "side", square: false };
 }
 
 function put(query, letter, changes) {
@@ -31,7 +31,8 @@ export function toFragment(state) {
   }
   if (state.seed) query.set("seed", String(state.seed));
   if (state.view) query.set("view", [state.view.x, state.view.y, state.view.zoom].map((each) => Number(each.toPrecision(6))).join(","));
-  if (state.tone !== "full") query.set("tone", state.tone);
+  if (state.tone !== "auto") query.set("tone", state.tone);
+  if (state.beside !== "side") query.set("beside", state.beside);
   if (state.square) query.set("square", "1");
   return query.toString();
 }
@@ -45,7 +46,8 @@ export function fromFragment(text) {
   if (Number.isSafeInteger(seed) && seed >= 0) state.seed = seed;
   const [x, y, zoom] = (query.get("view") || "").split(",").map(Number);
   if ([x, y, zoom].every(Number.isFinite) && zoom > 0) state.view = { x, y, zoom };
-  if (query.get("tone") === "own") state.tone = "own";
+  if (["full", "a", "b"].includes(query.get("tone"))) state.tone = query.get("tone");
+  if (["wipe", "blink"].includes(query.get("beside"))) state.beside = query.get("beside");
   state.square = query.get("square") === "1";
   return state;
 }

@@ -6,7 +6,8 @@ from math import isfinite
 from typing import Any
 
 from linesim.forward.station import station
-from linesim.preview.controls import SHARE, controls
+from linesim.preview.control_kinds import SHARE
+from linesim.preview.controls import controls
 from linesim.preview.uploads import Upload, Uploads
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
@@ -15,6 +16,8 @@ from linesim.setup.setup import Setup
 
 TARGET = "target"
 PIXEL_SIZE = "target.pixel_size"
+FIELD = "lens.field_of_view"
+_OTHER_SCALES = ("lens.magnification", "lens.working_distance")
 OWN = "own"
 """The target that the setup itself names."""
 _STAND_IN = "flat"
@@ -37,7 +40,10 @@ def variant(base: Setup, changes: Mapping[str, Any], uploads: Uploads) -> Varian
     """Apply what the page has changed."""
     _refuse_other_keys(base, changes)
     special = (TARGET, SHARE, PIXEL_SIZE)
-    setup = changed(base, {key: value for key, value in changes.items() if key not in special})
+    plain = {key: value for key, value in changes.items() if key not in special}
+    if FIELD in plain:  # in the place of what else says how large the target is seen
+        plain = {**dict.fromkeys(_OTHER_SCALES), **plain}
+    setup = changed(base, plain)
     target = str(changes.get(TARGET, OWN))
     upload = None if target == OWN or target in BUILT_IN else uploads.get(target)
     if upload is not None:

@@ -1,4 +1,9 @@
-"""Which samples of a scan are looked at: all of a window, or one in n each way."""
+"""
+Which samples of a scan are looked at: all of a window, each or averaged in squares, or some.
+
+A window of more samples than a page can take is averaged by area, over all its samples where that
+is soon done, else over some of them at equal distances. While something moves, few are picked.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,7 +19,11 @@ from linesim.setup.errors import InputError
 _LONGEST_SIDE = 2048
 _FARTHEST_MM = 1e9
 _MOST_SAMPLES = 1 << 20
-"""Of a monochrome picture; of one in colour half as many."""
+"""Of a monochrome picture as it is sent; of one in colour half as many."""
+_MOST_RENDERED = 6 << 20
+"""Samples that are averaged for it: about a second; our choice."""
+_MOST_COARSE = 48_000
+"""Samples of a picture that is there before an eye sees it flicker; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,13 +54,14 @@ def visible(given: object) -> Visible:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """Samples of a scan."""
+    """Samples of a scan: one in ``step`` each way, then the mean of ``join`` each way."""
 
     first_line: int
     first_column: int
     lines: int
     columns: int
     step: int
+    join: int = 1
 
     @property
     def line_numbers(self) -> NDArray[np.intp]:
@@ -64,7 +74,9 @@ class Part:
         return self.first_column + self.step * np.arange(self.columns)
 
 
-def part(numbers: Station, lines: int, seen: Visible, colours: int) -> Part:
+def part(
+    numbers: Station, lines: int, seen: Visible, colours: int, *, coarse: bool = False
+) -> Part:
     """Choose the samples that lie in a window."""
     width = int(numbers.geometry.image_width_px)
     across_mm = float(numbers.geometry.object_pixel_x_um) / 1000
@@ -72,17 +84,28 @@ def part(numbers: Station, lines: int, seen: Visible, colours: int) -> Part:
     columns = _span(seen.left_mm / across_mm + width / 2, seen.width_mm / across_mm, width)
     rows = _span(seen.top_mm / along_mm, seen.height_mm / along_mm, lines)
     wide, tall = columns[1] - columns[0], rows[1] - rows[0]
-    most = _MOST_SAMPLES if colours == 1 else _MOST_SAMPLES // 2
-    step = max(1, ceil(max(wide, tall) / _LONGEST_SIDE), ceil(sqrt(wide * tall / most)))
-    first_column, count_columns = _picked(*columns, step)
-    first_line, count_lines = _picked(*rows, step)
+    step, join = _grid(wide, tall, 1 if colours == 1 else 2, coarse=coarse)
+    first_column, count_columns = _picked(*columns, step, join)
+    first_line, count_lines = _picked(*rows, step, join)
     return Part(
         first_line=first_line,
         first_column=first_column,
-        lines=count_lines,
-        columns=count_columns,
+        lines=min(count_lines, ceil((lines - first_line) / step)),
+        columns=min(count_columns, ceil((width - first_column) / step)),
         step=step,
+        join=join,
     )
+
+
+def _grid(wide: int, tall: int, weight: int, *, coarse: bool) -> tuple[int, int]:
+    """Choose how many samples are passed over, and how many are joined, each way."""
+    count = wide * tall * weight
+    if coarse:
+        return max(1, ceil(sqrt(count / _MOST_COARSE))), 1
+    # squares of samples that the page gets one number for
+    side = max(1, ceil(max(wide, tall) / _LONGEST_SIDE), ceil(sqrt(count / _MOST_SAMPLES)))
+    step = max(1, ceil(sqrt(count / _MOST_RENDERED)))
+    return step, ceil(side / step)
 
 
 def _span(start: float, length: float, size: int) -> tuple[int, int]:
@@ -92,7 +115,8 @@ def _span(start: float, length: float, size: int) -> tuple[int, int]:
     return first, last
 
 
-def _picked(first: int, last: int, step: int) -> tuple[int, int]:
-    """Start on the grid of picked samples, at or before the first one."""
-    start = first // step * step
-    return start, ceil((last - start) / step)
+def _picked(first: int, last: int, step: int, join: int) -> tuple[int, int]:
+    """Start on the grid of squares, at or before the first sample; end on it at or behind."""
+    side = step * join
+    start = first // side * side
+    return start, ceil((last - start) / side) * join

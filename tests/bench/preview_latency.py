@@ -21,7 +21,7 @@ from urllib.parse import urlsplit
 import numpy as np
 
 from linesim.forward.station import station
-from linesim.preview.controls import SHARE
+from linesim.preview.control_kinds import SHARE
 from linesim.preview.serve import served
 from linesim.setup.load import load_setup, sample_setup
 from linesim.setup.setup import Setup

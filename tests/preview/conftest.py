@@ -216,11 +216,19 @@ class Page:
 
     def click(self, name: str) -> None:
         """Press a button, and wait for what comes of it."""
+        if not self.one(name).is_displayed():
+            self.more()
         self.one(name).click()
         self.settled()
 
+    def more(self) -> None:
+        """Open what stands behind the first controls."""
+        if self.one("more").get_attribute("open") is None:
+            self.driver.find_element(By.CSS_SELECTOR, "#more > summary").click()
+
     def control(self, key: str) -> WebElement:
-        """Find a control."""
+        """Find a control, those behind the first ones too."""
+        self.more()
         return self.driver.find_element(By.CSS_SELECTOR, f'[data-key="{key}"]')
 
     def typed(self, key: str, text: str) -> None:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import cache
+from threading import Event
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from linesim.forward.station import station as numbers_of
 from linesim.preview import frame as frames
 from linesim.preview.frame import Frame, Optics, Task, optical_key
 from linesim.preview.held import Held
+from linesim.preview.latest import SupersededError
 from linesim.preview.window import Part, Visible, part, visible
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
@@ -210,15 +212,62 @@ def test_panning_keeps_what_was_seen(station: Setup, pool: ThreadPoolExecutor) -
 
 
 def test_a_window_is_picked_on_a_fixed_grid(station: Setup) -> None:
-    """Zoomed out, one sample in n is taken, the same ones wherever the window starts."""
+    """Zoomed out, squares of samples are averaged, the same ones wherever the window starts."""
     numbers = numbers_of(changed(station, {"camera.pixels": 100_000}))
     seen = Visible(left_mm=-2000.0, top_mm=-5.0, width_mm=4000.0, height_mm=3000.0)
     found = part(numbers, 50_000, seen, 1)
+    side = found.step * found.join
     assert found.step > 1
-    assert found.first_column % found.step == found.first_line % found.step == 0
-    assert found.lines * found.columns <= 1.01 * (1 << 20)
+    assert found.join > 1
+    assert found.first_column % side == found.first_line % side == 0
+    assert found.lines * found.columns <= 1.01 * (6 << 20)
+    assert found.lines * found.columns / found.join**2 <= 1.01 * (1 << 20)
     assert found.column_numbers[-1] < 100_000
     assert found.line_numbers[-1] < 50_000
+
+
+def test_a_picture_of_what_moves_has_few_samples(station: Setup) -> None:
+    """It is picked, not averaged, and small enough to come ten times a second."""
+    numbers = numbers_of(changed(station, {"camera.pixels": 4096}))
+    seen = Visible(left_mm=-2000.0, top_mm=0.0, width_mm=4000.0, height_mm=300.0)
+    found = part(numbers, 4000, seen, 1, coarse=True)
+    assert found.join == 1
+    assert found.lines * found.columns < 50_000
+
+
+@pytest.mark.parametrize("changes", [{}, {"camera.kind": "prism"}], ids=["mono", "prism"])
+def test_a_view_is_averaged_by_area(
+    station: Setup, pool: ThreadPoolExecutor, changes: dict[str, Any]
+) -> None:
+    """
+    Each number of an averaged view is the mean of the scan's own samples under it.
+
+    Means are written to 1/16 DN at 12 bits, so rounding is at most 1/32; squares at the far ends
+    hold the samples that are left. Electrons are float32: seven digits.
+    """
+    setup = changed(station, changes)
+    whole = scanned(setup)
+    lines, width = whole.image.shape[:2]
+    window = Part(first_line=6, first_column=0, lines=lines - 6, columns=width, step=1, join=3)
+    assert ((lines - 6) % 3, width % 5) != (0, 0)
+    found = Optics(pool).frame(task(setup, lines, window))
+    image, expected_e = (np.atleast_3d(each)[6:] for each in (whole.image, whole.expected_e))
+    for got, samples, atol in (
+        (found.image / 16, image.astype(np.float64), 1 / 32),
+        (found.expected_e, expected_e, 1e-6 * float(expected_e.max())),
+    ):
+        for row, column in ((0, 0), (20, 31), (got.shape[0] - 1, got.shape[1] - 1)):
+            square = samples[3 * row : 3 * row + 3, 3 * column : 3 * column + 3]
+            assert_allclose(got[row, column], square.mean(axis=(0, 1)), rtol=0, atol=atol)
+    assert found.as_scanned
+
+
+def test_work_that_nobody_waits_for_ends(station: Setup, pool: ThreadPoolExecutor) -> None:
+    """Once stopped, a picture is not worked out."""
+    stop = Event()
+    stop.set()
+    with pytest.raises(SupersededError):
+        Optics(pool).frame(replace(task(station, 200), stop=stop))
 
 
 @pytest.mark.parametrize("left_mm", [-1e6, 0.0, 1e6])

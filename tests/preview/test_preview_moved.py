@@ -7,7 +7,8 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 from linesim.figures.budget import budget
-from linesim.preview.controls import SHARE, Picker, Slider, controls
+from linesim.preview.control_kinds import SHARE, Picker, Slider
+from linesim.preview.controls import controls
 from linesim.preview.uploads import Uploads
 from linesim.preview.variant import variant
 from linesim.report.rows import figure_rows
@@ -21,16 +22,20 @@ pytestmark = pytest.mark.browser
 # each within what the small station can do
 SLID = {
     "light.illuminance": "31.5",
+    "requirement.smallest_defect": "250",
+    "lens.field_of_view": "15",
     "lens.f_number": "5.6",
     "lens.defocus": "0.8",
     "lens.blur": "3",
     "transport.speed": "72",
     SHARE: "0.5",
+    "camera.pixel_width": "7",
     "camera.read_noise": "35",
     "camera.full_well": "25",
     "camera.gain": "0.05",
 }
 PICKED = {
+    "camera.pixels": "512",
     "acquisition.line_rate": "square",
     "acquisition.binning": "2x2",
     "acquisition.binning_domain": "digital",
@@ -83,7 +88,9 @@ def test_pickers_bring_the_budgets_figures(page: "Page", station: Setup, key: st
     wanted = {**BESIDE.get(key, {}), key: PICKED[key]}
     for each, word in wanted.items():
         page.picked(each, word)
-    sent = {k: int(v) if k == "camera.bit_depth" else v for k, v in wanted.items()}
+    sent = {
+        k: int(v) if k in ("camera.bit_depth", "camera.pixels") else v for k, v in wanted.items()
+    }
     assert page.changes() == sent
     assert page.rows() == words(made(station, sent))
 

@@ -65,7 +65,7 @@ def test_the_picture_is_that_of_the_scan(client: "Client", station: Setup) -> No
     assert_allclose(
         seen.expected_e[:, :, 0], whole.expected_e, rtol=0, atol=1.01 * largest_e / 65535
     )
-    assert "very number" in seen.told["picture"]["shown"]
+    assert seen.told["picture"]["shown"] == "Same samples as linesim scan (seed 4)"
 
 
 def test_what_the_cursor_needs_is_the_stations(client: "Client", station: Setup) -> None:

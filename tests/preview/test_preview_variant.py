@@ -11,7 +11,8 @@ import pytest
 from numpy.testing import assert_array_equal
 
 from linesim.figures.budget import budget, budget_on
-from linesim.preview.controls import SHARE, Slider, controls, share_of_longest
+from linesim.preview.control_kinds import SHARE, Slider
+from linesim.preview.controls import controls, share_of_longest
 from linesim.preview.desk import Desk
 from linesim.preview.uploads import Uploads, decoded
 from linesim.preview.variant import variant

@@ -1,0 +1,71 @@
+"""The kinds of control that the page has: sliders and pickers, and which of them come first."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from linesim.setup.setup import Setup
+
+SHARE = "exposure_share"
+"""Stands for an exposure as part of the longest that the line period leaves."""
+FIRST = (
+    "light.illuminance", "light.lamp_illuminance", "light.irradiance", "lens.f_number",
+    "transport.speed", SHARE, "acquisition.binning", "lens.defocus", "camera.gain",
+)  # fmt: skip
+"""What one reaches for at the table; a target beside them. All others stand behind a button."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slider:
+    """A number that may be moved."""
+
+    key: str
+    label: str
+    group: str
+    unit: str = ""
+    limits: tuple[float, float]
+    log: bool = False
+    read: Callable[[Setup], float | None]
+    whole: bool = False
+    stops: tuple[float, ...] = ()
+
+    def told(self, setup: Setup) -> dict[str, Any]:
+        """Describe it for the page, with where a setup has it."""
+        return {
+            "kind": "slider",
+            "key": self.key,
+            "label": self.label,
+            "group": self.group,
+            "unit": self.unit,
+            "low": self.limits[0],
+            "high": self.limits[1],
+            "log": self.log,
+            "whole": self.whole,
+            "value": self.read(setup),
+            "first": self.key in FIRST,
+            "ticks": list(self.stops),
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picker:
+    """One of a few words or numbers."""
+
+    key: str
+    label: str
+    group: str
+    choices: tuple[str | int, ...]
+
+    def told(self, setup: Setup) -> dict[str, Any]:
+        """Describe it for the page; what the setup has is among the choices."""
+        section, _, key = self.key.partition(".")
+        own = setup.texts[section][key]
+        return {
+            "kind": "picker",
+            "key": self.key,
+            "label": self.label,
+            "group": self.group,
+            "choices": list(self.choices) if own in self.choices else [own, *self.choices],
+            "value": own,
+            "first": self.key in FIRST,
+        }
