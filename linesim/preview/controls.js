@@ -94,13 +94,14 @@ class Slider {
       for (const [from, to] of found[kind]) {
         const band = element("i", { class: kind });
         band.style.left = placed(plan, from);
-        band.style.right = `calc(100% - ${placed(plan, to).slice(5, -1)})`;
+        band.style.right = `calc(100% - (${placed(plan, to).slice(5, -1)}))`;
         this.bands.append(band);
       }
     }
     const unit = shownUnit(plan.unit);
     const told = (value) => `${Number(value.toPrecision(2))}${unit ? ` ${unit}` : ""}`;
-    const [low, high] = [plan.low * (1 + 1e-6), plan.high * (1 - 1e-6)];
+    const hair = 1e-6 * (plan.high - plan.low);
+    const [low, high] = [plan.low + hair, plan.high - hair];
     const range = ([from, to]) => (from <= low && to >= high ? "everywhere" : from <= low ? `up to ${told(to)}` : to >= high ? `from ${told(from)} on` : `${told(from)} to ${told(to)}`);
     const met = found.met.length ? `met ${found.met.map(range).join(", ")}` : "met nowhere along this slider";
     const clips = found.clips.length ? `; clips ${found.clips.map(range).join(", ")}` : "";

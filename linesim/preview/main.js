@@ -18,6 +18,7 @@ let controls = null;
 let cursor = null;
 let written = location.hash;
 let moving = false;
+let fitted = !state.view; // the view is that of the whole scan, whatever the window is like
 let resting = null;
 let marking = 0;
 const answers = { a: null, b: null };
@@ -38,7 +39,7 @@ const acts = {
     const share = 1 - state.view.zoom / zoom;
     moved({ x: state.view.x + (centre.x - state.view.x) * share, y: state.view.y + (centre.y - state.view.y) * share, zoom });
   },
-  whole: () => { if (panes.b.raster) moved(panes.b.whole(state.square)); },
+  whole: () => { if (panes.b.raster) moved(panes.b.whole(state.square), true); },
   step: (pane, across, along) => {
     if (!pane.raster) return;
     const from = cursor ?? { x: state.view.x, y: state.view.y };
@@ -49,7 +50,7 @@ const acts = {
   set: (key, value) => change(key, () => put(key, value)),
   slide,
   rest,
-  beside: (mode) => { state.beside = mode; arrange(); paint(); keep(); requestAnimationFrame(lookAll); },
+  beside: (mode) => { state.beside = mode; arrange(); paint(); keep(); requestAnimationFrame(() => (fitted ? acts.whole() : lookAll())); },
   seed: (value) => change("seed", () => { state.seed = value ?? state.seed + 1; }),
   upload,
 };
@@ -121,12 +122,22 @@ function seen(letter, answer) {
   if (answer.picture) {
     panes[letter].take(answer);
     retone();
-    if (!state.view) moved(panes[letter].whole(state.square));
+    refit(letter, answer.coarse);
   }
   if (answer.coarse) outcome(one("outcome"), answers.b, state.pinned ? answers.a : null);
   else words();
   paint();
   if (letter === "b" && answer.picture && !answer.coarse) mark();
+}
+
+// Where the whole scan is looked at, it stays whole, also where it has another size now.
+function refit(letter, coarse) {
+  if (state.view && (!fitted || letter === "a")) return;
+  const whole = panes[letter].whole(state.square);
+  const off = state.view && ["x", "y", "zoom"].some((name) => Math.abs(whole[name] - state.view[name]) > 1e-3 * (1 + Math.abs(whole[name])));
+  if (state.view && !off) return;
+  if (coarse) state.view = whole;
+  else moved(whole, true);
 }
 
 // Marks along the sliders follow once all rests; they are worked out one after the other.
@@ -219,8 +230,9 @@ function paint() {
 }
 let counted = null;
 
-function moved(view) {
+function moved(view, whole = false) {
   state.view = view;
+  fitted = whole;
   paint();
   lookAll();
   keep();
@@ -259,7 +271,7 @@ let later = null;
 function keep() {
   clearTimeout(later);
   later = setTimeout(() => {
-    written = `#${toFragment(state)}`;
+    written = `#${toFragment(fitted ? { ...state, view: null } : state)}`;
     history.replaceState(null, "", written);
   }, 150);
 }
@@ -275,7 +287,11 @@ function pin() {
   retone();
   words();
   // panes have other sides now
-  requestAnimationFrame(() => { paint(); lookAll(); });
+  requestAnimationFrame(() => {
+    if (fitted) acts.whole();
+    else lookAll();
+    paint();
+  });
 }
 
 let uploading = 0;
@@ -352,6 +368,7 @@ async function follow(word) {
 function restored() {
   state = fromFragment(location.hash);
   written = location.hash;
+  fitted = !state.view;
   answers.a = null;
   scale.held = null;
   renewed();
@@ -380,7 +397,7 @@ function listen() {
   deed("write-scan", () => begin("scan"));
   deed("job-cancel", () => ask("cancel", { job }));
   deed("link", async () => {
-    history.replaceState(null, "", `#${toFragment(state)}`);
+    history.replaceState(null, "", `#${toFragment(fitted ? { ...state, view: null } : state)}`);
     await navigator.clipboard.writeText(location.href);
     one("notice").textContent = "The link is copied. It works on this machine while this preview runs; what stands after # restores the state in any other.";
   });
@@ -393,6 +410,7 @@ function listen() {
   });
   one("square").addEventListener("change", () => {
     state.square = one("square").checked;
+    if (fitted) acts.whole();
     paint();
     lookAll();
     keep();
@@ -406,10 +424,16 @@ function listen() {
   });
   window.addEventListener("hashchange", () => { if (location.hash !== written) restored(); });
   // the picture takes what verdict and buttons leave of the window
-  const above = () => document.documentElement.style.setProperty("--above", `${document.querySelector("header").offsetHeight + document.querySelector(".tools").offsetHeight}px`);
+  const [verdict, tools] = [one("outcome"), document.querySelector(".tools")];
+  const above = () => document.documentElement.style.setProperty("--above", `${verdict.offsetTop + verdict.offsetHeight + tools.offsetHeight + 10}px`);
   const heads = new ResizeObserver(above);
-  for (const each of ["header", ".tools"]) heads.observe(document.querySelector(each));
-  new ResizeObserver(() => { paint(); if (state.view) lookAll(); }).observe(one("panes"));
+  for (const each of [verdict, tools]) heads.observe(each);
+  new ResizeObserver(() => {
+    paint();
+    if (!state.view || !panes.b.raster) return;
+    if (fitted) acts.whole();
+    else lookAll();
+  }).observe(one("panes"));
 }
 
 async function begun() {
