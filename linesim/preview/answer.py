@@ -130,17 +130,13 @@ def _dn(judged: Judged, level_e: FloatArray) -> float:
 
 def _shown(frame: Frame, seed: int) -> str:
     """Say what the samples are, in one sentence without its full stop."""
-    step, join = frame.part.step, frame.part.join
-    if step == join == 1:
-        scanned = f"Same samples as linesim scan (seed {seed})"
-        return scanned if frame.as_scanned else "Every sample; noise drawn for this window"
-    if step == 1:
-        drawn = f"of linesim scan (seed {seed})" if frame.as_scanned else "of this window"
-        return f"All samples {drawn}, each {join} x {join} averaged to one"
-    if join == 1:
-        return f"While it moves: one sample in {step} each way"
-    count = step * join
-    return f"Of each {count} x {count} samples, {join} x {join} averaged to one; zoom in for all"
+    step, join, whose = frame.part.step, frame.part.join, f"linesim scan (seed {seed})"
+    if step > 1:
+        return f"One sample in {step} each way, of the target averaged to half that distance"
+    if join > 1:
+        drawn = whose if frame.as_scanned else "this window"
+        return f"All samples of {drawn}, each {join} x {join} averaged to one"
+    return f"Same samples as {whose}" if frame.as_scanned else "Every sample; another draw of noise"
 
 
 def packed(header: Mapping[str, Any], frame: Frame | None, kept: Hashable) -> bytes:

@@ -90,13 +90,16 @@ class Desk:
         judgement = judged(found, ready)
         window = None if ask.get("window") is None else visible(ask["window"])
         place = _part(judgement, window, coarse=coarse)
+        side = _coarse_side(judgement, place, ready) if place.step > 1 else 1
+        reference, key = self.references.coarser(ready, side)
         task = Task(
             setup=found.setup,
-            reference=ready.reference,
-            target=ready.key,
+            reference=reference,
+            target=key,
             lines=int(judgement.budget.number("geometry", "image_lines")),
             part=place,
             seed=seed,
+            quick=coarse,
             stop=stop,
         )
         frame = self._optics.frame(task)
@@ -181,6 +184,18 @@ def _part(judgement: Judged, seen: Visible | None, *, coarse: bool) -> Part:
     mono = judgement.setup.camera.kind == "mono"
     colours = 1 if mono else len(COLOURS)
     return part(judgement.numbers, lines, seen, colours, coarse=coarse)
+
+
+def _coarse_side(judgement: Judged, place: Part, ready: Ready) -> int:
+    """Choose squares of the target half as large as the way from one picked sample to the next."""
+    setup, numbers = judgement.setup, judgement.numbers
+    between_um = place.step * min(
+        float(numbers.geometry.object_pixel_x_um), float(numbers.timing.line_advance_um)
+    )
+    side = max(1, int(between_um / ready.reference.pixel_size_um / 2))
+    ragged = any(size % side for size in ready.reference.shape[:2])
+    # what repeats must do so after as long as before
+    return 1 if setup.target.repeat and ragged else side
 
 
 def _name(key: Hashable) -> str:

@@ -69,7 +69,12 @@ export function figures(into, b, a) {
     table.append(element("caption", group));
     if (a) {
       const head = table.createTHead().insertRow();
-      for (const text of ["", "A", "B"]) head.append(element("th", text));
+      head.append(element("td"));
+      for (const text of ["A", "B"]) {
+        const cell = element("th", text);
+        cell.scope = "col";
+        head.append(cell);
+      }
     }
     const others = new Map((a ? a.rows[group] : []).map(([label, colour, text]) => [`${label} ${colour}`, text]));
     const body = table.createTBody();

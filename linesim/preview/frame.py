@@ -23,6 +23,7 @@ from linesim.forward.expose import Exposer, exposer
 from linesim.forward.reference import Reference
 from linesim.forward.render import joined
 from linesim.forward.sampling.along import TILE_LINES
+from linesim.forward.spread import OFF_AXIS_ERROR
 from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES
 from linesim.preview.averaged import averaged, coded
@@ -39,6 +40,8 @@ _BLOCK_BYTES = 192_000_000
 _EXPOSERS = 4
 _AT_ONCE = 2
 """Pieces of one picture that are worked on together, as there are cores; one more waits."""
+_ONE_TERM = 1.0
+"""Error between the lens's axes that lets a single separable term do."""
 _SPARSE = 4
 """From this step on each line gets an along matrix of its own: the lines between are not seen."""
 _COLUMNS_APART = 128
@@ -87,6 +90,7 @@ class Task:
     lines: int
     part: Part
     seed: int
+    quick: bool = False  # whether a single term is enough of the lens
     stop: Event = field(default_factory=Event)  # set once nobody waits for it any more
 
 
@@ -120,7 +124,7 @@ class Optics:
 
     def frame(self, task: Task) -> Frame:
         """Render a window."""
-        key = Key((optical_key(task.setup, task.seed), task.target))
+        key = Key((optical_key(task.setup, task.seed), task.target, task.quick))
         exposers = self._exposers.get(key) or self._exposers.put(key, _exposers(task), 1)
         plan = _plan(task, exposers, key)
         seen_e = self._expected(plan)
@@ -174,8 +178,9 @@ class Optics:
 def _exposers(task: Task) -> tuple[Exposer, ...]:
     numbers = station(task.setup)
     apart = keeps_pixels_apart(task.setup, numbers)
+    error = _ONE_TERM if task.quick else OFF_AXIS_ERROR
     return tuple(
-        exposer(task.setup, task.reference, channel, physical=apart)
+        exposer(task.setup, task.reference, channel, physical=apart, off_axis_error=error)
         for channel in channels(task.setup, numbers)
     )
 

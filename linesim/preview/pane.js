@@ -240,7 +240,8 @@ export class Pane {
     const one = Math.abs(size - 1) < 1e-3;
     const part = one ? "1:1" : size < 1 ? `at ${Number((100 * size).toPrecision(2))} %` : `${Number(size.toPrecision(2))} times as large`;
     const mean = size * picture.step < 0.999 ? "; each screen pixel is the mean of the samples under it" : "";
-    this.told.textContent = `${shown}, shown ${part}${mean}.`;
+    const why = this.seen.coarse ? "While it moves: " : "";
+    this.told.textContent = `${why}${shown}, shown ${part}${mean}.`;
   }
 
   // The sample under a place, if it is in the picture.

@@ -9,6 +9,7 @@ from pathlib import Path
 from threading import Lock
 
 from linesim.forward.reference import ArrayReference, Reference
+from linesim.preview.averaged import coarser
 from linesim.preview.held import Held
 from linesim.preview.uploads import Upload
 from linesim.preview.variant import Variant
@@ -21,6 +22,9 @@ from linesim.targets.load import TargetSize, lit_size, target_reference, target_
 _BYTES = 700_000_000
 """Room for targets: two large ones in colour, or a dozen of the usual size."""
 _VALUE_BYTES = 4
+_COARSE_BYTES = 100_000_000
+_MOST_COARSENED = 200_000_000
+"""Values of a target that are averaged for quick pictures; larger ones take seconds to be read."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -38,6 +42,7 @@ class References:
     def __init__(self) -> None:
         self._lock = Lock()
         self._held: Held[Ready] = Held(_BYTES)
+        self._coarse: Held[Reference] = Held(_COARSE_BYTES)
         self._hand = ThreadPoolExecutor(max_workers=1, thread_name_prefix="target")
         self._drawn: tuple[Hashable, Future[Ready]] | None = None
 
@@ -66,6 +71,17 @@ class References:
         with self._lock:
             ready = self._held.get(key)
         return self._kept(_draw(found, key)) if ready is None else ready
+
+    def coarser(self, ready: Ready, side: int) -> tuple[Reference, Hashable]:
+        """Give a target averaged over squares, for pictures while something moves, and its key."""
+        whole, key = ready.reference, (ready.key, side)
+        if side == 1 or prod(whole.shape) > _MOST_COARSENED:
+            return whole, ready.key
+        found = self._coarse.get(key)
+        if found is None:
+            found = coarser(whole, side)
+            self._coarse.put(key, found, _VALUE_BYTES * prod(found.shape))
+        return found, key
 
     def _brought(self, found: Variant, upload: Upload) -> Ready:
         """Give an image that was brought, and look at how light it is but once."""

@@ -1,8 +1,8 @@
 """
 Which samples of a scan are looked at: all of a window, each or averaged in squares, or some.
 
-A window of more samples than a page can take is averaged by area, over all its samples where that
-is soon done, else over some of them at equal distances. While something moves, few are picked.
+A window of more samples than a page can take is averaged by area, over all its samples, where that
+is soon done; else some are picked at equal distances. While something moves, few are picked.
 """
 
 from collections.abc import Mapping
@@ -20,8 +20,8 @@ _LONGEST_SIDE = 2048
 _FARTHEST_MM = 1e9
 _MOST_SAMPLES = 1 << 20
 """Of a monochrome picture as it is sent; of one in colour half as many."""
-_MOST_RENDERED = 6 << 20
-"""Samples that are averaged for it: about a second; our choice."""
+_MOST_AVERAGED = 4 << 20
+"""Samples that are averaged for it: about a second of work; our choice."""
 _MOST_COARSE = 48_000
 """Samples of a picture that is there before an eye sees it flicker; our choice."""
 
@@ -54,7 +54,7 @@ def visible(given: object) -> Visible:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """Samples of a scan: one in ``step`` each way, then the mean of ``join`` each way."""
+    """Samples of a scan: one in ``step`` each way, or means over ``join`` each way of all."""
 
     first_line: int
     first_column: int
@@ -102,10 +102,8 @@ def _grid(wide: int, tall: int, weight: int, *, coarse: bool) -> tuple[int, int]
     count = wide * tall * weight
     if coarse:
         return max(1, ceil(sqrt(count / _MOST_COARSE))), 1
-    # squares of samples that the page gets one number for
     side = max(1, ceil(max(wide, tall) / _LONGEST_SIDE), ceil(sqrt(count / _MOST_SAMPLES)))
-    step = max(1, ceil(sqrt(count / _MOST_RENDERED)))
-    return step, ceil(side / step)
+    return (1, side) if count <= _MOST_AVERAGED else (side, 1)
 
 
 def _span(start: float, length: float, size: int) -> tuple[int, int]:

@@ -17,9 +17,9 @@ from linesim.setup.load import sample_setup
 PICTURE = Path(__file__).parents[2] / "outputs" / "gallery" / "preview.png"
 STATE = (
     "b.light.illuminance=%2212%20klx%22&b.acquisition.binning=%222x2%22"
-    "&pin=1&a.light.illuminance=%2212%20klx%22&tone=own&view=-12.0,20.0,26"
+    "&pin=1&a.light.illuminance=%2212%20klx%22"
 )
-SIZE = (1280, 900)
+SIZE = (1440, 900)
 _PATIENCE_S = 60
 
 
@@ -45,7 +45,7 @@ def main() -> None:
             gap = SIZE[1] - int(page.execute_script("return innerHeight"))
             page.set_window_size(SIZE[0], SIZE[1] + gap)
             page.get(f"{found.address}#{STATE}")
-            time.sleep(4)
+            time.sleep(10)  # marks along the sliders come last
             page.save_screenshot(str(PICTURE))
         finally:
             page.quit()
