@@ -17,7 +17,14 @@ _HALO_SIZE = 2.4  # over that of the lump
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pinhole:
-    """A small sharp disc: bright where a bright ground shows through, else dark."""
+    """
+    A small sharp disc: bright where a bright ground shows through, else dark.
+
+    Parameters
+    ----------
+    diameter_um : float
+    change : float, tuple of float or Effect; of the local reflectance, as a share
+    """
 
     diameter_um: float
     change: Change

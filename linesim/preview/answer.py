@@ -15,6 +15,7 @@ from linesim.preview.charts import mtf_chart, noise_chart
 from linesim.preview.controls import controls
 from linesim.preview.frame import Frame
 from linesim.preview.headline import found_um, headline, judged_words
+from linesim.preview.put_in import can_be_put_in
 from linesim.report.rows import figure_rows
 from linesim.report.side_drawing import side_picture
 from linesim.report.side_view import side_view_of
@@ -68,6 +69,7 @@ def defects(setup: Setup, found: Budget) -> dict[str, Any]:
         "shape": need.defect_shape if need.defect_relief is None else need.defect_relief.kind,
         "asked_um": None if asked_um is None else list(asked_um),
         "found_um": found_um(found),
+        "can_be_put_in": can_be_put_in(setup),
     }
 
 
@@ -96,7 +98,7 @@ def raster(judged: Judged, size: TargetSize, pitch_um: float) -> dict[str, Any]:
     }
 
 
-def picture(judged: Judged, frame: Frame, seed: int) -> dict[str, Any]:
+def picture(judged: Judged, frame: Frame, seed: int, put_in: int = 0) -> dict[str, Any]:
     """Tell what the samples of a window mean."""
     numbers, part = judged.numbers, frame.part
     floor_e2 = np.asarray(numbers.dark_noise_e) ** 2 + np.asarray(numbers.rounding_e2)
@@ -114,7 +116,7 @@ def picture(judged: Judged, frame: Frame, seed: int) -> dict[str, Any]:
         "white_dn": _white_dn(judged),
         "clips_dn": _dn(judged, np.asarray(numbers.saturation_e)),
         "floor_e2": np.broadcast_to(floor_e2, channels).tolist(),
-        "shown": _shown(frame, seed),
+        "shown": _shown(frame, seed) + (f", with {put_in} defects put in" if put_in else ""),
     }
 
 

@@ -120,7 +120,7 @@ export function mtfChart(into, data, pinned) {
     others: pinned && transfers(pinned),
     othersAt: pinned && pinned.frequency_lp_mm,
     marks: [...defect, ...(same ? marks.slice(0, 1) : marks)],
-    across: "line pairs per mm; marks: half a pair is as wide",
+    across: "line pairs per mm",
   });
 }
 

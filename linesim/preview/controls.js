@@ -32,7 +32,9 @@ const placed = (plan, value) => `calc(9px + (100% - 18px) * ${toTick(plan, value
 function lettered(plan, value) {
   if (plan.key === "lens.f_number") return short(value);
   if (plan.key === "exposure_share") return value === 1 ? "all" : `1/${Math.round(1 / value)}`;
-  return "";
+  // of light each third stop from the setup's own
+  const stops = Math.round(Math.log2(value / plan.value));
+  return stops % 3 ? "" : String(Number(value.toPrecision(3)));
 }
 
 class Slider {
@@ -158,9 +160,12 @@ class Target {
     this.codes = element("select", { id: "own-codes" }, element("option", { value: "srgb" }, "sRGB"), element("option", { value: "linear" }, "linear light"));
     this.pixelRow = element("div", { class: "control" }, element("label", { for: "target-pixel" }, "A pixel of the own image, on the real thing"),
       element("div", { class: "row" }, this.pixel, element("span", { class: "unit" }, "µm")));
+    this.put = element("input", { type: "checkbox", id: "put-in" });
+    this.putRow = element("label", { class: "check" }, this.put, " Put the defect into it");
     this.node = element("div", {},
       element("div", { class: "control", "data-key": "target" }, element("label", { for: "target" }, "Target"), element("div", { class: "row" }, this.select)),
-      this.pixelRow);
+      this.putRow, this.pixelRow);
+    this.put.addEventListener("change", () => acts.putIn(this.put.checked));
     this.own = element("div", {},
       element("div", { class: "control" }, element("label", { for: "own-image" }, "Own image of the target: PNG, TIFF or JPEG, to 64 MB and 24 million pixels; it stays on this machine"),
         element("div", { class: "row" }, this.file)),
@@ -177,7 +182,10 @@ class Target {
       ...Object.entries(uploads).map(([word, name]) => element("option", { value: word }, `own image: ${name}`)));
   }
 
-  show(own, changes, texts) {
+  show(state, { target: texts, defects } = {}) {
+    const { changes } = state;
+    this.put.checked = state.putIn;
+    if (defects) this.put.disabled = !defects.can_be_put_in;
     const word = changes.target ?? "own";
     if (![...this.select.options].some((each) => each.value === word)) this.select.append(element("option", { value: word }, `not held any more: ${word}`));
     this.select.value = word;
@@ -242,7 +250,7 @@ export class Controls {
   show(state, answer) {
     if (answer && answer.values) Object.assign(this.values, answer.values);
     for (const [key, part] of this.parts) part.show(this.values[key], state.changes[key]);
-    this.target.show(null, state.changes, answer && answer.target);
+    this.target.show(state, answer ?? {});
     this.seed.value = String(state.seed);
     this.seed.removeAttribute("aria-invalid");
   }

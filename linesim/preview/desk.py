@@ -15,6 +15,7 @@ from linesim.preview.control_kinds import Slider
 from linesim.preview.controls import controls
 from linesim.preview.frame import Optics, Task, optical_key
 from linesim.preview.marks import told as slider_marks
+from linesim.preview.put_in import can_be_put_in, places_on, with_defects
 from linesim.preview.references import Ready, References
 from linesim.preview.uploads import Uploads
 from linesim.preview.variant import Variant, variant
@@ -88,6 +89,11 @@ class Desk:
             known = words(judged(found, None)) if drawn else {}
             return packed({**told, **known, "waiting": True}, None, None)
         judgement = judged(found, ready)
+        told["put_in"] = []
+        if ask.get("put_in") is True and can_be_put_in(found.setup):
+            places = places_on(ready, _sides_mm(judgement))
+            told["put_in"] = places
+            ready = with_defects(ready, found.setup, places)
         window = None if ask.get("window") is None else visible(ask["window"])
         place = _part(judgement, window, coarse=coarse)
         side = _coarse_side(judgement, place, ready) if place.step > 1 else 1
@@ -106,7 +112,7 @@ class Desk:
         told |= (quick_words if coarse else words)(judgement) | {
             "coarse": coarse,
             "raster": raster(judgement, ready.size, ready.reference.pixel_size_um),
-            "picture": picture(judgement, frame, seed),
+            "picture": picture(judgement, frame, seed, len(told["put_in"])),
             "optical": _name((optical_key(found.setup, seed), ready.key, place)),
         }
         return packed(told, frame, ask.get("have"))
@@ -174,14 +180,19 @@ def _names_files(found: Variant) -> bool:
     return image or any(str(each).lower().endswith(".csv") for each in curves)
 
 
-def _part(judgement: Judged, seen: Visible | None, *, coarse: bool) -> Part:
+def _sides_mm(judgement: Judged) -> tuple[float, float]:
+    """Give width and length of the scan."""
     place = judgement.budget["geometry"]
-    lines = int(place["image_lines"])
+    along_mm = float(place["line_advance_um"]) / 1000
+    return float(place["field_of_view_mm"]), int(place["image_lines"]) * along_mm
+
+
+def _part(judgement: Judged, seen: Visible | None, *, coarse: bool) -> Part:
     if seen is None:
-        wide_mm = float(place["field_of_view_mm"])
-        tall_mm = lines * float(place["line_advance_um"]) / 1000
+        wide_mm, tall_mm = _sides_mm(judgement)
         seen = Visible(left_mm=-wide_mm / 2, top_mm=0.0, width_mm=wide_mm, height_mm=tall_mm)
     mono = judgement.setup.camera.kind == "mono"
+    lines = int(judgement.budget.number("geometry", "image_lines"))
     colours = 1 if mono else len(COLOURS)
     return part(judgement.numbers, lines, seen, colours, coarse=coarse)
 

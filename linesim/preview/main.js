@@ -39,7 +39,7 @@ const acts = {
     const share = 1 - state.view.zoom / zoom;
     moved({ x: state.view.x + (centre.x - state.view.x) * share, y: state.view.y + (centre.y - state.view.y) * share, zoom });
   },
-  whole: () => { if (panes.b.raster) moved(panes.b.whole(state.square), true); },
+  whole: () => { if (panes.b.raster && panes.b.seeable) moved(panes.b.whole(state.square), true); },
   step: (pane, across, along) => {
     if (!pane.raster) return;
     const from = cursor ?? { x: state.view.x, y: state.view.y };
@@ -51,6 +51,7 @@ const acts = {
   slide,
   rest,
   beside: (mode) => { state.beside = mode; arrange(); paint(); keep(); requestAnimationFrame(() => (fitted ? acts.whole() : lookAll())); },
+  putIn: (on) => { state.putIn = on; lookAll(); keep(); },
   seed: (value) => change("seed", () => { state.seed = value ?? state.seed + 1; }),
   upload,
 };
@@ -93,7 +94,7 @@ function rest() {
 // A question of a pane: what it is changed to, and where one looks.
 function question(letter) {
   const window = state.view && panes[letter].box.width > 1 ? panes[letter].window(state.view, state.square) : null;
-  return { changes: letter === "a" ? state.pinned : state.changes, seed: state.seed, window };
+  return { changes: letter === "a" ? state.pinned : state.changes, seed: state.seed, window, put_in: state.putIn };
 }
 
 function look(letter) {
@@ -132,7 +133,7 @@ function seen(letter, answer) {
 
 // Where the whole scan is looked at, it stays whole, also where it has another size now.
 function refit(letter, coarse) {
-  if (state.view && (!fitted || letter === "a")) return;
+  if (!panes[letter].seeable || (state.view && (!fitted || letter === "a"))) return;
   const whole = panes[letter].whole(state.square);
   const off = state.view && ["x", "y", "zoom"].some((name) => Math.abs(whole[name] - state.view[name]) > 1e-3 * (1 + Math.abs(whole[name])));
   if (state.view && !off) return;

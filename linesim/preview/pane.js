@@ -49,6 +49,11 @@ export class Pane {
     return { width: Math.max(clientWidth, 1), height: Math.max(clientHeight, 1) };
   }
 
+  // Whether it has any size: while a page is laid out anew it may have none.
+  get seeable() {
+    return this.box.width > 40 && this.box.height > 40;
+  }
+
   get raster() {
     return this.seen && this.seen.raster;
   }
@@ -122,6 +127,7 @@ export class Pane {
     this.beyond(brush, raster, { toX, toY, ratio });
     this.bars(brush, x, y);
     this.faults(brush, { x, y }, marks);
+    if (marks) this.rings(brush, { toX, toY, x });
     if (cursor) this.cross(brush, toX(cursor.x), toY(cursor.y));
     this.caption(x * ratio * raster.across_mm);
   }
@@ -216,6 +222,22 @@ export class Pane {
       const size = [...new Set(sides.map((each) => (each >= 1000 ? `${Number((each / 1000).toPrecision(3))} mm` : `${Number(each.toPrecision(3))} µm`)))].join(" × ");
       this.written(brush, `${text}: ${size}, to scale`, centre.x + Math.max(wide, 12) / 2 + 8, centre.y + 5, "#ffd84d");
       top = centre.y + Math.max(tall, 14) / 2 + 8;
+    }
+  }
+
+  // Where defects were put in, so that an eye knows where to look: rings of four times their size.
+  rings(brush, { toX, toY, x }) {
+    const { put_in: places, defects } = this.seen;
+    if (!places || !places.length || !defects.asked_um) return;
+    const radius = Math.max((2 * defects.asked_um[0] * x) / 1000, 9);
+    for (const [colour, thick] of [["#111", 3], ["#ffd84d", 1.5]]) {
+      brush.strokeStyle = colour;
+      brush.lineWidth = thick;
+      for (const [across, along] of places) {
+        brush.beginPath();
+        brush.arc(toX(across), toY(along), radius, 0, 2 * Math.PI);
+        brush.stroke();
+      }
     }
   }
 

@@ -1,7 +1,7 @@
 // What a link restores: the changes of B and A, seed and view. It lives in the URL's fragment.
 
 export function fresh() {
-  return { changes: {}, pinned: null, seed: 0, view: null, tone: "auto", beside: "side", square: false };
+  return { changes: {}, pinned: null, seed: 0, view: null, tone: "auto", beside: "side", square: false, putIn: false };
 }
 
 function put(query, letter, changes) {
@@ -34,6 +34,7 @@ export function toFragment(state) {
   if (state.tone !== "auto") query.set("tone", state.tone);
   if (state.beside !== "side") query.set("beside", state.beside);
   if (state.square) query.set("square", "1");
+  if (state.putIn) query.set("put", "1");
   return query.toString();
 }
 
@@ -49,6 +50,7 @@ export function fromFragment(text) {
   if (["full", "a", "b"].includes(query.get("tone"))) state.tone = query.get("tone");
   if (["wipe", "blink"].includes(query.get("beside"))) state.beside = query.get("beside");
   state.square = query.get("square") === "1";
+  state.putIn = query.get("put") === "1";
   return state;
 }
 

@@ -28,7 +28,7 @@ function levels(pane) {
 
 export function profile(into, panes, view, scales, cursor) {
   const b = panes[panes.length - 1];
-  const at = { x: view.x, y: cursor ? cursor.y : view.y };
+  const at = { x: view.x, y: cursor && b.line(cursor) ? cursor.y : view.y };
   const { svg, left, right, top, bottom } = sheet(into, `Numbers along the line at ${at.y.toFixed(2)} mm, as percent of full scale`);
   const width_mm = b.box.width / scales.x;
   const x = (mm) => left + ((mm - view.x) / width_mm + 0.5) * (right - left);
