@@ -77,7 +77,7 @@ function chart(into, plan) {
   for (const each of plan.others ?? []) drawn(plan.othersAt, each, "a");
   for (const each of plan.curves) drawn(plan.at, each, "b");
   for (const each of apart(names)) svg.append(made("text", { x: wide - frame.right + 5, y: each.y, class: `name c${each.look}` }, each.name));
-  if (plan.others) svg.append(made("text", { x: wide - 4, y: tall - 8, "text-anchor": "end" }, "A dashed, B solid"));
+  if (plan.others) svg.append(made("text", { class: "marked", x: frame.left + 5, y: tall - frame.bottom - 6 }, "A dashed, B solid"));
   svg.append(made("text", { x: (frame.left + wide - frame.right) / 2, y: tall - 8, "text-anchor": "middle" }, plan.across));
   into.replaceChildren(svg);
 }

@@ -202,8 +202,8 @@ export class Pane {
     if (!marks || !defects) return;
     const least = 1.5;
     const plans = [];
-    if (defects.asked_um) plans.push({ sides: defects.asked_um, disc: defects.shape === "disc", text: "to be found", dash: [] });
-    if (defects.found_um) plans.push({ sides: [defects.found_um, defects.found_um], disc: true, text: "smallest found", dash: [4, 3] });
+    if (defects.asked_um) plans.push({ sides: defects.asked_um, disc: defects.shape === "disc", text: "asked", dash: [] });
+    if (defects.found_um) plans.push({ sides: [defects.found_um, defects.found_um], disc: true, text: "found from", dash: [4, 3] });
     let top = 46;
     for (const { sides, disc, text, dash } of plans) {
       const [a, b] = [(sides[0] / 1000) * x, (sides[1] / 1000) * y];
@@ -220,7 +220,7 @@ export class Pane {
       }
       brush.setLineDash([]);
       const size = [...new Set(sides.map((each) => (each >= 1000 ? `${Number((each / 1000).toPrecision(3))} mm` : `${Number(each.toPrecision(3))} µm`)))].join(" × ");
-      this.written(brush, `${text}: ${size}, to scale`, centre.x + Math.max(wide, 12) / 2 + 8, centre.y + 5, "#ffd84d");
+      this.written(brush, `${text} ${size}${this.box.width > 400 ? ", to scale" : ""}`, centre.x + Math.max(wide, 12) / 2 + 8, centre.y + 5, "#ffd84d");
       top = centre.y + Math.max(tall, 14) / 2 + 8;
     }
   }

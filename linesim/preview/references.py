@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from math import prod
 from pathlib import Path
 from threading import Lock
+from time import monotonic
 
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.preview.averaged import coarser
@@ -22,6 +23,8 @@ from linesim.targets.load import TargetSize, lit_size, target_reference, target_
 _BYTES = 700_000_000
 """Room for targets: two large ones in colour, or a dozen of the usual size."""
 _VALUE_BYTES = 4
+_FORGOTTEN_S = 1.0
+"""Pages that wait for a target ask ten times a second."""
 _COARSE_BYTES = 100_000_000
 _MOST_COARSENED = 200_000_000
 """Values of a target that are averaged for quick pictures; larger ones take seconds to be read."""
@@ -36,6 +39,14 @@ class Ready:
     key: Hashable
 
 
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Drawing:
+    """A target that is being drawn, and when it was asked for last."""
+
+    future: Future[Ready]
+    asked_s: float
+
+
 class References:
     """The targets of one preview."""
 
@@ -43,8 +54,8 @@ class References:
         self._lock = Lock()
         self._held: Held[Ready] = Held(_BYTES)
         self._coarse: Held[Reference] = Held(_COARSE_BYTES)
-        self._hand = ThreadPoolExecutor(max_workers=1, thread_name_prefix="target")
-        self._drawn: tuple[Hashable, Future[Ready]] | None = None
+        self._hand = ThreadPoolExecutor(max_workers=2, thread_name_prefix="target")
+        self._drawing: dict[Hashable, _Drawing] = {}
 
     def get(self, found: Variant, patience_s: float) -> Ready | None:
         """Give a target to a thread that makes pictures; ``None`` where it takes longer."""
@@ -59,8 +70,7 @@ class References:
         if not wait_for([future], timeout=patience_s).done or future.cancelled():
             return None
         with self._lock:
-            if self._drawn is not None and self._drawn[1] is future:
-                self._drawn = None
+            self._drawing.pop(key, None)
         return self._kept(future.result())
 
     def own(self, found: Variant) -> Ready:
@@ -104,17 +114,19 @@ class References:
 
     def _asked(self, key: Hashable, found: Variant) -> Future[Ready]:
         """Have it drawn, once however often it is asked for; what waits for nobody is let go."""
+        now = monotonic()
         with self._lock:
-            if self._drawn is not None and self._drawn[0] == key:
-                return self._drawn[1]
-            if self._drawn is not None:
-                self._drawn[1].cancel()
-            future = self._hand.submit(_draw, found, key)
-            self._drawn = key, future
+            for other, drawing in list(self._drawing.items()):
+                if other != key and now - drawing.asked_s > _FORGOTTEN_S:
+                    drawing.future.cancel()
+                    del self._drawing[other]
+            known = self._drawing.get(key)
+            future = known.future if known else self._hand.submit(_draw, found, key)
+            self._drawing[key] = _Drawing(future=future, asked_s=now)
             return future
 
     def close(self) -> None:
-        """Let the thread end."""
+        """Let the threads end."""
         self._hand.shutdown(wait=False, cancel_futures=True)
 
 

@@ -3,9 +3,11 @@ How long the preview page waits for an answer, a control at a time.
 
 ``python tests/bench/preview_latency.py [SETUP] [ROUNDS]`` starts the page's server, asks over HTTP
 as the page does, for 1024 x 768 samples at full resolution, and prints the median and the 95th
-percentile of each control, from the first byte sent to the last one received. Changes of noise and
-numbers alone come first. The last rows wait for a target to be drawn as well, and for windows that
-pan and zoom.
+percentile of each control, from the first byte sent to the last one received. First come drags:
+"moving" are their quick pictures, "let go" the exact one that is asked for while a quick one is
+under way, "beside 5 mm of blur" quick ones while such a blur is worked out. Changes of noise and
+numbers alone follow. The last rows wait for a target to be drawn, and for windows that pan and
+zoom.
 """
 
 import json
@@ -28,6 +30,7 @@ from linesim.setup.setup import Setup
 
 COLUMNS, LINES = 1024, 768
 NOISE = ("seed", "camera.gain", "camera.read_noise", "camera.full_well", "camera.bit_depth")
+_QUICK = {"coarse": True}
 BINNINGS = ("1x1", "2x1", "1x2", "2x2", "3x3", "4x4")
 
 
@@ -73,11 +76,14 @@ class Page:
         self.optical: str | None = None
         self.samples = 0
 
-    def once(self, changes: dict[str, Any], seed: int = 0, **window: float) -> tuple[float, bool]:
+    def once(
+        self, changes: dict[str, Any], seed: int = 0, *, coarse: bool = False, **window: float
+    ) -> tuple[float, bool]:
         """Give the seconds that one answer takes, and whether a target is still being drawn."""
         ask = {
             "number": 1,
             "client": "bench",
+            "coarse": coarse,
             "changes": changes,
             "seed": seed,
             "window": {**self.window, **window},
@@ -87,6 +93,8 @@ class Page:
         self.wire.request("POST", self.path, json.dumps(ask), {"content-type": "application/json"})
         body = self.wire.getresponse().read()
         seconds = time.perf_counter() - begun
+        if body.startswith(b"{"):  # what took its place has been asked for
+            return seconds, False
         told = json.loads(body[4 : 4 + int.from_bytes(body[:4], "little")])
         if "faults" in told:
             msg = f"refused: {told['faults']}"
@@ -111,6 +119,33 @@ def told(name: str, times: list[float], samples: int) -> None:
     middle, late = (1000 * float(np.percentile(times, q)) for q in (50, 95))
     sys.stdout.write(f"{name:<32}{samples:>9} samples {middle:8.1f} ms {late:8.1f} ms\n")
     sys.stdout.flush()
+
+
+def dragged(page: Page, other: Page, keys: list[str], rounds: int) -> None:
+    """Move each control as a hand does, and let it go; then while a large blur is under way."""
+    for key in keys:
+        page.once({key: next(values(key, 1))}, coarse=True)
+        moves = [page.once({key: each}, coarse=True)[0] for each in values(key, rounds)]
+        told(f"{key}, moving", moves, page.samples)
+        after = []
+        for each in list(values(key, rounds))[: max(3, rounds // 4)]:
+            quick = threading.Thread(
+                target=other.once, args=({key: each},), kwargs={"coarse": True}
+            )
+            quick.start()
+            time.sleep(0.01)
+            after.append(page.once({key: each})[0])
+            quick.join()
+            page.once({})
+        told(f"{key}, let go", after, page.samples)
+    other.wire.close()
+    slow = threading.Thread(target=other.once, args=({"lens.blur": "5 mm"},))
+    slow.start()
+    time.sleep(0.3)
+    key = keys[0]
+    moves = [page.once({key: each}, coarse=True)[0] for each in values(key, 3)]
+    told("beside 5 mm of blur", moves, page.samples)
+    slow.join()
 
 
 def measure(page: Page, keys: list[str], rounds: int) -> None:
@@ -146,6 +181,7 @@ def main() -> None:
             page = Page(found.address, setup)
             page.until_drawn({})
             sys.stdout.write(f"{'moved':<32}{'':>17} {'median':>8}    {'95 %':>8}\n")
+            dragged(page, Page(found.address, setup), [each for each in moved if each], rounds)
             measure(page, [each for each in (*NOISE, *moved, *picked) if each], rounds)
         finally:
             found.server.should_exit = True
