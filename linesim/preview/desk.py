@@ -14,6 +14,7 @@ from linesim.preview.answer import Judged, packed, picture, quick_words, raster,
 from linesim.preview.control_kinds import Slider
 from linesim.preview.controls import controls
 from linesim.preview.frame import Optics, Task, optical_key
+from linesim.preview.latest import SupersededError
 from linesim.preview.marks import told as slider_marks
 from linesim.preview.put_in import can_be_put_in, places_on, with_defects
 from linesim.preview.references import Ready, References
@@ -49,6 +50,7 @@ class Desk:
         self.references = References()
         self._pool = ThreadPoolExecutor(workers or 2 * THREADS, thread_name_prefix="strips")
         self._optics = Optics(self._pool)
+        self._looks = 0
 
     def start(self) -> dict[str, Any]:
         """Tell the page what there is to move."""
@@ -72,6 +74,7 @@ class Desk:
 
     def look(self, ask: Mapping[str, Any], stop: Event | None = None) -> bytes:
         """Answer one request for figures and a picture, refusals included."""
+        self._looks += 1
         number = ask.get("number")
         told: dict[str, Any] = {"number": number if isinstance(number, int) else 0}
         try:
@@ -126,7 +129,8 @@ class Desk:
         return head + resolved_text(found.setup, found.setup.folder)
 
     def marks(self, ask: Mapping[str, Any]) -> dict[str, Any]:
-        """Tell where along a slider all is met, and where the picture clips."""
+        """Tell where along a slider all is met; pictures go first, and end it."""
+        looks = self._looks
         sliders = (each for each in controls(self.base) if isinstance(each, Slider))
         slider = next((each for each in sliders if each.key == ask.get("key")), None)
         changes = ask.get("changes", {})
@@ -135,6 +139,8 @@ class Desk:
             raise InputError(msg)
 
         def verdicts(value: float) -> Sequence[Verdict] | None:
+            if self._looks != looks:
+                raise SupersededError
             moved = {**changes, slider.key: f"{value:.6g} {slider.unit}" if slider.unit else value}
             try:
                 found = self.variant({"changes": moved})
@@ -145,7 +151,10 @@ class Desk:
             except InputError:
                 return None
 
-        return slider_marks(slider, verdicts)
+        try:
+            return slider_marks(slider, verdicts)
+        except SupersededError:
+            return {"late": True}
 
     def close(self) -> None:
         """Let all threads end."""

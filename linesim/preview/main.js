@@ -146,15 +146,20 @@ async function mark() {
   marking += 1;
   const mine = marking;
   const stale = () => mine !== marking || moving || !lookers.b.idle;
-  await new Promise((done) => setTimeout(done, 700));
+  const calm = () => new Promise((done) => setTimeout(done, 700));
+  await calm();
   for (const key of controls.marked) {
-    if (stale()) return;
     const changes = { ...state.changes };
     delete changes[key];
     const known = JSON.stringify([key, changes]);
     if (marks.get(key)?.known === known) continue;
     try {
-      const found = await ask("marks", { key, changes });
+      let found = { late: true };
+      while (found.late) {
+        if (stale()) return;
+        found = await ask("marks", { key, changes });
+        if (found.late) await calm(); // a picture went first
+      }
       if (mine !== marking) return;
       marks.set(key, { known, found: found.faults ? null : found });
       controls.mark(key, found.faults ? null : found);

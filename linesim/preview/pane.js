@@ -104,6 +104,8 @@ export class Pane {
   }
 
   tone(scale) {
+    if (this.table && this.toned === scale.white) return;
+    this.toned = scale.white;
     this.table = scale.table(this.seen.picture);
     this.drawn = null;
   }

@@ -1,6 +1,6 @@
 """Marks along sliders, the first sentence, and defects that are put in."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from linesim.figures.verdicts import worst_state
 from linesim.forward.station import station as numbers_of
 from linesim.preview.desk import Desk
 from linesim.preview.headline import headline, limiting
+from linesim.preview.variant import Variant
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 
@@ -71,6 +72,29 @@ def test_all_is_met_between_the_marks(desk: Desk, key: str, ends: tuple[float, f
 def told(key: str, value: float) -> object:
     """Write a value as the page does."""
     return f"{value!r} klx" if key == "light.illuminance" else value
+
+
+class Interrupted(Desk):
+    """A desk that is asked for a picture once marks have been begun."""
+
+    asked = False
+
+    def variant(self, ask: Mapping[str, Any]) -> Variant:
+        """Look in between, at something that is refused at once."""
+        if not self.asked:
+            self.asked = True
+            self.look({"seed": -1})
+        return super().variant(ask)
+
+
+def test_pictures_go_before_marks(able: Setup) -> None:
+    """A picture that is asked for meanwhile ends the work on marks, which are asked for again."""
+    desk = Interrupted(able, "small.toml", 2)
+    try:
+        assert desk.marks({"key": "lens.f_number"}) == {"late": True}
+        assert "met" in desk.marks({"key": "lens.f_number"})
+    finally:
+        desk.close()
 
 
 def test_a_mark_of_nothing_is_refused(client: "Client") -> None:
