@@ -18,7 +18,7 @@ let controls = null;
 let cursor = null;
 let written = location.hash;
 let moving = false;
-let fitted = !state.view; // the view is that of the whole scan, whatever the window is like
+let fitted = state.view ? null : "target"; // what is all in view, however large the window: that, "scan" or nothing
 let resting = null;
 let marking = 0;
 const answers = { a: null, b: null };
@@ -39,7 +39,8 @@ const acts = {
     const share = 1 - state.view.zoom / zoom;
     moved({ x: state.view.x + (centre.x - state.view.x) * share, y: state.view.y + (centre.y - state.view.y) * share, zoom });
   },
-  whole: () => { if (panes.b.raster && panes.b.seeable) moved(panes.b.whole(state.square), true); },
+  fit: (what) => { if (panes.b.raster && panes.b.seeable) moved(panes.b.whole(state.square, what === "target"), what); },
+  whole: () => acts.fit("scan"),
   step: (pane, across, along) => {
     if (!pane.raster) return;
     const from = cursor ?? { x: state.view.x, y: state.view.y };
@@ -50,7 +51,7 @@ const acts = {
   set: (key, value) => change(key, () => put(key, value)),
   slide,
   rest,
-  beside: (mode) => { state.beside = mode; arrange(); paint(); keep(); requestAnimationFrame(() => (fitted ? acts.whole() : lookAll())); },
+  beside: (mode) => { state.beside = mode; arrange(); paint(); keep(); requestAnimationFrame(() => (fitted ? acts.fit(fitted) : lookAll())); },
   putIn: (on) => { state.putIn = on; lookAll(); keep(); },
   seed: (value) => change("seed", () => { state.seed = value ?? state.seed + 1; }),
   upload,
@@ -134,11 +135,11 @@ function seen(letter, answer) {
 // Where the whole scan is looked at, it stays whole, also where it has another size now.
 function refit(letter, coarse) {
   if (!panes[letter].seeable || (state.view && (!fitted || letter === "a"))) return;
-  const whole = panes[letter].whole(state.square);
+  const whole = panes[letter].whole(state.square, fitted === "target");
   const off = state.view && ["x", "y", "zoom"].some((name) => Math.abs(whole[name] - state.view[name]) > 1e-3 * (1 + Math.abs(whole[name])));
   if (state.view && !off) return;
   if (coarse) state.view = whole;
-  else moved(whole, true);
+  else moved(whole, fitted ?? "target");
 }
 
 // Marks along the sliders follow once all rests; they are worked out one after the other.
@@ -236,7 +237,7 @@ function paint() {
 }
 let counted = null;
 
-function moved(view, whole = false) {
+function moved(view, whole = null) {
   state.view = view;
   fitted = whole;
   paint();
@@ -294,7 +295,7 @@ function pin() {
   words();
   // panes have other sides now
   requestAnimationFrame(() => {
-    if (fitted) acts.whole();
+    if (fitted) acts.fit(fitted);
     else lookAll();
     paint();
   });
@@ -374,7 +375,7 @@ async function follow(word) {
 function restored() {
   state = fromFragment(location.hash);
   written = location.hash;
-  fitted = !state.view;
+  fitted = state.view ? null : "target";
   answers.a = null;
   scale.held = null;
   renewed();
@@ -416,7 +417,7 @@ function listen() {
   });
   one("square").addEventListener("change", () => {
     state.square = one("square").checked;
-    if (fitted) acts.whole();
+    if (fitted) acts.fit(fitted);
     paint();
     lookAll();
     keep();
@@ -437,7 +438,7 @@ function listen() {
   new ResizeObserver(() => {
     paint();
     if (!state.view || !panes.b.raster) return;
-    if (fitted) acts.whole();
+    if (fitted) acts.fit(fitted);
     else lookAll();
   }).observe(one("panes"));
 }

@@ -70,11 +70,13 @@ export class Pane {
     return { left_mm: view.x - width / x / 2, top_mm: view.y - height / y / 2, width_mm: width / x, height_mm: height / y };
   }
 
-  whole(square) {
-    const { across_mm, along_mm, width, lines } = this.raster;
-    const tall = square ? lines * across_mm : lines * along_mm;
-    const zoom = Math.min(this.box.width / (width * across_mm), this.box.height / tall);
-    return { x: 0, y: (lines * along_mm) / 2, zoom };
+  // A view of all of the scan, or of what of it the target fills, with a little around.
+  whole(square, target = false) {
+    const { across_mm, along_mm, width, lines, target_mm } = this.raster;
+    const [wide, tall] = [width * across_mm, lines * along_mm];
+    const least = target && target_mm ? [Math.min(wide, target_mm[0] * 1.06), Math.min(tall, target_mm[1] * 1.03)] : [wide, tall];
+    const zoom = Math.min(this.box.width / least[0], this.box.height / (square ? (least[1] * across_mm) / along_mm : least[1]));
+    return { x: 0, y: least[1] / 2, zoom };
   }
 
   // One sample on one pixel of the screen, however many of these a pixel of the page has.
@@ -166,7 +168,12 @@ export class Pane {
     const pattern = brush.createPattern(hatch(ratio), "repeat");
     pattern.setTransform(new DOMMatrix([1 / ratio, 0, 0, 1 / ratio, 0, 0]));
     brush.fillStyle = pattern;
-    for (const [a, b, c, d] of parts) brush.fillRect(toX(a), toY(b), toX(c) - toX(a), toY(d) - toY(b));
+    // over whole pixels of the screen, as the picture is
+    const snapped = (value, way) => Math[way](value * ratio) / ratio;
+    for (const [a, b, c, d] of parts) {
+      const [x0, y0, x1, y1] = [snapped(toX(a), "floor"), snapped(toY(b), "floor"), snapped(toX(c), "ceil"), snapped(toY(d), "ceil")];
+      brush.fillRect(x0, y0, x1 - x0, y1 - y0);
+    }
   }
 
   bars(brush, x, y) {

@@ -174,8 +174,18 @@ def test_one_to_one_is_a_pixel_of_the_screen(page: "Page") -> None:
 
 
 def test_where_the_target_ends_is_hatched(page: "Page") -> None:
-    """Beyond the target's side the picture shows hatching, not the last samples smeared out."""
+    """
+    Beyond the target's side the picture shows hatching, not the last samples smeared out.
+
+    The page opens on the target, 14.4 mm wide; the whole scan is on a button.
+    """
     page.typed("lens.field_of_view", "40")
+    seen_mm = "const p = document.querySelector('#pane-b .glass'); return p.clientWidth"
+    seen_mm += " / linesim.state.view.zoom"
+    near_mm = page.run(seen_mm)
+    page.click("whole")
+    assert near_mm < 30
+    assert page.run(seen_mm) >= 40 - 1e-6
     greys = page.run(
         "const c = document.querySelector('#pane-b canvas');"
         "const { data } = c.getContext('2d').getImageData(c.width * 0.1, c.height / 2, 60, 1);"
