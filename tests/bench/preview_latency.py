@@ -30,7 +30,6 @@ from linesim.setup.setup import Setup
 
 COLUMNS, LINES = 1024, 768
 NOISE = ("seed", "camera.gain", "camera.read_noise", "camera.full_well", "camera.bit_depth")
-_QUICK = {"coarse": True}
 BINNINGS = ("1x1", "2x1", "1x2", "2x2", "3x3", "4x4")
 
 
@@ -60,7 +59,8 @@ def values(key: str, count: int) -> Iterator[Any]:
 class Page:
     """Ask as the page does."""
 
-    def __init__(self, address: str, setup: Setup) -> None:
+    def __init__(self, address: str, setup: Setup, *, coarse: bool = False) -> None:
+        self.coarse = coarse
         at = urlsplit(address)
         self.wire = HTTPConnection(str(at.hostname), at.port, timeout=60)
         self.path = f"{at.path}look"
@@ -76,14 +76,12 @@ class Page:
         self.optical: str | None = None
         self.samples = 0
 
-    def once(
-        self, changes: dict[str, Any], seed: int = 0, *, coarse: bool = False, **window: float
-    ) -> tuple[float, bool]:
+    def once(self, changes: dict[str, Any], seed: int = 0, **window: float) -> tuple[float, bool]:
         """Give the seconds that one answer takes, and whether a target is still being drawn."""
         ask = {
             "number": 1,
             "client": "bench",
-            "coarse": coarse,
+            "coarse": self.coarse,
             "changes": changes,
             "seed": seed,
             "window": {**self.window, **window},
@@ -121,30 +119,30 @@ def told(name: str, times: list[float], samples: int) -> None:
     sys.stdout.flush()
 
 
-def dragged(page: Page, other: Page, keys: list[str], rounds: int) -> None:
+def dragged(page: Page, quick: Page, keys: list[str], rounds: int) -> None:
     """Move each control as a hand does, and let it go; then while a large blur is under way."""
     for key in keys:
-        page.once({key: next(values(key, 1))}, coarse=True)
-        moves = [page.once({key: each}, coarse=True)[0] for each in values(key, rounds)]
-        told(f"{key}, moving", moves, page.samples)
+        quick.wire.close()  # a server closes what rests for seconds
+        quick.once({key: next(values(key, 1))})
+        told(
+            f"{key}, moving", [quick.once({key: k})[0] for k in values(key, rounds)], quick.samples
+        )
+        page.wire.close()
         after = []
         for each in list(values(key, rounds))[: max(3, rounds // 4)]:
-            quick = threading.Thread(
-                target=other.once, args=({key: each},), kwargs={"coarse": True}
-            )
-            quick.start()
+            last = threading.Thread(target=quick.once, args=({key: each},))
+            last.start()
             time.sleep(0.01)
             after.append(page.once({key: each})[0])
-            quick.join()
+            last.join()
             page.once({})
         told(f"{key}, let go", after, page.samples)
-    other.wire.close()
-    slow = threading.Thread(target=other.once, args=({"lens.blur": "5 mm"},))
+    page.wire.close()
+    slow = threading.Thread(target=page.once, args=({"lens.blur": "5 mm"},))
     slow.start()
     time.sleep(0.3)
-    key = keys[0]
-    moves = [page.once({key: each}, coarse=True)[0] for each in values(key, 3)]
-    told("beside 5 mm of blur", moves, page.samples)
+    moves = [quick.once({keys[0]: each})[0] for each in values(keys[0], 3)]
+    told("beside 5 mm of blur", moves, quick.samples)
     slow.join()
 
 
@@ -181,7 +179,8 @@ def main() -> None:
             page = Page(found.address, setup)
             page.until_drawn({})
             sys.stdout.write(f"{'moved':<32}{'':>17} {'median':>8}    {'95 %':>8}\n")
-            dragged(page, Page(found.address, setup), [each for each in moved if each], rounds)
+            quick = Page(found.address, setup, coarse=True)
+            dragged(page, quick, [each for each in moved if each], rounds)
             measure(page, [each for each in (*NOISE, *moved, *picked) if each], rounds)
         finally:
             found.server.should_exit = True

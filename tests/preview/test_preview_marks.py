@@ -53,7 +53,6 @@ def desk(able: Setup) -> Iterator[Desk]:
     [
         ("light.illuminance", (0.1, 2000)),
         ("lens.f_number", (1, 32)),
-        ("exposure_share", (0.01, 1)),
     ],
 )
 def test_all_is_met_between_the_marks(desk: Desk, key: str, ends: tuple[float, float]) -> None:
