@@ -96,7 +96,7 @@ def _said(setup: Setup, verdict: Verdict) -> str:
         return text
     level, _, rest = text.rpartition(" takes ")
     limit = rest.partition(" of ")[2]
-    return f"{level.rstrip(',')} needs {ratio_words(verdict.got)} {limit}: clipped"
+    return f"{level} needs {ratio_words(verdict.got)} {limit}: clipped"
 
 
 def _plain(setup: Setup, verdict: Verdict) -> str:
