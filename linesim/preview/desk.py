@@ -1,6 +1,6 @@
 """One preview: the setup it starts from, the images brought to it, and what it has seen."""
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import PurePath
 from threading import Event
@@ -51,6 +51,8 @@ class Desk:
         self._pool = ThreadPoolExecutor(workers or 2 * THREADS, thread_name_prefix="strips")
         self._optics = Optics(self._pool)
         self._looks = 0
+        self.is_ending: Callable[[], bool] = lambda: False
+        """Tells whether the server is to stop, so that what is under way ends."""
 
     def start(self) -> dict[str, Any]:
         """Tell the page what there is to move."""
@@ -139,7 +141,7 @@ class Desk:
             raise InputError(msg)
 
         def verdicts(value: float) -> Sequence[Verdict] | None:
-            if self._looks != looks:
+            if self._looks != looks or self.is_ending():
                 raise SupersededError
             moved = {**changes, slider.key: f"{value:.6g} {slider.unit}" if slider.unit else value}
             try:

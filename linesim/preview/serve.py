@@ -14,6 +14,7 @@ from linesim.setup.lights import refuse_multiplexed
 from linesim.setup.setup import Setup
 
 if TYPE_CHECKING:
+    from starlette.types import ASGIApp
     from uvicorn import Server
 
 HOST = "127.0.0.1"
@@ -65,25 +66,13 @@ def _bound(port: int) -> socket.socket:
     return listening
 
 
-@contextmanager
-def served(
-    setup: Setup, name: str, *, port: int = 0, workers: int | None = None
-) -> Iterator[Served]:
-    """Make a server for the page of a setup."""
-    refuse_without_extra()
-    from threadpoolctl import threadpool_limits  # noqa: PLC0415 -- quick --help
+def _server(app: "ASGIApp") -> "Server":
     from uvicorn import Config, Server  # noqa: PLC0415 -- an extra
 
     from linesim.preview.connection import Connection  # noqa: PLC0415 -- an extra
-    from linesim.preview.desk import Desk  # noqa: PLC0415 -- quick --help
-    from linesim.preview.jobs import Jobs  # noqa: PLC0415 -- the same
-    from linesim.preview.server import application  # noqa: PLC0415 -- an extra
 
-    listening = _bound(port)
-    number, token = listening.getsockname()[1], token_urlsafe(_TOKEN_BYTES)
-    desk = Desk(setup, name, workers)
     config = Config(
-        application(desk, jobs := Jobs(desk), number, token),
+        app,
         log_level="error",
         access_log=False,
         lifespan="off",
@@ -96,10 +85,30 @@ def served(
         limit_concurrency=_OPEN_AT_MOST,
         timeout_graceful_shutdown=1,
     )
+    return Server(config)
+
+
+@contextmanager
+def served(
+    setup: Setup, name: str, *, port: int = 0, workers: int | None = None
+) -> Iterator[Served]:
+    """Make a server for the page of a setup."""
+    refuse_without_extra()
+    from threadpoolctl import threadpool_limits  # noqa: PLC0415 -- quick --help
+
+    from linesim.preview.desk import Desk  # noqa: PLC0415 -- quick --help
+    from linesim.preview.jobs import Jobs  # noqa: PLC0415 -- the same
+    from linesim.preview.server import application  # noqa: PLC0415 -- an extra
+
+    listening = _bound(port)
+    number, token = listening.getsockname()[1], token_urlsafe(_TOKEN_BYTES)
+    desk = Desk(setup, name, workers)
+    server = _server(application(desk, jobs := Jobs(desk), number, token))
+    desk.is_ending = lambda: server.should_exit
     try:
         with threadpool_limits(limits=1, user_api="blas"):  # as in a scan, for the same bytes
             yield Served(
-                server=Server(config),
+                server=server,
                 listening=listening,
                 address=f"http://{HOST}:{number}/{token}/",
             )

@@ -87,11 +87,13 @@ class Interrupted(Desk):
 
 
 def test_pictures_go_before_marks(able: Setup) -> None:
-    """A picture that is asked for meanwhile ends the work on marks, which are asked for again."""
+    """A picture that is asked for meanwhile ends the work on marks, and so does Ctrl-C."""
     desk = Interrupted(able, "small.toml", 2)
     try:
         assert desk.marks({"key": "lens.f_number"}) == {"late": True}
         assert "met" in desk.marks({"key": "lens.f_number"})
+        desk.is_ending = lambda: True
+        assert desk.marks({"key": "lens.f_number"}) == {"late": True}
     finally:
         desk.close()
 
