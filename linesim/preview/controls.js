@@ -169,7 +169,7 @@ class Target {
     this.own = element("div", {},
       element("div", { class: "control" }, element("label", { for: "own-image" }, "Own image of the target: PNG, TIFF or JPEG, to 64 MB and 24 million pixels; it stays on this machine"),
         element("div", { class: "row" }, this.file)),
-      element("div", { class: "control" }, element("label", { for: "own-codes" }, "Its codes are"), element("div", { class: "row" }, this.codes)));
+      element("div", { class: "control" }, element("label", { for: "own-codes" }, "Image encoding"), element("div", { class: "row" }, this.codes)));
     this.names(start);
     this.select.addEventListener("change", () => acts.set("target", this.select.value === "own" ? undefined : this.select.value));
     this.pixel.addEventListener("change", () => acts.set("target.pixel_size", `${this.pixel.value.trim()} um`));

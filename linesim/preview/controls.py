@@ -210,7 +210,7 @@ _PICKERS = (
     ),
     Picker(
         key="acquisition.binning_mode",
-        label="Joined numbers give their",
+        label="Digital binning result",
         group="Sensor",
         choices=("sum", "average"),
     ),

@@ -7,7 +7,7 @@ from numpy.testing import assert_allclose
 from skimage.transform import downscale_local_mean
 
 from linesim.forward.reference import ArrayReference
-from linesim.report import area
+from linesim.studies.scan import area
 from linesim.studies.scan.area import Cells, area_means
 
 RNG = np.random.default_rng(5)
