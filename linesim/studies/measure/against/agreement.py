@@ -22,7 +22,7 @@ class Difference:
     name : str; of a figure, as JSON has it
     predicted : float
     measured : Estimate
-    least : float; difference, in the figure's own unit, up to which it counts as none
+    least : float; difference, in the figure's own unit, that the prediction cannot know
     """
 
     name: str
@@ -45,7 +45,7 @@ class Difference:
     def is_off(self) -> bool:
         """Whether it is worth a look."""
         apart = abs(self.measured.value - self.predicted)
-        far = apart > max(self.least, OFF_SHARE * abs(self.predicted))
+        far = apart > self.least + OFF_SHARE * abs(self.predicted)
         return far and abs(self.sigma) > OFF_SIGMA
 
     def as_dict(self) -> dict[str, object]:

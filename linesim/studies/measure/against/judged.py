@@ -19,6 +19,8 @@ from linesim.studies.measure.against.sharpness import sharpness
 from linesim.studies.measure.against.signal import along_line, black, noise_parts, signal
 
 _BOX = np.full((3, 3), 1 / 9)
+_AWAY = 0.8
+"""Share of the samples that noise is read off: away from both axes, in tiles that overlap."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,7 +73,10 @@ def judged(setup: Setup, own: Prediction, one: Placed, channel: int) -> Judged:
     else:
         # expected at the level that is there, not at the one predicted
         scale = float(own.own_variance_dn2(sharp_dn + base_dn, channel).mean() / there_dn2.mean())
-        noise = Estimate(value=scale * detail[1].noise.value, sd=scale * detail[1].noise.sd)
+        value = scale * detail[1].noise.value
+        # few bands can agree by chance, and no variance of n samples is known better than by √(2/n)
+        least = value * float(np.sqrt(2 / (_AWAY * rest_dn.size)))
+        noise = Estimate(value=value, sd=max(scale * detail[1].noise.sd, least))
     even = Evenness(columns=streaks.rms, lines=light, mean_dn=float(model_dn.mean()))
     return Judged(
         differences=(

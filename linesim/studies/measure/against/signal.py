@@ -10,7 +10,7 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
 from linesim.studies.measure.against.agreement import Difference
 
-_BLACK_SHARE = 0.001
+_BLACK_SHARE = 0.002
 _BLACK_DN = 0.5
 """Least difference of black that counts, in parts of white and in numbers; our choice."""
 
