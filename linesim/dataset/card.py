@@ -9,7 +9,6 @@ from linesim.dataset.people import plan_people
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.sums import Sums, bars
-from linesim.defects.kinds import KINDS
 from linesim.figures.safety import MACHINERY
 from linesim.files.atomic import write_text
 from linesim.workers.tasks import versions
@@ -22,7 +21,7 @@ def write_card(plan: Plan, folder: Path, found: Sums) -> None:
     parts = (
         _head(plan),
         _what(plan, found),
-        _kinds(found),
+        _kinds(plan, found),
         _figures(found),
         _files(plan),
         _labels(plan),
@@ -81,8 +80,10 @@ def _scenes(plan: Plan) -> str:
     return f'drawn, "{plan.scenes.kind}", each from a seed of its own, free of faults'
 
 
-def _kinds(found: Sums) -> str:
-    names = [kind for kind in KINDS if any(name == kind.name for name, _ in found.labels)]
+def _kinds(plan: Plan, found: Sums) -> str:
+    names = [
+        kind for kind in plan.faults.kinds if any(name == kind.name for name, _ in found.labels)
+    ]
     rows = [
         f"| {kind.class_id} | {kind.name} | "
         + " | ".join(
@@ -112,8 +113,9 @@ def _figures(found: Sums) -> str:
 def _files(plan: Plan) -> str:
     ending = "png" if plan.images.format == "png" else "tif"
     boxes = (
-        "| `labels/SPLIT/N.txt` | boxes as text, a line each: class from 0, middle and "
-        "size as shares; an empty file for an image without labels |\n"
+        "| `labels/SPLIT/N.txt` | boxes as text, a line each: class as its line in "
+        "`labels/classes.txt` from 0, middle and size as shares; an empty file for an image "
+        "without labels |\n"
         if plan.labels.box_files
         else ""
     )

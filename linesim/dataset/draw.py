@@ -1,7 +1,7 @@
 """What one image shall be, in plain numbers: station, place, faults. A function of its index."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil
 from typing import Any
 
@@ -165,13 +165,5 @@ def _lots(plan: Plan, random: np.random.Generator) -> list[Recipe]:
     for each in plan.faults.wanted:
         count = each.counts[int(random.random() * len(each.counts))]
         if count:
-            recipes.append(
-                Recipe(
-                    kind=each.recipe.kind,
-                    ranges=each.recipe.ranges,
-                    fewest=count,
-                    most=count,
-                    turn=each.recipe.turn,
-                )
-            )
+            recipes.append(replace(each.recipe, fewest=count, most=count))
     return recipes

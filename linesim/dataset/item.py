@@ -20,7 +20,7 @@ from linesim.dataset.labels.seen import Eye, Strength, change_of, eye
 from linesim.dataset.plan.plan import LabelRule, Plan
 from linesim.defects.defective import DefectiveReference, grid_under
 from linesim.defects.fault import Fault
-from linesim.defects.kinds import Placed, kind_named
+from linesim.defects.kinds import Placed
 from linesim.defects.labels import Footprints, Label, footprints
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import Rendered, render
@@ -42,7 +42,7 @@ class Instance:
     @property
     def class_id(self) -> int:
         """Number of its kind, from 0."""
-        return kind_named(self.placed.kind).class_id
+        return self.placed.which.class_id
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -13,6 +13,7 @@ import tomli_w
 from linesim.dataset.card import write_card
 from linesim.dataset.draw import PlanRefusedError
 from linesim.dataset.layout import PLAN, SET, SETUP, is_done, tidy
+from linesim.dataset.plan.named_files import named_from
 from linesim.dataset.plan.plan import Plan, fingerprint
 from linesim.dataset.room import refuse_without_room
 from linesim.dataset.samples import write_samples
@@ -21,7 +22,7 @@ from linesim.dataset.tables_out import records, write_tables
 from linesim.dataset.workers import images
 from linesim.files.atomic import write_json, write_text
 from linesim.setup.errors import InputError
-from linesim.setup.resolve import relative_to, resolved_text
+from linesim.setup.resolve import resolved_text
 from linesim.workers.tasks import Runner, Tell, versions
 
 
@@ -210,7 +211,4 @@ def _write_plan(plan: Plan, folder: Path) -> None:
     texts: dict[str, Any] = {"title": plan.title, "setup": SETUP}
     texts |= {"count": plan.count, "seed": plan.seed}
     texts |= {name: part for name, part in plan.texts.items() if name != "title"}
-    if isinstance(texts.get("scenes"), dict) and "files" in texts["scenes"]:
-        named = [relative_to(path, folder) for path in plan.scenes.files]
-        texts["scenes"] = {**texts["scenes"], "files": named}
-    write_text(folder / PLAN, tomli_w.dumps(texts))
+    write_text(folder / PLAN, tomli_w.dumps(named_from(folder, texts, plan.files)))

@@ -13,7 +13,6 @@ from linesim.dataset.labels.outlines import polygons
 from linesim.dataset.labels.rle import placed_runs, text_of
 from linesim.dataset.layout import files_of, image_name
 from linesim.dataset.plan.plan import Plan
-from linesim.defects.kinds import KINDS
 from linesim.setup.load import known_keys
 
 Record = dict[str, Any]
@@ -89,19 +88,21 @@ def _plain(values: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def box_lines(told: Record) -> str:
-    """Write the boxes of an image as text: class from 0, middle and size over the image's own."""
-    width, height = told["width"], told["height"]
+def box_lines(plan: Plan, told: Record) -> str:
+    """Write the boxes of an image as text: line of its class, middle and size over the image's."""
+    width, height, names = told["width"], told["height"], class_names(plan)
     lines = []
     for each in told["faults"]:
         if each["labelled"]:
             x, y, wide, high = each["bbox"]
             middle = (x + wide / 2) / width, (y + high / 2) / height
             sides = wide / width, high / height
-            lines.append(f"{each['class_id']} " + " ".join(f"{v:.8f}" for v in (*middle, *sides)))
+            lines.append(
+                f"{names.index(each['kind'])} " + " ".join(f"{v:.8f}" for v in (*middle, *sides))
+            )
     return "".join(f"{line}\n" for line in lines)
 
 
-def class_names() -> tuple[str, ...]:
-    """Name all classes."""
-    return tuple(kind.name for kind in KINDS)
+def class_names(plan: Plan) -> tuple[str, ...]:
+    """Name the classes of a set, a line each where boxes count them from 0."""
+    return tuple(kind.name for kind in plan.faults.kinds)

@@ -32,6 +32,11 @@ class Scenes:
     count: int = 0
     images_each: int
 
+    @property
+    def line(self) -> str:
+        """Which line of production its product is of, as far as its faults go."""
+        return "tile" if self.kind == "tile" else "foil"
+
     def of_image(self, index: int) -> int:
         """Tell which scene an image is taken from."""
         run = index // self.images_each

@@ -16,7 +16,6 @@ from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.record import Record, class_names
 from linesim.dataset.samples_in import read_record
-from linesim.defects.kinds import KINDS
 from linesim.files.atomic import atomic_path, write_text
 from linesim.files.csv_out import write_csv
 
@@ -72,7 +71,7 @@ def write_tables(
         (FAULTS, lambda path: _faults(plan, folder, path)),
     ]
     if plan.labels.box_files:
-        jobs.append((CLASSES, _classes))
+        jobs.append((CLASSES, lambda path: _classes(plan, path)))
     for done, (name, job) in enumerate(jobs):
         job(folder / name)
         if tell:
@@ -80,8 +79,8 @@ def write_tables(
     return tuple(name for name, _ in jobs)
 
 
-def _classes(path: Path) -> None:
-    write_text(path, "".join(f"{name}\n" for name in class_names()))
+def _classes(plan: Plan, path: Path) -> None:
+    write_text(path, "".join(f"{name}\n" for name in class_names(plan)))
 
 
 def _annotations(plan: Plan, folder: Path, split: str) -> Callable[[Path], None]:
@@ -100,7 +99,8 @@ def coco_text(plan: Plan, told: Callable[[], Iterator[Record]]) -> Iterator[str]
     """Write a split as COCO instance annotations, a line each."""
     info = {"description": f"{plan.title}. {_NOTE}", "simulated": True, "seed": plan.seed}
     groups = [
-        {"id": kind.class_id + 1, "name": kind.name, "supercategory": "fault"} for kind in KINDS
+        {"id": kind.class_id + 1, "name": kind.name, "supercategory": "fault"}
+        for kind in plan.faults.kinds
     ]
     yield f'{{\n"info": {_line(info)},\n"licenses": [],\n"categories": [\n'
     yield ",\n".join(_line(each) for each in groups)
@@ -203,14 +203,7 @@ def _word(value: object) -> object:
 
 
 def _faults(plan: Plan, folder: Path, path: Path) -> None:
-    names = list(
-        dict.fromkeys(
-            name
-            for kind in KINDS
-            if any(each.recipe.kind == kind.name for each in plan.faults.wanted)
-            for name in kind.parameters
-        )
-    )
+    names = list(dict.fromkeys(name for kind in plan.faults.kinds for name in kind.parameters))
     header = ("image", "split", *_FAULT_KEYS, "left", "top", "width", "height", *names)
     write_csv(
         path,

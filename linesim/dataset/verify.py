@@ -147,7 +147,7 @@ def _label_faults(folder: Path, plan: Plan, told: Record) -> Iterator[str]:
     elif (_classes(found, runs, shape) != mask).any():
         yield f"{name}: the mask is not that of the labels"
     boxes = folder / files_of(plan, told["index"])[2]
-    if plan.labels.box_files and boxes.read_text("utf-8") != box_lines(told):
+    if plan.labels.box_files and boxes.read_text("utf-8") != box_lines(plan, told):
         yield f"{name}: the file of boxes is not that of the labels"
 
 

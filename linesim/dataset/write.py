@@ -24,7 +24,7 @@ def write_image(plan: Plan, folder: Path, index: int) -> None:
     _write_samples(image, made)
     write_png(mask, made.mask, as_scan=True)
     for path in boxes:
-        write_text(path, box_lines(told))
+        write_text(path, box_lines(plan, told))
     write_json(last, told)
 
 

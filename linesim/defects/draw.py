@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from linesim.defects.kinds import Placed, Value, kind_named
+from linesim.defects.kinds import Placed, Value
 from linesim.defects.pose import Pose
 from linesim.defects.recipes import Recipe
 from linesim.setup.errors import InputError
@@ -119,10 +119,10 @@ def _with_room(
 
 def _at_origin(random: np.random.Generator, recipe: Recipe) -> Placed:
     values: dict[str, Value] = {name: part.drawn(random) for name, part in recipe.ranges.items()}
-    if "form" in kind_named(recipe.kind).parameters and "form" not in values:
+    if "form" in recipe.which.parameters and "form" not in values:
         values["form"] = int(random.integers(_FORMS))
     pose = Pose(x_mm=0.0, y_mm=0.0, turn_deg=recipe.turn.drawn(random))
-    return Placed(kind=recipe.kind, pose=pose, values=values)
+    return Placed(kind=recipe.kind, pose=pose, values=values, own=recipe.own)
 
 
 def _places(kind: str, own: Box, area: Area, edge_rule: EdgeRule) -> Box:

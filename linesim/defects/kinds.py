@@ -35,12 +35,14 @@ class Kind:
     class_id : int; its number in labels; never given to another kind
     sentence : str; what it is, in one sentence
     make : callable; takes the numbers of `parameters` by name
+    identity : str; of a kind of the user's own: a digest of all that makes it
     """
 
     name: str
     class_id: int
     sentence: str
     make: Callable[..., Recipe]
+    identity: str = ""
 
     @property
     def parameters(self) -> tuple[str, ...]:
@@ -97,6 +99,8 @@ KINDS = (
     ),
 )
 """All kinds, in the order of their class numbers."""
+FIRST_OWN = 32
+"""Class number of the first kind of a user's own; those below are kept for `KINDS`."""
 
 
 def kind_named(name: str) -> Kind:
@@ -126,11 +130,18 @@ class Placed:
     kind : str; name of its kind
     pose : Pose; where it lies
     values : mapping; numbers of the kind's parameters by name; what is left out takes its default
+    own : Kind, optional; the kind itself, where it is not one of `KINDS`
     """
 
     kind: str
     pose: Pose
     values: Mapping[str, Value] = field(default_factory=dict)
+    own: Kind | None = None
+
+    @property
+    def which(self) -> Kind:
+        """The kind itself."""
+        return self.own or kind_named(self.kind)
 
     def fault(self) -> Fault:
         """
@@ -141,9 +152,8 @@ class Placed:
         InputError
             If the kind or a parameter is unknown, one is missing, or a number is out of range.
         """
-        kind = kind_named(self.kind)
-        need_parameters(kind, self.values)
-        return kind.make(**self.values).at(self.pose)
+        need_parameters(self.which, self.values)
+        return self.which.make(**self.values).at(self.pose)
 
 
 def need_parameters(kind: Kind, given: Mapping[str, object]) -> None:

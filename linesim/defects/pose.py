@@ -9,6 +9,17 @@ from linesim.defects.edges import Edges
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 
+TINY = 1e-6
+"""Least factor of a size."""
+
+
+def need_factor(name: str, factor: float, *, least: float) -> None:
+    """Refuse what is no factor."""
+    if not (isfinite(factor) and factor >= least):
+        bound = "from 0" if least == 0 else "above 0"
+        msg = f"{name}: read {factor:g}, expected a factor {bound}"
+        raise InputError(msg)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pose:

@@ -8,7 +8,7 @@ is meant to be replaced by what a plant knows of its own faults.
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from linesim.defects.kinds import kind_named, need_parameters
+from linesim.defects.kinds import Kind, kind_named, need_parameters
 from linesim.defects.ranges import Each, Range, fixed
 from linesim.setup.errors import InputError
 from linesim.targets.foil import METAL
@@ -31,6 +31,7 @@ class Recipe:
     ranges : mapping; what each parameter is drawn from; ``form`` is drawn by itself
     fewest, most : int; how many, all numbers between equally likely
     turn : Range; direction [°]
+    own : Kind, optional; the kind itself, where it is not one of `kinds.KINDS`
 
     Raises
     ------
@@ -43,10 +44,16 @@ class Recipe:
     fewest: int = 0
     most: int = 2
     turn: Range = ANY_WAY
+    own: Kind | None = None
+
+    @property
+    def which(self) -> Kind:
+        """The kind itself."""
+        return self.own or kind_named(self.kind)
 
     def __post_init__(self) -> None:
         """Refuse what cannot be drawn."""
-        need_parameters(kind_named(self.kind), self.ranges)
+        need_parameters(self.which, self.ranges)
         if not 0 <= self.fewest <= self.most:
             msg = (
                 f"{self.kind}: read {self.fewest} to {self.most} faults, expected 0 or more, the "

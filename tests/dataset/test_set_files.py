@@ -89,13 +89,14 @@ def test_areas_and_boxes_are_those_of_pycocotools(made: Path) -> None:
 
 
 def test_ids_count_from_one(made: Path) -> None:
-    """Annotations 1, 2, 3 … in each file, images by their number, categories from 1."""
+    """Annotations 1, 2, 3 … in each file, images by their number, categories by their class."""
     numbers = []
     for split in SPLITS:
         read = coco(made, split).dataset
         ids = [each["id"] for each in read["annotations"]]
         assert ids == list(range(1, len(ids) + 1))
-        assert [each["id"] for each in read["categories"]] == list(range(1, 12))
+        named = {each["id"]: each["name"] for each in read["categories"]}
+        assert named == {1: "pinhole", 2: "spot", 4: "scratch", 10: "hole"}  # of the plan alone
         numbers += [each["id"] for each in read["images"]]
     assert sorted(numbers) == list(range(1, 13))
 
@@ -118,7 +119,8 @@ def test_images_without_labels_are_there(made: Path) -> None:
 
 
 def test_box_files_say_the_same_boxes(made: Path) -> None:
-    """Class from 0, middle and size as shares: turned back, they are the boxes of the JSON."""
+    """Line of its class, middle and size as shares: turned back, they are the boxes of the JSON."""
+    names = (made / "labels" / "classes.txt").read_text("utf-8").splitlines()
     for split, read, image in annotated(made):
         labels = read.loadAnns(read.getAnnIds(imgIds=image["id"]))
         path = made / "labels" / split / f"{Path(image['file_name']).stem}.txt"
@@ -126,7 +128,7 @@ def test_box_files_say_the_same_boxes(made: Path) -> None:
         size = np.array([image["width"], image["height"]] * 2)
         for line, each in zip(lines, labels, strict=True):
             number, *shares = line.split()
-            assert int(number) == each["category_id"] - 1
+            assert names[int(number)] == read.cats[each["category_id"]]["name"]
             x, y, wide, high = np.array(shares, dtype=float) * size
             box = [x - wide / 2, y - high / 2, wide, high]
             # eight decimals of at most a hundred samples

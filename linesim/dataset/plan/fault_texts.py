@@ -16,7 +16,8 @@ change = "0.8:4:log"            # three in a list: red, green, blue
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from linesim.dataset.plan.fault_values import (
@@ -27,11 +28,13 @@ from linesim.dataset.plan.fault_values import (
     range_of,
     value_of,
 )
+from linesim.dataset.plan.own_faults import OWN_KEYS, OwnKinds, own_kinds
 from linesim.defects.draw import EdgeRule
-from linesim.defects.kinds import KINDS, Placed, kind_named
+from linesim.defects.kinds import Kind, Placed, kind_named
 from linesim.defects.pose import Pose
 from linesim.defects.ranges import Each
 from linesim.defects.recipes import ANY_WAY, FOIL, TILE, Recipe
+from linesim.files.srgb import Encoding
 from linesim.setup.errors import InputError
 from linesim.setup.fields import Quantity
 from linesim.setup.shown import shown
@@ -57,10 +60,19 @@ class FaultPlan:
     wanted: tuple[Wanted, ...] = ()
     min_distance_mm: float = 0.5
     edge: EdgeRule = "cut"
+    files: Mapping[str, tuple[Path, ...]] = field(default_factory=dict)
+    """Of kinds that are cut out of images, by name."""
+
+    @property
+    def kinds(self) -> tuple[Kind, ...]:
+        """All kinds that it may draw, by class number."""
+        return tuple(sorted((each.recipe.which for each in self.wanted), key=_class_id))
 
 
-def faults_of(table: object, line: str) -> tuple[FaultPlan, tuple[str, ...]]:
-    """Read the faults of a plan."""
+def faults_of(
+    table: object, line: str, folder: Path | None = None, encoding: Encoding = "linear"
+) -> tuple[FaultPlan, tuple[str, ...]]:
+    """Read the faults of a plan; files are named from its folder, coded as its target is."""
     if not isinstance(table, Mapping):
         return FaultPlan(), (f"faults: read {shown(table)}, but expected [faults] and its keys",)
     reader = Reader()
@@ -73,17 +85,26 @@ def faults_of(table: object, line: str) -> tuple[FaultPlan, tuple[str, ...]]:
         reader.told.append(f'faults.edge: read {shown(edge)}, but expected "inside" or "cut"')
     apart_mm = reader.checked("faults.min_distance", _DISTANCE, table.get("min_distance", "0.5 mm"))
     counts = counts_of("faults.count", table.get("count", "0:1"), reader)
-    wanted = tuple(_wanted(table, LINES[like], counts, reader))
+    own = own_kinds(table, folder or Path(), encoding, reader)
+    wanted = tuple(_wanted(table, LINES[like], (counts, own), reader))
     return (
-        FaultPlan(wanted=wanted, min_distance_mm=apart_mm or 0.0, edge=edge),
+        FaultPlan(wanted=wanted, min_distance_mm=apart_mm or 0.0, edge=edge, files=own.files),
         tuple(reader.told),
     )
 
 
+def _class_id(kind: Kind) -> int:
+    return kind.class_id
+
+
 def _wanted(
-    table: Mapping[str, Any], line: tuple[Recipe, ...], counts: tuple[int, ...], reader: Reader
+    table: Mapping[str, Any],
+    line: tuple[Recipe, ...],
+    common: tuple[tuple[int, ...], OwnKinds],
+    reader: Reader,
 ) -> Iterator[Wanted]:
     """Read all kinds, each with what its own table says."""
+    counts, mine = common
     known = {recipe.kind: recipe for recipe in line}
     own = {name: part for name, part in table.items() if name not in _OWN}
     kinds = table.get("kinds", [*known, *(name for name in own if name not in known)])
@@ -93,43 +114,52 @@ def _wanted(
         )
         return
     names = [*map(str, kinds), *(name for name in own if name not in kinds)]
-    for name in _in_order(names, reader):
+    refused = {name for name in own if _makes_one(own[name]) and name not in mine.kinds}
+    for kind in _in_order([name for name in names if name not in refused], mine, reader):
+        name = kind.name
         part = own.get(name, {})
-        recipe = _lot(name, part, known.get(name), reader)
+        if kind.identity:
+            part = {key: value for key, value in part.items() if key not in OWN_KEYS}
+        recipe = _lot(kind, part, known.get(name), reader)
         if recipe is not None:
             given = "count" in part
             found = counts_of(f"faults.{name}.count", part["count"], reader) if given else counts
             yield Wanted(recipe=recipe, counts=found)
 
 
-def _in_order(names: list[str], reader: Reader) -> list[str]:
+def _makes_one(part: object) -> bool:
+    return isinstance(part, Mapping) and bool({"images", "outline_mm"} & set(part))
+
+
+def _in_order(names: list[str], mine: OwnKinds, reader: Reader) -> list[Kind]:
     order = []
     for name in dict.fromkeys(names):
         try:
-            order.append(kind_named(name))
+            order.append(mine.kinds.get(name) or kind_named(name))
         except InputError as refusal:
             reader.told.extend(f"faults.{name}: {told}" for told in refusal.faults)
-    return [kind.name for kind in sorted(order, key=KINDS.index)]
+    return sorted(order, key=_class_id)
 
 
-def _lot(name: str, table: object, known: Recipe | None, reader: Reader) -> Recipe | None:
+def _lot(kind: Kind, table: object, known: Recipe | None, reader: Reader) -> Recipe | None:
     """Read sizes and strengths of one kind over those known of it."""
-    where, before = f"faults.{name}", len(reader.told)
+    where, before = f"faults.{kind.name}", len(reader.told)
     if not isinstance(table, Mapping):
         reader.told.append(f"{where}: read {shown(table)}, but expected [{where}] and its keys")
         return None
-    found = _ranges(name, table, reader)
+    found = _ranges(kind, table, reader)
     turn = found.pop("turn", known.turn if known else ANY_WAY)
     have = {**(known.ranges if known else {}), **found}
     reader.told.extend(
         f"{where}.{key_of(each)}: nothing was read, but this key is needed"
-        for each in needed_of(kind_named(name))
+        for each in needed_of(kind)
         if each not in have
     )
     if len(reader.told) > before:
         return None
     try:
-        recipe = Recipe(kind=name, ranges=have, turn=turn)
+        own = kind if kind.identity else None
+        recipe = Recipe(kind=kind.name, ranges=have, turn=turn, own=own)
         _refuse_ends(recipe)
     except InputError as refusal:
         reader.told.extend(f"{where}: {told}" for told in refusal.faults)
@@ -137,12 +167,12 @@ def _lot(name: str, table: object, known: Recipe | None, reader: Reader) -> Reci
     return recipe
 
 
-def _ranges(name: str, table: Mapping[str, Any], reader: Reader) -> dict[str, Any]:
+def _ranges(kind: Kind, table: Mapping[str, Any], reader: Reader) -> dict[str, Any]:
     """Read what a kind's own table says, but for how many."""
-    names = {key_of(each): each for each in kind_named(name).parameters if each != "form"}
+    names = {key_of(each): each for each in kind.parameters if each != "form"}
     found: dict[str, Any] = {}
     for key, value in table.items():
-        where = f"faults.{name}.{key}"
+        where = f"faults.{kind.name}.{key}"
         if key == "turn":
             found["turn"] = range_of(where, "turn_deg", value, reader)
         elif key in names:
@@ -164,4 +194,5 @@ def _refuse_ends(recipe: Recipe) -> None:
             else getattr(each, end)
             for name, each in recipe.ranges.items()
         }
-        Placed(kind=recipe.kind, pose=Pose(x_mm=0.0, y_mm=0.0), values=values).fault()
+        middle = Pose(x_mm=0.0, y_mm=0.0)
+        Placed(kind=recipe.kind, pose=middle, values=values, own=recipe.own).fault()

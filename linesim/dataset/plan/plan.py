@@ -3,11 +3,11 @@
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from linesim.dataset.plan.fault_texts import FaultPlan
+from linesim.dataset.plan.fault_texts import FaultPlan, Wanted
 from linesim.dataset.plan.keys import scene_seed
 from linesim.dataset.plan.spans import Span
 from linesim.dataset.plan.splits import split_of
@@ -57,6 +57,13 @@ class Plan:
     labels: LabelRule
     texts: Mapping[str, Any]
 
+    @property
+    def files(self) -> dict[tuple[str, ...], tuple[Path, ...]]:
+        """Files that its texts name, by the keys that lead to them."""
+        own = {("faults", name, "images"): paths for name, paths in self.faults.files.items()}
+        named = "files" in self.texts.get("scenes", {})
+        return own | ({("scenes", "files"): self.scenes.files} if named else {})
+
     def split(self, index: int) -> str:
         """Name the split of an image."""
         return split_of(self.scenes.of_image(index), self.splits)
@@ -80,7 +87,7 @@ def fingerprint(plan: Plan) -> str:
             }
             for span in plan.spans  # their order shapes what is drawn
         ],
-        "faults": asdict(plan.faults),
+        "faults": _fault_texts(plan.faults),
         "scenes": {**asdict(plan.scenes), "files": [_digest(path) for path in plan.scenes.files]},
         "splits": dict(plan.splits),
         "images": asdict(plan.images),
@@ -89,6 +96,27 @@ def fingerprint(plan: Plan) -> str:
     }
     text = json.dumps(said, sort_keys=True, allow_nan=False)
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _fault_texts(faults: FaultPlan) -> dict[str, Any]:
+    """Give what tells the faults of plans apart; a kind of the user's own by its digest."""
+    wanted = []
+    for each in faults.wanted:
+        recipe = asdict(replace(each.recipe, own=None)) if not each.recipe.own else _own(each)
+        recipe.pop("own", None)
+        wanted.append({"recipe": recipe, "counts": each.counts})
+    return {"wanted": wanted, "min_distance_mm": faults.min_distance_mm, "edge": faults.edge}
+
+
+def _own(each: Wanted) -> dict[str, Any]:
+    recipe, kind = each.recipe, each.recipe.which
+    return {
+        "kind": recipe.kind,
+        "class_id": kind.class_id,
+        "identity": kind.identity,
+        "ranges": {name: asdict(part) for name, part in recipe.ranges.items()},
+        "turn": asdict(recipe.turn),
+    }
 
 
 def _station_texts(setup: Setup) -> dict[str, Any]:

@@ -101,7 +101,7 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
             "face; expected no gloss, relief or slope in [target]"
         )
     spans, told = spans_of(parts["vary"], base)
-    faults, more = faults_of(parts["faults"], "tile" if scenes.kind == "tile" else "foil")
+    faults, more = faults_of(parts["faults"], scenes.line, folder, base.target.encoding)
     reader.told.extend((*told, *more))
     if reader.told:
         raise InputError(*reader.told)

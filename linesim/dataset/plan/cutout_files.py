@@ -1,0 +1,80 @@
+"""Pictures of faults, cut out: opacity, and value over the good product beside."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+
+import numpy as np
+
+from linesim.defects.cutouts import CutOut
+from linesim.files.cutouts_in import OpaquePart, read_opaque_part
+from linesim.files.srgb import Encoding, srgb_to_linear
+from linesim.setup.arrays import FloatArray
+from linesim.setup.errors import InputError
+
+MOST_PIXELS = 1_000_000
+"""Of a cut-out; its elements are laid one by one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """
+    How pictures are to be read.
+
+    Parameters
+    ----------
+    encoding : {"srgb", "linear"}; of their codes
+    pixel_size_um : float; on the product [µm]
+    absolute : bool; values are reflectances, not ratios to the product beside the fault
+    surroundings : float, optional
+        Level of that product as a share of full scale, encoded as the picture is; left out: the
+        median of the clear pixels, of each colour.
+    """
+
+    encoding: Encoding
+    pixel_size_um: float
+    absolute: bool = False
+    surroundings: float | None = None
+
+
+def cut_outs(key: str, paths: tuple[Path, ...], look: Look, told: list[str]) -> Iterator[CutOut]:
+    """Read pictures; what is wrong with them is told, and they are left out."""
+    for path in paths:
+        try:
+            yield _cut_out(key, path, look)
+        except InputError as refusal:
+            told.extend(
+                each if each.startswith(key) else f'{key} "{path.name}" {each}'
+                for each in refusal.faults
+            )
+
+
+def _cut_out(key: str, path: Path, look: Look) -> CutOut:
+    part = read_opaque_part(path, encoding=look.encoding, key=key, max_pixels=MOST_PIXELS)
+    value = part.value if look.absolute else part.value / _level(part, look)
+    said = f"{look.pixel_size_um!r} {look.absolute} {value.shape}".encode()
+    digest = sha256(said + part.alpha.tobytes() + np.ascontiguousarray(value).tobytes())
+    return CutOut(
+        digest=digest.hexdigest(),
+        pixel_size_um=look.pixel_size_um,
+        alpha=part.alpha,
+        value=value,
+    )
+
+
+def _level(part: OpaquePart, look: Look) -> FloatArray:
+    """Give the linear level of good product, of each colour."""
+    colours = part.value.shape[2]
+    if look.surroundings is not None:
+        stated = np.full(colours, look.surroundings)
+        return srgb_to_linear(stated) if look.encoding == "srgb" else stated
+    clear = part.value[part.alpha == 0]
+    level = np.median(clear, axis=0) if len(clear) else np.zeros(colours)
+    if not (level > 0).all():
+        msg = (
+            "shows no product beside the fault (its clear pixels are black, or there are none); "
+            "expected surroundings = 0.5 or so: the level of good product as a share of full scale"
+        )
+        raise InputError(msg)
+    return np.asarray(level)
