@@ -9,11 +9,13 @@ import numpy as np
 
 from linesim.dataset.plan.keys import (
     FAULT_STREAM,
+    NUISANCE_STREAM,
     PLACE_STREAM,
     STATION_STREAM,
     image_stream,
     scan_seed,
 )
+from linesim.dataset.plan.nuisances import drawn_nuisances
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.splits import is_good
 from linesim.dataset.scenes import Piece, Room, piece_at
@@ -47,6 +49,7 @@ class Drawn:
     scene: int
     piece: Piece
     faults: tuple[Placed, ...]
+    nuisances: tuple[Placed, ...] = ()  # no faults, on good product too
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +72,13 @@ class Taken:
         advance_um = float(self.numbers.timing.line_advance_um)
         along_mm = self.lines * advance_um / 1000 + self.first_mm
         return float(self.numbers.geometry.field_of_view_mm), along_mm
+
+    @property
+    def area(self) -> Area:
+        """The part of the target that is scanned."""
+        across_mm, along_mm = self.field_mm
+        half_mm = across_mm / 2
+        return Area(left_mm=-half_mm, top_mm=self.first_mm, right_mm=half_mm, bottom_mm=along_mm)
 
     @property
     def first_mm(self) -> float:
@@ -118,6 +128,9 @@ def drawn(plan: Plan, index: int) -> Drawn:
         scene=scene,
         piece=piece,
         faults=() if good else _faults(plan, index, shot),
+        nuisances=drawn_nuisances(
+            plan.nuisances, image_stream(plan.seed, index, NUISANCE_STREAM), shot.area
+        ),
     )
 
 
@@ -133,9 +146,6 @@ def _piece(plan: Plan, index: int, shot: Taken, scene: int) -> Piece:
 
 def _faults(plan: Plan, index: int, shot: Taken) -> tuple[Placed, ...]:
     """Draw faults; all again, with another stream, where there are none or no room for them."""
-    across_mm, along_mm = shot.field_mm
-    half_mm = across_mm / 2
-    area = Area(left_mm=-half_mm, top_mm=shot.first_mm, right_mm=half_mm, bottom_mm=along_mm)
     last = "no kind of fault was drawn"
     for attempt in range(_TRIES):
         random = image_stream(plan.seed, index, FAULT_STREAM, attempt)
@@ -146,7 +156,7 @@ def _faults(plan: Plan, index: int, shot: Taken) -> tuple[Placed, ...]:
             return draw_faults(
                 random,
                 recipes,
-                area,
+                shot.area,
                 min_distance_mm=plan.faults.min_distance_mm,
                 edge_rule=plan.faults.edge,
             )

@@ -79,10 +79,12 @@ def item(plan: Plan, index: int) -> Item:
 
 def _made(plan: Plan, index: int) -> Item:
     asked = drawn(plan, index)
-    base = ArrayReference(
+    good = ArrayReference(
         data=asked.piece.cut(plan.scene(asked.scene)), pixel_size_um=plan.scenes.pixel_size_um
     )
-    held = tuple(HeldFault(fault=each.fault(), grid=grid_under(base)) for each in asked.faults)
+    # what is no fault is part of the product: labels say what a fault changes on top of it
+    base = _painted(good, _held(good, asked.nuisances))
+    held = _held(base, asked.faults)
     painted = _painted(base, held)
     made = render(asked.setup, painted, asked.lines, asked.seed, workers=1)
     shape = made.image.shape[0], made.image.shape[1]
@@ -97,6 +99,10 @@ def _made(plan: Plan, index: int) -> Item:
         instances=found,
         states=states(asked.setup, painted),
     )
+
+
+def _held(base: ArrayReference, placed: tuple[Placed, ...]) -> tuple[HeldFault, ...]:
+    return tuple(HeldFault(fault=each.fault(), grid=grid_under(base)) for each in placed)
 
 
 def _painted(base: ArrayReference, held: tuple[HeldFault, ...]) -> ArrayReference:

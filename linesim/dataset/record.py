@@ -13,6 +13,7 @@ from linesim.dataset.labels.outlines import polygons
 from linesim.dataset.labels.rle import placed_runs, text_of
 from linesim.dataset.layout import files_of, image_name
 from linesim.dataset.plan.plan import Plan
+from linesim.defects.kinds import Placed
 from linesim.setup.load import known_keys
 
 Record = dict[str, Any]
@@ -24,7 +25,7 @@ def record(plan: Plan, made: Item) -> Record:
     asked = made.drawn
     shape = made.image.shape[0], made.image.shape[1]
     numbers = asked.setup
-    return {
+    told = {
         "simulated": True,
         "index": asked.index,
         "image": image_name(plan, asked.index),
@@ -44,6 +45,9 @@ def record(plan: Plan, made: Item) -> Record:
         "drawn": dict(asked.changes),
         "faults": [_fault(plan, each, shape) for each in made.instances],
     }
+    if plan.nuisances.wanted:
+        told["nuisances"] = [_placed(each) for each in asked.nuisances]
+    return told
 
 
 def _setup_hash(made: Item) -> str:
@@ -55,13 +59,11 @@ def _setup_hash(made: Item) -> str:
 
 
 def _fault(plan: Plan, each: Instance, shape: tuple[int, int]) -> dict[str, Any]:
-    placed, strength = each.placed, each.strength
-    pose = asdict(placed.pose)
+    strength = each.strength
     told = {
-        "kind": placed.kind,
+        "kind": each.placed.kind,
         "class_id": each.class_id,
-        **{name: pose[name] for name in ("x_mm", "y_mm", "turn_deg")},
-        "values": _plain(placed.values),
+        **_placed(each.placed),
         "area_um2": each.area_um2,
         "cover_px": each.cover_px,
         "visible": each.visible,
@@ -69,6 +71,15 @@ def _fault(plan: Plan, each: Instance, shape: tuple[int, int]) -> dict[str, Any]
     }
     told |= {} if strength is None else asdict(strength)
     return told if each.outline is None else told | _label(plan, each.outline, shape)
+
+
+def _placed(placed: Placed) -> dict[str, Any]:
+    pose = asdict(placed.pose)
+    return {
+        "kind": placed.kind,
+        **{name: pose[name] for name in ("x_mm", "y_mm", "turn_deg")},
+        "values": _plain(placed.values),
+    }
 
 
 def _label(plan: Plan, outline: Outline, shape: tuple[int, int]) -> dict[str, Any]:

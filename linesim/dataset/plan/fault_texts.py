@@ -120,7 +120,7 @@ def _wanted(
         part = own.get(name, {})
         if kind.identity:
             part = {key: value for key, value in part.items() if key not in OWN_KEYS}
-        recipe = _lot(kind, part, known.get(name), reader)
+        recipe = recipe_of(f"faults.{name}", kind, part, known.get(name), reader)
         if recipe is not None:
             given = "count" in part
             found = counts_of(f"faults.{name}.count", part["count"], reader) if given else counts
@@ -141,13 +141,15 @@ def _in_order(names: list[str], mine: OwnKinds, reader: Reader) -> list[Kind]:
     return sorted(order, key=_class_id)
 
 
-def _lot(kind: Kind, table: object, known: Recipe | None, reader: Reader) -> Recipe | None:
+def recipe_of(
+    where: str, kind: Kind, table: object, known: Recipe | None, reader: Reader
+) -> Recipe | None:
     """Read sizes and strengths of one kind over those known of it."""
-    where, before = f"faults.{kind.name}", len(reader.told)
+    before = len(reader.told)
     if not isinstance(table, Mapping):
         reader.told.append(f"{where}: read {shown(table)}, but expected [{where}] and its keys")
         return None
-    found = _ranges(kind, table, reader)
+    found = _ranges(where, kind, table, reader)
     turn = found.pop("turn", known.turn if known else ANY_WAY)
     have = {**(known.ranges if known else {}), **found}
     reader.told.extend(
@@ -167,12 +169,12 @@ def _lot(kind: Kind, table: object, known: Recipe | None, reader: Reader) -> Rec
     return recipe
 
 
-def _ranges(kind: Kind, table: Mapping[str, Any], reader: Reader) -> dict[str, Any]:
+def _ranges(above: str, kind: Kind, table: Mapping[str, Any], reader: Reader) -> dict[str, Any]:
     """Read what a kind's own table says, but for how many."""
     names = {key_of(each): each for each in kind.parameters if each != "form"}
     found: dict[str, Any] = {}
     for key, value in table.items():
-        where = f"faults.{kind.name}.{key}"
+        where = f"{above}.{key}"
         if key == "turn":
             found["turn"] = range_of(where, "turn_deg", value, reader)
         elif key in names:

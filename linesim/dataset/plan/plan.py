@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -56,6 +56,7 @@ class Plan:
     images: ImageRule
     labels: LabelRule
     texts: Mapping[str, Any]
+    nuisances: FaultPlan = field(default_factory=FaultPlan)
 
     @property
     def files(self) -> dict[tuple[str, ...], tuple[Path, ...]]:
@@ -94,6 +95,8 @@ def fingerprint(plan: Plan) -> str:
         "labels": asdict(plan.labels),
         "versions": versions(),
     }
+    if plan.nuisances.wanted:
+        said["nuisances"] = _fault_texts(plan.nuisances)
     text = json.dumps(said, sort_keys=True, allow_nan=False)
     return hashlib.sha256(text.encode()).hexdigest()
 

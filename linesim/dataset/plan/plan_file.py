@@ -26,18 +26,20 @@ threshold = 0.5
 """
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 from linesim.dataset.plan.fault_texts import faults_of
+from linesim.dataset.plan.nuisances import SOME, nuisances_of
 from linesim.dataset.plan.plan import ImageRule, LabelRule, Plan
-from linesim.dataset.plan.spans import spans_of
+from linesim.dataset.plan.spans import Span, spans_of
 from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.plan.tables import IMAGES, LABELS, SCENES, TOP, TableReader, unknown
 from linesim.dataset.plan.tables import SPLITS as SHARES
+from linesim.dataset.plan.wide import is_wide, widened
 from linesim.dataset.scenes import DRAWN, Scenes
 from linesim.forward.station import station
 from linesim.forward.transport import first_line_um
@@ -51,7 +53,7 @@ from linesim.setup.vocabulary import title_faults
 from linesim.targets.faces.face import face_of
 
 _EXPECTED = "a plan of a data set, as sample_targets/foil_set.toml"
-_PARTS = ("images", "scenes", "splits", "vary", "faults", "labels")
+_PARTS = ("images", "scenes", "splits", "vary", "faults", "nuisances", "labels")
 _KEYS = ("title", "setup", *TOP, *_PARTS)
 _SHARES = {"train": 0.7, "val": 0.15, "test": 0.15}
 _WIDER, _LONGER, _IMAGES_EACH = 1.1, 2.0, 8
@@ -90,19 +92,19 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
     title = texts.get("title", base.title)
     reader.told.extend(title_faults(title))
     top = reader.read("", {key: texts[key] for key in TOP if key in texts}, TOP)
-    images = ImageRule(**reader.read("images", parts["images"], IMAGES))
-    labels = LabelRule(**reader.read("labels", parts["labels"], LABELS))
+    images, labels = (
+        ImageRule(**reader.read("images", parts["images"], IMAGES)),
+        LabelRule(**reader.read("labels", parts["labels"], LABELS)),
+    )
     base = _of_one_length(base, images, reader)
     scenes = _scenes(parts["scenes"], base, folder, reader)
     shares = _shares(parts["splits"], reader)
-    if face_of(base) is not None:
-        reader.told.append(
-            "setup: its target mirrors, leans or has relief, but labels are made for a matt, level "
-            "face; expected no gloss, relief or slope in [target]"
-        )
-    spans, told = spans_of(parts["vary"], base)
+    reader.told.extend(_face_faults(base))
+    spans, told = _spans(parts["vary"], base)
     faults, more = faults_of(parts["faults"], scenes.line, folder, base.target.encoding)
-    reader.told.extend((*told, *more))
+    lying = texts.get("nuisances", SOME if is_wide(parts["vary"]) else {})
+    nuisances, others = nuisances_of(lying, scenes.line)
+    reader.told.extend((*told, *more, *others))
     if reader.told:
         raise InputError(*reader.told)
     return Plan(
@@ -112,12 +114,27 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
         seed=top.get("seed", 0),
         spans=spans,
         faults=faults,
+        nuisances=nuisances,
         scenes=scenes,
         splits=shares,
         images=images,
         labels=labels,
         texts={key: texts[key] for key in ("title", *_PARTS) if key in texts},
     )
+
+
+def _spans(table: object, base: Setup) -> tuple[tuple[Span, ...], tuple[str, ...]]:
+    wide, unknown_preset = widened(table, base)
+    spans, told = spans_of(wide, base)
+    return spans, (*unknown_preset, *told)
+
+
+def _face_faults(base: Setup) -> Iterator[str]:
+    if face_of(base) is not None:
+        yield (
+            "setup: its target mirrors, leans or has relief, but labels are made for a matt, level "
+            "face; expected no gloss, relief or slope in [target]"
+        )
 
 
 def _base(written: object, folder: Path) -> Setup:
