@@ -149,7 +149,7 @@ def _text(made: "Made") -> str:
             f"{name} has no image: expected more images, or a smaller scenes.images_each"
             for name in bare
         ),
-        "all of it is simulated",
+        "scans are real, faults simulated" if made.plan.scenes.real else "all of it is simulated",
         *_paragraphs((*(each.line for each in plan_people(made.plan)), MACHINERY)),
         f"\nwrote {', '.join(_PLACES)} … in {made.folder.as_posix()}/",
     ]

@@ -38,6 +38,14 @@ def _plain(text: str) -> str:
 
 
 def _head(plan: Plan) -> str:
+    if plan.scenes.real:
+        return (
+            f"# {_plain(plan.title)}\n\n"
+            "**Simulated faults in real scans.** The product was scanned; every fault on it is "
+            "computed by linesim, its electrons and their noise put into the scan. Keep these "
+            "images out of test sets that stand for real faults.\n\n"
+            f"![Some of the images, with the outlines of their labels]({SHEET})"
+        )
     return (
         f"# {_plain(plan.title)}\n\n"
         "**Simulated.** Every image and every fault here is computed by linesim; none was "
@@ -75,6 +83,8 @@ def _able(found: Sums) -> str:
 
 
 def _scenes(plan: Plan) -> str:
+    if plan.scenes.real:
+        return f"{len(plan.scenes.files)} scans, taken as free of faults and left as they are"
     if plan.scenes.files:
         return f"{len(plan.scenes.files)} image files, taken as free of faults"
     return f'drawn, "{plan.scenes.kind}", each from a seed of its own, free of faults'

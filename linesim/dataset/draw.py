@@ -18,7 +18,7 @@ from linesim.dataset.plan.keys import (
 from linesim.dataset.plan.nuisances import drawn_nuisances
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.splits import is_good
-from linesim.dataset.scenes import Piece, Room, piece_at
+from linesim.dataset.scenes import Piece, Room, piece_at, strip_at
 from linesim.defects.draw import Area, draw_faults
 from linesim.defects.kinds import Placed
 from linesim.defects.recipes import Recipe
@@ -136,12 +136,16 @@ def drawn(plan: Plan, index: int) -> Drawn:
 
 def _piece(plan: Plan, index: int, shot: Taken, scene: int) -> Piece:
     """Choose where on its scene an image is taken."""
+    random = image_stream(plan.seed, index, PLACE_STREAM)
+    places = float(random.random()), float(random.random())
+    name, shape = plan.scenes.name(scene), plan.scene(scene).shape
+    if plan.scenes.real:
+        strip = Room(rows=shot.lines, columns=shot.width_px, margin_px=0)
+        return strip_at(shape, strip, places, name)
     pitch_mm = plan.scenes.pixel_size_um / 1000
     across, along = (ceil(round(side_mm / pitch_mm, _DIGITS)) for side_mm in shot.field_mm)
     room = Room(rows=along, columns=across, margin_px=ceil(_MARGIN * across))
-    random = image_stream(plan.seed, index, PLACE_STREAM)
-    places = float(random.random()), float(random.random())
-    return piece_at(plan.scene(scene).shape, room, places, plan.scenes.name(scene))
+    return piece_at(shape, room, places, name)
 
 
 def _faults(plan: Plan, index: int, shot: Taken) -> tuple[Placed, ...]:

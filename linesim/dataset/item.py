@@ -14,9 +14,12 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from linesim.dataset.able import states
+from linesim.dataset.background.insert import Expected, inserted
+from linesim.dataset.background.level import product_under
 from linesim.dataset.draw import Drawn, drawn
 from linesim.dataset.labels.masks import HeldFault, Outline, apart, class_mask, outline
 from linesim.dataset.labels.seen import Eye, Strength, change_of, eye
+from linesim.dataset.plan.keys import INSERT_STREAM, image_stream
 from linesim.dataset.plan.plan import LabelRule, Plan
 from linesim.defects.defective import DefectiveReference, grid_under
 from linesim.defects.fault import Fault
@@ -24,8 +27,11 @@ from linesim.defects.kinds import Placed
 from linesim.defects.labels import Footprints, Label, footprints
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import Rendered, render
+from linesim.setup.errors import InputError
 
 BYTE_BITS = 8
+_MARGIN_PX = 32
+"""Pixels of the target around a scan, for its blur to look at; beyond, the border goes on."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -79,16 +85,11 @@ def item(plan: Plan, index: int) -> Item:
 
 def _made(plan: Plan, index: int) -> Item:
     asked = drawn(plan, index)
-    good = ArrayReference(
-        data=asked.piece.cut(plan.scene(asked.scene)), pixel_size_um=plan.scenes.pixel_size_um
-    )
-    # what is no fault is part of the product: labels say what a fault changes on top of it
-    base = _painted(good, _held(good, asked.nuisances))
-    held = _held(base, asked.faults)
-    painted = _painted(base, held)
-    made = render(asked.setup, painted, asked.lines, asked.seed, workers=1)
+    pictured = _in_scan(plan, asked) if plan.scenes.real else _rendered(plan, asked)
+    held, made = pictured.held, pictured.made
+    painted = pictured.painted
     shape = made.image.shape[0], made.image.shape[1]
-    found = _instances(plan.labels, asked, held, (base, painted), made)
+    found = _instances(plan.labels, asked, held, (pictured.base, painted), made)
     labelled = [(each.outline, each.class_id + 1) for each in found if each.outline is not None]
     narrow = asked.setup.camera.bit_depth <= BYTE_BITS
     return Item(
@@ -99,6 +100,53 @@ def _made(plan: Plan, index: int) -> Item:
         instances=found,
         states=states(asked.setup, painted),
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Pictured:
+    """An image, and the target that it is of, without its faults and with them."""
+
+    base: ArrayReference
+    painted: ArrayReference
+    held: tuple[HeldFault, ...]
+    made: Rendered
+
+
+def _rendered(plan: Plan, asked: Drawn) -> _Pictured:
+    """Render all of an image."""
+    good = ArrayReference(
+        data=asked.piece.cut(plan.scene(asked.scene)), pixel_size_um=plan.scenes.pixel_size_um
+    )
+    # what is no fault is part of the product: labels say what a fault changes on top of it
+    base = _painted(good, _held(good, asked.nuisances))
+    held = _held(base, asked.faults)
+    painted = _painted(base, held)
+    made = render(asked.setup, painted, asked.lines, asked.seed, workers=1)
+    return _Pictured(base=base, painted=painted, held=held, made=made)
+
+
+def _in_scan(plan: Plan, asked: Drawn) -> _Pictured:
+    """Put the faults of an image into its scan."""
+    scan_dn = asked.piece.cut(plan.scene(asked.scene)).astype(np.uint16)
+    if scan_dn.max() > asked.setup.full_scale_dn:
+        msg = (
+            f"background: {plan.scenes.name(asked.scene)} holds {scan_dn.max()} DN, but the "
+            f"station delivers {asked.setup.full_scale_dn} at most; expected scans of its "
+            "camera.bit_depth"
+        )
+        raise InputError(msg)
+    base = product_under(asked.setup, scan_dn, plan.scenes.pixel_size_um, _MARGIN_PX)
+    held = _held(base, asked.faults)
+    painted = _painted(base, held)
+    faulted_e, good_e = (
+        render(asked.setup, each, asked.lines, asked.seed, workers=1).expected_e
+        for each in (painted, base)
+    )
+    random = image_stream(plan.seed, asked.index, INSERT_STREAM)
+    expected = Expected(good_e=good_e, faulted_e=faulted_e)
+    image = inserted(asked.setup, scan_dn, expected, random)
+    made = Rendered(image=image, expected_e=faulted_e)
+    return _Pictured(base=base, painted=painted, held=held, made=made)
 
 
 def _held(base: ArrayReference, placed: tuple[Placed, ...]) -> tuple[HeldFault, ...]:

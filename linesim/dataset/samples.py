@@ -24,7 +24,8 @@ _GREY = 2
 def write_samples(plan: Plan, folder: Path) -> None:
     """Write the sheet."""
     panels = [_panel(plan, folder, index) for index in _chosen(plan)]
-    heading = f"{plan.title} (simulated)"
+    what = "faults simulated" if plan.scenes.real else "simulated"
+    heading = f"{plan.title} ({what})"
     page = sheet(panels, columns=_COLUMNS, width_px=_WIDTH_PX, heading=heading)
     write_png(folder / SHEET, page)
 

@@ -4,7 +4,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
+import numpy as np
+
 from linesim.files.images_in import read_image
+from linesim.files.samples_in import read_samples
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
@@ -12,6 +15,8 @@ from linesim.targets.flat import flat
 from linesim.targets.foil import foil
 from linesim.targets.tile import tile
 
+SCANS = "scans"
+"""Scenes that are images as a camera delivered them."""
 DRAWN = ("foil", "tile", "flat")
 """Scenes that linesim draws; without the faults that the built-in targets of that name show."""
 _HELD = 2
@@ -33,6 +38,11 @@ class Scenes:
     images_each: int
 
     @property
+    def real(self) -> bool:
+        """Whether they are scans of real product, which stay as they are."""
+        return self.kind == SCANS
+
+    @property
     def line(self) -> str:
         """Which line of production its product is of, as far as its faults go."""
         return "tile" if self.kind == "tile" else "foil"
@@ -51,6 +61,9 @@ class Scenes:
 def scene_of(scenes: Scenes, scene: int, seed: int) -> ArrayReference:
     """Draw or read a scene; the last ones are kept."""
     pitch_um = scenes.pixel_size_um
+    if scenes.real:
+        samples_dn, _ = read_samples(scenes.files[scene])
+        return ArrayReference(data=samples_dn.astype(np.float32), pixel_size_um=pitch_um)
     if scenes.files:
         image = read_image(
             scenes.files[scene], encoding="srgb" if scenes.encoding == "srgb" else "linear"
@@ -91,6 +104,19 @@ class Piece:
     def cut(self, scene: ArrayReference) -> ImageArray:
         """Take it out of its scene."""
         return scene.data[self.top : self.top + self.rows, self.left : self.left + self.columns]
+
+
+def strip_at(scan: tuple[int, ...], room: Room, places: Place, name: str) -> Piece:
+    """Choose lines of a scan; its columns are those of the sensor, all of them."""
+    if scan[1] != room.columns or scan[0] < room.rows:
+        msg = (
+            f"background: {name} has {scan[1]} samples a line and {scan[0]} lines, but the station "
+            f"has {room.columns} and an image takes {room.rows} lines; expected scans of this "
+            "station (camera.pixels, acquisition.binning), or fewer images.lines"
+        )
+        raise InputError(msg)
+    top = int(places[0] * (scan[0] - room.rows + 1))
+    return Piece(top=top, left=0, rows=room.rows, columns=room.columns)
 
 
 def piece_at(shape: tuple[int, ...], room: Room, place: Place, name: str) -> Piece:

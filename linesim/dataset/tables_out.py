@@ -51,6 +51,7 @@ _FAULT_KEYS = (
     "area_px",
 )
 _NOTE = "Simulated scans with simulated faults, made by linesim; not photographs."
+_REAL_NOTE = "Real scans with simulated faults, put in by linesim."
 
 
 def records(plan: Plan, folder: Path, split: str | None = None) -> Iterator[Record]:
@@ -97,7 +98,8 @@ def _annotations(plan: Plan, folder: Path, split: str) -> Callable[[Path], None]
 
 def coco_text(plan: Plan, told: Callable[[], Iterator[Record]]) -> Iterator[str]:
     """Write a split as COCO instance annotations, a line each."""
-    info = {"description": f"{plan.title}. {_NOTE}", "simulated": True, "seed": plan.seed}
+    note = _REAL_NOTE if plan.scenes.real else _NOTE
+    info = {"description": f"{plan.title}. {note}", "simulated": True, "seed": plan.seed}
     groups = [
         {"id": kind.class_id + 1, "name": kind.name, "supercategory": "fault"}
         for kind in plan.faults.kinds

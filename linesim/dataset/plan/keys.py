@@ -14,8 +14,10 @@ PLACE_STREAM = 7
 """Which part of its scene an image shows."""
 FAULT_STREAM = 8
 """Faults; a third word counts the tries."""
-NUISANCE_STREAM = 10
+NUISANCE_STREAM = 13
 """What lies on good product and is no fault."""
+INSERT_STREAM = 14
+"""Noise of what a fault adds to a scan or takes from it."""
 SCENE_STREAM = 9
 """Seed of a scene; a third word is the scene."""
 MOST_SEED = 2**64 - 1

@@ -63,6 +63,8 @@ class Plan:
         """Files that its texts name, by the keys that lead to them."""
         own = {("faults", name, "images"): paths for name, paths in self.faults.files.items()}
         named = "files" in self.texts.get("scenes", {})
+        if self.scenes.real:
+            return own | {("background", "images"): self.scenes.files}
         return own | ({("scenes", "files"): self.scenes.files} if named else {})
 
     def split(self, index: int) -> str:

@@ -35,6 +35,7 @@ from typing import Any
 from linesim.dataset.plan.fault_texts import faults_of
 from linesim.dataset.plan.nuisances import SOME, nuisances_of
 from linesim.dataset.plan.plan import ImageRule, LabelRule, Plan
+from linesim.dataset.plan.real import real_scenes
 from linesim.dataset.plan.spans import Span, spans_of
 from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.plan.tables import IMAGES, LABELS, SCENES, TOP, TableReader, unknown
@@ -53,7 +54,7 @@ from linesim.setup.vocabulary import title_faults
 from linesim.targets.faces.face import face_of
 
 _EXPECTED = "a plan of a data set, as sample_targets/foil_set.toml"
-_PARTS = ("images", "scenes", "splits", "vary", "faults", "nuisances", "labels")
+_PARTS = ("images", "scenes", "background", "splits", "vary", "faults", "nuisances", "labels")
 _KEYS = ("title", "setup", *TOP, *_PARTS)
 _SHARES = {"train": 0.7, "val": 0.15, "test": 0.15}
 _WIDER, _LONGER, _IMAGES_EACH = 1.1, 2.0, 8
@@ -97,7 +98,7 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
         LabelRule(**reader.read("labels", parts["labels"], LABELS)),
     )
     base = _of_one_length(base, images, reader)
-    scenes = _scenes(parts["scenes"], base, folder, reader)
+    scenes = real_scenes(texts, _scenes(parts["scenes"], base, folder, reader), folder, reader)
     shares = _shares(parts["splits"], reader)
     reader.told.extend(_face_faults(base))
     spans, told = _spans(parts["vary"], base)

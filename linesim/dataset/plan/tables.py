@@ -61,6 +61,7 @@ SCENES: Keys = {
     "count": ("count", _count("of scenes", 1e9)),
     "images_each": ("images_each", _count("of images from one scene", 1e6)),
 }
+BACKGROUND: Keys = {"images_each": SCENES["images_each"]}
 SPLITS: Keys = {name: (name, _SHARE) for name in ("train", "val", "test")}
 _RENAMED = {"labels.yolo": ("labels.box_files", "a text file of boxes beside each image")}
 _TYPES = (Choice, Flag, Number, Quantity)
