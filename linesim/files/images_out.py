@@ -59,7 +59,21 @@ def lay_out_tiff(
     full_scale_dn: int | None = None,
     data: NDArray[Any] | None = None,
 ) -> int:
-    """Make an uncompressed TIFF file, with its samples or with room for them."""
+    """
+    Make an uncompressed TIFF file, with its samples or with room for them.
+
+    Parameters
+    ----------
+    path : pathlib.Path; written at once: lend it by `atomic_path`
+    shape : tuple of int; (rows, columns) or (rows, columns, 3)
+    kind : numpy.dtype; of the samples
+    full_scale_dn : int, optional; largest sample that can be [DN]
+    data : ndarray, optional; the samples; left out: room for them
+
+    Returns
+    -------
+    int; where in the file the first sample lies, in bytes; the others follow, little endian
+    """
     # Imported here: the command line loads quicker without it.
     channels = 1 if len(shape) == _GREY else shape[2]
     row_bytes = kind.itemsize * shape[1] * channels

@@ -1,0 +1,1 @@
+"""Metres of product from one small photograph, without a visible repeat."""
