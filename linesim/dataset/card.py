@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 from linesim.dataset.able import told_of
+from linesim.dataset.background.words import head_words, limit_words
 from linesim.dataset.layout import CARD, SHEET
 from linesim.dataset.people import plan_people
 from linesim.dataset.plan.plan import Plan
@@ -38,18 +39,8 @@ def _plain(text: str) -> str:
 
 
 def _head(plan: Plan) -> str:
-    if plan.scenes.real:
-        return (
-            f"# {_plain(plan.title)}\n\n"
-            "**Simulated faults in real scans.** The product was scanned; every fault on it is "
-            "computed by linesim, its electrons and their noise put into the scan. Keep these "
-            "images out of test sets that stand for real faults.\n\n"
-            f"![Some of the images, with the outlines of their labels]({SHEET})"
-        )
     return (
-        f"# {_plain(plan.title)}\n\n"
-        "**Simulated.** Every image and every fault here is computed by linesim; none was "
-        "photographed. Keep these images out of test sets that stand for real product.\n\n"
+        f"# {_plain(plan.title)}\n\n{head_words(plan)}\n\n"
         f"![Some of the images, with the outlines of their labels]({SHEET})"
     )
 
@@ -183,11 +174,8 @@ def _said(name: str, plan: Plan) -> str:
 def _not(plan: Plan) -> str:
     return (
         "## What it is not\n\n"
-        "* Surfaces are matt and flat: no gloss, no relief, no shadow. Faults are drawn from "
-        "formulas; sizes and strengths are plausible for the trade, not measured on a plant.\n"
-        "* Scenes are a few kinds of product; a detector trained on them must be tried on real "
-        "images of the product it is for.\n"
-        "* What the model of lens, transport and camera leaves out is left out here too.\n"
+        + "".join(f"* {_plain(each)}\n" for each in limit_words(plan))
+        + "* What the model of lens, transport and camera leaves out is left out here too.\n"
         + "".join(f"* {each.line}\n" for each in plan_people(plan))
         + f"* {MACHINERY}"
     )

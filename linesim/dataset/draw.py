@@ -18,6 +18,7 @@ from linesim.dataset.plan.keys import (
 from linesim.dataset.plan.nuisances import drawn_nuisances
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.splits import is_good
+from linesim.dataset.plan.wide import with_own_camera
 from linesim.dataset.scenes import Piece, Room, piece_at, strip_at
 from linesim.defects.draw import Area, draw_faults
 from linesim.defects.kinds import Placed
@@ -96,6 +97,8 @@ def taken(plan: Plan, index: int) -> Taken:
     changes: dict[str, Any] = {}
     for span in plan.spans:
         changes.update(span.drawn(random))
+    if plan.cameras_apart:
+        changes = with_own_camera(changes, plan.split(index))
     try:
         setup = changed(plan.base, changes)
         numbers = station(setup)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
 
+from linesim.dataset.background.words import limit_words
 from linesim.dataset.draw import drawn
 from linesim.dataset.item import item
 from linesim.dataset.plan.plan import Plan, fingerprint
@@ -56,7 +57,7 @@ def test_wide_draws_what_a_station_may_be_like() -> None:
     assert ends["lens.magnification"] == pytest.approx((0.1, 0.104))
     assert ends["lens.defocus"] == pytest.approx((0, 3.3))  # c N (1 + m)/m² = 7.5e-3 · 4.4 / 0.01
     assert ends["transport.line_jitter"] == pytest.approx((0, 7.5))
-    assert ends["camera.pattern_seed"] == pytest.approx((0, 9999))
+    assert ends["camera.pattern_seed"] == pytest.approx((0, 9998))
     assert {"light.flicker", "light.edge_falloff", "transport.speed_ripple"} < set(ends)
 
 
@@ -163,3 +164,25 @@ def test_a_nuisance_under_a_fault_is_part_of_the_product() -> None:
     assert second.contrast == pytest.approx(first.contrast, rel=1e-3)
     assert second.dprime < 0.95 * first.dprime  # half the light; streaks of the sensor stay alike
     assert np.array_equal(one.mask, two.mask)
+
+
+def test_no_camera_is_in_two_splits() -> None:
+    """Where the pattern of the sensor is drawn; one that the plan fixes is left alone."""
+    made = plan(vary={"preset": "wide"}, splits={"train": 0.4, "val": 0.3, "test": 0.3})
+    seeds: dict[str, set[int]] = {"train": set(), "val": set(), "test": set()}
+    for index in range(0, 240, 4):
+        seeds[made.split(index)].add(drawn(made, index).changes["camera.pattern_seed"])
+    assert all(len(each) > 10 for each in seeds.values())
+    assert not seeds["train"] & seeds["val"] | seeds["train"] & seeds["test"]
+    assert not seeds["val"] & seeds["test"]
+    fixed = plan(vary={"preset": "wide", "camera.pattern_seed": 5})
+    assert drawn(fixed, 0).setup.camera.pattern_seed == 5
+
+
+def test_the_card_tells_what_lies_on_good_product() -> None:
+    """And that faults of the plan's own are those few."""
+    outline = {"outline_mm": [[0, 0], [1, 0], [0, 1]], "change": 0.1}
+    told = " ".join(limit_words(plan(nuisances={"dust": 2}, faults={"chip": outline})))
+    assert "no label (dust)" in told
+    assert "(chip) are pictures or outlines" in told
+    assert "dust" not in " ".join(limit_words(plan()))

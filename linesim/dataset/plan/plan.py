@@ -57,6 +57,7 @@ class Plan:
     labels: LabelRule
     texts: Mapping[str, Any]
     nuisances: FaultPlan = field(default_factory=FaultPlan)
+    cameras_apart: bool = False
 
     @property
     def files(self) -> dict[tuple[str, ...], tuple[Path, ...]]:
@@ -97,6 +98,8 @@ def fingerprint(plan: Plan) -> str:
         "labels": asdict(plan.labels),
         "versions": versions(),
     }
+    if plan.cameras_apart:
+        said["cameras_apart"] = True
     if plan.nuisances.wanted:
         said["nuisances"] = _fault_texts(plan.nuisances)
     text = json.dumps(said, sort_keys=True, allow_nan=False)

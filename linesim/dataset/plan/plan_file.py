@@ -40,7 +40,7 @@ from linesim.dataset.plan.spans import Span, spans_of
 from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.plan.tables import IMAGES, LABELS, SCENES, TOP, TableReader, unknown
 from linesim.dataset.plan.tables import SPLITS as SHARES
-from linesim.dataset.plan.wide import is_wide, widened
+from linesim.dataset.plan.wide import draws_cameras, is_wide, widened
 from linesim.dataset.scenes import DRAWN, Scenes
 from linesim.forward.station import station
 from linesim.forward.transport import first_line_um
@@ -116,6 +116,7 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
         spans=spans,
         faults=faults,
         nuisances=nuisances,
+        cameras_apart=draws_cameras(parts["vary"]),
         scenes=scenes,
         splits=shares,
         images=images,

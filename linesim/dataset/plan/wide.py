@@ -13,8 +13,8 @@ blur             to half a pixel    lenses of one make differ, and go soft with 
 speed ripple     0 to 1 %           of a drive in order
 line jitter      0 to 0.1 line      of an encoder in order
 read noise       x 0.8 to 1.5       sensors of one make differ, warm ones are worse
-fixed pattern    x 0.5 to 2,        each image from a camera of its own
-                 or to 0.5 %, 2 e
+fixed pattern    x 0.5 to 2,        each image from a camera of its own, and no camera in
+                 or to 0.5 %, 2 e   two splits
 scale            x 1 to 1.04        the product up to 4 % larger in the picture
 """
 
@@ -23,6 +23,7 @@ from typing import Any
 
 import numpy as np
 
+from linesim.dataset.plan.splits import SPLITS
 from linesim.figures.groups import geometry_group, reach
 from linesim.forward.station import Station, station
 from linesim.setup.errors import InputError
@@ -32,6 +33,7 @@ from linesim.setup.shown import shown
 from linesim.studies.batch.axis_texts import flat_keys
 
 WIDE = "wide"
+_PATTERN = "camera.pattern_seed"
 _TOLD = {
     "lens.magnification": ("lens.field_of_view", "lens.working_distance"),
     "lens.field_of_view": ("lens.magnification", "lens.working_distance"),
@@ -69,6 +71,27 @@ def widened(table: object, base: Setup) -> tuple[object, tuple[str, ...]]:
         and _may_vary(base, key, text)
     }
     return {**kept, **written}, ()
+
+
+def with_own_camera(changes: Mapping[str, Any], split: str) -> dict[str, Any]:
+    """
+    Give each split cameras of its own: fixed patterns that no other split has.
+
+    Parameters
+    ----------
+    changes : mapping; values drawn for an image; the pattern's seed moves to one of its split
+    split : str
+    """
+    seed = changes.get(_PATTERN)
+    if not isinstance(seed, int):
+        return dict(changes)
+    return {**changes, _PATTERN: seed - seed % len(SPLITS) + SPLITS.index(split)}
+
+
+def draws_cameras(table: object) -> bool:
+    """Tell whether the preset draws the camera, and not the plan."""
+    own = isinstance(table, Mapping) and _PATTERN in flat_keys(table)
+    return is_wide(table) and not own
 
 
 def is_wide(table: object) -> bool:
@@ -109,7 +132,7 @@ def _ranges(base: Setup, numbers: Station) -> dict[str, Any]:
         "camera.read_noise": f"{camera.read_noise_e * 0.8:.4g} e:{camera.read_noise_e * 1.5:.4g} e",
         "camera.prnu": f"{camera.prnu / 2:.4g}:{max(2 * camera.prnu, 0.005):.4g}",
         "camera.dsnu": f"{camera.dsnu_e / 2:.4g} e:{max(2 * camera.dsnu_e, 2.0):.4g} e",
-        "camera.pattern_seed": "0:9999",
+        _PATTERN: "0:9998",
     }
     if isinstance(lens.blur_um, float):
         found["lens.blur"] = f"{lens.blur_um:.4g} um:{lens.blur_um + pixel_um / 2:.4g} um"
