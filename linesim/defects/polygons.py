@@ -15,6 +15,7 @@ from linesim.setup.errors import InputError
 FEWEST, MOST = 3, 1000
 """Corners of an outline."""
 _LEAST_UM2 = 1e-3
+_FARTHEST_UM = 1e7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +49,8 @@ class Polygon:
 
 def _fault(corners: FloatArray) -> str:
     """Say what is wrong with the corners of an outline."""
+    if not (np.abs(corners) <= _FARTHEST_UM).all():  # also refuses NaN
+        return f"has a corner beyond {_FARTHEST_UM / 1e6:g} m; expected numbers within that"
     if not FEWEST <= len(corners) <= MOST:
         return f"has {len(corners)} corners; expected {FEWEST} to {MOST}"
     if abs(_area(corners)) < _LEAST_UM2:

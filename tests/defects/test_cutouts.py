@@ -204,6 +204,8 @@ def test_an_outline_of_another_material_has_its_reflectance() -> None:
         (((0, 0), (1, 1)), "2 corners"),
         (((0, 0), (1, 1), (2, 2)), "no area"),
         (((0, 0), (100, 100), (100, 0), (0, 90)), "crosses itself"),
+        (((0, 0), (100, float("nan")), (100, 0)), "beyond 10 m"),
+        (((0, 0), (1e300, 0), (100, 10)), "beyond 10 m"),
     ],
 )
 def test_an_outline_without_an_inside_is_refused(

@@ -77,7 +77,7 @@ def faults_of(
         return FaultPlan(), (f"faults: read {shown(table)}, but expected [faults] and its keys",)
     reader = Reader()
     like = table.get("like", line)
-    if like not in LINES:
+    if not isinstance(like, str) or like not in LINES:
         reader.told.append(f'faults.like: read {shown(like)}, but expected "foil" or "tile"')
         like = line
     edge = table.get("edge", "cut")

@@ -47,7 +47,7 @@ def files_named(key: str, named: object, folder: Path, told: list[str]) -> tuple
 
 def _behind(key: str, name: str, folder: Path) -> Iterable[Path]:
     path = folder / name
-    if has_magic(name) and not path.exists():
+    if has_magic(name) and "\0" not in name and not path.exists():
         pattern = f"{escape(str(folder))}/{name}"
         # a pattern may be of another folder, which `Path.glob` refuses
         found = sorted(Path(each) for each in glob(pattern))  # noqa: PTH207 -- see above

@@ -45,7 +45,7 @@ def nuisances_of(table: object, line: str) -> tuple[FaultPlan, tuple[str, ...]]:
         said = f"nuisances: read {shown(table)}, but expected [nuisances] and its keys"
         return FaultPlan(), (said,)
     reader, like = Reader(), table.get("like", line)
-    if like not in LINES:
+    if not isinstance(like, str) or like not in LINES:
         reader.told.append(f'nuisances.like: read {shown(like)}, but expected "foil" or "tile"')
         like = line
     own = {name: part for name, part in table.items() if name != "like"}
