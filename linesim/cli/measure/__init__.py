@@ -12,6 +12,7 @@ COMMANDS = {
     "scene": "Noise, SNR and sharpness of an image of anything.",
     "camera": "A camera's figures from flat and dark frames (EMVA 1288).",
     "detection": "Inject many of a setup's smallest defects, and search them.",
+    "gap": "Hold a data set's good images against real ones, and propose ranges.",
     "against": "Hold an image against what its setup predicts.",
 }
 measure = typer.Typer(
