@@ -20,7 +20,6 @@ COMMANDS = {
     "measure": "Read figures off images, simulated or captured.",
     "dataset": "Write a labelled data set.",
     "target": "Make a target: drawn, of a photograph, of a scan.",
-    "target": "Write a built-in target, or a web from a photograph, as an image.",
     "preview": "Open a local page with sliders.",
 }
 app = typer.Typer(

@@ -7,6 +7,7 @@ from linesim.cli.late import late_group
 COMMANDS = {
     "draw": "List the built-in targets, or write one as an image; may be left out.",
     "calibrate": "Make a photograph or an office scan a target of known reflectance.",
+    "extend": "Make metres of web from a photograph, without a visible repeat.",
     "restore": "Make a scan a target again, the blur of its own station taken off.",
 }
 target = typer.Typer(

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from scipy.ndimage import gaussian_filter
@@ -14,6 +14,10 @@ from linesim.files.images_out import lay_out_tiff
 from linesim.files.srgb import Encoding
 from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
+from linesim.setup.fields import Quantity
+from linesim.setup.model import FINENESS
+from linesim.setup.shown import shown
+from linesim.setup.vocabulary import LENGTH
 from linesim.targets.extend.grain import grain, normal_scores
 from linesim.targets.extend.quilt import LEAST_PX, quilt
 
@@ -65,46 +69,55 @@ class Web:
         return rows, columns
 
 
-def web_of(image: Path, sides: Mapping[str, float | None], more: Mapping[str, Any]) -> Web:
+def asked_web(
+    image: Path, sides: tuple[str, str], choices: tuple[str | None, str], seed: int
+) -> Web:
     """
-    Put a wish together.
+    Read what is asked for on a command line.
 
     Parameters
     ----------
     image : pathlib.Path; the photograph
-    sides : mapping; ``pixel_size`` [µm], ``width`` and ``height`` [mm], each above 0
-    more : mapping; ``method``, ``encoding`` and ``seed``, where given
+    sides : (str, str); size of the web, as "300 mm x 2 m", and side of a pixel
+    choices : (str or None, str); method, and encoding of the photograph
+    seed : int
 
     Raises
     ------
-    InputError; one is missing or out of range
+    InputError; one of them cannot be read
     """
-    faults = [
-        f"--{name.replace('_', '-')}: {_read(size)}; expected a length above 0 for a web"
-        for name, size in sides.items()
-        if size is None or not size > 0
-    ]
-    allowed = {"method": tuple(WAYS), "encoding": ("srgb", "linear")}
-    faults += [
-        f"--{name}: read {more[name]}, but expected {' or '.join(names)}"
-        for name, names in allowed.items()
-        if more.get(name) is not None and more[name] not in names
-    ]
-    if faults:
-        raise InputError(*faults)
+    told: list[str] = []
+    size, (method, encoding) = sides[0].split(" x "), choices
+    if len(size) != 2:  # noqa: PLR2004 -- across and along
+        told.append(f'--size: read {shown(sides[0])}, but expected two, such as "300 mm x 2 m"')
+    texts = [("--size", LENGTH, side) for side in size] + [("--pixel-size", FINENESS, sides[1])]
+    numbers = [_number(*each, told) for each in texts]
+    for name, choice, known in (
+        ("--method", method, (None, *WAYS)),
+        ("--encoding", encoding, ("srgb", "linear")),
+    ):
+        if choice not in known:
+            names = " or ".join(each for each in known if each)
+            told.append(f"{name}: read {shown(choice)}, but expected {names}")
+    if told:
+        raise InputError(*told)
     return Web(
         image=image,
-        encoding=more.get("encoding") or "srgb",
-        pixel_size_um=sides["pixel_size"] or 0.0,
-        width_mm=sides["width"] or 0.0,
-        height_mm=sides["height"] or 0.0,
-        method=more.get("method"),
-        seed=more.get("seed") or 0,
+        encoding="linear" if encoding == "linear" else "srgb",
+        pixel_size_um=numbers[2],
+        width_mm=numbers[0],
+        height_mm=numbers[1],
+        method=next((each for each in WAYS if each == method), None),
+        seed=seed,
     )
 
 
-def _read(size: float | None) -> str:
-    return "nothing was read" if size is None else f"read {size:g}"
+def _number(name: str, kind: Quantity, text: str, told: list[str]) -> float:
+    try:
+        return float(str(kind.checked(text, Path())))
+    except ValueError as fault:
+        told.append(f"{name}: {fault}")
+        return 0.0
 
 
 def excess_kurtosis(photograph: ImageArray) -> float:

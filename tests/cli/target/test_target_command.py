@@ -73,13 +73,13 @@ def test_target_without_a_name_lists_them(run: Call, tmp_path: Path) -> None:
     assert [each.name for each in tmp_path.iterdir()] == ["tiny.toml"]
 
 
-SIZE = ("--width", "4 mm", "--height", "6 mm", "--pixel-size", "40 um")
+SIZE = ("--size", "4 mm x 6 mm", "--pixel-size", "40 um")
 
 
 def test_a_photograph_becomes_a_web(run: Call, tmp_path: Path) -> None:
     """Size, method and use are told, and the file has that size."""
     iio.imwrite(tmp_path / "own.png", np.random.default_rng(0).integers(90, 99, (99, 99), np.uint8))
-    code, out = run("target", "own.png", *SIZE, "--out", "web.tif")
+    code, out = run("target", "extend", "own.png", *SIZE, "--out", "web.tif")
     assert code == 0
     assert "100 x 150 pixels of 40 um, random phase" in out
     assert 'image = "web.tif", pixel_size = "40 um", encoding = "linear"' in out
@@ -89,15 +89,16 @@ def test_a_photograph_becomes_a_web(run: Call, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("own.png", "--width", "4 mm"), "--pixel-size: nothing was read; expected a length"),
-        (("own.png", *SIZE, "--method", "paint"), "--method: read paint, but expected grain or"),
-        (("edge", "--method", "grain"), "--method: read grain, but edge is a built-in target"),
-        (("own.png", *SIZE, "--contrast", "3"), "--contrast: read 3.0, but own.png is a"),
-        (("own.png", *SIZE), 'photograph "own.png"'),
+        (("--size", "4 mm", "--pixel-size", "40 um"), '--size: read "4 mm", but expected two'),
+        (("--size", "4 mm x -6 mm", "--pixel-size", "40 um"), '--size: read "-6 mm"'),
+        ((*SIZE, "--method", "paint"), '--method: read "paint", but expected grain or quilt'),
+        ((*SIZE, "--encoding", "raw"), '--encoding: read "raw", but expected srgb or linear'),
+        ((*SIZE, "--out", "web.png"), "expected a name as web.tif"),
+        (SIZE, 'photograph "own.png"'),
     ],
 )
 def test_a_web_that_cannot_be_is_refused(
     refused: Callable[..., str], arguments: tuple[str, ...], said: str
 ) -> None:
     """A sentence each, and nothing is written."""
-    assert said in refused("target", *arguments)
+    assert said in refused("target", "extend", "own.png", *arguments)
