@@ -1,30 +1,31 @@
 """``linesim dataset``."""
 
 import os
-import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from linesim.cli.dataset_words import (
+    dry_figures,
+    dry_text,
+    made_figures,
+    made_text,
+    verified_text,
+)
 from linesim.cli.options import Json, Out, chosen_folder, print_json
 from linesim.cli.progress import progress
 from linesim.cli.workers import Cluster, refuse_both
-from linesim.dataset.able import told_of
-from linesim.dataset.make import Made, finish, make_images, nothing_of_a_refused_plan
-from linesim.dataset.people import plan_people
+from linesim.dataset.dry import dry_run
+from linesim.dataset.make import Made, finish, make_images, nothing_of_a_refused_plan, ready
+from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.plan_file import load_plan
-from linesim.dataset.plan.splits import SPLITS
-from linesim.dataset.verify import AGAIN, Verified, verify
+from linesim.dataset.verify import AGAIN, verify
 from linesim.dataset.workers import cluster, processes
-from linesim.figures.safety import MACHINERY
 from linesim.setup.errors import InputError
 from linesim.workers.tasks import Runner
-
-_WIDTH = 100
-_PLACES = ("README.md", "samples.png", "images/", "masks/", "annotations/")
 
 PlanPath = Annotated[
     Path | None,
@@ -49,6 +50,13 @@ Resume = Annotated[
         "--resume", help="Go on with a set of the same plan; begin where there is none yet."
     ),
 ]
+DryRun = Annotated[
+    bool,
+    typer.Option(
+        "--dry-run",
+        help="Draw the plan and count images and faults by class and split; write nothing.",
+    ),
+]
 Verify = Annotated[
     Path | None,
     typer.Option(
@@ -67,6 +75,7 @@ def dataset(  # noqa: PLR0913 -- one option a parameter
     workers: Workers = None,
     cluster: Cluster = None,
     resume: Resume = False,
+    dry: DryRun = False,
     verify: Verify = None,
     out: Out = None,
     json: Json = False,
@@ -78,18 +87,23 @@ def dataset(  # noqa: PLR0913 -- one option a parameter
         return
     folder = chosen_folder(out or (None if plan else Path("outputs") / "sample_set"), plan)
     chosen = load_plan(plan, count=count, seed=seed)
+    if dry:
+        _dry(chosen, json=json)
+        return
+    with progress("drawing the plan", timed=True) as tell:
+        found = ready(chosen, folder, resume=resume, tell=tell)
     with (
         nothing_of_a_refused_plan(folder),
         _runner(workers, cluster) as runner,
         progress("making images", timed=True) as tell,
     ):
-        kept = make_images(chosen, folder, runner, resume=resume, tell=tell)
+        kept = make_images(chosen, folder, runner, tell)
     with progress("writing tables") as tell:
         made = Made(plan=chosen, folder=folder, found=finish(chosen, folder, tell), kept=kept)
     if json:
-        print_json(_figures(made))
+        print_json(made_figures(made))
     else:
-        typer.echo(_text(made))
+        typer.echo(made_text(made, found))
 
 
 def _refuse_beside_verify(given: dict[str, object]) -> None:
@@ -97,6 +111,15 @@ def _refuse_beside_verify(given: dict[str, object]) -> None:
     if found:
         msg = f"--verify: read {found[0]} too; expected --verify FOLDER, with --count alone"
         raise InputError(msg)
+
+
+def _dry(plan: Plan, *, json: bool) -> None:
+    with progress("drawing the plan", timed=True) as tell:
+        found = dry_run(plan, tell)
+    if json:
+        print_json(dry_figures(plan, found))
+    else:
+        typer.echo(dry_text(plan, found))
 
 
 @contextmanager
@@ -115,52 +138,6 @@ def _processors() -> int:
     return os.cpu_count() or 1
 
 
-def _figures(made: "Made") -> dict[str, object]:
-    found = made.found
-    return {
-        "simulated": True,
-        "folder": made.folder.as_posix(),
-        "images": dict(sorted(found.images.items())),
-        "good": sum(found.good.values()),
-        "labels": sum(found.labels.values()),
-        "visible": sum(found.visible.values()),
-        "unlabelled": sum(found.unlabelled.values()),
-        "cannot_run": sum(found.stuck.values()),
-        "clips": sum(found.clipped.values()),
-        "kept": made.kept,
-        "cautions": [*(each.line for each in plan_people(made.plan)), MACHINERY],
-    }
-
-
-def _text(made: "Made") -> str:
-    found = made.found
-    labels, visible = sum(found.labels.values()), sum(found.visible.values())
-    parts = ", ".join(f"{found.images[name]} {name}" for name in SPLITS)
-    hidden = sum(found.unlabelled.values())
-    bare = [name for name in SPLITS if made.plan.splits[name] > 0 and not found.images[name]]
-    able = told_of(made.plan.count, sum(found.stuck.values()), sum(found.clipped.values()))
-    lines = [
-        made.plan.title,
-        f"{made.plan.count} images ({parts}), {sum(found.good.values())} of them without faults",
-        *able,
-        f"{labels} labels, {visible} of them visible; {hidden} more faults have no label",
-        *([f"{made.kept} images were there already"] if made.kept else []),
-        *(
-            f"{name} has no image: expected more images, or a smaller scenes.images_each"
-            for name in bare
-        ),
-        "scans are real, faults simulated" if made.plan.scenes.real else "all of it is simulated",
-        *_paragraphs((*(each.line for each in plan_people(made.plan)), MACHINERY)),
-        f"\nwrote {', '.join(_PLACES)} … in {made.folder.as_posix()}/",
-    ]
-    return "\n".join(lines)
-
-
-def _paragraphs(texts: Iterable[str]) -> Iterator[str]:
-    for text in texts:
-        yield from textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
-
-
 def _verify(folder: Path, again: int | None, *, json: bool) -> None:
     with progress("verifying", timed=True) as tell:
         found = verify(folder, AGAIN if again is None else again, tell)
@@ -174,15 +151,6 @@ def _verify(folder: Path, again: int | None, *, json: bool) -> None:
             }
         )
     else:
-        typer.echo(_verified(found, folder))
+        typer.echo(verified_text(found, folder))
     if found.faults:
         raise typer.Exit(1)
-
-
-def _verified(found: "Verified", folder: Path) -> str:
-    if found.faults:
-        return "\n".join([f"{folder.as_posix()} is not as it was made:", *found.faults])
-    return (
-        f"{found.images} images and {found.labels} labels agree; {len(found.made_again)} images "
-        "made again are the same, byte for byte; no scene is in two splits"
-    )

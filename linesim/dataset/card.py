@@ -5,6 +5,7 @@ from pathlib import Path
 
 from linesim.dataset.able import told_of
 from linesim.dataset.background.words import head_words, limit_words
+from linesim.dataset.card_images import loader_rows, picture_rows, sample_words, short_words
 from linesim.dataset.layout import CARD, SHEET
 from linesim.dataset.people import plan_people
 from linesim.dataset.plan.plan import Plan
@@ -59,10 +60,8 @@ def _what(plan: Plan, found: Sums) -> str:
         + "\n".join(rows)
         + "\n\nImages without faults are there on purpose. Splits are by scene, the piece of "
         f"product that images are taken from: none is shared by two. Scenes: {_scenes(plan)}.\n\n"
-        f"Width x lines, with their number: {sizes}{more}. Samples are as the camera delivers "
-        f"them: {plan.base.camera.bit_depth} bits, the lowest bits of the file's; a 12-bit image "
-        "looks black in most viewers. `bit_depth` and `full_scale_dn` of each image are in "
-        f"`manifest.csv`.{_able(found)}"
+        f"Width x lines, with their number: {sizes}{more}.{short_words(found)}{_able(found)}\n\n"
+        f"{sample_words(plan, found)}"
     )
 
 
@@ -112,7 +111,6 @@ def _figures(found: Sums) -> str:
 
 
 def _files(plan: Plan) -> str:
-    ending = "png" if plan.images.format == "png" else "tif"
     boxes = (
         "| `labels/SPLIT/N.txt` | boxes as text, a line each: class as its line in "
         "`labels/classes.txt` from 0, middle and size as shares; an empty file for an image "
@@ -122,10 +120,13 @@ def _files(plan: Plan) -> str:
     )
     return (
         "## Files\n\n| file | what |\n|---|---|\n"
-        f"| `images/SPLIT/N.{ending}` | the scan, as delivered |\n"
+        f"{picture_rows(plan)}"
         "| `masks/SPLIT/N.png` | 8 bit: 0 good, else class + 1 |\n"
         "| `annotations/SPLIT.json` | COCO instances; category = class + 1, ids from 1, file names "
-        "from `images/SPLIT/` |\n" + boxes + "| `images.csv` | good or defect, by image |\n"
+        "from `images/SPLIT/` |\n"
+        + boxes
+        + loader_rows(plan)
+        + "| `images.csv` | good or defect, by image |\n"
         "| `faults.csv` | each fault drawn, labelled or not: size, place, contrast, CNR, d' |\n"
         "| `manifest.csv` | each image: seed, hash of its station, everything drawn |\n"
         "| `records/SPLIT/N.json` | the same of one image; all tables are made of these |\n"

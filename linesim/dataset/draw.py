@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from linesim.dataset.allowed import allowed
 from linesim.dataset.plan.keys import (
     FAULT_STREAM,
     NUISANCE_STREAM,
@@ -17,10 +18,9 @@ from linesim.dataset.plan.keys import (
 )
 from linesim.dataset.plan.nuisances import drawn_nuisances
 from linesim.dataset.plan.plan import Plan
-from linesim.dataset.plan.splits import is_good
 from linesim.dataset.plan.wide import with_own_camera
 from linesim.dataset.scenes import Piece, Room, piece_at, strip_at
-from linesim.defects.draw import Area, draw_faults
+from linesim.defects.draw import Area, Ground, LeftOut, draw_with_room
 from linesim.defects.kinds import Placed
 from linesim.defects.recipes import Recipe
 from linesim.figures.budget import scan_lines
@@ -50,6 +50,7 @@ class Drawn:
     scene: int
     piece: Piece
     faults: tuple[Placed, ...]
+    left_out: tuple[LeftOut, ...] = ()  # faults that were asked for and found no room
     nuisances: tuple[Placed, ...] = ()  # no faults, on good product too
 
 
@@ -80,6 +81,13 @@ class Taken:
         across_mm, along_mm = self.field_mm
         half_mm = across_mm / 2
         return Area(left_mm=-half_mm, top_mm=self.first_mm, right_mm=half_mm, bottom_mm=along_mm)
+
+    def grid_mm(self, plan: Plan) -> tuple[float, float, float]:
+        """Sides of a scene's pixel across and along, and where along its first one lies. [mm]."""
+        if not plan.scenes.real:
+            return plan.scenes.pixel_size_um / 1000, plan.scenes.pixel_size_um / 1000, 0.0
+        across_um = float(self.numbers.geometry.object_pixel_x_um)
+        return across_um / 1000, float(self.numbers.timing.line_advance_um) / 1000, self.first_mm
 
     @property
     def first_mm(self) -> float:
@@ -121,7 +129,7 @@ def drawn(plan: Plan, index: int) -> Drawn:
     shot = taken(plan, index)
     scene = plan.scenes.of_image(index)
     piece = _piece(plan, index, shot, scene)
-    good = is_good(index, plan.images.good_share)
+    faults, left_out = ((), ()) if plan.is_good(index) else _faults(plan, index, shot, piece)
     return Drawn(
         index=index,
         changes=shot.changes,
@@ -130,7 +138,8 @@ def drawn(plan: Plan, index: int) -> Drawn:
         seed=scan_seed(plan.seed, index),
         scene=scene,
         piece=piece,
-        faults=() if good else _faults(plan, index, shot),
+        faults=faults,
+        left_out=left_out,
         nuisances=drawn_nuisances(
             plan.nuisances, image_stream(plan.seed, index, NUISANCE_STREAM), shot.area
         ),
@@ -141,7 +150,7 @@ def _piece(plan: Plan, index: int, shot: Taken, scene: int) -> Piece:
     """Choose where on its scene an image is taken."""
     random = image_stream(plan.seed, index, PLACE_STREAM)
     places = float(random.random()), float(random.random())
-    name, shape = plan.scenes.name(scene), plan.scene(scene).shape
+    name, shape = plan.scenes.name(scene), plan.scene_shape(scene)
     if plan.scenes.real:
         strip = Room(rows=shot.lines, columns=shot.width_px, margin_px=0)
         return strip_at(shape, strip, places, name)
@@ -151,29 +160,25 @@ def _piece(plan: Plan, index: int, shot: Taken, scene: int) -> Piece:
     return piece_at(shape, room, places, name)
 
 
-def _faults(plan: Plan, index: int, shot: Taken) -> tuple[Placed, ...]:
-    """Draw faults; all again, with another stream, where there are none or no room for them."""
-    last = "no kind of fault was drawn"
+def _faults(
+    plan: Plan, index: int, shot: Taken, piece: Piece
+) -> tuple[tuple[Placed, ...], tuple[LeftOut, ...]]:
+    """Draw faults; those that find no room are left out."""
+    ground = Ground(
+        area=shot.area,
+        min_distance_mm=plan.faults.min_distance_mm,
+        edge_rule=plan.faults.edge,
+        allowed=allowed(plan, plan.scenes.of_image(index), piece, shot.grid_mm(plan)),
+    )
     for attempt in range(_TRIES):
         random = image_stream(plan.seed, index, FAULT_STREAM, attempt)
         recipes = _lots(plan, random)
-        if not recipes:
-            continue
-        try:
-            return draw_faults(
-                random,
-                recipes,
-                shot.area,
-                min_distance_mm=plan.faults.min_distance_mm,
-                edge_rule=plan.faults.edge,
-            )
-        except InputError as refusal:
-            last = str(refusal)
-    msg = (
-        f"faults: drew those of image {index} {_TRIES} times, but {last}; expected fewer or "
-        "smaller faults, a smaller min_distance, or counts above 0"
-    )
-    raise PlanRefusedError(msg)
+        if recipes:
+            break
+    else:
+        random = image_stream(plan.seed, index, FAULT_STREAM, _TRIES)
+        recipes = [_one_lot(plan, random)]
+    return draw_with_room(random, recipes, ground)
 
 
 def _lots(plan: Plan, random: np.random.Generator) -> list[Recipe]:
@@ -184,3 +189,17 @@ def _lots(plan: Plan, random: np.random.Generator) -> list[Recipe]:
         if count:
             recipes.append(replace(each.recipe, fewest=count, most=count))
     return recipes
+
+
+def _one_lot(plan: Plan, random: np.random.Generator) -> Recipe:
+    """
+    Draw one kind that is there, by how likely each is, and how many of it.
+
+    Where nothing was drawn so often, faults are so rare that two kinds at once hardly ever come.
+    """
+    some = [(each, [count for count in each.counts if count]) for each in plan.faults.wanted]
+    chances = np.cumsum([len(counts) / len(each.counts) for each, counts in some])
+    chosen = int(np.searchsorted(chances, random.random() * chances[-1], side="right"))
+    each, counts = some[min(chosen, len(some) - 1)]
+    count = counts[int(random.random() * len(counts))]
+    return replace(each.recipe, fewest=count, most=count)

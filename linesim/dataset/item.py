@@ -17,10 +17,12 @@ from linesim.dataset.able import states
 from linesim.dataset.background.insert import Expected, inserted
 from linesim.dataset.background.level import product_under
 from linesim.dataset.draw import Drawn, drawn
+from linesim.dataset.labels.backdrop import texture_for
 from linesim.dataset.labels.masks import HeldFault, Outline, apart, class_mask, outline
 from linesim.dataset.labels.seen import Eye, Strength, change_of, eye
 from linesim.dataset.plan.keys import INSERT_STREAM, image_stream
 from linesim.dataset.plan.plan import LabelRule, Plan
+from linesim.dataset.stretch import Law, law_of
 from linesim.defects.defective import DefectiveReference, grid_under
 from linesim.defects.fault import Fault
 from linesim.defects.kinds import Placed
@@ -32,6 +34,9 @@ from linesim.setup.errors import InputError
 BYTE_BITS = 8
 _MARGIN_PX = 32
 """Pixels of the target around a scan, for its blur to look at; beyond, the border goes on."""
+SMALL, FAINT = "covers too little", "no signal left"
+UNSEEN, UNDER = "not visible", "under another fault"
+"""Why a fault has no label."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -44,6 +49,7 @@ class Instance:
     strength: Strength | None
     visible: bool
     outline: Outline | None
+    why: str = ""  # it has no label
 
     @property
     def class_id(self) -> int:
@@ -62,6 +68,7 @@ class Item:
     # shape (lines, width); 0 where the product is good, else the class number and one
     mask: NDArray[np.uint8]
     instances: tuple[Instance, ...]  # all faults, those without a label too
+    law: Law | None  # by which samples become an image to look at; none where they are the image
     # "line_rate", "link", "exposure", "clipping" -> "met", "missed" or "cannot run"
     states: Mapping[str, str]
 
@@ -69,6 +76,11 @@ class Item:
     def full_scale_dn(self) -> int:
         """Largest sample that can be. [DN]."""
         return self.drawn.setup.full_scale_dn
+
+    @property
+    def shown(self) -> NDArray[np.uint8] | NDArray[np.uint16]:
+        """The image to look at: the samples, stretched by the law."""
+        return self.image if self.law is None else self.law.shown(self.image)
 
     @property
     def labelled(self) -> tuple[Instance, ...]:
@@ -89,15 +101,17 @@ def _made(plan: Plan, index: int) -> Item:
     held, made = pictured.held, pictured.made
     painted = pictured.painted
     shape = made.image.shape[0], made.image.shape[1]
-    found = _instances(plan.labels, asked, held, (pictured.base, painted), made)
+    found = _instances(plan, asked, held, (pictured.base, painted), made)
     labelled = [(each.outline, each.class_id + 1) for each in found if each.outline is not None]
     narrow = asked.setup.camera.bit_depth <= BYTE_BITS
+    samples = made.image.astype(np.uint8) if narrow else made.image
     return Item(
         drawn=asked,
         split=plan.split(index),
-        image=made.image.astype(np.uint8) if narrow else made.image,
+        image=samples,
         mask=class_mask(labelled, shape),
         instances=found,
+        law=law_of(plan, asked, samples),
         states=states(asked.setup, painted),
     )
 
@@ -164,7 +178,7 @@ def _painted(base: ArrayReference, held: tuple[HeldFault, ...]) -> ArrayReferenc
 
 
 def _instances(
-    rule: LabelRule,
+    plan: Plan,
     asked: Drawn,
     held: tuple[HeldFault, ...],
     targets: tuple[ArrayReference, ArrayReference],
@@ -173,9 +187,10 @@ def _instances(
     if not held:
         return ()
     seen = footprints(asked.setup, targets[0], asked.lines, asked.seed)
-    look = eye(asked.setup, targets[0], made.expected_e, asked.seed)
+    texture = texture_for(plan, asked.setup, asked.scene)
+    look = eye(asked.setup, targets[0], made.expected_e, asked.seed, texture)
     found = [
-        _judged(rule, placed, each, targets, (seen, look))
+        _judged(plan.labels, placed, each, targets, (seen, look))
         for placed, each in zip(asked.faults, held, strict=True)
     ]
     outlines = {k: each.outline for k, each in enumerate(found) if each.outline is not None}
@@ -183,7 +198,12 @@ def _instances(
     left = dict(zip(outlines, apart(list(outlines.values()), shape), strict=True))
     # a label that lies wholly under later ones is none
     kept = {k: each for k, each in left.items() if each.area_px}
-    return tuple(replace(each, outline=kept.get(k)) for k, each in enumerate(found))
+    return tuple(
+        replace(each, outline=None, why=UNDER)
+        if k in outlines and k not in kept
+        else replace(each, outline=kept.get(k))
+        for k, each in enumerate(found)
+    )
 
 
 def _judged(
@@ -204,15 +224,25 @@ def _judged(
         and strength.dprime >= rule.least_dprime
         and strength.cnr >= rule.least_cnr
     )
-    wanted = cover_px >= rule.least_cover_px and (visible or not rule.only_visible)
+    why = _why_not(rule, cover_px, strength, visible=visible)
     return Instance(
         placed=placed,
         area_um2=held.fault.area_um2,
         cover_px=cover_px,
         strength=strength,
         visible=visible,
-        outline=outline(label, rule.threshold) if label is not None and wanted else None,
+        outline=outline(label, rule.threshold) if label is not None and not why else None,
+        why=why,
     )
+
+
+def _why_not(rule: LabelRule, cover_px: float, strength: Strength | None, *, visible: bool) -> str:
+    """Say why a fault has no label; nothing where it has one."""
+    if strength is None or cover_px < rule.least_cover_px:
+        return SMALL
+    if strength.camera_dprime < rule.least_camera_dprime:
+        return FAINT
+    return UNSEEN if rule.only_visible and not visible else ""
 
 
 def _strength(

@@ -11,8 +11,11 @@ from typing import Any
 import tomli_w
 
 from linesim.dataset.card import write_card
+from linesim.dataset.checks.listing import write_listing
 from linesim.dataset.draw import PlanRefusedError
-from linesim.dataset.layout import PLAN, SET, SETUP, is_done, tidy
+from linesim.dataset.dry import Dry, dry_run
+from linesim.dataset.layout import PLAN, SET, SETUP, is_done, set_names, tidy
+from linesim.dataset.loaders_out import write_copies
 from linesim.dataset.plan.named_files import named_from
 from linesim.dataset.plan.plan import Plan, fingerprint
 from linesim.dataset.room import refuse_without_room
@@ -49,23 +52,44 @@ def make_set(
     plan: Plan, folder: Path, runner: Runner, *, resume: bool = False, tell: Tell | None = None
 ) -> Made:
     """Make a set, or what is missing of it."""
+    ready(plan, folder, resume=resume)
     with nothing_of_a_refused_plan(folder):
-        kept = make_images(plan, folder, runner, resume=resume, tell=tell)
+        kept = make_images(plan, folder, runner, tell)
     return Made(plan=plan, folder=folder, found=finish(plan, folder), kept=kept)
 
 
-def make_images(
-    plan: Plan, folder: Path, runner: Runner, *, resume: bool = False, tell: Tell | None = None
-) -> int:
+def ready(plan: Plan, folder: Path, *, resume: bool, tell: Tell | None = None) -> Dry:
     """
-    Make the images of a set, or those that are missing.
+    Look at folder, plan and disk before anything is written.
+
+    Parameters
+    ----------
+    plan : Plan
+    folder : pathlib.Path; where the set goes
+    resume : bool; go on with a set of the same plan; begin where there is none
+    tell : callable, optional; told how many images are drawn, of how many
+
+    Raises
+    ------
+    InputError
+        If the folder holds something else, an image can never be made, or the disk is too small.
+    """
+    begin(plan, folder, resume=resume)
+    found = dry_run(plan, tell)
+    missing = sum(not is_done(plan, folder, index) for index in range(plan.count))
+    refuse_without_room(plan, folder, missing / plan.count)
+    return found
+
+
+def make_images(plan: Plan, folder: Path, runner: Runner, tell: Tell | None = None) -> int:
+    """
+    Make the images of a set that is `ready`, or those that are missing.
 
     Parameters
     ----------
     plan : Plan
     folder : pathlib.Path; where it goes
     runner : Runner; who makes the images
-    resume : bool; go on with a set of the same plan; begin where there is none
     tell : callable, optional; told how many images are done, of how many
 
     Returns
@@ -74,13 +98,10 @@ def make_images(
 
     Raises
     ------
-    InputError
-        If the folder holds something else, the disk is too small, or an image cannot be made.
+    InputError; if an image cannot be made
     """
-    begin(plan, folder, resume=resume)
     open_images = [index for index in range(plan.count) if not is_done(plan, folder, index)]
     done = kept = plan.count - len(open_images)
-    refuse_without_room(plan, folder, len(open_images) / plan.count)
     _write_plan(plan, folder)
     for made in images(runner, str(folder.resolve()), open_images, plan.scenes.images_each):
         done += made
@@ -135,10 +156,12 @@ def finish(plan: Plan, folder: Path, tell: Tell | None = None) -> Sums:
     InputError; where a file cannot be written
     """
     tidy(folder)  # of workers that died while others went on
-    write_tables(plan, folder, tell)
+    tables = write_tables(plan, folder, tell)
+    copied = write_copies(plan, folder)
     found = sums(records(plan, folder))
     write_samples(plan, folder)
     write_card(plan, folder, found)
+    write_listing(folder, (*set_names(plan), *tables, *copied))
     return found
 
 

@@ -11,8 +11,9 @@ from linesim.dataset.item import Instance, Item
 from linesim.dataset.labels.masks import Outline
 from linesim.dataset.labels.outlines import polygons
 from linesim.dataset.labels.rle import placed_runs, text_of
-from linesim.dataset.layout import files_of, image_name
+from linesim.dataset.layout import image_name, mask_name, samples_names
 from linesim.dataset.plan.plan import Plan
+from linesim.dataset.stretch import law_texts
 from linesim.defects.kinds import Placed
 from linesim.setup.load import known_keys
 
@@ -29,7 +30,8 @@ def record(plan: Plan, made: Item) -> Record:
         "simulated": True,
         "index": asked.index,
         "image": image_name(plan, asked.index),
-        "mask": files_of(plan, asked.index)[1],
+        **dict(zip(("samples",), samples_names(plan, asked.index), strict=False)),
+        "mask": mask_name(plan, asked.index),
         "split": made.split,
         "scene": plan.scenes.name(asked.scene),
         "scene_number": asked.scene,
@@ -39,10 +41,12 @@ def record(plan: Plan, made: Item) -> Record:
         "height": shape[0],
         "bit_depth": numbers.camera.bit_depth,
         "full_scale_dn": made.full_scale_dn,
+        **law_texts(made.law),
         "seed": plan.seed,
         "setup_sha256": _setup_hash(made),
         "states": dict(made.states),
         "drawn": dict(asked.changes),
+        "left_out": [asdict(each) for each in asked.left_out],
         "faults": [_fault(plan, each, shape) for each in made.instances],
     }
     if plan.nuisances.wanted:
@@ -70,7 +74,9 @@ def _fault(plan: Plan, each: Instance, shape: tuple[int, int]) -> dict[str, Any]
         "labelled": each.outline is not None,
     }
     told |= {} if strength is None else asdict(strength)
-    return told if each.outline is None else told | _label(plan, each.outline, shape)
+    if each.outline is None:
+        return told | {"why_unlabelled": each.why}
+    return told | _label(plan, each.outline, shape)
 
 
 def _placed(placed: Placed) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from linesim.dataset.draw import Taken, taken
+from linesim.dataset.layout import files_of
 from linesim.dataset.plan.plan import Plan
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
@@ -29,17 +30,25 @@ def need_bytes(plan: Plan) -> int:
     looked = np.unique(np.linspace(0, plan.count - 1, min(_LOOKED_AT, plan.count)).astype(int))
     shots = [taken(plan, int(index)) for index in looked]
     samples = float(np.mean([shot.width_px * shot.lines for shot in shots]))
-    image = float(np.mean([_image_bytes(shot) for shot in shots]))
+    image = float(np.mean([_image_bytes(shot, shot.setup.camera.bit_depth) for shot in shots]))
     faults = sum(float(np.mean(each.counts)) for each in plan.faults.wanted)
     texts = _RECORD_BYTES + faults * (1 - plan.images.good_share) * _FAULT_BYTES
-    files = 3 + plan.labels.box_files
-    return round(plan.count * (image + samples * _MASK_SHARE + texts + files * _BLOCK_BYTES))
+    files = len(files_of(plan, 0))
+    copies = plan.images.folders + bool(plan.images.shard_images)
+    shown = float(np.mean([_image_bytes(shot, _shown_bits(plan, shot)) for shot in shots]))
+    pictures = shown * (1 + copies) + image * plan.images.has_samples
+    masks = samples * _MASK_SHARE * (1 + copies)
+    return round(plan.count * (pictures + masks + texts + (files + 2 * copies) * _BLOCK_BYTES))
 
 
-def _image_bytes(shot: Taken) -> int:
+def _shown_bits(plan: Plan, shot: Taken) -> int:
+    own = shot.setup.camera.bit_depth
+    return own if plan.images.stretch == "none" else plan.images.stretch_bits
+
+
+def _image_bytes(shot: Taken, bits: int) -> int:
     colours = 1 if shot.setup.camera.kind == "mono" else len(COLOURS)
-    wide = shot.setup.camera.bit_depth > _BYTE_BITS
-    return shot.width_px * shot.lines * colours * (2 if wide else 1)
+    return shot.width_px * shot.lines * colours * (2 if bits > _BYTE_BITS else 1)
 
 
 def refuse_without_room(plan: Plan, folder: Path, share: float = 1.0) -> int:

@@ -9,8 +9,10 @@ from scipy.ndimage import binary_dilation
 from linesim.dataset.draw import taken
 from linesim.dataset.layout import SHEET
 from linesim.dataset.plan.plan import Plan
+from linesim.dataset.record import Record
 from linesim.dataset.samples_in import read_record, read_samples
 from linesim.files.images_out import write_png
+from linesim.forward.station import Station
 from linesim.report.picture import Grid, tones, white_for
 from linesim.report.sheet import Panel, sheet
 
@@ -37,9 +39,7 @@ def _chosen(plan: Plan) -> list[int]:
 
 def _panel(plan: Plan, folder: Path, index: int) -> Panel:
     told, numbers = read_record(plan, folder, index), taken(plan, index).numbers
-    black_dn = float(numbers.sensor.black_level_dn)
-    samples = read_samples(folder / told["image"]).astype(np.uint16)
-    grey = tones(samples, black_dn, white_for(samples, black_dn))
+    grey = _tones(told, read_samples(folder / told["image"]).astype(np.uint16), numbers)
     shown = np.stack([grey] * 3, axis=2) if grey.ndim == _GREY else grey
     classes = read_samples(folder / told["mask"])
     labelled = [each for each in told["faults"] if each["labelled"]]
@@ -59,6 +59,14 @@ def _panel(plan: Plan, folder: Path, index: int) -> Panel:
         ),
         title=f"{index} {told['split']}: {kinds}",
     )
+
+
+def _tones(told: Record, image: NDArray[np.uint16], numbers: Station) -> NDArray[np.uint8]:
+    """Show stretched images as they are, one grey scale for all; samples each to its own white."""
+    if "image_bits" in told:
+        return tones(image, 0.0, float(2 ** told["image_bits"] - 1))
+    black_dn = float(numbers.sensor.black_level_dn)
+    return tones(image, black_dn, white_for(image, black_dn))
 
 
 def _around(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:

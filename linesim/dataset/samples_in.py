@@ -10,7 +10,7 @@ import numpy as np
 import tifffile
 from numpy.typing import NDArray
 
-from linesim.dataset.layout import files_of
+from linesim.dataset.layout import record_name
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.record import Record
 from linesim.setup.errors import InputError
@@ -18,7 +18,7 @@ from linesim.setup.errors import InputError
 
 def read_record(plan: Plan, folder: Path, index: int) -> Record:
     """Read the record of an image."""
-    file = folder / files_of(plan, index)[-1]
+    file = folder / record_name(plan, index)
     try:
         told: Any = json.loads(file.read_text("utf-8"))
     except (ValueError, RecursionError):

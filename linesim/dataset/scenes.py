@@ -73,6 +73,15 @@ def scene_of(scenes: Scenes, scene: int, seed: int) -> ArrayReference:
     return ArrayReference(data=drawn.rows(0, drawn.shape[0]), pixel_size_um=pitch_um)
 
 
+def shape_of(scenes: Scenes, scene: int, seed: int) -> tuple[int, ...]:
+    """Tell the size of a scene in reference pixels; only files are read for it."""
+    return (scene_of if scenes.files else _lazy)(scenes, scene, seed).shape
+
+
+def _lazy(scenes: Scenes, _scene: int, seed: int) -> Reference:
+    return _drawn(scenes, seed)
+
+
 def _drawn(scenes: Scenes, seed: int) -> Reference:
     pitch_um, width_mm, height_mm = scenes.pixel_size_um, scenes.width_mm, scenes.height_mm
     if scenes.kind == "flat":

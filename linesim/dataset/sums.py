@@ -22,6 +22,8 @@ class Sums:
     unlabelled: Counter[str] = field(default_factory=Counter)
     scenes: Mapping[str, set[int]] = field(default_factory=lambda: {name: set() for name in SPLITS})
     sizes: Counter[tuple[int, int]] = field(default_factory=Counter)
+    laws: Counter[tuple[float, float, int]] = field(default_factory=Counter)
+    short: Counter[str] = field(default_factory=Counter)
     stuck: Counter[str] = field(default_factory=Counter)
     clipped: Counter[str] = field(default_factory=Counter)
     octaves: Mapping[str, Counter[int]] = field(
@@ -38,6 +40,9 @@ def sums(told: Iterable[Record]) -> Sums:
         found.good[split] += not image["faults"]
         found.scenes[split].add(image["scene_number"])
         found.sizes[image["width"], image["height"]] += 1
+        if "image_bits" in image:
+            found.laws[image["black_dn"], image["white_dn"], image["image_bits"]] += 1
+        found.short[split] += bool(image["left_out"])
         found.stuck[split] += cannot_run(image["states"])
         found.clipped[split] += image["states"][CLIPPING] != "met"
         for fault in image["faults"]:

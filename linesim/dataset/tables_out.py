@@ -7,11 +7,14 @@ from typing import Any
 
 from linesim.dataset.layout import (
     CLASSES,
+    DATA,
     FAULTS,
     IMAGES,
     MANIFEST,
     annotations_name,
+    metadata_name,
 )
+from linesim.dataset.loaders_out import data_text, metadata_line
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.record import Record, class_names
@@ -22,6 +25,7 @@ from linesim.files.csv_out import write_csv
 _IMAGE_KEYS = (
     "index",
     "image",
+    "samples",
     "mask",
     "split",
     "scene",
@@ -32,6 +36,9 @@ _IMAGE_KEYS = (
     "height",
     "bit_depth",
     "full_scale_dn",
+    "black_dn",
+    "white_dn",
+    "image_bits",
     "seed",
     "setup_sha256",
 )
@@ -46,8 +53,10 @@ _FAULT_KEYS = (
     "contrast",
     "cnr",
     "dprime",
+    "camera_dprime",
     "visible",
     "labelled",
+    "why_unlabelled",
     "area_px",
 )
 _NOTE = "Simulated scans with simulated faults, made by linesim; not photographs."
@@ -71,8 +80,14 @@ def write_tables(
         (IMAGES, lambda path: _images(plan, folder, path)),
         (FAULTS, lambda path: _faults(plan, folder, path)),
     ]
+    jobs += [
+        (metadata_name(split), _metadata(plan, folder, split))
+        for split in SPLITS
+        if any(plan.split(index) == split for index in range(plan.count))
+    ]
     if plan.labels.box_files:
         jobs.append((CLASSES, lambda path: _classes(plan, path)))
+        jobs.append((DATA, lambda path: write_text(path, data_text(plan))))
     for done, (name, job) in enumerate(jobs):
         job(folder / name)
         if tell:
@@ -92,6 +107,19 @@ def _annotations(plan: Plan, folder: Path, split: str) -> Callable[[Path], None]
         ):
             for piece in coco_text(plan, lambda: records(plan, folder, split)):
                 out.write(piece)
+
+    return write
+
+
+def _metadata(plan: Plan, folder: Path, split: str) -> Callable[[Path], None]:
+    def write(path: Path) -> None:
+        with (
+            atomic_path(path) as temporary,
+            temporary.open("w", encoding="utf-8", newline="\n") as out,
+        ):
+            out.writelines(
+                f"{_line(metadata_line(told))}\n" for told in records(plan, folder, split)
+            )
 
     return write
 
@@ -141,7 +169,8 @@ def _coco_image(told: Record) -> dict[str, Any]:
         "width": told["width"],
         "height": told["height"],
         "simulated": True,
-        "bit_depth": told["bit_depth"],
+        "bit_depth": told.get("image_bits", told["bit_depth"]),
+        **{name: told[name] for name in ("black_dn", "white_dn") if name in told},
         "scene": told["scene"],
     }
 
@@ -156,7 +185,7 @@ def _coco_fault(number: int, image: Record, fault: Record) -> dict[str, Any]:
         "segmentation": fault["segmentation"],
         "iscrowd": 0,
         "visible": fault["visible"],
-        **{name: fault[name] for name in ("contrast", "cnr", "dprime")},
+        **{name: fault[name] for name in ("contrast", "cnr", "dprime", "camera_dprime")},
     }
 
 
@@ -168,7 +197,7 @@ def _manifest(plan: Plan, folder: Path, path: Path) -> None:
         header,
         (
             (
-                *(told[key] for key in _IMAGE_KEYS),
+                *(told.get(key) for key in _IMAGE_KEYS),
                 "true",
                 len(told["faults"]),
                 sum(each["labelled"] for each in told["faults"]),

@@ -2,7 +2,7 @@
 
 import json
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import combinations
@@ -13,9 +13,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.dataset.card import write_card
+from linesim.dataset.checks.listing import listing_faults
 from linesim.dataset.labels.masks import Outline, class_mask
 from linesim.dataset.labels.rle import mask_of
-from linesim.dataset.layout import CARD, PLAN, annotations_name, files_of, is_done
+from linesim.dataset.layout import (
+    CARD,
+    PLAN,
+    annotations_name,
+    boxes_names,
+    files_of,
+    is_done,
+    record_name,
+    set_names,
+)
 from linesim.dataset.make import set_in
 from linesim.dataset.plan.plan import Plan, fingerprint
 from linesim.dataset.plan.plan_file import load_plan
@@ -26,6 +36,7 @@ from linesim.dataset.sums import sums
 from linesim.dataset.tables_out import records, write_tables
 from linesim.dataset.write import write_image
 from linesim.setup.errors import InputError
+from linesim.workers.tasks import Tell
 
 AGAIN = 8
 """Images that are made again unless another number is asked for."""
@@ -51,9 +62,7 @@ class Verified:
     faults: tuple[str, ...]
 
 
-def verify(
-    folder: Path, again: int = AGAIN, tell: Callable[[int, int], None] | None = None
-) -> Verified:
+def verify(folder: Path, again: int = AGAIN, tell: Tell | None = None) -> Verified:
     """
     Verify a finished set.
 
@@ -71,24 +80,45 @@ def verify(
     if told is None:
         msg = f'--verify: "{folder}" holds no set; expected a folder that linesim dataset wrote'
         raise InputError(msg)
-    plan = load_plan(folder / PLAN)
-    faults = list(_plan_faults(plan, told))
+    try:
+        plan = load_plan(folder / PLAN)
+        odd = tuple(_plan_faults(plan, told))
+    except InputError as refusal:
+        plan, odd = None, refusal.faults
+    if plan is None or odd:
+        return _found((*listing_faults(folder, ()), *odd))
+    return _verified(plan, folder, again, tell)
+
+
+def _verified(plan: Plan, folder: Path, again: int, tell: Tell | None) -> Verified:
+    """Verify a set whose plan is the one that it was made by."""
     missing = [index for index in range(plan.count) if not is_done(plan, folder, index)]
-    if missing or faults:
-        faults += [f"image {index} is not there, or not whole" for index in missing[:_MOST_TOLD]]
-        return Verified(images=plan.count, labels=0, made_again=(), faults=tuple(faults))
-    chosen = _chosen(plan.count, again)
+    faults = [
+        *listing_faults(folder, set_names(plan)),
+        *(f"image {index} is not there, or not whole" for index in missing),
+    ]
     labels = 0
-    for index in range(plan.count):
+    for index in sorted(set(range(plan.count)) - set(missing)):
         found = _if_readable(f"image {index}", partial(_record_faults, folder, plan, index))
         labels, faults = labels + found.labels, [*faults, *found.faults]
         if tell:
             tell(index + 1, plan.count)
+    if missing:
+        return _found(faults, plan, labels)
     for name, check in (("a record", _split_faults), ("a table or a record", _table_faults)):
         faults += _if_readable(name, partial(_alone, check, plan, folder)).faults
-    faults += _byte_faults(plan, folder, chosen)
+    chosen = _chosen(plan.count, again)
+    return _found([*faults, *_byte_faults(plan, folder, chosen)], plan, labels, chosen)
+
+
+def _found(
+    faults: Sequence[str], plan: Plan | None = None, labels: int = 0, again: tuple[int, ...] = ()
+) -> Verified:
     return Verified(
-        images=plan.count, labels=labels, made_again=chosen, faults=tuple(faults[:_MOST_TOLD])
+        images=plan.count if plan else 0,
+        labels=labels,
+        made_again=again,
+        faults=tuple(dict.fromkeys(faults))[:_MOST_TOLD],
     )
 
 
@@ -146,9 +176,9 @@ def _label_faults(folder: Path, plan: Plan, told: Record) -> Iterator[str]:
         yield from _areas(told, mask)
     elif (_classes(found, runs, shape) != mask).any():
         yield f"{name}: the mask is not that of the labels"
-    boxes = folder / files_of(plan, told["index"])[2]
-    if plan.labels.box_files and boxes.read_text("utf-8") != box_lines(plan, told):
-        yield f"{name}: the file of boxes is not that of the labels"
+    for boxes in boxes_names(plan, told["index"]):
+        if (folder / boxes).read_text("utf-8") != box_lines(plan, told):
+            yield f"{name}: the file of boxes is not that of the labels"
 
 
 def _classes(
@@ -198,14 +228,20 @@ def _table_faults(plan: Plan, folder: Path) -> Iterator[str]:
     with tempfile.TemporaryDirectory() as name:
         beside = Path(name)
         for index in range(plan.count):
-            target = beside / files_of(plan, index)[-1]
+            target = beside / record_name(plan, index)
             target.parent.mkdir(parents=True, exist_ok=True)
-            target.write_bytes((folder / files_of(plan, index)[-1]).read_bytes())
+            target.write_bytes((folder / record_name(plan, index)).read_bytes())
         written = write_tables(plan, beside)
         write_card(plan, beside, sums(records(plan, beside)))
         yield from _different(folder, beside, (*written, CARD))
     for split in SPLITS:
-        yield from _id_faults(folder / annotations_name(split))
+        path = folder / annotations_name(split)
+        found = _if_readable(annotations_name(split), partial(_ids, path))
+        yield from found.faults
+
+
+def _ids(path: Path) -> _Found:
+    return _Found(faults=tuple(_id_faults(path)))
 
 
 def _id_faults(path: Path) -> Iterator[str]:

@@ -6,7 +6,15 @@ from functools import lru_cache
 from pathlib import Path
 
 from linesim.dataset.item import Item, item
-from linesim.dataset.layout import PLAN, SET, files_of
+from linesim.dataset.layout import (
+    PLAN,
+    SET,
+    boxes_names,
+    image_name,
+    mask_name,
+    record_name,
+    samples_names,
+)
 from linesim.dataset.plan.plan import Plan, fingerprint
 from linesim.dataset.plan.plan_file import load_plan
 from linesim.dataset.record import box_lines, record
@@ -20,12 +28,17 @@ def write_image(plan: Plan, folder: Path, index: int) -> None:
     """Make one image of a set and write its files."""
     made = item(plan, index)
     told = record(plan, made)
-    image, mask, *boxes, last = (folder / name for name in files_of(plan, index))
-    _write_samples(image, made)
-    write_png(mask, made.mask, as_scan=True)
-    for path in boxes:
-        write_text(path, box_lines(plan, told))
-    write_json(last, told)
+    image = folder / image_name(plan, index)
+    if made.law is None:
+        _write_samples(image, made)
+    else:
+        write_png(image, made.shown, as_scan=True)
+    for name in samples_names(plan, index):
+        _write_samples(folder / name, made)
+    write_png(folder / mask_name(plan, index), made.mask, as_scan=True)
+    for name in boxes_names(plan, index):
+        write_text(folder / name, box_lines(plan, told))
+    write_json(folder / record_name(plan, index), told)
 
 
 def _write_samples(path: Path, made: Item) -> None:

@@ -1,6 +1,6 @@
 """Faults at random places, of random sizes and strengths."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import hypot
 from typing import Literal
@@ -19,6 +19,18 @@ Box = tuple[float, float, float, float]
 
 _TRIES = 400
 _FORMS = 1 << 31
+
+
+class NoRoomError(InputError):
+    """A fault that is larger than the area, or finds no free place."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOut:
+    """A fault that was asked for and found no room."""
+
+    kind: str
+    why: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,39 +94,83 @@ def draw_faults(
     ------
     InputError; if a fault is larger than the area, or no room is left for it
     """
+    ground = Ground(area=area, min_distance_mm=min_distance_mm, edge_rule=edge_rule)
+    drawn, left_out = draw_with_room(random, recipes, ground)
+    if left_out:
+        raise InputError(left_out[0].why)
+    return drawn
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """
+    Where faults may lie.
+
+    Parameters
+    ----------
+    area, min_distance_mm, edge_rule : as of `draw_faults`
+    allowed : callable, optional; tells whether a fault of a kind may lie in an upright box
+    """
+
+    area: Area
+    min_distance_mm: float = 0.0
+    edge_rule: EdgeRule = "inside"
+    allowed: Callable[[str, Box], bool] | None = None
+
+
+def draw_with_room(
+    random: np.random.Generator, recipes: Sequence[Recipe], ground: Ground
+) -> tuple[tuple[Placed, ...], tuple[LeftOut, ...]]:
+    """
+    Draw faults as `draw_faults` does, and leave out those that find no room.
+
+    Parameters
+    ----------
+    random : Generator; the only source of chance
+    recipes : sequence of Recipe; what to draw, in this order
+    ground : Ground; where they may lie
+
+    Returns
+    -------
+    tuple of tuple of Placed and tuple of LeftOut; each in the order drawn
+    """
     boxes: list[Box] = []
     drawn: list[Placed] = []
+    left_out: list[LeftOut] = []
     for recipe in recipes:
         for _ in range(int(random.integers(recipe.fewest, recipe.most, endpoint=True))):
-            placed, box = _with_room(random, recipe, area, (boxes, min_distance_mm), edge_rule)
+            try:
+                placed, box = _with_room(random, recipe, ground, boxes)
+            except NoRoomError as refusal:
+                left_out.append(LeftOut(kind=recipe.kind, why=str(refusal)))
+                continue
             drawn.append(placed)
             boxes.append(box)
-    return tuple(drawn)
+    return tuple(drawn), tuple(left_out)
 
 
 def _with_room(
-    random: np.random.Generator,
-    recipe: Recipe,
-    area: Area,
-    room: tuple[list[Box], float],
-    edge_rule: EdgeRule,
+    random: np.random.Generator, recipe: Recipe, ground: Ground, boxes: list[Box]
 ) -> tuple[Placed, Box]:
     """Draw one fault, and places for it until one is free."""
-    boxes, distance_mm = room
     fault = _at_origin(random, recipe)
     own = fault.fault().box_mm
-    left_mm, top_mm, right_mm, bottom_mm = _places(recipe.kind, own, area, edge_rule)
+    left_mm, top_mm, right_mm, bottom_mm = _places(recipe.kind, own, ground.area, ground.edge_rule)
+    allowed = ground.allowed or (lambda _kind, _box: True)
     for _ in range(_TRIES):
         x_mm = left_mm + float(random.random()) * (right_mm - left_mm)
         y_mm = top_mm + float(random.random()) * (bottom_mm - top_mm)
         box = own[0] + x_mm, own[1] + y_mm, own[2] + x_mm, own[3] + y_mm
-        if all(gap_mm(box, other) >= distance_mm for other in boxes):
+        if all(gap_mm(box, other) >= ground.min_distance_mm for other in boxes) and allowed(
+            recipe.kind, box
+        ):
             return replace(fault, pose=replace(fault.pose, x_mm=x_mm, y_mm=y_mm)), box
+    or_region = " or region" if ground.allowed else ""
     msg = (
         f"{recipe.kind}: found no room for it in {_TRIES} tries beside {len(boxes)} other faults; "
-        "expected fewer or smaller faults, a larger area or a smaller distance"
+        f"expected fewer or smaller faults, a larger area{or_region} or a smaller distance"
     )
-    raise InputError(msg)
+    raise NoRoomError(msg)
 
 
 def _at_origin(random: np.random.Generator, recipe: Recipe) -> Placed:
@@ -137,7 +193,7 @@ def _places(kind: str, own: Box, area: Area, edge_rule: EdgeRule) -> Box:
             f"up to the area's, {area.right_mm - area.left_mm:.3g} x "
             f"{area.bottom_mm - area.top_mm:.3g} mm, or faults that its edge may cut"
         )
-        raise InputError(msg)
+        raise NoRoomError(msg)
     return left_mm, top_mm, right_mm, bottom_mm
 
 

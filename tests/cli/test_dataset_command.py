@@ -64,7 +64,10 @@ def test_a_set_is_made_and_verified(
     (planned / "outputs" / "plan" / "images.csv").write_text("", "utf-8")
     code, out, _ = run(monkeypatch, capsys, "--verify", "outputs/plan", "--json", "--count", "1")
     assert code == 1
-    assert json.loads(out)["faults"] == ["images.csv is not what comes out when it is made again"]
+    assert json.loads(out)["faults"] == [
+        "images.csv is not as it was written: it is empty",
+        "images.csv is not what comes out when it is made again",
+    ]
 
 
 def test_without_a_plan_there_is_one(

@@ -17,7 +17,6 @@ from linesim.dataset.record import record
 from linesim.files.atomic import json_text
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
-from linesim.setup.errors import InputError
 
 
 def flat(faults: dict[str, Any]) -> Plan:
@@ -133,7 +132,7 @@ def test_what_no_sample_shows_enough_of_has_no_label() -> None:
 
 def test_invisible_faults_can_be_left_out() -> None:
     """`only_visible` drops the label, not the fault."""
-    faint = {"count": 2, "diameter": "80 um", "change": -0.003}
+    faint = {"count": 2, "diameter": "80 um", "change": -0.03}
     plan = flat({"kinds": ["pinhole"], "edge": "inside", "pinhole": faint})
     kept = item(plan, 0)
     assert [each.visible for each in kept.labelled] == [False, False]
@@ -142,11 +141,16 @@ def test_invisible_faults_can_be_left_out() -> None:
     assert_array_equal(item(strict, 0).image, kept.image)
 
 
-def test_faults_without_room_are_refused_in_a_sentence() -> None:
-    """Whatever the try, and with what is expected instead."""
+def test_faults_without_room_are_left_out_and_told() -> None:
+    """The record names them; those that find room are there."""
     large = {"count": 1, "diameter": "25 mm", "change": -0.5}
-    with pytest.raises(InputError, match=r"^faults: drew those of image 0 30 times.*smaller"):
-        item(flat({"kinds": ["pinhole"], "edge": "inside", "pinhole": large}), 0)
+    small = {"count": 2, "width": "1 mm", "height": "1 mm", "change": -0.5}
+    plan = flat({"kinds": ["pinhole", "spot"], "edge": "inside", "pinhole": large, "spot": small})
+    made = item(plan, 0)
+    assert [each.placed.kind for each in made.instances] == ["spot", "spot"]
+    (told,) = record(plan, made)["left_out"]
+    assert told["kind"] == "pinhole"
+    assert told["why"].startswith("pinhole: read a size of 25 x 25 mm, expected up to the area's")
 
 
 def test_colour_stations_make_colour_images() -> None:

@@ -19,7 +19,7 @@ def test_the_estimate_covers_the_set_and_not_much_more(plan: Plan, made: Path) -
     """Its files in blocks of 4096 bytes take less than the estimate, and over half of it."""
     used = sum(
         -(-path.stat().st_size // 4096) * 4096
-        for name in ("images", "masks", "labels", "records")
+        for name in ("images", "samples", "masks", "labels", "records")
         for path in (made / name).rglob("*.*")
     )
     assert 0.5 * need_bytes(plan) < used < need_bytes(plan)

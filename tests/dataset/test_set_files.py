@@ -138,7 +138,7 @@ def test_box_files_say_the_same_boxes(made: Path) -> None:
 def test_samples_are_as_delivered(made: Path) -> None:
     """16-bit files hold 12-bit numbers, the lowest bits; the table says so."""
     for row in table(made / "manifest.csv"):
-        image = png(made / row["image"])
+        image = png(made / row["samples"])
         assert image.dtype == np.uint16
         assert image.shape == (int(row["height"]), int(row["width"]))
         assert row["full_scale_dn"] == "4095"
@@ -150,7 +150,8 @@ def test_files_hold_what_the_item_is(made: Path, plan: Plan) -> None:
     for index in (0, 7):
         one = item(plan, index)
         name = f"{one.split}/{index:06d}.png"
-        assert (png(made / "images" / name) == one.image).all()
+        assert (png(made / "samples" / name) == one.image).all()
+        assert (png(made / "images" / name) == one.shown).all()
         assert (png(made / "masks" / name) == one.mask).all()
 
 
@@ -197,7 +198,7 @@ def test_names_work_on_every_system(made: Path) -> None:
     names = [path.relative_to(made).as_posix() for path in made.rglob("*") if path.is_file()]
     # reserved on Windows: < > : " / \ | ? * and control characters (from memory)
     assert [name for name in names if re.search(r'[<>:"\\|?*\x00-\x1f]|[. ]$', name)] == []
-    endings = {".png", ".json", ".csv", ".txt", ".toml", ".md"}
+    endings = {".png", ".json", ".jsonl", ".csv", ".txt", ".toml", ".md", ".yaml", ".sha256"}
     assert {Path(name).suffix for name in names} == endings
     assert max(map(len, names)) < 60
     for name in names:
@@ -227,11 +228,11 @@ def test_tiff_and_polygons(tmp_path: Path) -> None:
             "images": {"format": "tiff", "lines": 64, "good_share": 0.0},
             "vary": {"camera": {"pixels": 96, "bit_depth": 16}},
             "faults": {"kinds": ["spot", "scratch"], "count": 2},
-            "labels": {"polygons": True},
+            "labels": {"polygons": True, "least_signal": 0.0},
         }
     )
     make_set(plan, tmp_path / "set", Alone())
-    path = next((tmp_path / "set" / "images").rglob("*.tif"))
+    path = next((tmp_path / "set" / "samples").rglob("*.tif"))
     with tifffile.TiffFile(path) as file:
         page = file.pages.first
         assert page.asarray().dtype == np.uint16

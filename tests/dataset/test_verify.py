@@ -1,8 +1,9 @@
 """Verifying a set finds what was changed, and nothing in one that was not."""
 
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
-from shutil import copytree
+from shutil import copytree, which
 
 import imagecodecs
 import numpy as np
@@ -107,7 +108,9 @@ def test_an_unfinished_set_is_told(plan_file: Path, tmp_path: Path) -> None:
         path.write_text(
             text.replace("count = 3", "count = 4").replace('"count": 3', '"count": 4'), "utf-8"
         )
-    assert verify(tmp_path / "set").faults == ("image 3 is not there, or not whole",)
+    told = verify(tmp_path / "set").faults
+    assert "image 3 is not there, or not whole" in told
+    assert any(each.startswith("files.sha256 does not list images/") for each in told)
 
 
 def test_no_set_is_refused(tmp_path: Path) -> None:
@@ -126,3 +129,107 @@ def test_a_damaged_record_is_told(made: Path, tmp_path: Path, text: str) -> None
     record = min((tmp_path / "set" / "records").rglob("*.json"))
     record.write_bytes(text.encode("latin-1"))
     assert verify(tmp_path / "set", 0).faults
+
+
+def pair(pattern: str) -> Callable[[Path], None]:
+    """Put two files of a kind in each other's place."""
+
+    def change(folder: Path) -> None:
+        one, two = sorted(folder.glob(pattern))[:2]
+        held = one.read_bytes()
+        one.write_bytes(two.read_bytes())
+        two.write_bytes(held)
+
+    return change
+
+
+def cut(pattern: str, size: int) -> Callable[[Path], None]:
+    """Leave the first bytes of a file alone."""
+
+    def change(folder: Path) -> None:
+        path = first(folder, pattern)
+        path.write_bytes(path.read_bytes()[:size])
+
+    return change
+
+
+def byte(pattern: str) -> Callable[[Path], None]:
+    """Change the last byte of a file."""
+
+    def change(folder: Path) -> None:
+        path = first(folder, pattern)
+        held = bytearray(path.read_bytes())
+        held[-1] ^= 1
+        path.write_bytes(bytes(held))
+
+    return change
+
+
+def added(name: str) -> Callable[[Path], None]:
+    """Lay another file into the set."""
+
+    def change(folder: Path) -> None:
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_bytes(b"more")
+
+    return change
+
+
+HOLDS = "is not as it was written: it holds what "
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (cut("images/train/*.png", 100), "images/train/{} is not as it was written: other bytes"),
+        (cut("masks/train/*.png", 0), "masks/train/{} is not as it was written: it is empty"),
+        (cut("records/train/*.json", 0), "records/train/{} is not as it was written: it is empty"),
+        (cut("records/train/*.json", 99), "records/train/{} is not as it was written: other"),
+        (cut("annotations/*.json", 99), "annotations/{} is not as it was written: other bytes"),
+        (cut("annotations/*.json", 0), "annotations/{} is not as it was written: it is empty"),
+        (pair("samples/train/*.png"), "samples/train/{} " + HOLDS + "samples/train/"),
+        (pair("records/train/*.json"), "records/train/{} " + HOLDS + "records/train/"),
+        (byte("samples.png"), "{} is not as it was written: other bytes"),
+        (byte("faults.csv"), "{} is not as it was written: other bytes"),
+        (byte("labels/classes.txt"), "labels/{} is not as it was written: other bytes"),
+        (byte("setup.toml"), "{} is not as it was written: other bytes"),
+        (in_text("set.json", "Small", "Large"), "{} is not as it was written: other bytes"),
+        (gone("masks/val/*.png"), "masks/val/{} is not there"),
+        (gone("data.yaml"), "{} is not there"),
+        (gone("files.sha256"), "{} is not there: the set was not finished, or the file was remove"),
+        (byte("files.sha256"), "files.sha256: 1 of its lines are no hash and name"),
+        (added("images/train/999999.png"), "images/train/999999.png does not belong to the set"),
+        (added("notes/mine.txt"), "notes/mine.txt does not belong to the set"),
+    ],
+)
+def test_each_file_is_named(
+    change: Callable[[Path], None], told: str, made: Path, tmp_path: Path
+) -> None:
+    """Cut, emptied, swapped, changed by a byte, missing or added: the sentence has its name."""
+    folder = tmp_path / "set"
+    copytree(made, folder)
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    change(folder)
+    touched = {path.name for path, data in before.items() if read(path) != data} | {""}
+    faults = verify(folder, 0).faults
+    assert any(fault.startswith(told.format(name)) for fault in faults for name in touched), faults
+
+
+def read(path: Path) -> bytes | None:
+    """Read a file that may be gone."""
+    return path.read_bytes() if path.is_file() else None
+
+
+def test_the_list_is_that_of_the_system(made: Path) -> None:
+    """Every file but the list itself, by the hash that coreutils check."""
+    done = subprocess.run(
+        [str(which("sha256sum")), "--check", "--strict", "--quiet", "files.sha256"],
+        cwd=made,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode, done.stdout) == (0, "")
+    listed = (made / "files.sha256").read_text("utf-8").splitlines()
+    files = [path for path in made.rglob("*") if path.is_file()]
+    assert len(listed) == len(files) - 1

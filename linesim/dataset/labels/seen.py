@@ -12,9 +12,10 @@ temporal noise and σ_c the streaks of the columns, both at the signal without t
 over colours too. Both are capped where the
 nearest limit (well or full scale) cuts the signal off.
 
-Limits: the place and the shape of the fault are taken as known (matched filter), the product's own
-texture as known as well; d' is therefore what the camera allows at best, not what a detector
-reaches.
+That is what the camera alone allows, `camera_dprime`: place and shape of the fault are taken as
+known, the product's own texture as well. `dprime` is the same before that texture as noise
+(`linesim.dataset.labels.backdrop`), as verdicts have it: what the best linear filter makes of the
+image without knowing the good product under it. Neither is what a detector reaches.
 """
 
 from dataclasses import dataclass
@@ -22,12 +23,14 @@ from math import ceil
 
 import numpy as np
 
+from linesim.dataset.labels.backdrop import Backdrop, Seen, backdrop, index_in
 from linesim.defects.window import Window
 from linesim.forward.channels import channels
 from linesim.forward.expose import Exposer, exposer
 from linesim.forward.reference import ArrayReference
 from linesim.forward.station import Station, station
 from linesim.forward.transport import STRIP_LINES
+from linesim.metrics.detection.texture import Texture
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.setup import Setup
 
@@ -44,7 +47,8 @@ class Strength:
 
     contrast: float
     cnr: float
-    dprime: float
+    dprime: float  # before the product's texture
+    camera_dprime: float  # against the camera's noise alone
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -75,6 +79,7 @@ class Eye:
     seed: int  # of the jitter, as for the image
     exposers: tuple[Exposer, ...]  # one a channel
     expected_e: ImageArray  # shape (lines, columns, channels); of the image with all faults [e]
+    behind: Backdrop | None  # the product's texture
     margin: tuple[int, int]  # lines and columns that a fault's blur reaches beyond its mask
 
     def strength(
@@ -122,11 +127,22 @@ class Eye:
     def _judged(self, signal_e: FloatArray, ground_e: FloatArray, mask: FloatArray) -> Strength:
         noise_e = self.numbers.noise_e(ground_e)
         streaks_e2 = (np.asarray(self.numbers.pattern_e(ground_e)) ** 2).mean(axis=0)
-        energy = float((signal_e**2).sum())
         lines_e2 = float(np.square(self.numbers.line_noise_e))
-        spread_e2 = float(((noise_e**2 - lines_e2) * signal_e**2).sum())
-        spread_e2 += float((streaks_e2 * signal_e.sum(axis=0) ** 2).sum())
-        spread_e2 += lines_e2 * float((signal_e.sum(axis=1) ** 2).sum())
+
+        def shared_e2(weights: FloatArray) -> float:
+            beside = weights.shape[1] - streaks_e2.shape[0]
+            each_e2 = np.pad(streaks_e2, ((0, beside), (0, 0)), mode="edge")
+            streaks = float((each_e2 * weights.sum(axis=0) ** 2).sum())
+            return streaks + lines_e2 * float((weights.sum(axis=1) ** 2).sum())
+
+        spread_e2 = float(((noise_e**2 - lines_e2) * signal_e**2).sum()) + shared_e2(signal_e)
+        camera = float((signal_e**2).sum()) / float(np.sqrt(spread_e2)) if spread_e2 > 0 else 0.0
+        before = self.behind
+        seen = Seen(
+            signal_e=signal_e,
+            white_e2=np.asarray(noise_e**2 - lines_e2),
+            level_e=self._unclipped(ground_e),
+        )
         weights = (mask / mask.sum())[:, :, None]
         mean_ground_e = (weights * ground_e).sum(axis=(0, 1))
         share = (weights * signal_e).sum(axis=(0, 1)) / np.maximum(mean_ground_e, _LEAST_E)
@@ -135,11 +151,23 @@ class Eye:
         return Strength(
             contrast=float(share[np.abs(share).argmax()]),
             cnr=float(cnr.max()),
-            dprime=energy / float(np.sqrt(spread_e2)) if spread_e2 > 0 else 0.0,
+            dprime=camera if before is None else min(camera, index_in(before, seen, shared_e2)),
+            camera_dprime=camera,
         )
 
+    def _unclipped(self, ground_e: FloatArray) -> FloatArray:
+        """Give the mean level of each colour, samples that clip counted as nothing: no texture."""
+        limit_e = np.asarray(self.numbers.saturation_e)
+        return np.asarray(np.where(ground_e < limit_e, ground_e, 0.0).mean(axis=(0, 1)))
 
-def eye(setup: Setup, reference: ArrayReference, expected_e: ImageArray, seed: int) -> Eye:
+
+def eye(
+    setup: Setup,
+    reference: ArrayReference,
+    expected_e: ImageArray,
+    seed: int,
+    texture: Texture | None = None,
+) -> Eye:
     """Make ready to look at single faults."""
     numbers = station(setup)
     place, lens = numbers.geometry, numbers.ends_optics
@@ -151,6 +179,7 @@ def eye(setup: Setup, reference: ArrayReference, expected_e: ImageArray, seed: i
         seed=seed,
         exposers=tuple(exposer(setup, reference, each) for each in channels(setup, numbers)),
         expected_e=expected_e if expected_e.ndim == _COLOUR else expected_e[:, :, None],
+        behind=backdrop(numbers, texture),
         margin=(
             ceil(blur_um / sides_um[0]) + _MORE_PX + len(numbers.trail) - 1,
             ceil(blur_um / sides_um[1]) + _MORE_PX,

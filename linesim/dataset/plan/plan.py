@@ -9,9 +9,10 @@ from typing import Any
 
 from linesim.dataset.plan.fault_texts import FaultPlan, Wanted
 from linesim.dataset.plan.keys import scene_seed
+from linesim.dataset.plan.regions import Region
 from linesim.dataset.plan.spans import Span
-from linesim.dataset.plan.splits import split_of
-from linesim.dataset.scenes import Scenes, scene_of
+from linesim.dataset.plan.splits import is_good, is_good_of_scene, split_of
+from linesim.dataset.scenes import Scenes, scene_of, shape_of
 from linesim.forward.reference import ArrayReference
 from linesim.setup.load import known_keys
 from linesim.setup.setup import Setup
@@ -26,6 +27,16 @@ class ImageRule:
     good_share: float = 0.25
     lines: int | None = None
     length_mm: float | None = None
+    stretch: str = "set"
+    stretch_bits: int = 8
+    keep_samples: bool = True
+    folders: bool = False
+    shard_images: int = 0
+
+    @property
+    def has_samples(self) -> bool:
+        """Whether the delivered samples have a file of their own."""
+        return self.keep_samples and self.stretch != "none"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +47,7 @@ class LabelRule:
     least_cover_px: float = 0.1
     least_dprime: float = 5.0
     least_cnr: float = 0.0
+    least_camera_dprime: float = 1.0
     only_visible: bool = False
     polygons: bool = False
     box_files: bool = False
@@ -43,7 +55,24 @@ class LabelRule:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plan:
-    """A checked plan."""
+    """
+    A checked plan.
+
+    Parameters
+    ----------
+    title : str; of the set
+    base : Setup; the station before anything is varied
+    count, seed : int; of images; of all chance
+    spans : tuple of Span; what is varied
+    faults : FaultPlan; which faults are drawn
+    scenes : Scenes; where images are taken
+    splits : mapping; share of the scenes by split
+    images : ImageRule; how images are written
+    labels : LabelRule; which faults are labelled
+    texts : mapping; the tables as they were written
+    regions : mapping; by kind, where on its scenes faults may lie
+    nuisances : FaultPlan; what lies on the product and is no fault
+    """
 
     title: str
     base: Setup
@@ -56,6 +85,7 @@ class Plan:
     images: ImageRule
     labels: LabelRule
     texts: Mapping[str, Any]
+    regions: Mapping[str, Region] = field(default_factory=dict)
     nuisances: FaultPlan = field(default_factory=FaultPlan)
     cameras_apart: bool = False
 
@@ -63,6 +93,7 @@ class Plan:
     def files(self) -> dict[tuple[str, ...], tuple[Path, ...]]:
         """Files that its texts name, by the keys that lead to them."""
         own = {("faults", name, "images"): paths for name, paths in self.faults.files.items()}
+        own |= {("regions", name, "masks"): each.masks for name, each in self.regions.items()}
         named = "files" in self.texts.get("scenes", {})
         if self.scenes.real:
             return own | {("background", "images"): self.scenes.files}
@@ -71,6 +102,17 @@ class Plan:
     def split(self, index: int) -> str:
         """Name the split of an image."""
         return split_of(self.scenes.of_image(index), self.splits)
+
+    def is_good(self, index: int) -> bool:
+        """Say whether an image stays without faults."""
+        share, scenes = self.images.good_share, self.scenes
+        if scenes.count:
+            return is_good_of_scene(index, share, scenes.count, scenes.images_each)
+        return is_good(index, share)
+
+    def scene_shape(self, scene: int) -> tuple[int, ...]:
+        """Tell rows and columns of a scene; one that is drawn is not drawn for it."""
+        return shape_of(self.scenes, scene, scene_seed(self.seed, scene))
 
     def scene(self, scene: int) -> ArrayReference:
         """Draw or read a scene."""
@@ -96,6 +138,10 @@ def fingerprint(plan: Plan) -> str:
         "splits": dict(plan.splits),
         "images": asdict(plan.images),
         "labels": asdict(plan.labels),
+        "regions": {
+            name: [each.low, each.high, *(_digest(path) for path in each.masks)]
+            for name, each in plan.regions.items()
+        },
         "versions": versions(),
     }
     if plan.cameras_apart:

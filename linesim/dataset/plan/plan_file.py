@@ -32,18 +32,18 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from linesim.dataset.plan.fault_texts import faults_of
+from linesim.dataset.plan.extents import field_mm, largest, length_mm
+from linesim.dataset.plan.fault_texts import FaultPlan, faults_of
 from linesim.dataset.plan.nuisances import SOME, nuisances_of
 from linesim.dataset.plan.plan import ImageRule, LabelRule, Plan
 from linesim.dataset.plan.real import real_scenes
+from linesim.dataset.plan.regions import regions_of
 from linesim.dataset.plan.spans import Span, spans_of
 from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.plan.tables import IMAGES, LABELS, SCENES, TOP, TableReader, unknown
 from linesim.dataset.plan.tables import SPLITS as SHARES
 from linesim.dataset.plan.wide import draws_cameras, is_wide, widened
 from linesim.dataset.scenes import DRAWN, Scenes
-from linesim.forward.station import station
-from linesim.forward.transport import first_line_um
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file, toml_table
 from linesim.setup.load import changed, load_setup, sample_setup
@@ -54,7 +54,17 @@ from linesim.setup.vocabulary import title_faults
 from linesim.targets.faces.face import face_of
 
 _EXPECTED = "a plan of a data set, as sample_targets/foil_set.toml"
-_PARTS = ("images", "scenes", "background", "splits", "vary", "faults", "nuisances", "labels")
+_PARTS = (
+    "images",
+    "scenes",
+    "background",
+    "splits",
+    "vary",
+    "faults",
+    "nuisances",
+    "labels",
+    "regions",
+)
 _KEYS = ("title", "setup", *TOP, *_PARTS)
 _SHARES = {"train": 0.7, "val": 0.15, "test": 0.15}
 _WIDER, _LONGER, _IMAGES_EACH = 1.1, 2.0, 8
@@ -88,24 +98,28 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
     """Check a plan given as nested mappings."""
     folder, reader = (folder or Path()).resolve(), TableReader()
     base = _base(texts.get("setup"), folder)
-    reader.told.extend(unknown(key, texts[key], list(_KEYS)) for key in texts if key not in _KEYS)
     parts = {name: texts.get(name, {}) for name in _PARTS}
     title = texts.get("title", base.title)
-    reader.told.extend(title_faults(title))
+    odd_keys = [unknown(key, texts[key], list(_KEYS)) for key in texts if key not in _KEYS]
+    reader.told.extend((*odd_keys, *title_faults(title)))
     top = reader.read("", {key: texts[key] for key in TOP if key in texts}, TOP)
     images, labels = (
         ImageRule(**reader.read("images", parts["images"], IMAGES)),
         LabelRule(**reader.read("labels", parts["labels"], LABELS)),
     )
     base = _of_one_length(base, images, reader)
-    scenes = real_scenes(texts, _scenes(parts["scenes"], base, folder, reader), folder, reader)
+    spans, told = _spans(parts["vary"], base)
+    scenes = real_scenes(
+        texts, _scenes(parts["scenes"], (base, spans), folder, reader), folder, reader
+    )
     shares = _shares(parts["splits"], reader)
     reader.told.extend(_face_faults(base))
-    spans, told = _spans(parts["vary"], base)
     faults, more = faults_of(parts["faults"], scenes.line, folder, base.target.encoding)
-    lying = texts.get("nuisances", SOME if is_wide(parts["vary"]) else {})
-    nuisances, others = nuisances_of(lying, scenes.line)
-    reader.told.extend((*told, *more, *others))
+    nuisances, others = nuisances_of(
+        texts.get("nuisances", SOME if is_wide(parts["vary"]) else {}), scenes.line
+    )
+    regions, odd = regions_of(parts["regions"], faults.kinds, scenes, folder)
+    reader.told.extend((*told, *more, *others, *odd, *([] if more else _at_odds(faults, images))))
     if reader.told:
         raise InputError(*reader.told)
     return Plan(
@@ -121,6 +135,7 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
         splits=shares,
         images=images,
         labels=labels,
+        regions=regions,
         texts={key: texts[key] for key in ("title", *_PARTS) if key in texts},
     )
 
@@ -136,6 +151,17 @@ def _face_faults(base: Setup) -> Iterator[str]:
         yield (
             "setup: its target mirrors, leans or has relief, but labels are made for a matt, level "
             "face; expected no gloss, relief or slope in [target]"
+        )
+
+
+def _at_odds(faults: FaultPlan, images: ImageRule) -> Iterator[str]:
+    """Refuse images with faults of which none can have any, and bits that no file has."""
+    if images.stretch_bits not in {8, 16}:
+        yield f"images.bits: read {images.stretch_bits}, but expected 8 or 16"
+    if images.good_share < 1 and not any(max(each.counts) for each in faults.wanted):
+        yield (
+            f"faults: read no count above 0, but {1 - images.good_share:.0%} of the images are to "
+            "have faults; expected a count above 0, or images.good_share = 1"
         )
 
 
@@ -158,23 +184,14 @@ def _of_one_length(base: Setup, images: ImageRule, reader: TableReader) -> Setup
     elif images.length_mm is not None:
         length = {"acquisition.lines": None, "acquisition.length": f"{images.length_mm!r} mm"}
     elif base.acquisition.lines is None and base.acquisition.length_mm is None:
-        length = {"acquisition.length": f"{_field_mm(base)!r} mm"}
+        length = {"acquisition.length": f"{field_mm(base)!r} mm"}
     return changed(base, {**length, "target.repeat": False})
 
 
-def _field_mm(base: Setup) -> float:
-    return float(station(base).geometry.field_of_view_mm)
-
-
-def _length_mm(base: Setup) -> float:
-    numbers = station(base)
-    if base.acquisition.length_mm is not None:
-        return base.acquisition.length_mm + first_line_um(base, numbers) / 1000
-    lines_um = (base.acquisition.lines or 1) * float(numbers.timing.line_advance_um)
-    return (lines_um + first_line_um(base, numbers)) / 1000
-
-
-def _scenes(table: object, base: Setup, folder: Path, reader: TableReader) -> Scenes:
+def _scenes(
+    table: object, stations: tuple[Setup, tuple[Span, ...]], folder: Path, reader: TableReader
+) -> Scenes:
+    base, spans = stations
     written = dict(table) if isinstance(table, Mapping) else table
     named = written.pop("files", None) if isinstance(written, dict) else None
     found = reader.read("scenes", written, SCENES)
@@ -192,8 +209,8 @@ def _scenes(table: object, base: Setup, folder: Path, reader: TableReader) -> Sc
         files=paths,
         encoding=base.target.encoding,
         pixel_size_um=base.target.pixel_size_um,
-        width_mm=_WIDER * _field_mm(base),
-        height_mm=_LONGER * _length_mm(base),
+        width_mm=_WIDER * largest(base, spans, field_mm),
+        height_mm=_LONGER * largest(base, spans, length_mm),
         count=len(paths),
         images_each=_IMAGES_EACH,
     )

@@ -35,6 +35,19 @@ IMAGES: Keys = {
     "good_share": ("good_share", _SHARE),
     "lines": ("lines", _count("of lines", 1e6)),
     "length": ("length_mm", LENGTH),
+    # how images are handed on: stretched to be looked at, and laid out for loaders
+    "stretch": (
+        "stretch",
+        Choice(
+            what='"set" (one law for all), "image" (each by itself) or "none"',
+            example="",
+            allowed=("set", "image", "none"),
+        ),
+    ),
+    "bits": ("stretch_bits", Number(what="8 or 16", example="8", low=8, high=16, whole=True)),
+    "samples": ("keep_samples", _YES_NO),
+    "folders": ("folders", _YES_NO),
+    "shards": ("shard_images", _count("of images in a shard", 1e6)),
 }
 LABELS: Keys = {
     "threshold": (
@@ -47,6 +60,7 @@ LABELS: Keys = {
     ),
     "least_dprime": ("least_dprime", _INDEX),
     "least_cnr": ("least_cnr", _INDEX),
+    "least_signal": ("least_camera_dprime", _INDEX),
     "only_visible": ("only_visible", _YES_NO),
     "polygons": ("polygons", _YES_NO),
     "box_files": ("box_files", _YES_NO),

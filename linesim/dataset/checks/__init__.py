@@ -1,0 +1,1 @@
+"""Whether a set is as it was made: its list of files."""

@@ -1,0 +1,103 @@
+"""A plan run dry: all that its images shall be is drawn and counted, and nothing is rendered."""
+
+from collections import Counter
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from linesim.dataset.draw import Drawn, drawn
+from linesim.dataset.plan.plan import Plan
+from linesim.dataset.plan.splits import SPLITS
+from linesim.setup.errors import InputError
+
+_MOST_TOLD = 5
+"""Of images that cannot be made, those with a sentence of their own."""
+
+
+def _by_split() -> dict[str, set[int]]:
+    return {name: set() for name in SPLITS}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dry:
+    """
+    What the images of a plan shall be.
+
+    Parameters
+    ----------
+    images, good : Counter; by split: all, and those that stay without faults as planned
+    bare : Counter; by split: those of whose faults none found room
+    short : list of int; images with fewer faults than were asked for
+    scenes : mapping; by split, the scenes that are shown
+    good_scenes : set of int; scenes that show a good image
+    faults : Counter; by kind and split
+    left_out : Counter; by kind: faults that found no room
+    why : dict; for each of these kinds, what stood in the way of one
+    """
+
+    images: Counter[str] = field(default_factory=Counter)
+    good: Counter[str] = field(default_factory=Counter)
+    bare: Counter[str] = field(default_factory=Counter)
+    short: list[int] = field(default_factory=list)
+    scenes: Mapping[str, set[int]] = field(default_factory=_by_split)
+    good_scenes: set[int] = field(default_factory=set)
+    faults: Counter[tuple[str, str]] = field(default_factory=Counter)
+    left_out: Counter[str] = field(default_factory=Counter)
+    why: dict[str, str] = field(default_factory=dict)
+
+
+def dry_run(plan: Plan, tell: Callable[[int, int], None] | None = None) -> Dry:
+    """
+    Draw all images of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+    tell : callable, optional; told how many images are drawn, of how many
+
+    Raises
+    ------
+    InputError; with a sentence for each of the first images that can never be made
+    """
+    found, refused = Dry(), dict[int, tuple[str, ...]]()
+    for index in range(plan.count):
+        try:
+            _count(found, plan, drawn(plan, index))
+        except InputError as refusal:
+            refused[index] = refusal.faults
+        if tell:
+            tell(index + 1, plan.count)
+    if refused:
+        raise InputError(*_refusals(plan, refused))
+    return found
+
+
+def _count(found: Dry, plan: Plan, shot: Drawn) -> None:
+    split = plan.split(shot.index)
+    good = plan.is_good(shot.index)
+    found.images[split] += 1
+    found.good[split] += good
+    found.bare[split] += not good and not shot.faults
+    found.scenes[split].add(shot.scene)
+    if good:
+        found.good_scenes.add(shot.scene)
+    found.faults.update((each.kind, split) for each in shot.faults)
+    found.left_out.update(each.kind for each in shot.left_out)
+    for each in shot.left_out:
+        found.why.setdefault(each.kind, f"image {shot.index}: {each.why}")
+    if shot.left_out:
+        found.short.append(shot.index)
+
+
+def _refusals(plan: Plan, refused: Mapping[int, tuple[str, ...]]) -> list[str]:
+    """Say what is wrong with the first images, and of how many the same is to be said."""
+    told = [
+        text if text.startswith("image ") else f"image {index}: {text}"
+        for index in sorted(refused)[:_MOST_TOLD]
+        for text in refused[index]
+    ]
+    if len(refused) > _MOST_TOLD:
+        told.append(
+            f"count: {len(refused)} of the {plan.count} images cannot be made, the first "
+            f"{_MOST_TOLD} are named; expected a plan of which all can"
+        )
+    return told
