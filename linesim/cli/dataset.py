@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from linesim.cli.dataset_score import Iou, LeastScore, ScorePath, Split, score_set
 from linesim.cli.dataset_words import (
     dry_figures,
     dry_text,
@@ -22,6 +23,7 @@ from linesim.dataset.dry import dry_run
 from linesim.dataset.make import Made, finish, make_images, nothing_of_a_refused_plan, ready
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.plan_file import load_plan
+from linesim.dataset.score.study import Rule
 from linesim.dataset.verify import AGAIN, verify
 from linesim.dataset.workers import cluster, processes
 from linesim.setup.errors import InputError
@@ -77,6 +79,10 @@ def dataset(  # noqa: PLR0913 -- one option a parameter
     resume: Resume = False,
     dry: DryRun = False,
     verify: Verify = None,
+    score: ScorePath = None,
+    split: Split = None,
+    iou: Iou = None,
+    least_score: LeastScore = None,
     out: Out = None,
     json: Json = False,
 ) -> None:
@@ -84,6 +90,9 @@ def dataset(  # noqa: PLR0913 -- one option a parameter
     if verify is not None:
         _refuse_beside_verify({"PLAN": plan, "--out": out, "--cluster": cluster, "--seed": seed})
         _verify(verify, count, json=json)
+        return
+    if score is not None or (split, iou, least_score) != (None, None, None):
+        score_set(score, plan, out, Rule.of(split, iou, least_score), json=json)
         return
     folder = chosen_folder(out or (None if plan else Path("outputs") / "sample_set"), plan)
     chosen = load_plan(plan, count=count, seed=seed)

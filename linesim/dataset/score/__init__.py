@@ -1,0 +1,1 @@
+"""Scoring what a detector found on a set, beside what can be found at all."""
