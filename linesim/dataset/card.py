@@ -103,7 +103,7 @@ def _kinds(plan: Plan, found: Sums) -> str:
 def _figures(found: Sums) -> str:
     return (
         "## How strong, how large\n\n"
-        "All labels, by d' (how surely the camera lets them be seen):\n\n"
+        "All labels, by d' (how surely they stand out of noise and texture):\n\n"
         "```text\n" + "\n".join(bars(found.octaves["dprime"])) + "\n```\n\n"
         "and by samples in their mask:\n\n"
         "```text\n" + "\n".join(bars(found.octaves["area_px"])) + "\n```"
@@ -147,11 +147,13 @@ def _labels(plan: Plan) -> str:
         "A sample belongs to the fault where the share of its footprint that is covered is "
         f"{rule.threshold:g} or more of the fault's most covered sample's. A sample belongs to "
         "one fault, the one on top. A fault that covers less than "
-        f"{rule.least_cover_px:g} samples in all has no label.{only} `area` and `bbox` are those "
-        "of that mask.\n\n"
-        f"`visible` is true where d' is {rule.least_dprime:g} or more{cnr}. d' is the matched "
-        "filter's index against the camera's noise, for a fault whose place and shape are known, "
-        "on a product whose texture is known: what the camera allows at best. `cnr` is the root "
+        f"{rule.least_cover_px:g} samples in all, or of which no signal is left "
+        f"(`camera_dprime` under {rule.least_camera_dprime:g}), has no label.{only} `area` and "
+        "`bbox` are those of that mask.\n\n"
+        f"`visible` is true where d' is {rule.least_dprime:g} or more{cnr}. d' is the index "
+        "of the best linear filter for a fault whose place and shape are known, against the "
+        "camera's noise and the product's texture; `camera_dprime` leaves the texture out: what "
+        "the camera allows at best. `cnr` is the root "
         "mean square of the fault's signal over its mask, over the noise of a sample; `contrast` "
         "its mean as a share of the product's own signal there."
     )

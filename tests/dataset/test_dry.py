@@ -1,5 +1,6 @@
 """A plan run dry: what it would make is told, and what cannot be made is refused beforehand."""
 
+import re
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -8,6 +9,7 @@ import imagecodecs
 import numpy as np
 import pytest
 
+from linesim.cli.dataset_words import dry_text
 from linesim.dataset.draw import drawn
 from linesim.dataset.dry import dry_run
 from linesim.dataset.item import item
@@ -17,6 +19,8 @@ from linesim.dataset.plan.plan_file import load_plan, plan_from
 from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.scenes import scene_of
 from linesim.setup.errors import InputError
+
+ROOT = Path(__file__).parents[2]
 
 
 def test_a_dry_run_counts_what_is_made(plan: Plan) -> None:
@@ -149,3 +153,12 @@ def test_a_scene_holds_the_widest_and_the_longest_image(plan_file: Path) -> None
     )
     assert plan.scenes.width_mm == pytest.approx(1.1 * 96 * 7.5e-3 / 0.05)
     assert load_plan(plan_file).scenes.width_mm == pytest.approx(1.1 * 96 * 7.5e-3 / 0.1)
+
+
+def test_the_guide_quotes_what_comes_out() -> None:
+    """The table of the guide is that of the command above it."""
+    plan = load_plan(ROOT / "sample_targets" / "foil_set.toml")
+    text = dry_text(plan, dry_run(plan))
+    guide = (ROOT / "linesim" / "dataset" / "README.md").read_text("utf-8")
+    quoted = re.findall(r"```text\n(.*?)```", guide, flags=re.DOTALL)
+    assert text.split("\n\n")[1].strip("\n") == quoted[0].strip("\n")

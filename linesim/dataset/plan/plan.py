@@ -72,6 +72,7 @@ class Plan:
     texts : mapping; the tables as they were written
     regions : mapping; by kind, where on its scenes faults may lie
     nuisances : FaultPlan; what lies on the product and is no fault
+    cameras_apart : bool; whether each split has cameras of its own
     """
 
     title: str
