@@ -54,8 +54,8 @@ def summary(found: Score) -> tuple[str, ...]:
     )
     bound = (
         "At as many false alarms a matched filter that does not know the place finds "
-        f"{percent(linear)} before the product's texture, and nobody more than {percent(most)} "
-        "against the camera's noise."
+        f"{percent(linear)} before the product's texture; the camera's noise alone would let "
+        f"{percent(most)} be found, and nobody finds more."
     )
     return counted, average, bound
 
