@@ -160,13 +160,13 @@ def need_parameters(kind: Kind, given: Mapping[str, object]) -> None:
     """Refuse parameters that a kind has not, and the lack of those that it needs."""
     known = signature(kind.make).parameters
     faults = [
-        f"{kind.name}: read {name}, which it has not; expected one of {', '.join(kind.parameters)}"
+        f"{kind.name}: read {name}, which it has not; expected one of {', '.join(known)}"
         for name in given
-        if name not in kind.parameters
+        if name not in known
     ]
     faults += [
         f"{kind.name}: read no {name}, expected a number"
-        for name in kind.parameters
+        for name in known
         if known[name].default is known[name].empty and name not in given
     ]
     if faults:
