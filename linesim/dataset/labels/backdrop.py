@@ -24,13 +24,14 @@ from scipy.ndimage import map_coordinates
 
 from linesim.dataset.plan.plan import Plan
 from linesim.figures.product import wanted_texture
+from linesim.forward.reference import ArrayReference
 from linesim.forward.station import Station
 from linesim.metrics.detection.held import widened
 from linesim.metrics.detection.texture import Texture, sampled_power, texture_of
 from linesim.setup.arrays import FloatArray
 from linesim.setup.product import GrainTexts, ImageTexture
 from linesim.setup.setup import Setup
-from linesim.targets.levels import tiles_of
+from linesim.targets.levels import TILE, tiles_of
 from linesim.targets.load import TargetSize
 
 _NODES = 65
@@ -38,6 +39,10 @@ _NODES = 65
 _AROUND_PX = 64
 """At least, around a signal, for the filter to look at the product beside it."""
 _SCENES = 4
+_COARSE = 4
+"""Pixels of a scene, each way, to one of the coarse measure."""
+_CYCLES = 3
+"""In a tile of the fine measure, from which it is believed; our choice."""
 
 
 def texture_for(plan: Plan, setup: Setup, scene: int) -> Texture | None:
@@ -54,7 +59,52 @@ def texture_for(plan: Plan, setup: Setup, scene: int) -> Texture | None:
 
 @lru_cache(maxsize=_SCENES)
 def _own(plan: Plan, scene: int) -> Texture | None:
-    return texture_of(tiles_of(plan.scene(scene)))
+    whole = plan.scene(scene)
+    fine, coarse = (texture_of(tiles_of(each)) for each in (whole, _averaged(whole)))
+    if fine is None or coarse is None:
+        return fine
+    pitch_mm = whole.pixel_size_um / 1000
+    return TwoScales(
+        fine=fine,
+        coarse=coarse,
+        split_lp_mm=_CYCLES / (TILE * pitch_mm),
+        side_mm=_COARSE * pitch_mm,
+    )
+
+
+def _averaged(whole: ArrayReference) -> ArrayReference:
+    """Average a scene over squares of pixels; what is left over is dropped."""
+    rows, columns = (size // _COARSE for size in whole.shape[:2])
+    cut = whole.data[: rows * _COARSE, : columns * _COARSE]
+    blocks = cut.reshape(rows, _COARSE, columns, _COARSE, *cut.shape[2:])
+    return ArrayReference(
+        data=blocks.mean(axis=(1, 3), dtype=np.float32),
+        pixel_size_um=whole.pixel_size_um * _COARSE,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TwoScales:
+    """
+    A texture measured in tiles of two sizes: slow waves in the large ones, which hold some of them.
+
+    In tiles of one size alone, what is slower than a tile goes for a level that is known.
+    """
+
+    fine: Texture
+    coarse: Texture
+    split_lp_mm: float
+    side_mm: float  # of the squares that the coarse one is averaged over
+
+    def power(self, across_lp_mm: FloatArray, along_lp_mm: FloatArray) -> FloatArray:
+        """Give its power over frequencies of both signs. [µm²]."""
+        slow = np.maximum(np.abs(across_lp_mm), np.abs(along_lp_mm)) < self.split_lp_mm
+        kept = np.sinc(across_lp_mm * self.side_mm) * np.sinc(along_lp_mm * self.side_mm)
+        waves = self.coarse.power(across_lp_mm, along_lp_mm)
+        # the mean over squares dampens waves by so much; further on it is not looked at
+        return np.where(
+            slow, waves / np.where(slow, kept, 1.0) ** 2, self.fine.power(across_lp_mm, along_lp_mm)
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -93,6 +143,20 @@ class Seen:
     level_e: FloatArray  # shape (colours,); of the product as far as it does not clip
 
 
+def weights_in(behind: Backdrop, seen: Seen) -> tuple[FloatArray, FloatArray]:
+    """Give the weights, the signal in their first corner, and what texture makes of them."""
+    lines, columns, _ = seen.signal_e.shape
+    sides = ((lines, max(_AROUND_PX, lines)), (columns, max(_AROUND_PX, columns)))
+    shape = tuple(next_fast_len(own + beside, real=True) for own, beside in sides)
+    power, white_e2 = behind.at(*shape)[:, :, None], float(seen.white_e2.mean())
+    whole = rfft2(seen.signal_e, s=shape, axes=(0, 1))
+    heard = (whole * seen.level_e).sum(axis=2, keepdims=True)
+    less = power * seen.level_e / (white_e2 + power * float((seen.level_e**2).sum()))
+    turned = whole - less * heard
+    rough = np.sqrt(power) * (turned * seen.level_e).sum(axis=2, keepdims=True)
+    return irfft2(turned, s=shape, axes=(0, 1)), irfft2(rough, s=shape, axes=(0, 1))
+
+
 def index_in(behind: Backdrop, seen: Seen, spread_e2: Callable[[FloatArray], float]) -> float:
     """
     Work out d' in front of a texture.
@@ -104,16 +168,7 @@ def index_in(behind: Backdrop, seen: Seen, spread_e2: Callable[[FloatArray], flo
     spread_e2 : callable; variance that streaks and lines add to a filter of given weights
     """
     lines, columns, _ = seen.signal_e.shape
-    sides = ((lines, max(_AROUND_PX, lines)), (columns, max(_AROUND_PX, columns)))
-    shape = tuple(next_fast_len(own + beside, real=True) for own, beside in sides)
-    power, white_e2 = behind.at(*shape)[:, :, None], float(seen.white_e2.mean())
-    whole = rfft2(seen.signal_e, s=shape, axes=(0, 1))
-    heard = (whole * seen.level_e).sum(axis=2, keepdims=True)
-    less = power * seen.level_e / (white_e2 + power * float((seen.level_e**2).sum()))
-    turned = whole - less * heard
-    weights = irfft2(turned, s=shape, axes=(0, 1))
-    rough = np.sqrt(power) * (turned * seen.level_e).sum(axis=2, keepdims=True)
-    grain = irfft2(rough, s=shape, axes=(0, 1))
+    (weights, grain), white_e2 = weights_in(behind, seen), float(seen.white_e2.mean())
     inside = weights[:lines, :columns]
     around_e2 = white_e2 * float((weights**2).sum() - (inside**2).sum())
     found_e2 = float((seen.white_e2 * inside**2).sum()) + around_e2 + float((grain**2).sum())
