@@ -79,8 +79,8 @@ REFUSED: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
         ("job.defect_contrast: read 3", "expected"),
     ),
     "whiter than white": (
-        {"job": {**JOB, "white_reflectance": 3}},
-        ("job.white_reflectance: read 3", "expected"),
+        {"job": {**JOB, "white_reflectance": 30}},
+        ("job.white_reflectance: read 30", "expected"),
     ),
     "unknown limit": (
         {"limits": {"most_workin_distance": "1 m"}},
