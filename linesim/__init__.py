@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from linesim.studies.compare.study import compare
     from linesim.studies.design.job import load_job
     from linesim.studies.design.study import design
+    from linesim.studies.fit.study import fit
     from linesim.studies.measure import functions as measure
     from linesim.studies.rank.space import load_space
     from linesim.studies.rank.study import rank
@@ -26,6 +27,7 @@ _HOMES = {
     "changed": "linesim.setup.load",
     "compare": "linesim.studies.compare.study",
     "design": "linesim.studies.design.study",
+    "fit": "linesim.studies.fit.study",
     "light_views": "linesim.setup.lights",
     "load_job": "linesim.studies.design.job",
     "load_setup": "linesim.setup.load",
@@ -43,6 +45,7 @@ __all__ = [
     "changed",
     "compare",
     "design",
+    "fit",
     "light_views",
     "load_job",
     "load_setup",

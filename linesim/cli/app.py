@@ -18,6 +18,7 @@ COMMANDS = {
     "vary": "Figures along a range of one key or two.",
     "rank": "Judge every option of a space of set-ups.",
     "measure": "Read figures off images, simulated or captured.",
+    "fit": "Fit a station's unknowns to captures of its target.",
     "dataset": "Write a labelled data set.",
     "target": "Make a target: drawn, of a photograph, of a scan.",
     "preview": "Open a local page with sliders.",

@@ -61,6 +61,7 @@ SLOW = (
     "=2klx:200klx:log12",
     "measure bars",
     "--lights",
+    "fit ",
     "--plot",
     "--stream",
 )

@@ -1,0 +1,82 @@
+"""``linesim fit``."""
+
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from linesim.cli.options import Json, Out, chosen_folder, print_json
+from linesim.cli.progress import progress
+from linesim.setup.errors import InputError
+from linesim.setup.load import load_setup
+from linesim.studies.compare.set_texts import changes_of
+from linesim.studies.fit.outputs import fit_json, write_fit
+from linesim.studies.fit.page import write_fit_page
+from linesim.studies.fit.study import fit as fit_of
+from linesim.studies.fit.table import fit_text
+
+Captures = Annotated[
+    list[Path], typer.Argument(metavar="IMAGE...", help="Captures of the target, as delivered.")
+]
+Keys = Annotated[
+    str | None,
+    typer.Option(
+        "--keys",
+        metavar="KEY,KEY",
+        help="What is fitted, such as light.illuminance,lens.blur; left out: the usual unknowns.",
+    ),
+]
+Conditions = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--taken",
+        metavar="N:KEY=VALUE",
+        help='How the Nth image was taken otherwise: "2: acquisition.exposure=50 us".',
+    ),
+]
+
+
+def fit(
+    setup: Annotated[Path, typer.Argument(metavar="SETUP", help="Setup with the captured target.")],
+    images: Captures,
+    *,
+    keys: Keys = None,
+    taken: Conditions = None,
+    out: Out = None,
+    json: Json = False,
+) -> None:
+    """Fit a station's unknowns to captures of its target, with intervals."""
+    chosen = load_setup(setup)
+    folder = chosen_folder(out, Path("fit"))
+    with progress("fitting") as tell:
+        found = fit_of(
+            chosen,
+            images,
+            keys=None if keys is None else keys.split(","),
+            conditions=_conditions(taken or []),
+            progress=tell,
+        )
+    written = write_fit(found, folder)
+    if find_spec("jinja2") is not None and find_spec("matplotlib") is not None:
+        written += (write_fit_page(found, folder),)
+    if json:
+        print_json(fit_json(found))
+        return
+    names = ", ".join(path.name for path in written)
+    typer.echo(f"{fit_text(found)}\n\nwrote {names} in {folder.as_posix()}/")
+
+
+def _conditions(texts: list[str]) -> dict[int, dict[str, object]]:
+    """Read how images were taken."""
+    found: dict[int, dict[str, object]] = {}
+    for text in texts:
+        number, _, rest = text.partition(":")
+        if not number.strip().isdecimal():
+            msg = (
+                f'--taken: read "{text}"; expected an image\'s number before keys and values, such '
+                'as "2: acquisition.exposure=50 us"'
+            )
+            raise InputError(msg)
+        found.setdefault(int(number), {}).update(changes_of(rest))
+    return found

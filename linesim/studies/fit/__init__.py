@@ -1,0 +1,1 @@
+"""A station's unknowns fitted to captures, so that the next prediction starts from the machine."""

@@ -1,0 +1,209 @@
+"""Fit again and again, each time without the key that captures tell least of."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from linesim.metrics.interval import SIDE_SD, Interval
+from linesim.metrics.scene.settled import LIKELY
+from linesim.setup.arrays import FloatArray
+from linesim.setup.setup import Setup
+from linesim.studies.fit.apart import Alike, alike, correlations, without_places
+from linesim.studies.fit.case import Case, State, View, viewed
+from linesim.studies.fit.found import LeftKey
+from linesim.studies.fit.key import Key
+from linesim.studies.fit.likelihood import Told
+from linesim.studies.fit.scoring import Likeliest, Tell, has_effect, likeliest, looked_around
+
+WIDEST = 0.5
+"""Half an interval over the value, from which on a key counts as not told; our choice."""
+_STEADY = 0.8
+"""Half an interval over its middle up to which its error is taken to grow with it; our choice."""
+_BOUND = 0.9
+"""Correlation of two errors from which on one is named beside the other; our choice."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Free:
+    """
+    A fit of all keys that captures tell apart, however little they tell of one.
+
+    Parameters
+    ----------
+    case : Case; with those keys
+    end : Likeliest
+    """
+
+    case: Case
+    end: Likeliest
+
+    def interval(self, key: Key, value: float) -> Interval:
+        """
+        Give a key's interval about a value.
+
+        Parameters
+        ----------
+        key : Key; one of the case's
+        value : float; with keys left as they are that captures tell little of; the interval is the
+            free fit's, whatever those are, widened to hold it
+        """
+        index = self.case.keys.index(key)
+        variable = float(self.end.view.state.variables[index])
+        sd = float(np.sqrt(max(self.end.covariance[index, index], 0.0)))
+        own = interval_of(key, variable, sd)
+        return Interval(value=value, low=min(own.low, value), high=max(own.high, value))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Adjusted:
+    """
+    A fit of the keys that captures tell.
+
+    Parameters
+    ----------
+    case : Case; with those keys alone
+    end : Likeliest
+    free : Free; with those as well that captures tell little of
+    left : tuple of LeftKey; the others
+    """
+
+    case: Case
+    end: Likeliest
+    free: Free
+    left: tuple[LeftKey, ...]
+
+    @property
+    def intervals(self) -> tuple[Interval, ...]:
+        """Give the intervals of all keys."""
+        return tuple(
+            self.free.interval(key, key.of_variable(float(x)))
+            for key, x in zip(self.case.keys, self.end.view.state.variables, strict=True)
+        )
+
+
+def adjusted(case: Case, state: State, tell: Tell | None = None) -> Adjusted:
+    """
+    Fit all keys that captures tell, and name the others.
+
+    Parameters
+    ----------
+    case : Case; with all keys asked for
+    state : State; to start from
+    tell : callable, optional; told how far each fit is
+    """
+    here = viewed(case, state)
+    gone = _alike(case, here, looked_around(case, here)[0]) if case.keys else ()
+    left = tuple(_same(case, each) for each in gone)
+    case, state = _dropped(case, state, [each.index for each in gone])
+    free = None
+    while True:
+        end = likeliest(case, state, tell)
+        gone = _alike(case, end.view, end.told) if free is None else ()
+        index = [each.index for each in gone]
+        left = (*left, *(_same(case, each) for each in gone))
+        if not gone:
+            free = free or Free(case=case, end=end)
+            wide = _widest(case, end)
+            if wide is None:
+                return Adjusted(case=case, end=end, free=free, left=left)
+            left = (*left, _too_wide(case, end, wide))
+            index = [wide]
+        case, state = _dropped(case, end.view.state, index)
+
+
+def _alike(case: Case, here: View, known: Told) -> tuple[Alike, ...]:
+    """Find keys that move captures as others do."""
+    count = len(case.keys)
+    held = np.tile(1 / np.square(LIKELY), len(case.windows))
+    own = without_places(known.whole, count, held)
+    return alike(own, has_effect(case, here, known.whole))
+
+
+def _dropped(case: Case, state: State, gone: list[int]) -> tuple[Case, State]:
+    kept = [index for index in range(len(case.keys)) if index not in gone]
+    keys = tuple(case.keys[index] for index in kept)
+    return replace(case, keys=keys), replace(state, variables=state.variables[kept])
+
+
+def _same(case: Case, found: Alike) -> LeftKey:
+    """Say with which other keys one moves the captures alike."""
+    key = case.keys[found.index]
+    if not found.partners:
+        return LeftKey(name=key.name, why="the captures are the same whatever it is")
+    names = tuple(case.keys[index].name for index in found.partners)
+    which = "moves" if len(names) == 1 else "together move"
+    return LeftKey(
+        name=key.name,
+        why=(
+            f"{_listed(names)} {which} the captures as it does (correlation "
+            f"{found.correlation:+.2f}); these tell only what comes of both"
+        ),
+        partners=names,
+        correlation=found.correlation,
+    )
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    *first, last = names
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def interval_of(key: Key, variable: float, sd: float) -> Interval:
+    """
+    Give the 95 % interval of a key, from that of the variable that errs normally.
+
+    Where the error grows with the truth, the ends are the truths for which what was found lies at
+    an end: x/(1 ± 1.96 r), r the relative error.
+    """
+    ends = [variable - SIDE_SD * sd, variable + SIDE_SD * sd]
+    if key.scales and SIDE_SD * sd < _STEADY * variable:
+        reach = SIDE_SD * sd / variable
+        ends = [variable / (1 + reach), variable / (1 - reach)]
+    low, value, high = (key.of_variable(each) for each in (ends[0], variable, ends[1]))
+    return Interval(value=value, low=low, high=high)
+
+
+def _own_intervals(case: Case, end: Likeliest) -> tuple[Interval, ...]:
+    sds = np.sqrt(np.maximum(np.diag(end.covariance), 0))
+    return tuple(
+        interval_of(key, float(x), float(sd))
+        for key, x, sd in zip(
+            case.keys, end.view.state.variables, sds[: len(case.keys)], strict=True
+        )
+    )
+
+
+def _widest(case: Case, end: Likeliest) -> int | None:
+    """Name the last of the keys whose interval is wide, and holds what the setup has."""
+    setup = case.predictions[0].setup
+    wide = [
+        index
+        for index, (key, seen) in enumerate(zip(case.keys, _own_intervals(case, end), strict=True))
+        if (seen.high - seen.low) / 2 > WIDEST * _size(key, setup, seen)
+        and seen.low <= abs(key.value(setup)) <= seen.high
+    ]
+    return wide[-1] if wide else None
+
+
+def _size(key: Key, setup: Setup, seen: Interval) -> float:
+    return max(abs(seen.value), abs(key.value(setup)), key.fine(setup))
+
+
+def _too_wide(case: Case, end: Likeliest, index: int) -> LeftKey:
+    """Say how little captures tell of a key, and what goes with it."""
+    key, seen = case.keys[index], _own_intervals(case, end)[index]
+    count = len(case.keys)
+    own: FloatArray = correlations(end.covariance[:count, :count])[index].copy()
+    own[index] = 0
+    partner = int(np.argmax(np.abs(own)))
+    unit = f" {key.unit}" if key.unit else ""
+    why = f"not told by these captures: anything from {seen.low:.3g} to {seen.high:.3g}{unit}"
+    if abs(own[partner]) < _BOUND:
+        return LeftKey(name=key.name, why=why)
+    name = case.keys[partner].name
+    return LeftKey(
+        name=key.name,
+        why=f"{why}, as {name} goes with it (correlation {own[partner]:+.2f})",
+        partners=(name,),
+        correlation=float(own[partner]),
+    )

@@ -1,0 +1,196 @@
+"""
+How likely captures are, and what they tell: normal samples, columns with gains of their own.
+
+Of column j, all captures together, the covariance is W⁻¹ + U C Uᵀ: noise in time on the diagonal,
+and what γ and δ have the samples of a column share. By Woodbury's identity all that is needed are
+sums over the lines: A = UᵀWU and b = UᵀWr. The likelihood is exact for this model. Information is
+J ᵀΣ⁻¹J of the means, ½ tr(Σ⁻¹Σ_a Σ⁻¹Σ_b) of the noise, the small share in which the two meet left
+out (T. W. Anderson, An Introduction to Multivariate Statistical Analysis, from memory).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from linesim.setup.arrays import FloatArray
+from linesim.studies.fit.model import Expected
+from linesim.studies.fit.windows import Window
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Columns:
+    """
+    Sums over the lines of all captures, a column each.
+
+    Parameters
+    ----------
+    stiff : ndarray of shape (columns, 2, 2); A
+    force : ndarray of shape (columns, 2); b
+    """
+
+    stiff: FloatArray
+    force: FloatArray
+
+    def inner(self, spread: tuple[float, float]) -> FloatArray:
+        """Give (C⁻¹ + A)⁻¹, also where a spread is 0; of shape (columns, 2, 2)."""
+        root = np.diag(spread)
+        even = np.eye(2) + root @ self.stiff @ root
+        return np.asarray(root @ np.linalg.inv(even) @ root)
+
+    def unlikely(self, spread: tuple[float, float]) -> float:
+        """Give what columns add to −2 log of the likelihood."""
+        root = np.diag(spread)
+        even = np.eye(2) + root @ self.stiff @ root
+        gained = np.einsum("ji,jik,jk->", self.force, self.inner(spread), self.force)
+        return float(np.linalg.slogdet(even)[1].sum() - gained)
+
+
+def column_sums(windows: Sequence[Window], seen: Sequence[Expected], width: int) -> Columns:
+    """Add up what columns share."""
+    stiff, force = np.zeros((width, 2, 2)), np.zeros((width, 2))
+    for window, each in zip(windows, seen, strict=True):
+        weight = 1 / each.variance_dn2
+        left = window.captured_dn - each.mean_dn
+        gained, offset = each.gained_dn, each.offset_dn
+        at = window.columns
+        stiff[at, 0, 0] += (weight * gained**2).sum(axis=0)
+        cross = (weight * gained).sum(axis=0) * offset
+        stiff[at, 0, 1] += cross
+        stiff[at, 1, 0] += cross
+        stiff[at, 1, 1] += weight.sum(axis=0) * offset**2
+        force[at, 0] += (weight * gained * left).sum(axis=0)
+        force[at, 1] += (weight * left).sum(axis=0) * offset
+    return Columns(stiff=stiff, force=force)
+
+
+def own_gains(
+    windows: Sequence[Window], seen: Sequence[Expected], width: int
+) -> tuple[FloatArray, FloatArray]:
+    """
+    Give the likeliest gains and offsets of the columns.
+
+    Returns
+    -------
+    tuple of ndarray of shape (width,); γ, and δ in electrons
+    """
+    sums = column_sums(windows, seen, width)
+    found = np.einsum("jpq,jq->jp", sums.inner(seen[0].spread), sums.force)
+    return found[:, 0], found[:, 1]
+
+
+def unlikely(windows: Sequence[Window], seen: Sequence[Expected], width: int) -> float:
+    """
+    Give −2 log of the likelihood, but for a constant.
+
+    Parameters
+    ----------
+    windows : sequence of Window
+    seen : sequence of Expected; one a window
+    width : int; columns of the sensor
+    """
+    total = column_sums(windows, seen, width).unlikely(seen[0].spread)
+    for window, each in zip(windows, seen, strict=True):
+        left = window.captured_dn - each.mean_dn
+        total += float((left**2 / each.variance_dn2).sum())
+        total += (1 - window.taken) * float(np.log(each.variance_dn2).sum())
+    return total
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Slopes:
+    """
+    What a window does when variables move.
+
+    Parameters
+    ----------
+    mean_dn : ndarray of shape (variables, samples); change of the means for each
+    variance_dn2 : ndarray of shape (variables, samples); of the variances
+    place_dn : ndarray of shape (6, samples); of the means, for the six steps of its place
+    """
+
+    mean_dn: FloatArray
+    variance_dn2: FloatArray
+    place_dn: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Told:
+    """
+    Information of captures: of keys, and behind them six steps for each capture.
+
+    Parameters
+    ----------
+    by_mean, by_noise, by_columns : ndarray of shape (n, n); parts that add up
+    push : ndarray of shape (n,); slope of the likelihood's log over the means alone
+    """
+
+    by_mean: FloatArray
+    by_noise: FloatArray
+    by_columns: FloatArray
+    push: FloatArray
+
+    @property
+    def whole(self) -> FloatArray:
+        """Give all of it."""
+        return self.by_mean + self.by_noise + self.by_columns
+
+
+def told(
+    windows: Sequence[Window],
+    seen: Sequence[Expected],
+    slopes: Sequence[Slopes],
+    spread_slopes: FloatArray,
+    width: int,
+) -> Told:
+    """
+    Work out what captures tell.
+
+    Parameters
+    ----------
+    windows, seen, slopes : sequences, one a capture
+    spread_slopes : ndarray of shape (variables, 2); of the squares of both spreads
+    width : int; columns of the sensor
+    """
+    keys = len(spread_slopes)
+    count = keys + 6 * len(windows)
+    by_mean, by_noise = np.zeros((count, count)), np.zeros((count, count))
+    shared, push = np.zeros((count, width, 2)), np.zeros(count)
+    for number, (window, each, own) in enumerate(zip(windows, seen, slopes, strict=True)):
+        place = np.arange(keys + 6 * number, keys + 6 * number + 6)
+        index = np.concatenate([np.arange(keys), place])
+        stiff, force, at = _of_samples(window, each, own)
+        by_mean[np.ix_(index, index)] += stiff
+        push[index] += force
+        shared[index, window.columns] += at
+        relative = own.variance_dn2 / each.variance_dn2.ravel()
+        by_noise[:keys, :keys] += relative @ relative.T / 2
+    sums = column_sums(windows, seen, width)
+    inner = sums.inner(seen[0].spread)
+    taken = np.einsum("ajp,jpq->ajq", shared, inner)
+    by_mean -= taken.reshape(count, -1) @ shared.reshape(count, -1).T
+    push -= np.einsum("ajq,jq->a", taken, sums.force)
+    by_columns = np.zeros((count, count))
+    by_columns[:keys, :keys] = _of_columns(sums, inner, spread_slopes)
+    return Told(by_mean=by_mean, by_noise=by_noise, by_columns=by_columns, push=push)
+
+
+def _of_samples(
+    window: Window, each: Expected, own: Slopes
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Sum what means tell in one window: JᵀWJ, JᵀWr, and JᵀWU of each column."""
+    moved = np.concatenate([own.mean_dn, own.place_dn])
+    weight = 1 / each.variance_dn2
+    heavy = moved * weight.ravel()
+    by_column = heavy.reshape(len(moved), *weight.shape)
+    gained = (by_column * each.gained_dn).sum(axis=1)
+    offset = by_column.sum(axis=1) * each.offset_dn
+    left = (window.captured_dn - each.mean_dn).ravel()
+    return heavy @ moved.T, heavy @ left, np.stack([gained, offset], axis=2)
+
+
+def _of_columns(sums: Columns, inner: FloatArray, spread_slopes: FloatArray) -> FloatArray:
+    """½ tr(G Ċ_a G Ċ_b), with G = UᵀΣ⁻¹U, summed over the columns."""
+    within = sums.stiff - sums.stiff @ inner @ sums.stiff
+    squared = (within * within.transpose(0, 2, 1)).sum(axis=0)
+    return np.asarray(spread_slopes @ squared @ spread_slopes.T / 2)
