@@ -9,13 +9,20 @@ out (T. W. Anderson, An Introduction to Multivariate Statistical Analysis, from 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import gaussian_filter
 
+from linesim.forward.spread import OFF_AXIS_ERROR
 from linesim.setup.arrays import FloatArray
 from linesim.studies.fit.model import Expected
 from linesim.studies.fit.windows import Window
+
+CONTRAST_ERROR = OFF_AXIS_ERROR / 2
+"""Contrast that a rendering gives fine detail too much or too little, between the lens's axes: half
+of the largest error there, as measured on targets with detail in all directions."""
+_COARSE_PX = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -114,7 +121,7 @@ class Slopes:
     place_dn: FloatArray
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False)
 class Told:
     """
     Information of captures: of keys, and behind them six steps for each capture.
@@ -123,12 +130,14 @@ class Told:
     ----------
     by_mean, by_noise, by_columns : ndarray of shape (n, n); parts that add up
     push : ndarray of shape (n,); slope of the likelihood's log over the means alone
+    unsure : ndarray of shape (n,); what `CONTRAST_ERROR` of a rendering would add to that
     """
 
     by_mean: FloatArray
     by_noise: FloatArray
     by_columns: FloatArray
     push: FloatArray
+    unsure: FloatArray
 
     @property
     def whole(self) -> FloatArray:
@@ -152,16 +161,16 @@ def told(
     spread_slopes : ndarray of shape (variables, 2); of the squares of both spreads
     width : int; columns of the sensor
     """
-    keys = len(spread_slopes)
-    count = keys + 6 * len(windows)
-    by_mean, by_noise = np.zeros((count, count)), np.zeros((count, count))
-    shared, push = np.zeros((count, width, 2)), np.zeros(count)
+    keys, count = len(spread_slopes), len(spread_slopes) + 6 * len(windows)
+    by_mean, by_noise, by_columns = np.zeros((3, count, count))
+    shared, push = np.zeros((count, width, 2)), np.zeros((2, count))
+    rendered = [_rendered_otherwise(*pair) for pair in zip(windows, seen, strict=True)]
     for number, (window, each, own) in enumerate(zip(windows, seen, slopes, strict=True)):
-        place = np.arange(keys + 6 * number, keys + 6 * number + 6)
-        index = np.concatenate([np.arange(keys), place])
+        index = np.r_[:keys, keys + 6 * number : keys + 6 * (number + 1)]
         stiff, force, at = _of_samples(window, each, own)
         by_mean[np.ix_(index, index)] += stiff
-        push[index] += force
+        push[0, index] += force
+        push[1, index] += _of_samples(rendered[number], each, own)[1]
         shared[index, window.columns] += at
         relative = own.variance_dn2 / each.variance_dn2.ravel()
         by_noise[:keys, :keys] += relative @ relative.T / 2
@@ -169,10 +178,17 @@ def told(
     inner = sums.inner(seen[0].spread)
     taken = np.einsum("ajp,jpq->ajq", shared, inner)
     by_mean -= taken.reshape(count, -1) @ shared.reshape(count, -1).T
-    push -= np.einsum("ajq,jq->a", taken, sums.force)
-    by_columns = np.zeros((count, count))
+    forces = np.stack([each.force for each in (sums, column_sums(rendered, seen, width))])
+    push -= np.einsum("ajq,njq->na", taken, forces)
     by_columns[:keys, :keys] = _of_columns(sums, inner, spread_slopes)
-    return Told(by_mean=by_mean, by_noise=by_noise, by_columns=by_columns, push=push)
+    return Told(by_mean, by_noise, by_columns, *push)
+
+
+def _rendered_otherwise(window: Window, each: Expected) -> Window:
+    """Give a capture whose fine detail has a little more contrast than was rendered."""
+    coarse = [gaussian_filter(each.mean_dn[band], _COARSE_PX) for band in window.bands]
+    detail_dn = each.mean_dn - np.concatenate(coarse)
+    return replace(window, captured_dn=each.mean_dn + CONTRAST_ERROR * detail_dn)
 
 
 def _of_samples(

@@ -53,6 +53,7 @@ class Likeliest:
     view : View
     told : Told; information
     covariance : ndarray of shape (keys + 6 · captures, same)
+        Of noise, and of what a rendering may err.
     rounds : int
     settled : bool; whether nothing moved any more
     """
@@ -94,8 +95,14 @@ def likeliest(case: Case, state: State, tell: Tell | None = None) -> Likeliest:
             is_settled = _rests(step / _STUCK, covariance, len(case.keys))
             break
         here = better
+    # what a rendering may err moves the keys however many samples there are
+    bias = covariance @ known.unsure
     return Likeliest(
-        view=here, told=known, covariance=covariance, rounds=done + 1, settled=is_settled
+        view=here,
+        told=known,
+        covariance=covariance + np.outer(bias, bias),
+        rounds=done + 1,
+        settled=is_settled,
     )
 
 

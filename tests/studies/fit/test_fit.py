@@ -1,6 +1,7 @@
 """A setup fitted to a capture of a plain camera, from the command line to the setup that runs."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.load import changed, load_setup, setup_from
 from linesim.setup.resolve import resolved_text
 from linesim.studies.fit.study import fit
-from tests.studies.plain_camera import Lies
+from tests.studies.plain_camera import Lies, capture
 
 if TYPE_CHECKING:
     from tests.studies.fit.conftest import Job
@@ -184,3 +185,53 @@ def test_what_is_far_off_is_refused(small: "Job") -> None:
     setup = changed(small.truth, {"light.irradiance": "600 W/m^2"})
     with pytest.raises(InputError, match="times the noise"):
         fit(setup, [small.capture(7)], keys=["lens.blur"], reference=small.reference)
+
+
+def test_several_captures_tell_what_one_does_not(small: "Job") -> None:
+    """
+    Two exposures of one target: each key within 4.5 standard errors, black better than by one.
+
+    The second is taken at half the exposure, which is said; so black is what both have in common.
+    """
+    plain = replace(small.plain, exposure_us=small.plain.exposure_us / 2)
+    half = capture(small.target, plain, small.lines, 12)
+    wrong = {"light.irradiance": "52 W/m^2", "camera.black_level": "60 DN"}
+    taken = {2: {"acquisition.exposure": f"{plain.exposure_us!r} us"}}
+    names = ["light.irradiance", "camera.black_level", "lens.blur"]
+    setup, images = changed(small.truth, wrong), [small.capture(11), half]
+    alone = fit(setup, images[:1], keys=names, reference=small.reference)
+    both = fit(setup, images, keys=names, conditions=taken, reference=small.reference)
+    truth = (small.plain.irradiance_w_m2, small.plain.black_dn, small.plain.blur_um)
+    for each, value in zip(both.found, truth, strict=True):
+        reach = 4.5 / 1.96 * (each.interval.high - each.interval.low) / 2
+        assert each.interval.value == pytest.approx(value, abs=reach), each.name
+    widths = [one.found[1].interval.high - one.found[1].interval.low for one in (alone, both)]
+    assert widths[1] < widths[0]
+
+
+def test_a_speed_ripple_is_found_with_its_frequency(small: "Job") -> None:
+    """Speed by 2 % at 300 Hz, of which the setup knows nothing: to a tenth, and to a twentieth."""
+    plain = replace(small.plain, ripple=0.02, ripple_hz=300.0)
+    found = fit(
+        small.truth,
+        [capture(small.target, plain, small.lines, 13)],
+        keys=["light.irradiance", "transport.speed_ripple"],
+        reference=small.reference,
+    )
+    assert found.after.transport.speed_ripple == pytest.approx(0.02, rel=0.1)
+    assert found.after.transport.ripple_frequency_hz == pytest.approx(300, rel=0.05)
+
+
+def test_what_is_out_of_focus_is_found(small: "Job") -> None:
+    """Half a depth of field off: the distance within 4.5 standard errors, whichever its sign."""
+    away_mm = 3.0
+    found = fit(
+        changed(small.truth, {"lens.defocus": "1 mm"}),
+        [capture(small.target, replace(small.plain, defocus_mm=away_mm), small.lines, 14)],
+        keys=["light.irradiance", "lens.defocus"],
+        reference=small.reference,
+    )
+    each = next(one for one in found.found if one.name == "lens.defocus")
+    reach = 4.5 / 1.96 * (each.interval.high - each.interval.low) / 2
+    assert abs(each.interval.value) == pytest.approx(away_mm, abs=reach)
+    assert reach < away_mm

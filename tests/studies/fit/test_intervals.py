@@ -82,6 +82,7 @@ def test_intervals_are_neither_too_narrow_nor_too_wide(small: "Job") -> None:
 
 @pytest.mark.nightly
 def test_intervals_hold_the_truth_as_often_as_they_say(small: "Job") -> None:
-    """Of 60 captures each key's 95 % interval holds the truth in 95 %, less 4.5 √(p(1 − p)/n)."""
-    held = drawn(small, 60).held.mean(axis=0)
-    assert (held > 0.95 - 4.5 * np.sqrt(0.95 * 0.05 / 60)).all()
+    """Of 200 captures each key's 95 % interval holds the truth in 90 to 99 %."""
+    held = drawn(small, 200).held.mean(axis=0)
+    assert (held >= 0.90).all()
+    assert (held <= 0.99).all()
