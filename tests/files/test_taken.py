@@ -29,7 +29,7 @@ def written(path: Path, seconds: tuple[int, int] | None) -> Path:
     exif = Image.Exif()
     exif[0x0112] = 1  # an Exif block that has a directory alone is not written
     if seconds is not None:
-        exif.get_ifd(0x8769)[33434] = IFDRational(*seconds)
+        exif[0x8769] = {33434: IFDRational(*seconds)}
     Image.fromarray(SAMPLES.astype(np.uint8)).save(path, exif=exif)
     return path
 
