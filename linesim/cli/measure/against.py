@@ -1,11 +1,12 @@
 """``linesim measure against``."""
 
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from linesim.cli.measure.options import MaxPixels
+from linesim.cli.measure.options import MaxPixels, measured
 from linesim.cli.options import Json, Out, Report, chosen_folder, print_json
 from linesim.files.folders import all_images
 from linesim.setup.load import load_setup
@@ -33,14 +34,19 @@ def against(  # noqa: PLR0913 -- one option a property of the run
     chosen = load_setup(setup)
     folder = chosen_folder(out, setup) if report else None
     own = prediction(chosen)
-    found = [compared(own, chosen, image, max_pixels) for image in all_images(images)]
+    each_of = partial(compared, own, chosen, max_pixels=max_pixels)
+    seen, refused = measured(all_images(images), each_of)
+    found = list(seen.values())
     agreements = [each.agreement for each in found]
     wrote = None if folder is None else write_page(found, chosen.title, folder)
     if json:
         each = [one.as_dict() for one in agreements]
-        print_json(each[0] if len(each) == 1 else {"captures": each})
+        several = {"captures": each, "refused": {name: list(own) for name, own in refused.items()}}
+        print_json(each[0] if len(each) == 1 and not refused else several)
     else:
         typer.echo(table.texts(agreements, chosen.title))
+        for faults in refused.values():
+            typer.echo("\n".join(faults), err=True)
         if wrote is not None:
             typer.echo(f"\nwrote {wrote.as_posix()}")
     if strict and any(one.findings for one in agreements):

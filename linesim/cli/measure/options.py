@@ -27,6 +27,7 @@ class Measured(Protocol):
 
 
 Found = TypeVar("Found", bound=Measured)
+Result = TypeVar("Result")
 Area = Annotated[
     str | None,
     typer.Option(
@@ -150,7 +151,7 @@ def show_each(
     if path is not None:
         msg = f'--plot "{path}": a folder of images was read; expected one image'
         raise InputError(msg)
-    found, refused = _measured(images_in(image), measure)
+    found, refused = measured(images_in(image), measure)
     if json:
         read = {name: own.as_dict() for name, own in found.items()}
         print_json({"images": read, "refused": {name: list(own) for name, own in refused.items()}})
@@ -161,11 +162,22 @@ def show_each(
         typer.echo("\n".join(faults), err=True)
 
 
-def _measured(
-    images: Sequence[Path], measure: Callable[[Path], Found]
-) -> tuple[dict[str, Found], dict[str, tuple[str, ...]]]:
-    """Measure images by their names; keep what is said of those that cannot be."""
-    found: dict[str, Found] = {}
+def measured(
+    images: Sequence[Path], measure: Callable[[Path], Result]
+) -> tuple[dict[str, Result], dict[str, tuple[str, ...]]]:
+    """
+    Measure images by their names; keep what is said of those that cannot be.
+
+    Parameters
+    ----------
+    images : sequence of pathlib.Path
+    measure : callable; gives what was found in one
+
+    Raises
+    ------
+    InputError; where none can be measured
+    """
+    found: dict[str, Result] = {}
     refused: dict[str, tuple[str, ...]] = {}
     for each in images:
         try:

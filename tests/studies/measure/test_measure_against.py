@@ -1,18 +1,23 @@
 """A captured image against the prediction: nothing off when nothing is, else the right thing."""
 
+import json
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+import tifffile
 from scipy.ndimage import gaussian_filter
 from skimage import data
+from typer.testing import CliRunner
 
+from linesim.cli.app import app
 from linesim.figures.safety import MACHINERY
 from linesim.metrics.scene.compared import has_structure, jackknife, shifted
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, load_setup
+from linesim.setup.resolve import resolved_text
 from linesim.studies.measure.against import table
 from linesim.studies.measure.against.agreement import Agreement, Difference
 from linesim.studies.measure.against.study import measure_against
@@ -201,3 +206,20 @@ def test_structure_is_told_from_noise() -> None:
     """A photograph has detail, an even area none."""
     assert has_structure(photograph(), 4.0)
     assert not has_structure(np.full((200, 200), 7.0), 4.0)
+
+
+def test_a_folder_of_captures_is_held_against_one_setup(tmp_path: Path) -> None:
+    """Each capture by its name, what is none with its sentence; one finding is enough to fail."""
+    dim = changed(GRAVEL, {"light.illuminance": "2.2 klx"})
+    for name, setup in {"a": GRAVEL, "b": dim}.items():
+        tifffile.imwrite(tmp_path / f"{name}.tif", scan(setup, 6).image)
+    (tmp_path / "c.png").write_bytes(b"none")
+    told = tmp_path / "setup.toml"
+    told.write_text(resolved_text(GRAVEL, tmp_path), "utf-8")
+    asked = ["measure", "against", str(told), str(tmp_path), "--json", "--strict"]
+    done = CliRunner().invoke(app, asked)
+    assert done.exit_code == 1
+    found = json.loads(done.stdout)
+    heads = [[each.partition(":")[0] for each in one["findings"]] for one in found["captures"]]
+    assert heads == [[], ["Light"]]
+    assert list(found["refused"]) == ["c.png"]
