@@ -11,7 +11,7 @@ import numpy as np
 from linesim.figures.budget import Budget
 from linesim.forward.station import Station
 from linesim.preview.averaged import codes_per_dn
-from linesim.preview.charts import mtf_chart, noise_chart
+from linesim.preview.charts import light_chart, mtf_chart, noise_chart, snr_curve
 from linesim.preview.controls import controls
 from linesim.preview.frame import Frame
 from linesim.preview.headline import found_um, headline, judged_words
@@ -56,6 +56,7 @@ def words(judged: Judged) -> dict[str, Any]:
         "judged": judged_words(judged.setup, judged.budget),
         "figures": judged.budget.as_dict(),
         "rows": rows,
+        "light": light_chart(judged.setup, judged.budget["signal"]),
         "noise": noise_chart(judged.numbers),
         "mtf": mtf_chart(judged.setup, judged.numbers),
         "side": _side(judged.setup),
@@ -101,8 +102,6 @@ def raster(judged: Judged, size: TargetSize, pitch_um: float) -> dict[str, Any]:
 def picture(judged: Judged, frame: Frame, seed: int, put_in: int = 0) -> dict[str, Any]:
     """Tell what the samples of a window mean."""
     numbers, part = judged.numbers, frame.part
-    floor_e2 = np.asarray(numbers.dark_noise_e) ** 2 + np.asarray(numbers.rounding_e2)
-    channels = frame.image.shape[2]
     return {
         "first_line": part.first_line,
         "first_column": part.first_column,
@@ -110,12 +109,13 @@ def picture(judged: Judged, frame: Frame, seed: int, put_in: int = 0) -> dict[st
         "columns": frame.image.shape[1],
         "step": part.step * part.join,
         "codes_per_dn": codes_per_dn(judged.setup.camera.bit_depth, part.join),
-        "channels": channels,
+        "channels": frame.image.shape[2],
         "black_dn": judged.setup.camera.black_level_dn,
         "full_scale_dn": judged.setup.full_scale_dn,
         "white_dn": _white_dn(judged),
         "clips_dn": _dn(judged, np.asarray(numbers.saturation_e)),
-        "floor_e2": np.broadcast_to(floor_e2, channels).tolist(),
+        "snr": snr_curve(numbers, float(frame.expected_e.max())),
+        "wanted_snr": judged.setup.requirement.snr,
         "shown": _shown(frame, seed) + (f", with {put_in} defects put in" if put_in else ""),
     }
 

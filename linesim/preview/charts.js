@@ -134,3 +134,44 @@ export function sideView(card, side) {
   into.setAttribute("aria-label", side.alt);
   caption.textContent = side.caption;
 }
+
+// The light budget step by step, in the report's rows: what is left is filled, what a step took is
+// pale behind it. All on one scale of photons and electrons in a sample.
+export function lightChart(into, rows, pinned) {
+  const others = new Map((pinned ?? []).map((row) => [row.label, row]));
+  const levels = [...rows, ...(pinned ?? [])].flatMap(({ level, before }) => [level, before]).filter((each) => each > 0);
+  const [low, high] = levels.length ? [Math.floor(Math.log10(Math.min(...levels)) - 0.2), Math.ceil(Math.log10(Math.max(...levels)))] : [0, 1];
+  const x = (value) => (value > 0 ? (1000 * (Math.log10(value) - low)) / (high - low) : 0);
+  const typeset = (text) => text.replace(/(\d )u(?=[ms]\b)/g, "$1µ").replace(/(\d|m) x (?=\d)/g, "$1 × ");
+  const bars = ({ level, before, is_limit }, letter, top, tall) => {
+    const found = [made("rect", { class: `${is_limit ? "limit" : "left"} ${letter}`, x: 0, y: top, width: x(level).toFixed(1), height: tall })];
+    if (before > level) found.push(made("rect", { class: "taken", x: x(level).toFixed(1), y: top, width: (x(before) - x(level)).toFixed(1), height: tall }));
+    return found;
+  };
+  const table = document.createElement("table");
+  const caption = table.createCaption();
+  caption.textContent = `bars logarithmic, ${(10 ** low).toLocaleString("en")} to ${(10 ** high).toLocaleString("en")} photons or electrons in one sample, a tick a decade; W/m² as the photons they would bring it`;
+  caption.append(document.createElement("br"), `filled: what is left; pale: what this step takes; empty: a limit${pinned ? "; A above and dashed, B below and solid" : ""}`);
+  if (pinned) {
+    const head = table.createTHead().insertRow();
+    for (const text of ["", "A", "B", ""]) head.append(text ? Object.assign(document.createElement("th"), { scope: "col", textContent: text }) : document.createElement("td"));
+  }
+  const body = table.createTBody();
+  for (const row of rows) {
+    const line = body.insertRow();
+    const other = others.get(row.label);
+    const head = Object.assign(document.createElement("th"), { scope: "row", textContent: row.label });
+    if (row.note) head.append(Object.assign(document.createElement("small"), { textContent: ` ${typeset(row.note)}` }));
+    line.append(head);
+    if (pinned) line.insertCell().textContent = other ? other.value : "";
+    line.insertCell().textContent = row.value;
+    const svg = made("svg", { viewBox: "0 0 1000 20", preserveAspectRatio: "none", "aria-hidden": "true" });
+    for (let k = low; k <= high; k += 1) svg.append(made("path", { class: "grid", d: `M${x(10 ** k).toFixed(1)} 0v20` }));
+    if (other) svg.append(...bars(other, "a", 2, 7));
+    svg.append(...bars(row, "b", other ? 11 : 4, other ? 7 : 12));
+    const cell = line.insertCell();
+    cell.className = "length";
+    cell.append(svg);
+  }
+  into.replaceChildren(table);
+}

@@ -1,12 +1,16 @@
 """Curves for the page's small charts, worked out here so that the page draws and no more."""
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
+from linesim.figures.case import Value
 from linesim.figures.curves import factors_across, factors_along, noise_sources_e
+from linesim.forward.kept import kept
 from linesim.forward.station import Station
+from linesim.report.light_bars import light_steps
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
 
@@ -15,6 +19,8 @@ _FAINTEST_E = 1.0
 _BEYOND = 1.5
 """The MTF is drawn up to so many times the larger Nyquist frequency; our choice."""
 _DIGITS = 5
+_SNR_STEPS = 512
+"""Linear between them in √e the SNR is off by less than a hundredth; our choice."""
 
 
 def _list(values: FloatArray) -> list[float]:
@@ -67,3 +73,31 @@ def mtf_chart(setup: Setup, numbers: Station) -> dict[str, Any]:
 def _product(factors: Mapping[str, FloatArray], names: list[str]) -> list[float]:
     parts = np.broadcast_arrays(*(np.abs(factors[name]) for name in names))
     return _list(np.prod(parts, axis=0))
+
+
+def light_chart(setup: Setup, signal: Mapping[str, Value]) -> list[dict[str, Any]]:
+    """Give the light budget step by step, as the report has it."""
+    return [asdict(step) for step in light_steps(setup, signal)]
+
+
+def snr_curve(numbers: Station, largest_e: float) -> dict[str, Any]:
+    """
+    Give the SNR of a sample over its expected electrons, for each colour.
+
+    Parameters
+    ----------
+    numbers : Station
+    largest_e : float; of the picture; the curve ends there or at white [e]
+
+    Returns
+    -------
+    dict; ``top_e``, and ``each``: of each colour the SNR at top_e (k / n)², k = 0 … n, with the
+    noise in time that wells and words leave, as the budget's ``snr_product`` has it
+    """
+    top_e = max(largest_e, float(np.max(np.asarray(numbers.electrons_white))), 1.0)
+    signal_e = top_e * np.linspace(0, 1, _SNR_STEPS + 1) ** 2
+    each = []
+    for one in numbers.by_colour:
+        left = kept(one, signal_e)
+        each.append(_list(signal_e * np.asarray(left.slope) / np.asarray(left.noise_e)))
+    return {"top_e": top_e, "each": each}

@@ -1,12 +1,12 @@
 // The page: state in the middle, questions out, answers in.
 
-import { mtfChart, noiseChart, sideView } from "./charts.js";
+import { lightChart, mtfChart, noiseChart, sideView } from "./charts.js";
 import { Controls } from "./controls.js";
 import { cautions, figures, outcome, readings, verdicts } from "./figures.js";
 import { Beside } from "./beside.js";
 import { Pane } from "./pane.js";
 import { Past, fresh, fromFragment, toFragment } from "./state.js";
-import { Scale } from "./tones.js";
+import { Scale, SnrScale } from "./tones.js";
 import { histogram, profile } from "./traces.js";
 import { Looker, ask, send } from "./wire.js";
 
@@ -23,6 +23,7 @@ let resting = null;
 let marking = 0;
 const answers = { a: null, b: null };
 const scale = new Scale();
+const ratios = new SnrScale();
 const pause = 140; // ms without a move, from which on the exact picture is asked for
 
 const acts = {
@@ -111,8 +112,10 @@ const shown = () => Object.values(panes).filter((pane) => pane.letter === "b" ||
 
 function retone() {
   const known = shown().filter((pane) => pane.seen);
-  scale.choose(state.tone, known, moving);
-  for (const pane of known) pane.tone(scale);
+  const snr = state.show === "snr";
+  if (snr) ratios.choose(known);
+  else scale.choose(state.tone, known, moving);
+  for (const pane of known) pane.tone(snr ? ratios : scale);
 }
 
 function seen(letter, answer) {
@@ -208,6 +211,7 @@ function words() {
   verdicts(one("verdicts"), b, a);
   cautions(one("cautions"), b, a);
   figures(one("figures"), b, a);
+  lightChart(one("light-chart"), b.light, a && a.light);
   noiseChart(one("noise-chart"), b.noise, a && a.noise);
   mtfChart(one("mtf-chart"), b.mtf, a && a.mtf);
   sideView(one("side-card"), b.side);
@@ -225,7 +229,7 @@ function paint() {
     one("place").textContent = cursor ? `${cursor.x.toFixed(2)} mm across from the axis, ${cursor.y.toFixed(2)} mm along` : "put it on a scan";
     const known = all.filter((pane) => pane.seen);
     if (!known.length || !state.view) return;
-    const words = scale.words(state.tone, panes.b.seen ? panes.b.seen.picture : known[0].seen.picture, all.length > 1);
+    const words = state.show === "snr" ? ratios.words(all.length > 1) : scale.words(state.tone, panes.b.seen ? panes.b.seen.picture : known[0].seen.picture, all.length > 1);
     if (one("scale").textContent !== words) one("scale").textContent = words;
     if (moving) return;
     profile(one("profile"), known, state.view, panes.b.scales(state.view, state.square), cursor);
@@ -269,6 +273,8 @@ function arrange() {
   one("back").disabled = !state.pinned;
   one("undo").disabled = !past.before.length;
   one("redo").disabled = !past.after.length;
+  one("show").value = state.show;
+  one("tone").disabled = state.show === "snr";
   one("tone").value = state.tone;
   for (const each of one("tone").options) each.disabled = each.value === "a" && !state.pinned;
   one("square").checked = state.square;
@@ -411,6 +417,13 @@ function listen() {
   one("tone").addEventListener("change", () => {
     state.tone = one("tone").value;
     scale.held = null;
+    retone();
+    paint();
+    keep();
+  });
+  one("show").addEventListener("change", () => {
+    state.show = one("show").value;
+    arrange();
     retone();
     paint();
     keep();

@@ -2,7 +2,7 @@
 // millimetres on the target, across from the optical axis and along from where line 0 looks.
 
 import { handle } from "./hands.js";
-import { counted, onScreen } from "./tones.js";
+import { counted, onScreen, snrOf } from "./tones.js";
 
 const most_px = 32; // of the screen, for one sample
 const around = "#2b2b2b";
@@ -38,7 +38,7 @@ export class Pane {
     this.told = figure.querySelector(".told");
     this.acts = acts;
     this.seen = null;
-    this.table = null;
+    this.sheet = null;
     this.drawn = null;
     handle(this, acts);
   }
@@ -102,13 +102,13 @@ export class Pane {
   take(seen) {
     this.seen = seen;
     this.counted = counted(seen);
-    this.table = null;
+    this.sheet = null;
   }
 
   tone(scale) {
-    if (this.table && this.toned === scale.white) return;
-    this.toned = scale.white;
-    this.table = scale.table(this.seen.picture);
+    if (this.sheet && this.toned === scale.key) return;
+    this.toned = scale.key;
+    this.sheet = scale.sheet(this.seen);
     this.drawn = null;
   }
 
@@ -121,7 +121,7 @@ export class Pane {
     brush.setTransform(1, 0, 0, 1, 0, 0);
     brush.fillStyle = around;
     brush.fillRect(0, 0, wide, tall);
-    if (!this.seen || !view || !this.table) return;
+    if (!this.seen || !view || !this.sheet) return;
     const { x, y } = this.scales(view, square);
     const { raster } = this.seen;
     const toX = (mm) => width / 2 + (mm - view.x) * x;
@@ -145,7 +145,7 @@ export class Pane {
       y: picture.step * raster.along_mm * y * ratio,
     };
     const key = JSON.stringify([place, size]);
-    if (!this.drawn || this.drawn.key !== key) this.drawn = { key, ...onScreen(this.seen, place, size, this.table) };
+    if (!this.drawn || this.drawn.key !== key) this.drawn = { key, ...onScreen(this.sheet, place, size) };
     if (!this.drawn.data) return;
     const [right, bottom] = [toX(raster.left_mm + raster.width * raster.across_mm) * ratio, toY(raster.lines * raster.along_mm) * ratio];
     const { data, left, top } = this.drawn;
@@ -267,12 +267,14 @@ export class Pane {
   caption(size) {
     const { raster, picture } = this.seen;
     this.meta.textContent = `${raster.width} × ${raster.lines} samples of ${(1000 * raster.across_mm).toPrecision(3)} × ${(1000 * raster.along_mm).toPrecision(3)} µm`;
-    const shown = picture.shown.replace(/ x /g, " × ");
+    const map = this.sheet.seen === this.seen ? null : this.sheet.seen;
+    const shown = map ? `SNR of ${picture.step > 1 ? `one sample at each place of ${picture.step} × ${picture.step}` : "each sample"}, from the electrons expected there${picture.channels > 1 ? ", in its weakest colour" : ""}` : picture.shown.replace(/ x /g, " × ");
     const one = Math.abs(size - 1) < 1e-3;
     const part = one ? "1:1" : size < 1 ? `at ${Number((100 * size).toPrecision(2))} %` : `${Number(size.toPrecision(2))} times as large`;
     const mean = size * picture.step < 0.999 ? "; each screen pixel is the mean of the samples under it" : "";
+    const under = map && map.wanted ? `; ${Number((100 * map.under).toPrecision(2))} % of those in view are under ${map.wanted}` : "";
     const why = this.seen.coarse ? "While it moves: " : "";
-    this.told.textContent = `${why}${shown}, shown ${part}${mean}.`;
+    this.told.textContent = `${why}${shown}, shown ${part}${mean}${under}.`;
   }
 
   // The sample under a place, if it is in the picture.
@@ -286,7 +288,7 @@ export class Pane {
     const first = (along * picture.columns + across) * picture.channels;
     const each = Array.from({ length: picture.channels }, (_, k) => {
       const expected = largest_e * (codes[first + k] / 65535) ** 2;
-      return { dn: Number((image[first + k] / picture.codes_per_dn).toFixed(2)), expected, snr: expected / Math.sqrt(expected + picture.floor_e2[k]) };
+      return { dn: Number((image[first + k] / picture.codes_per_dn).toFixed(2)), expected, snr: snrOf(picture, k, expected) };
     });
     return { line: picture.first_line + along * picture.step, column: picture.first_column + across * picture.step, each };
   }

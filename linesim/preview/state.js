@@ -1,7 +1,7 @@
 // What a link restores: the changes of B and A, seed and view. It lives in the URL's fragment.
 
 export function fresh() {
-  return { changes: {}, pinned: null, seed: 0, view: null, tone: "auto", beside: "side", square: false, putIn: false };
+  return { changes: {}, pinned: null, seed: 0, view: null, tone: "auto", show: "picture", beside: "side", square: false, putIn: false };
 }
 
 function put(query, letter, changes) {
@@ -32,6 +32,7 @@ export function toFragment(state) {
   if (state.seed) query.set("seed", String(state.seed));
   if (state.view) query.set("view", [state.view.x, state.view.y, state.view.zoom].map((each) => Number(each.toPrecision(6))).join(","));
   if (state.tone !== "auto") query.set("tone", state.tone);
+  if (state.show !== "picture") query.set("show", state.show);
   if (state.beside !== "side") query.set("beside", state.beside);
   if (state.square) query.set("square", "1");
   if (state.putIn) query.set("put", "1");
@@ -48,6 +49,7 @@ export function fromFragment(text) {
   const [x, y, zoom] = (query.get("view") || "").split(",").map(Number);
   if ([x, y, zoom].every(Number.isFinite) && zoom > 0) state.view = { x, y, zoom };
   if (["full", "a", "b"].includes(query.get("tone"))) state.tone = query.get("tone");
+  if (query.get("show") === "snr") state.show = "snr";
   if (["wipe", "blink"].includes(query.get("beside"))) state.beside = query.get("beside");
   state.square = query.get("square") === "1";
   state.putIn = query.get("put") === "1";

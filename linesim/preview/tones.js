@@ -25,11 +25,111 @@ export function counted(seen) {
 export const shareOf = ({ black_dn, full_scale_dn }, dn) => (dn - black_dn) / (full_scale_dn - black_dn);
 export const dnOf = ({ black_dn, full_scale_dn }, share) => black_dn + share * (full_scale_dn - black_dn);
 
+// SNR over the root of the expected electrons, straight between the points that were sent.
+function snrAt({ top_e }, curve, expected) {
+  const at = Math.min(Math.sqrt(Math.max(expected, 0) / top_e), 1) * (curve.length - 1);
+  const k = Math.min(Math.floor(at), curve.length - 2);
+  return curve[k] + (at - k) * (curve[k + 1] - curve[k]);
+}
+
+export const snrOf = ({ snr }, channel, expected) => snrAt(snr, snr.each[channel], expected);
+
+// The SNR of each sample in place of its numbers; of colours that of the weakest.
+function snrMap(seen) {
+  if (!seen.codes) return null;
+  const { picture, raster, codes: given, largest_e } = seen;
+  const { channels, columns, lines } = picture;
+  const highest = Math.max(Math.min(...picture.snr.each.map((curve) => Math.max(...curve))), 1e-6);
+  const per_snr = (codes - 1) / highest;
+  const tables = picture.snr.each.map((curve) => Float32Array.from({ length: codes }, (_, k) => per_snr * snrAt(picture.snr, curve, largest_e * (k / (codes - 1)) ** 2)));
+  const image = new Uint16Array(lines * columns);
+  for (let k = 0; k < image.length; k += 1) {
+    let least = tables[0][given[k * channels]];
+    for (let channel = 1; channel < channels; channel += 1) least = Math.min(least, tables[channel][given[k * channels + channel]]);
+    image[k] = least + 0.5;
+  }
+  const wanted = picture.wanted_snr || 0;
+  const map = { image, picture: { ...picture, channels: 1 }, highest, per_snr, wanted, under: null };
+  if (wanted) map.under = shareUnder(map, raster);
+  return map;
+}
+
+// Which share of the samples on the target are under what is wanted.
+function shareUnder({ image, picture, wanted, per_snr }, { left_mm, across_mm, along_mm, target_mm }) {
+  const [wide, tall] = target_mm ?? [Infinity, Infinity];
+  let [under, all] = [0, 0];
+  for (let line = 0; line < picture.lines; line += 1) {
+    if ((picture.first_line + (line + 0.5) * picture.step) * along_mm > tall) break;
+    for (let column = 0; column < picture.columns; column += 1) {
+      if (Math.abs(left_mm + (picture.first_column + (column + 0.5) * picture.step) * across_mm) > wide / 2) continue;
+      all += 1;
+      if (image[line * picture.columns + column] < wanted * per_snr) under += 1;
+    }
+  }
+  return all ? under / all : 0;
+}
+
+// Greys for the SNR: even steps of the screen's numbers from 0 up to twice what is wanted, or else
+// to the highest, for A and B alike.
+// What is under the wanted one is orange, and hatched for those who see or print no colour.
+const tint = [230, 120, 0];
+export class SnrScale {
+  constructor() {
+    this.white = 1;
+  }
+
+  get key() {
+    return `snr ${this.white}`;
+  }
+
+  static of(seen) {
+    seen.snr_map ??= snrMap(seen);
+    return seen.snr_map;
+  }
+
+  choose(panes) {
+    const maps = panes.map((pane) => SnrScale.of(pane.seen)).filter(Boolean);
+    this.wanted = Math.max(0, ...maps.map((map) => map.wanted));
+    const highest = Math.max(1e-6, ...maps.map((map) => map.highest));
+    const step = 10 ** (Math.floor(Math.log10(highest)) - 1);
+    this.white = this.wanted ? 2 * this.wanted : Number((Math.ceil(highest / step) * step).toPrecision(3));
+    this.each = panes.filter((pane) => SnrScale.of(pane.seen)?.wanted).map((pane) => [pane.letter.toUpperCase(), SnrScale.of(pane.seen).wanted]);
+  }
+
+  words(two) {
+    const same = new Set(this.each.map(([, wanted]) => wanted)).size === 1 && this.each.length === (two ? 2 : 1);
+    const wanted = same ? `the wanted ${this.wanted}` : this.each.map(([letter, each]) => `the wanted ${each} of ${letter}`).join(", ");
+    const under = wanted ? `; orange, hatched: under ${wanted}` : "; no SNR is wanted";
+    return `${two ? "One SNR scale for A and B" : "SNR scale"}: black 0, white ${this.white}${this.wanted ? "" : " (the highest)"}${under}`;
+  }
+
+  sheet(seen) {
+    const map = SnrScale.of(seen);
+    if (!map) return null;
+    const table = new Uint32Array(codes);
+    const under = map.wanted * map.per_snr;
+    for (let k = 0; k < codes; k += 1) {
+      const tone = 255 * Math.min(k / map.per_snr / this.white, 1);
+      const [r, g, b] = k < under ? tint.map((each) => Math.round(0.5 * tone + 0.5 * each)) : [tone, tone, tone].map(Math.round);
+      table[k] = (0xff000000 | (b << 16) | (g << 8) | r) >>> 0;
+    }
+    return { seen: map, table, under };
+  }
+}
+
 // What is shown as white, as a share of full scale, for A and B alike.
 export class Scale {
   constructor() {
     this.white = 1;
     this.held = null;
+  }
+
+  get key() {
+    return this.white;
+  }
+
+  sheet(seen) {
+    return { seen, table: this.table(seen.picture), under: 0 };
   }
 
   // The automatic one stays while something moves, so that a change of light is seen as such.
@@ -92,7 +192,9 @@ function spans(start, size, scale, count) {
 
 // The picture in pixels of the screen: where several samples share one it is their mean by area,
 // in linear numbers; where a sample covers several it is a plain square.
-export function onScreen(seen, place, size, table) {
+// The table gives tones, or whole pixels; what is under a number is hatched.
+const lined = 0xff10161c;
+export function onScreen({ seen, table, under }, place, size) {
   const { image, picture } = seen;
   const { lines, columns, channels } = picture;
   const x = spans(place.left, size.width, place.x, columns);
@@ -103,6 +205,7 @@ export function onScreen(seen, place, size, table) {
   const [low, high] = [x.from[0] * channels, (x.to[x.length - 1] + 1) * channels];
   const sums = new Float32Array(columns * channels);
   const grey = channels === 1;
+  const whole = table instanceof Uint32Array;
   for (let row = 0; row < y.length; row += 1) {
     const [a, b] = [y.from[row], y.to[row]];
     let total = 0;
@@ -121,8 +224,10 @@ export function onScreen(seen, place, size, table) {
         let sum = sums[from * channels + channel] * (from === to ? 1 : head);
         for (let k = from + 1; k < to; k += 1) sum += sums[k * channels + channel];
         if (to > from) sum += sums[to * channels + channel] * tail;
-        const tone = table[(sum / weight + 0.5) | 0];
-        pixel |= grey ? tone * 0x010101 : tone << (8 * channel);
+        const value = (sum / weight + 0.5) | 0;
+        const tone = table[value];
+        if (whole) pixel = value < under && (x.first + column + y.first + row) % 8 === 0 ? lined : tone;
+        else pixel |= grey ? tone * 0x010101 : tone << (8 * channel);
       }
       out[row * x.length + column] = pixel >>> 0;
     }

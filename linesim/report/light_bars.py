@@ -31,6 +31,28 @@ class _Row:
     note: str
     value: float
     is_limit: bool = False
+    part_of: float = 0.0  # in the same unit; none where it is no part of anything
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LightStep:
+    """
+    A row of the light budget, with what it brings to a delivered pixel.
+
+    Parameters
+    ----------
+    label, note, value : str; as the report has them
+    level : float; photons or electrons in a delivered pixel that it stands for
+    before : float; the same of what was there before this step; 0 where it is no step
+    is_limit : bool; whether it is a limit, not light
+    """
+
+    label: str
+    note: str
+    value: str
+    level: float
+    before: float
+    is_limit: bool
 
 
 def _power(exponent: int) -> str:
@@ -67,12 +89,12 @@ def _logarithmic(title: str, unit: str, rows: list[_Row]) -> Bars:
     )
 
 
-def _by_colour(label: str, note: str, value: Value) -> list[_Row]:
+def _by_colour(label: str, note: str, value: Value, part_of: float = 0.0) -> list[_Row]:
     each = values(value)
     if len(each) == 1:
-        return [_Row(label=label, note=note, value=each[0])]
+        return [_Row(label=label, note=note, value=each[0], part_of=part_of)]
     return [
-        _Row(label=f"{label}, {colour}", note=note, value=number)
+        _Row(label=f"{label}, {colour}", note=note, value=number, part_of=part_of)
         for colour, number in zip(COLOURS, each, strict=True)
     ]
 
@@ -100,12 +122,14 @@ def _light_rows(setup: Setup, numbers: Station, path: LightPath) -> list[_Row]:
             label="reflected by white",
             note=f"times a reflectance of {float(numbers.white_reflectance):.3g}, matt",
             value=path.sent_back_w_m2,
+            part_of=path.lamp_w_m2 + path.ambient_w_m2,
         ),
         _Row(
             label="at the sensor",
             note=f"times the lens's share, 1/{1 / share:.3g}: transmission over 4 N² with "
             f"N = {float(lens.working_f_number):.3g}, the working f-number",
             value=path.sensor_w_m2,
+            part_of=path.sent_back_w_m2,
         ),
     ]
 
@@ -133,7 +157,7 @@ def _count_rows(
     ]
     return [
         _Row(label="photons", note=f"on {pixels} in {exposure}", value=path.photons),
-        *_by_colour("electrons of white", note, signal["electrons_white"]),
+        *_by_colour("electrons of white", note, signal["electrons_white"], path.photons),
         *_product_rows(signal, "electrons of the product", "electrons_product"),
         *_by_colour("noise on white", "from line to line", signal["noise_white_e"]),
         *limits,
@@ -206,4 +230,32 @@ def light_bars(setup: Setup, signal: Mapping[str, Value]) -> tuple[Bars, Bars, B
         _logarithmic("Light", "W/m²", _light_rows(setup, numbers, path)),
         _logarithmic("In one delivered pixel", "", _count_rows(setup, numbers, path, signal)),
         _number_bars(setup, signal),
+    )
+
+
+def light_steps(setup: Setup, signal: Mapping[str, Value]) -> tuple[LightStep, ...]:
+    """
+    Lay the light budget of a white target on one scale, step by step.
+
+    Irradiances stand as the photons that a delivered pixel would get of them in its exposures: a
+    step is then a length, and all steps together lead from the lamp to the electrons.
+    """
+    numbers = station(setup)
+    path = light_path(setup, numbers)
+    photons = path.photons / path.sensor_w_m2 if path.sensor_w_m2 > 0 else 0.0
+    parts = (
+        ("W/m²", photons, _light_rows(setup, numbers, path)),
+        ("", 1.0, _count_rows(setup, numbers, path, signal)),
+    )
+    return tuple(
+        LightStep(
+            label=row.label,
+            note=row.note,
+            value=f"{_said(row)} {unit}".strip(),
+            level=scale * row.value,
+            before=scale * row.part_of,
+            is_limit=row.is_limit,
+        )
+        for unit, scale, rows in parts
+        for row in rows
     )

@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 from linesim.cli.app import app
 from linesim.figures.safety import MACHINERY
 from linesim.forward.station import station as numbers_of
+from linesim.report.light_bars import light_bars
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
@@ -68,14 +69,64 @@ def test_the_picture_is_that_of_the_scan(client: "Client", station: Setup) -> No
     assert seen.told["picture"]["shown"] == "Same samples as linesim scan (seed 4)"
 
 
-def test_what_the_cursor_needs_is_the_stations(client: "Client", station: Setup) -> None:
-    """Local SNR is e/√(e + floor); on white that is the budget's SNR (EMVA 1288 R4.0 RC, (13))."""
-    told = client.look(window=WHOLE).told
-    signal = told["figures"]["signal"]
-    floor_e2 = told["picture"]["floor_e2"][0]
+def at(snr: dict[str, Any], channel: int, signal_e: float) -> float:
+    """Read a sample's SNR off the curve, as the page does: straight in √e between its points."""
+    curve = snr["each"][channel]
+    place = np.sqrt(signal_e / snr["top_e"]) * (len(curve) - 1)
+    return float(np.interp(place, np.arange(len(curve)), curve))
+
+
+BINNED = {"acquisition.binning": "2x2", "light.illuminance": "12 klx"}
+
+
+@pytest.mark.parametrize("changes", [{}, BINNED], ids=["plain", "binned"])
+def test_the_snr_map_is_the_stations(
+    client: "Client", station: Setup, changes: dict[str, Any]
+) -> None:
+    """
+    SNR is e/√(e + σ_d² + σ_q²) (EMVA 1288 R4.0 RC, (13)) up to white, which nothing clips here.
+
+    Five digits are sent. Between points d apart in √e the curve strays by d²/8 times its second
+    derivative, at most 2/σ_0: some (150/512)²/4/10 = 0.002.
+    """
+    told = client.look(window=WHOLE, changes=changes).told
+    snr, signal = told["picture"]["snr"], told["figures"]["signal"]
+    numbers = numbers_of(changed(station, changes))
+    assert told["picture"]["wanted_snr"] == 40
     white_e = signal["electrons_white"]
-    assert white_e / np.sqrt(white_e + floor_e2) == pytest.approx(signal["snr_white"], rel=1e-12)
-    assert floor_e2 == pytest.approx(float(numbers_of(station).noise_e(0.0)) ** 2, rel=1e-12)
+    for level_e in (0.002 * white_e, 0.1 * white_e, 0.5 * white_e, signal["electrons_product"]):
+        by_hand = level_e / float(numbers.noise_e(level_e))
+        assert at(snr, 0, level_e) == pytest.approx(by_hand, rel=2e-5, abs=3e-3)
+    of_product = at(snr, 0, signal["electrons_product"])
+    assert of_product == pytest.approx(signal["snr_product"], rel=2e-5, abs=3e-3)
+
+
+def test_the_snr_map_falls_where_the_camera_clips(client: "Client") -> None:
+    """Light that is cut off tells nothing: far over full scale no SNR is left (rounding apart)."""
+    told = client.look(window=WHOLE, changes={"light.illuminance": "600 klx"}).told
+    assert told["figures"]["signal"]["saturation_white"] > 2
+    curve = told["picture"]["snr"]["each"][0]
+    assert curve[-1] < 0.01
+    assert max(curve) > 40
+
+
+def test_the_light_on_the_page_is_that_of_the_report(client: "Client", station: Setup) -> None:
+    """Rows and words are the report's; the factors between multiply from lamp to electrons."""
+    told = client.look(window=WHOLE).told
+    steps, signal = told["light"], told["figures"]["signal"]
+    bars = light_bars(station, signal)[:2]
+    assert [(step["label"], step["value"], step["note"]) for step in steps] == [
+        (row.label, row.value, row.note) for part in bars for row in part.rows
+    ]
+    of = {step["label"]: step for step in steps}
+    factors = [
+        of[name]["level"] / of[name]["before"]
+        for name in ("reflected by white", "at the sensor", "electrons of white")
+    ]
+    lamp, photons = of["lamp, at the target"]["level"], of["photons"]["level"]
+    assert of["at the sensor"]["level"] == pytest.approx(photons, rel=1e-12)
+    white_e = lamp * np.prod(factors)
+    assert white_e == pytest.approx(signal["electrons_white"], rel=1e-9)
 
 
 def test_charts_end_in_the_budgets_figures(client: "Client") -> None:

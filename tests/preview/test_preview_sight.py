@@ -42,6 +42,11 @@ send("pointerup", 11, -80);
 send("pointerup", 12, 80);
 return [before.zoom, linesim.state.view.zoom, before.at, place(), linesim.state.view.zoom];
 """
+TINTED = """
+const p = document.querySelector("#pane-{} canvas");
+const [r, , b] = p.getContext("2d").getImageData(p.width / 2, p.height / 2, 3, 3).data;
+return r > b + 40;
+"""
 DRAGGED = """
 const range = document.querySelector('[data-key="lens.f_number"] input[type=range]');
 globalThis.came = [];
@@ -99,6 +104,23 @@ def test_one_grey_scale_serves_both(page: "Page") -> None:
         # sRGB of half the light: (1.055 (L/2)^(1/2.4) - 0.055) / (1.055 L^(1/2.4) - 0.055) is
         # 0.735 at L = 1 and falls to 0.69 at L = 0.05 (IEC 61966-2-1)
         assert 0.67 < dim / bright < 0.75, mode
+
+
+def test_the_snr_is_shown_in_place_of_the_picture(page: "Page") -> None:
+    """On an even target all is grey over the wanted SNR, and orange under it."""
+    page.picked("target", "built in: flat")
+    page.click("pin")
+    page.typed("light.illuminance", "2")
+    page.one("show").send_keys("S")
+    page.settled()
+    assert page.run("return linesim.state.show") == "snr"
+    assert not page.one("tone").is_enabled()
+    words = "One SNR scale for A and B: black 0, white 80; orange, hatched: "
+    assert page.one("scale").text == f"{words}under the wanted 40"
+    for letter, share, coloured in (("a", 0, False), ("b", 100, True)):
+        told = page.driver.find_element(By.CSS_SELECTOR, f"#pane-{letter} .told").text
+        assert f"; {share} % of those in view are under 40" in told
+        assert page.run(TINTED.format(letter)) == coloured
 
 
 def test_a_pinch_stays_between_the_fingers(page: "Page") -> None:
