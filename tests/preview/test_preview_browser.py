@@ -84,15 +84,17 @@ def test_it_loads_in_silence_and_asks_only_its_own(page: "Page") -> None:
 
 
 def test_a_link_restores_the_state(page: "Page") -> None:
-    """The fragment holds B, A, seed and view; opened again they are all there."""
+    """The fragment holds B, A, seed, view and what is shown; opened again they are all there."""
     page.typed("light.illuminance", "20")
     page.click("pin")
     page.typed("lens.f_number", "8")
     page.click("again")
     page.click("single")
+    page.one("show").send_keys("S")
     time.sleep(0.4)  # the fragment follows a moment later
     state, address, before = page.run("return linesim.state"), page.driver.current_url, page.sums()
     assert state["pinned"] == {"light.illuminance": "20 klx"}
+    assert state["show"] == "snr"
     page.open(address)
     again = page.run("return linesim.state")
     # a link has six digits of the view
