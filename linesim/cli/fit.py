@@ -8,6 +8,7 @@ import typer
 
 from linesim.cli.options import Json, Out, chosen_folder, print_json
 from linesim.cli.progress import progress
+from linesim.files.folders import all_images
 from linesim.setup.errors import InputError
 from linesim.setup.load import load_setup
 from linesim.studies.compare.set_texts import changes_of
@@ -49,10 +50,16 @@ def fit(
     """Fit a station's unknowns to captures of its target, with intervals."""
     chosen = load_setup(setup)
     folder = chosen_folder(out, Path("fit"))
+    if (folder / "setup.toml").resolve() == setup.resolve():
+        msg = (
+            f'output "{folder}": the fitted setup.toml would replace the one that was read; '
+            "expected another folder"
+        )
+        raise InputError(msg)
     with progress("fitting") as tell:
         found = fit_of(
             chosen,
-            images,
+            all_images(images),
             keys=None if keys is None else keys.split(","),
             conditions=_conditions(taken or []),
             progress=tell,

@@ -132,6 +132,22 @@ def test_what_is_no_set_is_refused(tmp_path: Path) -> None:
         measure_gap(tmp_path, [])
 
 
+def test_images_that_tell_nothing_are_refused(found: tuple[Gap, Gap, Path]) -> None:
+    """Black, clipped or tiny real images: no light is proposed from them."""
+    where = found[2]
+    for name, image in {
+        "black": np.zeros((100, 100), np.uint16),
+        "white": np.full((100, 100), 4095, np.uint16),
+        "tiny": np.full((5, 100), 500, np.uint16),
+    }.items():
+        write_tiff(where / f"{name}.tif", image, full_scale_dn=4095)
+    bad = [where / f"{name}.tif" for name in ("black", "white", "tiny")]
+    with pytest.raises(InputError) as refusal:
+        measure_gap(where / "set", bad)
+    assert len(refusal.value.faults) == 3
+    assert "neither black nor clipped" in refusal.value.faults[0]
+
+
 def test_the_command_gives_figures_and_lines_for_a_plan(
     found: tuple[Gap, Gap, Path],
     monkeypatch: pytest.MonkeyPatch,

@@ -10,6 +10,8 @@ import typer
 from linesim.cli.options import Json, print_json
 from linesim.dataset.gap.figures import Look
 from linesim.dataset.gap.gap import gap_text, measure_gap
+from linesim.figures.safety import MACHINERY
+from linesim.files.folders import all_images
 
 
 def gap(
@@ -22,9 +24,9 @@ def gap(
     json: Json = False,
 ) -> None:
     """Hold a data set's good images against real ones, and propose ranges."""
-    found = measure_gap(folder, images)
+    found = measure_gap(folder, all_images(images))
     if not json:
-        typer.echo(gap_text(found))
+        typer.echo(f"{gap_text(found)}\n\n{MACHINERY}")
         return
     names = ("p05", "p50", "p95")
     print_json(

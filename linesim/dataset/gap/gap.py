@@ -23,10 +23,13 @@ from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.plan_file import load_plan
 from linesim.dataset.tables_out import records
 from linesim.files.samples_in import read_samples
+from linesim.forward.kept import CLIPPED_SHARE
 from linesim.forward.station import station
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 
+LEAST_PX = 64
+"""Side of a real image below which its spectra tell nothing; our choice."""
 MOST = 24
 """Images of a set that are looked at; they are made again."""
 _BEYOND, _SOFTER = 0.02, 0.1
@@ -90,10 +93,11 @@ def measure_gap(folder: Path, real: list[Path]) -> Gap:
     if not ours:
         msg = f'"{folder}" holds no image without faults; expected images.good_share above 0'
         raise InputError(msg)
-    theirs = [
-        look_of(read_samples(path, bit_depth=plan.base.camera.bit_depth)[0], black_dn)
-        for path in real
-    ]
+    images = [(path, read_samples(path, bit_depth=plan.base.camera.bit_depth)) for path in real]
+    faults = [fault for path, image in images for fault in _faults(path, *image)]
+    if faults:
+        raise InputError(*faults)
+    theirs = [look_of(samples, black_dn) for _, (samples, _) in images]
     simulated, found = shares(ours), shares(theirs)
     return Gap(
         simulated=simulated,
@@ -101,6 +105,22 @@ def measure_gap(folder: Path, real: list[Path]) -> Gap:
         counts=(len(ours), len(theirs)),
         proposals=tuple(_proposals(plan.base, simulated, found)),
     )
+
+
+def _faults(path: Path, samples: NDArray[np.uint16], full_scale_dn: int) -> Iterator[str]:
+    """Say why figures of an image would mean nothing."""
+    if min(samples.shape[:2]) < LEAST_PX:
+        yield (
+            f'image "{path}": read {" x ".join(map(str, samples.shape))} samples; expected at '
+            f"least {LEAST_PX} lines and columns"
+        )
+        return
+    ends = float(np.mean((samples == 0) | (samples >= full_scale_dn)))
+    if ends > CLIPPED_SHARE:
+        yield (
+            f'image "{path}": {ends:.2%} of the samples are at an end of the scale; expected at '
+            f"most {CLIPPED_SHARE:.1%}: neither black nor clipped"
+        )
 
 
 def _good(plan: Plan, folder: Path) -> Iterator[NDArray[np.uint16]]:

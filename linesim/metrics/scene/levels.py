@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.scene.affine import shrunk
@@ -154,10 +155,12 @@ class Columns:
     ----------
     rms : Estimate; spread of the columns' gain beyond that of their errors
     left : ndarray of shape (lines, columns); what is left without them
+    lit : ndarray of bool, shape (columns,); columns with enough signal to tell their gain
     """
 
     rms: Estimate
     left: FloatArray
+    lit: NDArray[np.bool_]
 
 
 def columns(left: FloatArray, signal: FloatArray, weight: FloatArray) -> Columns:
@@ -181,7 +184,7 @@ def columns(left: FloatArray, signal: FloatArray, weight: FloatArray) -> Columns
     real = max(total - own, 0.0)
     rms = np.sqrt(real)
     sd = total * np.sqrt(2 / free) / (2 * max(rms, np.sqrt(total * np.sqrt(2 / free))))
-    return Columns(rms=Estimate(value=float(rms), sd=float(sd)), left=rest)
+    return Columns(rms=Estimate(value=float(rms), sd=float(sd)), left=rest, lit=lit)
 
 
 def without_lines(left: FloatArray, signal: FloatArray, weight: FloatArray) -> FloatArray:

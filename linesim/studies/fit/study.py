@@ -98,7 +98,23 @@ def fit(
         for window, lies in zip(done.case.windows, done.end.view.state.lies, strict=True)
     )
     there = _rebuilt(replace(done.case, windows=last), moved)
-    return put_together(setup, (first, there), done, moved, left, names)
+    return _no_worse(put_together(setup, (first, there), done, moved, left, names))
+
+
+def _no_worse(found: Fitted) -> Fitted:
+    """Refuse changes that leave more of the captures unexplained than the setup did."""
+    before, after = (
+        sum(each.misfit[at] ** 2 * each.left_before.size for each in found.captures)
+        for at in (0, 1)
+    )
+    if after > before and found.changes:
+        msg = (
+            "captures: the fitted setup explains them no better than the one that was given "
+            f"({(after / before) ** 0.5:.4f} times as much is left); expected captures with more "
+            "detail over their noise, or larger ones"
+        )
+        raise InputError(msg)
+    return found
 
 
 def _from(case: Case, done: Adjusted) -> State:

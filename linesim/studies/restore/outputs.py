@@ -4,6 +4,7 @@ from pathlib import Path
 
 from linesim.files.atomic import write_json, write_text
 from linesim.files.images_out import write_tiff
+from linesim.setup.errors import InputError
 from linesim.studies.calibrate.outputs import codes_of, white_of
 from linesim.studies.restore.study import Material
 from linesim.studies.restore.words import spoken, target_lines
@@ -48,9 +49,15 @@ def write_restored(found: Material, folder: Path) -> tuple[Path, ...]:
 
     Raises
     ------
-    InputError; where the folder cannot be written
+    InputError; where the scan shows nothing, or the folder cannot be written
     """
     white = white_of(found.data)
+    if not min(found.true_to_x_lp_mm, found.true_to_y_lp_mm) > 0:
+        msg = (
+            f'image "{found.name}": shows nothing over its noise; expected a scan with detail, or '
+            "there is nothing to restore"
+        )
+        raise InputError(msg)
     paths = tuple(folder / name for name in ("target.tif", "target.toml", "restored.json"))
     write_tiff(paths[0], codes_of(found.data, white))
     write_text(paths[1], target_lines(found, white))

@@ -40,6 +40,8 @@ _MOST_PIXELS = 200_000_000
 _STEPS = 513
 _LEAST_LIGHT = 0.02
 """Share of the middle's light below which a column cannot be told; our choice."""
+_MOST_CUT = 0.5
+"""Share of samples at an end of the scale past which there is no scan to restore; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -138,6 +140,13 @@ def _samples(setup: Setup, image: Path | NDArray[np.uint16]) -> tuple[str, NDArr
             f'image "{name}": read {" x ".join(map(str, samples.shape))} samples (lines x width), '
             f"but the setup delivers lines of {width}; expected one channel of that width and at "
             f"least {LEAST_PX} lines and columns"
+        )
+        raise InputError(msg)
+    ends = float(np.mean((samples == 0) | (samples >= setup.full_scale_dn)))
+    if ends > _MOST_CUT:
+        msg = (
+            f'image "{name}": {ends:.0%} of the samples are at an end of the scale; expected at '
+            f"most {_MOST_CUT:.0%}"
         )
         raise InputError(msg)
     return name, samples

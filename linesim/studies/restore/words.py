@@ -58,7 +58,8 @@ def spoken(found: Material) -> tuple[str, ...]:
         ),
         (
             f"A station with object pixels finer than {digits(found.finest_um)} um cannot be "
-            "judged with it: what it would see more is not in the target."
+            "judged with it: what it would see besides is not in the target, or this product does "
+            "not show it."
         ),
         (
             f"Noise left in the target: {found.noise_left:.4f} rms of reflectance "

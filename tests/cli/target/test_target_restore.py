@@ -77,3 +77,13 @@ def test_refusals_name_what_was_read(
 ) -> None:
     """Each refusal names the file, and leaves nothing behind."""
     assert told in refused("target", "restore", *arguments)
+
+
+def test_a_scan_that_shows_nothing_leaves_nothing_behind(
+    refused: Callable[..., str], scanned: Path
+) -> None:
+    """All samples alike: a sentence, and no half of a target in the folder."""
+    tifffile.imwrite(scanned / "even.tif", np.full((64, 64), 50, dtype=np.uint16))
+    said = refused("target", "restore", "one.toml", "even.tif", "--out", "none")
+    assert "shows nothing over its noise" in said
+    assert not (scanned / "none").exists()

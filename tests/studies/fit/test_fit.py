@@ -16,6 +16,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.load import changed, load_setup, setup_from
 from linesim.setup.resolve import resolved_text
 from linesim.studies.fit.study import fit
+from linesim.studies.scan.study import scan
 from tests.studies.plain_camera import Lies, capture
 
 if TYPE_CHECKING:
@@ -235,3 +236,24 @@ def test_what_is_out_of_focus_is_found(small: "Job") -> None:
     reach = 4.5 / 1.96 * (each.interval.high - each.interval.low) / 2
     assert abs(each.interval.value) == pytest.approx(away_mm, abs=reach)
     assert reach < away_mm
+
+
+def test_a_part_that_could_lie_anywhere_is_refused(tmp_path: Path) -> None:
+    """Of dim foil with little detail, a small part: refused, not fitted to a chance."""
+    dim = load_setup(Path(__file__).parents[3] / "sample_targets" / "foil_dim.toml")
+    image = scan(dim, 0).image
+    for part in (image[60:160, 60:180], image[:40, :50]):
+        with pytest.raises(InputError, match="cannot be brought into register"):
+            fit(dim, [part])
+    (tmp_path / "setup.toml").write_text(resolved_text(dim, tmp_path), "utf-8")
+    tifffile.imwrite(tmp_path / "scan.tif", image)
+    asked = [
+        "fit",
+        str(tmp_path / "setup.toml"),
+        str(tmp_path / "scan.tif"),
+        "--out",
+        str(tmp_path),
+    ]
+    done = CliRunner().invoke(app, asked)
+    assert isinstance(done.exception, InputError)
+    assert "would replace the one that was read" in str(done.exception)

@@ -223,3 +223,17 @@ def test_a_folder_of_captures_is_held_against_one_setup(tmp_path: Path) -> None:
     heads = [[each.partition(":")[0] for each in one["findings"]] for one in found["captures"]]
     assert heads == [[], ["Light"]]
     assert list(found["refused"]) == ["c.png"]
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_streaks_in_dim_light_are_those_predicted(seed: int) -> None:
+    """Coated foil in too little light, its margins bright: DSNU weighs most where it is dim."""
+    dim = load_setup(Path(__file__).parents[3] / "sample_targets" / "foil_dim.toml")
+    image = scan(dim, seed).image
+    found = measure_against(dim, image)
+    assert found.findings == ()
+    (columns,) = [each for each in grey(found) if each.name == "column_pattern"]
+    assert abs(columns.sigma) < 4
+    # a part with hardly any detail over its noise could lie anywhere, and is not judged
+    with pytest.raises(InputError, match="cannot be brought into register"):
+        measure_against(dim, image[30:200, 20:200])

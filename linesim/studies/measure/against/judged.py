@@ -77,7 +77,7 @@ def judged(setup: Setup, own: Prediction, one: Placed, channel: int) -> Judged:
         # few bands can agree by chance, and no variance of n samples is known better than by √(2/n)
         least = value * float(np.sqrt(2 / (_AWAY * rest_dn.size)))
         noise = Estimate(value=value, sd=max(scale * detail[1].noise.sd, least))
-    even = Evenness(columns=streaks.rms, lines=light, mean_dn=float(model_dn.mean()))
+    even = Evenness(columns=streaks.rms, lines=light, signal_dn=model_dn.mean(axis=0)[streaks.lit])
     return Judged(
         differences=(
             *signal(numbers, level, noise),

@@ -7,12 +7,16 @@ from scipy.ndimage import gaussian_filter1d
 
 from linesim.metrics.scene.affine import Affine
 from linesim.metrics.scene.compared import has_structure
-from linesim.metrics.scene.found import MIRRORS, Found, find
+from linesim.metrics.scene.found import MIRRORS, find
 from linesim.metrics.scene.settled import Step, largest, settled, step
 from linesim.metrics.scene.strays import LEAST_PX, Series, strays
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
 from linesim.studies.measure.against.predicted import Prediction
+from linesim.studies.measure.against.refusals import (
+    refuse_chance,
+    refuse_far_off,
+    refuse_unlike,
+)
 
 _ROUNDS = 14
 _SOFTENED_PX = (14.0, 10.0, 7.0, 5.0, 3.0, 2.0, 1.0)
@@ -21,10 +25,9 @@ _FAR = 0.05
 """Share of the detail's variance that is left, from which on lines may stray far; our choice."""
 _CLOSE_PX = 0.004
 _RIM_PX = 10
-_LEAST_CORRELATION = 0.3
-"""Correlation under which a rough place is a chance; our choice."""
-_LEAST_SHOWN = 0.5
-"""Correlation of detail with the prediction's, over that which noise leaves; our choice."""
+_LEANS, _LESS_LIKELY = 0.005, 0.002
+"""Leaning from which on a place must fit better than one that does not, and by how much; our
+choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,7 +86,7 @@ def placed(own: Prediction, captured_dn: FloatArray, name: str) -> Placed:
         whole_dn[:, :, best],
         (-float(searched[0]), (own.width_px - columns) / 2),
     )
-    _refuse_chance(found, name)
+    refuse_chance(found.correlation, name)
     turned = captured_dn[:: MIRRORS[found.mirrored][0], :: MIRRORS[found.mirrored][1]]
     fine = settled(turned[:, :, best], whole_dn[:, :, best], found.lies)
     lies = fine.moved(fine.steps._replace(
@@ -91,6 +94,10 @@ def placed(own: Prediction, captured_dn: FloatArray, name: str) -> Placed:
     ))  # fmt: skip
     first = int(np.clip(round(lies.steps.across), 0, own.width_px - columns))
     placed_at = _closer(own, turned, _Guess(lies, found.mirrored, first), best)
+    if columns == own.width_px:
+        # a whole capture that lies as set up is taken so, where noise hides what else might be
+        as_set_up = _closer(own, captured_dn, _Guess(flat, "no", 0), best)
+        placed_at = min(placed_at, as_set_up, key=lambda one: _unlike(one, best))
     _refuse_unlike(own, placed_at, best, name)
     return placed_at
 
@@ -254,14 +261,11 @@ def _clearest(own: Prediction) -> int:
     return green if white_e[green] > _LIT * max(white_e) else int(np.argmax(white_e))
 
 
-def _refuse_chance(found: Found, name: str) -> None:
-    if found.correlation < _LEAST_CORRELATION:
-        msg = (
-            f"{name}: does not look like the setup's target, whichever way it is mirrored (best "
-            f"correlation {found.correlation:.2f}); expected an image of target.image, turned by "
-            "4 degrees and stretched by 8 % at most"
-        )
-        raise InputError(msg)
+def _unlike(one: Placed, best: int) -> float:
+    """Give how much of a capture is not the prediction's detail, and a little where it leans."""
+    seen, model = one.captured_dn[:, :, best], one.predicted_dn[:, :, best]
+    leaning = float(np.abs(one.lies.steps[2:]).max()) > _LEANS or one.mirrored != "no"
+    return float(1 - np.corrcoef(seen.ravel(), model.ravel())[0, 1]) + _LESS_LIKELY * leaning
 
 
 def _refuse_unlike(own: Prediction, one: Placed, best: int, name: str) -> None:
@@ -269,11 +273,5 @@ def _refuse_unlike(own: Prediction, one: Placed, best: int, name: str) -> None:
     seen, model = one.captured_dn[:, :, best], one.predicted_dn[:, :, best]
     shown = float(np.corrcoef(seen.ravel(), model.ravel())[0, 1])
     signal, noise = float(model.var()), float((own.noise_dn(model, best) ** 2).mean())
-    possible = np.sqrt(signal / (signal + noise))
-    if shown < _LEAST_SHOWN * possible:
-        msg = (
-            f"{name}: hardly shows the setup's target, even where it fits best (correlation "
-            f"{shown:.2f}, where noise alone would leave {possible:.2f}); expected an image of "
-            "target.image, and as much of it as the image shows"
-        )
-        raise InputError(msg)
+    refuse_unlike(shown, float(np.sqrt(signal / (signal + noise))), name)
+    refuse_far_off(one.lies.steps, name)

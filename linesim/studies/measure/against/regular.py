@@ -31,12 +31,12 @@ class Evenness:
     ----------
     columns : Estimate; spread of the columns' light, in parts
     lines : Series; of the lines' light, in parts
-    mean_dn : float; signal that both go by [DN]
+    signal_dn : ndarray of shape (columns,); mean signal of each column that tells its gain [DN]
     """
 
     columns: Estimate
     lines: Series
-    mean_dn: float
+    signal_dn: FloatArray
 
 
 def regularity(
@@ -46,7 +46,7 @@ def regularity(
     numbers = station(setup).by_colour[channel]
     lines = np.arange(one.lines.start, one.lines.stop, dtype=np.float64)
     table = line_table(setup, numbers, 0, lines * float(numbers.timing.lines_joined))
-    pattern, light = _predicted(numbers, table, seen.mean_dn)
+    pattern, light = _predicted(numbers, table, seen.signal_dn)
     even = (
         Difference(name="column_pattern", predicted=pattern, measured=seen.columns, least=_PATTERN),
         Difference(
@@ -72,10 +72,11 @@ def regularity(
     return (*even, *straying)
 
 
-def _predicted(numbers: Station, table: LineTable, mean_dn: float) -> tuple[float, float]:
+def _predicted(numbers: Station, table: LineTable, signal_dn: FloatArray) -> tuple[float, float]:
     """Give the spread of the columns' and of the lines' light, in parts."""
-    mean_e = mean_dn / float(numbers.delivered.gain_dn_e)
-    pattern = float(numbers.pattern_e(mean_e)) / mean_e
+    signal_e = signal_dn / float(numbers.delivered.gain_dn_e)
+    mean_e = float(signal_e.mean())
+    pattern = float(np.sqrt(np.mean(np.square(numbers.pattern_e(signal_e) / signal_e))))
     flicker, shared = float(np.std(table.light)), float(numbers.line_noise_e) / mean_e
     return pattern, float(np.hypot(flicker, shared))
 
