@@ -9,6 +9,7 @@ from linesim.figures.safety import MACHINERY
 from linesim.metrics.scene.compared import TILE_PX
 from linesim.report.page import write_report
 from linesim.report.page_parts import (
+    PEOPLE,
     Cautions,
     Divider,
     Page,
@@ -73,7 +74,7 @@ def _page(found: Sequence[Compared], title: str) -> Page:
         sections=(
             *sections,
             Section(
-                title="Eyes, heat and machines",
+                title=PEOPLE,
                 parts=(Cautions(title="Mind", rows=(*cautions, ("", MACHINERY))),),
             ),
         ),
