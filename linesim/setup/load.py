@@ -41,8 +41,9 @@ NO_DEFAULT = {
     "lens": ("magnification",),
     "light": ("illuminance",),
     "camera": ("pixels", "pixel_width"),
+    "requirement": ("smallest_defect", "snr"),
 }
-"""Keys of the starter file that only the user can know."""
+"""Keys of the starter file that only the user can know, those of its example among them."""
 
 _EXPECTED = "a setup file (linesim new writes one)"
 _QUOTES = 'texts and values with a unit stand in quotes, as in speed = "60 m/min"'

@@ -1,10 +1,11 @@
 """
 Make every picture of ``outputs/README.md`` again, each by the command that stands under it.
 
-``python -m tests.bench.gallery``, from the top folder. The pictures are what the runs leave, of
-8 bit, grey where a monochrome camera made them. ``tests/house/test_docs.py`` tells when it is
-time. The sheets of lamps come from ``tests.bench.light_sheet``, which is run at the end; those of
-faults from ``tests.bench.fault_sheet``.
+``python -m tests.bench.gallery``, from the top folder; with names behind it (``foil_dim star``)
+these pictures alone. They are what the runs leave, of 8 bit, grey where a monochrome camera made
+them. ``tests/house/test_docs.py`` tells when it is time. The sheets of lamps come from
+``tests.bench.light_sheet`` and the screens of the preview from ``tests.bench.preview_picture``,
+which are run at the end; those of faults from ``tests.bench.fault_sheet``.
 """
 
 import re
@@ -58,19 +59,22 @@ def is_colour(picture: Image.Image) -> bool:
     return not red.tobytes() == green.tobytes() == blue.tobytes()
 
 
-def main() -> None:
-    """Run all commands in a copy of the setups, and keep their pictures."""
+def main(names: list[str]) -> None:
+    """Run all commands in a copy of the setups, or those of some pictures, and keep these."""
     home = ROOT / "outputs"
     with tempfile.TemporaryDirectory() as folder, chdir(folder):
         copytree(ROOT / "sample_targets", "sample_targets")
         for picture, arguments in entries((home / "README.md").read_text("utf-8")):
+            if names and Path(picture).stem not in names:
+                continue
             if run(arguments):
                 sys.exit(f"linesim {arguments} failed")
             made = Image.open(picture_of(arguments))
             kept = made.convert("RGB") if is_colour(made) else made.convert("L")
             kept.save(home / picture, optimize=True)
-    subprocess.run([sys.executable, "-m", "tests.bench.light_sheet"], cwd=ROOT, check=True)
+    for program in () if names else ("light_sheet", "preview_picture"):
+        subprocess.run([sys.executable, "-m", f"tests.bench.{program}"], cwd=ROOT, check=True)
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])

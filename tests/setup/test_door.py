@@ -26,6 +26,8 @@ REQUIRED = {
     "light": {"illuminance"},
     "camera": {"pixels", "pixel_width"},
 }
+# what the starter asks besides, so that it opens with an answer
+ASKED = {"smallest_defect", "snr"}
 KEY_LINE = re.compile(r"(?:# )?(\w+) = (?:\{.*?\}|\"[^\"]*\"|[^\s#]+)")
 OR_KEY = re.compile(r"or: (\w+) = (\"[^\"]*\")")
 
@@ -71,22 +73,22 @@ KINDS = dict(_kinds())
 
 
 def test_required_keys_alone_make_the_starter() -> None:
-    """A setup with nothing but the required keys is the starter: its values are the defaults."""
+    """A setup of the required keys that asks the same is the starter: the rest are defaults."""
+    starter = _starter()
+    wanted = {**REQUIRED, "requirement": ASKED}
     texts = {
-        name: section if wanted is None else {key: section[key] for key in wanted}
-        for name, section in _starter().items()
-        if (wanted := REQUIRED.get(name, set())) is None or wanted
+        name: starter[name] if keys is None else {key: starter[name][key] for key in keys}
+        for name, keys in wanted.items()
     }
-    assert {key for section in texts.values() for key in section if isinstance(section, dict)} == {
-        "image",
-        "pixel_size",
-        "speed",
-        "magnification",
-        "illuminance",
-        "pixels",
-        "pixel_width",
-    }
-    assert setup_from(texts) == setup_from(_starter())
+    assert setup_from(texts) == setup_from(starter)
+
+
+def test_what_the_starter_asks_is_no_default() -> None:
+    """A setup that asks nothing is asked nothing."""
+    texts = _starter()
+    for key in ASKED:
+        del texts["requirement"][key]
+    assert not ASKED & set(setup_from(texts).texts["requirement"])
 
 
 @pytest.mark.parametrize(
@@ -112,7 +114,8 @@ def test_starter_marks_every_default() -> None:
         for key in section
     }
     required = {(name, key) for name, keys in REQUIRED.items() for key in keys or ()}
-    assert marked == standing - required
+    asked = {("requirement", key) for key in ASKED}
+    assert marked == standing - required - asked
 
 
 def test_starter_shows_every_key_and_no_other() -> None:
@@ -184,7 +187,7 @@ def test_sample_is_a_setup() -> None:
 @pytest.mark.parametrize(
     ("changes", "name", "want"),
     [
-        ({"lens.magnification": None, "lens.field_of_view": "153.6 mm"}, "magnification", 0.1),
+        ({"lens.magnification": None, "lens.field_of_view": "76.8 mm"}, "magnification", 0.1),
         ({"camera.pixel_height": "15 um"}, "pixel_height_um", 15.0),
         ({}, "pixel_height_um", 7.5),
         ({"acquisition.binning": "2x4"}, "rows_read", 4),
@@ -199,6 +202,6 @@ def test_sample_is_a_setup() -> None:
 def test_what_is_left_out_follows_from_the_rest(
     changes: dict[str, Any], name: str, want: float
 ) -> None:
-    """Field of view gives the magnification (2048 x 7.5 um / 153.6 mm), full well the gain."""
+    """Field of view gives the magnification (1024 x 7.5 um / 76.8 mm), full well the gain."""
     setup: Setup = changed(setup_from(_starter()), changes)
     assert getattr(setup, name) == pytest.approx(want, rel=1e-15)
