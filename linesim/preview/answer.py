@@ -75,9 +75,9 @@ def defects(setup: Setup, found: Budget) -> dict[str, Any]:
 
 
 def _side(setup: Setup) -> dict[str, str] | None:
-    """Draw the station from the side, where it says where its lamp stands."""
+    """Draw the station from the side, where it says where its lamp or its lens stands."""
     view = side_view_of(setup)
-    if not view.lamps:
+    if not view.lamps and view.working_distance_mm is None:
         return None
     drawn = side_picture(view)
     return {"image": str(drawn.image), "alt": drawn.alt, "caption": drawn.caption}

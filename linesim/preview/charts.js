@@ -3,7 +3,8 @@
 const space = "http://www.w3.org/2000/svg";
 const wide = 340;
 const tall = 230;
-const frame = { left: 46, right: 96, top: 8, bottom: 40 };
+const margins = { left: 46, right: 96, top: 8, bottom: 40 };
+const lettering = 12; // height of a line of names above the curves
 const looks = 6;
 
 function made(name, attributes, text) {
@@ -42,12 +43,14 @@ function apart(names) {
   const gap = 13;
   names.sort((one, other) => one.y - other.y);
   names.forEach((each, k) => { if (k) each.y = Math.max(each.y, names[k - 1].y + gap); });
-  const over = names.length ? names[names.length - 1].y - (tall - frame.bottom + 4) : 0;
-  if (over > 0) for (let k = names.length - 1; k >= 0; k -= 1) names[k].y = Math.min(names[k].y, tall - frame.bottom + 4 - gap * (names.length - 1 - k));
+  const low = tall - margins.bottom + 4;
+  if (names.length && names[names.length - 1].y > low) names.forEach((each, k) => { each.y = Math.min(each.y, low - gap * (names.length - 1 - k)); });
   return names;
 }
 
 function chart(into, plan) {
+  const marks = plan.marks.filter(({ at }) => at >= plan.x[0] && at <= plan.x[1]);
+  const frame = { ...margins, top: margins.top + lettering * marks.length };
   const svg = made("svg", { viewBox: `0 0 ${wide} ${tall}`, role: "img", "aria-label": plan.label });
   const x = axis(plan.x[0], plan.x[1], plan.log, frame.left, wide - frame.right);
   const y = axis(plan.y[0], plan.y[1], plan.log, tall - frame.bottom, frame.top);
@@ -59,11 +62,12 @@ function chart(into, plan) {
     svg.append(made("line", { class: "grid", x1: frame.left, x2: wide - frame.right, y1: y(value), y2: y(value) }));
     svg.append(made("text", { x: frame.left - 5, y: y(value) + 4, "text-anchor": "end" }, written(value)));
   }
-  plan.marks.forEach(({ at, name }, k) => {
-    if (at < plan.x[0] || at > plan.x[1]) return;
+  // names stand above the curves, each at the top of its own line
+  marks.forEach(({ at, name }, k) => {
     const right = x(at) < frame.left + 110;
-    svg.append(made("line", { class: "mark", x1: x(at), x2: x(at), y1: frame.top, y2: tall - frame.bottom }));
-    svg.append(made("text", { class: "marked", x: x(at) + (right ? 3 : -3), y: frame.top + 9 + 12 * k, "text-anchor": right ? "start" : "end" }, name));
+    const top = margins.top + lettering * k;
+    svg.append(made("line", { class: "mark", x1: x(at), x2: x(at), y1: top, y2: tall - frame.bottom }));
+    svg.append(made("text", { class: "marked", x: x(at) + (right ? 3 : -3), y: top + 8, "text-anchor": right ? "start" : "end" }, name));
   });
   const names = [];
   const look = new Map(plan.curves.map(({ name }, k) => [name, k % looks]));

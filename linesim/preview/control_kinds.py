@@ -1,6 +1,6 @@
 """The kinds of control that the page has: sliders and pickers, and which of them come first."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,7 @@ FIRST = (
     "transport.speed", SHARE, "acquisition.binning", "lens.defocus", "camera.gain",
 )  # fmt: skip
 """What one reaches for at the table; a target beside them. All others stand behind a button."""
+_DOUBLINGS = 14
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,9 +29,11 @@ class Slider:
     read: Callable[[Setup], float | None]
     whole: bool = False
     stops: tuple[float, ...] = ()
+    doubles: bool = False  # whether it has full stops of its own, from where the setup has it
 
     def told(self, setup: Setup) -> dict[str, Any]:
         """Describe it for the page, with where a setup has it."""
+        value = self.read(setup)
         return {
             "kind": "slider",
             "key": self.key,
@@ -41,10 +44,18 @@ class Slider:
             "high": self.limits[1],
             "log": self.log,
             "whole": self.whole,
-            "value": self.read(setup),
+            "value": value,
             "first": self.key in FIRST,
-            "ticks": list(self.stops),
+            "ticks": list(self._doubled(value) if self.doubles and value else self.stops),
         }
+
+    def _doubled(self, value: float) -> Iterator[float]:
+        """Give full stops from a value, up and down."""
+        low, high = self.limits
+        for power in range(-_DOUBLINGS, _DOUBLINGS + 1):
+            found = float(f"{value * 2.0**power:.6g}")
+            if low <= found <= high:
+                yield found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

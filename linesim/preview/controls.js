@@ -32,9 +32,10 @@ const placed = (plan, value) => `calc(9px + (100% - 18px) * ${toTick(plan, value
 function lettered(plan, value) {
   if (plan.key === "lens.f_number") return short(value);
   if (plan.key === "exposure_share") return value === 1 ? "all" : `1/${Math.round(1 / value)}`;
-  // of light each third stop from the setup's own
+  if (!plan.log) return short(value).replace("-", "−");
+  // each third stop from the setup's own
   const stops = Math.round(Math.log2(value / plan.value));
-  return stops % 3 ? "" : String(Number(value.toPrecision(3)));
+  return stops % 3 ? "" : String(Number(value.toPrecision(value < 1 ? 2 : 3)));
 }
 
 class Slider {
@@ -101,13 +102,14 @@ class Slider {
       }
     }
     const unit = shownUnit(plan.unit);
-    const told = (value) => `${Number(value.toPrecision(2))}${unit ? ` ${unit}` : ""}`;
+    const told = (value) => String(Number(value.toPrecision(2))).replace("-", "−");
     const hair = 1e-6 * (plan.high - plan.low);
     const [low, high] = [plan.low + hair, plan.high - hair];
     const range = ([from, to]) => (from <= low && to >= high ? "everywhere" : from <= low ? `up to ${told(to)}` : to >= high ? `from ${told(from)} on` : `${told(from)} to ${told(to)}`);
-    const met = found.met.length ? `met ${found.met.map(range).join(", ")}` : "met nowhere along this slider";
-    const clips = found.clips.length ? `; clips ${found.clips.map(range).join(", ")}` : "";
-    this.said.textContent = met + clips;
+    const said = (word, ranges) => (ranges.length ? [`${word} ${ranges.map(range).join(", ")}`] : []);
+    const parts = [...(found.met.length ? said("met", found.met) : ["met nowhere"]), ...said("clips", found.clips)];
+    // the unit stands once, behind the last number
+    this.said.textContent = parts.join("; ").replace(/(\d)(?=\D*$)/, `$1${unit ? ` ${unit}` : ""}`);
   }
 }
 

@@ -6,13 +6,15 @@ from functools import partial
 from linesim.forward.lens import optics
 from linesim.forward.station import station
 from linesim.preview.control_kinds import SHARE, Picker, Slider
+from linesim.report.picture import round_length_mm
 from linesim.setup.setup import Setup
 from linesim.setup.surface import PLACED
 
 _STOPS = (1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0)
 """Full stops as they are engraved; ISO 517, from memory."""
 _SHARES = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.03125, 0.015625)
-_DOUBLINGS = 14
+_SOFT_PX = 4.0
+"""So many pixels across, a blur disc is plainly seen; our choice."""
 _BINNINGS = ("1x1", "2x1", "1x2", "2x2", "3x3", "4x4")
 
 
@@ -39,14 +41,7 @@ def _klx(setup: Setup) -> float:
     return (setup.light.lamp_illuminance_lx or setup.light.illuminance_lx or 0.0) / 1000
 
 
-def _doubled(value: float, limits: tuple[float, float]) -> tuple[float, ...]:
-    """Give full stops of light from a value, up and down."""
-    found = (value * 2.0**k for k in range(-_DOUBLINGS, _DOUBLINGS + 1))
-    return tuple(float(f"{each:.6g}") for each in found if limits[0] <= each <= limits[1])
-
-
 def _light(setup: Setup) -> Slider:
-    limits = (0.1, 2000.0)
     if setup.light.irradiance_w_m2 is None:
         sheet = setup.light.lamp_illuminance_lx is not None
         return Slider(
@@ -54,21 +49,38 @@ def _light(setup: Setup) -> Slider:
             label="Illuminance, lamp's sheet" if sheet else "Illuminance",
             group="Light",
             unit="klx",
-            limits=limits,
+            limits=(0.1, 2000.0),
             log=True,
             read=_klx,
-            stops=_doubled(_klx(setup), limits),
+            doubles=True,
         )
-    limits = (0.1, 10_000.0)
     return Slider(
         key="light.irradiance",
         label="Irradiance",
         group="Light",
         unit="W/m^2",
-        limits=limits,
+        limits=(0.1, 10_000.0),
         log=True,
         read=lambda each: each.light.irradiance_w_m2 or 0.0,
-        stops=_doubled(setup.light.irradiance_w_m2, limits),
+        doubles=True,
+    )
+
+
+def _focus(setup: Setup) -> Slider:
+    """Reach well out of the depth of field, however deep that is."""
+    lens, place = optics(setup), station(setup).geometry
+    side_um = max(place.across * place.pixel_width_um, place.along * place.pixel_height_um)
+    soft_mm = _SOFT_PX * side_um * lens.working_f_number / (1000 * lens.magnification**2)
+    # rounded to 1, 2 or 5, which lie up to 2.5 apart
+    reach_mm = round_length_mm(2.5 * max(float(soft_mm), abs(float(lens.defocus_mm))))
+    return Slider(
+        key="lens.defocus",
+        label="Out of focus by",
+        group="Lens",
+        unit="mm",
+        limits=(-reach_mm, reach_mm),
+        stops=tuple(reach_mm * share for share in (-1.0, -0.5, 0.0, 0.5, 1.0)),
+        read=lambda each: float(optics(each).defocus_mm),
     )
 
 
@@ -108,14 +120,6 @@ _SLIDERS = (
         read=lambda setup: setup.lens.f_number,
     ),
     Slider(
-        key="lens.defocus",
-        label="Out of focus by",
-        group="Lens",
-        unit="mm",
-        limits=(-5.0, 5.0),
-        read=lambda setup: float(optics(setup).defocus_mm),
-    ),
-    Slider(
         key="lens.blur",
         label="Rest blur at the sensor (sigma)",
         group="Lens",
@@ -130,6 +134,7 @@ _SLIDERS = (
         unit="m/min",
         limits=(1.0, 1000.0),
         log=True,
+        doubles=True,
         read=lambda setup: setup.transport.speed_mm_s * 60 / 1000,
     ),
     Slider(
@@ -174,6 +179,7 @@ _SLIDERS = (
         unit="DN/e",
         limits=(0.001, 10.0),
         log=True,
+        doubles=True,
         read=lambda setup: setup.gain_dn_e,
     ),
 )
@@ -223,6 +229,6 @@ def controls(setup: Setup) -> Iterator[Slider | Picker]:
     """List what may be moved, in the order of the light."""
     relief = setup.requirement.defect_relief is not None  # its width is part of a table
     sliders = [each for each in _SLIDERS if not (relief and each.group == "Demand")]
-    known: tuple[Slider | Picker, ...] = (*_lights(setup), *sliders, *_PICKERS)
+    known: tuple[Slider | Picker, ...] = (*_lights(setup), *sliders, _focus(setup), *_PICKERS)
     for group in _ORDER:
         yield from (each for each in known if each.group == group)

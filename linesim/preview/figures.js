@@ -27,18 +27,18 @@ export function outcome(into, b, a) {
   if (into.textContent !== lines.map((line) => line.textContent).join("") || into.childElementCount !== lines.length) into.replaceChildren(...lines);
 }
 
-function judged(into, letter, rows, both) {
-  for (const row of rows) {
-    const line = element("p", undefined, kindOf(row.state));
-    line.append(element("strong", `${both ? `${letter}: ` : ""}${marks[row.state]}`), ` ${row.label}: ${typeset(row.text)} (${typeset(row.margin)})`);
-    into.append(line);
-  }
-}
+const worst = ["cannot run", "missed", "met"];
 
 export function verdicts(into, b, a) {
   into.replaceChildren();
-  judged(into, "B", b.judged, Boolean(a));
-  if (a) judged(into, "A", a.judged, true);
+  const all = [...b.judged.map((row) => ["B", row]), ...(a ? a.judged : []).map((row) => ["A", row])];
+  // what is not met comes first
+  all.sort(([, one], [, other]) => worst.indexOf(one.state) - worst.indexOf(other.state));
+  for (const [letter, row] of all) {
+    const line = element("p", undefined, kindOf(row.state));
+    line.append(element("strong", `${a ? `${letter}: ` : ""}${marks[row.state]}`), ` ${row.label}: ${typeset(row.text)} (${typeset(row.margin)})`);
+    into.append(line);
+  }
   if (b.judged.every((row) => able.includes(row.label.split(",")[0]))) into.append(element("p", "The setup asks for nothing else: give it a smallest_defect or an snr under [requirement].", "soft"));
 }
 

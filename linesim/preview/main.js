@@ -127,6 +127,8 @@ function seen(letter, answer) {
   if (answer.picture) {
     panes[letter].take(answer);
     retone();
+    // of use where samples are not square on the target
+    one("square").parentElement.hidden = shown().every(({ raster }) => !raster || Math.abs(raster.across_mm / raster.along_mm - 1) < 1e-3);
     refit(letter, answer.coarse);
   }
   if (answer.coarse) outcome(one("outcome"), answers.b, state.pinned ? answers.a : null);
@@ -240,6 +242,15 @@ function paint() {
   });
 }
 let counted = null;
+
+// Drawn at once, for the browser does not wait.
+function printed(on) {
+  for (const pane of shown().filter((each) => each.seen && state.view)) {
+    pane.paper = null;
+    if (on && fitted) pane.cut(state.view, state.square, fitted === "target");
+    pane.draw(state.view, state.square, cursor, one("marks").checked);
+  }
+}
 
 function moved(view, whole = null) {
   state.view = view;
@@ -442,6 +453,8 @@ function listen() {
     event.preventDefault();
     undone(event.shiftKey ? "redo" : "undo");
   });
+  window.addEventListener("beforeprint", () => printed(true));
+  window.addEventListener("afterprint", () => printed(false));
   window.addEventListener("hashchange", () => { if (location.hash !== written) restored(); });
   // the picture takes what verdict and buttons leave of the window
   const [verdict, tools] = [one("outcome"), document.querySelector(".tools")];

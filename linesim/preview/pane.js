@@ -40,11 +40,13 @@ export class Pane {
     this.seen = null;
     this.sheet = null;
     this.drawn = null;
+    this.paper = null; // size of the picture alone, while it is printed
     handle(this, acts);
   }
 
   // Size of the glass on the page.
   get box() {
+    if (this.paper) return this.paper;
     const { clientWidth, clientHeight } = this.canvas.parentElement;
     return { width: Math.max(clientWidth, 1), height: Math.max(clientHeight, 1) };
   }
@@ -72,11 +74,22 @@ export class Pane {
 
   // A view of all of the scan, or of what of it the target fills, with a little around.
   whole(square, target = false) {
+    const [wide, tall] = this.extent(target);
+    const zoom = Math.min(this.box.width / wide, this.box.height / (square ? (tall * this.raster.across_mm) / this.raster.along_mm : tall));
+    return { x: 0, y: tall / 2, zoom };
+  }
+
+  // Its sides in millimetres.
+  extent(target) {
     const { across_mm, along_mm, width, lines, target_mm } = this.raster;
     const [wide, tall] = [width * across_mm, lines * along_mm];
-    const least = target && target_mm ? [Math.min(wide, target_mm[0] * 1.06), Math.min(tall, target_mm[1] * 1.03)] : [wide, tall];
-    const zoom = Math.min(this.box.width / least[0], this.box.height / (square ? (least[1] * across_mm) / along_mm : least[1]));
-    return { x: 0, y: least[1] / 2, zoom };
+    return target && target_mm ? [Math.min(wide, target_mm[0] * 1.06), Math.min(tall, target_mm[1] * 1.03)] : [wide, tall];
+  }
+
+  // The room that such a view leaves around the picture is not printed.
+  cut(view, square, target) {
+    const [[wide, tall], { x, y }] = [this.extent(target), this.scales(view, square)];
+    this.paper = { width: Math.min(wide * x, this.box.width), height: Math.min(tall * y, this.box.height) };
   }
 
   // One sample on one pixel of the screen, however many of these a pixel of the page has.
@@ -129,11 +142,11 @@ export class Pane {
     this.picture(brush, { toX, toY, x, y, ratio }, { width: wide, height: tall });
     brush.setTransform(ratio, 0, 0, ratio, 0, 0);
     this.beyond(brush, raster, { toX, toY, ratio });
+    this.caption(x * ratio * raster.across_mm);
     this.bars(brush, x, y);
     this.faults(brush, { x, y }, marks);
     if (marks) this.rings(brush, { toX, toY, x });
     if (cursor) this.cross(brush, toX(cursor.x), toY(cursor.y));
-    this.caption(x * ratio * raster.across_mm);
   }
 
   picture(brush, { toX, toY, x, y, ratio }, size) {
@@ -176,9 +189,15 @@ export class Pane {
     }
   }
 
+  // How much of the glass the line of words under it lies over.
+  get covered() {
+    const glass = this.canvas.parentElement;
+    return this.paper ? 0 : Math.max(0, glass.offsetTop + glass.offsetHeight - this.told.offsetTop);
+  }
+
   bars(brush, x, y) {
     const { width, height } = this.box;
-    const low = height - 40;
+    const low = height - Math.max(40, this.covered + 22);
     const [wide, tall] = [roundLength((0.22 * width) / x), roundLength((0.22 * height) / y)];
     const lines = [[14, low, wide * x, 0], [14, low - tall * y, 0, tall * y]];
     for (const [colour, thick] of [["#111", 6], ["#fff", 2.5]]) {
@@ -213,7 +232,7 @@ export class Pane {
     const plans = [];
     if (defects.asked_um) plans.push({ sides: defects.asked_um, disc: defects.shape === "disc", text: "asked", dash: [] });
     if (defects.found_um) plans.push({ sides: [defects.found_um, defects.found_um], disc: true, text: "found from", dash: [4, 3] });
-    let top = 46;
+    let top = this.box.width > 400 ? 46 : 62; // words about the grey scale stand above
     for (const { sides, disc, text, dash } of plans) {
       const [a, b] = [(sides[0] / 1000) * x, (sides[1] / 1000) * y];
       const [wide, tall] = [Math.max(a, least), Math.max(b, least)];
@@ -270,7 +289,7 @@ export class Pane {
     const map = this.sheet.seen === this.seen ? null : this.sheet.seen;
     const shown = map ? `SNR of ${picture.step > 1 ? `one sample at each place of ${picture.step} × ${picture.step}` : "each sample"}, from the electrons expected there${picture.channels > 1 ? ", in its weakest colour" : ""}` : picture.shown.replace(/ x /g, " × ");
     const one = Math.abs(size - 1) < 1e-3;
-    const part = one ? "1:1" : size < 1 ? `at ${Number((100 * size).toPrecision(2))} %` : `${Number(size.toPrecision(2))} times as large`;
+    const part = one ? "1:1" : Number(size.toPrecision(2)) === 1 ? "nearly 1:1" : size < 1 ? `at ${Number((100 * size).toPrecision(2))} %` : `${Number(size.toPrecision(2))} times as large`;
     const mean = size * picture.step < 0.999 ? "; each screen pixel is the mean of the samples under it" : "";
     const under = map && map.wanted ? `; ${Number((100 * map.under).toPrecision(2))} % of those in view are under ${map.wanted}` : "";
     const why = this.seen.coarse ? "While it moves: " : "";

@@ -77,11 +77,11 @@ def side_labels(view: SideView) -> tuple[Placed, ...]:
 @lru_cache(maxsize=32)
 def side_picture(view: SideView) -> Picture:
     """
-    Draw a station with lamps from the side.
+    Draw a station from the side, with its lamps where they stand somewhere.
 
     Parameters
     ----------
-    view : SideView; with one lamp at least
+    view : SideView
     """
     place, legend = sketch(view), tuple(_legend(view))
     room = frame(place)

@@ -195,6 +195,11 @@ class Page:
         size = {"width": width_px, "height": 900, "deviceScaleFactor": 1, "mobile": False}
         self.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
 
+    def scheme(self, name: str) -> None:
+        """Let its reader want light or dark pages."""
+        wanted = {"features": [{"name": "prefers-color-scheme", "value": name}]}
+        self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", wanted)
+
     def open(self, address: str) -> None:
         """Open it afresh; nothing stays of what was there."""
         self.driver.get("about:blank")
@@ -297,5 +302,6 @@ def browser(tmp_path_factory: pytest.TempPathFactory, client: Client) -> Iterato
 def page(browser: Page) -> Page:
     """Open the preview afresh, on a wide screen."""
     browser.screen(1280)
+    browser.scheme("light")
     browser.open(browser.address)
     return browser

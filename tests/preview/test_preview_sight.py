@@ -69,6 +69,22 @@ def test_the_first_line_says_what_limits(page: "Page", station: Setup) -> None:
         said = headline(setup, budget(setup))
         assert f"{said['word']}: {said['text']}" in line.text.replace("µm", "um")
     assert "Misses: SNR on the product is " in lines[0].text
+    judged = page.one("verdicts").find_elements(By.CSS_SELECTOR, "p")
+    states = [each.get_attribute("class") or "" for each in judged]
+    assert states == sorted(states, key=["cannot-run", "missed", "met"].index)
+
+
+def test_paper_gets_the_picture_alone(page: "Page") -> None:
+    """What is around the target on the screen is not printed, and comes back after that."""
+    size = (
+        "const { width, height } = document.querySelector('#pane-b canvas'); return width / height"
+    )
+    before = page.run(size)
+    page.run("dispatchEvent(new Event('beforeprint'))")
+    # the target is 14.4 mm by 15 mm, which the line of 192 x 75 µm just sees; to a pixel of 700
+    assert page.run(size) == pytest.approx(14.4 / 15, rel=2 / 700)
+    page.run("dispatchEvent(new Event('afterprint'))")
+    assert page.run(size) == before
 
 
 def test_the_picture_is_large(page: "Page") -> None:

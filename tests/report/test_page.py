@@ -320,7 +320,7 @@ def test_one_page_has_the_answer_and_what_people_must_mind(scans: dict[str, Scan
     assert MACHINERY in alone
     assert "bright_light" in alone
     assert "<nav" not in alone
-    assert "<main" not in alone
+    assert "<section" not in alone
 
 
 def test_what_limits_is_the_nearest_of_all(scans: dict[str, Scan]) -> None:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from linesim.report.page import Wanted
 from linesim.setup.load import changed, setup_from
 from linesim.setup.resolve import resolved_text
 from linesim.setup.setup import Setup
@@ -23,10 +24,14 @@ from linesim.studies.rank.space import load_space
 from linesim.studies.rank.study import rank
 from linesim.studies.scan.page import write_scan_report
 from linesim.studies.scan.study import scan
+from linesim.studies.vary.page import write_vary_report
+from linesim.studies.vary.study import vary
 
 if TYPE_CHECKING:
     from selenium.webdriver import Chrome
 
+BOTH = Wanted(one_page=True)
+LIGHTS = {"light.illuminance": "10klx:1000klx:log4"}
 BROWSERS = ("chromium", "chromium-browser")
 # a wide foil in too much light: long words, many cautions, verdicts of both kinds, two dividers
 STATION: dict[str, Any] = {
@@ -85,9 +90,13 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], str]:
     makers: dict[str, Callable[[Path], Path]] = {
         "scan": lambda folder: write_scan_report(scan(setup), folder)[0],
         "rank": lambda folder: _ranked(folder, mono),
-        "compare": lambda folder: write_compare_report(compare(mono, modes), folder)[0],
+        "compare": lambda folder: write_compare_report(compare(mono, modes), folder, BOTH)[0],
+        "vary": lambda folder: write_vary_report(vary(mono, LIGHTS), (), folder)[0],
     }
-    return cache(lambda name: makers[name](tmp_path_factory.mktemp(name)).as_uri())
+    whole = cache(lambda name: makers[name](tmp_path_factory.mktemp(name)).as_uri())
+    return lambda name: (
+        whole("compare").replace("report", "one_page") if name == "one page" else whole(name)
+    )
 
 
 @pytest.fixture

@@ -12,6 +12,8 @@ from selenium.webdriver import Chrome
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
+from tests.accessible import faults
+
 pytestmark = pytest.mark.browser
 Open = Callable[[str, int], Chrome]
 PAGES = ("scan", "rank", "compare")
@@ -162,6 +164,15 @@ def test_nothing_overflows(opened: Open, name: str, width_px: int) -> None:
     inside = page.execute_script("return document.documentElement.clientWidth")
     assert page.execute_script("return document.documentElement.scrollWidth") <= inside
     assert page.execute_script(OVERFLOWING, inside, False) == []  # noqa: FBT003 -- an argument
+
+
+@pytest.mark.parametrize(
+    ("name", "width_px"),
+    [("scan", 1280), ("rank", 1280), ("compare", 390), ("one page", 1280), ("vary", 1280)],
+)
+def test_a_report_breaks_no_rule(opened: Open, name: str, width_px: int) -> None:
+    """As axe-core judges it: names, headings, landmarks, contrast, tables."""
+    assert faults(opened(name, width_px)) == []
 
 
 @pytest.mark.parametrize("width_px", WIDTHS)
