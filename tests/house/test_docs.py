@@ -146,7 +146,8 @@ def test_a_picture_comes_from_its_command(
 def test_every_picture_of_the_gallery_is_shown() -> None:
     """The page shows each picture once; each setup has one, but for that of the numbers."""
     drawn = re.findall(
-        r"\((gallery/(?:faults_\w+|lights_\w+|crossing|preview)\.png)\)", PAGES["outputs/README.md"]
+        r"\((gallery/(?:faults_\w+|lights_\w+|crossing|preview\w*)\.png)\)",
+        PAGES["outputs/README.md"],
     )
     shown = [name for name, _ in GALLERY] + drawn
     assert sorted(shown) == sorted(
