@@ -40,7 +40,7 @@ def quick_words(judged: Judged) -> dict[str, Any]:
     """Tell what comes of a setup, while something moves."""
     return {
         "outcome": headline(judged.setup, judged.budget),
-        "values": {each.key: each.told(judged.setup)["value"] for each in controls(judged.setup)},
+        "values": {each.key: each.value(judged.setup) for each in controls(judged.setup)},
         "target": dict(judged.setup.texts["target"]),
         "defects": defects(judged.setup, judged.budget),
     }

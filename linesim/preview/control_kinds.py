@@ -31,9 +31,13 @@ class Slider:
     stops: tuple[float, ...] = ()
     doubles: bool = False  # whether it has full stops of its own, from where the setup has it
 
+    def value(self, setup: Setup) -> float | None:
+        """Tell where a setup has it."""
+        return self.read(setup)
+
     def told(self, setup: Setup) -> dict[str, Any]:
         """Describe it for the page, with where a setup has it."""
-        value = self.read(setup)
+        value = self.value(setup)
         return {
             "kind": "slider",
             "key": self.key,
@@ -67,10 +71,15 @@ class Picker:
     group: str
     choices: tuple[str | int, ...]
 
+    def value(self, setup: Setup) -> str | int:
+        """Tell what a setup has."""
+        section, _, key = self.key.partition(".")
+        own: str | int = setup.texts[section][key]
+        return own
+
     def told(self, setup: Setup) -> dict[str, Any]:
         """Describe it for the page; what the setup has is among the choices."""
-        section, _, key = self.key.partition(".")
-        own = setup.texts[section][key]
+        own = self.value(setup)
         return {
             "kind": "picker",
             "key": self.key,

@@ -25,13 +25,21 @@ NAMES = {
 }
 LIMITS = ("most_", "least_")
 """How the names of limits begin that a job sets besides."""
+_LEAST_SNR = 0.01
+"""Under it there is no signal to speak of; our choice."""
+
+
+def _snr(value: float, count: int) -> str:
+    return digits(value, count) if value >= _LEAST_SNR else f"under {_LEAST_SNR:g}"
+
+
 _BOTH: dict[str, tuple[Callable[[float, int], str], str]] = {
     "line_rate": (rate, "{} needed, the camera does {}"),
     "pulse_rate": (rate, "{} needed, the lamp does {}"),
     "link": (digits, "{} MB/s of data, the link carries {} MB/s"),
     "exposure": (digits, "{} us, the line period leaves {} us"),
     "smallest_defect": (digits, "{} um, {} um asked"),
-    "snr": (digits, "{}, {} wanted"),
+    "snr": (_snr, "{}, {} wanted"),
     "detection_rate": (chance, "{}, {} wanted"),
     "false_alarms_per_m2": (alarms, "{}, {} allowed"),
 }

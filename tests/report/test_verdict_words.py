@@ -176,6 +176,14 @@ def test_no_light_is_low_enough_where_the_dark_clips() -> None:
     assert "would in any light" in clause(setup, verdict_of(setup, "clipping"))
 
 
+def test_a_signal_that_clips_away_has_no_digits() -> None:
+    """White far over the well moves by nothing: of its SNR it is said that there is hardly any."""
+    setup = changed(BASE, {"light.illuminance": "900 klx"})
+    found = verdict_of(setup, "snr")
+    assert 0 < found.got < 0.01
+    assert clause(setup, found).startswith("SNR on the product is under 0.01, 20 wanted")
+
+
 def test_what_is_missed_is_counted_and_placed() -> None:
     """All that is missed, with the place that decides."""
     setup = changed(BASE, {"requirement.snr": 200, "light.edge_falloff": 0.5})
