@@ -1,5 +1,6 @@
 """Random setups for the property tests, and how many of them: few, the same ones, each time."""
 
+import gc
 import math
 import os
 import tomllib
@@ -14,6 +15,8 @@ from hypothesis import strategies as st
 from hypothesis.internal.conjecture import providers
 
 NIGHTLY = "LINESIM_NIGHTLY" in os.environ
+# until all is collected: modules and tests stay to the end, so that there is nothing to be found
+gc.disable()
 Texts = dict[str, dict[str, Any]]
 Draw = st.DrawFn
 
@@ -57,6 +60,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             for each in items
             if not is_for_the_night(each, next(numbers[each.nodeid.partition("[")[0]]))
         ]
+
+
+def pytest_collection_finish() -> None:
+    """Let the garbage collector look at what tests make, and at no module and no test."""
+    gc.freeze()
+    gc.enable()
 
 
 _JOINED = st.sampled_from([1, 1, 2, 2, 3, 4])

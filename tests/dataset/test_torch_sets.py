@@ -169,6 +169,7 @@ def test_workers_of_a_stream_share_its_images(rendered: list[Sample], plan_file:
             assert ids(stream) == part
 
 
+@pytest.mark.nightly
 @pytest.mark.skipif("fork" not in get_all_start_methods(), reason="this system does not fork")
 @pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")  # Python 3.12, of threads it has
 def test_forked_workers_give_a_stream_once(rendered: list[Sample], plan_file: Path) -> None:

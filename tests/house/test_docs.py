@@ -35,7 +35,15 @@ PAGES = {
 }
 WITHOUT = tuple(
     f"linesim/{room}/README.md"
-    for room in ("figures", "preview", "dataset", "studies/rank", "studies/vary")
+    for room in (
+        "figures",
+        "preview",
+        "dataset",
+        "studies/compare",
+        "studies/rank",
+        "studies/vary",
+        "targets/extend",
+    )
 )
 """Pages that show no command that runs each time: a list, a server that waits, slow ones."""
 BLOCK = re.compile(r"```sh\n(.*?)```", flags=re.DOTALL)
@@ -64,6 +72,15 @@ SLOW = (
     "fit ",
     "--plot",
     "--stream",
+    "compare sample_targets/foil_dim.toml --true-proportion",
+    "scan sample_targets/foil_bright_field",
+    "scan sample_targets/star.toml",
+    "scan sample_targets/edge.toml",
+    "target star",
+    "target extend",
+    "measure against",
+    "target calibrate",
+    "design job.toml",
 )
 """What stands in commands that are too slow for every change."""
 ENTRY = re.compile(r"!\[[^\]]*\]\((gallery/[^)]+)\)\n\n```sh\n\.venv/bin/linesim ([^\n]*)\n```")
@@ -85,7 +102,8 @@ def bench(name: str) -> ModuleType:
 def commands(page: str) -> list[str]:
     """Take the arguments of every linesim command out of a page's sh blocks, comments left out."""
     lines = [line for block in BLOCK.findall(page) for line in block.splitlines()]
-    ours = [line.removeprefix(OURS) for line in lines if line.startswith(OURS)]
+    ours = [line.removeprefix(OURS).partition("  #")[0] for line in lines if line.startswith(OURS)]
+    ours = [line.strip() for line in ours]
     return [line for line in ours if is_run(line)]
 
 

@@ -49,7 +49,7 @@ def test_ci_finds_the_command_it_runs(start: str) -> None:
     assert f"'{start}'" in (ROOT / ".ci" / "run").read_text("utf-8")
 
 
-@pytest.mark.parametrize("code", PYTHON)
+@pytest.mark.parametrize("code", PYTHON, ids=lambda code: code.partition("\n")[0])
 def test_the_python_example_runs(code: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """What a page shows for Python runs as it stands, from the top folder, without a warning."""
     monkeypatch.chdir(ROOT)

@@ -16,7 +16,7 @@ from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.interval import Interval, carried, interval, root_interval
 from linesim.setup.arrays import FloatArray
 
-LOOKS = 1000 if "LINESIM_NIGHTLY" in os.environ else 100
+LOOKS = 1000 if "LINESIM_NIGHTLY" in os.environ else 50
 SIDE = 1.959964  # 97.5 % point of the normal law, handbook table
 GAIN, DARK_E, BLACK_DN, SAMPLES = 0.1, 20.0, 100.0, 10_000
 SIGNAL_E = np.linspace(1000, 40_000, 40)
@@ -130,9 +130,9 @@ def test_intervals_shrink_with_the_samples() -> None:
 
 def test_intervals_are_as_wide_as_the_scatter() -> None:
     """
-    100 looks at one camera: each figure scatters by its interval's half over 1.96.
+    50 looks at one camera: each figure scatters by its interval's half over 1.96.
 
-    A standard deviation from 100 values is known to 1/√200 of itself: within 4 of these.
+    A standard deviation from 50 values is known to 1/√100 of itself: within 4 of these.
     """
     rng = np.random.default_rng(8)
     series = model_series(np.linspace(2000, 40_000, 9), current_e_s=50_000)
@@ -236,20 +236,20 @@ def test_linearity_of_a_known_bend() -> None:
 
 def test_noise_alone_is_no_bend() -> None:
     """
-    200 straight cameras with noise: the interval of the error holds 0 in 186 to 200 cases.
+    100 straight cameras with noise: the interval of the error holds 0 in 92 to 100 cases.
 
-    Only its lower end can miss, 2.5 % of the time: 195 of 200 with √(200·0.975·0.025) = 2.2, 4 of
+    Only its lower end can miss, 2.5 % of the time: 97.5 of 100 with √(100·0.975·0.025) = 1.56, 4 of
     these down. A bend of ten times the noise is never taken for none.
     """
     rng = np.random.default_rng(3)
     series = model_series(np.linspace(1000, 40_000, 12))
     held = 0
-    for _ in range(200):
+    for _ in range(100):
         noise = series.sds() * rng.standard_normal(series.sds().size)
         found = linearity(series.having(series.values() + noise), 4000.0)
         assert found is not None
         held += found.linearity_error.low == 0.0
-    assert 186 <= held <= 200
+    assert 92 <= held <= 100
     bent = series.signal_dn * (1 + 1e-5 * series.signal_dn)
     clear = linearity(replace(series, lit=replace(series.lit, mean_dn=BLACK_DN + bent)), 4000.0)
     assert clear is not None

@@ -10,7 +10,7 @@ from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.flat.streaks import WHITE, high_pass, streaks
 
 NONE = Estimate(value=0.0, sd=0.0)
-TRIALS = 400
+TRIALS = 200
 
 
 def test_the_high_pass_keeps_white_noise() -> None:
@@ -104,7 +104,7 @@ def test_a_wave_is_found_as_exactly_as_can_be() -> None:
 
     Cramér and Rao: √(2/n) σ for the amplitude, √6 σ/(π a n^1.5) for the frequency (D. C. Rife and
     R. R. Boorstyn, IEEE Trans. Inf. Theory 20 (1974), 591, from memory). Off the grid of the
-    transform, on a slope. Detrending costs little at 24 cycles: 5 %, and 4/√(2·400).
+    transform, on a slope. Detrending costs little at 24 cycles: 5 %, and 4/√(2·200).
     """
     rng, count = np.random.default_rng(5), 1000
     at = np.arange(count)
@@ -122,13 +122,13 @@ def test_a_wave_is_found_as_exactly_as_can_be() -> None:
 
 def test_white_lines_have_bands_by_chance_as_told() -> None:
     """
-    The chance is uniform where there is no wave: 5 % of 400 lie below 5 %.
+    The chance is uniform where there is no wave: 5 % of 200 lie below 5 %.
 
-    Binomial: √(0.05 x 0.95/400) = 0.011; 4 of these.
+    Binomial: √(0.05 x 0.95/200) = 0.0154; 4 of these.
     """
     rng = np.random.default_rng(6)
     chance = np.array([banding(rng.standard_normal(300)).chance for _ in range(TRIALS)])
-    assert np.mean(chance < 0.05) == pytest.approx(0.05, abs=4 * 0.011)
+    assert np.mean(chance < 0.05) == pytest.approx(0.05, abs=4 * 0.0154)
 
 
 def test_odd_lines() -> None:

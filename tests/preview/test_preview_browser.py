@@ -103,6 +103,7 @@ def test_a_link_restores_the_state(page: "Page") -> None:
     assert page.sums() == before
 
 
+@pytest.mark.nightly
 def test_a_damaged_link_opens_the_setup(page: "Page") -> None:
     """What cannot be read of a fragment is left out; what it names without sense is refused."""
     page.driver.get("about:blank")
@@ -116,6 +117,7 @@ def test_a_damaged_link_opens_the_setup(page: "Page") -> None:
     assert page.run("return linesim.state.seed") == 0
 
 
+@pytest.mark.nightly
 def test_a_stale_answer_is_dropped(page: "Page") -> None:
     """An answer with an older number than the one shown changes nothing; a newer one does."""
     page.typed("light.illuminance", "20")
@@ -183,6 +185,7 @@ def test_it_can_be_used_on_a_desk_and_on_a_phone(page: "Page", width_px: int) ->
     assert [each for each in contrasts if each[0] < 4.5] == []
 
 
+@pytest.mark.nightly
 def test_keys_reach_every_control(page: "Page") -> None:
     """The tab key comes to each control that can be used, and the frame around it is seen."""
     page.run("document.getElementById('more').open = true")  # a click would move the focus

@@ -163,6 +163,7 @@ def test_a_port_that_is_taken_is_refused(station: Setup) -> None:
         pass
 
 
+@pytest.mark.nightly
 def test_ctrl_c_ends_it_cleanly() -> None:
     """The command tells its address, and after Ctrl-C it says so and ends with 0."""
     command = [sys.executable, "-W", "error", "-c", "from linesim.cli import main; main()"]

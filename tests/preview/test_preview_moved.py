@@ -82,6 +82,7 @@ def test_sliders_bring_the_budgets_figures(page: "Page", station: Setup) -> None
     assert page.log("browser") == []
 
 
+@pytest.mark.nightly
 @pytest.mark.parametrize("key", PICKED)
 def test_pickers_bring_the_budgets_figures(page: "Page", station: Setup, key: str) -> None:
     """A choice changes the figures to those of the budget of that setup."""
@@ -95,6 +96,7 @@ def test_pickers_bring_the_budgets_figures(page: "Page", station: Setup, key: st
     assert page.rows() == words(made(station, sent))
 
 
+@pytest.mark.nightly
 def test_a_slider_moves_by_keys(page: "Page") -> None:
     """Arrow keys move it, the number beside it follows, and its value is told with its unit."""
     slider = page.control("transport.speed").find_element(By.CSS_SELECTOR, "input[type=range]")
@@ -108,6 +110,7 @@ def test_a_slider_moves_by_keys(page: "Page") -> None:
     assert (slider.get_attribute("aria-valuetext") or "").endswith("m/min")
 
 
+@pytest.mark.nightly
 def test_a_refusal_is_told_and_taken_back(page: "Page") -> None:
     """A value that is refused brings its sentence; undo brings everything back."""
     before = page.rows()
@@ -119,6 +122,7 @@ def test_a_refusal_is_told_and_taken_back(page: "Page") -> None:
     assert page.changes() == {}
 
 
+@pytest.mark.nightly
 def test_undo_and_redo(page: "Page") -> None:
     """Each step goes back and forth, with its picture."""
     first = page.sums()
@@ -133,6 +137,7 @@ def test_undo_and_redo(page: "Page") -> None:
     assert page.sums() == second
 
 
+@pytest.mark.nightly
 def test_a_stays_while_b_moves(page: "Page", station: Setup) -> None:
     """Pinned, A keeps its figures and picture beside those of B."""
     page.typed("light.illuminance", "20")
@@ -147,6 +152,7 @@ def test_a_stays_while_b_moves(page: "Page", station: Setup) -> None:
     assert page.run("return linesim.answers.b.raster.width") == 96
 
 
+@pytest.mark.nightly
 def test_the_cursor_reads_both_panes(page: "Page", station: Setup) -> None:
     """One place on the target; in each pane number and electrons of the sample that lies there."""
     page.click("pin")

@@ -15,7 +15,7 @@ from linesim.setup.setup import Setup
 if TYPE_CHECKING:
     from tests.preview.conftest import Page
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.nightly]
 SHARE = """
 const box = document.querySelector("#pane-b canvas").getBoundingClientRect();
 return box.width * Math.min(box.height, innerHeight - box.top) / (innerWidth * innerHeight);

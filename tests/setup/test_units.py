@@ -173,7 +173,7 @@ NUMBERS = st.builds(
 )
 
 
-@settings(deadline=None, derandomize=True, max_examples=200)
+@settings(deadline=None, derandomize=True, max_examples=max(60, settings().max_examples))
 @given(number=NUMBERS, units=st.sampled_from(sorted(FACTORS)), gap=st.sampled_from(["", " ", "  "]))
 def test_any_number_is_rounded_once(number: str, units: tuple[str, str], gap: str) -> None:
     """Whatever the digits, the answer is the exact product, rounded to the nearest float."""
@@ -182,7 +182,7 @@ def test_any_number_is_rounded_once(number: str, units: tuple[str, str], gap: st
     assert got == float(Fraction(number) * FACTORS[units])
 
 
-@settings(deadline=None, derandomize=True, max_examples=200)
+@settings(deadline=None, derandomize=True, max_examples=max(60, settings().max_examples))
 @given(
     value=st.floats(1e-9, 1e9).flatmap(lambda x: st.sampled_from([x, -x])),
     units=st.sampled_from([*sorted(FACTORS), ("rad", "deg"), ("fc", "lx"), ("yd", "mm")]),

@@ -75,7 +75,7 @@ def _outcome(text: str, into: str) -> float | str:
         return str(refusal)
 
 
-@settings(deadline=None, derandomize=True, max_examples=200)
+@settings(deadline=None, derandomize=True, max_examples=max(60, settings().max_examples))
 @given(st.text(max_size=70))
 def test_any_text_is_read_or_refused(text: str) -> None:
     """No text brings down the reader: a finite number, or a ValueError with a reason."""
@@ -83,7 +83,7 @@ def test_any_text_is_read_or_refused(text: str) -> None:
     assert found if isinstance(found, str) else abs(found) < 1e200
 
 
-@settings(deadline=None, derandomize=True, max_examples=200)
+@settings(deadline=None, derandomize=True, max_examples=max(60, settings().max_examples))
 @given(st.text("0123456789 eE+-.,/*^()mskHzDNuµ²⁻°%", max_size=30))
 def test_any_text_of_the_trade_is_read_or_refused(text: str) -> None:
     """The same, with the signs that quantities are made of."""

@@ -11,6 +11,7 @@ exp(−2π²σ²f²) of a Gaussian; photons E A t λ/(hc), EMVA 1288; E = ρ E �
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -242,6 +243,12 @@ def _travel_mm(plain: Plain, lines: int, later_s: float) -> Array:
     return np.asarray(plain.speed_mm_s * (time + plain.ripple * swing / angular))
 
 
+@cache
+def _nodes() -> tuple[Array, Array]:
+    """Places and weights of the integral over the pupil."""
+    return np.polynomial.legendre.leggauss(400)
+
+
 def _lens(plain: Plain, per_mm: Array) -> Array:
     """Transfer at frequencies at the sensor: pupil with its defocus, and the Gaussian."""
     working = plain.f_number * (1 + plain.magnification)
@@ -249,7 +256,7 @@ def _lens(plain: Plain, per_mm: Array) -> Array:
     shift = 2 * np.minimum(per_mm * wavelength_mm * working, 1)  # of the pupils, radius 1
     shifted_mm = plain.magnification**2 * plain.defocus_mm
     waves_out = shifted_mm / (8 * working**2) / wavelength_mm
-    node, weight = np.polynomial.legendre.leggauss(400)
+    node, weight = _nodes()
     half = (1 - shift / 2)[:, None]
     # x = half·(1 − u²) smooths the root at the end of the common area
     u = (node + 1) / 2

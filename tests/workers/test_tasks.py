@@ -180,6 +180,7 @@ def test_an_array_is_lent_while_the_block_lasts(pair: Runner) -> None:
     assert attached(where) is None
 
 
+@pytest.mark.nightly
 def test_a_client_that_reaches_nobody_is_closed_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Collected later, it would find its loop gone, and say so in the middle of others."""
     ended: list[int] = []

@@ -139,6 +139,7 @@ def test_wander_while_exposed(size_um: float, frequency_hz: float) -> None:
     assert worst(changes, wander=(size_um, frequency_hz)) < TOLERANCE
 
 
+@pytest.mark.nightly
 def test_flutter_while_exposed() -> None:
     """
     At 5 mm from the axis a target that rises by 5 m/s moves sideways by 0.04 m/s.

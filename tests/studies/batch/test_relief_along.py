@@ -58,6 +58,7 @@ def test_points_are_those_of_their_budgets(key: str, span: str, more: dict[str, 
             assert_allclose(np.ravel(told[index]), expected, rtol=1e-9, atol=1e-300)
 
 
+@pytest.mark.nightly
 def test_a_dent_is_dark_in_the_mirror_and_bright_beside_it() -> None:
     """Common practice, no source: along the lamp's angle its contrast changes its sign."""
     found = vary(BASE, {"light.angle": "20deg:40deg:lin2"}, figures=["defect_contrast"]).curves[0]

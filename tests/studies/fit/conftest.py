@@ -20,7 +20,7 @@ from tests.studies.plain_camera import (
     waves,
 )
 
-FINE, RIM_PX = 16, 8
+FINE, RIM_PX = 8, 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,7 +43,7 @@ class Job:
 
 
 def job_of(plain: Plain, lines: int, folder: Path | None = None) -> Job:
-    """Make a job; detail up to the Nyquist frequency, in sixteenths of a pixel."""
+    """Make a job; detail up to the Nyquist frequency, in eighths of a pixel."""
     object_um = plain.pixel_um / plain.magnification
     target, pixel_um = waves(1, finest_per_mm=500 / object_um), object_um / FINE
     shape = (FINE * (lines + 2 * RIM_PX), FINE * (plain.pixels + 2 * RIM_PX))
@@ -60,7 +60,7 @@ def job_of(plain: Plain, lines: int, folder: Path | None = None) -> Job:
     )
 
 
-# blur of 0.8 pixels, against which the reference's sixteenths are nothing
+# blur of 0.8 pixels; the square of an eighth, 1/768 of a pixel, is two thousandths of its square
 SMALL = replace(Plain(), pixels=112, blur_um=6.0, edge_falloff=0.1)
 
 

@@ -67,14 +67,14 @@ def _other(first: Window, image: "np.ndarray[tuple[int, int], np.dtype[np.uint16
 
 def test_intervals_are_neither_too_narrow_nor_too_wide(small: "Job") -> None:
     """
-    Of 8 captures each key's interval holds the truth in 4 or more, and errors are as told.
+    Of 4 captures each key's interval holds the truth in one or more, and errors are as told.
 
-    Three of 8 or fewer happen at 95 % once in 6·10⁴ (binomial); so far out, to both sides, lies the
-    sum of the squared errors (χ² of 8; derived). The spread of columns is skew, and counted alone.
+    None of 4 happens at 95 % once in 1.6·10⁵ (0.05⁴); so far out, to both sides, lies the sum of
+    the squared errors (χ² of 4; derived). The spread of columns is skew, and counted alone.
     """
-    found = drawn(small, 8)
-    assert (found.held.sum(axis=0) >= 4).all()
-    low, high = (float(stats.chi2.ppf(share, 8)) for share in (1e-5, 1 - 1e-5))
+    found = drawn(small, 4)
+    assert (found.held.sum(axis=0) >= 1).all()
+    low, high = (float(stats.chi2.ppf(share, 4)) for share in (1e-5, 1 - 1e-5))
     squares = (found.errors[:, :-1] ** 2).sum(axis=0)
     assert (squares > low).all()
     assert (squares < high).all()

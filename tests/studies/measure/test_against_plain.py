@@ -58,6 +58,7 @@ def test_a_capture_is_found_wherever_it_lies(own: Bench, seed: int) -> None:
     assert found.findings == ()
 
 
+@pytest.mark.nightly
 @pytest.mark.parametrize("fault", [name for name in FAULTS if name != "none"])
 def test_what_is_wrong_is_named(own: Bench, fault: str) -> None:
     """One fault at a time, at a place of its own: its finding, and no other."""
@@ -65,6 +66,7 @@ def test_what_is_wrong_is_named(own: Bench, fault: str) -> None:
     assert [sentence.partition(":")[0] in FAULTS[fault][1] for sentence in found.findings] == [True]
 
 
+@pytest.mark.nightly
 def test_a_ripple_is_told_with_its_size_and_frequency(own: Bench) -> None:
     """Speed by 3 % at 200 Hz: lines swing by a v / (2π g), 0.32 of a line, and that is said."""
     found, _ = agreement(own, "ripple", 21)
@@ -86,6 +88,7 @@ def test_geometry_is_explained_in_the_stations_terms(own: Bench) -> None:
     assert "Line rate" not in said
 
 
+@pytest.mark.nightly
 def test_another_target_is_refused(own: Bench) -> None:
     """A capture of other waves is not judged, and the sentence says why."""
     image = captured(bench(7), "none", 1, Lies())

@@ -75,6 +75,12 @@ def test_nothing_is_off_where_nothing_is(seed: int) -> None:
             "Line light",
             {"line_light"},
         ),
+        # lines swing by a v / (2π g), 0.24 of a line
+        (
+            {"transport.speed_ripple": 0.03, "transport.ripple_frequency": "100 Hz"},
+            "Line places",
+            set(),
+        ),
         (
             {"acquisition.exposure": "60 us", "light.illuminance": "10 klx"},
             "Motion",
@@ -83,7 +89,7 @@ def test_nothing_is_off_where_nothing_is(seed: int) -> None:
     ],
 )
 def test_what_is_off_is_named(changes: dict[str, Any], word: str, off: set[str]) -> None:
-    """Blur, light, read noise, gain, black, fall-off, streaks, flicker, motion: by their names."""
+    """Blur, light, read noise, gain, black, fall-off, streaks, flicker, pace, motion: by name."""
     found = against(changes)
     assert {each.name for each in grey(found) if each.is_off} >= off
     heads = {sentence.partition(":")[0] for sentence in found.findings}
@@ -131,8 +137,10 @@ def test_a_flat_target_gives_signal_and_noise_alone() -> None:
 
 def test_bright_light_is_cautioned_of_here_too() -> None:
     """As everywhere where a station is told of; none of it where the light is dim."""
-    assert against({}).cautions == ()
-    bright = changed(GRAVEL, {"light.illuminance": "400 klx", "lens.f_number": 45.0})
+    even = {"target.image": "flat", "target.white_reflectance": 0.3, "acquisition.lines": 190}
+    flat = changed(GRAVEL, even)
+    assert measure_against(flat, scan(flat, 1).image).cautions == ()
+    bright = changed(flat, {"light.illuminance": "400 klx", "lens.f_number": 45.0})
     found = measure_against(bright, scan(bright, 1).image)
     assert [each.code for each in found.cautions] == ["bright_light", "heat_on_stop"]
     told = found.as_dict()["cautions"]
@@ -158,6 +166,7 @@ def test_an_image_of_another_camera_is_refused(image: np.ndarray[Any, Any], told
         measure_against(GRAVEL, image)
 
 
+@pytest.mark.nightly
 def test_a_colour_capture_is_judged_colour_by_colour() -> None:
     """
     A three-line camera on a web whose speed swings by 10 % at 60 Hz: what all colours share once.
@@ -234,6 +243,11 @@ def test_streaks_in_dim_light_are_those_predicted(seed: int) -> None:
     assert found.findings == ()
     (columns,) = [each for each in grey(found) if each.name == "column_pattern"]
     assert abs(columns.sigma) < 4
-    # a part with hardly any detail over its noise could lie anywhere, and is not judged
+
+
+@pytest.mark.nightly
+def test_a_part_that_could_lie_anywhere_is_not_judged() -> None:
+    """Hardly any detail over its noise: no place is found, and a sentence says so."""
+    dim = load_setup(Path(__file__).parents[3] / "sample_targets" / "foil_dim.toml")
     with pytest.raises(InputError, match="cannot be brought into register"):
-        measure_against(dim, image[30:200, 20:200])
+        measure_against(dim, scan(dim, 0).image[30:200, 20:200])

@@ -73,6 +73,7 @@ RELIEF: dict[str, Any] = {
 }
 
 
+@pytest.mark.nightly
 def test_a_groove_is_found_with_least_light_where_it_flashes() -> None:
     """Ranked by a fault with relief: dark field first, and where nothing flashes nothing passes."""
     space = space_from(RELIEF)
