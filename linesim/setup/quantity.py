@@ -23,12 +23,35 @@ _BELOW = re.compile(r"/ ?\(([^()/]+)/([^()/]+)\)")
 _LONGEST = 60
 PERCENT = "%"
 _LARGEST = 1e100
+ORDINARY = (
+    {"m": "1", "nm": "1e-9", "um": "1e-6", "µm": "1e-6", "μm": "1e-6", "mm": "1e-3", "cm": "1e-2"}
+    | {"in": "0.0254", "inch": "0.0254", "ft": "0.3048", "mil": "2.54e-5"},
+    {"m/s": "1", "mm/s": "1e-3", "cm/s": "1e-2", "m/min": "1/60", "km/h": "5/18"}
+    | {"ft/min": "0.00508", "in/s": "0.0254"},
+    {"Hz": "1", "kHz": "1e3", "MHz": "1e6"},
+    {"s": "1", "ns": "1e-9", "us": "1e-6", "µs": "1e-6", "μs": "1e-6", "ms": "1e-3"},
+    {"lx": "1", "klx": "1e3", "fc": "10.763910416709722"},
+    {"W/m^2": "1", "W/m²": "1", "kW/m^2": "1e3", "mW/cm^2": "10"},
+    {"e": "1", "ke": "1e3", "Me": "1e6"},
+    {"e/s": "1", "ke/s": "1e3"},
+    {"DN": "1"},
+    {"DN/e": "1"},
+    {"e/DN": "1"},
+    {"deg": "1", "°": "1"},
+    {"MB/s": "1", "GB/s": "1e3", "Mbit/s": "1/8", "Gbit/s": "125", "Mb/s": "1/8", "Gb/s": "125"},
+    {"px": "1"},
+    {"dB": "1"},
+)
+"""
+Units as most files write them, each kind beside its own in one unit, so that a file with no other
+is read without pint, which takes longer to load than many a command to answer.
+"""
 
 
 @cache
 def _registry() -> "pint.UnitRegistry[Fraction]":
     """Load the units of ``units.txt``; fractions keep 60 m/min at exactly 1000 mm/s."""
-    import pint  # noqa: PLC0415 -- 0.2 s that a command without a setup need not pay
+    import pint  # noqa: PLC0415 -- 0.2 s that a file in ordinary units need not pay
 
     registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(None, non_int_type=Fraction)
     text = files("linesim.setup").joinpath("units.txt").read_text("utf-8")
@@ -55,6 +78,14 @@ def _split(text: str) -> tuple[str, str]:
 @lru_cache(maxsize=256)
 def _factor(unit: str, into: str) -> Fraction:
     """Exact factor from one unit into another of the same kind."""
+    for kind in ORDINARY:
+        if unit in kind and into in kind:
+            return Fraction(kind[unit]) / Fraction(kind[into])
+    return asked_of_pint(unit, into)
+
+
+def asked_of_pint(unit: str, into: str) -> Fraction:
+    """Let pint work out a factor, of any units that ``units.txt`` defines."""
     import pint  # noqa: PLC0415 -- see _registry
 
     try:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from linesim.setup.quantity import parse_quantity
+from linesim.setup.quantity import ORDINARY, asked_of_pint, parse_quantity
 
 SAME_TEXT = (
     ("60 m/min", "mm/s"),
@@ -103,6 +103,14 @@ def test_trade_units_agree_with_the_default_table(
     """Units that the default table lacks equal what they stand for in it."""
     want = _by_default(default, otherwise, into)
     assert parse_quantity(text, into) == pytest.approx(want, rel=5 * 2.0**-52, abs=0)
+
+
+@pytest.mark.parametrize("kind", ORDINARY, ids=lambda kind: next(iter(kind)))
+def test_ordinary_units_are_those_of_the_table(kind: dict[str, str]) -> None:
+    """What is looked up is what pint works out of ``units.txt``, to the last digit, both ways."""
+    for unit, one in kind.items():
+        for into, other in kind.items():
+            assert asked_of_pint(unit, into) == Fraction(one) / Fraction(other), (unit, into)
 
 
 @pytest.mark.parametrize(
