@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from scipy.ndimage import correlate1d
+import scipy
 
 from linesim.defects.colours import Colour, for_channels, kept_physical, need_colour
 from linesim.defects.window import View
@@ -135,7 +135,7 @@ class Contrast:
         around = view.window.grown(reach_px)
         mean = np.asarray(base.part(around), dtype=np.float64)
         for axis in (0, 1):
-            mean = correlate1d(mean, bell / bell.sum(), axis=axis, mode="nearest")
+            mean = scipy.ndimage.correlate1d(mean, bell / bell.sum(), axis=axis, mode="nearest")
         rows, columns = view.window.within(around)
         part: ImageArray = mean[rows, columns].astype(np.float32)
         return part

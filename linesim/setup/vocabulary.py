@@ -57,5 +57,9 @@ class Section(BaseModel):
     """One table of the setup file."""
 
     model_config = ConfigDict(
-        frozen=True, extra="forbid", arbitrary_types_allowed=True, validate_default=False
+        frozen=True,
+        extra="forbid",
+        arbitrary_types_allowed=True,
+        validate_default=False,
+        defer_build=True,
     )

@@ -44,20 +44,57 @@ def test_python_runs_the_package() -> None:
     assert done.stderr.startswith('linesim: setup "no such.toml" does not exist')
 
 
-def test_help_loads_nothing_heavy() -> None:
-    """What the command line imports before it knows the command leaves the big libraries alone."""
-    heavy = "numpy scipy skimage pydantic pint imageio PIL tifffile imagecodecs matplotlib"
+HEAVY = (
+    "numpy",
+    "pydantic",
+    "scipy",
+    "scipy.ndimage",
+    "scipy.optimize",
+    "scipy.signal",
+    "scipy.stats",
+    "skimage",
+    "imageio",
+    "imagecodecs",
+    "tifffile",
+    "PIL",
+    "matplotlib",
+    "jinja2",
+    "pint",
+    "dask",
+    "multiprocessing",
+)
+"""What takes long to load, or brings others that do."""
+
+
+@pytest.mark.parametrize(
+    ("arguments", "needed"),
+    [
+        (("--help",), set()),
+        (("new", "station.toml"), {"numpy", "pydantic"}),
+        (("budget",), {"numpy", "pydantic", "scipy", "imagecodecs", "tifffile", "PIL"}),
+    ],
+    ids=lambda given: given[0] if isinstance(given, tuple) else "",
+)
+def test_a_command_loads_what_it_needs(
+    arguments: tuple[str, ...], needed: set[str], tmp_path: Path
+) -> None:
+    """Nobody waits for a library that his command has no use for."""
     code = f"""
 import sys
-sys.argv = ["linesim", "--help"]
+sys.argv = ["linesim", *{arguments}]
 from linesim.cli import main
 try:
     main()
-except SystemExit:
-    print("loaded:", *set("{heavy}".split()) & set(sys.modules))
+finally:
+    print("loaded:", *(name for name in {HEAVY} if name in sys.modules))
 """
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, text=True)
-    assert done.stdout.splitlines()[-1].strip() == "loaded:"
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, cwd=tmp_path, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    _, found, names = done.stdout.splitlines()[-1].partition("loaded:")
+    assert found
+    assert set(names.split()) <= needed
 
 
 def test_output_pipe_may_close(tmp_path: Path) -> None:

@@ -25,8 +25,8 @@ from functools import lru_cache
 from math import ceil
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.ndimage import map_coordinates, spline_filter
 
 from linesim.defects.relief_faults import LONG_KINDS, ReliefFault, relief_fault
 from linesim.forward.geometry import Figure
@@ -135,7 +135,9 @@ class Flanks(Held):
 
 
 def _read(table: ComplexArray, places: FloatArray) -> ComplexArray:
-    flat = map_coordinates(table, places.reshape(len(places), -1), order=3, prefilter=False)
+    flat = scipy.ndimage.map_coordinates(
+        table, places.reshape(len(places), -1), order=3, prefilter=False
+    )
     return np.asarray(flat.reshape(places.shape[1:]))
 
 
@@ -305,7 +307,7 @@ def _kept(spectrum: ComplexArray, most: float, ends: int) -> ComplexArray:
         slice(middle - less, middle + count + 1)
         for middle, less, count in zip(middles, before, counts, strict=True)
     )
-    found = spline_filter(spectrum[part], order=3, output=np.complex128)
+    found = scipy.ndimage.spline_filter(spectrum[part], order=3, output=np.complex128)
     return np.asarray(found, dtype=np.complex64)
 
 

@@ -23,7 +23,7 @@ from itertools import product
 from typing import Protocol
 
 import numpy as np
-from scipy.ndimage import map_coordinates
+import scipy
 
 from linesim.forward.geometry import Figure
 from linesim.forward.pixel import pixel_mtf_across, pixel_mtf_along
@@ -108,7 +108,7 @@ class MeasuredTexture:
         places = np.stack(
             [2e-3 * along * pixel_um * (high - 1), 2e-3 * across * pixel_um * (wide - 1)]
         )
-        found = map_coordinates(values, places, order=1, mode="constant", cval=0.0)
+        found = scipy.ndimage.map_coordinates(values, places, order=1, mode="constant", cval=0.0)
         return np.asarray(found * pixel_um**2)
 
 

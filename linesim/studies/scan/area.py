@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
 
 from linesim.forward.reference import Reference
 from linesim.setup.arrays import ImageArray
@@ -37,12 +37,14 @@ class Overlap:
     index: NDArray[np.intp]  # shape (cells, n); source pixels
     weight: NDArray[np.float32]  # shape (cells, n); shares of the cell; each row adds up to 1
 
-    def matrix(self, found: NDArray[np.intp], block: slice) -> "csr_array":
+    def matrix(self, found: NDArray[np.intp], block: slice) -> "scipy.sparse.csr_array":
         """Give the weights of some cells, as a matrix on the source pixels found."""
         index, weight = self.index[block], self.weight[block]
         cell = np.repeat(np.arange(len(index)), index.shape[1])
         place = np.searchsorted(found, index.ravel())
-        return csr_array((weight.ravel(), (cell, place)), shape=(len(index), len(found)))
+        return scipy.sparse.csr_array(
+            (weight.ravel(), (cell, place)), shape=(len(index), len(found))
+        )
 
 
 def overlap(cells: Cells, pixels: int, *, repeat: bool = False) -> Overlap:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
-from scipy.ndimage import gaussian_filter
+import scipy
 
 from linesim.files.atomic import atomic_path
 from linesim.files.images_in import read_image
@@ -135,7 +135,9 @@ def excess_kurtosis(photograph: ImageArray) -> float:
     scores = normal_scores(grey.astype(np.float64))
     found = []
     for sigma in _FINEST_PX:
-        band = gaussian_filter(scores, sigma) - gaussian_filter(scores, 2 * sigma)
+        band = scipy.ndimage.gaussian_filter(scores, sigma) - scipy.ndimage.gaussian_filter(
+            scores, 2 * sigma
+        )
         band = band - band.mean()
         power = float((band**2).mean())
         found.append(float((band**4).mean()) / max(power**2, 1e-300) - _NORMAL_KURTOSIS)

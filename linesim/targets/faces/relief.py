@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.ndimage import map_coordinates
 
 from linesim.files.images_in import read_image
 from linesim.setup.arrays import FloatArray, ImageArray
@@ -284,5 +284,7 @@ def _finer(table: FloatArray, fine: list[FloatArray]) -> ImageArray:
         np.linspace(0, count - 1, len(each))
         for count, each in zip(table.shape, fine[::-1], strict=True)
     ]
-    found = map_coordinates(table, np.meshgrid(*places, indexing="ij"), order=3, mode="nearest")
+    found = scipy.ndimage.map_coordinates(
+        table, np.meshgrid(*places, indexing="ij"), order=3, mode="nearest"
+    )
     return np.asarray(np.maximum(found, 0), dtype=np.float32)

@@ -3,7 +3,7 @@
 from math import ceil
 
 import numpy as np
-from scipy.ndimage import map_coordinates
+import scipy
 
 from linesim.setup.arrays import FloatArray
 from linesim.targets.faces.face import Face, factors
@@ -47,7 +47,9 @@ def factors_at(face: Face, p: FloatArray, q: FloatArray) -> tuple[FloatArray, Fl
     slopes = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
     where = np.stack([(p - lows[0]) / steps[0], (q - lows[1]) / steps[1]])
     matt, gloss = (
-        np.maximum(map_coordinates(each.reshape(counts), where, order=3, mode="nearest"), 0.0)
+        np.maximum(
+            scipy.ndimage.map_coordinates(each.reshape(counts), where, order=3, mode="nearest"), 0.0
+        )
         for each in factors(face, slopes.reshape(-1, 2))
     )
     return matt, gloss
