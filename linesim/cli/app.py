@@ -1,6 +1,5 @@
 """The commands, one file each."""
 
-from importlib.metadata import version
 from typing import Annotated
 
 import typer
@@ -36,6 +35,8 @@ app = typer.Typer(
 
 def _version(asked: bool) -> None:  # noqa: FBT001 -- typer hands the flag over by position
     if asked:
+        from importlib.metadata import version  # noqa: PLC0415 -- quick --help
+
         typer.echo(f"linesim {__version__}")
         typer.echo(" ".join(f"{name} {version(name)}" for name in _USED))
         raise typer.Exit

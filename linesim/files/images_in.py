@@ -15,11 +15,9 @@ from pathlib import Path
 
 import numpy as np
 
-from linesim.files.jpeg_in import read_jpeg
-from linesim.files.pixels import Pixels, RefusedImageError, SizeCheck, upright
-from linesim.files.png_in import SIGNATURE, read_png
+from linesim import files
+from linesim.files.pixels import PNG, Pixels, RefusedImageError, SizeCheck, upright
 from linesim.files.srgb import Encoding, linear_from_codes
-from linesim.files.tiff_in import read_tiff
 from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import existing_file
@@ -35,13 +33,13 @@ _HEAD_BYTES = 512
 _UPRIGHT = range(1, 9)
 _SIXTEEN_BIT = 65535
 _FOURTEEN_BIT = 16383
-_READERS: dict[bytes, Callable[[Path, SizeCheck], Pixels]] = {
-    SIGNATURE: read_png,
-    b"\xff\xd8\xff": read_jpeg,
-    b"II*\0": read_tiff,
-    b"MM\0*": read_tiff,
-    b"II+\0": read_tiff,
-    b"MM\0+": read_tiff,
+_READERS = {
+    PNG: "read_png",
+    b"\xff\xd8\xff": "read_jpeg",
+    b"II*\0": "read_tiff",
+    b"MM\0*": "read_tiff",
+    b"II+\0": "read_tiff",
+    b"MM\0+": "read_tiff",
 }
 _OTHERS = {
     b"GIF8": "a GIF image",
@@ -191,8 +189,9 @@ def _pixels(file: Path, check_size: SizeCheck) -> Pixels:
 
 def _reader(head: bytes) -> Callable[[Path, SizeCheck], Pixels]:
     """Tell the format by the first bytes."""
-    for magic, reader in _READERS.items():
+    for magic, name in _READERS.items():
         if head.startswith(magic):
+            reader: Callable[[Path, SizeCheck], Pixels] = getattr(files, name)
             return reader
     msg = f"is {_what(head)}"
     raise RefusedImageError(msg)

@@ -12,6 +12,9 @@ SizeCheck = Callable[[int, int], None]
 
 Codes = NDArray[Any]
 
+PNG = b"\x89PNG\r\n\x1a\n"
+"""What a PNG file begins with."""
+
 
 class RefusedImageError(Exception):
     """

@@ -23,6 +23,7 @@ import numpy as np
 from PIL import Image
 
 from linesim.files.pixels import (
+    PNG,
     Codes,
     Pixels,
     RefusedImageError,
@@ -31,7 +32,6 @@ from linesim.files.pixels import (
     split_alpha,
 )
 
-SIGNATURE = b"\x89PNG\r\n\x1a\n"
 MAX_SIDE = 1_000_000
 """The decoder's limit; it would tell of a longer side on stderr."""
 _HEADER_BYTES = 33
@@ -119,7 +119,7 @@ def _cut(size: int) -> RefusedImageError:
 
 def _chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
     """Walk over the chunks up to the last one, checking length and checksum of each."""
-    at = len(SIGNATURE)
+    at = len(PNG)
     name = b""
     while name != b"IEND":
         if at + 12 > len(data):
@@ -158,7 +158,7 @@ def _decode(header: _Header, chunks: dict[bytes, bytes]) -> Codes:
     """Decode from the chunks that hold pixels; others could make the decoder talk on stderr."""
     # Imported here: the codecs take long to load, and not every command reads an image.
     kept = [(name, chunks[name]) for name in (b"PLTE", b"tRNS", b"IDAT") if name in chunks]
-    parts = [SIGNATURE, _chunk(b"IHDR", header.packed())]
+    parts = [PNG, _chunk(b"IHDR", header.packed())]
     parts += [_chunk(name, body) for name, body in [*kept, (b"IEND", b"")]]
     samples: Codes = imagecodecs.png_decode(b"".join(parts))
     return samples

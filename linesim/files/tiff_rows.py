@@ -137,7 +137,7 @@ class TiffRows:
         out[row : row + high, column : column + wide] = part
 
 
-def tiff_rows(path: Path) -> TiffRows | None:
+def rows_of_tiff(path: Path) -> TiffRows | None:
     """
     Open a TIFF file to be read by rows.
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from linesim.files.atomic import own_place
 from linesim.files.pixels import RefusedImageError
-from linesim.files.tiff_rows import tiff_rows
+from linesim.files.tiff_rows import rows_of_tiff
 from linesim.setup.errors import InputError
 
 Note = tuple[int, int]
@@ -110,7 +110,7 @@ def left_before(planned: Planned, *, resume: bool) -> Note | None:
 def _has_head(there: Path, planned: Planned) -> bool:
     """Tell whether a file of the right size begins as it should."""
     try:
-        opened = tiff_rows(there)
+        opened = rows_of_tiff(there)
     except RefusedImageError:
         return False
     return opened is not None and (opened.shape, opened.kind) == (planned.shape, planned.kind)

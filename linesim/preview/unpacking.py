@@ -4,7 +4,7 @@ import struct
 import zlib
 from collections.abc import Iterator
 
-from linesim.files.png_in import SIGNATURE
+from linesim.files.pixels import PNG
 from linesim.setup.errors import InputError
 
 _PIECE = 1 << 20
@@ -12,7 +12,7 @@ _PIECE = 1 << 20
 
 def refuse_bomb(body: bytes, most_bytes: int, name: str) -> None:
     """Refuse a PNG file whose image data unpack to more than any image that is taken."""
-    if body.startswith(SIGNATURE) and _is_more(_image_data(body), most_bytes):
+    if body.startswith(PNG) and _is_more(_image_data(body), most_bytes):
         msg = (
             f'own image "{name}" unpacks to over {most_bytes / 1e6:.0f} MB, far more than an image '
             "that is taken here; expected a PNG, TIFF or JPEG image"
@@ -22,7 +22,7 @@ def refuse_bomb(body: bytes, most_bytes: int, name: str) -> None:
 
 def _image_data(body: bytes) -> Iterator[memoryview]:
     """Give the pieces of image data; checks are left to the reader."""
-    at, whole = len(SIGNATURE), memoryview(body)
+    at, whole = len(PNG), memoryview(body)
     while at + 8 <= len(body):
         length, name = struct.unpack_from(">I4s", body, at)
         if name == b"IDAT":

@@ -17,11 +17,12 @@ from typing import TYPE_CHECKING
 
 from linesim.files.atomic import write_text
 from linesim.report.console import typeset
-from linesim.report.page_parts import Page
 from linesim.setup.errors import InputError
 
-if TYPE_CHECKING:
+if TYPE_CHECKING:  # a command that writes no page needs neither
     from jinja2 import Environment
+
+    from linesim.report.page_parts import Page
 
 _NEEDS = ("jinja2", "matplotlib")
 _TAG = re.compile(r"<[^<>]*>")
@@ -79,7 +80,7 @@ def _environment() -> "Environment":
     return found
 
 
-def page_text(page: Page, *, one_page: bool = False) -> str:
+def page_text(page: "Page", *, one_page: bool = False) -> str:
     """
     Lay a page out as HTML.
 
@@ -119,7 +120,9 @@ class Wanted:
 WHOLE = Wanted()
 
 
-def write_pages(folder: Path, page: Page, wanted: Wanted, name: str = "report") -> tuple[Path, ...]:
+def write_pages(
+    folder: Path, page: "Page", wanted: Wanted, name: str = "report"
+) -> tuple[Path, ...]:
     """
     Write a report, its first page alone, or both.
 
@@ -145,7 +148,7 @@ def write_pages(folder: Path, page: Page, wanted: Wanted, name: str = "report") 
     return tuple(files)
 
 
-def write_report(path: Path, page: Page, *, one_page: bool = False) -> None:
+def write_report(path: Path, page: "Page", *, one_page: bool = False) -> None:
     """
     Write a page, whole or not at all.
 

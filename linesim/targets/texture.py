@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import ceil, floor, sqrt
 
 import numpy as np
-import scipy
+from scipy.sparse import csr_array
 
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.painted import Grid
@@ -95,7 +95,7 @@ class Texture:
         return drawn[skipped:].T
 
 
-def spline_means(first: int, last: int, step_px: float) -> tuple[int, "scipy.sparse.csr_array"]:
+def spline_means(first: int, last: int, step_px: float) -> tuple[int, "csr_array"]:
     """Give the mean of each lattice node's cubic B-spline over each pixel of a row or column."""
     ends = np.arange(first, last + 1, dtype=np.float64) / step_px
     count = ceil(1 / step_px) + 2 * _REACH
@@ -106,7 +106,7 @@ def spline_means(first: int, last: int, step_px: float) -> tuple[int, "scipy.spa
     width = int(nodes.max(initial=first_node)) - first_node + 1
     starts = np.arange(last - first + 1) * count
     table = (means.astype(np.float32).ravel(), (nodes - first_node).ravel(), starts)
-    return first_node, scipy.sparse.csr_array(table, shape=(last - first, width))
+    return first_node, csr_array(table, shape=(last - first, width))
 
 
 def _spline_integral(t: FloatArray) -> FloatArray:

@@ -6,14 +6,18 @@ from dataclasses import dataclass
 from functools import lru_cache, partial
 from math import ceil, prod
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from linesim import files
 from linesim.files.images_in import FOREIGN_PROFILE, MIN_SIDE, refusals_named
 from linesim.files.pixels import RefusedImageError
 from linesim.files.srgb import Encoding, linear_from_codes
-from linesim.files.tiff_rows import TiffRows, tiff_rows
 from linesim.setup.arrays import ImageArray
+
+if TYPE_CHECKING:  # loads tifffile
+    from linesim.files.tiff_rows import TiffRows
 
 LEAST_PIXELS = 100_000_000
 """A file of so many pixels, 0.4 GB a channel in linear light, is read by rows if it can be."""
@@ -56,7 +60,7 @@ def windowed(
 ) -> WindowedReference | None:
     """Open a target to be read by rows."""
     with refusals_named(name):
-        source = tiff_rows(path)
+        source = files.rows_of_tiff(path)
     if source is None or min(source.shape[:2]) < MIN_SIDE:
         return None
     if source.shape[0] * source.shape[1] < LEAST_PIXELS:
@@ -82,7 +86,7 @@ def _kept() -> int:
 
 
 def _decoded(
-    source: TiffRows, name: str, encoding: Encoding, block_rows: int, k: int
+    source: "TiffRows", name: str, encoding: Encoding, block_rows: int, k: int
 ) -> ImageArray:
     """Read and decode one block."""
     first, last = k * block_rows, min((k + 1) * block_rows, source.shape[0])
@@ -97,7 +101,7 @@ def _decoded(
         return np.ascontiguousarray(codes, dtype=np.float32)
 
 
-def _cautions(source: TiffRows, name: str, encoding: Encoding) -> list[str]:
+def _cautions(source: "TiffRows", name: str, encoding: Encoding) -> list[str]:
     """Say what looks odd, as the reader of whole images does."""
     found = []
     if source.pages > 1:

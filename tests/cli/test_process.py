@@ -71,7 +71,7 @@ HEAVY = (
     [
         (("--help",), set()),
         (("new", "station.toml"), {"numpy", "pydantic"}),
-        (("budget",), {"numpy", "pydantic", "scipy", "imagecodecs", "tifffile", "PIL"}),
+        (("budget",), {"numpy", "pydantic", "scipy"}),
     ],
     ids=lambda given: given[0] if isinstance(given, tuple) else "",
 )

@@ -10,7 +10,7 @@ import tifffile
 from numpy.testing import assert_array_equal
 
 from linesim.files.pixels import RefusedImageError
-from linesim.files.tiff_rows import tiff_rows
+from linesim.files.tiff_rows import rows_of_tiff
 
 RNG = np.random.default_rng(3)
 WAYS: dict[str, dict[str, Any]] = {
@@ -40,7 +40,7 @@ def test_any_rows(tmp_path: Path, way: str, kind: str, shape: tuple[int, ...]) -
     path = tmp_path / "a.tif"
     photometric = "rgb" if len(shape) == 3 else "minisblack"
     tifffile.imwrite(path, image(shape, kind), photometric=photometric, **WAYS[way])
-    whole, by_rows = tifffile.imread(path), tiff_rows(path)
+    whole, by_rows = tifffile.imread(path), rows_of_tiff(path)
     assert by_rows is not None
     assert by_rows.shape == shape
     for first, last in ((0, 1), (0, 211), (210, 211), (60, 70), (31, 97)):
@@ -65,7 +65,7 @@ def test_others_are_left_to_the_whole_reader(
     """What is not plain, or would unpack to too much at once, is not opened by rows."""
     monkeypatch.setattr("linesim.files.tiff_rows._MOST_PART_BYTES", 1000)
     tifffile.imwrite(tmp_path / "a.tif", image((50, 40), "uint8"), **option)
-    assert tiff_rows(tmp_path / "a.tif") is None
+    assert rows_of_tiff(tmp_path / "a.tif") is None
 
 
 @pytest.mark.parametrize("code", [266, 317], ids=["FillOrder 2", "Predictor 2, not packed"])
@@ -74,18 +74,18 @@ def test_tags_that_readers_take_differently(tmp_path: Path, code: int) -> None:
     path, stand_in = tmp_path / "a.tif", 65000
     tag = [(stand_in, "H", 1, 2, True)]
     tifffile.imwrite(path, image((50, 40), "uint8"), photometric="minisblack", extratags=tag)
-    assert tiff_rows(path) is not None
+    assert rows_of_tiff(path) is not None
     told = path.read_bytes().replace(stand_in.to_bytes(2, "little"), code.to_bytes(2, "little"), 1)
     path.write_bytes(told)
-    assert tiff_rows(path) is None
+    assert rows_of_tiff(path) is None
 
 
 def test_no_tiff(tmp_path: Path) -> None:
     """Another file is none of its business."""
     (tmp_path / "a.tif").write_bytes(b"II*\0 and nothing else")
     (tmp_path / "b.png").write_bytes(b"\x89PNG")
-    assert tiff_rows(tmp_path / "a.tif") is None
-    assert tiff_rows(tmp_path / "b.png") is None
+    assert rows_of_tiff(tmp_path / "a.tif") is None
+    assert rows_of_tiff(tmp_path / "b.png") is None
 
 
 def test_a_head_that_is_damaged_anywhere(tmp_path: Path) -> None:
@@ -100,7 +100,7 @@ def test_a_head_that_is_damaged_anywhere(tmp_path: Path) -> None:
         for value in (0, 255):
             path.write_bytes(whole[:place] + bytes([value]) + whole[place + 1 :])
             with contextlib.suppress(RefusedImageError):
-                found = tiff_rows(path)
+                found = rows_of_tiff(path)
                 opened += found is not None
                 _ = found and found.rows(0, found.shape[0])
     assert opened > 100
@@ -115,11 +115,11 @@ def test_damaged_parts_are_named(tmp_path: Path) -> None:
     whole = bytearray(path.read_bytes())
     whole[place : place + count] = bytes(count)
     path.write_bytes(whole)
-    opened = tiff_rows(path)
+    opened = rows_of_tiff(path)
     assert opened is not None
     assert opened.rows(0, 60).any()
     with pytest.raises(RefusedImageError, match="damaged in rows 50 to 70"):
         opened.rows(50, 70)
     path.write_bytes(whole[: place + 10])
     with pytest.raises(RefusedImageError, match="cut short"):
-        tiff_rows(path)
+        rows_of_tiff(path)

@@ -126,7 +126,9 @@ def texture_of(tiles: Tiles) -> MeasuredTexture | None:
     MeasuredTexture or None
         As a share of the level around; nothing where the tiles are too few to tell.
     """
-    powers = [_tile_power(tile) for tile in tiles.data if float(tile.mean()) >= _DARKEST]
+    taper = np.hanning(TILE + 2)[1:-1]
+    window = np.outer(taper, taper)
+    powers = [_power(tile, window) for tile in tiles.data if float(tile.mean()) >= _DARKEST]
     if len(powers) < _FEWEST_TILES:
         return None
     half = TILE // 2 + 1
@@ -138,10 +140,8 @@ def texture_of(tiles: Tiles) -> MeasuredTexture | None:
     return MeasuredTexture(table=Table(even), pixel_um=tiles.pixel_um, rms=rms)
 
 
-def _tile_power(tile: ImageArray) -> FloatArray:
+def _power(tile: ImageArray, window: FloatArray) -> FloatArray:
     """Power of one tile, relative to its mean. [pixel²]."""
-    taper = np.hanning(TILE + 2)[1:-1]
-    window = np.outer(taper, taper)
     field_of_tile = (tile / float(tile.mean()) - 1) * window
     return np.asarray(np.square(np.abs(np.fft.rfft2(field_of_tile))) / np.square(window).sum())
 

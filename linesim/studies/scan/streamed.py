@@ -12,7 +12,7 @@ import numpy as np
 from linesim.figures.budget import Budget, budget_on
 from linesim.files.growing_tiff import growing_tiff, settle
 from linesim.files.images_in import refusals_named
-from linesim.files.tiff_rows import TiffRows, tiff_rows
+from linesim.files.tiff_rows import TiffRows, rows_of_tiff
 from linesim.files.unfinished import Planned
 from linesim.forward.render import both_halves, delivered_strip, strips_in_order
 from linesim.forward.station import station
@@ -26,7 +26,7 @@ from linesim.setup.resolve import named_files, resolved_text
 from linesim.setup.setup import Setup
 from linesim.studies.scan.measured import Measured, measured
 from linesim.studies.scan.memory import refuse_too_large
-from linesim.studies.scan.study import all_figures, needed
+from linesim.studies.scan.study import all_figures, needed, shape_of
 from linesim.targets.faces.faced import lit_reference
 from linesim.targets.load import target_reference, target_size
 from linesim.workers.tasks import Tell, versions
@@ -143,7 +143,7 @@ def is_long(setup: Setup) -> bool:
     -------
     bool; True for more than `MOST_HELD` samples
     """
-    _, shape = needed(setup, target_size(setup))
+    shape = shape_of(setup, target_size(setup))
     return prod(image_shape(setup, shape)) > MOST_HELD
 
 
@@ -169,7 +169,7 @@ def _render_into(planned: Planned, what: tuple[Setup, int], manner: Manner, tell
 
 
 def _read_back(path: Path) -> TiffRows:
-    image = tiff_rows(path)
+    image = rows_of_tiff(path)
     if image is None:
         msg = f'output "{path}" was changed while it was written; expected nobody else to touch it'
         raise InputError(msg)

@@ -193,9 +193,25 @@ def needed(setup: Setup, size: TargetSize, *, workers: int | None = None) -> tup
     ------
     InputError; where the setup cannot be run or its target not be drawn
     """
-    numbers = station(setup)
-    shape = scan_lines(setup, numbers, size), int(numbers.geometry.image_width_px)
+    shape = shape_of(setup, size)
     return need(setup, shape, drawn_bytes(setup), size.columns, workers=workers), shape
+
+
+def shape_of(setup: Setup, size: TargetSize) -> Shape:
+    """
+    Count the lines of a scan, and the pixels of a line.
+
+    Parameters
+    ----------
+    setup : Setup
+    size : TargetSize; of the target
+
+    Raises
+    ------
+    InputError; where the setup cannot be run
+    """
+    numbers = station(setup)
+    return scan_lines(setup, numbers, size), int(numbers.geometry.image_width_px)
 
 
 def _given(setup: Setup, reference: Reference | ArrayLike | None) -> Reference | None:
