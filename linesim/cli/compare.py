@@ -23,10 +23,10 @@ from linesim.cli.workers import Cluster, Workers, lent_runner
 from linesim.report.page import Wanted
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
+from linesim.studies import compare as room
 from linesim.studies.compare import variants as made
 from linesim.studies.compare.lights import light_variants
 from linesim.studies.compare.outputs import compare_json, write_comparison
-from linesim.studies.compare.page import write_compare_report
 from linesim.studies.compare.study import compared, refuse_count
 from linesim.studies.compare.table import compare_text
 from linesim.studies.compare.variants import Variant
@@ -125,7 +125,7 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     written = write_comparison(found, folder, true_proportion=true_proportion, scans=scans)
     pages = Wanted(report=report, one_page=one_page)
     if pages:
-        written += write_compare_report(found, folder, pages, true_proportion=true_proportion)
+        written += room.write_compare_report(found, folder, pages, true_proportion=true_proportion)
     if json:
         print_json(compare_json(found))
     else:

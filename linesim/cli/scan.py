@@ -29,8 +29,8 @@ from linesim.files.unfinished import note_of
 from linesim.report.page import Wanted
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
+from linesim.studies import scan as room
 from linesim.studies.scan.outputs import SAMPLES, write_filed, write_scan
-from linesim.studies.scan.page import write_scan_report
 from linesim.studies.scan.streamed import FiledScan, Manner, is_long, scan_to_file
 from linesim.studies.scan.study import Scan
 from linesim.studies.scan.study import scan as scan_of
@@ -117,7 +117,7 @@ def _scanned(
     found = scan_of(view, seed, force=ask.manner.force)
     written = write_scan(found, folder, true_proportion=ask.true_proportion)
     if ask.pages:
-        written += write_scan_report(found, folder, ask.pages)
+        written += room.write_scan_report(found, folder, ask.pages)
     return found, written
 
 

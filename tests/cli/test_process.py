@@ -72,9 +72,14 @@ HEAVY = (
         (("--help",), set()),
         (("new", "station.toml"), {"numpy", "pydantic"}),
         (("budget",), {"numpy", "pydantic", "scipy"}),
+        (
+            ("scan", "tiny.toml"),
+            {"numpy", "pydantic", "scipy", "imagecodecs", "tifffile", "PIL"},
+        ),
     ],
     ids=lambda given: given[0] if isinstance(given, tuple) else "",
 )
+@pytest.mark.usefixtures("tiny")
 def test_a_command_loads_what_it_needs(
     arguments: tuple[str, ...], needed: set[str], tmp_path: Path
 ) -> None:

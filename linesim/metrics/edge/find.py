@@ -13,8 +13,8 @@ from itertools import product
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter
 
 from linesim.metrics.edge.figures import EdgeResponse, edge_response
 from linesim.metrics.edge.line import Direction
@@ -210,7 +210,7 @@ def _cells(search: EdgeSearch) -> _Tensor:
     for first in range(0, lines, 64):
         last = min(first + 64, lines)
         block = search.image[first * _CELL_PX : last * _CELL_PX, : width * _CELL_PX]
-        smooth = uniform_filter(block.astype(np.float32), 5, mode="nearest")
+        smooth = scipy.ndimage.uniform_filter(block.astype(np.float32), 5, mode="nearest")
         down, right = np.gradient(smooth)
         down, right = down / along, right / across
         grid = (last - first, _CELL_PX, width, _CELL_PX)

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter
 
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
@@ -53,7 +53,7 @@ def find_direction(image: FloatArray, pixel_pitch: tuple[float, float]) -> Direc
     {"across", "along"}
         The axis along which the values change most steeply; noise weighs on both alike.
     """
-    smooth = uniform_filter(image, 5, mode="nearest")
+    smooth = scipy.ndimage.uniform_filter(image, 5, mode="nearest")
     gain = [float(np.mean(np.diff(smooth, axis=axis) ** 2)) for axis in (0, 1)]
     # Gradients in physical units: a step over a longer pitch is less steep.
     along, across = (g / p**2 for g, p in zip(gain, pixel_pitch, strict=True))
@@ -114,7 +114,7 @@ def _trim(line: EdgeLine, shape: tuple[int, ...]) -> EdgeLine:
 def _coarse_columns(image: FloatArray) -> tuple[FloatArray, FloatArray, float]:
     """Rows that hold a step, its place in each (difference of two box means), and its sign."""
     box = min(7, image.shape[1] // 8 * 2 + 1)
-    mean = uniform_filter(image, (5, box), mode="nearest")
+    mean = scipy.ndimage.uniform_filter(image, (5, box), mode="nearest")
     step = mean[:, box:] - mean[:, :-box]
     peak = np.take_along_axis(step, np.abs(step).argmax(axis=1)[:, None], axis=1)
     polarity = 1.0 if np.median(peak) > 0 else -1.0

@@ -1,1 +1,15 @@
-"""The main job: target, render, measure, write."""
+"""
+The main job: target, render, measure, write.
+
+Its page, and what pages are made of, load when one is asked for.
+"""
+
+from typing import TYPE_CHECKING
+
+from lazy_loader import attach
+
+if TYPE_CHECKING:
+    from linesim.studies.scan.page import write_scan_report
+
+__all__ = ["write_scan_report"]
+__getattr__, __dir__, _ = attach(__name__, submod_attrs={"page": ["write_scan_report"]})
