@@ -7,7 +7,7 @@ import typer
 
 from linesim.files.atomic import write_text
 from linesim.setup.errors import InputError
-from linesim.setup.load import starter_text
+from linesim.setup.infiles import starter_text
 
 
 def new(

@@ -6,9 +6,8 @@ import os
 import secrets
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from numbers import Integral, Real
 from pathlib import Path
-
-import numpy as np
 
 from linesim.setup.errors import InputError
 
@@ -161,7 +160,7 @@ def json_text(value: object) -> str:
 
 def _numbers(value: object, where: str) -> Iterator[tuple[str, float]]:
     """Walk over all floats, each with its path (``signal.snr``, ``cautions[2]``)."""
-    if isinstance(value, float | np.floating):
+    if isinstance(value, Real) and not isinstance(value, Integral):
         yield where, float(value)
     elif isinstance(value, Mapping):
         for key, item in value.items():
@@ -173,7 +172,8 @@ def _numbers(value: object, where: str) -> Iterator[tuple[str, float]]:
 
 def _plain(value: object) -> object:
     """Turn numpy's scalars into Python's."""
-    if isinstance(value, np.bool_ | np.integer | np.floating):
+    # told by what they have: who writes a text need not load numpy
+    if getattr(value, "shape", None) == () and hasattr(value, "item"):
         return value.item()
     msg = f"{value!r} ({type(value).__name__}) has no place in JSON"
     raise TypeError(msg)

@@ -8,7 +8,8 @@ from importlib.metadata import version
 
 from linesim import __version__
 from linesim.report.page_parts import Listing, Section, Table, Tables, Text
-from linesim.setup.load import NO_DEFAULT, starter_text
+from linesim.setup.infiles import starter_text
+from linesim.setup.load import NO_DEFAULT
 from linesim.setup.resolve import resolved_text
 from linesim.setup.setup import Setup
 

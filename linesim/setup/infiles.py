@@ -2,6 +2,7 @@
 
 import difflib
 import tomllib
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,11 @@ from linesim.setup.errors import InputError
 
 _MOST_BYTES = 1_000_000
 _QUOTES = 'texts and values with a unit stand in quotes, as in "60 m/min"'
+
+
+def starter_text() -> str:
+    """Give the commented starter file."""
+    return files("linesim.setup").joinpath("starter.toml").read_text("utf-8")
 
 
 def existing_file(path: Path | str, *, key: str, expected: str, written: str | None = None) -> Path:

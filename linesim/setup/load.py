@@ -12,7 +12,7 @@ from pydantic import ValidationError
 
 from linesim.setup.arguments import checked_setup, copied, refuse_other_keys
 from linesim.setup.errors import InputError
-from linesim.setup.infiles import existing_file
+from linesim.setup.infiles import existing_file, starter_text
 from linesim.setup.model import Sections
 from linesim.setup.quantity import written
 from linesim.setup.relations import broken_choices, broken_relations
@@ -49,11 +49,6 @@ _EXPECTED = "a setup file (linesim new writes one)"
 _QUOTES = 'texts and values with a unit stand in quotes, as in speed = "60 m/min"'
 _QUITE_NEAR = 0.8
 _MOST_BYTES = 1_000_000
-
-
-def starter_text() -> str:
-    """Give the commented starter file."""
-    return files("linesim.setup").joinpath("starter.toml").read_text("utf-8")
 
 
 @cache

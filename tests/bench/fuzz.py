@@ -28,8 +28,9 @@ from linesim.files.images_in import read_image
 from linesim.files.manifest import read_manifest
 from linesim.files.samples_in import load_samples
 from linesim.setup.errors import InputError
+from linesim.setup.infiles import starter_text
 from linesim.setup.light.curve_files import read_curve
-from linesim.setup.load import load_setup, sample_setup, starter_text
+from linesim.setup.load import load_setup, sample_setup
 from linesim.setup.quantity import parse_quantity
 from linesim.setup.shown import visible
 from linesim.studies.batch.ranges import ranges_of

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import tifffile
 
-from linesim.setup.load import starter_text
+from linesim.setup.infiles import starter_text
 
 FOUR = ["metrics.json", "preview.png", "scan.tif", "setup.toml"]
 # the shared names of `budget --json` and metrics.json, those that always apply

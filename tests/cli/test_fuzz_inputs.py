@@ -27,7 +27,8 @@ from linesim.figures.budget import budget
 from linesim.files.images_in import read_image
 from linesim.files.samples_in import load_samples
 from linesim.setup.errors import InputError
-from linesim.setup.load import load_setup, setup_from, starter_text
+from linesim.setup.infiles import starter_text
+from linesim.setup.load import load_setup, setup_from
 from linesim.setup.shown import visible
 from linesim.studies.rank.space import load_space
 from linesim.studies.rank.study import rank

@@ -70,7 +70,7 @@ HEAVY = (
     ("arguments", "needed"),
     [
         (("--help",), set()),
-        (("new", "station.toml"), {"numpy", "pydantic"}),
+        (("new", "station.toml"), {"pydantic"}),
         (("budget",), {"numpy", "pydantic", "scipy"}),
         (
             ("scan", "tiny.toml"),

@@ -10,7 +10,8 @@ import pytest
 
 from linesim.setup.errors import InputError
 from linesim.setup.fields import Kind
-from linesim.setup.load import changed, sample_setup, setup_from, starter_text
+from linesim.setup.infiles import starter_text
+from linesim.setup.load import changed, sample_setup, setup_from
 from linesim.setup.model import Sections
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup

@@ -9,7 +9,8 @@ import imagecodecs
 import numpy as np
 import pytest
 
-from linesim.setup.load import changed, load_setup, setup_from, starter_text
+from linesim.setup.infiles import starter_text
+from linesim.setup.load import changed, load_setup, setup_from
 from linesim.setup.model import Sections
 from linesim.setup.resolve import resolved_text
 from linesim.setup.vocabulary import Section

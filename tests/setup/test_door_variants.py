@@ -9,7 +9,8 @@ import pytest
 from pydantic import ValidationError
 
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, setup_from, starter_text
+from linesim.setup.infiles import starter_text
+from linesim.setup.load import changed, setup_from
 from linesim.setup.resolve import resolved_text
 
 

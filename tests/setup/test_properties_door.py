@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, load_setup, setup_from, starter_text
+from linesim.setup.infiles import starter_text
+from linesim.setup.load import changed, load_setup, setup_from
 from linesim.setup.resolve import resolved_text
 
 Texts = dict[str, dict[str, Any]]
