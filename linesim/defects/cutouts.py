@@ -179,7 +179,6 @@ class CutOuts:
 
     Parameters
     ----------
-    kind : str
     cuts : tuple of CutOut; ``form`` chooses one
     absolute : bool; values are reflectances, not ratios
     """
@@ -195,7 +194,6 @@ class CutOuts:
         Parameters
         ----------
         size : float; factor of the size that it was photographed at
-        strength : float; factor of its contrast
         form : int; which of the pictures, counted round and round
         """
         return CutOutFault(

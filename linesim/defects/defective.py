@@ -12,13 +12,7 @@ from linesim.targets.painted import Grid
 
 
 def grid_under(reference: Reference) -> Grid:
-    """
-    Take the pixel grid of a reference.
-
-    Parameters
-    ----------
-    reference : Reference; any
-    """
+    """Take the pixel grid of a reference."""
     return Grid(
         pixel_size_um=reference.pixel_size_um,
         rows=reference.shape[0],
@@ -71,7 +65,6 @@ class DefectiveReference:
     Parameters
     ----------
     base : Reference; the target without faults, grey or colour
-    faults : tuple of Fault; what is on it
     """
 
     base: Reference

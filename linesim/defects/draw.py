@@ -79,9 +79,7 @@ def draw_faults(
 
     Parameters
     ----------
-    random : Generator; the only source of chance
     recipes : sequence of Recipe; what to draw, in this order
-    area : Area; where
     min_distance_mm : float
         Least distance between the boxes of any two faults, halos with them. [mm]
     edge_rule : {"inside", "cut"}; whether faults lie wholly in the area, or may reach out of it
@@ -108,7 +106,6 @@ class Ground:
 
     Parameters
     ----------
-    area, min_distance_mm, edge_rule : as of `draw_faults`
     allowed : callable, optional; tells whether a fault of a kind may lie in an upright box
     """
 
@@ -126,9 +123,7 @@ def draw_with_room(
 
     Parameters
     ----------
-    random : Generator; the only source of chance
     recipes : sequence of Recipe; what to draw, in this order
-    ground : Ground; where they may lie
 
     Returns
     -------

@@ -42,8 +42,6 @@ class Fault:
 
     Parameters
     ----------
-    kind : str; name of its kind
-    pose : Pose; where it lies
     layers : tuple of Layer; painted in this order
     outline : Shape
         Its mask. A soft rim counts by its opacity; a halo around the fault is painted and not
@@ -71,10 +69,6 @@ class Fault:
         """
         Give the bounds: the reference pixels it can touch.
 
-        Parameters
-        ----------
-        grid : Grid; the reference's pixels
-
         Returns
         -------
         Window; within the reference; empty if it lies beside it
@@ -91,27 +85,13 @@ class Fault:
         )
 
     def margin_px(self, grid: Grid) -> int:
-        """
-        Tell how much of the target around it counts for what is painted.
-
-        Parameters
-        ----------
-        grid : Grid; the reference's pixels
-
-        Returns
-        -------
-        int; on each side [px]
-        """
+        """Tell how much of the target around it counts for what is painted."""
         reach_um = max(layer.effect.reach_um for layer in self.layers)
         return ceil(reach_um / grid.pixel_size_um)
 
     def coverage(self, window: Window) -> ImageArray:
         """
         Give the mask.
-
-        Parameters
-        ----------
-        window : Window; the pixels asked for
 
         Returns
         -------
@@ -156,9 +136,7 @@ def laid(view: View, base: View, layer: Layer, share: ImageArray) -> ImageArray:
 
     Parameters
     ----------
-    view : View; what lies there
     base : View; the untouched target there and in a margin around
-    layer : Layer; its effect counts
     share : ndarray of shape (rows, columns); of each pixel that it covers
 
     Returns

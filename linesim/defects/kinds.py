@@ -127,8 +127,6 @@ class Placed:
 
     Parameters
     ----------
-    kind : str; name of its kind
-    pose : Pose; where it lies
     values : mapping; numbers of the kind's parameters by name; what is left out takes its default
     own : Kind, optional; the kind itself, where it is not one of `KINDS`
     """

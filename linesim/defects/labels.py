@@ -61,7 +61,6 @@ class Footprints:
     Parameters
     ----------
     grid : Grid; pixels of the reference
-    repeat : bool; whether it repeats
     seed : int; of the jitter, as for the image
     exposers : tuple of Exposer
         One a line of sight; colours that look elsewhere count by their mean.
@@ -81,10 +80,6 @@ class Footprints:
     def labels(self, fault: Fault) -> tuple[Label, ...]:
         """
         Label a fault.
-
-        Parameters
-        ----------
-        fault : Fault; on the target
 
         Returns
         -------
@@ -150,10 +145,7 @@ def footprints(setup: Setup, reference: Reference, lines: int, seed: int) -> Foo
 
     Parameters
     ----------
-    setup : Setup
     reference : Reference; the target, or any other of the same pixels; it is not read
-    lines : int; lines of the image
-    seed : int; of the image
     """
     numbers, grid = station(setup), grid_under(reference)
     exposers = tuple(

@@ -113,7 +113,6 @@ class ChangedInside:
 
     Parameters
     ----------
-    kind : str
     outlines : tuple of Polygon; ``form`` chooses one
     """
 
@@ -126,8 +125,6 @@ class ChangedInside:
 
         Parameters
         ----------
-        change : float or tuple of float; share of the local reflectance
-        size : float; factor of the size drawn
         form : int; which of the outlines, counted round and round
         """
         outline = self.outlines[int(form) % len(self.outlines)]
@@ -141,7 +138,6 @@ class MadeOf:
 
     Parameters
     ----------
-    kind : str
     outlines : tuple of Polygon; ``form`` chooses one
     """
 
@@ -156,8 +152,6 @@ class MadeOf:
 
         Parameters
         ----------
-        reflectance : float or tuple of float; of the material
-        size : float; factor of the size drawn
         form : int; which of the outlines, counted round and round
         """
         outline = self.outlines[int(form) % len(self.outlines)]

@@ -58,10 +58,6 @@ class Pose:
         """
         Bring edges from a shape's own place to the target.
 
-        Parameters
-        ----------
-        edges : Edges; from the middle of the shape
-
         Returns
         -------
         Edges; from the optical axis and the leading edge

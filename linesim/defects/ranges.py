@@ -49,10 +49,6 @@ class Range:
         Parameters
         ----------
         random : Generator; one uniform number is taken from it, whatever the range
-
-        Returns
-        -------
-        float; from low to high
         """
         share = float(random.random())
         if not self.even_ratios:
@@ -77,10 +73,6 @@ class Each:
     def drawn(self, random: np.random.Generator) -> tuple[float, ...]:
         """
         Draw them.
-
-        Parameters
-        ----------
-        random : Generator; as many numbers are taken from it
 
         Returns
         -------

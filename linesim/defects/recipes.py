@@ -27,10 +27,8 @@ class Recipe:
 
     Parameters
     ----------
-    kind : str
     ranges : mapping; what each parameter is drawn from; ``form`` is drawn by itself
     fewest, most : int; how many, all numbers between equally likely
-    turn : Range; direction [°]
     own : Kind, optional; the kind itself, where it is not one of `kinds.KINDS`
 
     Raises

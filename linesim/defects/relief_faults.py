@@ -281,7 +281,6 @@ class Laid:
 
     Parameters
     ----------
-    fault : ReliefFault; what
     x_um, y_um : float; its middle, from the outer corner of the first pixel of the first row [µm]
     """
 

@@ -22,7 +22,6 @@ class Pinhole:
 
     Parameters
     ----------
-    diameter_um : float
     change : float, tuple of float or Effect; of the local reflectance, as a share
     """
 

@@ -13,7 +13,6 @@ class Window:
 
     Parameters
     ----------
-    grid : Grid; the reference's pixels
     top, bottom : int; first row and one past the last
     left, right : int; first column and one past the last
     """
@@ -35,13 +34,7 @@ class Window:
         return 0 in self.shape
 
     def between(self, first: int, last: int) -> "Window":
-        """
-        Give the part between two rows.
-
-        Parameters
-        ----------
-        first, last : int; first row and one past the last
-        """
+        """Give the part between two rows."""
         return replace(self, top=max(self.top, first), bottom=min(self.bottom, last))
 
     def grown(self, margin_px: int) -> "Window":
@@ -55,17 +48,7 @@ class Window:
         )
 
     def within(self, outer: "Window") -> tuple[slice, slice]:
-        """
-        Tell where it lies in a larger one.
-
-        Parameters
-        ----------
-        outer : Window; holds it all
-
-        Returns
-        -------
-        tuple of slice; rows and columns of the larger one
-        """
+        """Tell where it lies in a larger one."""
         return (
             slice(self.top - outer.top, self.bottom - outer.top),
             slice(self.left - outer.left, self.right - outer.left),
@@ -79,7 +62,6 @@ class View:
 
     Parameters
     ----------
-    window : Window; where
     image : ndarray of shape (rows, columns) or (rows, columns, 3); linear reflectance
     """
 
@@ -89,10 +71,6 @@ class View:
     def part(self, window: Window) -> ImageArray:
         """
         Give the reflectance in a smaller window.
-
-        Parameters
-        ----------
-        window : Window; lies in this one
 
         Returns
         -------

@@ -47,7 +47,6 @@ class Budget:
     Parameters
     ----------
     groups : mapping; group -> figure -> value, the unit as suffix of the name
-    cautions : tuple of Caution; what to mind
     verdicts : tuple of Verdict; each requirement against what was reached
     """
 
@@ -74,19 +73,7 @@ class Budget:
 
 
 def scan_lines(setup: Setup, numbers: Station, size: TargetSize) -> int:
-    """
-    Count the lines of a scan: as asked, or as many as lie on the target.
-
-    Parameters
-    ----------
-    setup : Setup
-    numbers : Station
-    size : TargetSize; of the target
-
-    Returns
-    -------
-    int; at least 1
-    """
+    """Count the lines of a scan: as asked, or as many as lie on the target."""
     if setup.acquisition.lines is not None:
         return setup.acquisition.lines
     length_mm = setup.acquisition.length_mm
@@ -131,11 +118,6 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
     Work out the closed-form figures of a setup in front of a target of some size.
 
     Of a range of speeds the figures are those of the fastest; each verdict is the weaker of both.
-
-    Parameters
-    ----------
-    setup : Setup
-    size : TargetSize; of the target
 
     Raises
     ------
@@ -218,15 +200,7 @@ def _lit(numbers: Station, wanted: Search) -> dict[str, Figure]:
 
 
 def geometry_of(setup: Setup, numbers: Station, size: TargetSize) -> dict[str, Figure]:
-    """
-    Give all figures of the geometry, those that a station alone does not tell included.
-
-    Parameters
-    ----------
-    setup : Setup
-    numbers : Station
-    size : TargetSize; of the target
-    """
+    """Give all figures of the geometry, those that a station alone does not tell included."""
     camera = setup.camera
     group = geometry_group(numbers, scan_lines(setup, numbers, size), reach(setup))
     if setup.lens.focal_length_mm is not None:

@@ -16,17 +16,7 @@ Found = Iterator[tuple[str, str]]
 
 
 def values(value: Value) -> list[float]:
-    """
-    Give a figure's values, one or one a colour.
-
-    Parameters
-    ----------
-    value : float, str or dict
-
-    Returns
-    -------
-    list of float; at least one
-    """
+    """Give a figure's values, one or one a colour."""
     return list(value.values()) if isinstance(value, dict) else [float(value)]
 
 

@@ -33,7 +33,6 @@ class Caution:
     Parameters
     ----------
     code : str; fixed word for machines
-    text : str; sentences for people
     """
 
     code: str

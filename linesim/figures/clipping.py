@@ -31,7 +31,6 @@ def clipping_limit(numbers: Station, signal_e: Figure) -> str:
 
     Parameters
     ----------
-    numbers : Station; one station
     signal_e : float or ndarray; signal of a delivered pixel; of several colours one each [e]
     """
     shares = {name: float(np.max(limit_share(_alone(numbers, name), signal_e))) for name in PLACES}
@@ -45,20 +44,13 @@ def nearest_place(numbers: Station, share: float) -> str:
 
     Parameters
     ----------
-    numbers : Station; one station
     share : float; over 0; as `limit_share` gives it
     """
     return PLACES[clipping_limit(numbers, signal_at(numbers, share))]
 
 
 def place_of_white(signal: Mapping[str, Value]) -> str:
-    """
-    Name in words the limit that white fills, to stand behind the share or the factor.
-
-    Parameters
-    ----------
-    signal : mapping; the group of that name
-    """
+    """Name in words the limit that white fills, to stand behind the share or the factor."""
     place = PLACES[str(signal["saturation_limit"])]
     clips = max(values(signal["saturation_white"])) > 1
     return f"{place}: clipped" if clips else f"of {place}"
@@ -76,7 +68,6 @@ def signal_at(numbers: Station, share: float) -> FloatArray:
 
     Parameters
     ----------
-    numbers : Station; one station
     share : float; over 0; as `limit_share` gives it
 
     Returns
@@ -99,7 +90,6 @@ def brightest_of(numbers: Station, share: float) -> float:
 
     Parameters
     ----------
-    numbers : Station; one station
     share : float; as `limit_share` gives it
 
     Returns
@@ -116,7 +106,6 @@ def unclipped_ratio(numbers: Station, share: float) -> float:
 
     Parameters
     ----------
-    numbers : Station; one station
     share : float; of the nearest limit that is taken now
 
     Returns

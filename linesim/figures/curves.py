@@ -26,7 +26,6 @@ def factors_across(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
 
     Parameters
     ----------
-    numbers : Station; one station
     frequency_lp_mm : ndarray; on the target [lp/mm]
 
     Returns
@@ -45,7 +44,6 @@ def factors_along(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
 
     Parameters
     ----------
-    numbers : Station; one station
     frequency_lp_mm : ndarray; on the target [lp/mm]
 
     Returns
@@ -91,9 +89,7 @@ class LightPath:
 
     Parameters
     ----------
-    lamp_w_m2, ambient_w_m2 : float; at the target [W/m²]
     sent_back_w_m2 : float; of both, sent back by white [W/m²]
-    sensor_w_m2 : float; at the sensor [W/m²]
     photons : float; on a delivered pixel in its exposures, all wavelengths, before any filter
     electrons_white : float or ndarray of shape (3,)
         Of them, collected; one a colour where there are colours. [e]

@@ -54,7 +54,6 @@ class Demand:
         Key of the section ``requirement``, or what is always judged: "line_rate", "link",
         "exposure", "clipping".
     group, figure : str; name of the figure that is judged, and where the budget has it
-    wanted : float; in the figure's unit
     low_is_good : bool; whether the figure should not exceed it
     place : str
         "line" where all of the line is alike, "middle", or "worst" where the ends count too.

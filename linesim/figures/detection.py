@@ -62,7 +62,6 @@ class Search:
     ----------
     contrast : float; of the defect, as a share of the product's level
     detection_rate : float; share of the defects to find
-    false_alarms_per_m2 : float; allowed [1/m²]
     sides_um : tuple of float or None
         Across and along, of the smallest defect; ``None`` leaves its own figures out. [µm]
     shape : str; "disc", "scratch-along", "scratch-across", or the kind of a fault with relief
@@ -122,7 +121,6 @@ def search(setup: Setup, size: TargetSize) -> Search:
 
     Parameters
     ----------
-    setup : Setup
     size : TargetSize; of its target, and how light that is
 
     Raises
@@ -164,7 +162,6 @@ def ground_of(numbers: Station, wanted: Search) -> Ground:
 
     Parameters
     ----------
-    numbers : Station
     wanted : Search; what is looked for, and on what
     """
     return ground(numbers, wanted.product, wanted.contrast, wanted.texture)
@@ -178,8 +175,6 @@ def detection_group(
 
     Parameters
     ----------
-    numbers : Station
-    wanted : Search; what is looked for
     names : collection of str, optional
         Figures that are needed, as sizes take their time; left out, all.
 

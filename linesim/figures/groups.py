@@ -32,7 +32,6 @@ class Reach:
     Parameters
     ----------
     sample_bits : float; that a sample takes on the link; whole bytes where no pixel format says
-    channels : float; samples of a pixel
     max_line_rate_hz, link_mb_s, max_pulse_rate_hz : float
         No number where the setup does not say. [Hz], [MB/s], [Hz]
     """
@@ -71,8 +70,6 @@ def limits_group(numbers: Station, able: Reach, brightest: Figure) -> Group:
 
     Parameters
     ----------
-    numbers : Station
-    able : Reach; of the camera
     brightest : float or ndarray; brightest part of the target that counts, as a share of white
 
     Returns
@@ -113,9 +110,7 @@ def geometry_group(numbers: Station, lines: Figure, reach: Reach) -> Group:
 
     Parameters
     ----------
-    numbers : Station
     lines : float or ndarray; lines of the scan
-    reach : Reach; of the camera
     """
     place, when, lens = numbers.geometry, numbers.timing, numbers.optics
     sample_bytes = reach.channels * np.asarray(reach.sample_bits) / _BYTE_BITS
@@ -191,7 +186,6 @@ def lit_group(numbers: Station, product: Figure) -> Group:
 
     Parameters
     ----------
-    numbers : Station
     product : float or ndarray; level of good product, as a share of white
     """
     return {**signal_group(numbers), **product_group(numbers, product)}

@@ -45,14 +45,7 @@ Wanted = TypeVar("Wanted", bound=Product)
 
 
 def is_even(numbers: Station, wanted: Product) -> bool:
-    """
-    Tell whether ends and middle are alike.
-
-    Parameters
-    ----------
-    numbers : Station
-    wanted : Product; what lies under them
-    """
+    """Tell whether ends and middle are alike."""
     lit = np.all(np.asarray(numbers.ends) == 1) and np.all(np.asarray(wanted.ends) == 1)
     return bool(lit and numbers.even_optics)
 
@@ -65,8 +58,6 @@ def with_ends(
 
     Parameters
     ----------
-    numbers : Station
-    wanted : Product; what lies under it
     group_of : callable; gives the group of both
 
     Returns
@@ -95,7 +86,6 @@ def worst_name(setup: Setup, *, even: bool) -> str:
 
     Parameters
     ----------
-    setup : Setup
     even : bool; whether ends and middle are alike
 
     Returns

@@ -21,11 +21,6 @@ def digits(value: float, count: int = _DIGITS) -> str:
     """
     Write a number to some digits, and whole where it has more before the point.
 
-    Parameters
-    ----------
-    value : float; any
-    count : int; digits
-
     Returns
     -------
     str; without an exponent between 10⁻⁴ and 10¹²
@@ -39,14 +34,7 @@ def digits(value: float, count: int = _DIGITS) -> str:
 
 
 def significant(value: float, count: int = _DIGITS) -> str:
-    """
-    Write a number to some digits, noughts behind them where it is larger.
-
-    Parameters
-    ----------
-    value : float; any
-    count : int; digits
-    """
+    """Write a number to some digits, noughts behind them where it is larger."""
     return digits(float(f"{value:.{count}g}"), count)
 
 
@@ -56,7 +44,6 @@ def apart(got: float, wanted: float, form: Callable[[float, int], str] = digits)
 
     Parameters
     ----------
-    got, wanted : float; in one unit
     form : callable; writes one of them with a count of digits
 
     Returns
@@ -71,28 +58,14 @@ def apart(got: float, wanted: float, form: Callable[[float, int], str] = digits)
 
 
 def rate(rate_hz: float, count: int = _DIGITS) -> str:
-    """
-    Write a line rate.
-
-    Parameters
-    ----------
-    rate_hz : float [Hz]
-    count : int; digits
-    """
+    """Write a line rate."""
     if rate_hz < _THOUSAND:
         return f"{digits(rate_hz, count)} Hz"
     return f"{digits(rate_hz / _THOUSAND, count)} kHz"
 
 
 def percent(share: float, count: int = _DIGITS) -> str:
-    """
-    Write a share that is no chance, such as that of a limit.
-
-    Parameters
-    ----------
-    share : float; any
-    count : int; digits
-    """
+    """Write a share that is no chance, such as that of a limit."""
     return f"{digits(100 * share, count)} %"
 
 
@@ -102,7 +75,6 @@ def chance(share: float, count: int = _DIGITS) -> str:
 
     Parameters
     ----------
-    share : float; from 0 to 1
     count : int; digits; from 0.99 on so many of what is left
     """
     if share > _ALL and count <= _DIGITS:
@@ -117,11 +89,6 @@ def chance(share: float, count: int = _DIGITS) -> str:
 def alarms(alarms_per_m2: float, count: int = _DIGITS) -> str:
     """
     Write a number of false alarms on product.
-
-    Parameters
-    ----------
-    alarms_per_m2 : float [1/m²]
-    count : int; digits
 
     Returns
     -------
@@ -140,10 +107,6 @@ def alarms(alarms_per_m2: float, count: int = _DIGITS) -> str:
 def ratio_words(ratio: float) -> str:
     """
     Write a factor.
-
-    Parameters
-    ----------
-    ratio : float; over 1
 
     Returns
     -------
@@ -175,10 +138,6 @@ def fill_words(share: float) -> str:
     """
     Say how far a level fills its limit.
 
-    Parameters
-    ----------
-    share : float; of the limit
-
     Returns
     -------
     str; in percent, or as a factor where it goes over
@@ -193,7 +152,6 @@ def at_most(value: float, count: int = _DIGITS) -> str:
     Parameters
     ----------
     value : float; over 0
-    count : int; digits
 
     Returns
     -------
@@ -224,7 +182,6 @@ def plain_number(value: float, digits: int = 4) -> str:
     Parameters
     ----------
     value : float; finite
-    digits : int; significant ones
 
     Returns
     -------

@@ -18,11 +18,6 @@ def product_share(setup: Setup, size: TargetSize) -> Figure:
     """
     Give the level of good product, as a share of white.
 
-    Parameters
-    ----------
-    setup : Setup
-    size : TargetSize; of its target
-
     Returns
     -------
     float, or ndarray of shape (3,)
@@ -39,11 +34,6 @@ def product_share(setup: Setup, size: TargetSize) -> Figure:
 def brightest_share(setup: Setup, size: TargetSize) -> Figure:
     """
     Give the brightest level that counts, as a share of white.
-
-    Parameters
-    ----------
-    setup : Setup
-    size : TargetSize; of its target
 
     Returns
     -------

@@ -29,12 +29,7 @@ def mtf_across(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
 
     Parameters
     ----------
-    numbers : Station
     frequency_lp_mm : float or ndarray; on the target [lp/mm]
-
-    Returns
-    -------
-    ndarray
     """
     lens = np.abs(numbers.optics.mtf(frequency_lp_mm / numbers.optics.magnification))
     return lens * pixel_mtf_across(numbers, frequency_lp_mm)
@@ -46,12 +41,7 @@ def mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
 
     Parameters
     ----------
-    numbers : Station
     frequency_lp_mm : float or ndarray; on the target [lp/mm]
-
-    Returns
-    -------
-    ndarray
     """
     lens = np.abs(numbers.optics.mtf(0.0, frequency_lp_mm / numbers.optics.magnification))
     return lens * pixel_mtf_along(numbers, frequency_lp_mm)

@@ -68,7 +68,6 @@ class Shared:
     code : str; fixed word for machines
     text : str; sentences, with the figures of the station of most light that it holds for
     titles : tuple of str; of the stations that it holds for, in order
-    stations : int; of how many
     """
 
     code: str
@@ -99,13 +98,7 @@ def total_w_m2(setup: Setup) -> float:
 
 
 def safety_cautions(setup: Setup) -> Iterator[tuple[str, str]]:
-    """
-    Find what to mind about the light.
-
-    Yields
-    ------
-    tuple of str; code and text
-    """
+    """Find what to mind about the light."""
     light_w_m2, whole = total_w_m2(setup), whole_light(setup.light.spectrum)
     if light_w_m2 > 0:
         yield from _bright(setup, light_w_m2, whole)
@@ -117,10 +110,6 @@ def safety_cautions(setup: Setup) -> Iterator[tuple[str, str]]:
 def shared_cautions(stations: Iterable[tuple[str, Setup]]) -> tuple[Shared, ...]:
     """
     Give the cautions about the light of many stations, each once.
-
-    Parameters
-    ----------
-    stations : iterable of (str, Setup); titles and stations
 
     Returns
     -------

@@ -86,15 +86,7 @@ class Verdict:
 
 
 def at_least(requirement: str, wanted: float, got: float, where: str = "line") -> Verdict:
-    """
-    Judge a figure that should be large.
-
-    Parameters
-    ----------
-    requirement : str; its name
-    wanted, got : float; in the same unit
-    where : str; the place that decides
-    """
+    """Judge a figure that should be large."""
     return Verdict(
         requirement=requirement,
         wanted=wanted,
@@ -108,16 +100,7 @@ def at_least(requirement: str, wanted: float, got: float, where: str = "line") -
 def at_most(
     requirement: str, wanted: float, got: float, where: str = "line", slack: float = 0.0
 ) -> Verdict:
-    """
-    Judge a figure that should be small.
-
-    Parameters
-    ----------
-    requirement : str; its name
-    wanted, got : float; in the same unit
-    where : str; the place that decides
-    slack : float; share by which it may be passed
-    """
+    """Judge a figure that should be small."""
     return Verdict(
         requirement=requirement,
         wanted=wanted,
@@ -135,13 +118,7 @@ def _state(requirement: str, *, met: bool) -> State:
 
 
 def worst_state(found: Sequence[Verdict]) -> State:
-    """
-    Give the worst of some verdicts.
-
-    Parameters
-    ----------
-    found : sequence of Verdict; of one setup
-    """
+    """Give the worst of some verdicts."""
     return _STATES[max((_STATES.index(each.state) for each in found), default=0)]
 
 
@@ -151,8 +128,6 @@ def verdicts(setup: Setup, numbers: Station, groups: Groups, *, even: bool) -> t
 
     Parameters
     ----------
-    setup : Setup; with what must be met
-    numbers : Station; the same in numbers
     groups : mapping; the figures; of several colours the weakest counts
     even : bool; whether the ends of the line are as its middle
 

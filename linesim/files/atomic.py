@@ -95,18 +95,7 @@ def _sentence(path: Path | str, error: OSError) -> str:
 
 
 def write_bytes(path: Path | str, data: bytes) -> None:
-    """
-    Write bytes, whole or not at all.
-
-    Parameters
-    ----------
-    path : Path or str; the final name
-    data : bytes; what to write
-
-    Raises
-    ------
-    InputError; the file cannot be written
-    """
+    """Write bytes, whole or not at all."""
     with atomic_path(path) as temporary:
         temporary.write_bytes(data)
 
@@ -114,13 +103,6 @@ def write_bytes(path: Path | str, data: bytes) -> None:
 def write_text(path: Path | str, text: str) -> None:
     r"""
     Write text as UTF-8, whole or not at all; ``\n`` stays ``\n`` on every system.
-
-    Parameters
-    ----------
-    path : Path or str
-        The final name.
-    text : str
-        What to write.
 
     Raises
     ------
@@ -183,15 +165,9 @@ def write_json(path: Path | str, value: object) -> None:
     """
     Write plain data as JSON, whole or not at all.
 
-    Parameters
-    ----------
-    path : Path or str; the final name
-    value : object; what `json_text` takes
-
     Raises
     ------
     ValueError; a number is not finite
     TypeError; a value has no place in JSON
-    InputError; the file cannot be written
     """
     write_text(path, json_text(value))

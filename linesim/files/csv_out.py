@@ -25,12 +25,7 @@ def write_csv(path: Path | str, header: Sequence[str], rows: Iterable[Sequence[o
 
     Parameters
     ----------
-    path : Path or str
-        The final name.
-    header : sequence of str
-        Names of the columns.
-    rows : iterable of sequences
-        One sequence a row, as long as the header.
+    rows : iterable of sequences; one sequence a row, as long as the header
 
     Raises
     ------

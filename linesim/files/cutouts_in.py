@@ -30,13 +30,6 @@ def read_opaque_part(path: Path, *, encoding: Encoding, key: str, max_pixels: in
     """
     Read a PNG or TIFF file with transparency.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-    encoding : {"srgb", "linear"}; what the codes stand for; opacity is linear always
-    key : str; key that named the file, for messages
-    max_pixels : int; refuse images with more pixels, before decoding
-
     Raises
     ------
     InputError; the file cannot be read, is opaque all over, or holds floats

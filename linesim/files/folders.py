@@ -12,10 +12,6 @@ def images_in(folder: Path) -> tuple[Path, ...]:
     """
     Name the images of a folder, in the order in which people count: 2 before 10.
 
-    Parameters
-    ----------
-    folder : pathlib.Path
-
     Raises
     ------
     InputError; where there is none

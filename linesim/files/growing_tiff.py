@@ -80,7 +80,6 @@ def growing_tiff(planned: Planned, *, resume: bool, force: bool = False) -> Iter
 
     Parameters
     ----------
-    planned : Planned; what it is to become
     resume : bool; go on with what a run before has left, or begin where nothing lies
     force : bool; begin although the disk has too little room
 
@@ -116,13 +115,7 @@ def growing_tiff(planned: Planned, *, resume: bool, force: bool = False) -> Iter
 
 
 def settle(path: Path) -> None:
-    """
-    Take the note away: nothing is left to be gone on with.
-
-    Parameters
-    ----------
-    path : Path; final name of the file
-    """
+    """Take the note away: nothing is left to be gone on with."""
     note_of(path).unlink(missing_ok=True)
 
 

@@ -89,9 +89,6 @@ def read_image(
 
     Parameters
     ----------
-    path : Path or str
-    encoding : {"srgb", "linear"}; what the codes stand for
-    key : str; key or argument that named the file, for messages
     max_pixels : int
         Refuse images with more pixels, before decoding. One million pixels need 4 MB, in colour 12
         MB, and about half as much again while decoding.
@@ -111,19 +108,7 @@ def read_image(
 
 
 def decoded(pixels: Pixels, encoding: Encoding, name: str) -> LoadedImage:
-    """
-    Bring an image that has been read to linear light.
-
-    Parameters
-    ----------
-    pixels : Pixels; as the file holds it
-    encoding : {"srgb", "linear"}; what the codes stand for
-    name : str; key and file, for messages
-
-    Raises
-    ------
-    InputError; it holds floats that are no linear values from 0 to 1
-    """
+    """Bring an image that has been read to linear light."""
     with refusals_named(name):
         data = _linear(pixels, encoding)
     cautions = tuple(f"{name}: {text}." for text in _cautions(pixels, encoding))
@@ -148,10 +133,6 @@ def read_pixels(
 def refusals_named(name: str) -> Iterator[None]:
     """
     Make the refusal of an image a sentence that begins with the file's name.
-
-    Parameters
-    ----------
-    name : str; key and file
 
     Yields
     ------

@@ -33,7 +33,6 @@ def write_tiff(
 
     Parameters
     ----------
-    path : Path or str; the final name
     image : ndarray of uint8 or uint16, shape (rows, columns) or (rows, columns, 3)
         Samples as delivered; a 12-bit value stays as it is in its 16 bits.
     full_scale_dn : int, optional
@@ -44,7 +43,6 @@ def write_tiff(
     ------
     TypeError; the samples are of another type
     ValueError; the image is of another shape or empty
-    InputError; the file cannot be written
     """
     _refuse_shape(image)
     with atomic_path(path) as temporary:
@@ -66,7 +64,6 @@ def lay_out_tiff(
     ----------
     path : pathlib.Path; written at once: lend it by `atomic_path`
     shape : tuple of int; (rows, columns) or (rows, columns, 3)
-    kind : numpy.dtype; of the samples
     full_scale_dn : int, optional; largest sample that can be [DN]
     data : ndarray, optional; the samples; left out: room for them
 
@@ -103,7 +100,6 @@ def write_png(
 
     Parameters
     ----------
-    path : Path or str; the final name
     image : ndarray of uint8 or uint16, shape (rows, columns) or (rows, columns, 3)
         Samples; no side over a million pixels.
     as_scan : bool
@@ -115,7 +111,6 @@ def write_png(
     ------
     TypeError; the samples are of another type
     ValueError; the image is of another shape, empty or too long for PNG readers
-    InputError; the file cannot be written
     """
     _refuse_shape(image)
     if max(image.shape[:2]) > MAX_SIDE:

@@ -19,9 +19,7 @@ class Row:
     Parameters
     ----------
     line : int; of the table; 0 where there is none
-    file : pathlib.Path
     kind : {"flat", "dark"}; evenly lit, or without any light
-    exposure_us : float; exposure time [µs]
     light : float or None
         In the unit of the table's column; None in the dark, or where there is no such column.
     """
@@ -35,16 +33,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """
-    Frames of one kind, exposure and light.
-
-    Parameters
-    ----------
-    kind : {"flat", "dark"}; of all
-    exposure_us : float; of all [µs]
-    light : float or None; of all
-    rows : tuple of Row
-    """
+    """Frames of one kind, exposure and light."""
 
     kind: Kind
     exposure_us: float
@@ -68,7 +57,6 @@ class Manifest:
 
     Parameters
     ----------
-    name : str; of its file
     rows : tuple of Row; in its order
     light : {"irradiance_w_m2", "photons"} or None
         The column that tells the light; None where the table has neither.

@@ -26,9 +26,6 @@ class Photo:
     linear : ndarray of float32, shape (rows, columns, channels); from 0 to 1
     codes : ndarray, shape (rows, columns) or (rows, columns, 3); as the file holds them, upright
     full_scale : int; code of white; 1 for floats
-    dpi : tuple of float or None; across and down [dots an inch]
-    is_jpeg : bool; the file is a JPEG
-    cautions : tuple of str; from reading
     """
 
     linear: ImageArray
@@ -42,12 +39,6 @@ class Photo:
 def read_photo(path: Path, key: str, encoding: Encoding) -> Photo:
     """
     Read a PNG, TIFF or JPEG file with its codes and its resolution.
-
-    Parameters
-    ----------
-    path : Path
-    key : str; argument or option that named it, for messages
-    encoding : {"srgb", "linear"}; what the codes stand for
 
     Raises
     ------

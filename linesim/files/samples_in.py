@@ -35,7 +35,6 @@ class Samples:
     ----------
     image_dn : ndarray of uint16, shape (lines, width) or (lines, width, 3); samples, unchanged [DN]
     full_scale_dn : int; largest sample that can be [DN]
-    bit_depth : int; bits of a sample
     depth_from : str
         Who says so, such as "as stated" or "smallest usual depth that holds the samples".
     cautions : tuple of str; what looks odd, each a sentence that names the file
@@ -56,9 +55,7 @@ def read_samples(
 
     Parameters
     ----------
-    path : Path or str
     bit_depth : int, optional; bits of a sample; left out: see `load_samples`
-    max_pixels : int, optional; see `load_samples`
 
     Returns
     -------
@@ -91,9 +88,7 @@ def load_samples(
 
     Parameters
     ----------
-    path : Path or str
     bit_depth : int, optional; bits of a sample, 1 to 16
-    key : str; argument that named the file, for messages
     max_pixels : int, optional
         Refuse images with more pixels, by their header; left out: 10⁹. One million pixels need 4 MB
         while they are read, in colour 12 MB, and what the measurement takes.
@@ -125,7 +120,6 @@ def samples_of(
     image : ndarray of uint8 or uint16, shape (lines, width) or (lines, width, 3)
         Samples as delivered.
     bit_depth : int, optional; bits of a sample, 1 to 16
-    key : str; argument that gave it, for messages
 
     Raises
     ------

@@ -68,8 +68,6 @@ def linear_from_codes(
     ----------
     codes : ndarray of shape (rows, columns) or (rows, columns, 3)
         Codes as uint8 or uint16, none above ``full_scale``.
-    full_scale : int; the code of white
-    encoding : {"srgb", "linear"}; what the codes stand for
     alpha : ndarray of shape (rows, columns), optional
         Opacity from 0 to ``full_scale``, always linear.
 

@@ -38,8 +38,6 @@ class TiffRows:
 
     Parameters
     ----------
-    path : Path
-    page : tifffile.TiffPage; what its tags say
     shape : tuple of int; (rows, columns) or (rows, columns, 3)
     largest : int or None; largest code that the file says there can be
     pages : int; pages of the file, of which the first is read
@@ -140,10 +138,6 @@ class TiffRows:
 def rows_of_tiff(path: Path) -> TiffRows | None:
     """
     Open a TIFF file to be read by rows.
-
-    Parameters
-    ----------
-    path : Path; any file
 
     Returns
     -------

@@ -30,7 +30,6 @@ class Planned:
 
     Parameters
     ----------
-    path : Path; its final name
     shape : tuple of int; (lines, width) or (lines, width, 3)
     kind : dtype; of a sample: uint8 or uint16
     full_scale_dn : int; largest sample that can be [DN]
@@ -71,13 +70,7 @@ class Planned:
 
 
 def note_of(path: Path) -> Path:
-    """
-    Name the note that an unfinished run leaves.
-
-    Parameters
-    ----------
-    path : Path; final name of the file
-    """
+    """Name the note that an unfinished run leaves."""
     final = own_place(path)
     return final.with_name(f"{final.stem}.unfinished.json")
 

@@ -21,7 +21,6 @@ class Region:
     Parameters
     ----------
     x, y : int; first column and first line; the image's upper left corner is 0, 0
-    width, height : int; columns and lines
     """
 
     x: int
@@ -31,29 +30,12 @@ class Region:
 
     @classmethod
     def whole(cls, shape: tuple[int, ...]) -> "Region":
-        """
-        Take an image whole.
-
-        Parameters
-        ----------
-        shape : tuple of int; of the image, lines first
-        """
+        """Take an image whole."""
         return cls(x=0, y=0, width=shape[1], height=shape[0])
 
     @classmethod
     def read(cls, text: str, key: str = "--region") -> "Region":
-        """
-        Read a region such as ``"120,0,200,160"``.
-
-        Parameters
-        ----------
-        text : str; first column, first line, columns, lines
-        key : str; option that gave it, for the refusal
-
-        Raises
-        ------
-        InputError; where it is not four whole numbers, or holds nothing
-        """
+        """Read a region such as ``"120,0,200,160"``."""
         match = _FOUR.fullmatch(text)
         if match is None:
             msg = f"{key}: read {shown(text)}; {_EXPECTED}"
@@ -76,10 +58,6 @@ class Region:
         Returns
         -------
         ndarray of shape (lines, width, ...)
-
-        Raises
-        ------
-        InputError; where the region does not lie in the image
         """
         lines, width = image.shape[:2]
         if self.x + self.width > width or self.y + self.height > lines:

@@ -23,22 +23,10 @@ def channel_style(name: str) -> dict[str, Any]:
 
 
 def channel_colour(name: str) -> str:
-    """
-    Give a channel's colour.
-
-    Parameters
-    ----------
-    name : str; as above
-    """
+    """Give a channel's colour."""
     return str(style(_PLACES[name])["color"])
 
 
 def channel_mark(name: str) -> str:
-    """
-    Give the mark of a channel's points.
-
-    Parameters
-    ----------
-    name : str; as above
-    """
+    """Give the mark of a channel's points."""
     return MARKS[_PLACES[name]]

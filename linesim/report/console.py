@@ -22,7 +22,6 @@ def wrapped(text: str, head: str = "", rest: str = "") -> list[str]:
 
     Parameters
     ----------
-    text : str; sentences
     head, rest : str; stand before the first line, and before all others
 
     Returns

@@ -32,14 +32,7 @@ Fact = tuple[str, str, str]
 
 
 def first_facts(setup: Setup, found: Budget) -> Facts:
-    """
-    Choose four figures: what is found, SNR, how near it is to clipping, how it samples.
-
-    Parameters
-    ----------
-    setup : Setup
-    found : Budget; of it
-    """
+    """Choose four figures: what is found, SNR, how near it is to clipping, how it samples."""
     judged = {each.requirement: each for each in found.verdicts}
     return Facts(
         facts=(
@@ -94,15 +87,7 @@ def _one(value: Value) -> float:
 
 
 def limiting(setup: Setup, found: Budget, limits: tuple[Verdict, ...] = ()) -> str:
-    """
-    Say what limits a station first, and what would help.
-
-    Parameters
-    ----------
-    setup : Setup
-    found : Budget; of it
-    limits : tuple of Verdict; judged besides
-    """
+    """Say what limits a station first, and what would help."""
     near = closest((*found.verdicts, *limits))
     name, left, place = name_of(setup, near.requirement), spare(setup, near), place_of(setup, near)
     said = f"Limiting factor: {name}{f' ({place})' if place else ''}, {left}."

@@ -22,11 +22,6 @@ def judged_rows(setup: Setup, found: Budget) -> tuple[Judged, ...]:
     """
     Put the verdicts of a budget into words.
 
-    Parameters
-    ----------
-    setup : Setup
-    found : Budget; with its verdicts
-
     Returns
     -------
     tuple of Judged; in their order
@@ -59,8 +54,6 @@ def outcome(setup: Setup, found: Budget, title: str = "") -> Outcome:
 
     Parameters
     ----------
-    setup : Setup
-    found : Budget; with its verdicts
     title : str; of the station, where the page has several
     """
     said = summary(setup, found.verdicts)

@@ -41,7 +41,6 @@ class LightStep:
 
     Parameters
     ----------
-    label, note, value : str; as the report has them
     level : float; photons or electrons in a delivered pixel that it stands for
     before : float; the same of what was there before this step; 0 where it is no step
     is_limit : bool; whether it is a limit, not light

@@ -32,13 +32,7 @@ _METADATA = re.compile(r"\s*<metadata>.*?</metadata>", flags=re.DOTALL)
 
 
 def refuse_without_extra() -> None:
-    """
-    Refuse to start where a page could not be written in the end.
-
-    Raises
-    ------
-    InputError; where jinja2 or matplotlib is not installed
-    """
+    """Refuse to start where a page could not be written in the end."""
     missing = [name for name in _NEEDS if find_spec(name) is None]
     if missing:
         msg = (
@@ -86,16 +80,11 @@ def page_text(page: "Page", *, one_page: bool = False) -> str:
 
     Parameters
     ----------
-    page : Page
     one_page : bool; the first page alone, with what is to be minded about people
 
     Returns
     -------
     str; a whole file; the same page gives the same text
-
-    Raises
-    ------
-    InputError; where jinja2 or matplotlib is not installed
     """
     script = _text("page.js")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
@@ -128,18 +117,7 @@ def write_pages(
 
     Parameters
     ----------
-    folder : pathlib.Path; made where it is missing
-    page : Page
-    wanted : Wanted
     name : str; of the report's file, without its ending
-
-    Returns
-    -------
-    tuple of pathlib.Path; what was written
-
-    Raises
-    ------
-    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
     files = {folder / f"{name}.html": False} if wanted.report else {}
     files |= {folder / "one_page.html": True} if wanted.one_page else {}
@@ -149,17 +127,5 @@ def write_pages(
 
 
 def write_report(path: Path, page: "Page", *, one_page: bool = False) -> None:
-    """
-    Write a page, whole or not at all.
-
-    Parameters
-    ----------
-    path : pathlib.Path; the final name
-    page : Page
-    one_page : bool; the first page alone
-
-    Raises
-    ------
-    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
-    """
+    """Write a page, whole or not at all."""
     write_text(path, page_text(page, one_page=one_page))

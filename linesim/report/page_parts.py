@@ -15,13 +15,7 @@ PEOPLE = "Eyes, heat and machines"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Text:
-    """
-    Plain paragraphs.
-
-    Parameters
-    ----------
-    paragraphs : tuple of str; one or more
-    """
+    """Plain paragraphs."""
 
     kind: ClassVar[str] = "text"
     paragraphs: tuple[str, ...]
@@ -34,9 +28,7 @@ class Table:
 
     Parameters
     ----------
-    title : str; over it
     head : tuple of str; names of the columns; empty where the title says enough
-    rows : tuple of tuple of str; cells
     is_folded : bool; whether only its title is seen until it is opened; in print it is open
     """
 
@@ -72,7 +64,6 @@ class Picture:
     ----------
     image : str or bytes; SVG text, or a whole PNG file
     alt : str; what is to be seen, for those who do not see it
-    caption : str; under it
     """
 
     image: str | bytes
@@ -101,12 +92,9 @@ class Divider:
 
     Parameters
     ----------
-    before, after : bytes; PNG files of one size
     names : tuple of str; what the two are, in a word or two
     alts : tuple of str; what is to be seen in them
-    size_px : tuple of int; their width and height [px]
     bar : tuple of str and float; label of a scale bar, and its length over the pictures' width
-    caption : str; under them
     """
 
     kind: ClassVar[str] = "divider"
@@ -156,7 +144,6 @@ class Cautions:
 
     Parameters
     ----------
-    title : str; about what
     rows : tuple of tuple of str
         Fixed word for machines, empty where there is none, and sentences for people.
     """
@@ -185,7 +172,6 @@ class Section:
 
     Parameters
     ----------
-    title : str
     parts : tuple of Part; in reading order
     """
 
@@ -200,7 +186,6 @@ class Page:
 
     Parameters
     ----------
-    title : str; of the job
     job : str; what kind of page it is
     outcome : tuple of Outcome; what stands first: one a station
     lead : tuple of str; below it, a paragraph each

@@ -46,13 +46,7 @@ def _ends(signal: Mapping[str, Value]) -> str:
 
 
 def facts(found: Budget) -> Facts:
-    """
-    Choose the figures to be seen first.
-
-    Parameters
-    ----------
-    found : Budget; all figures
-    """
+    """Choose the figures to be seen first."""
     place, signal, sharp = found["geometry"], found["signal"], found["resolution"]
     exposure = found["exposure"]
     has_light = "snr_white_db" in signal  # without any, no SNR in dB
@@ -97,11 +91,6 @@ def requirement_section(setup: Setup, found: Budget) -> Section:
     """
     Tell first whether the station is good enough.
 
-    Parameters
-    ----------
-    setup : Setup
-    found : Budget; with its verdicts
-
     Returns
     -------
     Section; verdicts, and the figures to be seen first
@@ -118,8 +107,6 @@ class Case:
     Parameters
     ----------
     title : str; a few words that tell it from the others
-    setup : Setup
-    budget : Budget
     """
 
     title: str
@@ -177,7 +164,6 @@ def figure_section(setup: Setup, found: Budget, measured: tuple[Row, ...] = ()) 
 
     Parameters
     ----------
-    setup : Setup
     found : Budget; the closed-form figures
     measured : tuple of Row; what was read off an image
     """
@@ -196,10 +182,6 @@ def geometry_section(setup: Setup) -> Section:
 def side_sections(*stations: Case) -> tuple[Section, ...]:
     """
     Draw stations from the side, those alike once.
-
-    Parameters
-    ----------
-    *stations : Case; one or more
 
     Returns
     -------

@@ -55,17 +55,7 @@ class Grid:
 
 
 def round_length_mm(longest_mm: float) -> float:
-    """
-    Give the largest of 1, 2, 5 times a power of ten that is not longer than a length.
-
-    Parameters
-    ----------
-    longest_mm : float; longest bar that fits [mm]
-
-    Returns
-    -------
-    float; length of the bar [mm]
-    """
+    """Give the largest of 1, 2, 5 times a power of ten that is not longer than a length."""
     power = 10.0 ** np.floor(np.log10(longest_mm))
     return float(max(step * power for step in _ROUND if step * power <= longest_mm * (1 + 1e-9)))
 
@@ -96,11 +86,6 @@ def white_for(image_dn: NDArray[np.uint16], black_dn: float) -> float:
     Parameters
     ----------
     image_dn : ndarray; samples [DN]
-    black_dn : float; shown as black [DN]
-
-    Returns
-    -------
-    float; above black [DN]
     """
     return float(max(np.percentile(image_dn, _TOP_PERCENTILE), black_dn + 1))
 
@@ -136,7 +121,6 @@ def picture(
     Parameters
     ----------
     shown : ndarray of uint8, shape (lines, width) or (lines, width, 3); ready for the screen
-    grid : Grid; what a sample covers
     caption : str; broken into lines at spaces
     true_proportion : bool; undo the stretch of unequal sampling; otherwise each sample is a square
 

@@ -66,16 +66,11 @@ def new_figure(
     Parameters
     ----------
     width_mm, height_mm : float; size on paper; the default width fits A4 with margins [mm]
-    rows, columns : int; of axes
 
     Returns
     -------
     tuple of Figure and ndarray of Axes, shape (rows, columns)
         Constrained layout, so that no label is cut.
-
-    Raises
-    ------
-    InputError; where matplotlib is not installed
     """
     try:
         from matplotlib.figure import Figure  # noqa: PLC0415 -- an extra, and slow to import
@@ -121,8 +116,6 @@ def wanted_line(axes: "Axes", value: float, label: str) -> None:
 
     Parameters
     ----------
-    axes : Axes; to draw in
-    value : float; on the y axis
     label : str; written above the line's left end
     """
     axes.axhline(value, color=INK, linewidth=1.0, linestyle=(0, (2, 2)))
@@ -149,11 +142,6 @@ def png_bytes(figure: "Figure", *, dpi: float = 150.0) -> bytes:
     """
     Draw a figure as PNG; the same figure gives the same bytes.
 
-    Parameters
-    ----------
-    figure : Figure; ready
-    dpi : float; dots an inch
-
     Returns
     -------
     bytes; a whole PNG file, without date or program in it
@@ -166,13 +154,7 @@ def png_bytes(figure: "Figure", *, dpi: float = 150.0) -> bytes:
 
 
 def svg_text(figure: "Figure") -> str:
-    """
-    Draw a figure as SVG to be set into a page; the same figure gives the same text.
-
-    Parameters
-    ----------
-    figure : Figure; ready
-    """
+    """Draw a figure as SVG to be set into a page; the same figure gives the same text."""
     out = BytesIO()
     _take_dollars_as_they_are(figure)
     with _styled():

@@ -273,10 +273,6 @@ def measured_rows(read_off: Mapping[str, object]) -> tuple[Row, ...]:
     """
     Put what was measured on an image into words.
 
-    Parameters
-    ----------
-    read_off : mapping; the figures, by name
-
     Returns
     -------
     tuple of Row; in the order of the budget

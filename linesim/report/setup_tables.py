@@ -25,13 +25,7 @@ _AGAIN = "The same setup, seed and versions give the same figures and pictures a
 
 
 def plain(value: object) -> str:
-    """
-    Write a value of a setup file as people read it.
-
-    Parameters
-    ----------
-    value : object; as TOML gives it
-    """
+    """Write a value of a setup file as people read it."""
     if isinstance(value, Mapping):
         return ", ".join(f"{key} {plain(each)}" for key, each in value.items())
     if isinstance(value, list):
@@ -77,7 +71,6 @@ def making_section(setup: Setup, command: str) -> Section:
 
     Parameters
     ----------
-    setup : Setup
     command : str
         That makes the page again from the setup's text, with the seed of noise and jitter.
 

@@ -44,7 +44,6 @@ class Detail:
     Parameters
     ----------
     first_line, first_column : int; sample in its upper left corner
-    lines, columns : int; its size in samples
     """
 
     first_line: int
@@ -61,7 +60,6 @@ class Panel:
     Parameters
     ----------
     image : ndarray of uint8, shape (lines, width) or (lines, width, 3); ready for the screen
-    grid : Grid; what a sample covers
     title : str; what the picture shows, in a few words
     detail : Detail, optional; shown magnified under it
     inset : ndarray of uint8, optional; another picture of as many or fewer samples, under it
@@ -176,8 +174,6 @@ def sheet(
 
     Parameters
     ----------
-    panels : sequence of Panel; at least one
-    columns : int; pictures in a row
     width_px : int; most that the widest picture may take [px]
     heading : str; over all of them; left out where empty
 

@@ -76,13 +76,7 @@ def side_labels(view: SideView) -> tuple[Placed, ...]:
 
 @lru_cache(maxsize=32)
 def side_picture(view: SideView) -> Picture:
-    """
-    Draw a station from the side, with its lamps where they stand somewhere.
-
-    Parameters
-    ----------
-    view : SideView
-    """
+    """Draw a station from the side, with its lamps where they stand somewhere."""
     place, legend = sketch(view), tuple(_legend(view))
     room = frame(place)
     pen = Pen(

@@ -21,10 +21,6 @@ def row_lines(rows: tuple[Row, ...]) -> list[str]:
     """
     Lay rows out.
 
-    Parameters
-    ----------
-    rows : tuple of Row; figures in words
-
     Returns
     -------
     list of str
@@ -58,7 +54,6 @@ def budget_text(setup: Setup, found: Budget) -> str:
 
     Parameters
     ----------
-    setup : Setup
     found : Budget; figures, cautions, verdicts
 
     Returns

@@ -59,13 +59,7 @@ class TargetRequest:
 
 
 def target_lines() -> list[str]:
-    """
-    List the built-in targets.
-
-    Returns
-    -------
-    list of str; a line each
-    """
+    """List the built-in targets."""
     return [
         f"{entry.name:<7}{entry.width_mm:g} x {entry.height_mm:g} mm, {entry.pixel_size_um:g} um "
         f"a pixel. {entry.sentence}"
@@ -121,7 +115,6 @@ def write_target(request: TargetRequest, path: Path) -> str:
     Parameters
     ----------
     request : TargetRequest; which one, and how large
-    path : pathlib.Path; PNG or TIFF file
 
     Raises
     ------

@@ -87,11 +87,6 @@ def name_of(setup: Setup, requirement: str) -> str:
     """
     Name what is judged.
 
-    Parameters
-    ----------
-    setup : Setup
-    requirement : str; as the verdict has it
-
     Returns
     -------
     str; a few words, the same wherever the figure stands
@@ -191,11 +186,6 @@ def clause(setup: Setup, verdict: Verdict) -> str:
     """
     Say what is reached and what is asked, so that it stands for itself.
 
-    Parameters
-    ----------
-    setup : Setup
-    verdict : Verdict; of it
-
     Returns
     -------
     str; without a capital and without a full stop; where it is not met, with what helps
@@ -228,11 +218,6 @@ def summary(setup: Setup, verdicts: Sequence[Verdict]) -> str:
     """
     Tell all verdicts of a setup: whether it runs, what it misses, else what is closest.
 
-    Parameters
-    ----------
-    setup : Setup
-    verdicts : sequence of Verdict; all of it
-
     Returns
     -------
     str; one sentence; a second where it cannot run and misses something besides
@@ -263,13 +248,7 @@ def _met(setup: Setup, verdicts: Sequence[Verdict]) -> str:
 
 
 def closest(verdicts: Sequence[Verdict]) -> Verdict:
-    """
-    Find what limits first: what keeps a station from running, what is missed most, what is nearest.
-
-    Parameters
-    ----------
-    verdicts : sequence of Verdict; one or more
-    """
+    """Find what limits first: what stops the station, what is missed most, what is nearest."""
     state = worst_state(verdicts)
     if state != "met":
         return min((each for each in verdicts if each.state == state), key=lambda one: one.margin)

@@ -26,10 +26,6 @@ def checked_seed(seed: object) -> int:
     ----------
     seed : object; a whole number from 0 up, Python's or numpy's
 
-    Returns
-    -------
-    int
-
     Raises
     ------
     InputError; where it is anything else
@@ -48,10 +44,6 @@ def checked_workers(workers: object) -> int | None:
     Parameters
     ----------
     workers : object; a whole number from 1 to 1024; ``None`` for the processor's own
-
-    Returns
-    -------
-    int or None
 
     Raises
     ------
@@ -94,9 +86,6 @@ def refuse_other(given: object, kinds: type | tuple[type, ...], name: str, expec
 
     Parameters
     ----------
-    given : object; as given
-    kinds : type or tuple of type; what it may be
-    name : str; of the argument
     expected : str; what is expected, for the sentence
 
     Raises
@@ -112,12 +101,6 @@ def refuse_no_list(given: object, name: str, kinds: tuple[type, ...] = (str,)) -
     """
     Refuse what is no list of texts, such as a single text, whose letters would be taken.
 
-    Parameters
-    ----------
-    given : object; as given
-    name : str; of the argument
-    kinds : tuple of type; what each may be
-
     Raises
     ------
     InputError; where it is no list or tuple, or something else is in it
@@ -132,11 +115,6 @@ def refuse_no_list(given: object, name: str, kinds: tuple[type, ...] = (str,)) -
 def refuse_no_share(share: object, name: str) -> None:
     """
     Refuse what is no number from 0 to 1.
-
-    Parameters
-    ----------
-    share : object; as given
-    name : str; of the argument
 
     Raises
     ------
@@ -154,7 +132,6 @@ def refuse_other_keys(texts: object, what: str) -> None:
 
     Parameters
     ----------
-    texts : object; as given
     what : str; what it is, for the sentence
 
     Raises

@@ -53,14 +53,7 @@ def by_channel(value: dict[str, object], each: Kind, folder: Path) -> ByChannel[
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ByChannelKind(Kind):
-    """
-    One value for all colours, or a table of one a colour.
-
-    Parameters
-    ----------
-    what, example : str; as for `Kind`
-    each : Kind; of each value
-    """
+    """One value for all colours, or a table of one a colour."""
 
     each: Kind
 
@@ -73,13 +66,7 @@ class ByChannelKind(Kind):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OwnEfficiencyKind(Kind):
-    """
-    A number or a CSV file for all colours, or a table of one a colour.
-
-    Parameters
-    ----------
-    what, example : str; as for `Kind`
-    """
+    """A number or a CSV file for all colours, or a table of one a colour."""
 
     def read(
         self, value: object, folder: Path
@@ -104,14 +91,7 @@ class HeightsKind(Kind):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PairKind(Kind):
-    """
-    Two lengths, across and along.
-
-    Parameters
-    ----------
-    what, example : str; as for `Kind`
-    each : Kind; of both
-    """
+    """Two lengths, across and along."""
 
     each: Kind
 
@@ -126,14 +106,7 @@ class PairKind(Kind):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TableKind(Kind):
-    """
-    A table of one value a colour.
-
-    Parameters
-    ----------
-    what, example : str; as for `Kind`
-    each : Kind; of each value
-    """
+    """A table of one value a colour."""
 
     each: Kind
 

@@ -12,6 +12,9 @@ class InputError(ValueError):
     """
     Input that cannot be used; each fault is one sentence for the person at the keyboard.
 
+    Whatever reads what a user gave, or writes a file, may raise it; a docstring names it where it
+    is raised for more than that.
+
     Parameters
     ----------
     *faults : str

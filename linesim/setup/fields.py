@@ -47,11 +47,6 @@ class Kind:
         """
         Turn a value of the file into the one behind the door.
 
-        Parameters
-        ----------
-        value : object; as TOML gives it
-        folder : pathlib.Path; that file names are relative to
-
         Raises
         ------
         ValueError; what is wrong, as the middle part of a sentence
@@ -62,11 +57,6 @@ class Kind:
     def checked(self, value: object, folder: Path) -> object:
         """
         Read a value, and say in a whole sentence what is wrong with it.
-
-        Parameters
-        ----------
-        value : object; as TOML gives it
-        folder : pathlib.Path; that file names are relative to
 
         Raises
         ------
@@ -102,8 +92,6 @@ class Quantity(Kind):
 
     Parameters
     ----------
-    what, example : str; as for `Kind`
-    unit : str; unit behind the door
     low, high : float; physical range, both ends allowed [unit]
     bare : bool; a bare number is taken too, for counts of the camera's own steps
     words : tuple of str; words that stand for a rule instead of a number; they pass as they are
@@ -139,9 +127,7 @@ class Number(Kind):
 
     Parameters
     ----------
-    what, example : str; as for `Kind`
     low, high : float; range, both ends allowed
-    whole : bool; only whole numbers
     """
 
     low: float
@@ -168,14 +154,7 @@ class Number(Kind):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choice(Kind):
-    """
-    One of a few words or numbers.
-
-    Parameters
-    ----------
-    what, example : str; as for `Kind`
-    allowed : tuple; the values allowed
-    """
+    """One of a few words or numbers."""
 
     allowed: tuple[object, ...]
 
@@ -196,13 +175,7 @@ class Choice(Kind):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flag(Kind):
-    """
-    True or false.
-
-    Parameters
-    ----------
-    what, example : str; as for `Kind`
-    """
+    """True or false."""
 
     def read(self, value: object, folder: Path) -> bool:  # noqa: ARG002 -- of the face
         """Take a TOML boolean."""

@@ -23,7 +23,6 @@ def existing_file(path: Path | str, *, key: str, expected: str, written: str | N
 
     Parameters
     ----------
-    path : Path or str; where the file is
     key : str; key or argument that named the file; it opens the refusal
     expected : str; what the file should hold, as in "a PNG, TIFF or JPEG image"
     written : str, optional; the name as the user wrote it; ``path`` if left out
@@ -85,12 +84,6 @@ def _nearest(file: Path) -> str:
 def toml_table(path: Path, *, key: str, expected: str) -> dict[str, Any]:
     """
     Read a TOML file that is no setup: a space of options, a plan.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-    key : str; what it is, in one word, for messages
-    expected : str; what is expected, for messages
 
     Raises
     ------

@@ -17,7 +17,6 @@ def brighter(setup: Setup, ratio: float) -> Changes:
 
     Parameters
     ----------
-    setup : Setup
     ratio : float; light wanted over what there is
 
     Returns

@@ -200,10 +200,6 @@ def load_setup(path: str | Path) -> Setup:
     """
     Read and check a setup file.
 
-    Parameters
-    ----------
-    path : str or pathlib.Path; TOML file
-
     Raises
     ------
     InputError; with one sentence for every fault found

@@ -107,7 +107,6 @@ def parse_quantity(text: str, into: str) -> float:
 
     Parameters
     ----------
-    text : str; number and unit
     into : str; unit of the answer, as written in ``units.txt``
 
     Returns
@@ -133,10 +132,6 @@ def _times(number: str, factor: Fraction) -> float:
 def parse_percent(text: str) -> float:
     """
     Read a share in per cent, such as ``"55 %"``.
-
-    Parameters
-    ----------
-    text : str; number and %
 
     Returns
     -------

@@ -258,10 +258,6 @@ def broken_relations(setup: Setup, faulty: frozenset[str] = frozenset()) -> Iter
     faulty : frozenset of str
         Sections and dotted keys already refused, with other values in their place; checks that look
         at them are left out.
-
-    Yields
-    ------
-    str; one sentence a fault
     """
     for check, keys in _CHECKS:
         if faulty.isdisjoint({*keys, *(key.partition(".")[0] for key in keys)}):

@@ -32,7 +32,6 @@ def resolved_text(setup: Setup, folder: Path) -> str:
 
     Parameters
     ----------
-    setup : Setup
     folder : pathlib.Path; where the text will lie; file names are rewritten relative to it
     """
     texts: dict[str, Any] = {

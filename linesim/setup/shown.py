@@ -12,13 +12,7 @@ _ADDRESS = " at 0x"
 
 
 def shown(value: object) -> str:
-    """
-    Show a value as it stands in the file, shortened to some 60 characters.
-
-    Parameters
-    ----------
-    value : object; as TOML gives it
-    """
+    """Show a value as it stands in the file, shortened to some 60 characters."""
     text = _as_toml(value)
     return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
 
@@ -52,13 +46,7 @@ def _bare(value: object) -> str:
 
 
 def visible(text: str) -> str:
-    """
-    Write characters that a terminal would not show, or would obey, as escapes.
-
-    Parameters
-    ----------
-    text : str; any text
-    """
+    """Write characters that a terminal would not show, or would obey, as escapes."""
     return "".join(
         sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text
     )

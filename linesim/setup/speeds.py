@@ -16,10 +16,6 @@ def ends_of(speed: object) -> tuple[str, str] | None:
     """
     Take a range of speeds apart.
 
-    Parameters
-    ----------
-    speed : object; as TOML gives it
-
     Returns
     -------
     tuple of str, or None; both ends as they stand; None for what is no range
@@ -42,8 +38,6 @@ def with_both_speeds(
 
     Returns
     -------
-    texts : mapping; the same where there is no range
-    typed : dict; key -> the one that it was read by
     faults : tuple of str; a sentence where the slowest speed is said twice
     """
     table = texts.get("transport")
@@ -77,10 +71,6 @@ def at_slowest(setup: Setup) -> Setup | None:
     """
     Give a station as it runs at its slowest speed.
 
-    Parameters
-    ----------
-    setup : Setup
-
     Returns
     -------
     Setup or None; of that one speed; None where a setup names no range
@@ -100,17 +90,7 @@ def at_slowest(setup: Setup) -> Setup | None:
 
 
 def slowest_is_slower(setup: Setup) -> Iterator[str]:
-    """
-    Find a slowest speed above the fastest.
-
-    Parameters
-    ----------
-    setup : Setup
-
-    Yields
-    ------
-    str; a sentence
-    """
+    """Find a slowest speed above the fastest."""
     moves, texts = setup.transport, setup.texts.get("transport", {})
     if moves.slowest_speed_mm_s is not None and moves.slowest_speed_mm_s > moves.speed_mm_s:
         yield (
@@ -125,13 +105,7 @@ def one_speed(setup: Setup, study: str, chosen: Mapping[str, object]) -> Iterato
 
     Parameters
     ----------
-    setup : Setup
-    study : str; its command
     chosen : mapping; dotted key -> value, of what the study changes
-
-    Yields
-    ------
-    str; a sentence
     """
     own = None if SPEED in chosen else setup.texts["transport"].get("slowest_speed")
     read = chosen.get(SLOWEST, own)

@@ -38,10 +38,6 @@ def title_faults(title: object) -> list[str]:
     """
     Check a title that stands outside of a setup.
 
-    Parameters
-    ----------
-    title : object; as TOML gives it
-
     Returns
     -------
     list of str; one sentence, or none

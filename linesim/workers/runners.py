@@ -45,7 +45,6 @@ def processes(workers: int, *, after: str = "") -> Iterator[Runner]:
 
     Parameters
     ----------
-    workers : int; how many
     after : str
         What the user may do after a worker was ended, beside taking fewer: the end of a sentence.
 
@@ -170,10 +169,6 @@ def cluster(address: str, *, after: str = "") -> Iterator[Runner]:
     ----------
     address : str; "tcp://HOST:PORT", or "local:N" for N processes behind a scheduler on loopback
     after : str; what the user may do after workers were ended: the end of a sentence
-
-    Yields
-    ------
-    Runner
 
     Raises
     ------

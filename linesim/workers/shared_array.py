@@ -31,8 +31,6 @@ class Shared:
     Parameters
     ----------
     path : str; for processes of this machine
-    token : bytes; what it begins with
-    shape : tuple of int; of the array behind it
     """
 
     path: str
@@ -43,10 +41,6 @@ class Shared:
 def can_share(runner: Runner) -> bool:
     """
     Say whether a runner can read what lies here.
-
-    Parameters
-    ----------
-    runner : Runner; who runs the tasks
 
     Returns
     -------
@@ -82,10 +76,6 @@ def shared(data: ImageArray) -> Iterator[Shared]:
 def attached(where: Shared) -> ImageArray | None:
     """
     Look at a lent array.
-
-    Parameters
-    ----------
-    where : Shared; where it lies
 
     Returns
     -------

@@ -84,18 +84,7 @@ class Alone:
     def done(
         self, work: Callable[[Task], Result], tasks: Iterable[Task]
     ) -> Iterator[tuple[int, Result]]:
-        """
-        Run tasks one after the other.
-
-        Parameters
-        ----------
-        work : callable; takes a task
-        tasks : iterable; what to run it on
-
-        Yields
-        ------
-        tuple; place in line and result
-        """
+        """Run tasks one after the other."""
         for index, task in enumerate(tasks):
             yield index, work(task)
 
@@ -157,14 +146,7 @@ def in_order(
 
     Parameters
     ----------
-    runner : Runner; who runs them
-    work : callable; takes a task
-    tasks : sequence; what to run it on
     tell : callable; is told after each task how many are done, and of how many
-
-    Returns
-    -------
-    tuple; one result a task
 
     Raises
     ------
@@ -199,13 +181,7 @@ def _alike(given: tuple[Callable[[Task], Result], Task, Mapping[str, str]]) -> R
 
 @contextmanager
 def one_blas_thread() -> Iterator[None]:
-    """
-    Hold matrix products to one thread: with more they add in another order.
-
-    Yields
-    ------
-    None; nothing
-    """
+    """Hold matrix products to one thread: with more they add in another order."""
     with threadpool_limits(limits=1, user_api="blas"):
         yield
 

@@ -76,7 +76,6 @@ def bar_figures(
     centre_px : float
         About where the middle of the middle bar lies; the bars themselves correct it by up to half
         a bar where they stand out of the noise. [px]
-    bar_px : float; width of a bar [px]
     noise : float; standard deviation of one value of the profile
     offset : float; standard deviation that all values of the profile share
 

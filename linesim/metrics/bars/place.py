@@ -54,13 +54,7 @@ class BarPlace:
         return (top, bottom) if self.alternates == "across" else (left, right)
 
     def within(self, shape: tuple[int, ...]) -> bool:
-        """
-        Tell whether the group and a bar's width of ground about it lie in an image.
-
-        Parameters
-        ----------
-        shape : tuple of int; of the image, lines first
-        """
+        """Tell whether the group and a bar's width of ground about it lie in an image."""
         long, short = (shape[1], shape[0]) if self.alternates == "across" else shape[:2]
         (first, last), (near, far) = self._ends, self._sides
         width = self.bar_px
@@ -77,7 +71,6 @@ class BarPlace:
         Returns
         -------
         profile : ndarray of shape (pixels,); across the bars, over the whole image
-        averaged : float; independent values in each of its values
         """
         view = missing if self.alternates == "across" else missing.T
         near, far = self._sides
@@ -108,11 +101,6 @@ class Ground:
     def doubt(self, alternates: str, averaged: float) -> tuple[float, float]:
         """
         Tell how uncertain the values of a profile are.
-
-        Parameters
-        ----------
-        alternates : {"across", "along"}; direction of the profile
-        averaged : float; independent values in each of its values
 
         Returns
         -------

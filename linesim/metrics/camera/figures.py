@@ -54,7 +54,6 @@ def transfer(series: Series, found: Saturation) -> Transfer:
     Parameters
     ----------
     series : Series; steps of light, from dim to bright
-    found : Saturation
 
     Raises
     ------

@@ -27,15 +27,6 @@ def dsnu(dark: FrameFigures, gain_dn_e: Estimate) -> PatternParts:
     """
     Find the fixed pattern in the dark, DSNU.
 
-    Parameters
-    ----------
-    dark : FrameFigures; frames in the dark
-    gain_dn_e : Estimate; system gain K [DN/e]
-
-    Returns
-    -------
-    PatternParts; standard deviations [e]
-
     References
     ----------
     EMVA 1288 R4.0 RC (March 2021), (33) to (44), (66).

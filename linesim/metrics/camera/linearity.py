@@ -57,11 +57,6 @@ def linearity(series: Series, saturation_dn: float) -> Linearity | None:
     The line makes the squares of the relative deviations least, so that dim steps count as much as
     bright ones.
 
-    Parameters
-    ----------
-    series : Series; steps of light
-    saturation_dn : float; signal at saturation [DN]
-
     Returns
     -------
     Linearity or None; None with fewer than three steps in the range

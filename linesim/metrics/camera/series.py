@@ -21,13 +21,7 @@ class Moments:
 
 
 def moments_of(figures: Sequence[FrameFigures]) -> Moments:
-    """
-    Gather what frames show.
-
-    Parameters
-    ----------
-    figures : sequence of FrameFigures; one a step
-    """
+    """Gather what frames show."""
     return Moments(
         mean_dn=np.array([each.mean_dn.value for each in figures]),
         temporal_dn2=np.array([each.temporal_dn2.value for each in figures]),
@@ -45,7 +39,6 @@ class Series:
     ----------
     light : ndarray of shape (steps,)
         Rising; photons on a pixel, or any measure in proportion to them.
-    lit : Looks; at these steps
     dark : Looks; in the dark, at rising exposure times
     dark_exposure_us : ndarray of shape (darks,); these times [µs]
     dark_of : ndarray of int, shape (steps,); which dark belongs to a step

@@ -114,7 +114,6 @@ def energies(numbers: Station, shape: Shape, backdrop: Backdrop | None = None) -
 
     Parameters
     ----------
-    numbers : Station
     shape : Shape; of the defect; its sides broadcast with the station
     backdrop : Backdrop, optional; texture of the product; left out, it has none
     """

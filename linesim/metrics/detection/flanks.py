@@ -63,7 +63,6 @@ class Form:
     Parameters
     ----------
     kind : str; "dent", "pit", "bump", "groove", "wrinkle" or "fibre"
-    steepness : float; depth over width
     turn_deg : float; 0 for an axis along travel, 90 across
     """
 
@@ -248,7 +247,6 @@ def flanks_of(face: Face, form: Form) -> Flanks:
     Parameters
     ----------
     face : Face; lamp, camera and finish
-    form : Form; of the fault
 
     Raises
     ------

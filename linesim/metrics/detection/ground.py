@@ -30,7 +30,6 @@ class Ground:
     charge_e : float or ndarray; the same with the dark current [e]
     contrast, depth_e : float or ndarray
         Of a full defect, as a share of the level, and what is left of it behind the limits. [e]
-    texture : Texture or None; of the product
     slope : float or ndarray; share of a small change of the signal that limits leave
     lines_e : float or ndarray; temporal noise that all samples of a line share [e]
     """
@@ -67,10 +66,8 @@ def ground(
 
     Parameters
     ----------
-    numbers : Station
     product : float or ndarray; level of the product, as a share of white
     contrast : float or ndarray; of the defect, as a share of that level
-    texture : Texture, optional; of the product
     """
     level_e = product * np.asarray(numbers.electrons_white)
     good, dark = kept(numbers, level_e), kept(numbers, level_e * (1 - np.asarray(contrast)))
@@ -98,9 +95,7 @@ def ground_of_changes(numbers: Station, product: Figure, texture: Texture | None
 
     Parameters
     ----------
-    numbers : Station
     product : float or ndarray; level of the product, as a share of white
-    texture : Texture, optional; of the product
 
     Returns
     -------

@@ -111,7 +111,6 @@ def seen_change(numbers: Station, fault: Relief) -> FloatArray:
 
     Parameters
     ----------
-    numbers : Station
     fault : Relief; its sides broadcast with the station
 
     Returns

@@ -116,7 +116,6 @@ def threshold_for(bank: Bank, alarms: Figure) -> FloatArray:
 
     Parameters
     ----------
-    bank : Bank
     alarms : float or ndarray; allowed, a sample
 
     Returns
@@ -153,7 +152,6 @@ def wanted_dprime(bank: Bank, rate: Figure, threshold: Figure) -> FloatArray:
 
     Parameters
     ----------
-    bank : Bank
     rate : float or ndarray; share to find, between 0 and 1
     threshold : float or ndarray; in standard deviations
 
@@ -184,7 +182,6 @@ def threshold_at(bank: Bank, detectability: Figure, rate: Figure) -> FloatArray:
 
     Parameters
     ----------
-    bank : Bank
     detectability : float or ndarray; the index d'
     rate : float or ndarray; share to find, between 0 and 1
 

@@ -73,7 +73,6 @@ def sighting_of(numbers: Station, base: Ground) -> Callable[[Shape], Sighting]:
 
     Parameters
     ----------
-    numbers : Station
     base : Ground; what the defect lies on
 
     Returns
@@ -89,14 +88,7 @@ def sighting_of(numbers: Station, base: Ground) -> Callable[[Shape], Sighting]:
 
 
 def sighting(found: Energies, base: Ground) -> Sighting:
-    """
-    Set what of a defect reaches the samples against the noise.
-
-    Parameters
-    ----------
-    found : Energies; of the defect
-    base : Ground; what it lies on
-    """
+    """Set what of a defect reaches the samples against the noise."""
     noise_e2, streaks_e2 = np.square(base.noise_e), np.square(base.streaks_e)
     spread_e2 = noise_e2 * found.samples + streaks_e2 * found.columns
     spread_e2 = np.maximum(spread_e2 + np.square(base.lines_e) * found.lines, 1e-240)
@@ -136,7 +128,6 @@ def alarm_threshold(numbers: Station, bank: Bank, false_alarms_per_m2: Figure) -
 
     Parameters
     ----------
-    numbers : Station
     bank : Bank; of the defect that is searched
     false_alarms_per_m2 : float or ndarray; on the mean [1/m²]
 
@@ -153,7 +144,6 @@ def detection_rate(seen: Sighting, threshold: Figure) -> FloatArray:
 
     Parameters
     ----------
-    seen : Sighting; of the defect
     threshold : float or ndarray; in standard deviations of a filter's output
 
     Returns
@@ -169,13 +159,8 @@ def false_alarms_per_m2(numbers: Station, bank: Bank, threshold: Figure) -> Floa
 
     Parameters
     ----------
-    numbers : Station
     bank : Bank; of the defect that is searched
     threshold : float or ndarray; in standard deviations of a filter's output
-
-    Returns
-    -------
-    ndarray [1/m²]
     """
     return np.asarray(alarms_at(bank, threshold) / cell_m2(numbers))
 
@@ -186,7 +171,6 @@ def wanted_dprime(numbers: Station, bank: Bank, rate: Figure, alarms_per_m2: Fig
 
     Parameters
     ----------
-    numbers : Station
     bank : Bank; of the defect that is searched
     rate : float or ndarray; share of defects to find, between 0 and 1
     alarms_per_m2 : float or ndarray; False alarms allowed [1/m²]

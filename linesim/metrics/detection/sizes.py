@@ -33,7 +33,6 @@ def sizes_um(
 
     Parameters
     ----------
-    numbers : Station
     of_size : callable; gives the shape of a size in µm, such as a disc of a diameter
     goals : sequence of callable; each gives the detectability d' to be reached by what is sighted
     base : Ground; what the defect lies on

@@ -88,7 +88,6 @@ class MeasuredTexture:
 
     Parameters
     ----------
-    table : Table
     pixel_um : float or ndarray; side of a pixel of that image on the target [µm]
     rms : float or ndarray
         Standard deviation over all frequencies, as a share of the product's level.
@@ -116,10 +115,6 @@ class MeasuredTexture:
 def texture_of(tiles: Tiles) -> MeasuredTexture | None:
     """
     Measure a texture, faults left out.
-
-    Parameters
-    ----------
-    tiles : Tiles; of the product
 
     Returns
     -------

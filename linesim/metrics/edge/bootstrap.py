@@ -46,7 +46,6 @@ class EdgeUncertainty:
     mtf50_cyc_px, mtf10_cyc_px : float or None
         Of the crossings; None where there is none, or noise may hide it. [cycles/px]
     mtf_nyquist : float; of the response at half a cycle a pixel
-    rise_10_90_px : float; of the rise [px]
     mtf : ndarray of shape (n,); of the curve, at its frequencies
     blocks, resamplings : int; blocks of rows, and draws of them
     """
@@ -77,10 +76,6 @@ def edge_uncertainty(
     Parameters
     ----------
     image : ndarray of shape (lines, width); the image that was measured
-    response : EdgeResponse; what it gave
-    seed : int; of the draws
-    undo_bin_width : bool; as it was measured
-    resamplings : int; draws
     """
     spread = _spread(response)
     values, blocks = _redrawn(image, response, spread, np.random.default_rng(seed), resamplings)

@@ -146,7 +146,6 @@ def first_crossing(frequency: FloatArray, mtf: FloatArray, level: float) -> floa
     ----------
     frequency : ndarray of shape (n,); rising, in any unit
     mtf : ndarray of shape (n,); response there
-    level : float; such as 0.5
 
     Returns
     -------

@@ -77,17 +77,7 @@ class EdgeSearch:
     limits: tuple[float, float] | None = None
 
     def at(self, region: Region) -> EdgeResponse:
-        """
-        Measure one place.
-
-        Parameters
-        ----------
-        region : Region; where
-
-        Raises
-        ------
-        InputError; what keeps it from being measured
-        """
+        """Measure one place."""
         return edge_response(
             region.cut(self.image),
             direction=self.direction,
@@ -111,10 +101,6 @@ _Log = dict[Region, _Judged | str]
 def find_edge(search: EdgeSearch) -> FoundEdge:
     """
     Find the edge that can be measured best.
-
-    Parameters
-    ----------
-    search : EdgeSearch; image and wishes
 
     Returns
     -------

@@ -29,8 +29,6 @@ class FlatArea:
 
     Parameters
     ----------
-    images : int; how many
-    mean_dn : Estimate; mean sample [DN]
     temporal_dn2 : Estimate; variance in time of one sample, of whole lines included [DN²]
     pixel_dn2 : Estimate; the same without what all samples of a line share [DN²]
     line_dn2 : Estimate
@@ -43,7 +41,6 @@ class FlatArea:
     drift_dn2 : float; variance of the trend along travel, less what noise alone gives [DN²]
     correlation_y, correlation_x : float
         Correlation of what is left with the next line and with the next column; 0 for noise.
-    correlation_sd : float; their standard error
     """
 
     images: int

@@ -21,7 +21,6 @@ class FlatFigures:
 
     Parameters
     ----------
-    mean_dn : float; mean sample [DN]
     temporal_noise_dn : float; standard deviation along travel, column by column [DN]
     total_noise_dn : float
         Standard deviation of all samples, columns' own differences included. [DN]
@@ -46,13 +45,7 @@ def flat_figures(image_dn: NDArray[np.uint16]) -> FlatFigures:
 
 
 def summed_figures(sums: ColumnSums) -> FlatFigures:
-    """
-    Give the same of an image whose samples have been added up.
-
-    Parameters
-    ----------
-    sums : ColumnSums; of at least 16 lines
-    """
+    """Give the same of an image whose samples have been added up."""
     return FlatFigures(
         mean_dn=sums.mean_dn(),
         temporal_noise_dn=float(np.sqrt(sums.column_variance_dn2())),
@@ -134,8 +127,6 @@ class FrameFigures:
 
     Parameters
     ----------
-    mean_dn : Estimate; mean sample [DN]
-    temporal_dn2 : Estimate; variance in time [DN²]
     spatial_dn2 : Split
         Variance of the fixed pattern; scatters around 0, below it too, where there is none. [DN²]
     """

@@ -17,8 +17,6 @@ class SignalNoise:
 
     Parameters
     ----------
-    lit : FlatArea; the area in the light
-    black_dn : Estimate; level without light [DN]
     dark : FlatArea or None; the same area without light, where it was looked at
     """
 

@@ -58,7 +58,6 @@ class ColumnSums:
 
     Parameters
     ----------
-    lines : int; lines of the image
     sum_dn : ndarray of int64, shape (width,) or (width, 3); of the samples [DN]
     sum_dn2 : ndarray of int64, of the same shape; of their squares; holds up to 2³¹ lines [DN²]
     """

@@ -77,9 +77,7 @@ class Uniformity:
     Parameters
     ----------
     whole : SignalNoise; of all columns together
-    profile : LineProfile; level along the line
     streaks : Streaks; columns that differ from their neighbours
-    banding : Banding; waves along travel
     waves : Banding; waves over the columns, of eight cycles or more
     parts : tuple of SignalNoise; the left, middle and right tenth of the line
     """
@@ -99,7 +97,6 @@ def uniformity(image_dn: Samples, black_dn: float) -> Uniformity:
     Parameters
     ----------
     image_dn : ndarray of shape (lines, columns); one channel, at least 16 lines of 40 columns [DN]
-    black_dn : float; level without light [DN]
 
     Returns
     -------

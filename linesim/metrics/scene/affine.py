@@ -14,7 +14,6 @@ class Steps(NamedTuple):
 
     Parameters
     ----------
-    along, across : float; shift at the middle [px]
     grow_along, grow_across : float; relative change of lengths
     tilt : float; shift along over distance across
     drift : float; shift across over distance along

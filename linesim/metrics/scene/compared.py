@@ -71,7 +71,6 @@ def jackknife(parts: FloatArray, figure: Callable[[FloatArray], FloatArray]) -> 
     Parameters
     ----------
     parts : ndarray of shape (rows, columns, ...); blocks, summed before the figures are worked out
-    figure : callable; gives the figures of a sum
 
     Returns
     -------
@@ -208,7 +207,6 @@ def blurred(image: FloatArray, found: Transfer) -> FloatArray:
     Parameters
     ----------
     image : ndarray of shape (lines, columns); noise-free
-    found : Transfer; gain and blur
 
     Returns
     -------
@@ -232,7 +230,6 @@ def shifted(image: FloatArray, along_px: float, across_px: float) -> FloatArray:
     Parameters
     ----------
     image : ndarray of shape (lines, columns); any
-    along_px, across_px : float; towards higher lines and columns [px]
 
     Returns
     -------

@@ -60,7 +60,6 @@ class Scene:
     snr_map : ndarray of shape (rows, columns)
         Signal over noise of each block of 16 x 16 samples: at least so much; 0 below black.
     detail : Directional; detail along travel against detail across
-    levels : Levels; use of the scale
     """
 
     noise: BlockNoise
@@ -81,7 +80,6 @@ def scene(image_dn: Samples, black_dn: float, full_scale_dn: int) -> Scene:
     Parameters
     ----------
     image_dn : ndarray of shape (lines, columns); one channel, at least 66 samples each way [DN]
-    black_dn : float; level without light [DN]
     full_scale_dn : int; largest sample that can be [DN]
 
     Raises

@@ -43,7 +43,6 @@ class Found:
 
     Parameters
     ----------
-    mirrored : str; a key of `MIRRORS`
     lies : Affine; of the image after that is undone
     correlation : float; of what both share, at best 1
     """

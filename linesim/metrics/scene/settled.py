@@ -34,7 +34,6 @@ class Step(NamedTuple):
 
     Parameters
     ----------
-    steps : Steps
     covariance : ndarray of shape (6, 6); of the motions, in the same units squared
     """
 
@@ -123,18 +122,7 @@ def _at_scale(captured: FloatArray, predicted: FloatArray, lies: Affine, factor:
 
 
 def largest(steps: Steps, shape: tuple[int, ...]) -> float:
-    """
-    Give the largest motion of a corner of an image.
-
-    Parameters
-    ----------
-    steps : Steps
-    shape : tuple of int; of the image
-
-    Returns
-    -------
-    float [px]
-    """
+    """Give the largest motion of a corner of an image."""
     half = [side / 2 for side in shape[:2]]
     return max(
         abs(steps.along) + abs(steps.grow_along) * half[0] + abs(steps.tilt) * half[1],

@@ -32,7 +32,6 @@ class Series:
     ----------
     values : ndarray of shape (lines,); about its own straight line
     rms : float; spread less what its errors alone would spread
-    sd : float; error of the spread
     is_real : bool; whether it is more than its errors
     """
 

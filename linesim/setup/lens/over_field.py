@@ -23,9 +23,7 @@ class OverField:
 
     Parameters
     ----------
-    places : tuple of float
-        Rising, about the optical axis; of the half line, or image heights [mm]
-    values : tuple of float; there
+    places : tuple of float; rising, about the optical axis; of the half line, or image heights [mm]
     relative : bool; whether places count in half lines
     """
 
@@ -40,7 +38,6 @@ class OverField:
         Parameters
         ----------
         position : ndarray; from -1 to 1 along the line
-        half_mm : float; image height of its end [mm]
 
         Returns
         -------
@@ -96,7 +93,6 @@ class OverFieldKind(Kind):
 
     Parameters
     ----------
-    what, example : str; as for `Kind`
     each : Kind; of each value; a file has them in its unit
     of_middle : bool; whether they are told relative to the middle, which is then 1
     """
@@ -170,10 +166,6 @@ def value_at(
     power : int
         How one value alone, which is that of the end, grows from 0 in the middle; 0 is the same
         everywhere.
-
-    Returns
-    -------
-    ndarray
     """
     if isinstance(given, OverField):
         return given.at(position, half_mm)
@@ -182,20 +174,7 @@ def value_at(
 
 
 def ends_before(name: str, given: object, half_mm: float, text: object) -> str:
-    """
-    Say where a file of values over the field does not reach the end of the line.
-
-    Parameters
-    ----------
-    name : str; dotted key
-    given : object; its value
-    half_mm : float; image height of the line's end [mm]
-    text : object; the value as written
-
-    Returns
-    -------
-    str; a sentence; empty where nothing is wrong
-    """
+    """Say where a file of values over the field does not reach the end of the line."""
     if not isinstance(given, OverField) or given.relative or given.reach >= half_mm * 0.999:
         return ""
     return (

@@ -11,14 +11,7 @@ _MOST = 1e9
 
 
 class Ambient(NamedTuple):
-    """
-    Light at the target that is not the lamp's; one of the two is 0.
-
-    Parameters
-    ----------
-    illuminance_lx : float; as the eye weighs it [lx]
-    irradiance_w_m2 : float; as power [W/m²]
-    """
+    """Light at the target that is not the lamp's; one of the two is 0."""
 
     illuminance_lx: float
     irradiance_w_m2: float
@@ -26,13 +19,7 @@ class Ambient(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AmbientKind(Kind):
-    """
-    A quantity of either kind.
-
-    Parameters
-    ----------
-    what, example : str; as for `Kind`
-    """
+    """A quantity of either kind."""
 
     def read(self, value: object, folder: Path) -> Ambient:  # noqa: ARG002 -- of the face
         """Try lux first, then watts a square metre."""

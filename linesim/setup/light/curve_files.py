@@ -47,9 +47,7 @@ def read_pairs(
 
     Parameters
     ----------
-    path : Path or str; where the file is
     key : str; key or argument that named the file; it opens the refusal
-    expected : str; what the file should hold
     written : str, optional; the name as the user wrote it; ``path`` if left out
 
     Returns

@@ -53,7 +53,6 @@ class Spectrum:
 
     Parameters
     ----------
-    name : str; what to call the light
     wavelength_nm : ndarray of shape (n,); increasing, from 100 to 3000 [nm]
     weight_per_nm : ndarray of shape (n,)
         Share of the irradiance per nanometre; its trapezoid sum over the grid is 1. [1/nm]
@@ -202,16 +201,11 @@ class Spectrum:
         ----------
         qe : float or (ndarray of shape (n,), ndarray of shape (n,))
             Quantum efficiency, as for `electrons_per_joule`.
-        edges_nm : (float, float); where the bands meet [nm]
 
         Returns
         -------
         (float, float, float)
             Shares of the electrons in the short, middle and long band; they sum to 1.
-
-        Raises
-        ------
-        InputError; if the light frees no electrons, or `qe` is refused
         """
         electrons = split_integral(self._photons, efficiency_curve(qe, self._flat), edges_nm)
         if not electrons.any():
@@ -251,7 +245,6 @@ class Spectrum:
         qe : float or (ndarray of shape (n,), ndarray of shape (n,))
             Quantum efficiency, as for `electrons_per_joule`.
         band : int or None; 0 below 490 nm, 1 up to 580 nm, 2 above; None: all light
-        count : int; bins
 
         Returns
         -------

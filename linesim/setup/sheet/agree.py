@@ -16,12 +16,7 @@ def apart(stated: float, means: float, within: float) -> bool:
 
     Parameters
     ----------
-    stated, means : float
     within : float; rounding of all that both hang on, as shares added up
-
-    Returns
-    -------
-    bool
     """
     return abs(stated - means) > max(stated, means) * within
 
@@ -32,12 +27,7 @@ def rounding(texts: Mapping[str, object], *keys: str) -> float:
 
     Parameters
     ----------
-    texts : mapping; a section as written
     *keys : str; those that count; one that is left out does not
-
-    Returns
-    -------
-    float
     """
     return sum(_half_step(texts[key]) for key in keys if key in texts)
 

@@ -56,11 +56,6 @@ def understood(setup: Setup, faulty: frozenset[str]) -> tuple[Setup, tuple[str, 
     """
     Put the setup's own figures in the place of those of a data sheet.
 
-    Parameters
-    ----------
-    setup : Setup; each value read by itself
-    faulty : frozenset of str; dotted keys that were refused already
-
     Returns
     -------
     Setup, and tuple of str
@@ -85,17 +80,7 @@ def understood(setup: Setup, faulty: frozenset[str]) -> tuple[Setup, tuple[str, 
 
 
 def read_noise_e(setup: Setup) -> float:
-    """
-    Give the read noise that the dynamic range of a setup means.
-
-    Parameters
-    ----------
-    setup : Setup; with one of the two
-
-    Returns
-    -------
-    float [e]
-    """
+    """Give the read noise that the dynamic range of a setup means."""
     simple_db, exact_db = setup.camera.dynamic_range_db, setup.camera.dynamic_range_1288_db
     if simple_db is not None:
         return setup.camera.full_well_e / float(10 ** (simple_db / 20))
@@ -117,12 +102,7 @@ def efficiency_of(stated: Point, setup: Setup) -> float:
 
     Parameters
     ----------
-    stated : Point; the responsivity
     setup : Setup; with the gain and the pixel that it was measured with
-
-    Returns
-    -------
-    float; may be over 1, which no sensor can have
     """
     photons_per_joule = stated.wavelength_nm * PHOTONS_PER_J_NM
     response, unit = stated.value

@@ -43,17 +43,7 @@ def plain_name(dotted: str) -> str:
 
 
 def refuse_two_names(changes: Mapping[str, Any]) -> None:
-    """
-    Refuse changes of one key under two names.
-
-    Parameters
-    ----------
-    changes : mapping; dotted key -> value
-
-    Raises
-    ------
-    InputError; where there are such
-    """
+    """Refuse changes of one key under two names."""
     first: dict[str, str] = {}
     for dotted in changes:
         other = first.setdefault(plain_name(dotted), dotted)

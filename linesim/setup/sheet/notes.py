@@ -26,8 +26,6 @@ class Note(NamedTuple):
     Parameters
     ----------
     name : str; of the figure, with its unit as last word
-    label, unit : str; for people
-    value : float, EfficiencyCurve, or one of them a colour
     source : str; what it was taken from, as written
     """
 
@@ -50,10 +48,6 @@ class Note(NamedTuple):
 def notes(setup: Setup) -> tuple[Note, ...]:
     """
     List the figures that were not written as the setup has them.
-
-    Parameters
-    ----------
-    setup : Setup; checked
 
     Returns
     -------
@@ -89,17 +83,7 @@ def _efficiency(setup: Setup) -> Iterator[Note]:
 
 
 def said(text: object) -> str:
-    """
-    Say a figure with its wavelength, or a list of these.
-
-    Parameters
-    ----------
-    text : object; as written
-
-    Returns
-    -------
-    str
-    """
+    """Say a figure with its wavelength, or a list of these."""
     if isinstance(text, dict) and is_point(text):
         value = text["value"]
         return f"{value if isinstance(value, str) else shown(value)} at {text['wavelength']}"
@@ -142,17 +126,7 @@ def _numbers(setup: Setup) -> Iterator[Note]:
 
 
 def hung_on(setup: Setup) -> frozenset[str]:
-    """
-    Name the keys on whose values others hang, as a setup is written.
-
-    Parameters
-    ----------
-    setup : Setup; checked
-
-    Returns
-    -------
-    frozenset of str; dotted keys
-    """
+    """Name the keys on whose values others hang, as a setup is written."""
     tables = {name: table for name, table in setup.texts.items() if isinstance(table, Mapping)}
     return hanging(
         (f"{name}.{key}", value) for name, table in tables.items() for key, value in table.items()
@@ -166,10 +140,6 @@ def hanging(pairs: Iterable[tuple[str, object]]) -> frozenset[str]:
     Parameters
     ----------
     pairs : iterable of (str, object); dotted key and value as written
-
-    Returns
-    -------
-    frozenset of str; dotted keys
     """
     found: set[str] = set()
     for dotted, value in pairs:

@@ -35,12 +35,6 @@ def points(value: list[object], each: Kind, folder: Path) -> tuple[Point, ...]:
     """
     Read a list of pairs.
 
-    Parameters
-    ----------
-    value : list; of lists of wavelength and figure
-    each : Kind; of the figures
-    folder : pathlib.Path; that file names are relative to
-
     Returns
     -------
     tuple of Point; by rising wavelength

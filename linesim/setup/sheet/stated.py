@@ -26,38 +26,19 @@ _BYTE_BITS = 8
 
 
 class InNumbers(NamedTuple):
-    """
-    A noise in numbers, which the gain makes electrons.
-
-    Parameters
-    ----------
-    value_dn : float [DN]
-    """
+    """A noise in numbers, which the gain makes electrons."""
 
     value_dn: float
 
 
 class TNumber(NamedTuple):
-    """
-    An f-number that a lens without losses would need for the same light.
-
-    Parameters
-    ----------
-    t_number : float
-    """
+    """An f-number that a lens without losses would need for the same light."""
 
     t_number: float
 
 
 def has_unit(value: object, unit: str) -> bool:
-    """
-    Tell whether a value is a quantity in a unit that is written just so.
-
-    Parameters
-    ----------
-    value : object; as TOML gives it
-    unit : str
-    """
+    """Tell whether a value is a quantity in a unit that is written just so."""
     try:
         return isinstance(value, str) and unit_of(value) == unit
     except ValueError:

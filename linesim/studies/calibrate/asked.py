@@ -59,7 +59,6 @@ class Ruler:
     Parameters
     ----------
     ends : tuple of tuple of float; columns and rows of its two ends [px]
-    length_mm : float [mm]
     """
 
     ends: tuple[tuple[float, float], ...]
@@ -74,7 +73,6 @@ class Corners:
     Parameters
     ----------
     points : tuple of tuple of float; clockwise from the upper left one [px]
-    width_mm, height_mm : float; of the rectangle [mm]
     """
 
     points: tuple[tuple[float, float], ...]
@@ -89,16 +87,11 @@ class Asked:
 
     Parameters
     ----------
-    image : Path; the photograph
-    patches : tuple of Patch; one or more
     encoding : {"srgb", "linear"}; of the photograph and of the blank
     blank : Path or None; a photograph of an even white sheet in the same light
     flatten : bool; the fall-off of the light is estimated from the photograph itself
     grey : bool; a colour photograph becomes a grey target
     crop : Region or None; the part that becomes the target
-    ruler : Ruler or None
-    corners : Corners or None
-    pixel_size_um : float or None; of the target [µm]
     """
 
     image: Path
@@ -269,14 +262,6 @@ def _is_clockwise(points: FloatArray) -> bool:
 def read_pixel_size(text: str | None) -> float | None:
     """
     Read ``--pixel-size``, a length or dots an inch.
-
-    Parameters
-    ----------
-    text : str or None
-
-    Returns
-    -------
-    float or None [µm]
 
     Raises
     ------

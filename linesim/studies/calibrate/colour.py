@@ -63,7 +63,6 @@ class Tone:
 
     Parameters
     ----------
-    curves : tuple of Curve; one a channel
     matrix : ndarray of shape (3, 3) or None
     """
 

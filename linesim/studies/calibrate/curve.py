@@ -46,9 +46,7 @@ class Curve:
 
     Parameters
     ----------
-    gain : float; k
     glare : float; f, negative where the camera has taken off too much
-    gamma, shoulder : float; γ and s
     blank_level : float; value of the blank where the light counts as whole
     """
 

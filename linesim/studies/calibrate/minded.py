@@ -18,13 +18,7 @@ _STRONG_FALL = 4.0
 
 
 def cautions(found: Calibrated) -> tuple[Caution, ...]:
-    """
-    List what to mind about a calibration.
-
-    Parameters
-    ----------
-    found : Calibrated
-    """
+    """List what to mind about a calibration."""
     own = (*_of_patches(found), *_of_tone(found), *_beyond(found), *_cut(found))
     pairs = (*own, *found.scale.cautions, *_of_light(found), *_of_ends(found), *_of_detail(found))
     read = tuple(Caution(code="file", text=text) for text in found.photo.cautions)

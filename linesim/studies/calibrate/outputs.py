@@ -55,13 +55,7 @@ def codes_of(data: ImageArray, white: float) -> NDArray[np.uint16]:
 
 
 def calibration_json(found: Calibrated) -> dict[str, object]:
-    """
-    Give a calibration as calibration.json has it.
-
-    Parameters
-    ----------
-    found : Calibrated
-    """
+    """Give a calibration as calibration.json has it."""
     residual = found.residual
     made = found.tone.reflectance(found.seen.values, found.seen.blank)
     plain: dict[str, object] = {
@@ -107,22 +101,7 @@ def calibration_json(found: Calibrated) -> dict[str, object]:
 
 
 def write_calibration(found: Calibrated, folder: Path) -> tuple[Path, ...]:
-    """
-    Write target, the lines that name it, and the figures.
-
-    Parameters
-    ----------
-    found : Calibrated
-    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
-
-    Returns
-    -------
-    tuple of pathlib.Path; the files written
-
-    Raises
-    ------
-    InputError; where the folder cannot be written
-    """
+    """Write target, the lines that name it, and the figures."""
     white = white_of(found.data)
     paths = tuple(folder / name for name in ("target.tif", "target.toml", "calibration.json"))
     write_tiff(paths[0], codes_of(found.data, white))

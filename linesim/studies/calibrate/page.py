@@ -152,13 +152,7 @@ def _numbers(values: NDArray[np.float64], form: str) -> str:
 
 
 def calibration_page(found: Calibrated) -> Page:
-    """
-    Make the report of a calibration.
-
-    Parameters
-    ----------
-    found : Calibrated
-    """
+    """Make the report of a calibration."""
     pictures = Pictures(
         pictures=(
             Picture(
@@ -220,18 +214,7 @@ def _facts(found: Calibrated, white: float) -> Facts:
 
 
 def write_calibration_page(found: Calibrated, folder: Path) -> Path:
-    """
-    Write the report of a calibration with its other files.
-
-    Parameters
-    ----------
-    found : Calibrated
-    folder : pathlib.Path; made where it is missing
-
-    Raises
-    ------
-    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
-    """
+    """Write the report of a calibration with its other files."""
     path = folder / "report.html"
     write_report(path, calibration_page(found))
     return path

@@ -16,13 +16,7 @@ COARSE_STEP = 0.05
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ends:
-    """
-    Samples at the ends of the scale.
-
-    Parameters
-    ----------
-    share_lowest, share_highest : float; of all samples
-    """
+    """Samples at the ends of the scale."""
 
     share_lowest: float
     share_highest: float

@@ -35,10 +35,8 @@ class Scale:
 
     Parameters
     ----------
-    pixel_size_um : float [µm]
     source : str; what it comes from, for people
     seen_um : tuple of float; least and most that a pixel of the photograph covers [µm]
-    cautions : tuple of tuple of str; codes and sentences
     """
 
     pixel_size_um: float
@@ -61,13 +59,7 @@ def flat_map(corners: Corners) -> ProjectiveTransform:
 
 
 def find_scale(asked: Asked, dpi: tuple[float, float] | None) -> Scale:
-    """
-    Choose the size of the target's pixels, and tell what contradicts it.
-
-    Raises
-    ------
-    InputError; where nothing tells it, or two options that do contradict each other
-    """
+    """Choose the size of the target's pixels, and tell what contradicts it."""
     return _of_corners(asked, asked.corners, dpi) if asked.corners else _of_plain(asked, dpi)
 
 
@@ -198,12 +190,6 @@ def laid_flat(image: ImageArray, corners: Corners, scale: Scale) -> ImageArray:
     Parameters
     ----------
     image : ndarray of shape (rows, columns, channels)
-    corners : Corners
-    scale : Scale
-
-    Raises
-    ------
-    InputError; where the target would have too few pixels or too many
     """
     size_um = scale.pixel_size_um
     shape = [round(1000 * side / size_um) for side in (corners.height_mm, corners.width_mm)]

@@ -132,11 +132,6 @@ def of_itself(image: ImageArray, left_out: Sequence[Region]) -> Field:
     Parameters
     ----------
     image : ndarray of shape (rows, columns, channels); decoded
-    left_out : sequence of Region; the patches
-
-    Raises
-    ------
-    InputError; where too little is left
     """
     rows, columns, grid = _blocks(image.mean(axis=2, keepdims=True), _OWN_BLOCKS)
     across, down = np.meshgrid(2 * columns / image.shape[1] - 1, 2 * rows / image.shape[0] - 1)

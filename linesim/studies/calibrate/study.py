@@ -39,20 +39,14 @@ class Calibrated:
 
     Parameters
     ----------
-    asked : Asked
-    photo : Photo
     data : ndarray of float32, shape (rows, columns) or (rows, columns, 3); reflectances from 0 up
-    tone : Tone
     used : tuple of Patch; those that the tone was fitted to
     seen : Seen; what the photograph shows of them
     predicted : ndarray of shape (patches, channels) or None
         What the curve of all the others makes of each patch, less what it is.
-    field : Field or None; fall-off of the light
-    scale : Scale
     share_below, share_above : float; of the samples, darker or lighter than all patches
     share_negative, share_over : float; of the samples, cut at no reflectance and at the ceiling
     coarse_reflectance : float; under which a step of the number is a coarse step of reflectance
-    share_coarse : float; of the samples, below it
     ends : Ends; samples at the ends of the scale
     blocks : float; steps over the borders of JPEG blocks over those elsewhere
     dropped : tuple; patches that did not count, with their share of samples at an end
@@ -88,10 +82,6 @@ class Calibrated:
 def calibrate(asked: Asked) -> Calibrated:
     """
     Make a photograph a target.
-
-    Parameters
-    ----------
-    asked : Asked
 
     Raises
     ------
@@ -203,17 +193,7 @@ def _field(asked: Asked, photo: Photo) -> Field | None:
 
 
 def ceiling_of(patches: tuple[Patch, ...]) -> float:
-    """
-    Give the largest reflectance of a target: 1, or that of a patch that is lighter.
-
-    Parameters
-    ----------
-    patches : tuple of Patch
-
-    Returns
-    -------
-    float
-    """
+    """Give the largest reflectance of a target: 1, or that of a patch that is lighter."""
     return max(1.0, *(max(each.reflectance) for each in patches))
 
 

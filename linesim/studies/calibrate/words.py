@@ -127,13 +127,7 @@ def size_words(found: Calibrated) -> str:
 
 
 def spoken(found: Calibrated) -> tuple[str, ...]:
-    """
-    Say in sentences what was done.
-
-    Parameters
-    ----------
-    found : Calibrated
-    """
+    """Say in sentences what was done."""
     return (*tone_words(found), light_words(found), size_words(found))
 
 
@@ -143,10 +137,7 @@ def result_text(found: Calibrated, white: float, written: tuple[Path, ...], fold
 
     Parameters
     ----------
-    found : Calibrated
     white : float; what 1 in the file stands for
-    written : tuple of Path; files
-    folder : Path; theirs
     """
     minded = [f"caution: {each.text} [{each.code}]" for each in cautions(found)]
     names = ", ".join(path.name for path in written)

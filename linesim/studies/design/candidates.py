@@ -34,17 +34,8 @@ class Candidate:
 
     Parameters
     ----------
-    label : str
-    cameras : int; side by side
-    pixels : int; of one camera
-    side_um : float; of its pixels [µm]
-    binning : int; alike both ways
-    stages : int; of time-delay integration
     object_um : float; side of a delivered pixel on the target [µm]
-    field_mm : float; of one camera [mm]
-    focal_mm : float; of the lens [mm]
     rate_hz : float; lines delivered a second at the highest speed [Hz]
-    camera, lens, light : mapping; keys of the setup file
     open_f_number : float; of the lens wide open, 0 where all stops may be tried
     most_lx : float; what the lamp gives at most [lx]
     """

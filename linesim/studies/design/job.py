@@ -53,13 +53,11 @@ class Job:
 
     Parameters
     ----------
-    title : str
     base : Setup; what is settled, with the requirement; the rest of it stands in for what is free
     field_of_view_mm : float; web that must be seen across [mm]
     speeds_mm_s : tuple of float; the slowest and the fastest [mm/s]
     colour : bool; whether colours are to be told apart
     pixels_on_defect : float; object pixels on the smallest defect, at least
-    limits : tuple of Demand
     cameras, lenses, lamps : tuple of Owned; none: all that the trade builds
     """
 
@@ -84,10 +82,6 @@ def load_job(path: str | Path) -> Job:
     """
     Read and check a job.
 
-    Parameters
-    ----------
-    path : str or pathlib.Path; TOML file
-
     Raises
     ------
     InputError; with one sentence for every fault found
@@ -102,7 +96,6 @@ def job_from(texts: Mapping[str, Any], folder: Path | None = None) -> Job:
 
     Parameters
     ----------
-    texts : mapping; as TOML gives it
     folder : pathlib.Path, optional; that file names in it are relative to
 
     Raises

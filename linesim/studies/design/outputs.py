@@ -32,13 +32,7 @@ def file_of(one: Proposal) -> str:
 
 
 def design_json(found: Design) -> dict[str, object]:
-    """
-    Give a design as design.json has it.
-
-    Parameters
-    ----------
-    found : Design
-    """
+    """Give a design as design.json has it."""
     plain: dict[str, object] = {
         "title": found.job.title,
         "stations": found.tried,
@@ -140,22 +134,7 @@ def _product(setup: Setup, defect_um: float, pitch_um: float) -> ImageArray:
 
 
 def write_design(found: Design, folder: Path) -> tuple[Path, ...]:
-    """
-    Write setups, figures, the list to buy from and the picture.
-
-    Parameters
-    ----------
-    found : Design
-    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
-
-    Returns
-    -------
-    tuple of pathlib.Path; the files written
-
-    Raises
-    ------
-    InputError; where the folder cannot be written
-    """
+    """Write setups, figures, the list to buy from and the picture."""
     paths = [folder / "design.json"]
     write_json(paths[0], design_json(found))
     best = found.best

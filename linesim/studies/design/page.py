@@ -18,14 +18,7 @@ from linesim.studies.design.words import answer, first_limits
 
 
 def design_page(found: Design, look_png: bytes | None = None) -> Page:
-    """
-    Make the page of a design.
-
-    Parameters
-    ----------
-    found : Design
-    look_png : bytes, optional; what the best station sees, a PNG file
-    """
+    """Make the page of a design."""
     best = found.best
     verdict, *notes = answer(found)
     if best is not None:
@@ -95,18 +88,7 @@ def _others(found: Design, best: Proposal) -> Table:
 
 
 def write_design_page(found: Design, folder: Path) -> Path:
-    """
-    Write the page beside the other files of a design, whose picture it shows.
-
-    Parameters
-    ----------
-    found : Design
-    folder : pathlib.Path; made where it is missing
-
-    Raises
-    ------
-    InputError; where it cannot be written, or jinja2 is not installed
-    """
+    """Write the page beside the other files of a design, whose picture it shows."""
     path, look = folder / "design.html", folder / "look.png"
     there = found.best is not None and look.is_file()
     write_report(path, design_page(found, look.read_bytes() if there else None))

@@ -31,7 +31,6 @@ class Relaxed:
 
     Parameters
     ----------
-    demand : Demand
     reached : float; what the best of the rest reaches, in the demand's unit
     """
 

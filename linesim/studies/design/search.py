@@ -40,9 +40,7 @@ class Options:
 
     Parameters
     ----------
-    space : Space; of them
     stations : tuple of Candidate; without stop and light; options run through these last
-    asked : tuple of Demand
     margins : mapping; name of a demand -> array of shape (options,); negative where it is missed
     got : mapping; likewise, the value that is judged
     trouble : ndarray of shape (options,)
@@ -87,7 +85,6 @@ def options(job: Job, tell: Tell = nobody) -> Options:
 
     Parameters
     ----------
-    job : Job; of which `finest_um` is fine enough
     tell : callable, optional; is told how many options are judged, and of how many
     """
     found = _judged(job, candidates(job), tell)

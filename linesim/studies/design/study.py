@@ -39,10 +39,7 @@ class Proposal:
     Parameters
     ----------
     name : str; "best", or what it is better in: "less light", "more speed", "less data"
-    candidate : Candidate
     setup : Setup; as written, with all speeds of the job
-    budget : Budget; of it
-    limits : tuple of Verdict; on the limits of the job
     """
 
     name: str
@@ -75,10 +72,7 @@ class Design:
 
     Parameters
     ----------
-    job : Job
     tried, passing : int; options judged, and of these met
-    best : Proposal or None
-    others : tuple of Proposal; real alternatives
     relaxed : tuple of Relaxed; where nothing meets all: what alone to give up, the least first
     together : tuple of Relaxed; where no one alone will do: all of these together
     """
@@ -98,12 +92,7 @@ def design(job: Job, tell: Tell = nobody) -> Design:
 
     Parameters
     ----------
-    job : Job; as `load_job` reads it
     tell : callable, optional; is told how many options are judged, and of how many
-
-    Returns
-    -------
-    Design
     """
     fine = too_fine(job)
     if fine is not None:

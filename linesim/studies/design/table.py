@@ -12,13 +12,7 @@ _LABEL, _VALUE = 14, 34
 
 
 def design_text(found: Design) -> str:
-    """
-    Put a design into lines for the console.
-
-    Parameters
-    ----------
-    found : Design
-    """
+    """Put a design into lines for the console."""
     best = found.best
     blocks = [found.job.title, "\n".join(fill(text, _WIDE) for text in answer(found))]
     if best is not None:

@@ -25,14 +25,7 @@ _BOUND = 0.9
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Free:
-    """
-    A fit of all keys that captures tell apart, however little they tell of one.
-
-    Parameters
-    ----------
-    case : Case; with those keys
-    end : Likeliest
-    """
+    """A fit of all keys that captures tell apart, however little they tell of one."""
 
     case: Case
     end: Likeliest
@@ -43,7 +36,6 @@ class Free:
 
         Parameters
         ----------
-        key : Key; one of the case's
         value : float; with keys left as they are that captures tell little of; the interval is the
             free fit's, whatever those are, widened to hold it
         """
@@ -61,10 +53,7 @@ class Adjusted:
 
     Parameters
     ----------
-    case : Case; with those keys alone
-    end : Likeliest
     free : Free; with those as well that captures tell little of
-    left : tuple of LeftKey; the others
     """
 
     case: Case
@@ -82,15 +71,7 @@ class Adjusted:
 
 
 def adjusted(case: Case, state: State, tell: Tell | None = None) -> Adjusted:
-    """
-    Fit all keys that captures tell, and name the others.
-
-    Parameters
-    ----------
-    case : Case; with all keys asked for
-    state : State; to start from
-    tell : callable, optional; told how far each fit is
-    """
+    """Fit all keys that captures tell, and name the others."""
     here = viewed(case, state)
     gone = _alike(case, here, looked_around(case, here)[0]) if case.keys else ()
     left = tuple(_same(case, each) for each in gone)

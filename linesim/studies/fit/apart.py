@@ -27,7 +27,6 @@ class Alike:
 
     Parameters
     ----------
-    index : int; of the key
     partners : tuple of int; of the keys before it that do the same together; empty: it does nothing
     correlation : float; of what it does with what those do
     """
@@ -44,7 +43,6 @@ def without_places(information: FloatArray, keys: int, held: FloatArray) -> Floa
     Parameters
     ----------
     information : ndarray of shape (n, n); keys first
-    keys : int; how many
     held : ndarray of shape (n - keys,); what holds places that captures do not tell
     """
     own, mixed = information[:keys, :keys], information[:keys, keys:]
@@ -111,11 +109,6 @@ def shares(covariance: FloatArray, parts: Sequence[FloatArray], index: int) -> t
     ----------
     covariance : ndarray of shape (n, n); the inverse of the sum of the parts
     parts : sequence of ndarray of shape (n, n)
-    index : int; of the key
-
-    Returns
-    -------
-    tuple of float; adding up to 1
     """
     alone = covariance[index]
     each = np.array([max(float(alone @ part @ alone), 0.0) for part in parts])

@@ -23,8 +23,6 @@ class Case:
     Parameters
     ----------
     predictions : tuple of Prediction; one a capture: its setup before the fit
-    windows : tuple of Window
-    keys : tuple of Key
     """
 
     predictions: tuple[Prediction, ...]
@@ -61,7 +59,6 @@ class State:
     Parameters
     ----------
     variables : ndarray of shape (keys,)
-    lies : tuple of Affine; place of each capture
     """
 
     variables: FloatArray
@@ -80,15 +77,7 @@ class State:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class View:
-    """
-    A state and all that follows from it.
-
-    Parameters
-    ----------
-    state : State
-    signals, seen : tuple; one a capture
-    unlikely : float; −2 log of the likelihood
-    """
+    """A state and all that follows from it."""
 
     state: State
     signals: tuple[Signal, ...]

@@ -18,16 +18,7 @@ _COARSE = 0.05
 def fit_cautions(
     setup: Setup, own: Prediction, captures: Sequence[FoundCapture], *, settled: bool
 ) -> tuple[Caution, ...]:
-    """
-    Say what to mind.
-
-    Parameters
-    ----------
-    setup : Setup; as fitted
-    own : Prediction; of it
-    captures : sequence of FoundCapture
-    settled : bool; whether the fit came to rest
-    """
+    """Say what to mind."""
     said = [
         *_structure(captures),
         *_coarse(own),

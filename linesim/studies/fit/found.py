@@ -17,7 +17,6 @@ class FoundKey:
 
     Parameters
     ----------
-    name, unit : str; as in a setup file
     before : float; what the setup had, in that unit
     interval : Interval; what the captures tell, 95 % of it
     by_mean, by_noise, by_columns : float
@@ -59,8 +58,6 @@ class LeftKey:
 
     Parameters
     ----------
-    name : str; as in a setup file
-    why : str; a sentence
     partners : tuple of str; keys that move the captures alike
     correlation : float; with what those do; 0 where there are none
     """
@@ -86,10 +83,8 @@ class FoundCapture:
 
     Parameters
     ----------
-    name : str; of the image
     lies : Affine; where it lies in what the fitted setup would deliver [px]
     mirrored : str; "no", "across", "along" or "both"
-    lines, columns : int; that were fitted
     left_before, left_after : ndarray of shape (lines, columns)
         Captured less expected, in standard deviations of the noise that each setup has.
     neighbours : (float, float); correlation of neighbours in what is left, along and across
@@ -146,13 +141,8 @@ class Fitted:
 
     Parameters
     ----------
-    before, after : Setup
-    found : tuple of FoundKey
-    left : tuple of LeftKey
     correlations : mapping of (str, str) to float; of the errors of each pair of keys moved
-    captures : tuple of FoundCapture
     settled : bool; whether the fit came to rest
-    cautions : tuple of Caution
     """
 
     before: Setup

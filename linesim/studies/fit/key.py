@@ -24,7 +24,6 @@ class Key:
         ratio the relative one
     fine : callable; gives a value of which half is always known well enough, in the key's unit
     form : str; "square" where its square is fitted, "ratio" where its logarithm is
-    low, high : float; the range of a setup file
     sharp : bool; whether it changes the picture's sharpness, which takes another rendering
     scales : bool; whether its variable's error grows with it, as that of a few columns' spread does
     """

@@ -50,18 +50,7 @@ def usual_keys(setup: Setup) -> tuple[str, ...]:
 
 
 def checked_keys(names: Sequence[str], setup: Setup) -> tuple[str, ...]:
-    """
-    Take the keys asked for, or refuse them.
-
-    Parameters
-    ----------
-    names : sequence of str; with their tables
-    setup : Setup; that must have a number there
-
-    Raises
-    ------
-    InputError; with one sentence for each that cannot be fitted
-    """
+    """Take the keys asked for, or refuse them."""
     faults = [fault for name in names if (fault := _fault(name.strip(), setup))]
     if not names:
         faults = ["--keys: nothing was read; expected keys such as light.illuminance,lens.blur"]

@@ -87,15 +87,7 @@ def own_gains(
 
 
 def unlikely(windows: Sequence[Window], seen: Sequence[Expected], width: int) -> float:
-    """
-    Give −2 log of the likelihood, but for a constant.
-
-    Parameters
-    ----------
-    windows : sequence of Window
-    seen : sequence of Expected; one a window
-    width : int; columns of the sensor
-    """
+    """Give −2 log of the likelihood, but for a constant."""
     total = column_sums(windows, seen, width).unlikely(seen[0].spread)
     for window, each in zip(windows, seen, strict=True):
         left = window.captured_dn - each.mean_dn
@@ -157,9 +149,7 @@ def told(
 
     Parameters
     ----------
-    windows, seen, slopes : sequences, one a capture
     spread_slopes : ndarray of shape (variables, 2); of the squares of both spreads
-    width : int; columns of the sensor
     """
     keys, count = len(spread_slopes), len(spread_slopes) + 6 * len(windows)
     by_mean, by_noise, by_columns = np.zeros((3, count, count))

@@ -18,13 +18,7 @@ from linesim.studies.fit.windows import Window
 
 
 def only_likely(case: Case) -> Case:
-    """
-    Leave out strays that make captures no likelier.
-
-    Parameters
-    ----------
-    case : Case; as it was placed
-    """
+    """Leave out strays that make captures no likelier."""
     straight = tuple(_straight(each) for each in case.windows)
     if not any(_is_strayed(each) for each in case.windows):
         return case
@@ -45,11 +39,6 @@ def _straight(window: Window) -> Window:
 def looked_again(case: Case, view: View) -> Case | None:
     """
     Add what lines still stray from a model that was fitted.
-
-    Parameters
-    ----------
-    case : Case
-    view : View; the end of its fit
 
     Returns
     -------

@@ -28,7 +28,6 @@ class Signal:
 
     Parameters
     ----------
-    setup : Setup
     signal_e : ndarray of shape (lines, columns); before noise [e]
     """
 

@@ -30,14 +30,7 @@ _FEWEST_CYCLES = 1.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Moved:
-    """
-    One key of the transport, told by where lines lie.
-
-    Parameters
-    ----------
-    name, unit : str; as in a setup file
-    told : Estimate; in that unit
-    """
+    """One key of the transport, told by where lines lie."""
 
     name: str
     unit: str
@@ -50,7 +43,6 @@ def advance_told(setup: Setup, places: Sequence[tuple[Affine, FloatArray]]) -> M
 
     Parameters
     ----------
-    setup : Setup
     places : sequence of tuple; of each capture its place and the covariance of its steps
     """
     grown = _joined([
@@ -74,7 +66,6 @@ def skew_told(own: Prediction, places: Sequence[tuple[Affine, FloatArray]]) -> M
 
     Parameters
     ----------
-    own : Prediction
     places : sequence of tuple; of each capture its place and the covariance of its steps
     """
     found = [_skew_deg(own, *place) for place in places]
@@ -179,18 +170,7 @@ def _left(values: FloatArray, frequency: float | None) -> tuple[float, float]:
 
 
 def carried(window: Window, before: Prediction, after: Prediction) -> Window:
-    """
-    Say where a capture lies in another prediction, whose transport alone differs.
-
-    Parameters
-    ----------
-    window : Window; as it lies in the first
-    before, after : Prediction
-
-    Returns
-    -------
-    Window; lying at the same places of the target
-    """
+    """Say where a capture lies in another prediction, whose transport alone differs."""
     advance_um, side_um = after.sides_um
     ratio = advance_um / before.sides_um[0]
     leans = [np.tan(np.deg2rad(own.setup.transport.skew_deg)) for own in (before, after)]

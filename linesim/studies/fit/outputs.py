@@ -11,33 +11,12 @@ from linesim.studies.fit.words import answer
 
 
 def fit_json(found: Fitted) -> dict[str, object]:
-    """
-    Give a fit as fit.json has it.
-
-    Parameters
-    ----------
-    found : Fitted
-    """
+    """Give a fit as fit.json has it."""
     return {**found.as_dict(), "answer": answer(found), "machinery": MACHINERY}
 
 
 def write_fit(found: Fitted, folder: Path) -> tuple[Path, ...]:
-    """
-    Write the fitted setup, the changes and the figures.
-
-    Parameters
-    ----------
-    found : Fitted
-    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
-
-    Returns
-    -------
-    tuple of pathlib.Path; the files written
-
-    Raises
-    ------
-    InputError; where the folder cannot be written
-    """
+    """Write the fitted setup, the changes and the figures."""
     setup, changes, figures = (folder / name for name in ("setup.toml", "changes.csv", "fit.json"))
     write_text(setup, resolved_text(found.after, folder))
     rows = [

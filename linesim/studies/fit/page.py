@@ -34,13 +34,7 @@ from linesim.studies.fit.words import (
 
 
 def fit_page(found: Fitted) -> Page:
-    """
-    Make the page of a fit.
-
-    Parameters
-    ----------
-    found : Fitted
-    """
+    """Make the page of a fit."""
     return Page(
         title=found.before.title,
         job="Fitted to captures",
@@ -126,18 +120,7 @@ def _bound(found: Fitted) -> Iterator[Part]:
 
 
 def write_fit_page(found: Fitted, folder: Path) -> Path:
-    """
-    Write the page beside the other files of a fit.
-
-    Parameters
-    ----------
-    found : Fitted
-    folder : pathlib.Path; made where it is missing
-
-    Raises
-    ------
-    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
-    """
+    """Write the page beside the other files of a fit."""
     path = folder / "fit.html"
     write_report(path, fit_page(found))
     return path

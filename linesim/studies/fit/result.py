@@ -35,11 +35,7 @@ def put_together(
 
     Parameters
     ----------
-    setup : Setup; as it was
     ends : tuple of Case; captures in its prediction, and in that of the fitted setup
-    done : Adjusted
-    moved : sequence of Moved; keys of the transport
-    left : tuple of LeftKey; such of them as the captures do not tell
     names : sequence of str; the keys asked for, in order
     """
     end, case = done.end, done.case

@@ -50,11 +50,8 @@ class Likeliest:
 
     Parameters
     ----------
-    view : View
-    told : Told; information
     covariance : ndarray of shape (keys + 6 · captures, same)
         Of noise, and of what a rendering may err.
-    rounds : int
     settled : bool; whether nothing moved any more
     """
 
@@ -71,13 +68,7 @@ def likeliest(case: Case, state: State, tell: Tell | None = None) -> Likeliest:
 
     Parameters
     ----------
-    case : Case
-    state : State; to start from
     tell : callable, optional; told how many rounds are done, and of how many at most
-
-    Raises
-    ------
-    InputError; where means cannot be brought near
     """
     here, is_settled = _nearer(case, viewed(case, state)), False
     _refuse_far(case, here)

@@ -65,10 +65,6 @@ def fit(
         Linear reflectance that stands in for the setup's image.
     progress : callable, optional; told how many rounds of a fit are done, and of how many at most
 
-    Returns
-    -------
-    Fitted
-
     Raises
     ------
     InputError; where the setup is no such station, or an image does not show its target

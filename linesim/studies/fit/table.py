@@ -20,13 +20,7 @@ _WIDTH = 100
 
 
 def fit_text(found: Fitted) -> str:
-    """
-    Lay a fit out.
-
-    Parameters
-    ----------
-    found : Fitted
-    """
+    """Lay a fit out."""
     lines = [f"fit: {found.before.title}"]
     for sentence in answer(found):
         lines += textwrap.wrap(sentence, _WIDTH)

@@ -30,16 +30,12 @@ class Window:
 
     Parameters
     ----------
-    name : str; of the image
     captured_dn : ndarray of shape (lines, columns) [DN]
     lines : ndarray of shape (lines,); their numbers in the capture
     bands : tuple of slice; runs of neighbouring lines, in these arrays
-    columns : slice; of the sensor
     first_column : int; of the sensor that the capture starts with
-    mirrored : str; how the file lies
     strays_px, sways_px : ndarray of shape (lines of the capture,); of each line [px]
     taken : float; share of the samples' freedom that placing lines one by one took
-    lies : Affine; as found at first [px]
     errors : ndarray of shape (6, 6); covariance of its steps
     """
 
@@ -78,17 +74,11 @@ def read_capture(setup: Setup, image: Path | NDArray[np.uint16], name: str) -> F
 
     Parameters
     ----------
-    setup : Setup
     image : pathlib.Path, or ndarray of uint16, shape (lines, columns) [DN]
-    name : str; for refusals
 
     Returns
     -------
     ndarray of shape (lines, columns) [DN]
-
-    Raises
-    ------
-    InputError; where it cannot be read, has colours or is clipped
     """
     samples = image
     if isinstance(image, Path):
@@ -116,9 +106,7 @@ def window_of(own: Prediction, captured_dn: FloatArray, name: str, said: str) ->
 
     Parameters
     ----------
-    own : Prediction
     captured_dn : ndarray of shape (lines, columns) [DN]
-    name, said : str; of the image, in results and in refusals
 
     Raises
     ------

@@ -130,11 +130,6 @@ def read_pitch(text: str, key: str = "--pixel-pitch") -> tuple[float, float]:
     Parameters
     ----------
     text : str; one length, or two as in ``"75 um x 60 um"``, across x along
-    key : str; option that gave it
-
-    Returns
-    -------
-    tuple of float; across and along [µm]
 
     Raises
     ------

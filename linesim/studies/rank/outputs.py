@@ -22,13 +22,7 @@ JSON_FRONT = 200
 
 
 def rank_json(found: Ranking) -> dict[str, object]:
-    """
-    Give a ranking as rank.json has it.
-
-    Parameters
-    ----------
-    found : Ranking; all options, judged
-    """
+    """Give a ranking as rank.json has it."""
     demands = {
         name: {"options": count, "nearest_margin": found.least_missed(name)}
         for name, count in found.misses.items()
@@ -74,20 +68,11 @@ def write_ranking(found: Ranking, folder: Path) -> tuple[Path, ...]:
     """
     Write table, figures, picture and the best setup.
 
-    Parameters
-    ----------
-    found : Ranking; all options, judged
-    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
-
     Returns
     -------
     tuple of pathlib.Path
         The files written: no picture where matplotlib is not installed, and no setup where no
         option passes.
-
-    Raises
-    ------
-    InputError; where the folder cannot be written
     """
     paths = [folder / "rank.csv", folder / "rank.json"]
     names = tuple(found.figures)

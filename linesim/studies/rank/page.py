@@ -132,12 +132,6 @@ def write_rank_report(found: Ranking, folder: Path, wanted: Wanted = WHOLE) -> t
 
     Parameters
     ----------
-    found : Ranking; all options, judged
-    folder : pathlib.Path; made where it is missing
     wanted : Wanted; the whole report, its first page alone, or both
-
-    Raises
-    ------
-    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
     return write_pages(folder, rank_page(found), wanted)

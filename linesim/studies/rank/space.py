@@ -106,10 +106,6 @@ def load_space(path: str | Path) -> Space:
     """
     Read and check a space of set-ups.
 
-    Parameters
-    ----------
-    path : str or pathlib.Path; TOML file
-
     Raises
     ------
     InputError; with one sentence for every fault found

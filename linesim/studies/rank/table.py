@@ -33,10 +33,6 @@ def rank_text(found: Ranking) -> str:
     """
     Lay a ranking out for the console.
 
-    Parameters
-    ----------
-    found : Ranking; all options, judged
-
     Returns
     -------
     str; the best, the front, what is missed first, cautions about the best, and the answer

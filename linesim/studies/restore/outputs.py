@@ -11,13 +11,7 @@ from linesim.studies.restore.words import spoken, target_lines
 
 
 def restored_json(found: Material) -> dict[str, object]:
-    """
-    Give a restored scan as restored.json has it.
-
-    Parameters
-    ----------
-    found : Material
-    """
+    """Give a restored scan as restored.json has it."""
     return {
         "image": found.name,
         "station": found.setup.title,
@@ -37,15 +31,6 @@ def restored_json(found: Material) -> dict[str, object]:
 def write_restored(found: Material, folder: Path) -> tuple[Path, ...]:
     """
     Write target, the lines that name it, and the figures.
-
-    Parameters
-    ----------
-    found : Material
-    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
-
-    Returns
-    -------
-    tuple of pathlib.Path; the files written
 
     Raises
     ------

@@ -75,13 +75,7 @@ def _size(found: Material, part: tuple[slice, slice], longest_px: int) -> tuple[
 
 
 def restored_page(found: Material) -> Page:
-    """
-    Make the report of a restored scan.
-
-    Parameters
-    ----------
-    found : Material
-    """
+    """Make the report of a restored scan."""
     lines, width = found.plain.shape
     whole, detail = (slice(0, lines), slice(0, width)), _busiest(found.plain)
     dividers: tuple[Part, ...] = (
@@ -126,18 +120,7 @@ def _facts(found: Material) -> Facts:
 
 
 def write_restored_page(found: Material, folder: Path) -> Path:
-    """
-    Write the report of a restored scan with its other files.
-
-    Parameters
-    ----------
-    found : Material
-    folder : pathlib.Path; made where it is missing
-
-    Raises
-    ------
-    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
-    """
+    """Write the report of a restored scan with its other files."""
     path = folder / "report.html"
     write_report(path, restored_page(found))
     return path

@@ -52,15 +52,12 @@ class Material:
     Parameters
     ----------
     setup : Setup; of the station that delivered the scan
-    name : str; of the scan
     data : ndarray of float32, shape (rows, columns); reflectances
     plain : ndarray of float32, shape (lines, columns); as seen, nothing restored
-    pixel_size_um : float; of the target [µm]
     true_to_x_lp_mm, true_to_y_lp_mm : float
         Up to here half of the contrast is there, or more, and it is no false pattern. [lp/mm]
     noise_before, noise_left : float; rms of a sample's noise, in reflectance
     folded : bool; one of these frequencies is set by detail finer than the scan, not by noise
-    cautions : tuple of Caution
     """
 
     setup: Setup

@@ -39,7 +39,6 @@ class NoisePower:
 
     Parameters
     ----------
-    variance : float; of each sample by itself
     of_columns : float; of what the samples of a column share
     of_lines : float; of what the samples of a line share
     """
@@ -58,7 +57,6 @@ class Restored:
     ----------
     cosines : ndarray of shape (lines, columns); orthonormal DCT-II of the restored image
     share : ndarray of shape (lines, columns); S/(S + N): what of each cosine is there again
-    noise_variance : float; of the noise that is left in it
     """
 
     cosines: FloatArray
@@ -74,7 +72,6 @@ def restore(image: FloatArray, transfer: FloatArray, noise: NoisePower) -> Resto
     ----------
     image : ndarray of shape (lines, columns)
     transfer : ndarray of shape (lines, columns); H at the frequencies of the DCT-II
-    noise : NoisePower
     """
     lines, columns = image.shape
     seen = dctn(image, norm="ortho")

@@ -14,14 +14,7 @@ _ENDS = {
 
 
 def target_lines(found: Material, white: float) -> str:
-    """
-    Write the lines of a setup that name the target.
-
-    Parameters
-    ----------
-    found : Material
-    white : float; reflectance at full scale of the file
-    """
+    """Write the lines of a setup that name the target."""
     return (
         "[target]\n"
         'image = "target.tif"\n'
@@ -32,13 +25,7 @@ def target_lines(found: Material, white: float) -> str:
 
 
 def spoken(found: Material) -> tuple[str, ...]:
-    """
-    Say in sentences what was done and what is lost.
-
-    Parameters
-    ----------
-    found : Material
-    """
+    """Say in sentences what was done and what is lost."""
     numbers = station(found.setup)
     rows, columns = found.data.shape
     lines, width = found.plain.shape
@@ -75,10 +62,7 @@ def result_text(found: Material, white: float, written: tuple[Path, ...], folder
 
     Parameters
     ----------
-    found : Material
     white : float; reflectance at full scale of the file
-    written : tuple of Path; files
-    folder : Path; theirs
     """
     minded = "\n".join(f"caution: {each.text} [{each.code}]" for each in found.cautions)
     where = (

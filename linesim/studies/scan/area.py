@@ -21,8 +21,6 @@ class Cells:
     Parameters
     ----------
     first_px : float; where the first cell begins [px]
-    step_px : float; length of a cell [px]
-    count : int; of cells
     """
 
     first_px: float
@@ -77,7 +75,6 @@ def area_means(
 
     Parameters
     ----------
-    source : Reference; read block by block
     down, across : Cells; of the grid, in units of the source's pixels
     repeat : bool; go round at the ends; otherwise the border value goes on
 

@@ -87,10 +87,6 @@ def on_screen(share: ImageArray) -> NDArray[np.uint8]:
     Parameters
     ----------
     share : ndarray of any shape; of what is shown as white
-
-    Returns
-    -------
-    ndarray of uint8
     """
     return np.asarray(np.rint(255 * linear_to_srgb(np.clip(share, 0, 1))), dtype=np.uint8)
 

@@ -38,8 +38,6 @@ def measured(
 
     Parameters
     ----------
-    setup : Setup
-    numbers : Station
     image : ImageRows; delivered samples, in memory or in a file [DN]
     target : str; name of the target; "flat" gives signal and noise on white, "edge" resolution
     size : TargetSize; of the target; an edge is read only where the scan lies on it
@@ -66,8 +64,6 @@ def white_figures(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> 
 
     Parameters
     ----------
-    setup : Setup
-    numbers : Station
     image : ndarray of uint16, shape (lines, width) or (lines, width, 3)
         Delivered samples of at least 16 lines. [DN]
 

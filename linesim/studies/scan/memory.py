@@ -250,7 +250,6 @@ def refuse_too_large(
     needs : sequence of Need
         Of one scan, or of all that are kept side by side; they are made one after the other.
     shape : (int, int); lines and delivered pixels of the largest
-    force : bool; go on all the same
     advice : str; what is expected instead, for the sentence
 
     Raises

@@ -38,23 +38,7 @@ def preview(scan: Scan, *, true_proportion: bool = False) -> NDArray[np.uint8]:
 
 
 def write_scan(scan: Scan, folder: Path, *, true_proportion: bool = False) -> tuple[Path, ...]:
-    """
-    Write samples, picture, figures and the resolved setup.
-
-    Parameters
-    ----------
-    scan : Scan
-    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
-    true_proportion : bool; of the picture
-
-    Returns
-    -------
-    tuple of pathlib.Path; the files written
-
-    Raises
-    ------
-    InputError; where the folder cannot be written
-    """
+    """Write samples, picture, figures and the resolved setup."""
     names = (SAMPLES, "preview.png", "metrics.json", "setup.toml")
     paths = tuple(folder / name for name in names)
     small = scan.setup.camera.bit_depth == _EIGHT_BIT
@@ -92,22 +76,7 @@ def places(scan: FiledScan) -> NDArray[np.uint8]:
 
 
 def write_filed(scan: FiledScan, folder: Path) -> tuple[Path, ...]:
-    """
-    Write picture, figures and the resolved setup of a scan that is in its file already.
-
-    Parameters
-    ----------
-    scan : FiledScan
-    folder : pathlib.Path; where its file lies
-
-    Returns
-    -------
-    tuple of pathlib.Path; the files of the run
-
-    Raises
-    ------
-    InputError; where the folder cannot be written
-    """
+    """Write picture, figures and the resolved setup of a scan that is in its file already."""
     paths = tuple(folder / name for name in ("preview.png", "metrics.json", "setup.toml"))
     write_png(paths[0], places(scan))
     write_json(paths[1], scan.metrics())

@@ -31,13 +31,7 @@ def write_scan_report(found: Scan, folder: Path, wanted: Wanted = WHOLE) -> tupl
 
     Parameters
     ----------
-    found : Scan
-    folder : pathlib.Path; made where it is missing
     wanted : Wanted; the whole report, its first page alone, or both
-
-    Raises
-    ------
-    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
     return write_pages(folder, scan_page(found), wanted)
 
@@ -48,12 +42,7 @@ def scan_page(found: Scan, reference: Reference | None = None) -> Page:
 
     Parameters
     ----------
-    found : Scan
     reference : Reference, optional; the target that was scanned; left out, that of the setup
-
-    Raises
-    ------
-    InputError; where the target cannot be read any more, or matplotlib is not installed
     """
     setup = found.setup
     case = Case(title="", setup=setup, budget=found.budget)

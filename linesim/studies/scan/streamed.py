@@ -45,8 +45,6 @@ class FiledScan:
     Parameters
     ----------
     image : TiffRows; delivered samples, to be read by rows [DN]
-    setup : Setup
-    seed : int; of noise and jitter
     budget : Budget; the closed-form figures
     measured : dict; the same figures read off the image, where the target lets them be read
     """
@@ -95,10 +93,8 @@ def scan_to_file(
 
     Parameters
     ----------
-    setup : Setup
     path : pathlib.Path
         Of the samples: the same bytes as `linesim.studies.scan.outputs.write_scan` writes.
-    seed : int; of noise and jitter
     manner : Manner; threads, and what to do about a run before
     tell : callable; told lines that are done, and lines in all
 

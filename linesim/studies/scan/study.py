@@ -41,8 +41,6 @@ class Scan:
     image : ndarray of uint16, shape (lines, width); delivered samples [DN]
     expected_e : ndarray of float32, shape (lines, width)
         Signal electrons before any noise, pattern or clipping. [e]
-    setup : Setup
-    seed : int; of noise and jitter
     budget : Budget; the closed-form figures
     measured : dict; the same figures read off the image, where the target lets them be read
     """
@@ -80,8 +78,6 @@ def scan(
 
     Parameters
     ----------
-    setup : Setup
-    seed : int; of noise and jitter, from 0 up; the same seed gives the same bytes
     reference : array_like or Reference, optional
         Linear reflectance as floating-point numbers, 0 to 10 and 1 for a perfect white, of shape
         (rows, columns) or (rows, columns, 3), in place of the setup's image; its pixels have the
@@ -145,10 +141,7 @@ def scan_held(setup: Setup, seed: int, target: Held, way: Way) -> Scan:
 
     Parameters
     ----------
-    setup : Setup
-    seed : int; of noise and jitter
     target : Held; what lies under the camera
-    way : Way; how it is run
 
     Raises
     ------
@@ -178,12 +171,6 @@ def scan_held(setup: Setup, seed: int, target: Held, way: Way) -> Scan:
 def needed(setup: Setup, size: TargetSize, *, workers: int | None = None) -> tuple[Need, Shape]:
     """
     Add up the memory that scanning a setup's own target will take.
-
-    Parameters
-    ----------
-    setup : Setup
-    size : TargetSize; of the target
-    workers : int, optional; threads
 
     Returns
     -------

@@ -20,8 +20,6 @@ class Difference:
     Parameters
     ----------
     name : str; of a figure, as JSON has it
-    predicted : float
-    measured : Estimate
     least : float; difference, in the figure's own unit, that the prediction cannot know
     """
 
@@ -68,13 +66,9 @@ class Agreement:
 
     Parameters
     ----------
-    name : str; of the capture
     differences : dict of str to tuple of Difference; by colour, "grey" where there is none
-    geometry : Geometry; how the capture lies
-    explanations : tuple of str; what would make it lie so
     findings : tuple of str; what is off, and where to look
     detailed : bool; whether the target has detail to read sharpness and places off
-    cautions : tuple of Caution
     """
 
     name: str

@@ -31,8 +31,6 @@ def causes(
 
     Parameters
     ----------
-    differences : tuple of Difference; of one channel
-    setup : Setup
     strays_px : ndarray of shape (lines,) or None; of each line along travel [px]
     trusted : bool; whether the capture has no detail but the prediction's
     """

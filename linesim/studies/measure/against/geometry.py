@@ -81,14 +81,7 @@ class Geometry:
 
 
 def geometry_of(own: Prediction, one: Placed) -> Geometry:
-    """
-    Give the geometry of a capture.
-
-    Parameters
-    ----------
-    own : Prediction
-    one : Placed
-    """
+    """Give the geometry of a capture."""
     sides, steps = own.sides_um, np.array(one.lies.steps)
     steps[1] -= one.first_column
     values = _figures(steps, sides)

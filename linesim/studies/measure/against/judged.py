@@ -30,9 +30,7 @@ class Judged:
 
     Parameters
     ----------
-    differences : tuple of Difference
     ratio : Transfer or None; of the detail, where there is any
-    noise : Explained or None; what is not detail
     left_dn : ndarray of shape (lines, columns); captured less what is explained [DN]
     unexplained : float; of the detail's variance, what is neither detail nor the noise predicted
     loud : float; variance of all that is not detail, over that of the noise predicted
@@ -47,16 +45,7 @@ class Judged:
 
 
 def judged(setup: Setup, own: Prediction, one: Placed, channel: int) -> Judged:
-    """
-    Judge one channel.
-
-    Parameters
-    ----------
-    setup : Setup; as it is, its web swinging
-    own : Prediction; of the same on an even web
-    one : Placed
-    channel : int
-    """
+    """Judge one channel."""
     numbers, base_dn = own.numbers.by_colour[channel], own.base_dn(channel)
     captured_dn = one.captured_dn[:, :, channel] - base_dn
     sharp_dn = one.predicted_dn[:, :, channel] - base_dn

@@ -36,19 +36,7 @@ _LEFT_SIGMAS = 4.0
 
 
 def write_page(found: Sequence[Compared], title: str, folder: Path) -> Path:
-    """
-    Write the page of one capture or several.
-
-    Parameters
-    ----------
-    found : sequence of Compared
-    title : str; the setup's
-    folder : pathlib.Path; made where it is missing
-
-    Raises
-    ------
-    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
-    """
+    """Write the page of one capture or several."""
     path = folder / "report.html"
     write_report(path, _page(found, title))
     return path

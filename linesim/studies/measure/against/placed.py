@@ -65,7 +65,6 @@ def placed(own: Prediction, captured_dn: FloatArray, name: str) -> Placed:
 
     Parameters
     ----------
-    own : Prediction
     captured_dn : ndarray of shape (lines, columns, channels) [DN]
     name : str; of the image, for refusals
 

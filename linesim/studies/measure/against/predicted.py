@@ -24,14 +24,7 @@ _MORE_LINES = 2000
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Prediction:
-    """
-    A setup whose web runs evenly, and its target, ready to be rendered anywhere.
-
-    Parameters
-    ----------
-    setup : Setup
-    reference : Reference; as the lamp shows it
-    """
+    """A setup whose web runs evenly, and its target, ready to be rendered anywhere."""
 
     setup: Setup
     reference: Reference
@@ -77,7 +70,6 @@ class Prediction:
         Parameters
         ----------
         lines : ndarray of shape (n,); numbers of delivered lines
-        placement : Placement; where the target lies
 
         Returns
         -------
@@ -117,7 +109,6 @@ class Prediction:
         Parameters
         ----------
         lies : Affine; of the image, in lines and columns that the setup would deliver [px]
-        first_column : int; of the sensor that the image starts with
         strays_px, sways_px : ndarray of shape (lines,); along and across, of each line [px]
         """
         advance_um, side_um = self.sides_um

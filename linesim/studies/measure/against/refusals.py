@@ -14,14 +14,7 @@ _LEAST_SHOWN = 0.5
 
 
 def refuse_chance(correlation: float, name: str) -> None:
-    """
-    Refuse a rough place that is a chance.
-
-    Parameters
-    ----------
-    correlation : float; at that place
-    name : str; of the image
-    """
+    """Refuse a rough place that is a chance."""
     if correlation < _LEAST_CORRELATION:
         msg = (
             f"{name}: does not look like the setup's target, whichever way it is mirrored (best "
@@ -38,7 +31,6 @@ def refuse_unlike(shown: float, possible: float, name: str) -> None:
     Parameters
     ----------
     shown, possible : float; correlation there, and that which noise alone would leave
-    name : str; of the image
     """
     if shown < _LEAST_SHOWN * possible:
         msg = (
@@ -51,14 +43,7 @@ def refuse_unlike(shown: float, possible: float, name: str) -> None:
 
 
 def refuse_far_off(steps: Steps, name: str) -> None:
-    """
-    Refuse a place so far from those searched that it is a chance.
-
-    Parameters
-    ----------
-    steps : Steps; of the place
-    name : str; of the image
-    """
+    """Refuse a place so far from those searched that it is a chance."""
     along, across, tilt, drift = map(abs, steps[2:])
     if max(along, across) > _MOST_GROWTH or max(tilt, drift) > _MOST_TURN:
         turned_deg = np.rad2deg(np.arctan(max(tilt, drift)))

@@ -21,12 +21,6 @@ def sharpness(numbers: Station, found: Transfer, reference_um: float) -> tuple[D
     A reference is a mean over each pixel, drawn as a square: of its detail the prediction holds
     sinc² of the pixel's side, where the target itself may hold all; and its lens is good to
     `OFF_AXIS_ERROR`. So much is no difference.
-
-    Parameters
-    ----------
-    numbers : Station; of one channel
-    found : Transfer
-    reference_um : float; side of a reference pixel [µm]
     """
     sides_um = (
         float(numbers.geometry.object_pixel_x_um),

@@ -21,8 +21,6 @@ def signal(numbers: Station, level: Levels, noise: Estimate) -> tuple[Difference
 
     Parameters
     ----------
-    numbers : Station; of one channel
-    level : Levels
     noise : Estimate; variance in time over that predicted at the level that is there
     """
     white_e = float(numbers.electrons_white)
@@ -82,7 +80,6 @@ def noise_parts(
 
     Parameters
     ----------
-    numbers : Station; of one channel
     left_dn : ndarray of shape (lines, columns); noise, without streaks and bands [DN]
     model_dn : ndarray of the same shape; signal that it comes with [DN]
     """

@@ -38,16 +38,7 @@ from which on a capture has detail of its own; our choice."""
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Compared:
-    """
-    A capture against its prediction, with the pictures behind the figures.
-
-    Parameters
-    ----------
-    agreement : Agreement
-    prediction : Prediction
-    placed : Placed; both in register
-    judged : dict of str to Judged; by colour
-    """
+    """A capture against its prediction, with the pictures behind the figures."""
 
     agreement: Agreement
     prediction: Prediction
@@ -72,10 +63,8 @@ def measure_against(
 
     Parameters
     ----------
-    setup : Setup; with the target that was captured
     image : pathlib.Path or ndarray of uint16, shape (lines, width) or (lines, width, 3)
         As delivered, or a part cut out of that. [DN]
-    max_pixels : int, optional; refuse files with more pixels; left out: 10⁹
 
     Raises
     ------
@@ -94,9 +83,7 @@ def compared(
     Parameters
     ----------
     own : Prediction; of the setup, made once for all its captures
-    setup : Setup
     image : pathlib.Path or ndarray of uint16; see `measure_against` [DN]
-    max_pixels : int, optional
 
     Raises
     ------

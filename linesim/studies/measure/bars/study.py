@@ -91,11 +91,8 @@ def measure_bars(  # noqa: PLR0913 -- one measurement, its options by keyword
         In which light and dark alternate; left out: both, or found in each region.
     channel : {"red", "green", "blue"}, optional; of a colour image; left out, green
     bit_depth : int, optional; bits of a sample; left out: found
-    max_pixels : int, optional; refuse files with more pixels; left out: 10⁹
-    encoding : {"linear", "srgb"}; what the samples stand for
     pixel_pitch_um : tuple of float, optional
         Pitch of the samples on the target, across and along; a setup knows it. [µm]
-    contrast : float; contrast wanted
 
     Raises
     ------

@@ -10,22 +10,7 @@ from linesim.studies.measure.camera.plots import camera_page
 
 
 def write_camera(found: MeasuredCamera, folder: Path) -> tuple[Path, ...]:
-    """
-    Write the section for a setup file, all figures, and the page of plots.
-
-    Parameters
-    ----------
-    found : MeasuredCamera
-    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
-
-    Returns
-    -------
-    tuple of pathlib.Path; the files written; without matplotlib there is no page
-
-    Raises
-    ------
-    InputError; where the folder cannot be written
-    """
+    """Write the section for a setup file, all figures, and the page of plots."""
     toml, figures, page = (folder / f"camera.{kind}" for kind in ("toml", "json", "png"))
     write_text(toml, camera_toml(found))
     write_json(figures, found.as_dict())

@@ -53,7 +53,6 @@ def measure_camera(  # noqa: PLR0913 -- one measurement, its options by keyword
     pixel_width_um, pixel_height_um : float, optional
         Of a pixel; the width is needed with an irradiance, the height left out is the width. [µm]
     bit_depth : int, optional; bits of a sample; left out: as the files tell
-    max_pixels : int, optional; refuse files with more pixels; left out: 10⁹
     progress : callable, optional; told how many groups of frames are read, and of how many
 
     Raises

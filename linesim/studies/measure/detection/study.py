@@ -133,7 +133,6 @@ def inject(
     ----------
     setup : Setup; a station whose requirement names a round smallest defect
     count : int; defects, at least; as many places without
-    seed : int; of the noise; each round has a camera with a fixed pattern of its own
     places : int; of the defect on the pixel grid, at least
     workers : int, optional; threads; they change no byte
 

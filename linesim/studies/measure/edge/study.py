@@ -103,8 +103,6 @@ def measure_edge(  # noqa: PLR0913 -- one measurement, its options by keyword
     channel : {"red", "green", "blue"}, optional; of a colour image; left out, green
     bit_depth : int, optional
         Bits of a sample, for the level at which samples clip; left out: found.
-    max_pixels : int, optional; refuse files with more pixels; left out: 10⁹
-    encoding : {"linear", "srgb"}; what the samples stand for
     pixel_pitch_um : tuple of float, optional
         Pitch of the samples on the target, across and along. [µm]
     seed : int; of the draws for the standard deviations

@@ -76,7 +76,6 @@ def measure_noise(
     black_dn : float, optional; the black level, where no dark images are at hand [DN]
     bit_depth : int, optional
         Bits of a sample; left out: as the file says, or the smallest usual depth that holds it.
-    max_pixels : int, optional; refuse files with more pixels; left out: 10⁹
 
     Returns
     -------

@@ -56,7 +56,6 @@ def measure_scene(
     black_dn : float, optional; level without light; left out: 0, with a caution [DN]
     bit_depth : int, optional
         Bits of a sample; left out: as the file says, or the smallest usual depth that holds it.
-    max_pixels : int, optional; refuse files with more pixels; left out: 10⁹
 
     Raises
     ------
