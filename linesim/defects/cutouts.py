@@ -35,22 +35,15 @@ class CutOut:
     """
     One picture of a fault.
 
-    Parameters
-    ----------
-    digest : str; of all that follows; two of one digest are the same
-    pixel_size_um : float; side of an element on the target [µm]
-    alpha : ndarray of shape (rows, columns); opacity, 0 to 1
-    value : ndarray of shape (rows, columns, 1) or (rows, columns, 3)
-        Ratios to the product beside the fault, or reflectances; 0 or more.
-
     Raises
     ------
     InputError; if no element is opaque by half
     """
 
-    digest: str
-    pixel_size_um: float
-    alpha: FloatArray = field(compare=False, repr=False)
+    digest: str  # of all that follows; two of one digest are the same
+    pixel_size_um: float  # side of an element on the target [µm]
+    alpha: FloatArray = field(compare=False, repr=False)  # shape (rows, columns); opacity, 0 to 1
+    # shape (rows, columns, 1); ratios to the product beside the fault, or reflectances; 0 or more
     value: FloatArray = field(compare=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -174,18 +167,11 @@ class CutOutFault:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutOuts:
-    """
-    The cut-outs of one kind of fault: what `kinds.Kind.make` is for them.
-
-    Parameters
-    ----------
-    cuts : tuple of CutOut; ``form`` chooses one
-    absolute : bool; values are reflectances, not ratios
-    """
+    """The cut-outs of one kind of fault: what `kinds.Kind.make` is for them."""
 
     kind: str
-    cuts: tuple[CutOut, ...]
-    absolute: bool
+    cuts: tuple[CutOut, ...]  # ``form`` chooses one
+    absolute: bool  # values are reflectances, not ratios
 
     def __call__(self, size: float = 1.0, strength: float = 1.0, form: int = 0) -> CutOutFault:
         """

@@ -61,13 +61,9 @@ class DefectiveReference:
 
     Outside the faults' bounds its values are those of the base, bit for bit, and rows are the
     same whatever others they are asked for with.
-
-    Parameters
-    ----------
-    base : Reference; the target without faults, grey or colour
     """
 
-    base: Reference
+    base: Reference  # the target without faults, grey or colour
     faults: tuple[Fault, ...]
     windows: tuple[Window, ...] = field(init=False)
 

@@ -38,16 +38,12 @@ class Area:
     """
     Part of a target.
 
-    Parameters
-    ----------
-    left_mm, top_mm, right_mm, bottom_mm : float
-        Its sides: across from the optical axis, along from the leading edge. [mm]
-
     Raises
     ------
     InputError; if it has no size
     """
 
+    # its sides: across from the optical axis, along from the leading edge [mm]
     left_mm: float
     top_mm: float
     right_mm: float
@@ -101,17 +97,12 @@ def draw_faults(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ground:
-    """
-    Where faults may lie.
-
-    Parameters
-    ----------
-    allowed : callable, optional; tells whether a fault of a kind may lie in an upright box
-    """
+    """Where faults may lie."""
 
     area: Area
     min_distance_mm: float = 0.0
     edge_rule: EdgeRule = "inside"
+    # callable, optional; tells whether a fault of a kind may lie in an upright box
     allowed: Callable[[str, Box], bool] | None = None
 
 

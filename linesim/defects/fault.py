@@ -37,20 +37,13 @@ class Layer:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
-    """
-    One fault on a target.
-
-    Parameters
-    ----------
-    layers : tuple of Layer; painted in this order
-    outline : Shape
-        Its mask. A soft rim counts by its opacity; a halo around the fault is painted and not
-        counted.
-    """
+    """One fault on a target."""
 
     kind: str
     pose: Pose
-    layers: tuple[Layer, ...]
+    layers: tuple[Layer, ...]  # painted in this order
+    # Its mask. A soft rim counts by its opacity; a halo around the fault is painted and not
+    # counted.
     outline: Shape
 
     @property

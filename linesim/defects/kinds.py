@@ -26,23 +26,13 @@ class Recipe(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kind:
-    """
-    One kind of fault.
+    """One kind of fault."""
 
-    Parameters
-    ----------
-    name : str; as data sets and people call it
-    class_id : int; its number in labels; never given to another kind
-    sentence : str; what it is, in one sentence
-    make : callable; takes the numbers of `parameters` by name
-    identity : str; of a kind of the user's own: a digest of all that makes it
-    """
-
-    name: str
-    class_id: int
-    sentence: str
-    make: Callable[..., Recipe]
-    identity: str = ""
+    name: str  # as data sets and people call it
+    class_id: int  # its number in labels; never given to another kind
+    sentence: str  # what it is, in one sentence
+    make: Callable[..., Recipe]  # takes the numbers of `parameters` by name
+    identity: str = ""  # of a kind of the user's own: a digest of all that makes it
 
     @property
     def parameters(self) -> tuple[str, ...]:
@@ -122,19 +112,13 @@ def kind_named(name: str) -> Kind:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Placed:
-    """
-    A fault as plain numbers, to be written down and made again.
-
-    Parameters
-    ----------
-    values : mapping; numbers of the kind's parameters by name; what is left out takes its default
-    own : Kind, optional; the kind itself, where it is not one of `KINDS`
-    """
+    """A fault as plain numbers, to be written down and made again."""
 
     kind: str
     pose: Pose
+    # numbers of the kind's parameters by name; what is left out takes its default
     values: Mapping[str, Value] = field(default_factory=dict)
-    own: Kind | None = None
+    own: Kind | None = None  # the kind itself, where it is not one of `KINDS`
 
     @property
     def which(self) -> Kind:

@@ -37,43 +37,27 @@ Span = tuple[float, float]
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Label:
-    """
-    One appearance of a fault in an image.
+    """One appearance of a fault in an image."""
 
-    Parameters
-    ----------
-    first_line, first_column : int; sample of the image at which the mask begins
-    mask : ndarray of shape (lines, columns)
-        Share of each sample's footprint that the fault covers, 0 to 1; the smallest rectangle that
-        holds all above 0.
-    """
-
+    # sample of the image at which the mask begins
     first_line: int
     first_column: int
+    # shape (lines, columns); share of each sample's footprint that the fault covers, 0 to 1; the
+    # smallest rectangle that holds all above 0
     mask: ImageArray
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Footprints:
-    """
-    The samples of one scan on the target, to label any fault on it.
+    """The samples of one scan on the target, to label any fault on it."""
 
-    Parameters
-    ----------
-    grid : Grid; pixels of the reference
-    seed : int; of the jitter, as for the image
-    exposers : tuple of Exposer
-        One a line of sight; colours that look elsewhere count by their mean.
-    tables : tuple of LineTable; for each of them and each of its looks, all lines of the scan
-    left_px, right_px : ndarray of shape (columns,)
-        What each sample of a line can see across, in reference pixels. [px]
-    """
-
-    grid: Grid
+    grid: Grid  # pixels of the reference
     repeat: bool
-    seed: int
+    seed: int  # of the jitter, as for the image
+    # one a line of sight; colours that look elsewhere count by their mean
     exposers: tuple[Exposer, ...]
-    tables: tuple[LineTable, ...]
+    tables: tuple[LineTable, ...]  # for each of them and each of its looks, all lines of the scan
+    # shape (columns,); what each sample of a line can see across, in reference pixels [px]
     left_px: FloatArray
     right_px: FloatArray
 

@@ -23,15 +23,12 @@ class Polygon:
     """
     An outline, about the middle of its area.
 
-    Parameters
-    ----------
-    corners_um : tuple of (float, float); across and along, in order, either way around [µm]
-
     Raises
     ------
     InputError; fewer than 3 corners, more than 1000, no area, or sides that cross
     """
 
+    # across and along, in order, either way around [µm]
     corners_um: tuple[tuple[float, float], ...]
 
     def __post_init__(self) -> None:
@@ -108,16 +105,10 @@ class PolygonFault:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChangedInside:
-    """
-    Outlines that change the local reflectance: what `kinds.Kind.make` is for them.
-
-    Parameters
-    ----------
-    outlines : tuple of Polygon; ``form`` chooses one
-    """
+    """Outlines that change the local reflectance: what `kinds.Kind.make` is for them."""
 
     kind: str
-    outlines: tuple[Polygon, ...]
+    outlines: tuple[Polygon, ...]  # ``form`` chooses one
 
     def __call__(self, change: Change, size: float = 1.0, form: int = 0) -> PolygonFault:
         """
@@ -133,16 +124,10 @@ class ChangedInside:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MadeOf:
-    """
-    Outlines filled with another material: what `kinds.Kind.make` is for them.
-
-    Parameters
-    ----------
-    outlines : tuple of Polygon; ``form`` chooses one
-    """
+    """Outlines filled with another material: what `kinds.Kind.make` is for them."""
 
     kind: str
-    outlines: tuple[Polygon, ...]
+    outlines: tuple[Polygon, ...]  # ``form`` chooses one
 
     def __call__(
         self, reflectance: float | Colour, size: float = 1.0, form: int = 0

@@ -26,24 +26,17 @@ class Pose:
     """
     Place, direction and scale of a fault.
 
-    Parameters
-    ----------
-    x_mm : float; across travel, from the optical axis [mm]
-    y_mm : float; along travel, from the leading edge of the target [mm]
-    turn_deg : float
-        Turned from the direction across towards the direction of travel, clockwise in a picture
-        whose first line is on top. [°]
-    scale : float; factor of all its sizes
-
     Raises
     ------
     InputError; if a number is not finite, or the scale not above zero
     """
 
-    x_mm: float
-    y_mm: float
+    x_mm: float  # across travel, from the optical axis [mm]
+    y_mm: float  # along travel, from the leading edge of the target [mm]
+    # turned from the direction across towards the direction of travel, clockwise in a picture whose
+    # first line is on top [°]
     turn_deg: float = 0.0
-    scale: float = 1.0
+    scale: float = 1.0  # factor of all its sizes
 
     def __post_init__(self) -> None:
         """Refuse what cannot be drawn."""

@@ -13,21 +13,17 @@ class Range:
     """
     An even distribution of a number, or of its logarithm.
 
-    Parameters
-    ----------
-    low, high : float; ends, in the number's own unit
-    even_ratios : bool
-        Draw so that equal ratios are equally likely (log-uniform), not equal steps (uniform). Both
-        ends must then have one sign.
-
     Raises
     ------
     InputError
         If the ends are no numbers, in the wrong order, or of two signs where ratios are even.
     """
 
+    # ends, in the number's own unit
     low: float
     high: float
+    # Draw so that equal ratios are equally likely (log-uniform), not equal steps (uniform). Both
+    # ends must then have one sign.
     even_ratios: bool = False
 
     def __post_init__(self) -> None:
@@ -60,15 +56,9 @@ class Range:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Each:
-    """
-    A number for each of red, green and blue.
+    """A number for each of red, green and blue."""
 
-    Parameters
-    ----------
-    ranges : tuple of Range; one or three, drawn apart
-    """
-
-    ranges: tuple[Range, ...]
+    ranges: tuple[Range, ...]  # one or three, drawn apart
 
     def drawn(self, random: np.random.Generator) -> tuple[float, ...]:
         """

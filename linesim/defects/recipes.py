@@ -25,12 +25,6 @@ class Recipe:
     """
     What to draw of one kind.
 
-    Parameters
-    ----------
-    ranges : mapping; what each parameter is drawn from; ``form`` is drawn by itself
-    fewest, most : int; how many, all numbers between equally likely
-    own : Kind, optional; the kind itself, where it is not one of `kinds.KINDS`
-
     Raises
     ------
     InputError
@@ -38,11 +32,13 @@ class Recipe:
     """
 
     kind: str
+    # what each parameter is drawn from; ``form`` is drawn by itself
     ranges: Mapping[str, Range | Each]
+    # how many, all numbers between equally likely
     fewest: int = 0
     most: int = 2
     turn: Range = ANY_WAY
-    own: Kind | None = None
+    own: Kind | None = None  # the kind itself, where it is not one of `kinds.KINDS`
 
     @property
     def which(self) -> Kind:

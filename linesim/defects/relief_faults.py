@@ -276,15 +276,10 @@ def relief_fault(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Laid:
-    """
-    A fault with relief at a place.
-
-    Parameters
-    ----------
-    x_um, y_um : float; its middle, from the outer corner of the first pixel of the first row [µm]
-    """
+    """A fault with relief at a place."""
 
     fault: ReliefFault
+    # its middle, from the outer corner of the first pixel of the first row [µm]
     x_um: float
     y_um: float
 

@@ -17,16 +17,10 @@ _HALO_SIZE = 2.4  # over that of the lump
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pinhole:
-    """
-    A small sharp disc: bright where a bright ground shows through, else dark.
-
-    Parameters
-    ----------
-    change : float, tuple of float or Effect; of the local reflectance, as a share
-    """
+    """A small sharp disc: bright where a bright ground shows through, else dark."""
 
     diameter_um: float
-    change: Change
+    change: Change  # of the local reflectance, as a share
 
     def at(self, pose: Pose) -> Fault:
         """Put it on a target."""

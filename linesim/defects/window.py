@@ -8,18 +8,13 @@ from linesim.targets.painted import Grid
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
-    """
-    A rectangle of whole reference pixels.
-
-    Parameters
-    ----------
-    top, bottom : int; first row and one past the last
-    left, right : int; first column and one past the last
-    """
+    """A rectangle of whole reference pixels."""
 
     grid: Grid
+    # first row and one past the last
     top: int
     bottom: int
+    # first column and one past the last
     left: int
     right: int
 
@@ -57,16 +52,10 @@ class Window:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class View:
-    """
-    What lies in a window.
-
-    Parameters
-    ----------
-    image : ndarray of shape (rows, columns) or (rows, columns, 3); linear reflectance
-    """
+    """What lies in a window."""
 
     window: Window
-    image: ImageArray
+    image: ImageArray  # shape (rows, columns); linear reflectance
 
     def part(self, window: Window) -> ImageArray:
         """

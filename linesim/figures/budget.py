@@ -41,18 +41,12 @@ _TIE = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Budget:
-    """
-    Figures, cautions and verdicts of one setup.
+    """Figures, cautions and verdicts of one setup."""
 
-    Parameters
-    ----------
-    groups : mapping; group -> figure -> value, the unit as suffix of the name
-    verdicts : tuple of Verdict; each requirement against what was reached
-    """
-
+    # group -> figure -> value, the unit as suffix of the name
     groups: Mapping[str, Mapping[str, Value]]
     cautions: tuple[Caution, ...]
-    verdicts: tuple[Verdict, ...]
+    verdicts: tuple[Verdict, ...]  # each requirement against what was reached
 
     def as_dict(self) -> dict[str, object]:
         """Nest everything as JSON has it."""

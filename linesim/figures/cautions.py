@@ -27,15 +27,9 @@ _FEWEST_REFERENCE_PIXELS = 2.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:
-    """
-    One thing to mind.
+    """One thing to mind."""
 
-    Parameters
-    ----------
-    code : str; fixed word for machines
-    """
-
-    code: str
+    code: str  # fixed word for machines
     text: str
 
     def as_dict(self) -> dict[str, str]:

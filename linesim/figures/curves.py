@@ -84,22 +84,14 @@ def noise_sources_e(numbers: Station, signal_e: Figure) -> dict[str, FloatArray]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LightPath:
-    """
-    What is left of the light on its way, for a white target on the axis.
-
-    Parameters
-    ----------
-    sent_back_w_m2 : float; of both, sent back by white [W/m²]
-    photons : float; on a delivered pixel in its exposures, all wavelengths, before any filter
-    electrons_white : float or ndarray of shape (3,)
-        Of them, collected; one a colour where there are colours. [e]
-    """
+    """What is left of the light on its way, for a white target on the axis."""
 
     lamp_w_m2: float
     ambient_w_m2: float
-    sent_back_w_m2: float
+    sent_back_w_m2: float  # of both, sent back by white [W/m²]
     sensor_w_m2: float
-    photons: float
+    photons: float  # on a delivered pixel in its exposures, all wavelengths, before any filter
+    # shape (3,); of them, collected; one a colour where there are colours [e]
     electrons_white: Figure
 
 

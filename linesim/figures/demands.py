@@ -45,28 +45,19 @@ def margin_over(got: Figure, least: Figure) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Demand:
-    """
-    What one figure must reach.
+    """What one figure must reach."""
 
-    Parameters
-    ----------
-    requirement : str
-        Key of the section ``requirement``, or what is always judged: "line_rate", "link",
-        "exposure", "clipping".
-    group, figure : str; name of the figure that is judged, and where the budget has it
-    low_is_good : bool; whether the figure should not exceed it
-    place : str
-        "line" where all of the line is alike, "middle", or "worst" where the ends count too.
-    slack : float; share by which it may be missed
-    """
-
+    # key of the section ``requirement``, or what is always judged: "line_rate", "link", "exposure",
+    # "clipping"
     requirement: str
+    # name of the figure that is judged, and where the budget has it
     group: str
     figure: str
     wanted: float
-    low_is_good: bool
+    low_is_good: bool  # whether the figure should not exceed it
+    # "line" where all of the line is alike, "middle", or "worst" where the ends count too
     place: Literal["line", "middle", "worst"] = "worst"
-    slack: float = 0.0
+    slack: float = 0.0  # share by which it may be missed
 
     @property
     def figures(self) -> tuple[str, ...]:

@@ -55,33 +55,22 @@ _WIDEST_UM = 1e7
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Search:
-    """
-    What is looked for, and how surely; each number may be an array.
+    """What is looked for, and how surely; each number may be an array."""
 
-    Parameters
-    ----------
-    contrast : float; of the defect, as a share of the product's level
-    detection_rate : float; share of the defects to find
-    sides_um : tuple of float or None
-        Across and along, of the smallest defect; ``None`` leaves its own figures out. [µm]
-    shape : str; "disc", "scratch-along", "scratch-across", or the kind of a fault with relief
-    product, brightest : float
-        Levels of good product and of the brightest part of the target, as shares of white.
-    texture : Texture or None; of the product, as noise
-    ends : float; how bright the product is under the outermost pixel, over the middle in one light
-    relief : Relief or None; the smallest defect, where it has relief
-    """
-
-    contrast: Figure
-    detection_rate: Figure
+    contrast: Figure  # of the defect, as a share of the product's level
+    detection_rate: Figure  # share of the defects to find
     false_alarms_per_m2: Figure
+    # across and along, of the smallest defect; ``None`` leaves its own figures out [µm]
     sides_um: tuple[Figure, Figure] | None = None
+    # "disc", "scratch-along", "scratch-across", or the kind of a fault with relief
     shape: str = "disc"
+    # levels of good product and of the brightest part of the target, as shares of white
     product: Figure = 1.0
     brightest: Figure = 1.0
-    texture: Texture | None = None
+    texture: Texture | None = None  # of the product, as noise
+    # how bright the product is under the outermost pixel, over the middle in one light
     ends: Figure = 1.0
-    relief: Relief | None = None
+    relief: Relief | None = None  # the smallest defect, where it has relief
 
     @property
     def at_ends(self) -> "Search":

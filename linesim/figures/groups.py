@@ -26,18 +26,11 @@ _BYTE_BITS = 8
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reach:
-    """
-    What a camera can do and its link carries; numbers or arrays.
+    """What a camera can do and its link carries; numbers or arrays."""
 
-    Parameters
-    ----------
-    sample_bits : float; that a sample takes on the link; whole bytes where no pixel format says
-    max_line_rate_hz, link_mb_s, max_pulse_rate_hz : float
-        No number where the setup does not say. [Hz], [MB/s], [Hz]
-    """
-
-    sample_bits: Figure
+    sample_bits: Figure  # that a sample takes on the link; whole bytes where no pixel format says
     channels: Figure
+    # No number where the setup does not say. [Hz], [MB/s], [Hz]
     max_line_rate_hz: Figure
     link_mb_s: Figure
     max_pulse_rate_hz: Figure

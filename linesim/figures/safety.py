@@ -60,19 +60,11 @@ CODES = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shared:
-    """
-    One caution about people, of several stations.
+    """One caution about people, of several stations."""
 
-    Parameters
-    ----------
-    code : str; fixed word for machines
-    text : str; sentences, with the figures of the station of most light that it holds for
-    titles : tuple of str; of the stations that it holds for, in order
-    """
-
-    code: str
-    text: str
-    titles: tuple[str, ...]
+    code: str  # fixed word for machines
+    text: str  # sentences, with the figures of the station of most light that it holds for
+    titles: tuple[str, ...]  # of the stations that it holds for, in order
     stations: int
 
     @property

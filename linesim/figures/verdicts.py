@@ -47,29 +47,19 @@ _STATES: tuple[State, ...] = ("met", "missed", "cannot run")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
-    """
-    One requirement.
+    """One requirement."""
 
-    Parameters
-    ----------
-    requirement : str
-        Its name in the setup, or what is always judged: "line_rate", "link", "exposure",
-        "clipping".
-    wanted, got : float; in the same unit; of clipping, shares of the limit
-    margin : float; share by which it is passed, got/wanted − 1; negative where it is missed
-    state : str; "met", "missed" or "cannot run"
-    where : str
-        What decides: "middle" or "ends" of the line, or "line", where both are alike; "aged" is
-        anywhere with lamps at the end of their service, "aged ends" the ends then.
-    speed : str; of a range of speeds the one that decides, "slowest" or "fastest"; else nothing
-    """
-
+    # its name in the setup, or what is always judged: "line_rate", "link", "exposure", "clipping"
     requirement: str
+    # in the same unit; of clipping, shares of the limit
     wanted: float
     got: float
-    margin: float
-    state: State
+    margin: float  # share by which it is passed, got/wanted − 1; negative where it is missed
+    state: State  # "met", "missed" or "cannot run"
+    # what decides: "middle" or "ends" of the line, or "line", where both are alike; "aged" is
+    # anywhere with lamps at the end of their service, "aged ends" the ends then
     where: str = "line"
+    # of a range of speeds the one that decides, "slowest" or "fastest"; else nothing
     speed: str = ""
 
     @property

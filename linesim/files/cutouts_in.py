@@ -13,17 +13,10 @@ from linesim.setup.arrays import FloatArray
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class OpaquePart:
-    """
-    A picture and its opacity.
+    """A picture and its opacity."""
 
-    Parameters
-    ----------
-    value : ndarray of shape (rows, columns, 1) or (rows, columns, 3); linear, 0 to 1
-    alpha : ndarray of shape (rows, columns); opacity, 0 to 1
-    """
-
-    value: FloatArray
-    alpha: FloatArray
+    value: FloatArray  # shape (rows, columns, 1); linear, 0 to 1
+    alpha: FloatArray  # shape (rows, columns); opacity, 0 to 1
 
 
 def read_opaque_part(path: Path, *, encoding: Encoding, key: str, max_pixels: int) -> OpaquePart:

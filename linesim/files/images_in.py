@@ -58,18 +58,10 @@ _OTHERS_AT = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadedImage:
-    """
-    An image in linear light.
+    """An image in linear light."""
 
-    Parameters
-    ----------
-    data : ndarray of float32, shape (rows, columns) or (rows, columns, 3)
-        Linear values from 0 to 1.
-    cautions : tuple of str; what was changed or looks odd, each a sentence that names the file
-    """
-
-    data: ImageArray
-    cautions: tuple[str, ...]
+    data: ImageArray  # shape (rows, columns); linear values from 0 to 1
+    cautions: tuple[str, ...]  # what was changed or looks odd, each a sentence that names the file
 
 
 def read_image(

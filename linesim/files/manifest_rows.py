@@ -13,21 +13,13 @@ _FEWEST_FRAMES = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """
-    One frame.
+    """One frame."""
 
-    Parameters
-    ----------
-    line : int; of the table; 0 where there is none
-    kind : {"flat", "dark"}; evenly lit, or without any light
-    light : float or None
-        In the unit of the table's column; None in the dark, or where there is no such column.
-    """
-
-    line: int
+    line: int  # of the table; 0 where there is none
     file: Path
-    kind: Kind
+    kind: Kind  # {"flat", "dark"}; evenly lit, or without any light
     exposure_us: float
+    # in the unit of the table's column; None in the dark, or where there is no such column
     light: float | None
 
 
@@ -52,18 +44,12 @@ class Group:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Manifest:
-    """
-    A table of frames.
-
-    Parameters
-    ----------
-    rows : tuple of Row; in its order
-    light : {"irradiance_w_m2", "photons"} or None
-        The column that tells the light; None where the table has neither.
-    """
+    """A table of frames."""
 
     name: str
-    rows: tuple[Row, ...]
+    rows: tuple[Row, ...]  # in its order
+    # {"irradiance_w_m2", "photons"} or None; the column that tells the light; None where the table
+    # has neither
     light: Light | None
 
     @property

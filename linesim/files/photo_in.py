@@ -18,19 +18,11 @@ _GREY = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Photo:
-    """
-    A photograph, decoded.
+    """A photograph, decoded."""
 
-    Parameters
-    ----------
-    linear : ndarray of float32, shape (rows, columns, channels); from 0 to 1
-    codes : ndarray, shape (rows, columns) or (rows, columns, 3); as the file holds them, upright
-    full_scale : int; code of white; 1 for floats
-    """
-
-    linear: ImageArray
-    codes: Codes
-    full_scale: int
+    linear: ImageArray  # shape (rows, columns, channels); from 0 to 1
+    codes: Codes  # shape (rows, columns); as the file holds them, upright
+    full_scale: int  # code of white; 1 for floats
     dpi: tuple[float, float] | None
     is_jpeg: bool
     cautions: tuple[str, ...]

@@ -28,23 +28,14 @@ _INTEGERS = "integer samples of up to 16 bit, as the camera delivered them"
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Samples:
-    """
-    An image as delivered.
+    """An image as delivered."""
 
-    Parameters
-    ----------
-    image_dn : ndarray of uint16, shape (lines, width) or (lines, width, 3); samples, unchanged [DN]
-    full_scale_dn : int; largest sample that can be [DN]
-    depth_from : str
-        Who says so, such as "as stated" or "smallest usual depth that holds the samples".
-    cautions : tuple of str; what looks odd, each a sentence that names the file
-    """
-
-    image_dn: NDArray[np.uint16]
-    full_scale_dn: int
+    image_dn: NDArray[np.uint16]  # shape (lines, width); samples, unchanged [DN]
+    full_scale_dn: int  # largest sample that can be [DN]
     bit_depth: int
+    # who says so, such as "as stated" or "smallest usual depth that holds the samples"
     depth_from: str
-    cautions: tuple[str, ...]
+    cautions: tuple[str, ...]  # what looks odd, each a sentence that names the file
 
 
 def read_samples(

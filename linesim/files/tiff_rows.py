@@ -33,26 +33,15 @@ _Print = tuple[int, int, int]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TiffRows:
-    """
-    The first page of a TIFF file, ready to give any rows; by several threads at a time.
-
-    Parameters
-    ----------
-    shape : tuple of int; (rows, columns) or (rows, columns, 3)
-    largest : int or None; largest code that the file says there can be
-    pages : int; pages of the file, of which the first is read
-    foreign_profile : bool; the file says that its colours are not sRGB
-    seen : tuple of int
-        What told the file when it was opened; another one under its name is not read.
-    """
+    """The first page of a TIFF file, ready to give any rows; by several threads at a time."""
 
     path: Path
     page: tifffile.TiffPage
-    shape: tuple[int, ...]
-    largest: int | None
-    pages: int
-    foreign_profile: bool
-    seen: _Print
+    shape: tuple[int, ...]  # (rows, columns) or (rows, columns, 3)
+    largest: int | None  # largest code that the file says there can be
+    pages: int  # pages of the file, of which the first is read
+    foreign_profile: bool  # the file says that its colours are not sRGB
+    seen: _Print  # what told the file when it was opened; another one under its name is not read
 
     @property
     def kind(self) -> np.dtype[np.generic]:

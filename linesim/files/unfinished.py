@@ -25,22 +25,13 @@ Note = tuple[int, int]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Planned:
-    """
-    What a growing file is to become.
-
-    Parameters
-    ----------
-    shape : tuple of int; (lines, width) or (lines, width, 3)
-    kind : dtype; of a sample: uint8 or uint16
-    full_scale_dn : int; largest sample that can be [DN]
-    like : mapping
-        What a run must have in common with the one that began, to go on: plain data by name.
-    """
+    """What a growing file is to become."""
 
     path: Path
-    shape: tuple[int, ...]
-    kind: np.dtype[Any]
-    full_scale_dn: int
+    shape: tuple[int, ...]  # (lines, width) or (lines, width, 3)
+    kind: np.dtype[Any]  # of a sample: uint8 or uint16
+    full_scale_dn: int  # largest sample that can be [DN]
+    # what a run must have in common with the one that began, to go on: plain data by name
     like: Mapping[str, Any]
 
     @property

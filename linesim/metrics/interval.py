@@ -16,14 +16,9 @@ _STEP = 0.01
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Interval:
-    """
-    A figure and the range that holds the truth in 95 of 100 measurements.
+    """A figure and the range that holds the truth in 95 of 100 measurements."""
 
-    Parameters
-    ----------
-    value, low, high : float; in the unit that the holder's name gives
-    """
-
+    # in the unit that the holder's name gives
     value: float
     low: float
     high: float

@@ -15,14 +15,9 @@ _EXPECTED = 'expected X,Y,WIDTH,HEIGHT in whole pixels from the upper left, such
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Region:
-    """
-    A rectangle of whole pixels.
+    """A rectangle of whole pixels."""
 
-    Parameters
-    ----------
-    x, y : int; first column and first line; the image's upper left corner is 0, 0
-    """
-
+    # first column and first line; the image's upper left corner is 0, 0
     x: int
     y: int
     width: int

@@ -36,22 +36,14 @@ class _Row:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LightStep:
-    """
-    A row of the light budget, with what it brings to a delivered pixel.
-
-    Parameters
-    ----------
-    level : float; photons or electrons in a delivered pixel that it stands for
-    before : float; the same of what was there before this step; 0 where it is no step
-    is_limit : bool; whether it is a limit, not light
-    """
+    """A row of the light budget, with what it brings to a delivered pixel."""
 
     label: str
     note: str
     value: str
-    level: float
-    before: float
-    is_limit: bool
+    level: float  # photons or electrons in a delivered pixel that it stands for
+    before: float  # the same of what was there before this step; 0 where it is no step
+    is_limit: bool  # whether it is a limit, not light
 
 
 def _power(exponent: int) -> str:

@@ -23,19 +23,13 @@ class Text:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
-    """
-    A table; the first cell of each row names the row.
-
-    Parameters
-    ----------
-    head : tuple of str; names of the columns; empty where the title says enough
-    is_folded : bool; whether only its title is seen until it is opened; in print it is open
-    """
+    """A table; the first cell of each row names the row."""
 
     kind: ClassVar[str] = "table"
     title: str
-    head: tuple[str, ...] = ()
+    head: tuple[str, ...] = ()  # names of the columns; empty where the title says enough
     rows: tuple[tuple[str, ...], ...]
+    # whether only its title is seen until it is opened; in print it is open
     is_folded: bool = False
 
 
@@ -57,53 +51,32 @@ class Facts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Picture:
-    """
-    A drawing, a plot or a picture.
+    """A drawing, a plot or a picture."""
 
-    Parameters
-    ----------
-    image : str or bytes; SVG text, or a whole PNG file
-    alt : str; what is to be seen, for those who do not see it
-    """
-
-    image: str | bytes
-    alt: str
+    image: str | bytes  # SVG text, or a whole PNG file
+    alt: str  # what is to be seen, for those who do not see it
     caption: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pictures:
-    """
-    Pictures that stand side by side where there is room.
-
-    Parameters
-    ----------
-    pictures : tuple of Picture; in reading order
-    """
+    """Pictures that stand side by side where there is room."""
 
     kind: ClassVar[str] = "pictures"
-    pictures: tuple[Picture, ...]
+    pictures: tuple[Picture, ...]  # in reading order
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Divider:
-    """
-    Two pictures of one place, with a line between them that can be moved.
-
-    Parameters
-    ----------
-    names : tuple of str; what the two are, in a word or two
-    alts : tuple of str; what is to be seen in them
-    bar : tuple of str and float; label of a scale bar, and its length over the pictures' width
-    """
+    """Two pictures of one place, with a line between them that can be moved."""
 
     kind: ClassVar[str] = "divider"
     before: bytes
     after: bytes
-    names: tuple[str, str]
-    alts: tuple[str, str]
+    names: tuple[str, str]  # what the two are, in a word or two
+    alts: tuple[str, str]  # what is to be seen in them
     size_px: tuple[int, int]
-    bar: tuple[str, float]
+    bar: tuple[str, float]  # label of a scale bar, and its length over the pictures' width
     caption: str
 
 
@@ -139,17 +112,11 @@ class Verdicts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cautions:
-    """
-    What to mind.
-
-    Parameters
-    ----------
-    rows : tuple of tuple of str
-        Fixed word for machines, empty where there is none, and sentences for people.
-    """
+    """What to mind."""
 
     kind: ClassVar[str] = "cautions"
     title: str
+    # fixed word for machines, empty where there is none, and sentences for people
     rows: tuple[tuple[str, str], ...]
 
 
@@ -167,38 +134,22 @@ Part = Text | Table | Tables | Facts | Pictures | Divider | Bars | Verdicts | Ca
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Section:
-    """
-    Parts under one heading.
-
-    Parameters
-    ----------
-    parts : tuple of Part; in reading order
-    """
+    """Parts under one heading."""
 
     title: str
-    parts: tuple[Part, ...]
+    parts: tuple[Part, ...]  # in reading order
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Page:
-    """
-    A whole page.
-
-    Parameters
-    ----------
-    job : str; what kind of page it is
-    outcome : tuple of Outcome; what stands first: one a station
-    lead : tuple of str; below it, a paragraph each
-    first : tuple of Part; on the first page below that: picture, four figures, what limits
-    sections : tuple of Section; behind the first page, in reading order
-    """
+    """A whole page."""
 
     title: str
-    job: str
-    outcome: tuple[Outcome, ...] = ()
-    lead: tuple[str, ...] = ()
-    first: tuple[Part, ...] = ()
-    sections: tuple[Section, ...]
+    job: str  # what kind of page it is
+    outcome: tuple[Outcome, ...] = ()  # what stands first: one a station
+    lead: tuple[str, ...] = ()  # below it, a paragraph each
+    first: tuple[Part, ...] = ()  # on the first page below that: picture, four figures, what limits
+    sections: tuple[Section, ...]  # behind the first page, in reading order
 
     @property
     def people(self) -> tuple[Cautions, ...]:

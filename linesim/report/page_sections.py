@@ -101,15 +101,9 @@ def requirement_section(setup: Setup, found: Budget) -> Section:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
-    """
-    One of the stations that a page tells of.
+    """One of the stations that a page tells of."""
 
-    Parameters
-    ----------
-    title : str; a few words that tell it from the others
-    """
-
-    title: str
+    title: str  # a few words that tell it from the others
     setup: Setup
     budget: Budget
 

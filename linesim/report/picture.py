@@ -42,14 +42,9 @@ def caption_font(size_px: float) -> Font:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
-    """
-    What one sample of an image covers on the target.
+    """What one sample of an image covers on the target."""
 
-    Parameters
-    ----------
-    across_um, along_um : float; distance from sample to sample [µm]
-    """
-
+    # distance from sample to sample [µm]
     across_um: float
     along_um: float
 

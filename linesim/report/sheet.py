@@ -38,14 +38,9 @@ _SQUARE = 0.005
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Detail:
-    """
-    Part of a picture that is shown once more, magnified to the picture's width.
+    """Part of a picture that is shown once more, magnified to the picture's width."""
 
-    Parameters
-    ----------
-    first_line, first_column : int; sample in its upper left corner
-    """
-
+    # sample in its upper left corner
     first_line: int
     first_column: int
     lines: int
@@ -54,22 +49,13 @@ class Detail:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Panel:
-    """
-    One picture of a sheet.
+    """One picture of a sheet."""
 
-    Parameters
-    ----------
-    image : ndarray of uint8, shape (lines, width) or (lines, width, 3); ready for the screen
-    title : str; what the picture shows, in a few words
-    detail : Detail, optional; shown magnified under it
-    inset : ndarray of uint8, optional; another picture of as many or fewer samples, under it
-    """
-
-    image: NDArray[np.uint8]
+    image: NDArray[np.uint8]  # shape (lines, width); ready for the screen
     grid: Grid
-    title: str
-    detail: Detail | None = None
-    inset: NDArray[np.uint8] | None = None
+    title: str  # what the picture shows, in a few words
+    detail: Detail | None = None  # shown magnified under it
+    inset: NDArray[np.uint8] | None = None  # another picture of as many or fewer samples, under it
 
     @property
     def width_mm(self) -> float:

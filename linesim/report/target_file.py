@@ -24,22 +24,15 @@ _EXAMPLES = {"um": '"20 um"', "mm": '"40 mm"', "deg": '"5 deg"'}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TargetRequest:
-    """
-    A target as asked for on the command line; what is left out takes the target's own value.
+    """A target as asked for on the command line; what is left out takes the target's own value."""
 
-    Parameters
-    ----------
-    name : str; one of the built-in names
-    pixel_size, width, height, angle : str or None; quantities with their unit
-    contrast : float or None; light to dark, edge only
-    """
-
-    name: str
+    name: str  # one of the built-in names
+    # quantities with their unit
     pixel_size: str | None = None
     width: str | None = None
     height: str | None = None
     angle: str | None = None
-    contrast: float | None = None
+    contrast: float | None = None  # light to dark, edge only
 
     def number(self, key: str, unit: str) -> float | None:
         """Read one quantity in a unit; InputError where it is none."""

@@ -31,17 +31,10 @@ def within(number: float, low: float, high: float, unit: str = "") -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kind:
-    """
-    What a key expects, in words.
+    """What a key expects, in words."""
 
-    Parameters
-    ----------
-    what : str; "a speed", "a fraction from 0 to 1"
-    example : str; a value as it would stand in the file, quotes included
-    """
-
-    what: str
-    example: str
+    what: str  # "a speed", "a fraction from 0 to 1"
+    example: str  # a value as it would stand in the file, quotes included
 
     def read(self, value: object, folder: Path) -> object:
         """
@@ -87,20 +80,14 @@ class Kind:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quantity(Kind):
-    """
-    A text with its unit.
-
-    Parameters
-    ----------
-    low, high : float; physical range, both ends allowed [unit]
-    bare : bool; a bare number is taken too, for counts of the camera's own steps
-    words : tuple of str; words that stand for a rule instead of a number; they pass as they are
-    """
+    """A text with its unit."""
 
     unit: str
+    # physical range, both ends allowed [unit]
     low: float = 0.0
     high: float
-    bare: bool = False
+    bare: bool = False  # a bare number is taken too, for counts of the camera's own steps
+    # words that stand for a rule instead of a number; they pass as they are
     words: tuple[str, ...] = ()
 
     def read(self, value: object, folder: Path) -> float | str:  # noqa: ARG002 -- of the face
@@ -122,14 +109,9 @@ class Quantity(Kind):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Number(Kind):
-    """
-    A bare number; a share may also be a text in per cent.
+    """A bare number; a share may also be a text in per cent."""
 
-    Parameters
-    ----------
-    low, high : float; range, both ends allowed
-    """
-
+    # range, both ends allowed
     low: float
     high: float
     whole: bool = False

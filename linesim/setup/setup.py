@@ -20,19 +20,12 @@ from linesim.setup.surface import LIGHTS, PlacedLight
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Setup:
-    """
-    One station, checked; two are equal where their values are, whatever units they were written in.
+    """One station, checked; two are equal where their values are, in whatever units written."""
 
-    Parameters
-    ----------
-    sections : Sections; the values, in fixed units
-    texts : mapping; the same as the user wrote them, defaults filled in
-    folder : pathlib.Path; folder that the file names in it are relative to
-    """
-
-    sections: Sections
+    sections: Sections  # the values, in fixed units
+    # the same as the user wrote them, defaults filled in
     texts: Mapping[str, Any] = field(repr=False)
-    folder: Path = field(repr=False)
+    folder: Path = field(repr=False)  # folder that the file names in it are relative to
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Setup) and self._key == other._key

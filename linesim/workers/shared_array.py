@@ -25,15 +25,9 @@ _TOKEN_BYTES = 64
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shared:
-    """
-    Where an array of single precision lies.
+    """Where an array of single precision lies."""
 
-    Parameters
-    ----------
-    path : str; for processes of this machine
-    """
-
-    path: str
+    path: str  # for processes of this machine
     token: bytes
     shape: tuple[int, ...]
 

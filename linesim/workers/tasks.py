@@ -56,15 +56,9 @@ class Runner(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alone:
-    """
-    No worker but this process.
+    """No worker but this process."""
 
-    Parameters
-    ----------
-    threads : int, optional; of each task; one a processor where left out
-    """
-
-    threads: int | None = None
+    threads: int | None = None  # of each task; one a processor where left out
 
     @property
     def workers(self) -> int:

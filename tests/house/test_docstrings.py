@@ -30,6 +30,7 @@ SKIP = {
 IMPORT = re.compile(r"^ *from (linesim\.[\w.]+) import (\([^)]*|[\w, ]+)", re.MULTILINE)
 ARRAYS = re.compile(r"\b(NDArray|ndarray|\w+Array|ArrayLike)\b")
 FIGURE = re.compile(r"\bfloat \| ")
+BESIDE = r"^ +{0}: [^#\n]*  # |^ +# .*\n(?: +\w+: [^#\n]+\n)* +{0}: "
 NAME = re.compile(r"(?<!as )\b(?!as\b)\w+")
 
 
@@ -83,13 +84,17 @@ def arrays_of(name: str) -> set[str]:
     Name what something takes as an array, whose shape and unit no signature holds.
 
     A number has its unit in its name (test_names.py), as has an array that broadcasts with numbers.
+    A field of a dataclass has its words in a comment: beside it, or above it and its like.
     """
     module, _, own = name.rpartition(".")
-    given = inspect.signature(getattr(import_module(module), own)).parameters.values()
+    thing = getattr(import_module(module), own)
+    source = inspect.getsource(thing) if inspect.isclass(thing) else ""
     return {
         each.name
-        for each in given
-        if ARRAYS.search(kind := str(each.annotation)) and not FIGURE.search(kind)
+        for each in inspect.signature(thing).parameters.values()
+        if ARRAYS.search(kind := str(each.annotation))
+        and not FIGURE.search(kind)
+        and not re.search(BESIDE.format(each.name), source, re.MULTILINE)
     }
 
 

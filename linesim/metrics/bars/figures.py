@@ -45,23 +45,15 @@ _TERMS = 500
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BarFigures:
-    """
-    What a profile across three bars shows.
+    """What a profile across three bars shows."""
 
-    Parameters
-    ----------
-    contrast : Estimate; between the middles of bars and spaces of an endless wave, 1 for sharp bars
-    mtf : Estimate; response at the bars' frequency
-    depth : float
-        What the bars take away from the ground, negative for bars that are lighter, in the
-        profile's unit.
-    centre_px : float; middle of the middle bar; the first pixel reaches from 0 to 1 [px]
-    """
-
+    # between the middles of bars and spaces of an endless wave, 1 for sharp bars
     contrast: Estimate
-    mtf: Estimate
+    mtf: Estimate  # response at the bars' frequency
+    # what the bars take away from the ground, negative for bars that are lighter, in the profile's
+    # unit
     depth: float
-    centre_px: float
+    centre_px: float  # middle of the middle bar; the first pixel reaches from 0 to 1 [px]
 
 
 def bar_figures(

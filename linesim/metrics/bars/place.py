@@ -21,17 +21,10 @@ Box = tuple[float, float, float, float]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BarPlace:
-    """
-    The square that three bars fill, in pixels of the image.
+    """The square that three bars fill, in pixels of the image."""
 
-    Parameters
-    ----------
-    alternates : {"across", "along"}; direction in which light and dark alternate
-    box : tuple of float; left, top, right, bottom [px]
-    """
-
-    alternates: Literal["across", "along"]
-    box: Box
+    alternates: Literal["across", "along"]  # direction in which light and dark alternate
+    box: Box  # left, top, right, bottom [px]
 
     @property
     def bar_px(self) -> float:
@@ -84,19 +77,11 @@ class BarPlace:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ground:
-    """
-    The light between the things drawn.
+    """The light between the things drawn."""
 
-    Parameters
-    ----------
-    level : ndarray of shape (lines, width); bent across, sloping along, in the image's unit
-    noise : float; standard deviation of a pixel about it, from line to line
-    pattern : float; standard deviation of the columns about it, noise taken off
-    """
-
-    level: FloatArray
-    noise: float
-    pattern: float
+    level: FloatArray  # shape (lines, width); bent across, sloping along, in the image's unit
+    noise: float  # standard deviation of a pixel about it, from line to line
+    pattern: float  # standard deviation of the columns about it, noise taken off
 
     def doubt(self, alternates: str, averaged: float) -> tuple[float, float]:
         """

@@ -20,27 +20,18 @@ _FREE_STEPS = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Transfer:
-    """
-    A camera's temporal figures, each with its 95 % interval from temporal noise.
+    """A camera's temporal figures, each with its 95 % interval from temporal noise."""
 
-    Parameters
-    ----------
-    saturation : Saturation; the step of light that stands for saturation
-    fitted : int; steps up to 70 % of saturation, which gain and responsivity are fitted to
-    dark_noise_is_limit : bool
-        Whether rounding hides the dark noise, so that its figures are upper limits.
-    figures : dict of str to Interval
-        By name: gain_dn_e (K, through 0), gain_free_offset_dn_e, responsivity_dn (per unit of
-        light), efficiency (electrons per unit of light), dark_noise_dn, dark_noise_e, read_noise_e
-        and black_level_dn (both at exposure 0 where the dark was seen at several), threshold_e,
-        threshold_release_3_e, threshold_light, saturation_e, saturation_dn, snr_max, snr_max_db,
-        dynamic_range, dynamic_range_db, and with darks at several exposures dark_current_mean_e_s,
-        dark_current_variance_e_s, dark_current_gap_e_s (mean less variance).
-    """
-
-    saturation: Saturation
-    fitted: int
+    saturation: Saturation  # the step of light that stands for saturation
+    fitted: int  # steps up to 70 % of saturation, which gain and responsivity are fitted to
+    # whether rounding hides the dark noise, so that its figures are upper limits
     dark_noise_is_limit: bool
+    # by name: gain_dn_e (K, through 0), gain_free_offset_dn_e, responsivity_dn (per unit of light),
+    # efficiency (electrons per unit of light), dark_noise_dn, dark_noise_e, read_noise_e and
+    # black_level_dn (both at exposure 0 where the dark was seen at several), threshold_e,
+    # threshold_release_3_e, threshold_light, saturation_e, saturation_dn, snr_max, snr_max_db,
+    # dynamic_range, dynamic_range_db, and with darks at several exposures dark_current_mean_e_s,
+    # dark_current_variance_e_s, dark_current_gap_e_s (mean less variance)
     figures: dict[str, Interval]
 
 

@@ -8,15 +8,9 @@ from linesim.metrics.interval import Interval, root_interval
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PatternParts:
-    """
-    A standard deviation over the pixels and its parts by direction.
+    """A standard deviation over the pixels and its parts by direction."""
 
-    Parameters
-    ----------
-    total, row, column, pixel : Interval
-        Of all; between rows (on a line-scan camera: in time), between columns, and the rest.
-    """
-
+    # of all; between rows (on a line-scan camera: in time), between columns, and the rest
     total: Interval
     row: Interval
     column: Interval

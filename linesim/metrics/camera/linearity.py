@@ -18,25 +18,17 @@ _HALF_NORMAL = np.sqrt(2 / np.pi)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Linearity:
-    """
-    Deviations from the straight line.
+    """Deviations from the straight line."""
 
-    Parameters
-    ----------
-    steps : ndarray of int, shape (n,); steps of the series that the line was fitted to
-    deviation, deviation_sd : ndarray of shape (n,)
-        Of the signal there, as shares of the line, and their standard errors.
-    offset_dn, slope_dn : float; the line's value in the dark and its slope per unit of light [DN]
-    linearity_error : Interval
-        Mean of the deviations' sizes. Noise alone makes it larger than nothing; the lower end has
-        that taken off.
-    """
-
-    steps: NDArray[np.intp]
+    steps: NDArray[np.intp]  # shape (n,); steps of the series that the line was fitted to
+    # shape (n,); of the signal there, as shares of the line, and their standard errors
     deviation: FloatArray
     deviation_sd: FloatArray
+    # the line's value in the dark and its slope per unit of light [DN]
     offset_dn: float
     slope_dn: float
+    # Mean of the deviations' sizes. Noise alone makes it larger than nothing; the lower end has
+    # that taken off.
     linearity_error: Interval
 
     @property

@@ -32,25 +32,15 @@ def moments_of(figures: Sequence[FrameFigures]) -> Moments:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Series:
-    """
-    Steps of light from dim to bright, each with the dark of the same exposure time.
+    """Steps of light from dim to bright, each with the dark of the same exposure time."""
 
-    Parameters
-    ----------
-    light : ndarray of shape (steps,)
-        Rising; photons on a pixel, or any measure in proportion to them.
-    dark : Looks; in the dark, at rising exposure times
-    dark_exposure_us : ndarray of shape (darks,); these times [µs]
-    dark_of : ndarray of int, shape (steps,); which dark belongs to a step
-    share_at_top : ndarray of shape (steps,), optional
-        Share of samples at the largest value that the camera gives.
-    """
-
+    # shape (steps,); Rising; photons on a pixel, or any measure in proportion to them
     light: FloatArray
     lit: Moments
-    dark: Moments
-    dark_exposure_us: FloatArray
-    dark_of: NDArray[np.intp]
+    dark: Moments  # in the dark, at rising exposure times
+    dark_exposure_us: FloatArray  # shape (darks,); these times [µs]
+    dark_of: NDArray[np.intp]  # shape (steps,); which dark belongs to a step
+    # shape (steps,); share of samples at the largest value that the camera gives
     share_at_top: FloatArray | None = None
 
     @property

@@ -57,54 +57,33 @@ def _frequencies(side_um: Figure, cutoff_lp_mm: Figure) -> tuple[FloatArray, Flo
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Backdrop:
-    """
-    What a defect must stand out of, besides white noise: the product's own texture.
+    """What a defect must stand out of, besides white noise: the product's own texture."""
 
-    Parameters
-    ----------
-    texture : Texture; of the product, as a share of its level
-    level_e, noise_e : float or ndarray
-        Signal of the product and its temporal noise, of a delivered pixel. [e]
-    """
-
-    texture: Texture
+    texture: Texture  # of the product, as a share of its level
+    # signal of the product and its temporal noise, of a delivered pixel [e]
     level_e: Figure
     noise_e: Figure
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Energies:
-    """
-    What of a defect of contrast 1 reaches the samples, on the mean of all places on the grid.
+    """What of a defect of contrast 1 reaches the samples, on the mean of all places on the grid."""
 
-    Parameters
-    ----------
-    samples : float or ndarray
-        Mean of Σs², the product's level counted as 1; in texture, what the best filter makes of it.
-    columns : float or ndarray; mean of Σ_columns(Σ_lines s)² of what the filter weighs with
-    lines : float or ndarray; mean of Σ_lines(Σ_columns s)² of the same
-    covered : float or ndarray; mean of Σs: samples that the defect would cover in full
-    looks : float or ndarray
-        Independent looks at a sample, by which false alarms multiply: √(λ_x λ_y) of the filter's
-        output, λ its mean squared slope a sample.
-    slopes : float or ndarray; their sum, λ_x + λ_y
-    wave_x, wave_y : float or ndarray
-        By which share Σs² swings to either side with the place across, and along.
-    noise_share : float or ndarray
-        Share of white noise in the variance of the filter's output; the rest is texture.
-    third : float, ndarray or None
-        Mean of Σs³ over that of Σs², of what is bright and dark; None leaves it to Σs and Σs².
-    """
-
+    # mean of Σs², the product's level counted as 1; in texture, what the best filter makes of it
     samples: Figure
-    columns: Figure
-    lines: Figure
-    covered: Figure
+    columns: Figure  # mean of Σ_columns(Σ_lines s)² of what the filter weighs with
+    lines: Figure  # mean of Σ_lines(Σ_columns s)² of the same
+    covered: Figure  # mean of Σs: samples that the defect would cover in full
+    # independent looks at a sample, by which false alarms multiply: √(λ_x λ_y) of the filter's
+    # output, λ its mean squared slope a sample
     looks: Figure
-    slopes: Figure
+    slopes: Figure  # their sum, λ_x + λ_y
+    # by which share Σs² swings to either side with the place across, and along
     wave_x: Figure
     wave_y: Figure
+    # share of white noise in the variance of the filter's output; the rest is texture
     noise_share: Figure
+    # mean of Σs³ over that of Σs², of what is bright and dark; None leaves it to Σs and Σs²
     third: Figure | None = None
 
 

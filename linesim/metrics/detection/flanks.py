@@ -57,18 +57,11 @@ DARKEST = 1e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Form:
-    """
-    A fault with relief but for its size.
+    """A fault with relief but for its size."""
 
-    Parameters
-    ----------
-    kind : str; "dent", "pit", "bump", "groove", "wrinkle" or "fibre"
-    turn_deg : float; 0 for an axis along travel, 90 across
-    """
-
-    kind: str
+    kind: str  # "dent", "pit", "bump", "groove", "wrinkle" or "fibre"
     steepness: float
-    turn_deg: float = 0.0
+    turn_deg: float = 0.0  # 0 for an axis along travel, 90 across
 
     @property
     def shortest(self) -> ReliefFault:
@@ -142,20 +135,12 @@ def _read(table: ComplexArray, places: FloatArray) -> ComplexArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Relief:
-    """
-    A fault with relief as the lamp shows it on a product.
+    """A fault with relief as the lamp shows it on a product."""
 
-    Parameters
-    ----------
-    flanks : Flanks; the transforms of its form
-    width_um, length_um : float or ndarray [µm]
-    matt, gloss : float or ndarray
-        Weights of both parts in the change of the product's level, ρ/P and 1/(ρ_w P).
-    """
-
-    flanks: Flanks
+    flanks: Flanks  # the transforms of its form
     width_um: Figure
     length_um: Figure
+    # weights of both parts in the change of the product's level, ρ/P and 1/(ρ_w P)
     matt: Figure
     gloss: Figure
 

@@ -19,30 +19,18 @@ _NOTHING = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ground:
-    """
-    Good product, and how far a defect sinks below it, as delivered.
+    """Good product, and how far a defect sinks below it, as delivered."""
 
-    Parameters
-    ----------
-    level_e : float or ndarray; signal before any limit [e]
-    noise_e : float or ndarray; temporal noise of each sample by itself that is left [e]
-    streaks_e : float or ndarray; spread of the columns once their levels are learnt [e]
-    charge_e : float or ndarray; the same with the dark current [e]
-    contrast, depth_e : float or ndarray
-        Of a full defect, as a share of the level, and what is left of it behind the limits. [e]
-    slope : float or ndarray; share of a small change of the signal that limits leave
-    lines_e : float or ndarray; temporal noise that all samples of a line share [e]
-    """
-
-    level_e: Figure
-    noise_e: Figure
-    streaks_e: Figure
-    charge_e: Figure
+    level_e: Figure  # signal before any limit [e]
+    noise_e: Figure  # temporal noise of each sample by itself that is left [e]
+    streaks_e: Figure  # spread of the columns once their levels are learnt [e]
+    charge_e: Figure  # the same with the dark current [e]
+    # of a full defect, as a share of the level, and what is left of it behind the limits [e]
     contrast: Figure
     depth_e: Figure
     texture: Texture | None
-    slope: Figure
-    lines_e: Figure = 0.0
+    slope: Figure  # share of a small change of the signal that limits leave
+    lines_e: Figure = 0.0  # temporal noise that all samples of a line share [e]
 
     @property
     def temporal_e(self) -> Figure:

@@ -23,13 +23,7 @@ class Shape(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Disc:
-    """
-    A round defect.
-
-    Parameters
-    ----------
-    diameter_um : float or ndarray [µm]
-    """
+    """A round defect."""
 
     diameter_um: Figure
 
@@ -46,14 +40,9 @@ class Disc:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scratch:
-    """
-    A straight defect that lies along one of the axes.
+    """A straight defect that lies along one of the axes."""
 
-    Parameters
-    ----------
-    across_um, along_um : float or ndarray; its sides [µm]
-    """
-
+    # its sides [µm]
     across_um: Figure
     along_um: Figure
 

@@ -51,20 +51,12 @@ _UM2_M2 = 1e12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sighting:
-    """
-    A defect as the filter has it.
+    """A defect as the filter has it."""
 
-    Parameters
-    ----------
-    dprime : ndarray
-        The index d', of the root of the mean square over all places on the grid of samples.
-    bank : Bank; what the search needs to know of it
-    energies : Energies; what of it reaches the samples
-    """
-
+    # the index d', of the root of the mean square over all places on the grid of samples
     dprime: FloatArray
-    bank: Bank
-    energies: Energies
+    bank: Bank  # what the search needs to know of it
+    energies: Energies  # what of it reaches the samples
 
 
 def sighting_of(numbers: Station, base: Ground) -> Callable[[Shape], Sighting]:

@@ -48,17 +48,10 @@ class Texture(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grain:
-    """
-    A texture alike in all directions whose correlation falls as exp(-r/ℓ).
+    """A texture alike in all directions whose correlation falls as exp(-r/ℓ)."""
 
-    Parameters
-    ----------
-    rms : float or ndarray; standard deviation, as a share of the product's level
-    correlation_um : float or ndarray; distance ℓ over which the correlation falls to 1/e [µm]
-    """
-
-    rms: Figure
-    correlation_um: Figure
+    rms: Figure  # standard deviation, as a share of the product's level
+    correlation_um: Figure  # distance ℓ over which the correlation falls to 1/e [µm]
 
     def power(self, across_lp_mm: FloatArray, along_lp_mm: FloatArray) -> FloatArray:
         """Give its power. [µm²]."""
@@ -83,19 +76,11 @@ class Table(Held):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasuredTexture:
-    """
-    A texture as measured on an image of good product.
-
-    Parameters
-    ----------
-    pixel_um : float or ndarray; side of a pixel of that image on the target [µm]
-    rms : float or ndarray
-        Standard deviation over all frequencies, as a share of the product's level.
-    """
+    """A texture as measured on an image of good product."""
 
     table: Table = field(repr=False)
-    pixel_um: Figure
-    rms: Figure
+    pixel_um: Figure  # side of a pixel of that image on the target [µm]
+    rms: Figure  # standard deviation over all frequencies, as a share of the product's level
 
     def power(self, across_lp_mm: FloatArray, along_lp_mm: FloatArray) -> FloatArray:
         """Give its power, linear between the table's values, nothing beyond its pixels. [µm²]."""

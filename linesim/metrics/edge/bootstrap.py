@@ -38,23 +38,15 @@ _RISE_PX, _RISES = 6.0, 3.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class EdgeUncertainty:
-    """
-    Standard deviations of the figures of the same name in `EdgeResponse`.
+    """Standard deviations of the figures of the same name in `EdgeResponse`."""
 
-    Parameters
-    ----------
-    mtf50_cyc_px, mtf10_cyc_px : float or None
-        Of the crossings; None where there is none, or noise may hide it. [cycles/px]
-    mtf_nyquist : float; of the response at half a cycle a pixel
-    mtf : ndarray of shape (n,); of the curve, at its frequencies
-    blocks, resamplings : int; blocks of rows, and draws of them
-    """
-
+    # of the crossings; None where there is none, or noise may hide it [cycles/px]
     mtf50_cyc_px: float | None
     mtf10_cyc_px: float | None
-    mtf_nyquist: float
+    mtf_nyquist: float  # of the response at half a cycle a pixel
     rise_10_90_px: float
-    mtf: FloatArray
+    mtf: FloatArray  # shape (n,); of the curve, at its frequencies
+    # blocks of rows, and draws of them
     blocks: int
     resamplings: int
 

@@ -57,58 +57,41 @@ class EdgeResponse:
     All distances and frequencies run along the edge's normal: a pixel here is the pitch of the axis
     that the normal is nearest to (across or along), so that frequencies carry the cosine of the
     angle already.
-
-    Parameters
-    ----------
-    direction : {"across", "along"}; the axis nearest to the normal
-    angle_deg : float
-        Angle between the edge and the axis nearest to it, in physical units; positive where the
-        edge goes to higher columns with higher lines, or to higher lines with higher columns. [°]
-    mtf50_cyc_px, mtf10_cyc_px : float or None
-        First frequency at which the response falls to 50 % and 10 %; None where it does not up to
-        the end of the curve. [cycles/px]
-    mtf_nyquist : float; response at half a cycle a pixel
-    rise_10_90_px : float; distance from 10 % to 90 % of the step [px]
-    overshoot : float
-        Excess over the bright or under the dark level, share of the step; 0 where none stands out
-        by four standard deviations of the noise.
-    frequency_cyc_px, mtf : ndarray of shape (n,)
-        The response; from 0 to 1 cycles/px in steps of 0.005 for four bins a pixel. [cycles/px]
-        Noise cannot make it smaller than nothing, so where the truth is near 0 it reads high.
-    position_px, edge_spread : ndarray of shape (bins,)
-        Edge spread from 0 (dark) to 1 (bright), each value the mean over one bin. [px]
-    half_width_px : float; half-width of the window [px]
-    edge_length_px : int; rows (or columns) of the image used
-    scatter_px : float
-        Standard deviation of the rows' edge positions about the line: noise, aliasing, and a line
-        that is not straight. [px]
-    step, noise : float; height of the edge and standard deviation of a pixel, in the image's units
-    mtf_noise : float; standard deviation that the noise gives the response at 0.25 cycles/px
-    pitch : float; length of the pixel of the frequencies, in the unit of `pixel_pitch`
-    line : EdgeLine; where the edge lies; for an edge along, rows and columns are exchanged
-    levels : tuple of float; dark and bright level, in the image's units
     """
 
-    direction: Direction
+    direction: Direction  # {"across", "along"}; the axis nearest to the normal
+    # angle between the edge and the axis nearest to it, in physical units; positive where the edge
+    # goes to higher columns with higher lines, or to higher lines with higher columns [°]
     angle_deg: float
+    # first frequency at which the response falls to 50 % and 10 %; None where it does not up to the
+    # end of the curve [cycles/px]
     mtf50_cyc_px: float | None
     mtf10_cyc_px: float | None
-    mtf_nyquist: float
-    rise_10_90_px: float
+    mtf_nyquist: float  # response at half a cycle a pixel
+    rise_10_90_px: float  # distance from 10 % to 90 % of the step [px]
+    # excess over the bright or under the dark level, share of the step; 0 where none stands out by
+    # four standard deviations of the noise
     overshoot: float
+    # shape (n,); The response; from 0 to 1 cycles/px in steps of 0.005 for four bins a pixel.
+    # [cycles/px] Noise cannot make it smaller than nothing, so where the truth is near 0 it reads
+    # high.
     frequency_cyc_px: FloatArray
     mtf: FloatArray
+    # shape (bins,); edge spread from 0 (dark) to 1 (bright), each value the mean over one bin [px]
     position_px: FloatArray
     edge_spread: FloatArray
-    half_width_px: float
-    edge_length_px: int
+    half_width_px: float  # half-width of the window [px]
+    edge_length_px: int  # rows (or columns) of the image used
+    # standard deviation of the rows' edge positions about the line [px]: noise, aliasing, and a
+    # line that is not straight
     scatter_px: float
+    # height of the edge, and standard deviation of a pixel, in the image's units
     step: float
     noise: float
-    mtf_noise: float
-    pitch: float
-    line: EdgeLine
-    levels: tuple[float, float]
+    mtf_noise: float  # standard deviation that the noise gives the response at 0.25 cycles/px
+    pitch: float  # length of the pixel of the frequencies, in the unit of `pixel_pitch`
+    line: EdgeLine  # where the edge lies; for an edge along, rows and columns are exchanged
+    levels: tuple[float, float]  # dark and bright level, in the image's units
 
     @property
     def frequency_per_unit(self) -> FloatArray:

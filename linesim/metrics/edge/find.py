@@ -60,21 +60,14 @@ class FoundEdge:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EdgeSearch:
-    """
-    What to look for, and in what.
+    """What to look for, and in what."""
 
-    Parameters
-    ----------
-    image : ndarray of shape (lines, width); one channel, linear in light
-    direction : {"across", "along"} or None; axis nearest to the edge's normal; None: either
-    pixel_pitch : tuple of float; pitch of the samples along and across, in one length unit
-    limits : tuple of float or None; lowest and highest value that the image can hold
-    """
-
-    image: NDArray[np.generic]
+    image: NDArray[np.generic]  # shape (lines, width); one channel, linear in light
+    # {"across", "along"} or None; axis nearest to the edge's normal; None: either
     direction: Direction | None = None
+    # pitch of the samples along and across, in one length unit
     pixel_pitch: tuple[float, float] = (1.0, 1.0)
-    limits: tuple[float, float] | None = None
+    limits: tuple[float, float] | None = None  # lowest and highest value that the image can hold
 
     def at(self, region: Region) -> EdgeResponse:
         """Measure one place."""

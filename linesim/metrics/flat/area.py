@@ -24,35 +24,22 @@ Samples = NDArray[np.unsignedinteger]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FlatArea:
-    """
-    What one area shows in one or more images of the same light.
-
-    Parameters
-    ----------
-    temporal_dn2 : Estimate; variance in time of one sample, of whole lines included [DN²]
-    pixel_dn2 : Estimate; the same without what all samples of a line share [DN²]
-    line_dn2 : Estimate
-        Variance in time that the samples of a line share; scatters around 0 where they share none.
-        [DN²]
-    column_dn2 : Estimate; variance between columns, noise taken off [DN²]
-    pattern_dn2 : Estimate; the same without the columns' smooth trend [DN²]
-    shading_dn, drift_dn : float
-        Peak to peak of the smooth trend (a parabola) across and along. [DN]
-    drift_dn2 : float; variance of the trend along travel, less what noise alone gives [DN²]
-    correlation_y, correlation_x : float
-        Correlation of what is left with the next line and with the next column; 0 for noise.
-    """
+    """What one area shows in one or more images of the same light."""
 
     images: int
     mean_dn: Estimate
-    temporal_dn2: Estimate
-    pixel_dn2: Estimate
+    temporal_dn2: Estimate  # variance in time of one sample, of whole lines included [DN²]
+    pixel_dn2: Estimate  # the same without what all samples of a line share [DN²]
+    # variance in time that the samples of a line share; scatters around 0 where they share none
+    # [DN²]
     line_dn2: Estimate
-    column_dn2: Estimate
-    pattern_dn2: Estimate
+    column_dn2: Estimate  # variance between columns, noise taken off [DN²]
+    pattern_dn2: Estimate  # the same without the columns' smooth trend [DN²]
+    # peak to peak of the smooth trend (a parabola) across and along [DN]
     shading_dn: float
     drift_dn: float
-    drift_dn2: float
+    drift_dn2: float  # variance of the trend along travel, less what noise alone gives [DN²]
+    # correlation of what is left with the next line and with the next column; 0 for noise
     correlation_y: float
     correlation_x: float
     correlation_sd: float

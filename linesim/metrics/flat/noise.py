@@ -16,18 +16,11 @@ FEWEST = (2, 3, 3)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlatFigures:
-    """
-    What an even target shows.
-
-    Parameters
-    ----------
-    temporal_noise_dn : float; standard deviation along travel, column by column [DN]
-    total_noise_dn : float
-        Standard deviation of all samples, columns' own differences included. [DN]
-    """
+    """What an even target shows."""
 
     mean_dn: float
-    temporal_noise_dn: float
+    temporal_noise_dn: float  # standard deviation along travel, column by column [DN]
+    # standard deviation of all samples, columns' own differences included [DN]
     total_noise_dn: float
 
 
@@ -55,18 +48,11 @@ def summed_figures(sums: ColumnSums) -> FlatFigures:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Estimate:
-    """
-    A figure and how well it is known.
+    """A figure and how well it is known."""
 
-    Parameters
-    ----------
-    value : float; the figure, in the unit that the holder's name gives
-    sd : float
-        Its standard error from temporal noise, in the same unit: another look at the same camera
-        spreads so. Another camera of the make spreads more.
-    """
-
-    value: float
+    value: float  # the figure, in the unit that the holder's name gives
+    # Its standard error from temporal noise, in the same unit: another look at the same camera
+    # spreads so. Another camera of the make spreads more.
     sd: float
 
     def root(self) -> "Estimate":
@@ -122,17 +108,11 @@ class Split:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FrameFigures:
-    """
-    What some frames of the same light show.
-
-    Parameters
-    ----------
-    spatial_dn2 : Split
-        Variance of the fixed pattern; scatters around 0, below it too, where there is none. [DN²]
-    """
+    """What some frames of the same light show."""
 
     mean_dn: Estimate
     temporal_dn2: Estimate
+    # variance of the fixed pattern; scatters around 0, below it too, where there is none [DN²]
     spatial_dn2: Split
 
 

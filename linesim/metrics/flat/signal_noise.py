@@ -12,17 +12,11 @@ _DB_PER_SHARE = 20 / np.log(10)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SignalNoise:
-    """
-    What an even area is worth.
-
-    Parameters
-    ----------
-    dark : FlatArea or None; the same area without light, where it was looked at
-    """
+    """What an even area is worth."""
 
     lit: FlatArea
     black_dn: Estimate
-    dark: FlatArea | None
+    dark: FlatArea | None  # the same area without light, where it was looked at
 
     @property
     def signal_dn(self) -> Estimate:

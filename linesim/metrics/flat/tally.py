@@ -30,16 +30,9 @@ class ImageRows(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class HeldRows:
-    """
-    Samples in memory.
+    """Samples in memory."""
 
-    Parameters
-    ----------
-    image_dn : ndarray of uint16, shape (lines, width) or (lines, width, 3)
-        Samples as delivered. [DN]
-    """
-
-    image_dn: NDArray[np.uint16]
+    image_dn: NDArray[np.uint16]  # shape (lines, width); samples as delivered [DN]
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -53,18 +46,11 @@ class HeldRows:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ColumnSums:
-    """
-    Sums along each column of an image.
-
-    Parameters
-    ----------
-    sum_dn : ndarray of int64, shape (width,) or (width, 3); of the samples [DN]
-    sum_dn2 : ndarray of int64, of the same shape; of their squares; holds up to 2³¹ lines [DN²]
-    """
+    """Sums along each column of an image."""
 
     lines: int
-    sum_dn: NDArray[np.int64]
-    sum_dn2: NDArray[np.int64]
+    sum_dn: NDArray[np.int64]  # shape (width,); of the samples [DN]
+    sum_dn2: NDArray[np.int64]  # of the same shape; of their squares; holds up to 2³¹ lines [DN²]
 
     @property
     def samples(self) -> int:

@@ -71,22 +71,14 @@ class LineProfile:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Uniformity:
-    """
-    How even a line is.
+    """How even a line is."""
 
-    Parameters
-    ----------
-    whole : SignalNoise; of all columns together
-    streaks : Streaks; columns that differ from their neighbours
-    waves : Banding; waves over the columns, of eight cycles or more
-    parts : tuple of SignalNoise; the left, middle and right tenth of the line
-    """
-
-    whole: SignalNoise
+    whole: SignalNoise  # of all columns together
     profile: LineProfile
-    streaks: Streaks
+    streaks: Streaks  # columns that differ from their neighbours
     banding: Banding
-    waves: Banding
+    waves: Banding  # waves over the columns, of eight cycles or more
+    # the left, middle and right tenth of the line
     parts: tuple[SignalNoise, SignalNoise, SignalNoise]
 
 

@@ -32,17 +32,10 @@ STILL = Steps()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Affine:
-    """
-    Where places of an image lie in a prediction.
+    """Where places of an image lie in a prediction."""
 
-    Parameters
-    ----------
-    middle_px : (float, float); middle of the image, along and across [px]
-    steps : Steps; how it lies; all 0: every place lies where it is
-    """
-
-    middle_px: tuple[float, float]
-    steps: Steps = STILL
+    middle_px: tuple[float, float]  # middle of the image, along and across [px]
+    steps: Steps = STILL  # how it lies; all 0: every place lies where it is
 
     def at(self, along_px: FloatArray, across_px: FloatArray) -> tuple[FloatArray, FloatArray]:
         """

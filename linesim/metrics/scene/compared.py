@@ -45,20 +45,13 @@ class Spectra:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Transfer:
-    """
-    Transfer between two images.
+    """Transfer between two images."""
 
-    Parameters
-    ----------
-    gain : Estimate; of the contrast, captured over predicted
-    blur_x, blur_y : Estimate; exponents a and b: of f² in cycles per sample, across and along
-    frequency_cyc_px, ratio_x, ratio_y : ndarray of shape (n,)
-        Transfer near both axes without a model. [cycles/px]
-    """
-
-    gain: Estimate
+    gain: Estimate  # of the contrast, captured over predicted
+    # exponents a and b: of f² in cycles per sample, across and along
     blur_x: Estimate
     blur_y: Estimate
+    # shape (n,); transfer near both axes without a model [cycles/px]
     frequency_cyc_px: FloatArray
     ratio_x: FloatArray
     ratio_y: FloatArray

@@ -31,32 +31,22 @@ _LONGEST_PX = 4.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Directional:
-    """
-    Power of detail by direction.
+    """Power of detail by direction."""
 
-    Parameters
-    ----------
-    frequency_cyc_px : ndarray of shape (n,)
-        From an eighth to nearly half a cycle a pixel. [cycles/px]
-    along_dn2, across_dn2 : ndarray of shape (n,)
-        Power in the wedges, noise and all, on a scale on which white noise has its variance. [DN²]
-    noise_dn2 : float; power of the noise that was taken off [DN²]
-    ratio : Estimate or None
-        Amplitude along over amplitude across between 0.2 and 0.4 cycles/px, noise taken off; None
-        where detail has less power there than noise, or there are under four squares.
-    blur_px : Estimate or None
-        Motion blur that would make that difference; None where detail along is not less, or hardly
-        any is left (over 4 px). [px]
-    detail_x_cyc_px, detail_y_cyc_px : float
-        Frequency up to which detail is above the noise, across and along; 0: nowhere. [cycles/px]
-    """
-
+    # shape (n,); from an eighth to nearly half a cycle a pixel [cycles/px]
     frequency_cyc_px: FloatArray
+    # shape (n,); power in the wedges, noise and all, on a scale on which white noise has its
+    # variance [DN²]
     along_dn2: FloatArray
     across_dn2: FloatArray
-    noise_dn2: float
+    noise_dn2: float  # power of the noise that was taken off [DN²]
+    # amplitude along over amplitude across between 0.2 and 0.4 cycles/px, noise taken off; None
+    # where detail has less power there than noise, or there are under four squares
     ratio: Estimate | None
+    # motion blur that would make that difference; None where detail along is not less, or hardly
+    # any is left (over 4 px) [px]
     blur_px: Estimate | None
+    # frequency up to which detail is above the noise, across and along; 0: nowhere [cycles/px]
     detail_x_cyc_px: float
     detail_y_cyc_px: float
 

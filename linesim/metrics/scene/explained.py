@@ -23,20 +23,12 @@ _AXES = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Explained:
-    """
-    What a kernel explains of an image.
+    """What a kernel explains of an image."""
 
-    Parameters
-    ----------
-    kernel : ndarray of shape (7, 7)
-    noise : Estimate; variance of what is left over that predicted
-    noise_power, seen_power : ndarray of shape (TILE_PX // 2, 2)
-        Of what is left over the noise predicted, and of the image over the prediction, by
-        frequency: across and along.
-    """
-
-    kernel: FloatArray
-    noise: Estimate
+    kernel: FloatArray  # shape (7, 7)
+    noise: Estimate  # variance of what is left over that predicted
+    # shape (TILE_PX // 2, 2); of what is left over the noise predicted, and of the image over the
+    # prediction, by frequency: across and along
     noise_power: FloatArray
     seen_power: FloatArray
 

@@ -15,15 +15,9 @@ PERCENTILES = (0.1, 1.0, 5.0, 25.0, 50.0, 75.0, 95.0, 99.0, 99.9)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Levels:
-    """
-    How an image uses its scale.
+    """How an image uses its scale."""
 
-    Parameters
-    ----------
-    counts : ndarray of int, shape (full_scale_dn + 1,); samples of each value
-    """
-
-    counts: NDArray[np.int64]
+    counts: NDArray[np.int64]  # shape (full_scale_dn + 1,); samples of each value
 
     @property
     def share_at_zero(self) -> float:
@@ -51,20 +45,13 @@ class Levels:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Scene:
-    """
-    What an image of anything tells.
+    """What an image of anything tells."""
 
-    Parameters
-    ----------
-    noise : BlockNoise; noise against brightness: at most so much
-    snr_map : ndarray of shape (rows, columns)
-        Signal over noise of each block of 16 x 16 samples: at least so much; 0 below black.
-    detail : Directional; detail along travel against detail across
-    """
-
-    noise: BlockNoise
+    noise: BlockNoise  # noise against brightness: at most so much
+    # shape (rows, columns); signal over noise of each block of 16 x 16 samples: at least so much; 0
+    # below black
     snr_map: FloatArray
-    detail: Directional
+    detail: Directional  # detail along travel against detail across
     levels: Levels
 
     @property

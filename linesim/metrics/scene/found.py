@@ -38,18 +38,11 @@ MIRRORS = {"no": (1, 1), "across": (1, -1), "along": (-1, 1), "both": (-1, -1)}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """
-    A rough place.
-
-    Parameters
-    ----------
-    lies : Affine; of the image after that is undone
-    correlation : float; of what both share, at best 1
-    """
+    """A rough place."""
 
     mirrored: str
-    lies: Affine
-    correlation: float
+    lies: Affine  # of the image after that is undone
+    correlation: float  # of what both share, at best 1
 
 
 def find(captured: FloatArray, predicted: FloatArray, expected_px: tuple[float, float]) -> Found:

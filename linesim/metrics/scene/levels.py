@@ -30,18 +30,11 @@ _LIT = 0.1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Levels:
-    """
-    Levels of an image over those predicted.
+    """Levels of an image over those predicted."""
 
-    Parameters
-    ----------
-    gain : Estimate; signal in the middle of the line, over that predicted
-    black : Estimate or None; more than predicted, where detail tells it from the light
-    side, ends : Estimate or None; of the light at an end, as shares of that in the middle
-    """
-
-    gain: Estimate
-    black: Estimate | None = None
+    gain: Estimate  # signal in the middle of the line, over that predicted
+    black: Estimate | None = None  # more than predicted, where detail tells it from the light
+    # of the light at an end, as shares of that in the middle
     side: Estimate | None = None
     ends: Estimate | None = None
 
@@ -115,17 +108,10 @@ def _error(total: FloatArray, chosen: list[int], which: int) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Split:
-    """
-    Noise in two parts, each over the one predicted.
+    """Noise in two parts, each over the one predicted."""
 
-    Parameters
-    ----------
-    dark : Estimate or None; variance in the dark, where it can be told
-    shot : Estimate or None; variance that grows with the signal, where it can be told
-    """
-
-    dark: Estimate | None
-    shot: Estimate | None
+    dark: Estimate | None  # variance in the dark, where it can be told
+    shot: Estimate | None  # variance that grows with the signal, where it can be told
 
 
 def split_noise(left: FloatArray, dark: FloatArray, shot: FloatArray) -> Split:
@@ -148,19 +134,11 @@ def split_noise(left: FloatArray, dark: FloatArray, shot: FloatArray) -> Split:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Columns:
-    """
-    Streaks along travel.
+    """Streaks along travel."""
 
-    Parameters
-    ----------
-    rms : Estimate; spread of the columns' gain beyond that of their errors
-    left : ndarray of shape (lines, columns); what is left without them
-    lit : ndarray of bool, shape (columns,); columns with enough signal to tell their gain
-    """
-
-    rms: Estimate
-    left: FloatArray
-    lit: NDArray[np.bool_]
+    rms: Estimate  # spread of the columns' gain beyond that of their errors
+    left: FloatArray  # shape (lines, columns); what is left without them
+    lit: NDArray[np.bool_]  # shape (columns,); columns with enough signal to tell their gain
 
 
 def columns(left: FloatArray, signal: FloatArray, weight: FloatArray) -> Columns:

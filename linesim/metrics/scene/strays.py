@@ -25,20 +25,12 @@ LEAST_PX = 0.02
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Series:
-    """
-    One figure of every line.
+    """One figure of every line."""
 
-    Parameters
-    ----------
-    values : ndarray of shape (lines,); about its own straight line
-    rms : float; spread less what its errors alone would spread
-    is_real : bool; whether it is more than its errors
-    """
-
-    values: FloatArray
-    rms: float
+    values: FloatArray  # shape (lines,); about its own straight line
+    rms: float  # spread less what its errors alone would spread
     sd: float
-    is_real: bool
+    is_real: bool  # whether it is more than its errors
 
 
 def strays(

@@ -18,18 +18,12 @@ _HALF = 3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OverField:
-    """
-    Values along the line, with a smooth curve through them.
+    """Values along the line, with a smooth curve through them."""
 
-    Parameters
-    ----------
-    places : tuple of float; rising, about the optical axis; of the half line, or image heights [mm]
-    relative : bool; whether places count in half lines
-    """
-
+    # rising, about the optical axis; of the half line, or image heights [mm]
     places: tuple[float, ...]
     values: tuple[float, ...]
-    relative: bool
+    relative: bool  # whether places count in half lines
 
     def at(self, position: FloatArray, half_mm: float) -> FloatArray:
         """
@@ -88,17 +82,10 @@ def _end_slope(step: FloatArray, rise: FloatArray) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OverFieldKind(Kind):
-    """
-    One value, three of them from the middle to the end, five from end to end, or a CSV file.
+    """One value, three of them from the middle to the end, five from end to end, or a CSV file."""
 
-    Parameters
-    ----------
-    each : Kind; of each value; a file has them in its unit
-    of_middle : bool; whether they are told relative to the middle, which is then 1
-    """
-
-    each: Kind
-    of_middle: bool = False
+    each: Kind  # of each value; a file has them in its unit
+    of_middle: bool = False  # whether they are told relative to the middle, which is then 1
 
     def read(self, value: object, folder: Path) -> object:
         """Take the one value, the list or the file."""

@@ -51,19 +51,14 @@ class Spectrum:
     """
     Spectral power of a light, as a share of its irradiance.
 
-    Parameters
-    ----------
-    wavelength_nm : ndarray of shape (n,); increasing, from 100 to 3000 [nm]
-    weight_per_nm : ndarray of shape (n,)
-        Share of the irradiance per nanometre; its trapezoid sum over the grid is 1. [1/nm]
-
     Raises
     ------
     InputError; if the grid or the weights break one of these rules
     """
 
     name: str
-    wavelength_nm: FloatArray
+    wavelength_nm: FloatArray  # shape (n,); increasing, from 100 to 3000 [nm]
+    # shape (n,); share of the irradiance per nanometre; its trapezoid sum over the grid is 1 [1/nm]
     weight_per_nm: FloatArray
 
     def __post_init__(self) -> None:

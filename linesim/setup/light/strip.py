@@ -13,20 +13,13 @@ _NODES = 64
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Strip:
-    """
-    A line light as a point of the target sees it: a flat face, turned towards the line.
+    """A line light as a point of the target sees it: a flat face, turned towards the line."""
 
-    Parameters
-    ----------
-    low_deg, high_deg : float
-        Its edges from the normal in the plane of travel, positive away from the camera. [deg]
-    left, right : float or ndarray of shape (points,)
-        Tangents of the angles at which the middles of its ends are seen along the line; infinite:
-        endless.
-    """
-
+    # its edges from the normal in the plane of travel, positive away from the camera [deg]
     low_deg: float
     high_deg: float
+    # shape (points,); tangents of the angles at which the middles of its ends are seen along the
+    # line, infinite where it is endless
     left: Tangent = -np.inf
     right: Tangent = np.inf
 
@@ -79,21 +72,12 @@ def _squares(angle: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lamp:
-    """
-    One light of a station.
+    """One light of a station."""
 
-    Parameters
-    ----------
-    strip : Strip; as the middle of the line sees it
-    irradiance_w_m2 : float or ndarray; of the level target in the middle of the line [W/m²]
-    distance_mm : float; from there; infinite where it is left out [mm]
-    behind : bool; whether it shines through the target
-    """
-
-    strip: Strip
-    irradiance_w_m2: Tangent
-    distance_mm: float = np.inf
-    behind: bool = False
+    strip: Strip  # as the middle of the line sees it
+    irradiance_w_m2: Tangent  # of the level target in the middle of the line [W/m²]
+    distance_mm: float = np.inf  # from there; infinite where it is left out [mm]
+    behind: bool = False  # whether it shines through the target
 
     @property
     def radiance_w_m2_sr(self) -> Tangent:

@@ -43,25 +43,16 @@ _STRONG_END = 0.1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WholeLight:
-    """
-    A light over all wavelengths, as far as its table tells.
+    """A light over all wavelengths, as far as its table tells."""
 
-    Parameters
-    ----------
-    temperature_k : float or None
-        Of the black body that continues the table; ``None`` where none does. [K]
-    total_ratio : float
-        Power over all wavelengths over that in the table; 1 where nothing continues it.
-    is_cut : bool
-        Whether the table ends where the light is strong and nothing continues it: the lamp then
-        radiates more than the table says.
-    ultraviolet_share, violet_share, infrared_share : float
-        Power below 380 nm, below 400 nm and above 780 nm, as shares of the total.
-    """
-
+    # of the black body that continues the table; ``None`` where none does [K]
     temperature_k: float | None
+    # power over all wavelengths over that in the table; 1 where nothing continues it
     total_ratio: float
+    # whether the table ends where the light is strong and nothing continues it: the lamp then
+    # radiates more than the table says
     is_cut: bool
+    # power below 380 nm, below 400 nm and above 780 nm, as shares of the total
     ultraviolet_share: float
     violet_share: float
     infrared_share: float

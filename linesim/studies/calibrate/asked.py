@@ -34,17 +34,10 @@ _MOST_MM = 1e7
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Patch:
-    """
-    A part of the photograph whose reflectance is known.
+    """A part of the photograph whose reflectance is known."""
 
-    Parameters
-    ----------
-    region : Region; where it lies in the photograph
-    reflectance : tuple of float; one, or those in red, green and blue; 1 is a perfect white
-    """
-
-    region: Region
-    reflectance: tuple[float, ...]
+    region: Region  # where it lies in the photograph
+    reflectance: tuple[float, ...]  # one, or those in red, green and blue; 1 is a perfect white
 
     def in_channels(self, channels: int) -> tuple[float, ...]:
         """Give a reflectance for each channel of an image; a grey patch has the same in all."""
@@ -53,54 +46,32 @@ class Patch:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ruler:
-    """
-    A known length in the photograph.
+    """A known length in the photograph."""
 
-    Parameters
-    ----------
-    ends : tuple of tuple of float; columns and rows of its two ends [px]
-    """
-
-    ends: tuple[tuple[float, float], ...]
+    ends: tuple[tuple[float, float], ...]  # columns and rows of its two ends [px]
     length_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Corners:
-    """
-    A rectangle on the product, as the photograph shows it.
+    """A rectangle on the product, as the photograph shows it."""
 
-    Parameters
-    ----------
-    points : tuple of tuple of float; clockwise from the upper left one [px]
-    """
-
-    points: tuple[tuple[float, float], ...]
+    points: tuple[tuple[float, float], ...]  # clockwise from the upper left one [px]
     width_mm: float
     height_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """
-    All that a calibration is asked for.
-
-    Parameters
-    ----------
-    encoding : {"srgb", "linear"}; of the photograph and of the blank
-    blank : Path or None; a photograph of an even white sheet in the same light
-    flatten : bool; the fall-off of the light is estimated from the photograph itself
-    grey : bool; a colour photograph becomes a grey target
-    crop : Region or None; the part that becomes the target
-    """
+    """All that a calibration is asked for."""
 
     image: Path
     patches: tuple[Patch, ...]
-    encoding: Encoding = "srgb"
-    blank: Path | None = None
-    flatten: bool = False
-    grey: bool = False
-    crop: Region | None = None
+    encoding: Encoding = "srgb"  # {"srgb", "linear"}; of the photograph and of the blank
+    blank: Path | None = None  # a photograph of an even white sheet in the same light
+    flatten: bool = False  # the fall-off of the light is estimated from the photograph itself
+    grey: bool = False  # a colour photograph becomes a grey target
+    crop: Region | None = None  # the part that becomes the target
     ruler: Ruler | None = None
     corners: Corners | None = None
     pixel_size_um: float | None = None

@@ -26,23 +26,13 @@ _MOST_CONDITION = 30.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Seen:
-    """
-    What the photograph shows of the patches.
+    """What the photograph shows of the patches."""
 
-    Parameters
-    ----------
-    values : ndarray of shape (patches, channels); decoded, from 0 to 1
-    reflectance : ndarray of shape (patches, channels); as told
-    blank : ndarray of shape (patches, channels) or None; the blank there
-    blank_level : ndarray of shape (channels,); where its light counts as whole
-    coloured : ndarray of bool, shape (patches,); told in three numbers
-    """
-
-    values: FloatArray
-    reflectance: FloatArray
-    blank: FloatArray | None
-    blank_level: FloatArray
-    coloured: np.ndarray
+    values: FloatArray  # shape (patches, channels); decoded, from 0 to 1
+    reflectance: FloatArray  # shape (patches, channels); as told
+    blank: FloatArray | None  # shape (patches, channels); the blank there
+    blank_level: FloatArray  # shape (channels,); where its light counts as whole
+    coloured: np.ndarray  # shape (patches,); told in three numbers
 
     def without(self, index: int) -> "Seen":
         """Leave one patch out."""
@@ -58,16 +48,10 @@ class Seen:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Tone:
-    """
-    How values of a photograph become reflectance.
-
-    Parameters
-    ----------
-    matrix : ndarray of shape (3, 3) or None
-    """
+    """How values of a photograph become reflectance."""
 
     curves: tuple[Curve, ...]
-    matrix: FloatArray | None = None
+    matrix: FloatArray | None = None  # shape (3, 3)
 
     def reflectance(self, values: FloatArray, blank: FloatArray | None = None) -> FloatArray:
         """Convert values of shape (..., channels), with the blank at the same places."""

@@ -41,20 +41,13 @@ _INSIDE = 1e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Curve:
-    """
-    A tone curve of one channel.
-
-    Parameters
-    ----------
-    glare : float; f, negative where the camera has taken off too much
-    blank_level : float; value of the blank where the light counts as whole
-    """
+    """A tone curve of one channel."""
 
     gain: float
-    glare: float = 0.0
+    glare: float = 0.0  # f, negative where the camera has taken off too much
     gamma: float = 1.0
     shoulder: float = 0.0
-    blank_level: float = 1.0
+    blank_level: float = 1.0  # value of the blank where the light counts as whole
 
     def light(self, value: FloatArray) -> FloatArray:
         """Take encoding and glare off: light on an arbitrary scale."""

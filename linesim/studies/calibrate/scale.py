@@ -30,18 +30,11 @@ _DIGITS = 4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scale:
-    """
-    Size of the target's pixels.
-
-    Parameters
-    ----------
-    source : str; what it comes from, for people
-    seen_um : tuple of float; least and most that a pixel of the photograph covers [µm]
-    """
+    """Size of the target's pixels."""
 
     pixel_size_um: float
-    source: str
-    seen_um: tuple[float, float]
+    source: str  # what it comes from, for people
+    seen_um: tuple[float, float]  # least and most that a pixel of the photograph covers [µm]
     cautions: tuple[tuple[str, str], ...] = ()
 
 

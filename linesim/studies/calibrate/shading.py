@@ -32,18 +32,12 @@ _ROBUST = 1.5
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Field:
-    """
-    A smooth field over the photograph.
+    """A smooth field over the photograph."""
 
-    Parameters
-    ----------
-    rows_px, columns_px : ndarray of shape (n,), (m,); places of its grid [px]
-    grid : ndarray of shape (n, m, channels); values there
-    """
-
+    # shape (n,); places of its grid [px]
     rows_px: FloatArray
     columns_px: FloatArray
-    grid: FloatArray
+    grid: FloatArray  # shape (n, m, channels); values there
 
     def at(self, first: int, last: int, width_px: int) -> FloatArray:
         """Give rows of it, shape (last - first, width_px, channels)."""

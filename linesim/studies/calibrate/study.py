@@ -34,44 +34,32 @@ _BAND_SAMPLES = 2_000_000
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Calibrated:
-    """
-    A target, and how it came about.
-
-    Parameters
-    ----------
-    data : ndarray of float32, shape (rows, columns) or (rows, columns, 3); reflectances from 0 up
-    used : tuple of Patch; those that the tone was fitted to
-    seen : Seen; what the photograph shows of them
-    predicted : ndarray of shape (patches, channels) or None
-        What the curve of all the others makes of each patch, less what it is.
-    share_below, share_above : float; of the samples, darker or lighter than all patches
-    share_negative, share_over : float; of the samples, cut at no reflectance and at the ceiling
-    coarse_reflectance : float; under which a step of the number is a coarse step of reflectance
-    ends : Ends; samples at the ends of the scale
-    blocks : float; steps over the borders of JPEG blocks over those elsewhere
-    dropped : tuple; patches that did not count, with their share of samples at an end
-    uneven : tuple of float; of each patch, range of its quarters' means over their mean
-    """
+    """A target, and how it came about."""
 
     asked: Asked
     photo: Photo
-    data: ImageArray
+    data: ImageArray  # shape (rows, columns); reflectances from 0 up
     tone: Tone
-    used: tuple[Patch, ...]
-    seen: Seen
+    used: tuple[Patch, ...]  # those that the tone was fitted to
+    seen: Seen  # what the photograph shows of them
+    # shape (patches, channels); what the curve of all the others makes of each patch, less what it
+    # is
     predicted: FloatArray | None
     field: Field | None
     scale: Scale
+    # of the samples, darker or lighter than all patches
     share_below: float
     share_above: float
+    # of the samples, cut at no reflectance and at the ceiling
     share_negative: float
     share_over: float
-    coarse_reflectance: float
+    coarse_reflectance: float  # under which a step of the number is a coarse step of reflectance
     share_coarse: float
-    ends: Ends
-    blocks: float
+    ends: Ends  # samples at the ends of the scale
+    blocks: float  # steps over the borders of JPEG blocks over those elsewhere
+    # patches that did not count, with their share of samples at an end
     dropped: tuple[tuple[Region, float], ...]
-    uneven: tuple[float, ...]
+    uneven: tuple[float, ...]  # of each patch, range of its quarters' means over their mean
 
     @property
     def residual(self) -> FloatArray:

@@ -29,16 +29,7 @@ _SLACK = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Candidate:
-    """
-    One station but for stop and light.
-
-    Parameters
-    ----------
-    object_um : float; side of a delivered pixel on the target [µm]
-    rate_hz : float; lines delivered a second at the highest speed [Hz]
-    open_f_number : float; of the lens wide open, 0 where all stops may be tried
-    most_lx : float; what the lamp gives at most [lx]
-    """
+    """One station but for stop and light."""
 
     label: str
     cameras: int
@@ -46,15 +37,15 @@ class Candidate:
     side_um: float
     binning: int
     stages: int
-    object_um: float
+    object_um: float  # side of a delivered pixel on the target [µm]
     field_mm: float
     focal_mm: float
-    rate_hz: float
+    rate_hz: float  # lines delivered a second at the highest speed [Hz]
     camera: Mapping[str, Any]
     lens: Mapping[str, Any]
     light: Mapping[str, Any]
-    open_f_number: float = 0.0
-    most_lx: float = inf
+    open_f_number: float = 0.0  # of the lens wide open, 0 where all stops may be tried
+    most_lx: float = inf  # what the lamp gives at most [lx]
 
     @property
     def magnification(self) -> float:

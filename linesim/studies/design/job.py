@@ -48,26 +48,16 @@ _PIXELS = Number(what="a number of object pixels", example="3", low=0.5, high=50
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
-    """
-    What a station is wanted for.
-
-    Parameters
-    ----------
-    base : Setup; what is settled, with the requirement; the rest of it stands in for what is free
-    field_of_view_mm : float; web that must be seen across [mm]
-    speeds_mm_s : tuple of float; the slowest and the fastest [mm/s]
-    colour : bool; whether colours are to be told apart
-    pixels_on_defect : float; object pixels on the smallest defect, at least
-    cameras, lenses, lamps : tuple of Owned; none: all that the trade builds
-    """
+    """What a station is wanted for."""
 
     title: str
-    base: Setup
-    field_of_view_mm: float
-    speeds_mm_s: tuple[float, float]
-    colour: bool
-    pixels_on_defect: float
+    base: Setup  # what is settled, with the requirement; the rest of it stands in for what is free
+    field_of_view_mm: float  # web that must be seen across [mm]
+    speeds_mm_s: tuple[float, float]  # the slowest and the fastest [mm/s]
+    colour: bool  # whether colours are to be told apart
+    pixels_on_defect: float  # object pixels on the smallest defect, at least
     limits: tuple[Demand, ...]
+    # none: all that the trade builds
     cameras: tuple[Owned, ...] = ()
     lenses: tuple[Owned, ...] = ()
     lamps: tuple[Owned, ...] = ()

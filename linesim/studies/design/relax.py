@@ -26,16 +26,10 @@ Judge = Callable[[int], tuple[Verdict, ...]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Relaxed:
-    """
-    One demand that, given up so far, lets a station meet the rest.
-
-    Parameters
-    ----------
-    reached : float; what the best of the rest reaches, in the demand's unit
-    """
+    """One demand that, given up so far, lets a station meet the rest."""
 
     demand: Demand
-    reached: float
+    reached: float  # what the best of the rest reaches, in the demand's unit
 
     @property
     def times(self) -> float:

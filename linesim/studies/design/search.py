@@ -35,25 +35,16 @@ _FEW_STOPS, _FEW_LIGHTS = 4, 3
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Options:
-    """
-    All options, judged.
-
-    Parameters
-    ----------
-    stations : tuple of Candidate; without stop and light; options run through these last
-    margins : mapping; name of a demand -> array of shape (options,); negative where it is missed
-    got : mapping; likewise, the value that is judged
-    trouble : ndarray of shape (options,)
-    light_lx : ndarray of shape (options,); [lx]
-    """
+    """All options, judged."""
 
     space: Space
-    stations: tuple[Candidate, ...]
+    stations: tuple[Candidate, ...]  # without stop and light; options run through these last
     asked: tuple[Demand, ...]
+    # name of a demand -> array of shape (options,); negative where it is missed
     margins: Mapping[str, FloatArray]
-    got: Mapping[str, FloatArray]
-    trouble: FloatArray
-    light_lx: FloatArray
+    got: Mapping[str, FloatArray]  # likewise, the value that is judged
+    trouble: FloatArray  # shape (options,)
+    light_lx: FloatArray  # shape (options,); [lx]
 
     @property
     def least(self) -> FloatArray:

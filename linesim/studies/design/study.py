@@ -33,18 +33,11 @@ _FINENESS = 4
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Proposal:
-    """
-    A station for the job.
+    """A station for the job."""
 
-    Parameters
-    ----------
-    name : str; "best", or what it is better in: "less light", "more speed", "less data"
-    setup : Setup; as written, with all speeds of the job
-    """
-
-    name: str
+    name: str  # "best", or what it is better in: "less light", "more speed", "less data"
     candidate: Candidate
-    setup: Setup
+    setup: Setup  # as written, with all speeds of the job
     budget: Budget
     limits: tuple[Verdict, ...]
 
@@ -67,23 +60,17 @@ class Proposal:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Design:
-    """
-    What a job comes to.
-
-    Parameters
-    ----------
-    tried, passing : int; options judged, and of these met
-    relaxed : tuple of Relaxed; where nothing meets all: what alone to give up, the least first
-    together : tuple of Relaxed; where no one alone will do: all of these together
-    """
+    """What a job comes to."""
 
     job: Job
+    # options judged, and of these met
     tried: int
     passing: int
     best: Proposal | None
     others: tuple[Proposal, ...] = ()
+    # where nothing meets all: what alone to give up, the least first
     relaxed: tuple[Relaxed, ...] = ()
-    together: tuple[Relaxed, ...] = ()
+    together: tuple[Relaxed, ...] = ()  # where no one alone will do: all of these together
 
 
 def design(job: Job, tell: Tell = nobody) -> Design:

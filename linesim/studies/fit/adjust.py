@@ -48,17 +48,11 @@ class Free:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Adjusted:
-    """
-    A fit of the keys that captures tell.
-
-    Parameters
-    ----------
-    free : Free; with those as well that captures tell little of
-    """
+    """A fit of the keys that captures tell."""
 
     case: Case
     end: Likeliest
-    free: Free
+    free: Free  # with those as well that captures tell little of
     left: tuple[LeftKey, ...]
 
     @property

@@ -22,18 +22,12 @@ _PARTNER = 0.2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alike:
-    """
-    A key that moves captures as others do.
-
-    Parameters
-    ----------
-    partners : tuple of int; of the keys before it that do the same together; empty: it does nothing
-    correlation : float; of what it does with what those do
-    """
+    """A key that moves captures as others do."""
 
     index: int
+    # of the keys before it that do the same together; empty: it does nothing
     partners: tuple[int, ...] = ()
-    correlation: float = 0.0
+    correlation: float = 0.0  # of what it does with what those do
 
 
 def without_places(information: FloatArray, keys: int, held: FloatArray) -> FloatArray:

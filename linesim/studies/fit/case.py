@@ -17,15 +17,9 @@ from linesim.studies.measure.against.predicted import Prediction
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Case:
-    """
-    Captures and the keys that are fitted to them.
+    """Captures and the keys that are fitted to them."""
 
-    Parameters
-    ----------
-    predictions : tuple of Prediction; one a capture: its setup before the fit
-    """
-
-    predictions: tuple[Prediction, ...]
+    predictions: tuple[Prediction, ...]  # one a capture: its setup before the fit
     windows: tuple[Window, ...]
     keys: tuple[Key, ...]
 
@@ -53,15 +47,9 @@ class Case:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class State:
-    """
-    Where a fit is.
+    """Where a fit is."""
 
-    Parameters
-    ----------
-    variables : ndarray of shape (keys,)
-    """
-
-    variables: FloatArray
+    variables: FloatArray  # shape (keys,)
     lies: tuple[Affine, ...]
 
     def moved(self, step: FloatArray, keys: Sequence[Key]) -> "State":

@@ -12,21 +12,13 @@ from linesim.setup.setup import Setup
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FoundKey:
-    """
-    One key that the captures tell.
-
-    Parameters
-    ----------
-    before : float; what the setup had, in that unit
-    interval : Interval; what the captures tell, 95 % of it
-    by_mean, by_noise, by_columns : float
-        Shares of what tells it: the mean picture, the noise at each level, the spread of columns.
-    """
+    """One key that the captures tell."""
 
     name: str
     unit: str
-    before: float
-    interval: Interval
+    before: float  # what the setup had, in that unit
+    interval: Interval  # what the captures tell, 95 % of it
+    # shares of what tells it: the mean picture, the noise at each level, the spread of columns
     by_mean: float = 1.0
     by_noise: float = 0.0
     by_columns: float = 0.0
@@ -53,19 +45,12 @@ class FoundKey:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeftKey:
-    """
-    One key that stays as the setup has it.
-
-    Parameters
-    ----------
-    partners : tuple of str; keys that move the captures alike
-    correlation : float; with what those do; 0 where there are none
-    """
+    """One key that stays as the setup has it."""
 
     name: str
     why: str
-    partners: tuple[str, ...] = ()
-    correlation: float = 0.0
+    partners: tuple[str, ...] = ()  # keys that move the captures alike
+    correlation: float = 0.0  # with what those do; 0 where there are none
 
     def as_dict(self) -> dict[str, object]:
         """As JSON has it."""
@@ -78,28 +63,19 @@ class LeftKey:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FoundCapture:
-    """
-    One capture before and after.
-
-    Parameters
-    ----------
-    lies : Affine; where it lies in what the fitted setup would deliver [px]
-    mirrored : str; "no", "across", "along" or "both"
-    left_before, left_after : ndarray of shape (lines, columns)
-        Captured less expected, in standard deviations of the noise that each setup has.
-    neighbours : (float, float); correlation of neighbours in what is left, along and across
-    strays_px : float; spread of the lines along, where they stray [px]
-    """
+    """One capture before and after."""
 
     name: str
-    lies: Affine
-    mirrored: str
+    lies: Affine  # where it lies in what the fitted setup would deliver [px]
+    mirrored: str  # "no", "across", "along" or "both"
     lines: int
     columns: int
+    # shape (lines, columns); captured less expected, in standard deviations of the noise that each
+    # setup has
     left_before: FloatArray
     left_after: FloatArray
-    neighbours: tuple[float, float]
-    strays_px: float
+    neighbours: tuple[float, float]  # correlation of neighbours in what is left, along and across
+    strays_px: float  # spread of the lines along, where they stray [px]
 
     @property
     def misfit(self) -> tuple[float, float]:
@@ -136,22 +112,15 @@ class FoundCapture:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Fitted:
-    """
-    A setup fitted to captures.
-
-    Parameters
-    ----------
-    correlations : mapping of (str, str) to float; of the errors of each pair of keys moved
-    settled : bool; whether the fit came to rest
-    """
+    """A setup fitted to captures."""
 
     before: Setup
     after: Setup
     found: tuple[FoundKey, ...]
     left: tuple[LeftKey, ...]
-    correlations: Mapping[tuple[str, str], float]
+    correlations: Mapping[tuple[str, str], float]  # of the errors of each pair of keys moved
     captures: tuple[FoundCapture, ...]
-    settled: bool
+    settled: bool  # whether the fit came to rest
     cautions: tuple[Caution, ...]
 
     @property

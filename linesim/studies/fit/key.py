@@ -12,31 +12,23 @@ _LEAST, _PART = 1e-12, 0.005
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Key:
-    """
-    One key that a fit can find.
+    """One key that a fit can find."""
 
-    Parameters
-    ----------
-    name : str; as in a setup file, with its table
-    unit : str; in which it is read and written; empty for plain numbers
-    read : callable; gives its value in a setup; None or values over the field are refused
-    step : callable; gives the smallest change worth a look in a setup, in the key's unit; of a
-        ratio the relative one
-    fine : callable; gives a value of which half is always known well enough, in the key's unit
-    form : str; "square" where its square is fitted, "ratio" where its logarithm is
-    sharp : bool; whether it changes the picture's sharpness, which takes another rendering
-    scales : bool; whether its variable's error grows with it, as that of a few columns' spread does
-    """
-
-    name: str
-    unit: str
+    name: str  # as in a setup file, with its table
+    unit: str  # in which it is read and written; empty for plain numbers
+    # gives its value in a setup; None or values over the field are refused
     read: Callable[[Setup], object]
+    # gives the smallest change worth a look in a setup, in the key's unit; of a ratio the relative
+    # one
     step: Callable[[Setup], float]
+    # gives a value of which half is always known well enough, in the key's unit
     fine: Callable[[Setup], float] = lambda _: 0.0
+    # "square" where its square is fitted, "ratio" where its logarithm is
     form: Literal["straight", "square", "ratio"] = "straight"
     low: float = 0.0
     high: float = 1e12
-    sharp: bool = False
+    sharp: bool = False  # whether it changes the picture's sharpness, which takes another rendering
+    # whether its variable's error grows with it, as that of a few columns' spread does
     scales: bool = False
 
     def value(self, setup: Setup) -> float:

@@ -27,17 +27,10 @@ _COARSE_PX = 2.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Columns:
-    """
-    Sums over the lines of all captures, a column each.
+    """Sums over the lines of all captures, a column each."""
 
-    Parameters
-    ----------
-    stiff : ndarray of shape (columns, 2, 2); A
-    force : ndarray of shape (columns, 2); b
-    """
-
-    stiff: FloatArray
-    force: FloatArray
+    stiff: FloatArray  # shape (columns, 2, 2); A
+    force: FloatArray  # shape (columns, 2); b
 
     def inner(self, spread: tuple[float, float]) -> FloatArray:
         """Give (C⁻¹ + A)⁻¹, also where a spread is 0; of shape (columns, 2, 2)."""
@@ -98,38 +91,23 @@ def unlikely(windows: Sequence[Window], seen: Sequence[Expected], width: int) ->
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Slopes:
-    """
-    What a window does when variables move.
+    """What a window does when variables move."""
 
-    Parameters
-    ----------
-    mean_dn : ndarray of shape (variables, samples); change of the means for each
-    variance_dn2 : ndarray of shape (variables, samples); of the variances
-    place_dn : ndarray of shape (6, samples); of the means, for the six steps of its place
-    """
-
-    mean_dn: FloatArray
-    variance_dn2: FloatArray
-    place_dn: FloatArray
+    mean_dn: FloatArray  # shape (variables, samples); change of the means for each
+    variance_dn2: FloatArray  # shape (variables, samples); of the variances
+    place_dn: FloatArray  # shape (6, samples); of the means, for the six steps of its place
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Told:
-    """
-    Information of captures: of keys, and behind them six steps for each capture.
+    """Information of captures: of keys, and behind them six steps for each capture."""
 
-    Parameters
-    ----------
-    by_mean, by_noise, by_columns : ndarray of shape (n, n); parts that add up
-    push : ndarray of shape (n,); slope of the likelihood's log over the means alone
-    unsure : ndarray of shape (n,); what `CONTRAST_ERROR` of a rendering would add to that
-    """
-
+    # shape (n, n); parts that add up
     by_mean: FloatArray
     by_noise: FloatArray
     by_columns: FloatArray
-    push: FloatArray
-    unsure: FloatArray
+    push: FloatArray  # shape (n,); slope of the likelihood's log over the means alone
+    unsure: FloatArray  # shape (n,); what `CONTRAST_ERROR` of a rendering would add to that
 
     @property
     def whole(self) -> FloatArray:

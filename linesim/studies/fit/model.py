@@ -23,36 +23,22 @@ from linesim.studies.measure.against.predicted import Prediction
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Signal:
-    """
-    Signal of a window, and the setup that it is of.
-
-    Parameters
-    ----------
-    signal_e : ndarray of shape (lines, columns); before noise [e]
-    """
+    """Signal of a window, and the setup that it is of."""
 
     setup: Setup
-    signal_e: FloatArray
+    signal_e: FloatArray  # shape (lines, columns); before noise [e]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Expected:
-    """
-    What a window should show.
+    """What a window should show."""
 
-    Parameters
-    ----------
-    mean_dn, variance_dn2 : ndarray of shape (lines, columns) [DN, DN²]
-    gained_dn : ndarray of the same shape; what a column gains by γ = 1 [DN]
-    offset_dn : ndarray of shape (columns,); the same by δ = 1 e [DN]
-    spread : (float, float); standard deviations of γ and of δ [1, e]
-    """
-
+    # both of shape (lines, columns)
     mean_dn: FloatArray
     variance_dn2: FloatArray
-    gained_dn: FloatArray
-    offset_dn: FloatArray
-    spread: tuple[float, float]
+    gained_dn: FloatArray  # of the same shape; what a column gains by γ = 1 [DN]
+    offset_dn: FloatArray  # shape (columns,); the same by δ = 1 e [DN]
+    spread: tuple[float, float]  # standard deviations of γ and of δ [1, e]
 
 
 def rendered(own: Prediction, window: Window, lies: Affine) -> Signal:

@@ -45,21 +45,14 @@ Tell = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Likeliest:
-    """
-    The end of a fit.
-
-    Parameters
-    ----------
-    covariance : ndarray of shape (keys + 6 · captures, same)
-        Of noise, and of what a rendering may err.
-    settled : bool; whether nothing moved any more
-    """
+    """The end of a fit."""
 
     view: View
     told: Told
+    # shape (keys + 6 · captures, same); of noise, and of what a rendering may err
     covariance: FloatArray
     rounds: int
-    settled: bool
+    settled: bool  # whether nothing moved any more
 
 
 def likeliest(case: Case, state: State, tell: Tell | None = None) -> Likeliest:

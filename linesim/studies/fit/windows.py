@@ -25,32 +25,21 @@ _FIVE = np.array([1.0, -8.0, 0.0, 8.0, -1.0]) / 12
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Window:
-    """
-    What is fitted of one capture.
-
-    Parameters
-    ----------
-    captured_dn : ndarray of shape (lines, columns) [DN]
-    lines : ndarray of shape (lines,); their numbers in the capture
-    bands : tuple of slice; runs of neighbouring lines, in these arrays
-    first_column : int; of the sensor that the capture starts with
-    strays_px, sways_px : ndarray of shape (lines of the capture,); of each line [px]
-    taken : float; share of the samples' freedom that placing lines one by one took
-    errors : ndarray of shape (6, 6); covariance of its steps
-    """
+    """What is fitted of one capture."""
 
     name: str
-    captured_dn: FloatArray
-    lines: FloatArray
-    bands: tuple[slice, ...]
+    captured_dn: FloatArray  # shape (lines, columns)
+    lines: FloatArray  # shape (lines,); their numbers in the capture
+    bands: tuple[slice, ...]  # runs of neighbouring lines, in these arrays
     columns: slice
-    first_column: int
+    first_column: int  # of the sensor that the capture starts with
     mirrored: str
+    # shape (lines of the capture,); of each line [px]
     strays_px: FloatArray
     sways_px: FloatArray
-    taken: float
+    taken: float  # share of the samples' freedom that placing lines one by one took
     lies: Affine
-    errors: FloatArray
+    errors: FloatArray  # shape (6, 6); covariance of its steps
 
     def slopes(self, image: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Give the slopes of an image along and across, band by band."""

@@ -46,30 +46,20 @@ _MOST_CUT = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Material:
-    """
-    A scan as a target.
+    """A scan as a target."""
 
-    Parameters
-    ----------
-    setup : Setup; of the station that delivered the scan
-    data : ndarray of float32, shape (rows, columns); reflectances
-    plain : ndarray of float32, shape (lines, columns); as seen, nothing restored
-    true_to_x_lp_mm, true_to_y_lp_mm : float
-        Up to here half of the contrast is there, or more, and it is no false pattern. [lp/mm]
-    noise_before, noise_left : float; rms of a sample's noise, in reflectance
-    folded : bool; one of these frequencies is set by detail finer than the scan, not by noise
-    """
-
-    setup: Setup
+    setup: Setup  # of the station that delivered the scan
     name: str
-    data: ImageArray
-    plain: ImageArray
+    data: ImageArray  # shape (rows, columns); reflectances
+    plain: ImageArray  # shape (lines, columns); as seen, nothing restored
     pixel_size_um: float
+    # up to here half of the contrast is there, or more, and it is no false pattern [lp/mm]
     true_to_x_lp_mm: float
     true_to_y_lp_mm: float
+    # rms of a sample's noise, in reflectance
     noise_before: float
     noise_left: float
-    folded: bool
+    folded: bool  # one of these frequencies is set by detail finer than the scan, not by noise
     cautions: tuple[Caution, ...]
 
     @property

@@ -34,33 +34,19 @@ _LEAST_TRANSFER = 0.02
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoisePower:
-    """
-    Variances of an image's noise, in the unit of the image squared.
-
-    Parameters
-    ----------
-    of_columns : float; of what the samples of a column share
-    of_lines : float; of what the samples of a line share
-    """
+    """Variances of an image's noise, in the unit of the image squared."""
 
     variance: float
-    of_columns: float = 0.0
-    of_lines: float = 0.0
+    of_columns: float = 0.0  # of what the samples of a column share
+    of_lines: float = 0.0  # of what the samples of a line share
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Restored:
-    """
-    A restored image as its cosines.
+    """A restored image as its cosines."""
 
-    Parameters
-    ----------
-    cosines : ndarray of shape (lines, columns); orthonormal DCT-II of the restored image
-    share : ndarray of shape (lines, columns); S/(S + N): what of each cosine is there again
-    """
-
-    cosines: FloatArray
-    share: FloatArray
+    cosines: FloatArray  # shape (lines, columns); orthonormal DCT-II of the restored image
+    share: FloatArray  # shape (lines, columns); S/(S + N): what of each cosine is there again
     noise_variance: float
 
 

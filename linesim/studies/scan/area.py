@@ -15,15 +15,9 @@ _BLOCK_VALUES = 1 << 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cells:
-    """
-    Equal cells in a row, in units of the source's pixels.
+    """Equal cells in a row, in units of the source's pixels."""
 
-    Parameters
-    ----------
-    first_px : float; where the first cell begins [px]
-    """
-
-    first_px: float
+    first_px: float  # where the first cell begins [px]
     step_px: float
     count: int
 

@@ -51,19 +51,12 @@ _ADVICE = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Need:
-    """
-    Memory that a scan will take.
+    """Memory that a scan will take."""
 
-    Parameters
-    ----------
-    result : int; samples and expected electrons, in bytes; a comparison keeps those of all variants
-    target : int; the target where it is drawn and held, in bytes
-    work : int; tables, what all threads hold at once, and what measuring takes, in bytes
-    """
-
+    # samples and expected electrons, in bytes; a comparison keeps those of all variants
     result: int
-    target: int
-    work: int
+    target: int  # the target where it is drawn and held, in bytes
+    work: int  # tables, what all threads hold at once, and what measuring takes, in bytes
 
     @property
     def total(self) -> int:

@@ -39,21 +39,13 @@ _ADVICE = "a shorter exposure, or a larger target.pixel_size"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FiledScan:
-    """
-    A simulated scan that lies in a file, and what it is worth.
+    """A simulated scan that lies in a file, and what it is worth."""
 
-    Parameters
-    ----------
-    image : TiffRows; delivered samples, to be read by rows [DN]
-    budget : Budget; the closed-form figures
-    measured : dict; the same figures read off the image, where the target lets them be read
-    """
-
-    image: TiffRows
+    image: TiffRows  # delivered samples, to be read by rows [DN]
     setup: Setup
     seed: int
-    budget: Budget
-    measured: Measured
+    budget: Budget  # the closed-form figures
+    measured: Measured  # the same figures read off the image, where the target lets them be read
 
     def metrics(self) -> dict[str, object]:
         """All figures, as metrics.json has them."""
@@ -62,19 +54,11 @@ class FiledScan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Manner:
-    """
-    How a long scan is made; nothing of it changes a byte.
+    """How a long scan is made; nothing of it changes a byte."""
 
-    Parameters
-    ----------
-    workers : int or None; threads; the processor's own number if ``None``
-    resume : bool; go on with what a run before has left
-    force : bool; begin although memory or disk may not suffice
-    """
-
-    workers: int | None = None
-    resume: bool = False
-    force: bool = False
+    workers: int | None = None  # threads; the processor's own number if ``None``
+    resume: bool = False  # go on with what a run before has left
+    force: bool = False  # begin although memory or disk may not suffice
 
 
 def scan_to_file(

@@ -33,24 +33,15 @@ Shape = tuple[int, int]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scan:
-    """
-    A simulated scan and what it is worth.
+    """A simulated scan and what it is worth."""
 
-    Parameters
-    ----------
-    image : ndarray of uint16, shape (lines, width); delivered samples [DN]
-    expected_e : ndarray of float32, shape (lines, width)
-        Signal electrons before any noise, pattern or clipping. [e]
-    budget : Budget; the closed-form figures
-    measured : dict; the same figures read off the image, where the target lets them be read
-    """
-
-    image: NDArray[np.uint16]
+    image: NDArray[np.uint16]  # shape (lines, width); delivered samples [DN]
+    # shape (lines, width); signal electrons before any noise, pattern or clipping [e]
     expected_e: ImageArray
     setup: Setup
     seed: int
-    budget: Budget
-    measured: Measured
+    budget: Budget  # the closed-form figures
+    measured: Measured  # the same figures read off the image, where the target lets them be read
 
     def metrics(self) -> dict[str, object]:
         """All figures, as metrics.json has them."""
@@ -120,19 +111,11 @@ class Way(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Held:
-    """
-    A target, and what is known of it.
+    """A target, and what is known of it."""
 
-    Parameters
-    ----------
-    reference : Reference or None; at hand; otherwise it is drawn when it is needed
-    size : TargetSize; its size, and how light it is
-    is_own : bool; whether the scan draws or reads it, and so holds it too
-    """
-
-    reference: Reference | None
-    size: TargetSize
-    is_own: bool = False
+    reference: Reference | None  # at hand; otherwise it is drawn when it is needed
+    size: TargetSize  # its size, and how light it is
+    is_own: bool = False  # whether the scan draws or reads it, and so holds it too
 
 
 def scan_held(setup: Setup, seed: int, target: Held, way: Way) -> Scan:

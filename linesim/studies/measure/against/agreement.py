@@ -14,19 +14,12 @@ OFF_SHARE = 0.01
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Difference:
-    """
-    One figure, predicted and measured.
+    """One figure, predicted and measured."""
 
-    Parameters
-    ----------
-    name : str; of a figure, as JSON has it
-    least : float; difference, in the figure's own unit, that the prediction cannot know
-    """
-
-    name: str
+    name: str  # of a figure, as JSON has it
     predicted: float
     measured: Estimate
-    least: float = 0.0
+    least: float = 0.0  # difference, in the figure's own unit, that the prediction cannot know
 
     @property
     def share(self) -> float | None:
@@ -61,22 +54,14 @@ class Difference:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Agreement:
-    """
-    How far prediction and capture agree.
-
-    Parameters
-    ----------
-    differences : dict of str to tuple of Difference; by colour, "grey" where there is none
-    findings : tuple of str; what is off, and where to look
-    detailed : bool; whether the target has detail to read sharpness and places off
-    """
+    """How far prediction and capture agree."""
 
     name: str
-    differences: Mapping[str, tuple[Difference, ...]]
+    differences: Mapping[str, tuple[Difference, ...]]  # by colour, "grey" where there is none
     geometry: Geometry
     explanations: tuple[str, ...]
-    findings: tuple[str, ...]
-    detailed: bool
+    findings: tuple[str, ...]  # what is off, and where to look
+    detailed: bool  # whether the target has detail to read sharpness and places off
     cautions: tuple[Caution, ...] = field(default=())
 
     def as_dict(self) -> dict[str, object]:

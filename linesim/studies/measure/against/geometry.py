@@ -42,27 +42,17 @@ _MIRRORED = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Geometry:
-    """
-    Place and shape of a capture of the target.
+    """Place and shape of a capture of the target."""
 
-    Parameters
-    ----------
-    figures : dict of str to Estimate
-        Shift of the image's middle against the prediction, in lines and columns; lines and columns
-        for a length over those predicted; angle by which the target's direction of travel is
-        turned towards higher columns; angle by which the line lies further along travel to the
-        right than square to it. [px, degrees]
-    skew_deg : float; of the line on the target, as `transport.skew` has it [degrees]
-    mirrored : str; "no", "across", "along" or "both"
-    first_column : int; of the sensor that the capture starts with
-    untold : tuple of str; figures that this target does not tell
-    """
-
+    # shift of the image's middle against the prediction, in lines and columns; lines and columns
+    # for a length over those predicted; angle by which the target's direction of travel is turned
+    # towards higher columns; angle by which the line lies further along travel to the right than
+    # square to it [px, degrees]
     figures: dict[str, Estimate]
-    skew_deg: float
-    mirrored: str
-    first_column: int
-    untold: tuple[str, ...]
+    skew_deg: float  # of the line on the target, as `transport.skew` has it [degrees]
+    mirrored: str  # "no", "across", "along" or "both"
+    first_column: int  # of the sensor that the capture starts with
+    untold: tuple[str, ...]  # figures that this target does not tell
 
     def as_dict(self) -> dict[str, object]:
         """As JSON has it."""

@@ -25,23 +25,14 @@ _AWAY = 0.8
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Judged:
-    """
-    One channel of a capture, judged.
-
-    Parameters
-    ----------
-    ratio : Transfer or None; of the detail, where there is any
-    left_dn : ndarray of shape (lines, columns); captured less what is explained [DN]
-    unexplained : float; of the detail's variance, what is neither detail nor the noise predicted
-    loud : float; variance of all that is not detail, over that of the noise predicted
-    """
+    """One channel of a capture, judged."""
 
     differences: tuple[Difference, ...]
-    ratio: Transfer | None
+    ratio: Transfer | None  # of the detail, where there is any
     noise: Explained | None
-    left_dn: FloatArray
-    unexplained: float
-    loud: float
+    left_dn: FloatArray  # shape (lines, columns); captured less what is explained [DN]
+    unexplained: float  # of the detail's variance, what is neither detail nor the noise predicted
+    loud: float  # variance of all that is not detail, over that of the noise predicted
 
 
 def judged(setup: Setup, own: Prediction, one: Placed, channel: int) -> Judged:

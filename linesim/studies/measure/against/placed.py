@@ -32,29 +32,19 @@ choice."""
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Placed:
-    """
-    A capture and what is predicted of it, in register.
+    """A capture and what is predicted of it, in register."""
 
-    Parameters
-    ----------
-    captured_dn, predicted_dn : ndarray of shape (lines, columns, channels)
-        What both share, without a rim; mirroring undone. [DN]
-    lines, columns : slice; of the capture, that are left
-    first_column : int; of the sensor that the capture starts with
-    mirrored : str; "no", "across", "along" or "both"
-    lies : Affine; where the capture lies in what the setup would deliver [px]
-    errors : ndarray of shape (6, 6); covariance of its steps
-    along, across : Series or None; how far each line strays, where that is more than noise [px]
-    """
-
+    # shape (lines, columns, channels); what both share, without a rim; mirroring undone [DN]
     captured_dn: FloatArray
     predicted_dn: FloatArray
+    # of the capture, that are left
     lines: slice
     columns: slice
-    first_column: int
-    mirrored: str
-    lies: Affine
-    errors: FloatArray
+    first_column: int  # of the sensor that the capture starts with
+    mirrored: str  # "no", "across", "along" or "both"
+    lies: Affine  # where the capture lies in what the setup would deliver [px]
+    errors: FloatArray  # shape (6, 6); covariance of its steps
+    # how far each line strays, where that is more than noise [px]
     along: Series | None = None
     across: Series | None = None
 

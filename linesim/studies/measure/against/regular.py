@@ -24,19 +24,11 @@ _ROUNDING = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evenness:
-    """
-    How even a capture is.
+    """How even a capture is."""
 
-    Parameters
-    ----------
-    columns : Estimate; spread of the columns' light, in parts
-    lines : Series; of the lines' light, in parts
-    signal_dn : ndarray of shape (columns,); mean signal of each column that tells its gain [DN]
-    """
-
-    columns: Estimate
-    lines: Series
-    signal_dn: FloatArray
+    columns: Estimate  # spread of the columns' light, in parts
+    lines: Series  # of the lines' light, in parts
+    signal_dn: FloatArray  # shape (columns,); mean signal of each column that tells its gain [DN]
 
 
 def regularity(
