@@ -15,7 +15,7 @@ from linesim.studies.compare.set_texts import changes_of
 from linesim.studies.fit.outputs import fit_json, write_fit
 from linesim.studies.fit.page import write_fit_page
 from linesim.studies.fit.study import fit as fit_of
-from linesim.studies.fit.table import fit_text
+from linesim.studies.fit.words import fit_text
 
 Captures = Annotated[
     list[Path], typer.Argument(metavar="IMAGE...", help="Captures of the target, as delivered.")

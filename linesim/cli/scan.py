@@ -30,11 +30,10 @@ from linesim.report.page import Wanted
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.studies import scan as room
-from linesim.studies.scan.outputs import SAMPLES, write_filed, write_scan
+from linesim.studies.scan.outputs import SAMPLES, scan_text, write_filed, write_scan
 from linesim.studies.scan.streamed import FiledScan, Manner, is_long, scan_to_file
 from linesim.studies.scan.study import Scan
 from linesim.studies.scan.study import scan as scan_of
-from linesim.studies.scan.table import scan_text
 
 Stream = Annotated[
     bool,

@@ -11,7 +11,7 @@ import pytest
 from linesim.files.images_out import write_tiff
 from linesim.files.samples_in import load_samples
 from linesim.studies.measure.camera import table
-from linesim.studies.measure.camera.camera_toml import camera_toml
+from linesim.studies.measure.camera.outputs import camera_toml
 from linesim.studies.measure.camera.study import measure_camera
 
 HEAD = "file,kind,exposure_us,photons\n"

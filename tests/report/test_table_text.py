@@ -9,8 +9,8 @@ import pytest
 
 from linesim.report.table import budget_text
 from linesim.setup.load import changed, setup_from
+from linesim.studies.scan.outputs import scan_text
 from linesim.studies.scan.study import Scan, scan
-from linesim.studies.scan.table import scan_text
 
 FLAT: dict[str, Any] = {
     "title": "table",

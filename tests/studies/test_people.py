@@ -9,10 +9,10 @@ from linesim.setup.load import changed, setup_from
 from linesim.setup.resolve import resolved_text
 from linesim.setup.setup import Setup
 from linesim.studies.rank.outputs import rank_json
-from linesim.studies.rank.people import rank_people
 from linesim.studies.rank.space import space_from
 from linesim.studies.rank.study import rank
 from linesim.studies.rank.table import rank_text
+from linesim.studies.rank.words import rank_people
 from linesim.studies.vary.outputs import vary_json
 from linesim.studies.vary.people import vary_people
 from linesim.studies.vary.study import vary

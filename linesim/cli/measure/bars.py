@@ -19,7 +19,7 @@ from linesim.cli.measure.options import (
 )
 from linesim.cli.options import Json
 from linesim.metrics.region import Region
-from linesim.studies.measure.bars import plots, table
+from linesim.studies.measure.bars import table
 from linesim.studies.measure.bars.study import measure_bars
 
 
@@ -69,4 +69,4 @@ def bars(  # noqa: PLR0913 -- one option a property of the measurement
         pixel_pitch_um=chosen_pitch_um(pixel_pitch),
         contrast=contrast,
     )
-    show_each(image, measured, table.text, json=json, plot=(plot, plots.png))
+    show_each(image, measured, table.text, json=json, plot=(plot, table.png))

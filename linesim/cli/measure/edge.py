@@ -19,7 +19,7 @@ from linesim.cli.measure.options import (
     show_each,
 )
 from linesim.cli.options import Json
-from linesim.studies.measure.edge import plots, table
+from linesim.studies.measure.edge import table
 from linesim.studies.measure.edge.study import measure_edge
 
 
@@ -58,4 +58,4 @@ def edge(  # noqa: PLR0913 -- one option a property of the measurement
         pixel_pitch_um=chosen_pitch_um(pixel_pitch),
         seed=seed,
     )
-    show_each(image, measured, table.text, json=json, plot=(plot, plots.png))
+    show_each(image, measured, table.text, json=json, plot=(plot, table.png))

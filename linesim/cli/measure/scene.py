@@ -16,7 +16,7 @@ from linesim.cli.measure.options import (
     show_each,
 )
 from linesim.cli.options import Json
-from linesim.studies.measure.scene import plots, table
+from linesim.studies.measure.scene import table
 from linesim.studies.measure.scene.study import measure_scene
 
 
@@ -40,4 +40,4 @@ def scene(  # noqa: PLR0913 -- one option a property of the measurement
         bit_depth=bit_depth,
         max_pixels=max_pixels,
     )
-    show_each(image, measured, table.text, json=json, plot=(plot, plots.png))
+    show_each(image, measured, table.text, json=json, plot=(plot, table.png))

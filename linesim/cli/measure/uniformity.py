@@ -16,7 +16,7 @@ from linesim.cli.measure.options import (
     show_each,
 )
 from linesim.cli.options import Json
-from linesim.studies.measure.flat import uniformity_plots, uniformity_table
+from linesim.studies.measure.flat import uniformity_table
 from linesim.studies.measure.flat.uniformity import measure_uniformity
 
 
@@ -40,4 +40,4 @@ def uniformity(  # noqa: PLR0913 -- one option a property of the measurement
         bit_depth=bit_depth,
         max_pixels=max_pixels,
     )
-    show_each(image, measured, uniformity_table.text, json=json, plot=(plot, uniformity_plots.png))
+    show_each(image, measured, uniformity_table.text, json=json, plot=(plot, uniformity_table.png))

@@ -6,7 +6,7 @@ import numpy as np
 
 from linesim.figures.cautions import Caution
 from linesim.figures.plain_numbers import digits, percent
-from linesim.studies.calibrate.samples import COARSE_STEP, is_blocky
+from linesim.studies.calibrate.patches import COARSE_STEP, is_blocky
 from linesim.studies.calibrate.study import Calibrated, ceiling_of
 
 _FEW, _SOME = 0.001, 0.01

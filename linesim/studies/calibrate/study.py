@@ -18,8 +18,17 @@ from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.errors import InputError
 from linesim.studies.calibrate.asked import Asked, Patch, refuse_outside
 from linesim.studies.calibrate.colour import Seen, Tone, fit_tone, left_out
-from linesim.studies.calibrate.patches import counting, refuse_falling, seen_of, unevenness
-from linesim.studies.calibrate.samples import Ends, at_an_end, blockiness, coarse_below, ends
+from linesim.studies.calibrate.patches import (
+    Ends,
+    at_an_end,
+    blockiness,
+    coarse_below,
+    counting,
+    ends,
+    refuse_falling,
+    seen_of,
+    unevenness,
+)
 from linesim.studies.calibrate.scale import Scale, find_scale, laid_flat
 from linesim.studies.calibrate.shading import Field, of_blank, of_itself
 

@@ -14,8 +14,8 @@ from math import atan, degrees, inf
 from typing import Any
 
 from linesim.studies.design import catalogue
+from linesim.studies.design.catalogue import Owned
 from linesim.studies.design.job import Job
-from linesim.studies.design.owned import Owned
 
 MOST_PX = 3.0
 """Over the fewest object pixels on the smallest defect, how many at most."""

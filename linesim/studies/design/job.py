@@ -17,7 +17,7 @@ from linesim.setup.speeds import ends_of
 from linesim.setup.vocabulary import LENGTH, SPEED, title_faults
 from linesim.studies.batch.axis_texts import flat_keys
 from linesim.studies.batch.limits import limits_of
-from linesim.studies.design.owned import Owned, owned
+from linesim.studies.design.catalogue import Owned, owned
 
 EXPECTED = "a job with [job], as `linesim design --new JOB.toml` writes it"
 _KEYS = ("title", "job", "limits", "have", "setup")

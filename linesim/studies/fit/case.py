@@ -8,9 +8,8 @@ import numpy as np
 from linesim.metrics.scene.affine import Affine, Steps
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed
-from linesim.studies.fit.key import Key
-from linesim.studies.fit.likelihood import unlikely
-from linesim.studies.fit.model import Expected, Signal, expected, rendered
+from linesim.studies.fit.key_table import Key
+from linesim.studies.fit.likelihood import Expected, Signal, expected, rendered, unlikely
 from linesim.studies.fit.windows import Window
 from linesim.studies.measure.against.predicted import Prediction
 

@@ -6,8 +6,7 @@ from difflib import get_close_matches
 from linesim.setup.errors import InputError
 from linesim.setup.lens.over_field import OverField
 from linesim.setup.setup import Setup
-from linesim.studies.fit.key import Key
-from linesim.studies.fit.key_table import BY_NAME
+from linesim.studies.fit.key_table import BY_NAME, Key
 
 MOTION = (
     "transport.assumed_speed",

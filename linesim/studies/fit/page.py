@@ -2,9 +2,14 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import ndtr
 
 from linesim.figures.budget import budget
 from linesim.figures.safety import CODES
+from linesim.metrics.scene.affine import shrunk
 from linesim.report.page import write_report
 from linesim.report.page_parts import (
     Cautions,
@@ -17,10 +22,11 @@ from linesim.report.page_parts import (
     Text,
 )
 from linesim.report.page_sections import Case, caution_section
+from linesim.report.plots import COLOURS, INK, new_figure, png_bytes, svg_text
 from linesim.report.setup_tables import making_section, setup_section
 from linesim.report.setup_words import job_in_words
-from linesim.studies.fit.found import Fitted
-from linesim.studies.fit.plots import bound_svg, drawn_captures, intervals_svg, left_png, spread_svg
+from linesim.setup.arrays import FloatArray
+from linesim.studies.fit.found import Fitted, FoundCapture
 from linesim.studies.fit.words import (
     answer,
     bound,
@@ -31,6 +37,112 @@ from linesim.studies.fit.words import (
     told_by,
     value_text,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_MOST_PX = 400
+_RANGE = 4.0
+_FEW = 3
+_WIDE = 2.0
+"""Columns over lines from which on maps stand one above the other."""
+_HEADROOM = 1.3
+
+
+def left_png(each: FoundCapture) -> bytes:
+    """Map what is left of a capture, before and after, in standard deviations of the noise."""
+    wide = each.columns > _WIDE * each.lines
+    rows, columns = (2, 1) if wide else (1, 2)
+    figure, axes = new_figure(height_mm=120.0 if wide else 85.0, rows=rows, columns=columns)
+    factor = max(1, max(each.left_after.shape) // _MOST_PX)
+    for place, left, name in zip(axes.ravel(), each.both, ("set up", "fitted"), strict=True):
+        drawn = place.imshow(
+            # the mean of n² samples scatters by 1/n
+            shrunk(left, factor) * factor,
+            cmap="RdBu_r",
+            vmin=-_RANGE,
+            vmax=_RANGE,
+            interpolation="nearest",
+        )
+        place.set(title=f"Left by the setup as {name}", xlabel="column", ylabel="line")
+        place.set(xticks=[], yticks=[])
+        place.grid(visible=False)
+    figure.colorbar(drawn, ax=axes.ravel().tolist(), label="standard deviations", shrink=0.8)
+    return png_bytes(figure)
+
+
+def spread_svg(each: FoundCapture) -> str:
+    """Draw how what is left is spread, before and after, beside noise alone."""
+    figure, axes = new_figure(height_mm=75.0)
+    place = axes[0, 0]
+    edges = np.linspace(-6, 6, 61)
+    middle = (edges[1:] + edges[:-1]) / 2
+    for index, (left, name) in enumerate(zip(each.both, ("set up", "fitted"), strict=True)):
+        share = np.histogram(left, edges)[0] / left.size
+        place.step(middle, share, where="mid", label=f"as {name}", color=COLOURS[index])
+    noise = np.diff(ndtr(edges))
+    place.plot(middle, noise, color=INK, linestyle=(0, (2, 2)), linewidth=1.0, label="noise alone")
+    place.set_ylim(0, _HEADROOM * noise.max())
+    place.set(
+        xlabel="captured less expected, standard deviations of noise", ylabel="share of samples"
+    )
+    place.legend()
+    return svg_text(figure)
+
+
+def intervals_svg(found: Fitted) -> str:
+    """Draw each key's interval over what the setup had; 1 is as set up."""
+    keys = [each for each in found.found if each.before > 0]
+    figure, axes = new_figure(height_mm=20.0 + 9.0 * max(len(keys), 1))
+    place = axes[0, 0]
+    for row, each in enumerate(keys):
+        low, value, high = (
+            end / each.before
+            for end in (each.interval.low, each.interval.value, each.interval.high)
+        )
+        colour = COLOURS[0] if each.is_as_set_up else COLOURS[1]
+        place.plot([low, high], [row, row], color=colour, linewidth=3.0, solid_capstyle="butt")
+        place.plot([value], [row], color=colour, marker="o" if each.is_as_set_up else "D")
+    place.axvline(1.0, color=INK, linewidth=1.0, linestyle=(0, (2, 2)))
+    place.set_yticks(range(len(keys)), [each.name for each in keys])
+    place.set(xlabel="fitted over set up, with 95 %", ylim=(len(keys) - 0.5, -0.5))
+    return svg_text(figure)
+
+
+def bound_svg(found: Fitted) -> str:
+    """Draw the correlations of the errors of all keys that were moved."""
+    names = list(dict.fromkeys(name for pair in found.correlations for name in pair))
+    matrix = np.eye(len(names))
+    for (one, other), value in found.correlations.items():
+        at = names.index(one), names.index(other)
+        matrix[at] = matrix[at[::-1]] = value
+    figure, axes = new_figure(height_mm=45.0 + 9.0 * len(names), width_mm=150.0)
+    _matrix(axes[0, 0], matrix, names)
+    return svg_text(figure)
+
+
+def _matrix(place: "Axes", matrix: FloatArray, names: list[str]) -> None:
+    place.imshow(matrix, cmap="RdBu_r", vmin=-1, vmax=1)
+    for (row, column), value in np.ndenumerate(matrix):
+        dark = abs(value) > 0.6  # noqa: PLR2004 -- white is read on dark
+        place.text(
+            column,
+            row,
+            f"{value:+.2f}",
+            ha="center",
+            va="center",
+            fontsize=8,
+            color="white" if dark else INK,
+        )
+    short = [name.partition(".")[2] for name in names]
+    place.set_xticks(range(len(names)), short, rotation=35, ha="right")
+    place.set_yticks(range(len(names)), names)
+    place.grid(visible=False)
+
+
+def drawn_captures(found: Fitted) -> tuple[FoundCapture, ...]:
+    """Give the captures that a page shows: the first few."""
+    return found.captures[:_FEW]
 
 
 def fit_page(found: Fitted) -> Page:

@@ -9,14 +9,13 @@ from linesim.metrics.scene.affine import Affine
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
-from linesim.studies.fit.adjust import Adjusted
-from linesim.studies.fit.apart import correlations, shares
+from linesim.studies.fit.adjust import Adjusted, correlations, shares
 from linesim.studies.fit.case import Case, View, viewed
-from linesim.studies.fit.cautions import fit_cautions
 from linesim.studies.fit.found import Fitted, FoundCapture, FoundKey, LeftKey
 from linesim.studies.fit.likelihood import own_gains
 from linesim.studies.fit.motion import Moved
 from linesim.studies.fit.windows import Window
+from linesim.studies.fit.words import fit_cautions
 
 _DIGITS = 6
 """Of a fitted value as it is written into the setup."""

@@ -21,8 +21,7 @@ from linesim.metrics.scene.settled import LIKELY
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.studies.fit.case import Case, State, View, limits, view_of, viewed
-from linesim.studies.fit.likelihood import Slopes, Told, told
-from linesim.studies.fit.model import levelled
+from linesim.studies.fit.likelihood import Slopes, Told, levelled, told
 from linesim.studies.fit.windows import Window
 
 _ROUNDS, _NEARING = 15, 12

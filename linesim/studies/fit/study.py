@@ -5,6 +5,12 @@ Captures of the setup's own target are placed by rendering the prediction where 
 the transport are read off their places; then light, lens and camera are moved, and the places with
 them, until the captures are likeliest (`likelihood`, `scoring`). Keys that captures cannot tell
 apart are left as they are, and named.
+
+Lines that stray, looked for again by a model that fits.
+
+Where sharpness or level is far off, a line's shift is read off a picture that is not the capture's,
+and lines seem to stray that do not. So what was found while placing counts only where captures are
+likelier with it, and strays are looked for once more after the fit.
 """
 
 from collections.abc import Mapping, Sequence
@@ -16,23 +22,83 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from linesim.forward.reference import Reference
+from linesim.metrics.scene.strays import LEAST_PX, Series, strays
 from linesim.setup.arguments import checked_setup
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.fit.adjust import Adjusted, adjusted
-from linesim.studies.fit.case import Case, State
+from linesim.studies.fit.case import Case, State, View, viewed
 from linesim.studies.fit.found import Fitted, LeftKey
 from linesim.studies.fit.key_table import BY_NAME
 from linesim.studies.fit.keys import MOTION, checked_keys, usual_keys
-from linesim.studies.fit.lines import looked_again, only_likely
 from linesim.studies.fit.motion import Moved, advance_told, carried, ripple_told, skew_told
 from linesim.studies.fit.result import places, put_together
 from linesim.studies.fit.scoring import Tell
 from linesim.studies.fit.windows import Window, read_capture, window_of
 from linesim.studies.measure.against.predicted import Prediction, prediction
 from linesim.targets.given import reference_of
+
+
+def only_likely(case: Case) -> Case:
+    """Leave out strays that make captures no likelier."""
+    straight = tuple(_straight(each) for each in case.windows)
+    if not any(_is_strayed(each) for each in case.windows):
+        return case
+    other = replace(case, windows=straight)
+    both = [viewed(each, each.start()).unlikely for each in (case, other)]
+    return case if both[0] < both[1] else other
+
+
+def _is_strayed(window: Window) -> bool:
+    return bool(np.any(window.strays_px) or np.any(window.sways_px))
+
+
+def _straight(window: Window) -> Window:
+    none = np.zeros_like(window.strays_px)
+    return replace(window, strays_px=none, sways_px=none, taken=0.0)
+
+
+def looked_again(case: Case, view: View) -> Case | None:
+    """
+    Add what lines still stray from a model that was fitted.
+
+    Returns
+    -------
+    Case; none where lines lie as the view has them
+    """
+    windows: list[Window] = []
+    for window, seen in zip(case.windows, view.seen, strict=True):
+        left = window.captured_dn - seen.mean_dn
+        along, across, _ = strays(left, seen.gained_dn, 1 / seen.variance_dn2)
+        windows.append(_added(window, (along, across)))
+    if all(new is old for new, old in zip(windows, case.windows, strict=True)):
+        return None
+    return replace(case, windows=tuple(windows))
+
+
+def _added(window: Window, more: Sequence[Series]) -> Window:
+    """Move the lines of a window by what is more than noise."""
+    moved: dict[str, FloatArray] = {}
+    taken = window.taken
+    for name, each in zip(("strays_px", "sways_px"), more, strict=True):
+        if not (each.is_real and each.rms > LEAST_PX):
+            continue
+        own: FloatArray = getattr(window, name)
+        if not np.any(own):
+            taken += 1 / window.captured_dn.shape[1]
+        lines = np.arange(len(own))
+        moved[name] = own + np.interp(lines, window.lines, each.values)
+    if not moved:
+        return window
+    return replace(
+        window,
+        strays_px=moved.get("strays_px", window.strays_px),
+        sways_px=moved.get("sways_px", window.sways_px),
+        taken=taken,
+    )
+
 
 Changes = Mapping[str, Any]
 _LOOKS = 3

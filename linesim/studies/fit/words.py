@@ -1,10 +1,16 @@
 """What a fit says: what is otherwise than set up, what is not told, how captures are met."""
 
-from collections.abc import Iterator
+import textwrap
+from collections.abc import Iterator, Sequence
 
+from linesim.figures.cautions import Caution
 from linesim.figures.plain_numbers import digits, percent
+from linesim.figures.safety import MACHINERY, safety_cautions
 from linesim.metrics.interval import Interval
+from linesim.setup.setup import Setup
 from linesim.studies.fit.found import Fitted, FoundCapture, FoundKey
+from linesim.studies.measure.against.predicted import Prediction
+from linesim.studies.measure.lines import caution_lines
 
 _MOST_DIGITS = 7
 _BOUND = 0.95
@@ -115,3 +121,88 @@ def place_lines(found: Fitted) -> Iterator[str]:
             f"{1 + steps.grow_across:.5f}{mirrored}{strays}; {each.lines} lines x {each.columns} "
             "columns fitted."
         )
+
+
+_WIDTH = 100
+
+
+def fit_text(found: Fitted) -> str:
+    """Lay a fit out."""
+    lines = [f"fit: {found.before.title}"]
+    for sentence in answer(found):
+        lines += textwrap.wrap(sentence, _WIDTH)
+    if found.found:
+        lines += ["", f"  {'':<27}{'set up':<15}{'fitted':<15}{'95 %':<25}{'change':<11}told by"]
+    for each in found.found:
+        own = value_text(each.before, each.interval, each.unit)
+        value = value_text(each.interval.value, each.interval, each.unit)
+        lines.append(
+            f"  {each.name:<27}{own:<15}{value:<15}{interval_text(each):<25}"
+            f"{change_text(each):<11}{told_by(each)}"
+        )
+    said = (*left_lines(found), *bound(found), *place_lines(found))
+    for sentence in said:
+        lines += ["", *textwrap.wrap(sentence, _WIDTH)]
+    return "\n".join([*lines, *caution_lines(found.cautions, MACHINERY)])
+
+
+_SIGMAS = 5.0
+_SHARED = 0.02
+"""Correlation of neighbours that is worth a word, and in so many standard errors; our choice."""
+_COARSE = 0.05
+"""Blur by the reference's pixels over that of an object pixel, from which on; our choice."""
+
+
+def fit_cautions(
+    setup: Setup, own: Prediction, captures: Sequence[FoundCapture], *, settled: bool
+) -> tuple[Caution, ...]:
+    """Say what to mind."""
+    said = [
+        *_structure(captures),
+        *_coarse(own),
+        *([] if settled else [_restless()]),
+        *(Caution(code=code, text=text) for code, text in safety_cautions(setup)),
+    ]
+    return tuple(said)
+
+
+def _structure(captures: Sequence[FoundCapture]) -> Iterator[Caution]:
+    for each in captures:
+        error = (each.lines * each.columns) ** -0.5
+        most = max(each.neighbours, key=abs)
+        if abs(most) > max(_SHARED, _SIGMAS * error):
+            yield Caution(
+                code="structure_left",
+                text=(
+                    f"{each.name}: what the fitted setup leaves is not noise alone; neighbours "
+                    f"correlate by {most:+.2f}. Something is in the picture that the model does "
+                    "not have (dirt, another sample of the target, interpolation); the figures of "
+                    "noise, and gain with them, take it for noise, and intervals are too narrow."
+                ),
+            )
+
+
+def _coarse(own: Prediction) -> Iterator[Caution]:
+    """Squares of means, taken as even squares, lose sinc² twice: p²/6 of variance."""
+    side_um, pitch_um = own.sides_um[1], own.reference.pixel_size_um
+    blur_um = pitch_um / 6**0.5
+    if blur_um > _COARSE * side_um:
+        at_sensor_um = blur_um * float(own.numbers.geometry.magnification)
+        yield Caution(
+            code="reference_blurs",
+            text=(
+                f"The target's own pixels of {pitch_um:.3g} um blur as {at_sensor_um:.2g} um at "
+                "the sensor would; a blur that was fitted is short of the lens's by that much, as "
+                "the root of the squares. It is right for this image of the target."
+            ),
+        )
+
+
+def _restless() -> Caution:
+    return Caution(
+        code="not_settled",
+        text=(
+            "The fit did not come to rest; its values are the likeliest found so far. Fit fewer "
+            "keys, or start from a setup that is nearer."
+        ),
+    )

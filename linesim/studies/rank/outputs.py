@@ -10,10 +10,9 @@ from linesim.figures.safety import MACHINERY
 from linesim.files.atomic import write_bytes, write_json, write_text
 from linesim.files.csv_out import write_csv
 from linesim.setup.resolve import resolved_text
-from linesim.studies.rank.people import rank_people
 from linesim.studies.rank.row import Row
 from linesim.studies.rank.study import Ranking
-from linesim.studies.rank.words import answer
+from linesim.studies.rank.words import answer, rank_people
 
 CSV_ROWS = 10_000
 """The best so many options are listed, and all of the front."""

@@ -11,11 +11,18 @@ from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, T
 from linesim.report.page_sections import Case, caution_section, facts
 from linesim.report.setup_tables import making_section, setup_section
 from linesim.report.setup_words import job_in_words
-from linesim.studies.rank.people import rank_people
 from linesim.studies.rank.plots import rank_picture
 from linesim.studies.rank.row import Row
 from linesim.studies.rank.study import Ranking
-from linesim.studies.rank.words import REASONS, answer, chosen, percent, refusals, short
+from linesim.studies.rank.words import (
+    REASONS,
+    answer,
+    chosen,
+    percent,
+    rank_people,
+    refusals,
+    short,
+)
 
 _FIGURES = (
     ("light, W/m²", "irradiance_target_w_m2"),

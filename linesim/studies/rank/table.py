@@ -5,10 +5,9 @@ from collections.abc import Iterator, Sequence
 
 from linesim.figures.plain_numbers import plain_number
 from linesim.figures.safety import CODES, MACHINERY
-from linesim.studies.rank.people import rank_people
 from linesim.studies.rank.row import Row
 from linesim.studies.rank.study import Ranking
-from linesim.studies.rank.words import REASONS, answer, percent, refusals, short
+from linesim.studies.rank.words import REASONS, answer, percent, rank_people, refusals, short
 
 _WIDTH = 100
 _LIGHT = "irradiance_target_w_m2"

@@ -9,7 +9,9 @@ from linesim.figures.budget import Budget
 from linesim.files.atomic import write_json, write_text
 from linesim.files.images_out import write_png, write_tiff
 from linesim.report.picture import Grid, picture, tones, white_for
+from linesim.report.rows import measured_rows
 from linesim.report.sheet import Panel, sheet
+from linesim.report.table import budget_text, row_lines
 from linesim.setup.resolve import resolved_text
 from linesim.studies.scan.streamed import FiledScan
 from linesim.studies.scan.study import Scan
@@ -88,4 +90,18 @@ def _grid(figures: Budget) -> Grid:
     return Grid(
         across_um=figures.number("geometry", "object_pixel_x_um"),
         along_um=figures.number("geometry", "line_advance_um"),
+    )
+
+
+def scan_text(found: Scan | FiledScan) -> str:
+    """
+    Lay a scan's figures out for the console.
+
+    Returns
+    -------
+    str; the budget, and what was measured on the image
+    """
+    measured = row_lines(measured_rows(found.measured))
+    return "\n".join(
+        [budget_text(found.setup, found.budget), "", "measured on the image", *measured]
     )

@@ -10,7 +10,7 @@ from skimage import data
 
 from linesim.studies.calibrate.asked import Asked, read_patch
 from linesim.studies.calibrate.minded import cautions
-from linesim.studies.calibrate.samples import blockiness, coarse_below
+from linesim.studies.calibrate.patches import blockiness, coarse_below
 from linesim.studies.calibrate.study import Calibrated, calibrate
 from tests.studies.calibrate.conftest import card
 

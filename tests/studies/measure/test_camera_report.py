@@ -10,9 +10,8 @@ from PIL import Image
 
 from linesim.files.images_out import write_tiff
 from linesim.metrics.interval import Interval
-from linesim.studies.measure.camera.camera_toml import camera_toml
 from linesim.studies.measure.camera.measured import MeasuredCamera
-from linesim.studies.measure.camera.outputs import write_camera
+from linesim.studies.measure.camera.outputs import camera_toml, write_camera
 from linesim.studies.measure.camera.study import measure_camera
 from linesim.studies.measure.camera.table import spoken, text
 

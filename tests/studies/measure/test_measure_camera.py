@@ -14,8 +14,8 @@ from linesim.metrics.interval import Interval
 from linesim.setup.load import changed, load_setup, setup_from
 from linesim.setup.resolve import resolved_text
 from linesim.setup.setup import Setup
-from linesim.studies.measure.camera.camera_toml import camera_toml
 from linesim.studies.measure.camera.measured import MeasuredCamera
+from linesim.studies.measure.camera.outputs import camera_toml
 from linesim.studies.measure.camera.study import measure_camera
 from linesim.studies.scan.study import scan
 

@@ -22,9 +22,9 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
-from linesim.studies.measure.detection.filters import filters, outputs
 from linesim.studies.measure.detection.lattice import Lattice, lattice, phases_of
 from linesim.studies.measure.detection.study import inject
+from linesim.studies.measure.detection.trial import filters, outputs
 from linesim.targets.faces.faced import lit_reference
 from linesim.targets.load import target_reference, target_size
 

@@ -7,8 +7,8 @@ from numpy.testing import assert_allclose
 from skimage.transform import downscale_local_mean
 
 from linesim.forward.reference import ArrayReference
-from linesim.studies.scan import area
-from linesim.studies.scan.area import Cells, area_means
+from linesim.studies.scan import views
+from linesim.studies.scan.views import Cells, area_means
 
 RNG = np.random.default_rng(5)
 GREY = RNG.random((60, 84), dtype=np.float32)
@@ -64,5 +64,5 @@ def test_the_border_goes_on_or_the_image_comes_again() -> None:
 def test_blocks_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     """A large image read in many blocks gives the very same values."""
     at_once = means(GREY, (23, 31))
-    monkeypatch.setattr(area, "_BLOCK_VALUES", 300)
+    monkeypatch.setattr(views, "_BLOCK_VALUES", 300)
     assert np.array_equal(means(GREY, (23, 31)), at_once)

@@ -14,9 +14,15 @@ from linesim.setup.setup import Setup
 from linesim.studies.measure.against.agreement import Difference
 from linesim.studies.measure.against.placed import Placed
 from linesim.studies.measure.against.predicted import Prediction
-from linesim.studies.measure.against.regular import Evenness, regularity
-from linesim.studies.measure.against.sharpness import sharpness
-from linesim.studies.measure.against.signal import along_line, black, noise_parts, signal
+from linesim.studies.measure.against.signal import (
+    Evenness,
+    along_line,
+    black,
+    noise_parts,
+    regularity,
+    sharpness,
+    signal,
+)
 
 _BOX = np.full((3, 3), 1 / 9)
 _AWAY = 0.8

@@ -10,8 +10,7 @@ from linesim.metrics.camera.linearity import Linearity
 from linesim.metrics.camera.series import Series
 from linesim.metrics.interval import SIDE_SD, Interval
 from linesim.setup.arrays import FloatArray
-from linesim.studies.measure.camera.frames import CameraFrames, Seen
-from linesim.studies.measure.camera.light import LightKnown
+from linesim.studies.measure.camera.frames import CameraFrames, LightKnown, Seen
 
 Group = dict[str, object]
 

@@ -18,8 +18,14 @@ from linesim.metrics.interval import SIDE_SD
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.studies.measure.camera.cautions import camera_cautions
-from linesim.studies.measure.camera.frames import CameraFrames, Progress, Seen, read_frames
-from linesim.studies.measure.camera.light import LightKnown, photons_of
+from linesim.studies.measure.camera.frames import (
+    CameraFrames,
+    LightKnown,
+    Progress,
+    Seen,
+    photons_of,
+    read_frames,
+)
 from linesim.studies.measure.camera.measured import MeasuredCamera
 
 _PILED_UP = 0.01

@@ -7,7 +7,7 @@ from linesim.forward.conversion import ROUNDING_DN
 from linesim.metrics.flat.area import FlatArea
 from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.flat.signal_noise import SignalNoise
-from linesim.studies.measure.channels import of_channel
+from linesim.studies.measure.areas import of_channel
 
 # Our choices: from here on the figure named is off by more than a reader would accept unwarned.
 _SHADING_SHARE = 0.02

@@ -17,12 +17,15 @@ from linesim.studies.measure.areas import (
     Area,
     Image,
     areas_of,
+    black_caution,
+    black_source,
+    by_channel,
+    check_size,
     described,
     file_cautions,
     refuse_clipped,
     same_depth,
 )
-from linesim.studies.measure.channels import black_caution, black_source, by_channel, check_size
 from linesim.studies.measure.flat.cautions import changed_light, flat_cautions
 
 

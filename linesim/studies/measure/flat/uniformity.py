@@ -8,13 +8,17 @@ from linesim.figures.cautions import Caution
 from linesim.metrics.flat.noise import FEWEST_LINES
 from linesim.metrics.flat.uniformity import FEWEST_COLUMNS, Uniformity, uniformity
 from linesim.metrics.region import Region
-from linesim.studies.measure.areas import Area, Image, areas_of, file_cautions, refuse_clipped
-from linesim.studies.measure.channels import (
+from linesim.studies.measure.areas import (
+    Area,
+    Image,
     MeasuredChannels,
+    areas_of,
     black_caution,
     black_source,
     check_size,
     each_channel,
+    file_cautions,
+    refuse_clipped,
 )
 from linesim.studies.measure.flat.cautions import flat_cautions
 

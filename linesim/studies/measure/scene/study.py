@@ -10,13 +10,16 @@ from linesim.forward.kept import CLIPPED_SHARE
 from linesim.metrics.region import Region
 from linesim.metrics.scene.block_noise import FEWEST_SIDE
 from linesim.metrics.scene.figures import PERCENTILES, Scene, scene
-from linesim.studies.measure.areas import Area, Image, areas_of, file_cautions
-from linesim.studies.measure.channels import (
+from linesim.studies.measure.areas import (
+    Area,
+    Image,
     MeasuredChannels,
+    areas_of,
     black_caution,
     black_source,
     check_size,
     each_channel,
+    file_cautions,
     of_channel,
 )
 
