@@ -32,13 +32,7 @@ OPAQUE = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutOut:
-    """
-    One picture of a fault.
-
-    Raises
-    ------
-    InputError; if no element is opaque by half
-    """
+    """One picture of a fault."""
 
     digest: str  # of all that follows; two of one digest are the same
     pixel_size_um: float  # side of an element on the target [µm]

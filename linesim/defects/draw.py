@@ -35,13 +35,7 @@ class LeftOut:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Area:
-    """
-    Part of a target.
-
-    Raises
-    ------
-    InputError; if it has no size
-    """
+    """Part of a target."""
 
     # its sides: across from the optical axis, along from the leading edge [mm]
     left_mm: float
@@ -79,14 +73,6 @@ def draw_faults(
     min_distance_mm : float
         Least distance between the boxes of any two faults, halos with them. [mm]
     edge_rule : {"inside", "cut"}; whether faults lie wholly in the area, or may reach out of it
-
-    Returns
-    -------
-    tuple of Placed; in the order drawn
-
-    Raises
-    ------
-    InputError; if a fault is larger than the area, or no room is left for it
     """
     ground = Ground(area=area, min_distance_mm=min_distance_mm, edge_rule=edge_rule)
     drawn, left_out = draw_with_room(random, recipes, ground)
@@ -115,10 +101,6 @@ def draw_with_room(
     Parameters
     ----------
     recipes : sequence of Recipe; what to draw, in this order
-
-    Returns
-    -------
-    tuple of tuple of Placed and tuple of LeftOut; each in the order drawn
     """
     boxes: list[Box] = []
     drawn: list[Placed] = []

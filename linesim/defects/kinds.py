@@ -94,13 +94,7 @@ FIRST_OWN = 32
 
 
 def kind_named(name: str) -> Kind:
-    """
-    Find a kind of fault.
-
-    Raises
-    ------
-    InputError; if there is none of that name; the nearest name is suggested
-    """
+    """Find a kind of fault."""
     by_name = {kind.name: kind for kind in KINDS}
     if name not in by_name:
         near = get_close_matches(name.lower(), by_name, n=1, cutoff=0.5)
@@ -126,14 +120,7 @@ class Placed:
         return self.own or kind_named(self.kind)
 
     def fault(self) -> Fault:
-        """
-        Make it.
-
-        Raises
-        ------
-        InputError
-            If the kind or a parameter is unknown, one is missing, or a number is out of range.
-        """
+        """Make it."""
         need_parameters(self.which, self.values)
         return self.which.make(**self.values).at(self.pose)
 

@@ -20,13 +20,7 @@ _FARTHEST_UM = 1e7
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Polygon:
-    """
-    An outline, about the middle of its area.
-
-    Raises
-    ------
-    InputError; fewer than 3 corners, more than 1000, no area, or sides that cross
-    """
+    """An outline, about the middle of its area."""
 
     # across and along, in order, either way around [µm]
     corners_um: tuple[tuple[float, float], ...]

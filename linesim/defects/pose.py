@@ -23,13 +23,7 @@ def need_factor(name: str, factor: float, *, least: float) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pose:
-    """
-    Place, direction and scale of a fault.
-
-    Raises
-    ------
-    InputError; if a number is not finite, or the scale not above zero
-    """
+    """Place, direction and scale of a fault."""
 
     x_mm: float  # across travel, from the optical axis [mm]
     y_mm: float  # along travel, from the leading edge of the target [mm]
@@ -48,13 +42,7 @@ class Pose:
             raise InputError(msg)
 
     def placed(self, edges: Edges) -> Edges:
-        """
-        Bring edges from a shape's own place to the target.
-
-        Returns
-        -------
-        Edges; from the optical axis and the leading edge
-        """
+        """Bring edges from a shape's own place to the target."""
         cosine, sine = (self.scale * part(radians(self.turn_deg)) for part in (cos, sin))
         x_um: FloatArray = 1000 * self.x_mm + cosine * edges.x_um - sine * edges.y_um
         y_um: FloatArray = 1000 * self.y_mm + sine * edges.x_um + cosine * edges.y_um

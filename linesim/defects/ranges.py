@@ -10,14 +10,7 @@ from linesim.setup.errors import InputError
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Range:
-    """
-    An even distribution of a number, or of its logarithm.
-
-    Raises
-    ------
-    InputError
-        If the ends are no numbers, in the wrong order, or of two signs where ratios are even.
-    """
+    """An even distribution of a number, or of its logarithm."""
 
     # ends, in the number's own unit
     low: float

@@ -22,14 +22,7 @@ ALONG_TRAVEL = Range(low=-0.3, high=0.3)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recipe:
-    """
-    What to draw of one kind.
-
-    Raises
-    ------
-    InputError
-        If the kind or a parameter is unknown, one is missing, or the numbers are out of order.
-    """
+    """What to draw of one kind."""
 
     kind: str
     # what each parameter is drawn from; ``form`` is drawn by itself

@@ -261,10 +261,6 @@ def relief_fault(
     width_um, depth_um : float; across its axis; down or up [µm]
     length_um : float, optional; of a long one; left out, as short as it can be [µm]
     turn_deg : float; of a long one: 0 along travel, 90 across [deg]
-
-    Raises
-    ------
-    InputError; where it has no size
     """
     if kind in _ROUND:
         return _ROUND[kind](width_um=width_um, depth_um=depth_um)

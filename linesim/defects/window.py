@@ -58,11 +58,5 @@ class View:
     image: ImageArray  # shape (rows, columns); linear reflectance
 
     def part(self, window: Window) -> ImageArray:
-        """
-        Give the reflectance in a smaller window.
-
-        Returns
-        -------
-        ndarray of float32; no copy
-        """
+        """Give the reflectance in a smaller window."""
         return self.image[window.within(self.window)]

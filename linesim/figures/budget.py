@@ -112,10 +112,6 @@ def budget_on(setup: Setup, size: TargetSize) -> Budget:
     Work out the closed-form figures of a setup in front of a target of some size.
 
     Of a range of speeds the figures are those of the fastest; each verdict is the weaker of both.
-
-    Raises
-    ------
-    InputError; where the setup cannot be run
     """
     found, slow = _at_one_speed(setup, size), at_slowest(setup)
     return found if slow is None else _at_both(found, slow, _at_one_speed(slow, size))

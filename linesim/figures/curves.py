@@ -27,10 +27,6 @@ def factors_across(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
     Parameters
     ----------
     frequency_lp_mm : ndarray; on the target [lp/mm]
-
-    Returns
-    -------
-    dict; name -> transfer, in the order of the light
     """
     return {
         **_lens_factors(numbers, frequency_lp_mm, 0.0),
@@ -45,10 +41,6 @@ def factors_along(numbers: Station, frequency_lp_mm: FloatArray) -> Factors:
     Parameters
     ----------
     frequency_lp_mm : ndarray; on the target [lp/mm]
-
-    Returns
-    -------
-    dict; name -> transfer, in the order of the light
     """
     return {
         **_lens_factors(numbers, 0.0, frequency_lp_mm),

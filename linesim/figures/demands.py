@@ -96,10 +96,6 @@ def demands(setup: Setup) -> tuple[Demand, ...]:
     Parameters
     ----------
     setup : Setup; the station; its numbers may be arrays, but for the requirement
-
-    Returns
-    -------
-    tuple of Demand; what the station must be able to do first, then the requirements
     """
     return (*_able(setup), *_needed(setup))
 

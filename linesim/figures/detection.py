@@ -111,10 +111,6 @@ def search(setup: Setup, size: TargetSize) -> Search:
     Parameters
     ----------
     size : TargetSize; of its target, and how light that is
-
-    Raises
-    ------
-    InputError; where a texture is asked for that cannot be measured
     """
     product, need = product_share(setup, size), setup.requirement.defect_relief
     return Search(

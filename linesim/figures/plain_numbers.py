@@ -45,10 +45,6 @@ def apart(got: float, wanted: float, form: Callable[[float, int], str] = digits)
     Parameters
     ----------
     form : callable; writes one of them with a count of digits
-
-    Returns
-    -------
-    tuple of str; both; alike only where the numbers are, to nine digits
     """
     for count in range(_DIGITS, _MOST_DIGITS):
         pair = form(got, count), form(wanted, count)
@@ -87,13 +83,7 @@ def chance(share: float, count: int = _DIGITS) -> str:
 
 
 def alarms(alarms_per_m2: float, count: int = _DIGITS) -> str:
-    """
-    Write a number of false alarms on product.
-
-    Returns
-    -------
-    str; on one square metre, or one on so many
-    """
+    """Write a number of false alarms on product."""
     if alarms_per_m2 >= _MILLION:
         return f"{digits(alarms_per_m2 / _MILLION, count)} million per m²"
     if alarms_per_m2 >= 0.01:  # noqa: PLR2004 -- two zeros are read at a glance
@@ -105,13 +95,7 @@ def alarms(alarms_per_m2: float, count: int = _DIGITS) -> str:
 
 
 def ratio_words(ratio: float) -> str:
-    """
-    Write a factor.
-
-    Returns
-    -------
-    str; such as "3.3 times"; very large ones as over a thousand
-    """
+    """Write a factor."""
     if ratio >= _LARGEST_RATIO:
         return f"over {_LARGEST_RATIO} times"
     return f"{digits(ratio, 2 if ratio < 9.95 else _DIGITS)} times"  # noqa: PLR2004 -- 3.3, 17.8
@@ -124,10 +108,6 @@ def change_words(share: float) -> str:
     Parameters
     ----------
     share : float; change of the product's level; negative where it is darker
-
-    Returns
-    -------
-    str; in percent, or from twice as bright on as a factor
     """
     if share >= 1:
         return f"{ratio_words(1 + share)} as bright as the product"
@@ -152,10 +132,6 @@ def at_most(value: float, count: int = _DIGITS) -> str:
     Parameters
     ----------
     value : float; over 0
-
-    Returns
-    -------
-    str; never more than the number, but for a billionth of it
     """
     step = 10.0 ** (floor(log10(value)) - count + 1)
     return digits(floor(value / step * (1 + 1e-9)) * step, count)

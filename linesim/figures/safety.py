@@ -100,13 +100,7 @@ def safety_cautions(setup: Setup) -> Iterator[tuple[str, str]]:
 
 
 def shared_cautions(stations: Iterable[tuple[str, Setup]]) -> tuple[Shared, ...]:
-    """
-    Give the cautions about the light of many stations, each once.
-
-    Returns
-    -------
-    tuple of Shared; one a code, in the order of `safety_cautions`
-    """
+    """Give the cautions about the light of many stations, each once."""
     each = [(title, total_w_m2(setup), list(safety_cautions(setup))) for title, setup in stations]
     found: dict[str, tuple[float, str, list[str]]] = {}
     for title, light_w_m2, told in each:

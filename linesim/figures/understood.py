@@ -14,13 +14,7 @@ def understood_group(setup: Setup) -> dict[str, Value]:
 
 
 def understood_words(setup: Setup) -> tuple[tuple[str, str], ...]:
-    """
-    Say which figures follow from those of a data sheet, and from which.
-
-    Returns
-    -------
-    tuple of (str, str); a label, and the figure with what it was taken from
-    """
+    """Say which figures follow from those of a data sheet, and from which."""
     return tuple((note.label, f"{_stated(note)} from {note.source}") for note in notes(setup))
 
 

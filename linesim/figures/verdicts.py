@@ -120,11 +120,6 @@ def verdicts(setup: Setup, numbers: Station, groups: Groups, *, even: bool) -> t
     ----------
     groups : mapping; the figures; of several colours the weakest counts
     even : bool; whether the ends of the line are as its middle
-
-    Returns
-    -------
-    tuple of Verdict
-        What the station can do first, then the requirements in the order of the setup file.
     """
     figures = {**groups["limits"], **groups["signal"], **groups["detection"]}
     camera, longest_us = setup.camera, float(numbers.timing.longest_exposure_us)

@@ -101,14 +101,7 @@ def write_bytes(path: Path | str, data: bytes) -> None:
 
 
 def write_text(path: Path | str, text: str) -> None:
-    r"""
-    Write text as UTF-8, whole or not at all; ``\n`` stays ``\n`` on every system.
-
-    Raises
-    ------
-    InputError
-        The file cannot be written.
-    """
+    r"""Write text as UTF-8, whole or not at all; ``\n`` stays ``\n`` on every system."""
     write_bytes(path, text.encode("utf-8"))
 
 
@@ -120,11 +113,6 @@ def json_text(value: object) -> str:
     ----------
     value : object
         Dicts with text keys, lists, tuples, texts, numbers (numpy's too), true, false and None.
-
-    Returns
-    -------
-    str
-        The text, the same on every run.
 
     Raises
     ------

@@ -20,13 +20,7 @@ class OpaquePart:
 
 
 def read_opaque_part(path: Path, *, encoding: Encoding, key: str, max_pixels: int) -> OpaquePart:
-    """
-    Read a PNG or TIFF file with transparency.
-
-    Raises
-    ------
-    InputError; the file cannot be read, is opaque all over, or holds floats
-    """
+    """Read a PNG or TIFF file with transparency."""
     pixels = read_pixels(path, key=key, max_pixels=max_pixels)
     if pixels.alpha is None or pixels.codes.dtype.kind == "f":
         with refusals_named(f'{key} "{path.name}"'):

@@ -9,13 +9,7 @@ _ENDINGS = (".png", ".tif", ".tiff", ".jpg", ".jpeg")
 
 
 def images_in(folder: Path) -> tuple[Path, ...]:
-    """
-    Name the images of a folder, in the order in which people count: 2 before 10.
-
-    Raises
-    ------
-    InputError; where there is none
-    """
+    """Name the images of a folder, in the order in which people count: 2 before 10."""
     found = [
         each
         for each in folder.iterdir()
@@ -39,9 +33,5 @@ def all_images(paths: "list[Path]") -> list[Path]:
     Parameters
     ----------
     paths : list of pathlib.Path; of files, which need not be there, and folders
-
-    Raises
-    ------
-    InputError; where a folder has none
     """
     return [image for path in paths for image in (images_in(path) if path.is_dir() else (path,))]

@@ -129,10 +129,6 @@ def refusals_named(name: str) -> Iterator[None]:
     Yields
     ------
     None; while the image is looked at
-
-    Raises
-    ------
-    InputError; in place of a refusal
     """
     try:
         yield

@@ -52,10 +52,6 @@ def read_manifest(path: Path | str) -> Manifest:
     Manifest
         Rows, each with a file that is there; at least two a kind, exposure and light, and a dark
         for each exposure.
-
-    Raises
-    ------
-    InputError; with one sentence for every fault, each naming its line
     """
     table = Path(path)
     name = f'manifest "{path}"'

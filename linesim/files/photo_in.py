@@ -29,13 +29,7 @@ class Photo:
 
 
 def read_photo(path: Path, key: str, encoding: Encoding) -> Photo:
-    """
-    Read a PNG, TIFF or JPEG file with its codes and its resolution.
-
-    Raises
-    ------
-    InputError; it cannot be read as an image
-    """
+    """Read a PNG, TIFF or JPEG file with its codes and its resolution."""
     pixels = read_pixels(path, key=key)
     loaded = decoded(pixels, encoding, f'{key} "{path}"')
     dpi = stated_dpi(path)

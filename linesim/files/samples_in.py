@@ -52,10 +52,6 @@ def read_samples(
     -------
     image_dn : ndarray of uint16, shape (lines, width) or (lines, width, 3); samples, unchanged [DN]
     full_scale_dn : int; largest sample that can be [DN]
-
-    Raises
-    ------
-    InputError; as `load_samples` does
     """
     found = load_samples(path, bit_depth=bit_depth, max_pixels=max_pixels)
     return found.image_dn, found.full_scale_dn
@@ -83,12 +79,6 @@ def load_samples(
     max_pixels : int, optional
         Refuse images with more pixels, by their header; left out: 10⁹. One million pixels need 4 MB
         while they are read, in colour 12 MB, and what the measurement takes.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read, holds floats or transparency, or samples that the depth stated
-        cannot hold.
     """
     name = f'{key} "{path}"'
     pixels = read_pixels(path, key=key, max_pixels=max_pixels or MAX_PIXELS, raised_by=_RAISED)
@@ -111,10 +101,6 @@ def samples_of(
     image : ndarray of uint8 or uint16, shape (lines, width) or (lines, width, 3)
         Samples as delivered.
     bit_depth : int, optional; bits of a sample, 1 to 16
-
-    Raises
-    ------
-    InputError; another type or shape, or samples that the depth stated cannot hold
     """
     refuse_other(image, np.ndarray, key, "a file's name, or an array of uint8 or uint16 samples")
     if np.ma.is_masked(image):

@@ -27,10 +27,6 @@ def srgb_to_linear(encoded: FloatArray) -> FloatArray:
     ----------
     encoded : ndarray; values from 0 to 1, encoded as sRGB
 
-    Returns
-    -------
-    ndarray; linear values from 0 to 1, of the same shape
-
     References
     ----------
     IEC 61966-2-1:1999, from R'G'B' to RGB.
@@ -45,10 +41,6 @@ def linear_to_srgb(linear: FloatArray | ImageArray) -> FloatArray:
     Parameters
     ----------
     linear : ndarray; linear values from 0 to 1
-
-    Returns
-    -------
-    ndarray; values from 0 to 1, of the same shape
 
     References
     ----------

@@ -14,10 +14,6 @@ def channel_style(name: str) -> dict[str, Any]:
     Parameters
     ----------
     name : str; "grey", "red", "green" or "blue"
-
-    Returns
-    -------
-    dict; keyword arguments of ``Axes.plot``: colour, dash, a thin line
     """
     return {**style(_PLACES[name]), "linewidth": 1.0}
 

@@ -19,13 +19,7 @@ class Judged:
 
 
 def judged_rows(setup: Setup, found: Budget) -> tuple[Judged, ...]:
-    """
-    Put the verdicts of a budget into words.
-
-    Returns
-    -------
-    tuple of Judged; in their order
-    """
+    """Put the verdicts of a budget into words."""
     return tuple(
         Judged(
             label=", ".join(

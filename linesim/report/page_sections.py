@@ -88,13 +88,7 @@ def job_section(setup: Setup) -> Section:
 
 
 def requirement_section(setup: Setup, found: Budget) -> Section:
-    """
-    Tell first whether the station is good enough.
-
-    Returns
-    -------
-    Section; verdicts, and the figures to be seen first
-    """
+    """Tell first whether the station is good enough."""
     parts: tuple[Part, ...] = (Verdicts(rows=judged_rows(setup, found)), facts(found))
     return Section(title="Is it good enough?", parts=parts)
 
@@ -197,13 +191,7 @@ def side_sections(*stations: Case) -> tuple[Section, ...]:
 
 
 def signal_sections(setup: Setup, found: Budget) -> tuple[Section, ...]:
-    """
-    Show where light and sharpness go, and where noise comes from.
-
-    Returns
-    -------
-    tuple of Section; light, noise, sharpness
-    """
+    """Show where light and sharpness go, and where noise comes from."""
     numbers = station(setup)
     return (
         Section(

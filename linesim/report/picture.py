@@ -65,10 +65,6 @@ def tones(
     ----------
     image_dn : ndarray; samples [DN]
     black_dn, white_dn : float; what is shown as black and as white [DN]
-
-    Returns
-    -------
-    ndarray of uint8; for a screen (IEC 61966-2-1)
     """
     share = np.clip((image_dn - black_dn) / max(white_dn - black_dn, 1e-9), 0, 1)
     return np.asarray(np.rint(255 * linear_to_srgb(share)), dtype=np.uint8)
@@ -118,10 +114,6 @@ def picture(
     shown : ndarray of uint8, shape (lines, width) or (lines, width, 3); ready for the screen
     caption : str; broken into lines at spaces
     true_proportion : bool; undo the stretch of unequal sampling; otherwise each sample is a square
-
-    Returns
-    -------
-    ndarray of uint8, shape (height, width, 3)
     """
     body = _fitted(shown, grid, true_proportion=true_proportion)
     font = caption_font(_SIZE_PX)

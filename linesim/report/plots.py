@@ -139,13 +139,7 @@ def _take_dollars_as_they_are(figure: "Figure") -> None:
 
 
 def png_bytes(figure: "Figure", *, dpi: float = 150.0) -> bytes:
-    """
-    Draw a figure as PNG; the same figure gives the same bytes.
-
-    Returns
-    -------
-    bytes; a whole PNG file, without date or program in it
-    """
+    """Draw a figure as PNG; the same figure gives the same bytes."""
     out = BytesIO()
     _take_dollars_as_they_are(figure)
     with _styled():

@@ -270,11 +270,5 @@ def _limits(setup: Setup, found: Budget) -> dict[str, object]:
 
 
 def measured_rows(read_off: Mapping[str, object]) -> tuple[Row, ...]:
-    """
-    Put what was measured on an image into words.
-
-    Returns
-    -------
-    tuple of Row; in the order of the budget
-    """
+    """Put what was measured on an image into words."""
     return _rows(read_off, _MEASURED)

@@ -36,13 +36,7 @@ def plain(value: object) -> str:
 
 
 def setup_section(setup: Setup) -> Section:
-    """
-    Show every key of a setup with its value, and which of them are defaults.
-
-    Returns
-    -------
-    Section; a table a section of the setup file; files are named as seen from where it lies
-    """
+    """Show every key of a setup with its value, and which of them are defaults."""
     texts, starter = (
         tomllib.loads(resolved_text(setup, setup.folder)),
         tomllib.loads(starter_text()),
@@ -73,10 +67,6 @@ def making_section(setup: Setup, command: str) -> Section:
     ----------
     command : str
         That makes the page again from the setup's text, with the seed of noise and jitter.
-
-    Returns
-    -------
-    Section; versions, seed, and the setup as a file
     """
     rows = (
         ("linesim", __version__),

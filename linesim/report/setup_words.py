@@ -250,13 +250,7 @@ def _relief(need: ReliefNeed, texts: Mapping[str, object]) -> str:
 
 
 def job_in_words(setup: Setup) -> tuple[str, ...]:
-    """
-    Tell a setup in sentences.
-
-    Returns
-    -------
-    tuple of str; three paragraphs: target and camera, timing and light, what is required
-    """
+    """Tell a setup in sentences."""
     numbers = station(setup)
     return (
         " ".join((_target(setup), _camera(setup, numbers), _binning(setup))),

@@ -18,14 +18,7 @@ def _paragraph(head: str, text: str) -> list[str]:
 
 
 def row_lines(rows: tuple[Row, ...]) -> list[str]:
-    """
-    Lay rows out.
-
-    Returns
-    -------
-    list of str
-        Lines of at most 100 characters; a label stands before the first of its colours alone.
-    """
+    """Lay rows out."""
     return [line for row in rows for line in _wrapped(row)]
 
 
@@ -55,10 +48,6 @@ def budget_text(setup: Setup, found: Budget) -> str:
     Parameters
     ----------
     found : Budget; figures, cautions, verdicts
-
-    Returns
-    -------
-    str; title, what comes of it, and lines of at most 100 characters, but for long names
     """
     lines = [*wrapped(setup.title), *wrapped(summary(setup, found.verdicts))]
     for name, rows in figure_rows(setup, found).items():

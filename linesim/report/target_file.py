@@ -108,10 +108,6 @@ def write_target(request: TargetRequest, path: Path) -> str:
     Parameters
     ----------
     request : TargetRequest; which one, and how large
-
-    Raises
-    ------
-    InputError; where the wish or the file name is refused
     """
     drawn = _drawn(request)
     kind = path.suffix.lower()

@@ -84,13 +84,7 @@ _OF_THE_STATION = ("line_rate", "link", "pulse_rate", "exposure", "clipping")
 
 
 def name_of(setup: Setup, requirement: str) -> str:
-    """
-    Name what is judged.
-
-    Returns
-    -------
-    str; a few words, the same wherever the figure stands
-    """
+    """Name what is judged."""
     relief = setup.requirement.defect_relief
     if requirement == "smallest_defect" and relief is not None:
         return f"narrowest {relief.kind} found"

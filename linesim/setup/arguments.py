@@ -25,10 +25,6 @@ def checked_seed(seed: object) -> int:
     Parameters
     ----------
     seed : object; a whole number from 0 up, Python's or numpy's
-
-    Raises
-    ------
-    InputError; where it is anything else
     """
     number = _whole(seed)
     if number is None or number < 0 or number.bit_length() > _MOST_BITS:
@@ -44,10 +40,6 @@ def checked_workers(workers: object) -> int | None:
     Parameters
     ----------
     workers : object; a whole number from 1 to 1024; ``None`` for the processor's own
-
-    Raises
-    ------
-    InputError; where it is anything else
     """
     number = _whole(workers)
     if workers is not None and (number is None or not 1 <= number <= _MOST_THREADS):
@@ -66,10 +58,6 @@ def checked_setup(setup: object) -> Setup:
     Parameters
     ----------
     setup : object; as `load_setup` gives it
-
-    Raises
-    ------
-    InputError; where it is anything else, such as a file's name
     """
     if not isinstance(setup, Setup):
         msg = (
@@ -87,10 +75,6 @@ def refuse_other(given: object, kinds: type | tuple[type, ...], name: str, expec
     Parameters
     ----------
     expected : str; what is expected, for the sentence
-
-    Raises
-    ------
-    InputError; where it is anything else
     """
     if not isinstance(given, kinds):
         msg = f"{name}: read {shown(given)}; expected {expected}"
@@ -98,13 +82,7 @@ def refuse_other(given: object, kinds: type | tuple[type, ...], name: str, expec
 
 
 def refuse_no_list(given: object, name: str, kinds: tuple[type, ...] = (str,)) -> None:
-    """
-    Refuse what is no list of texts, such as a single text, whose letters would be taken.
-
-    Raises
-    ------
-    InputError; where it is no list or tuple, or something else is in it
-    """
+    """Refuse what is no list of texts, such as a single text, whose letters would be taken."""
     refuse_other(given, (list, tuple), name, 'a list of texts, for example ["1x1", "2x2"]')
     for each in given if isinstance(given, list | tuple) else ():
         if not isinstance(each, kinds):
@@ -113,13 +91,7 @@ def refuse_no_list(given: object, name: str, kinds: tuple[type, ...] = (str,)) -
 
 
 def refuse_no_share(share: object, name: str) -> None:
-    """
-    Refuse what is no number from 0 to 1.
-
-    Raises
-    ------
-    InputError; where it is anything else
-    """
+    """Refuse what is no number from 0 to 1."""
     given = share if isinstance(share, int | float | np.floating) else -1
     if isinstance(share, bool) or not 0 <= given <= 1:
         msg = f"{name}: read {shown(share)}; expected a number from 0 to 1"
@@ -133,10 +105,6 @@ def refuse_other_keys(texts: object, what: str) -> None:
     Parameters
     ----------
     what : str; what it is, for the sentence
-
-    Raises
-    ------
-    InputError; where it is no table, a key in it is no text, or it holds itself
     """
     if not isinstance(texts, Mapping):
         msg = f"{what}: read {shown(texts)}, but this is no table; expected keys and values"

@@ -43,7 +43,6 @@ class Kind:
         Raises
         ------
         ValueError; what is wrong, as the middle part of a sentence
-        InputError; whole sentences but for the key in front; one on a key below starts with a point
         """
         raise NotImplementedError
 

@@ -82,13 +82,7 @@ def _nearest(file: Path) -> str:
 
 
 def toml_table(path: Path, *, key: str, expected: str) -> dict[str, Any]:
-    """
-    Read a TOML file that is no setup: a space of options, a plan.
-
-    Raises
-    ------
-    InputError; where it is no file, far too large, or no TOML
-    """
+    """Read a TOML file that is no setup: a space of options, a plan."""
     file = existing_file(path, key=key, expected=expected)
     if file.stat().st_size > _MOST_BYTES:
         msg = f'{key} "{path}" is far too large; expected {expected}'

@@ -18,10 +18,6 @@ def brighter(setup: Setup, ratio: float) -> Changes:
     Parameters
     ----------
     ratio : float; light wanted over what there is
-
-    Returns
-    -------
-    dict; changes for `linesim.changed`, one key a light
     """
     found: Changes = {}
     for name, light in setup.named_lights.items():
@@ -56,13 +52,7 @@ def matt(setup: Setup) -> Changes:
 
 
 def refuse_multiplexed(setup: Setup) -> None:
-    """
-    Refuse lights that shine in turn where one picture is worked out.
-
-    Raises
-    ------
-    InputError; where its lights are multiplexed
-    """
+    """Refuse lights that shine in turn where one picture is worked out."""
     if setup.light.multiplexed:
         msg = (
             "light.multiplexed: read true, so that each light gives a picture of its own; expected "

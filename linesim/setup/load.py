@@ -79,10 +79,6 @@ def known_keys(path: tuple[str, ...]) -> list[str]:
     Parameters
     ----------
     path : tuple of str; names of the tables above; () for the whole file
-
-    Returns
-    -------
-    list of str; in the order of the model; empty where there is no such table
     """
     model: type[Section] = Sections
     for name in path:

@@ -109,10 +109,6 @@ def parse_quantity(text: str, into: str) -> float:
     ----------
     into : str; unit of the answer, as written in ``units.txt``
 
-    Returns
-    -------
-    float; the number in that unit, rounded once
-
     Raises
     ------
     ValueError; what is wrong with the text, as the middle part of a sentence

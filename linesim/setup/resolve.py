@@ -47,13 +47,7 @@ def resolved_text(setup: Setup, folder: Path) -> str:
 
 
 def named_files(setup: Setup) -> list[str]:
-    """
-    List the files that a setup names.
-
-    Returns
-    -------
-    list of str; as written there: relative to the setup's folder, or absolute
-    """
+    """List the files that a setup names."""
     found = []
     for section, key in _FILE_KEYS:
         value = setup.texts[section].get(key)

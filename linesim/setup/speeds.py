@@ -13,13 +13,7 @@ SPEED, SLOWEST = "transport.speed", "transport.slowest_speed"
 
 
 def ends_of(speed: object) -> tuple[str, str] | None:
-    """
-    Take a range of speeds apart.
-
-    Returns
-    -------
-    tuple of str, or None; both ends as they stand; None for what is no range
-    """
+    """Take a range of speeds apart."""
     if not isinstance(speed, str) or BETWEEN not in speed:
         return None
     one, _, other = speed.partition(BETWEEN)

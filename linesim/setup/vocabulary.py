@@ -35,13 +35,7 @@ TITLE = Text(what="a title", example='"Coated foil, lane 2"')
 
 
 def title_faults(title: object) -> list[str]:
-    """
-    Check a title that stands outside of a setup.
-
-    Returns
-    -------
-    list of str; one sentence, or none
-    """
+    """Check a title that stands outside of a setup."""
     try:
         TITLE.checked(title, Path())
     except ValueError as fault:

@@ -51,10 +51,6 @@ def processes(workers: int, *, after: str = "") -> Iterator[Runner]:
     Yields
     ------
     Runner; the workers; this process alone, in one thread, where one is asked for
-
-    Raises
-    ------
-    InputError; where a worker was ended from outside
     """
     checked_workers(workers)
     if workers == 1:
@@ -169,10 +165,6 @@ def cluster(address: str, *, after: str = "") -> Iterator[Runner]:
     ----------
     address : str; "tcp://HOST:PORT", or "local:N" for N processes behind a scheduler on loopback
     after : str; what the user may do after workers were ended: the end of a sentence
-
-    Raises
-    ------
-    InputError; where the library is not installed, there is no scheduler, or it has no workers
     """
     distributed = _library()
     with _quiet(), _started(distributed, address) as client:

@@ -141,10 +141,6 @@ def in_order(
     Parameters
     ----------
     tell : callable; is told after each task how many are done, and of how many
-
-    Raises
-    ------
-    InputError; as the work raises it, or where a worker has other versions
     """
     known = versions()
     found: dict[int, Result] = {}

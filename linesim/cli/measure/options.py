@@ -138,10 +138,6 @@ def show_each(
     measure, text : callable; give the figures of a file, and lay them out
     json : bool; print one JSON object: of a folder ``images`` and ``refused``, by file name
     plot : tuple of pathlib.Path or None, and callable; what to write, and how to draw it
-
-    Raises
-    ------
-    InputError; where an image cannot be measured, or none of a folder
     """
     path, png = plot
     if not image.is_dir():
@@ -172,10 +168,6 @@ def measured(
     ----------
     images : sequence of pathlib.Path
     measure : callable; gives what was found in one
-
-    Raises
-    ------
-    InputError; where none can be measured
     """
     found: dict[str, Result] = {}
     refused: dict[str, tuple[str, ...]] = {}

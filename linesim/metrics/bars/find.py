@@ -48,10 +48,6 @@ def find_bars(profile: FloatArray) -> FoundBars:
     ----------
     profile : ndarray of shape (pixels,)
         The image averaged along the bars, with ground at both ends.
-
-    Raises
-    ------
-    InputError; too few pixels, or nothing that looks like three bars
     """
     if profile.size < FEWEST_PX:
         msg = f"bars: {profile.size} px across them read; expected {FEWEST_PX} or more"

@@ -232,10 +232,6 @@ def flanks_of(face: Face, form: Form) -> Flanks:
     Parameters
     ----------
     face : Face; lamp, camera and finish
-
-    Raises
-    ------
-    InputError; where it is too steep for the finish
     """
     fault = form.shortest
     rms = min(face.finish.rms_across, face.finish.rms_along) if face.finish else np.inf

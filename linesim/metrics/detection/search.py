@@ -117,10 +117,6 @@ def threshold_for(bank: Bank, alarms: Figure) -> FloatArray:
     Parameters
     ----------
     alarms : float or ndarray; allowed, a sample
-
-    Returns
-    -------
-    ndarray; in standard deviations of a filter's output
     """
     excess = np.log(np.maximum(bank.looks, 1e-300)) - 1.5 * np.log(2 * np.pi) - np.log(alarms)
     # the number of peaks falls from a level of 1 on; Newton's rule comes down from above
@@ -154,10 +150,6 @@ def wanted_dprime(bank: Bank, rate: Figure, threshold: Figure) -> FloatArray:
     ----------
     rate : float or ndarray; share to find, between 0 and 1
     threshold : float or ndarray; in standard deviations
-
-    Returns
-    -------
-    ndarray; the index d'
     """
     goal = np.asarray(ndtri(rate))
     place = np.asarray(threshold + goal * np.sqrt(bank.variance) + 0.0 * bank.looks)
@@ -184,10 +176,6 @@ def threshold_at(bank: Bank, detectability: Figure, rate: Figure) -> FloatArray:
     ----------
     detectability : float or ndarray; the index d'
     rate : float or ndarray; share to find, between 0 and 1
-
-    Returns
-    -------
-    ndarray; in standard deviations; at least 0
     """
     threshold = np.asarray(detectability, dtype=np.float64) + 0.0
     for _ in range(_STEPS):

@@ -66,10 +66,6 @@ def sighting_of(numbers: Station, base: Ground) -> Callable[[Shape], Sighting]:
     Parameters
     ----------
     base : Ground; what the defect lies on
-
-    Returns
-    -------
-    callable; gives how a shape is sighted
     """
     energies = energies_of(numbers, base.backdrop)
 
@@ -103,14 +99,7 @@ def dprime(
 
 
 def cell_m2(numbers: Station) -> Figure:
-    """
-    Area of product that one sample stands for.
-
-    Returns
-    -------
-    float or ndarray
-        Object pixel across times line advance. [m²]
-    """
+    """Area of product that one sample stands for."""
     return numbers.geometry.object_pixel_x_um * numbers.timing.line_advance_um / _UM2_M2
 
 
@@ -122,10 +111,6 @@ def alarm_threshold(numbers: Station, bank: Bank, false_alarms_per_m2: Figure) -
     ----------
     bank : Bank; of the defect that is searched
     false_alarms_per_m2 : float or ndarray; on the mean [1/m²]
-
-    Returns
-    -------
-    ndarray; in standard deviations of a filter's output
     """
     return threshold_for(bank, false_alarms_per_m2 * np.asarray(cell_m2(numbers)))
 
@@ -137,10 +122,6 @@ def detection_rate(seen: Sighting, threshold: Figure) -> FloatArray:
     Parameters
     ----------
     threshold : float or ndarray; in standard deviations of a filter's output
-
-    Returns
-    -------
-    ndarray; from 0 to 1
     """
     return found_share(seen.bank, seen.dprime, threshold)
 
@@ -166,9 +147,5 @@ def wanted_dprime(numbers: Station, bank: Bank, rate: Figure, alarms_per_m2: Fig
     bank : Bank; of the defect that is searched
     rate : float or ndarray; share of defects to find, between 0 and 1
     alarms_per_m2 : float or ndarray; False alarms allowed [1/m²]
-
-    Returns
-    -------
-    ndarray; the index d'
     """
     return dprime_for(bank, rate, alarm_threshold(numbers, bank, alarms_per_m2))

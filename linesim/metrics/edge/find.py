@@ -98,10 +98,6 @@ def find_edge(search: EdgeSearch) -> FoundEdge:
     Returns
     -------
     FoundEdge; region and response. The whole image is taken where no part of it is clearly better
-
-    Raises
-    ------
-    InputError; there is none; why the likeliest place is refused
     """
     log: _Log = {}
     first, *others = (_judged(search, region, log) for region in _candidates(search))

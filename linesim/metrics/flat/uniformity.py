@@ -90,10 +90,6 @@ def uniformity(image_dn: Samples, black_dn: float) -> Uniformity:
     ----------
     image_dn : ndarray of shape (lines, columns); one channel, at least 16 lines of 40 columns [DN]
 
-    Returns
-    -------
-    Uniformity; profile, streaks, bands, signal and noise
-
     Raises
     ------
     ValueError; too small, or columns that do not lie above black

@@ -139,10 +139,6 @@ def has_structure(predicted: FloatArray, noise_variance: float) -> bool:
     ----------
     predicted : ndarray of shape (lines, columns); noise-free
     noise_variance : float; of a sample, in the same unit squared
-
-    Returns
-    -------
-    bool; whether its detail is not lost in noise
     """
     return float(_tiles(predicted).var()) > _LEAST_STRUCTURE * noise_variance
 

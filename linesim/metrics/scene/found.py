@@ -55,10 +55,6 @@ def find(captured: FloatArray, predicted: FloatArray, expected_px: tuple[float, 
     predicted : ndarray of shape (more lines, more columns)
     expected_px : (float, float)
         Place of the image's first sample in the prediction, along and across. [px]
-
-    Returns
-    -------
-    Found; the best there is, however bad
     """
     largest = max(captured.shape)
     factor, wide = (max(1, round(largest / side)) for side in (_SIDE_PX, _LEANING_PX))

@@ -48,13 +48,7 @@ Figure = TypeVar("Figure", float, FloatArray)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Spectrum:
-    """
-    Spectral power of a light, as a share of its irradiance.
-
-    Raises
-    ------
-    InputError; if the grid or the weights break one of these rules
-    """
+    """Spectral power of a light, as a share of its irradiance."""
 
     name: str
     wavelength_nm: FloatArray  # shape (n,); increasing, from 100 to 3000 [nm]
@@ -135,10 +129,6 @@ class Spectrum:
         Returns
         -------
         float or ndarray; irradiance, in the same shape [W/m²]
-
-        Raises
-        ------
-        InputError; if the eye hardly sees this light (`illuminance_is_meaningful` is false)
         """
         if not self.illuminance_is_meaningful:
             msg = (
@@ -174,14 +164,6 @@ class Spectrum:
         qe : float or (ndarray of shape (n,), ndarray of shape (n,))
             Quantum efficiency η: one fraction, or wavelengths [nm] and fractions; zero beyond the
             curve.
-
-        Returns
-        -------
-        float; electrons for each joule that falls on the sensor [1/J]
-
-        Raises
-        ------
-        InputError; if `qe` holds a fraction outside 0 to 1 or wavelengths that do not increase
         """
         bands = split_integral(self._photons, efficiency_curve(qe, self._flat), BAND_EDGES_NM)
         return float(bands.sum()) * PHOTONS_PER_J_NM

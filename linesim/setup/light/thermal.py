@@ -65,13 +65,7 @@ class WholeLight:
 
 @lru_cache(maxsize=64)
 def whole_light(spectrum: Spectrum) -> WholeLight:
-    """
-    Continue a light beyond its table.
-
-    Returns
-    -------
-    WholeLight; total and shares; those of the table alone where it does not follow Planck's law
-    """
+    """Continue a light beyond its table."""
     grid, weight = spectrum.wavelength_nm, spectrum.weight_per_nm
     temperature_k = _temperature_k(grid, weight)
     blue, red = VISIBLE_NM

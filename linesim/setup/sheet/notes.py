@@ -46,13 +46,7 @@ class Note(NamedTuple):
 
 
 def notes(setup: Setup) -> tuple[Note, ...]:
-    """
-    List the figures that were not written as the setup has them.
-
-    Returns
-    -------
-    tuple of Note; in the order of the light; empty where all were
-    """
+    """List the figures that were not written as the setup has them."""
     return (*_target(setup), *_lens(setup), *_efficiency(setup), *_noise(setup), *_numbers(setup))
 
 

@@ -35,10 +35,6 @@ def points(value: list[object], each: Kind, folder: Path) -> tuple[Point, ...]:
     """
     Read a list of pairs.
 
-    Returns
-    -------
-    tuple of Point; by rising wavelength
-
     Raises
     ------
     ValueError; where it is no list of at least two such pairs, or a wavelength stands twice

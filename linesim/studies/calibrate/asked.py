@@ -117,10 +117,6 @@ def read_patch(text: str) -> Patch:
     Parameters
     ----------
     text : str; region, equals sign, one reflectance or three
-
-    Raises
-    ------
-    InputError; where it is none
     """
     place, sign, value = text.partition("=")
     parts = [part.strip() for part in value.split(",")]
@@ -179,10 +175,6 @@ def read_ruler(text: str) -> Ruler:
     Parameters
     ----------
     text : str; two points, equals sign, their distance
-
-    Raises
-    ------
-    InputError; where it is none
     """
     place, _, length = text.partition("=")
     ends = _points(place, 2, "--length", _LENGTH)
@@ -199,10 +191,6 @@ def read_corners(points: str | None, size: str | None) -> Corners | None:
     Parameters
     ----------
     points, size : str or None; as ``--corners`` and ``--size`` have them
-
-    Raises
-    ------
-    InputError; where one of the two is missing or cannot be read, or the corners turn back
     """
     if points is None and size is None:
         return None
@@ -231,13 +219,7 @@ def _is_clockwise(points: FloatArray) -> bool:
 
 
 def read_pixel_size(text: str | None) -> float | None:
-    """
-    Read ``--pixel-size``, a length or dots an inch.
-
-    Raises
-    ------
-    InputError; where it is neither
-    """
+    """Read ``--pixel-size``, a length or dots an inch."""
     if text is None:
         return None
     try:

@@ -26,10 +26,6 @@ def white_of(data: ImageArray) -> float:
     Parameters
     ----------
     data : ndarray; reflectances
-
-    Returns
-    -------
-    float; with three digits behind the point
     """
     return max(_LEAST_WHITE, float(np.ceil(float(data.max()) * _DIGITS - 1e-3) / _DIGITS))
 
@@ -42,10 +38,6 @@ def codes_of(data: ImageArray, white: float) -> NDArray[np.uint16]:
     ----------
     data : ndarray; reflectances, none over white
     white : float; reflectance at full scale
-
-    Returns
-    -------
-    ndarray of uint16, shape of ``data``
     """
     codes = np.empty(data.shape, dtype=np.uint16)
     for first in range(0, len(data), _BAND_ROWS):

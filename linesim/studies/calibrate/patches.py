@@ -75,10 +75,6 @@ def coarse_below(levels: FloatArray) -> float:
     Parameters
     ----------
     levels : ndarray of shape (codes,); reflectance of each code of the scale, rising
-
-    Returns
-    -------
-    float; 0 where none is
     """
     steps = np.diff(levels)
     coarse = levels[:-1] * COARSE_STEP < steps

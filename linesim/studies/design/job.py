@@ -87,10 +87,6 @@ def job_from(texts: Mapping[str, Any], folder: Path | None = None) -> Job:
     Parameters
     ----------
     folder : pathlib.Path, optional; that file names in it are relative to
-
-    Raises
-    ------
-    InputError; with one sentence for every fault found
     """
     if "job" not in texts and {"camera", "lens"} & set(texts):
         msg = f"job: nothing was read, and this looks like a setup file; expected {EXPECTED}"

@@ -62,10 +62,6 @@ def alike(information: FloatArray, effective: NDArray[np.bool_]) -> tuple[Alike,
     ----------
     information : ndarray of shape (keys, keys); places taken out
     effective : ndarray of bool, shape (keys,); whether a key does anything at all
-
-    Returns
-    -------
-    tuple of Alike; in the order of the keys
     """
     kept: list[int] = []
     found: list[Alike] = []

@@ -212,13 +212,7 @@ def has_effect(case: Case, here: View, information: FloatArray) -> NDArray[np.bo
 
 
 def looked_around(case: Case, here: View) -> tuple[Told, FloatArray]:
-    """
-    See what a small move of each key does.
-
-    Returns
-    -------
-    tuple of Told and ndarray; information, and the slope of the log-likelihood
-    """
+    """See what a small move of each key does."""
     near = [_near(case, here, at) for at in range(len(case.keys))]
     slopes = []
     for number, window in enumerate(case.windows):

@@ -64,10 +64,6 @@ def read_capture(setup: Setup, image: Path | NDArray[np.uint16], name: str) -> F
     Parameters
     ----------
     image : pathlib.Path, or ndarray of uint16, shape (lines, columns) [DN]
-
-    Returns
-    -------
-    ndarray of shape (lines, columns) [DN]
     """
     samples = image
     if isinstance(image, Path):
@@ -96,10 +92,6 @@ def window_of(own: Prediction, captured_dn: FloatArray, name: str, said: str) ->
     Parameters
     ----------
     captured_dn : ndarray of shape (lines, columns) [DN]
-
-    Raises
-    ------
-    InputError; where it does not show the target, or is wider than what the setup delivers
     """
     lines, columns = captured_dn.shape
     if columns > own.width_px:

@@ -130,10 +130,6 @@ def read_pitch(text: str, key: str = "--pixel-pitch") -> tuple[float, float]:
     Parameters
     ----------
     text : str; one length, or two as in ``"75 um x 60 um"``, across x along
-
-    Raises
-    ------
-    InputError; where it is no length, or not above 0
     """
     parts = text.split(" x ")
     expected = 'expected a length, such as "75 um", or two, across x along: "75 um x 60 um"'

@@ -143,10 +143,6 @@ def rank(space: Space, top: int = TOP, tell: Tell = nobody) -> Ranking:
     top : int; how many of the best, and of the front, are checked as files are, and shown
     tell : callable, optional; is told how many options are judged, and of how many
 
-    Returns
-    -------
-    Ranking; figures, the first demand that each option misses, the best and the front
-
     Raises
     ------
     InputError; where no option at all is a legal setup

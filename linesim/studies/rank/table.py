@@ -29,13 +29,7 @@ Column = tuple[str, list[str]]
 
 
 def rank_text(found: Ranking) -> str:
-    """
-    Lay a ranking out for the console.
-
-    Returns
-    -------
-    str; the best, the front, what is missed first, cautions about the best, and the answer
-    """
+    """Lay a ranking out for the console."""
     lines = [*textwrap.wrap(found.space.title, _WIDTH), "", *_space_lines(found)]
     front = "best trade-offs of light, speed and defect size"
     for head, rows in (

@@ -29,13 +29,7 @@ def restored_json(found: Material) -> dict[str, object]:
 
 
 def write_restored(found: Material, folder: Path) -> tuple[Path, ...]:
-    """
-    Write target, the lines that name it, and the figures.
-
-    Raises
-    ------
-    InputError; where the scan shows nothing, or the folder cannot be written
-    """
+    """Write target, the lines that name it, and the figures."""
     white = white_of(found.data)
     if not min(found.true_to_x_lp_mm, found.true_to_y_lp_mm) > 0:
         msg = (

@@ -66,10 +66,6 @@ def white_figures(setup: Setup, numbers: Station, image: NDArray[np.uint16]) -> 
     ----------
     image : ndarray of uint16, shape (lines, width) or (lines, width, 3)
         Delivered samples of at least 16 lines. [DN]
-
-    Returns
-    -------
-    dict; figures by name, one a colour where there are several
     """
     return _on_white(setup, numbers, tally(HeldRows(image_dn=image), setup.full_scale_dn).columns)
 

@@ -244,10 +244,6 @@ def refuse_too_large(
         Of one scan, or of all that are kept side by side; they are made one after the other.
     shape : (int, int); lines and delivered pixels of the largest
     advice : str; what is expected instead, for the sentence
-
-    Raises
-    ------
-    InputError; with what is needed and what there is
     """
     results = sum(each.result for each in needs)
     target = max(each.target for each in needs)

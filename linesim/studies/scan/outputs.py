@@ -94,13 +94,7 @@ def _grid(figures: Budget) -> Grid:
 
 
 def scan_text(found: Scan | FiledScan) -> str:
-    """
-    Lay a scan's figures out for the console.
-
-    Returns
-    -------
-    str; the budget, and what was measured on the image
-    """
+    """Lay a scan's figures out for the console."""
     measured = row_lines(measured_rows(found.measured))
     return "\n".join(
         [budget_text(found.setup, found.budget), "", "measured on the image", *measured]

@@ -116,13 +116,7 @@ def image_shape(setup: Setup, shape: tuple[int, int]) -> tuple[int, ...]:
 
 
 def is_long(setup: Setup) -> bool:
-    """
-    Tell whether a scan is too long to be held, and better written strip by strip.
-
-    Returns
-    -------
-    bool; True for more than `MOST_HELD` samples
-    """
+    """Tell whether a scan is too long to be held, and better written strip by strip."""
     shape = shape_of(setup, target_size(setup))
     return prod(image_shape(setup, shape)) > MOST_HELD
 

@@ -125,10 +125,6 @@ def scan_held(setup: Setup, seed: int, target: Held, way: Way) -> Scan:
     Parameters
     ----------
     target : Held; what lies under the camera
-
-    Raises
-    ------
-    InputError; where the setup cannot be run, or the scan not be held in memory
     """
     size, own = target.size, target.is_own
     figures = budget_on(setup, size)
@@ -152,17 +148,7 @@ def scan_held(setup: Setup, seed: int, target: Held, way: Way) -> Scan:
 
 
 def needed(setup: Setup, size: TargetSize, *, workers: int | None = None) -> tuple[Need, Shape]:
-    """
-    Add up the memory that scanning a setup's own target will take.
-
-    Returns
-    -------
-    tuple; what is needed, and lines and pixels of the scan
-
-    Raises
-    ------
-    InputError; where the setup cannot be run or its target not be drawn
-    """
+    """Add up the memory that scanning a setup's own target will take."""
     shape = shape_of(setup, size)
     return need(setup, shape, drawn_bytes(setup), size.columns, workers=workers), shape
 

@@ -74,10 +74,6 @@ def area_means(
     ----------
     down, across : Cells; of the grid, in units of the source's pixels
     repeat : bool; go round at the ends; otherwise the border value goes on
-
-    Returns
-    -------
-    ndarray of float32, shape (down, across) or (down, across, 3); means
     """
     height, width = source.shape[:2]
     rows = overlap(down, height, repeat=repeat)

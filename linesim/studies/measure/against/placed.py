@@ -57,10 +57,6 @@ def placed(own: Prediction, captured_dn: FloatArray, name: str) -> Placed:
     ----------
     captured_dn : ndarray of shape (lines, columns, channels) [DN]
     name : str; of the image, for refusals
-
-    Raises
-    ------
-    InputError; where the image does not show the target, or too little of it
     """
     lines, columns = captured_dn.shape[:2]
     best = _clearest(own)

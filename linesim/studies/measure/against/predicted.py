@@ -70,10 +70,6 @@ class Prediction:
         Parameters
         ----------
         lines : ndarray of shape (n,); numbers of delivered lines
-
-        Returns
-        -------
-        ndarray of shape (n, width, channels) [DN]
         """
         signal_e = expected_of(self.setup, self.reference, lines, placement).astype(np.float64)
         if self.setup.acquisition.flat_field:

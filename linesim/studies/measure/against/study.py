@@ -84,10 +84,6 @@ def compared(
     ----------
     own : Prediction; of the setup, made once for all its captures
     image : pathlib.Path or ndarray of uint16; see `measure_against` [DN]
-
-    Raises
-    ------
-    InputError; see `measure_against`
     """
     name, captured_dn = _captured(own, image, max_pixels)
     one = placed(own, captured_dn, name)

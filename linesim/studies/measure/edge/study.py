@@ -107,10 +107,6 @@ def measure_edge(  # noqa: PLR0913 -- one measurement, its options by keyword
         Pitch of the samples on the target, across and along. [µm]
     seed : int; of the draws for the standard deviations
 
-    Returns
-    -------
-    MeasuredEdge; figures, curves and standard deviations
-
     Raises
     ------
     InputError; where the image cannot be read, or holds no edge that can be measured

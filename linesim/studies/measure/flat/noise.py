@@ -80,10 +80,6 @@ def measure_noise(
     bit_depth : int, optional
         Bits of a sample; left out: as the file says, or the smallest usual depth that holds it.
 
-    Returns
-    -------
-    MeasuredNoise; figures by channel, with standard errors and cautions
-
     Raises
     ------
     InputError
