@@ -10,6 +10,7 @@ from linesim.cli.progress import progress
 from linesim.dataset.score.outputs import figures, write_score
 from linesim.dataset.score.study import Rule, score
 from linesim.dataset.score.words import lines
+from linesim.figures.safety import MACHINERY
 from linesim.setup.errors import InputError
 
 ScorePath = Annotated[
@@ -54,4 +55,4 @@ def score_set(
         return
     for line in lines(found):
         typer.echo(line)
-    typer.echo(f"\nwrote {', '.join(path.as_posix() for path in written)}")
+    typer.echo(f"\n{MACHINERY}\n\nwrote {', '.join(path.as_posix() for path in written)}")

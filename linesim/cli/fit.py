@@ -1,18 +1,17 @@
 """``linesim fit``."""
 
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from linesim.cli.options import Json, Out, chosen_folder, print_json
+from linesim.cli.options import Json, Out, Report, chosen_folder, print_json
 from linesim.cli.progress import progress
 from linesim.files.folders import all_images
 from linesim.setup.errors import InputError
 from linesim.setup.load import load_setup
 from linesim.studies.compare.set_texts import changes_of
-from linesim.studies.fit.outputs import fit_json, write_fit
+from linesim.studies.fit.outputs import FITTED, fit_json, write_fit
 from linesim.studies.fit.page import write_fit_page
 from linesim.studies.fit.study import fit as fit_of
 from linesim.studies.fit.words import fit_text
@@ -38,21 +37,22 @@ Conditions = Annotated[
 ]
 
 
-def fit(
+def fit(  # noqa: PLR0913 -- one option a property of the run
     setup: Annotated[Path, typer.Argument(metavar="SETUP", help="Setup with the captured target.")],
     images: Captures,
     *,
     keys: Keys = None,
     taken: Conditions = None,
+    report: Report = False,
     out: Out = None,
     json: Json = False,
 ) -> None:
     """Fit a station's unknowns to captures of its target, with intervals."""
     chosen = load_setup(setup)
-    folder = chosen_folder(out, Path("fit"))
-    if (folder / "setup.toml").resolve() == setup.resolve():
+    folder = chosen_folder(out, setup)
+    if (folder / FITTED).resolve() == setup.resolve():
         msg = (
-            f'output "{folder}": the fitted setup.toml would replace the one that was read; '
+            f'output "{folder}": the fitted {FITTED} would replace the setup that was read; '
             "expected another folder"
         )
         raise InputError(msg)
@@ -65,8 +65,7 @@ def fit(
             progress=tell,
         )
     written = write_fit(found, folder)
-    if find_spec("jinja2") is not None and find_spec("matplotlib") is not None:
-        written += (write_fit_page(found, folder),)
+    written += (write_fit_page(found, folder),) if report else ()
     if json:
         print_json(fit_json(found))
         return
@@ -85,5 +84,5 @@ def _conditions(texts: list[str]) -> dict[int, dict[str, object]]:
                 'as "2: acquisition.exposure=50 us"'
             )
             raise InputError(msg)
-        found.setdefault(int(number), {}).update(changes_of(rest))
+        found.setdefault(int(number), {}).update(changes_of(rest, "--taken"))
     return found

@@ -15,10 +15,11 @@ from linesim.studies.calibrate.asked import (
     read_pixel_size,
     read_ruler,
 )
+from linesim.studies.calibrate.minded import cautions
 from linesim.studies.calibrate.outputs import calibration_json, white_of, write_calibration
 from linesim.studies.calibrate.page import write_calibration_page
 from linesim.studies.calibrate.study import calibrate as calibrate_of
-from linesim.studies.calibrate.words import result_text
+from linesim.studies.calibrate.words import spoken, target_lines, target_text
 from linesim.studies.measure.sharpness_input import one_of
 
 
@@ -90,4 +91,5 @@ def calibrate(  # noqa: PLR0913 -- one option a property of the photograph
     if json:
         print_json(calibration_json(found))
     else:
-        typer.echo(result_text(found, white_of(found.data), written, folder))
+        lines = target_lines(found.scale.pixel_size_um, white_of(found.data))
+        typer.echo(target_text(spoken(found), cautions(found), lines, written))

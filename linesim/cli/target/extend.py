@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from linesim.cli.progress import progress
+from linesim.figures.safety import MACHINERY
 from linesim.targets.extend.web import WAYS, asked_web, write_web
 
 
@@ -54,5 +55,6 @@ def extend(  # noqa: PLR0913 -- one option a property of the web
         f"{columns} x {rows} pixels of {web.pixel_size_um:g} um, {WAYS[done]}\n"
         f'in a setup: image = "{file.as_posix()}", pixel_size = "{web.pixel_size_um:g} um", '
         'encoding = "linear"\n'
+        f"{MACHINERY}\n"
         f"wrote {file.as_posix()}"
     )

@@ -8,10 +8,11 @@ import typer
 from linesim.cli.options import Json, Out, Report, chosen_folder, print_json
 from linesim.setup.load import load_setup
 from linesim.studies.calibrate.outputs import white_of
+from linesim.studies.calibrate.words import target_lines, target_text
 from linesim.studies.restore.outputs import restored_json, write_restored
 from linesim.studies.restore.page import write_restored_page
 from linesim.studies.restore.study import restored
-from linesim.studies.restore.words import result_text
+from linesim.studies.restore.words import spoken
 
 
 def restore(
@@ -32,4 +33,5 @@ def restore(
     if json:
         print_json(restored_json(found))
     else:
-        typer.echo(result_text(found, white_of(found.data), written, folder))
+        lines = target_lines(found.pixel_size_um, white_of(found.data))
+        typer.echo(target_text(spoken(found), found.cautions, lines, written))

@@ -97,6 +97,6 @@ def write_calibration(found: Calibrated, folder: Path) -> tuple[Path, ...]:
     white = white_of(found.data)
     paths = tuple(folder / name for name in ("target.tif", "target.toml", "calibration.json"))
     write_tiff(paths[0], codes_of(found.data, white))
-    write_text(paths[1], target_lines(found, white))
+    write_text(paths[1], target_lines(found.scale.pixel_size_um, white))
     write_json(paths[2], calibration_json(found))
     return paths

@@ -194,7 +194,7 @@ def calibration_page(found: Calibrated) -> Page:
                             "The lines that name the target; the image lies beside this page.",
                         )
                     ),
-                    Listing(title="[target]", text=target_lines(found, white)),
+                    Listing(title="[target]", text=target_lines(found.scale.pixel_size_um, white)),
                 ),
             ),
         ),

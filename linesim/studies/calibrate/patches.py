@@ -18,6 +18,8 @@ _BLOCK_PX = 8
 _BLOCKY = 1.1
 COARSE_STEP = 0.05
 """Share of the reflectance over which a step of the number counts as coarse; our choice."""
+_MOST_CLIPPED = 0.01
+"""Share of a patch's samples at an end of the scale over which it does not count; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,10 +83,6 @@ def coarse_below(levels: FloatArray) -> float:
     return float(levels[:-1][coarse].max()) if coarse.any() else 0.0
 
 
-_MOST_CLIPPED = 0.01
-"""Share of a patch's samples at an end of the scale over which it does not count; our choice."""
-
-
 def counting(
     patches: tuple[Patch, ...], photo: Photo
 ) -> tuple[tuple[Patch, ...], tuple[tuple[Region, float], ...]]:
@@ -140,7 +138,13 @@ def unevenness(image: ImageArray) -> float:
 
 
 def refuse_falling(patches: tuple[Patch, ...], seen: Seen, tone: Tone) -> None:
-    """Refuse patches by which the picture would be a negative."""
+    """Refuse patches that are all black, or by which the picture would be a negative."""
+    if not seen.reflectance.any():
+        msg = (
+            "--patch: every reflectance is 0, which gives no scale; expected at least one patch "
+            "that is lighter, such as a white or grey field"
+        )
+        raise InputError(msg)
     for index, curve in enumerate(tone.curves):
         order = np.argsort(seen.reflectance[:, index])
         low, high = int(order[0]), int(order[-1])

@@ -5,11 +5,12 @@ from pathlib import Path
 
 import numpy as np
 
+from linesim.figures.cautions import Caution
 from linesim.figures.plain_numbers import digits, percent
+from linesim.figures.safety import MACHINERY
 from linesim.setup.channels import COLOURS
 from linesim.studies.calibrate.colour import spare_patches
 from linesim.studies.calibrate.curve import Curve
-from linesim.studies.calibrate.minded import cautions
 from linesim.studies.calibrate.study import GREY_WEIGHTS, Calibrated
 
 _SLOWEST = 2.0
@@ -27,12 +28,12 @@ def worst(found: Calibrated) -> int:
     return int(np.argmax(np.abs(found.residual).max(axis=1)))
 
 
-def target_lines(found: Calibrated, white: float) -> str:
-    """Write the lines of a setup that name the target."""
+def target_lines(pixel_size_um: float, white: float) -> str:
+    """Write the lines of a setup that name a target, whose file has this reflectance as white."""
     return (
         "[target]\n"
         'image = "target.tif"\n'
-        f'pixel_size = "{found.scale.pixel_size_um:g} um"\n'
+        f'pixel_size = "{pixel_size_um:g} um"\n'
         'encoding = "linear"\n'
         f"white_reflectance = {white:g}\n"
     )
@@ -131,20 +132,16 @@ def spoken(found: Calibrated) -> tuple[str, ...]:
     return (*tone_words(found), light_words(found), size_words(found))
 
 
-def result_text(found: Calibrated, white: float, written: tuple[Path, ...], folder: Path) -> str:
-    """
-    Say all of it, with the lines to paste.
-
-    Parameters
-    ----------
-    white : float; what 1 in the file stands for
-    """
-    minded = [f"caution: {each.text} [{each.code}]" for each in cautions(found)]
+def target_text(
+    said: tuple[str, ...],
+    cautions: tuple[Caution, ...],
+    lines: str,
+    written: tuple[Path, ...],
+) -> str:
+    """Say how a target was made, what to mind, and the lines to paste into a setup."""
+    minded = [f"caution: {each.text} [{each.code}]" for each in cautions]
+    folder = written[0].parent.as_posix()
+    where = f"For a setup that lies in {folder}/ (elsewhere with that folder in front of the name):"
+    parts = ("\n".join(said), "\n".join([*minded, MACHINERY]), where, lines)
     names = ", ".join(path.name for path in written)
-    where = (
-        f"For a setup that lies in {folder.as_posix()}/ (elsewhere with that folder in front of "
-        "the name):"
-    )
-    parts = ("\n".join(spoken(found)), "\n".join(minded), where, target_lines(found, white))
-    text = "\n\n".join(part for part in parts if part)
-    return f"{text}\nwrote {names} in {folder.as_posix()}/"
+    return "\n\n".join(parts) + f"\nwrote {names} in {folder}/"

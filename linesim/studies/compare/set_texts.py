@@ -13,14 +13,14 @@ _OUTSIDE_QUOTES = r';(?=(?:[^"]*"[^"]*")*[^"]*$)'
 _EXAMPLE = '"light.illuminance=20 klx; lens.f_number=2.8"'
 
 
-def changes_of(text: str) -> dict[str, Any]:
+def changes_of(text: str, option: str = "set") -> dict[str, Any]:
     """Read changed keys out of one line of text."""
     changes: dict[str, Any] = {}
     for pair in re.split(_OUTSIDE_QUOTES, text):
         dotted, sign, value = (part.strip() for part in pair.partition("="))
         fault = _fault(dotted, sign, value, changes)
         if fault:
-            msg = f"set: read {shown(pair.strip())}, but {fault}; expected such as {_EXAMPLE}"
+            msg = f"{option}: read {shown(pair.strip())}, but {fault}; expected such as {_EXAMPLE}"
             raise InputError(msg)
         changes[dotted] = _value(value) if value else None
     return changes

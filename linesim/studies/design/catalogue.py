@@ -1,5 +1,5 @@
 """
-What the trade builds: pixel sides, lengths of line, links, focal lengths, stops, light.
+What the trade builds, and what the user owns: sensors, links, focal lengths, stops, light.
 
 Common practice, no source: orders of magnitude of what can be bought, not of any one product. Full
 well and read noise grow with the pixel's area and side.
@@ -45,6 +45,17 @@ STAGES = (64, 256)
 CAMERAS = (1, 2, 3, 4, 6, 8)
 OVERLAP_SHARE, OVERLAP_MM = 0.01, 5.0
 """By which neighbouring cameras see the same: of the field, and at least."""
+_SECTIONS = {"cameras": "camera", "lenses": "lens", "lamps": "light"}
+_NEEDED = {
+    "cameras": (("pixels", "8192"), ("pixel_width", '"5 um"')),
+    "lenses": (("focal_length", '"60 mm"'),),
+    "lamps": (("illuminance", '"80 klx"'),),
+}
+_WORKED_OUT = {
+    "cameras": (),
+    "lenses": ("magnification", "field_of_view"),
+    "lamps": ("irradiance", "lamp_illuminance"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,19 +117,6 @@ def rounded(value: float, count: int, *, up: bool) -> float:
     decade = 10.0 ** (np.floor(np.log10(abs(value))) - count + 1)
     whole = np.ceil(value / decade - 1e-9) if up else np.floor(value / decade + 1e-9)
     return float(f"{whole * decade:.{count}g}")
-
-
-_SECTIONS = {"cameras": "camera", "lenses": "lens", "lamps": "light"}
-_NEEDED = {
-    "cameras": (("pixels", "8192"), ("pixel_width", '"5 um"')),
-    "lenses": (("focal_length", '"60 mm"'),),
-    "lamps": (("illuminance", '"80 klx"'),),
-}
-_WORKED_OUT = {
-    "cameras": (),
-    "lenses": ("magnification", "field_of_view"),
-    "lamps": ("irradiance", "lamp_illuminance"),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -1,8 +1,6 @@
 """
 Fit again and again, each time without the key that captures tell least of.
 
-Which keys captures tell apart: what is left of a key's information once others may vary.
-
 In the order of the list, each key's information is split into what the keys before it take and the
 rest. Where next to nothing is left, the key moves captures as those before it do together, and no
 capture of this kind tells it: it is left as the setup has it.
@@ -20,7 +18,7 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
 from linesim.studies.fit.case import Case, State, View, viewed
 from linesim.studies.fit.found import LeftKey
-from linesim.studies.fit.key_table import Key
+from linesim.studies.fit.key_table import Key, in_setup
 from linesim.studies.fit.likelihood import Told
 from linesim.studies.fit.scoring import Likeliest, Tell, has_effect, likeliest, looked_around
 
@@ -28,6 +26,12 @@ LEAST_LEFT = 1e-4
 """Share of a key's information that must be left: errors then grow a hundredfold; our choice."""
 _PARTNER = 0.2
 """Part of the largest partner's from which on another is named; our choice."""
+WIDEST = 0.5
+"""Half an interval over the value, from which on a key counts as not told; our choice."""
+_STEADY = 0.8
+"""Half an interval over its middle up to which its error is taken to grow with it; our choice."""
+_BOUND = 0.9
+"""Correlation of two errors from which on one is named beside the other; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,14 +117,6 @@ def shares(covariance: FloatArray, parts: Sequence[FloatArray], index: int) -> t
     alone = covariance[index]
     each = np.array([max(float(alone @ part @ alone), 0.0) for part in parts])
     return tuple((each / max(each.sum(), 1e-300)).tolist())
-
-
-WIDEST = 0.5
-"""Half an interval over the value, from which on a key counts as not told; our choice."""
-_STEADY = 0.8
-"""Half an interval over its middle up to which its error is taken to grow with it; our choice."""
-_BOUND = 0.9
-"""Correlation of two errors from which on one is named beside the other; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -261,7 +257,7 @@ def _widest(case: Case, end: Likeliest) -> int | None:
 
 
 def _size(key: Key, setup: Setup, seen: Interval) -> float:
-    return max(abs(seen.value), abs(key.value(setup)), key.fine(setup))
+    return max(abs(seen.value), abs(key.value(setup)), in_setup(key.fine, setup))
 
 
 def _too_wide(case: Case, end: Likeliest, index: int) -> LeftKey:
@@ -272,13 +268,13 @@ def _too_wide(case: Case, end: Likeliest, index: int) -> LeftKey:
     own[index] = 0
     partner = int(np.argmax(np.abs(own)))
     unit = f" {key.unit}" if key.unit else ""
-    why = f"not told by these captures: anything from {seen.low:.3g} to {seen.high:.3g}{unit}"
+    why = f"anything from {seen.low:.3g} to {seen.high:.3g}{unit} agrees with what was captured"
     if abs(own[partner]) < _BOUND:
         return LeftKey(name=key.name, why=why)
     name = case.keys[partner].name
     return LeftKey(
         name=key.name,
-        why=f"{why}, as {name} goes with it (correlation {own[partner]:+.2f})",
+        why=f"{why}, as {name} makes up for it (correlation {own[partner]:+.2f})",
         partners=(name,),
         correlation=float(own[partner]),
     )

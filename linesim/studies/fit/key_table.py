@@ -7,8 +7,9 @@ its logarithm, since products of such keys are what captures tell best. All else
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, log
+from operator import attrgetter
 from typing import Literal
 
 from linesim.forward.geometry import geometry
@@ -16,6 +17,26 @@ from linesim.forward.lens import optics
 from linesim.setup.setup import Setup
 
 _LEAST, _PART = 1e-12, 0.005
+_BLUR_PX, _DISC_PX, _DARK_E = 0.02, 0.2, 0.1
+"""Steps by which the model is moved to see what a key does; our choice."""
+_BEHIND = {
+    "lx": "_lx",
+    "W/m^2": "_w_m2",
+    "DN": "_dn",
+    "e": "_e",
+    "e/s": "_e_s",
+    "um": "_um",
+    "mm": "_mm",
+    "": "",
+}
+"""What stands behind the name of a field, by its unit."""
+InSetup = float | Callable[[Setup], float]
+"""A number, or what it is in a setup."""
+
+
+def in_setup(value: InSetup, setup: Setup) -> float:
+    """Give a number as it is in a setup."""
+    return value(setup) if callable(value) else value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,13 +45,9 @@ class Key:
 
     name: str  # as in a setup file, with its table
     unit: str  # in which it is read and written; empty for plain numbers
-    # gives its value in a setup; None or values over the field are refused
-    read: Callable[[Setup], object]
-    # gives the smallest change worth a look in a setup, in the key's unit; of a ratio the relative
-    # one
-    step: Callable[[Setup], float]
-    # gives a value of which half is always known well enough, in the key's unit
-    fine: Callable[[Setup], float] = lambda _: 0.0
+    # the smallest change worth a look in a setup, in the key's unit; of a ratio the relative one
+    step: InSetup
+    fine: InSetup = 0.0  # a value of which half is always known well enough, in the key's unit
     # "square" where its square is fitted, "ratio" where its logarithm is
     form: Literal["straight", "square", "ratio"] = "straight"
     low: float = 0.0
@@ -38,6 +55,11 @@ class Key:
     sharp: bool = False  # whether it changes the picture's sharpness, which takes another rendering
     # whether its variable's error grows with it, as that of a few columns' spread does
     scales: bool = False
+    place: str = ""  # where a setup has it, if not under its name and unit
+
+    def read(self, setup: Setup) -> object:
+        """Give its value in a setup; None or values over the field are refused."""
+        return attrgetter(self.place or f"{self.name}{_BEHIND[self.unit]}")(setup)
 
     def value(self, setup: Setup) -> float:
         """Give the value in a setup, in the key's unit."""
@@ -65,7 +87,7 @@ class Key:
 
     def moved(self, variable: float, setup: Setup) -> float:
         """Give the step of the variable that is worth a look."""
-        step = self.step(setup)
+        step = in_setup(self.step, setup)
         return step**2 + _PART * variable if self.form == "square" else step
 
     def most(self, variable: float, setup: Setup) -> float:
@@ -74,11 +96,7 @@ class Key:
             return log(2)
         if self.form == "square":
             return 3 * variable + 500 * self.moved(0.0, setup)
-        return 1e5 * self.step(setup)
-
-
-_BLUR_PX, _DISC_PX, _DARK_E = 0.02, 0.2, 0.1
-"""Steps by which the model is moved to see what a key does; our choice."""
+        return 1e5 * in_setup(self.step, setup)
 
 
 def _disc_mm(setup: Setup) -> float:
@@ -93,136 +111,48 @@ def _dark_e_s(setup: Setup) -> float:
     return _DARK_E * float(geometry(setup).matched_line_rate_hz)
 
 
-def _blur(name: str) -> Key:
-    return Key(
-        name=f"lens.{name}",
-        unit="um",
-        read=lambda setup: getattr(setup.lens, f"{name}_um"),
-        step=lambda setup: _BLUR_PX * setup.camera.pixel_width_um,
-        fine=lambda setup: 5 * _BLUR_PX * setup.camera.pixel_width_um,
-        form="square",
-        high=1e4,
-        sharp=True,
-    )
+def _blur_um(setup: Setup) -> float:
+    """Give a blur of a small part of a pixel. [µm]."""
+    return _BLUR_PX * setup.camera.pixel_width_um
 
 
+def _five_blurs_um(setup: Setup) -> float:
+    return 5 * _BLUR_PX * setup.camera.pixel_width_um
+
+
+def _percent_dn(setup: Setup) -> float:
+    return 0.01 * setup.full_scale_dn
+
+
+def _ratio(name: str, unit: str, high: float, low: float = 0.0, step: float = 1e-4) -> Key:
+    """Make a key that multiplies the signal."""
+    return Key(name=name, unit=unit, step=step, form="ratio", low=low, high=high)
+
+
+def _spread(name: str, unit: str, step: InSetup, fine: InSetup, high: float) -> Key:
+    """Make a key that adds to others by its square."""
+    return Key(name=name, unit=unit, step=step, fine=fine, form="square", high=high)
+
+
+_BLURS = [
+    replace(_spread(f"lens.{name}", "um", _blur_um, _five_blurs_um, 1e4), sharp=True)
+    for name in ("blur", "blur_across", "blur_along")
+]
 ADJUSTED = (
-    Key(
-        name="light.illuminance",
-        unit="lx",
-        read=lambda setup: setup.light.illuminance_lx,
-        step=lambda _: 1e-4,
-        form="ratio",
-        high=1e9,
-    ),
-    Key(
-        name="light.irradiance",
-        unit="W/m^2",
-        read=lambda setup: setup.light.irradiance_w_m2,
-        step=lambda _: 1e-4,
-        form="ratio",
-        high=1e7,
-    ),
-    Key(
-        name="camera.gain",
-        unit="DN/e",
-        read=lambda setup: setup.gain_dn_e,
-        step=lambda _: 1e-4,
-        form="ratio",
-        low=1e-9,
-        high=1e6,
-    ),
-    Key(
-        name="camera.black_level",
-        unit="DN",
-        read=lambda setup: setup.camera.black_level_dn,
-        step=lambda _: 0.01,
-        fine=lambda setup: 0.01 * setup.full_scale_dn,
-        high=65_000.0,
-    ),
-    Key(
-        name="camera.read_noise",
-        unit="e",
-        read=lambda setup: setup.camera.read_noise_e,
-        step=lambda _: 1.0,
-        fine=lambda _: 2.0,
-        form="square",
-        high=1e6,
-    ),
-    _blur("blur"),
-    _blur("blur_across"),
-    _blur("blur_along"),
-    Key(
-        name="lens.defocus",
-        unit="mm",
-        read=lambda setup: setup.lens.defocus_mm,
-        step=_disc_mm,
-        fine=_disc_mm,
-        form="square",
-        high=1e4,
-        sharp=True,
-    ),
-    Key(
-        name="lens.f_number",
-        unit="",
-        read=lambda setup: setup.lens.f_number,
-        step=lambda _: 5e-4,
-        form="ratio",
-        low=0.5,
-        high=256.0,
-        sharp=True,
-    ),
-    Key(
-        name="lens.transmission",
-        unit="",
-        read=lambda setup: setup.lens.transmission,
-        step=lambda _: 1e-4,
-        form="ratio",
-        high=1.0,
-    ),
-    Key(
-        name="light.edge_falloff",
-        unit="",
-        read=lambda setup: setup.light.edge_falloff,
-        step=lambda _: 1e-3,
-        fine=lambda _: 0.02,
-        high=1.0,
-    ),
-    Key(
-        name="camera.quantum_efficiency",
-        unit="",
-        read=lambda setup: setup.camera.quantum_efficiency,
-        step=lambda _: 1e-4,
-        form="ratio",
-        high=1.0,
-    ),
-    Key(
-        name="camera.prnu",
-        unit="",
-        read=lambda setup: setup.camera.prnu,
-        step=lambda _: 3e-4,
-        scales=True,
-        fine=lambda _: 1e-3,
-        form="square",
-        high=0.5,
-    ),
-    Key(
-        name="camera.dsnu",
-        unit="e",
-        read=lambda setup: setup.camera.dsnu_e,
-        step=lambda _: 0.3,
-        scales=True,
-        fine=lambda _: 1.0,
-        form="square",
-        high=1e6,
-    ),
-    Key(
-        name="camera.dark_current",
-        unit="e/s",
-        read=lambda setup: setup.camera.dark_current_e_s,
-        step=_dark_e_s,
-        fine=_dark_e_s,
-    ),
+    _ratio("light.illuminance", "lx", 1e9),
+    _ratio("light.irradiance", "W/m^2", 1e7),
+    replace(_ratio("camera.gain", "DN/e", 1e6, low=1e-9), place="gain_dn_e"),
+    Key(name="camera.black_level", unit="DN", step=0.01, fine=_percent_dn, high=65_000.0),
+    _spread("camera.read_noise", "e", 1.0, 2.0, 1e6),
+    *_BLURS,
+    replace(_spread("lens.defocus", "mm", _disc_mm, _disc_mm, 1e4), sharp=True),
+    replace(_ratio("lens.f_number", "", 256.0, low=0.5, step=5e-4), sharp=True),
+    _ratio("lens.transmission", "", 1.0),
+    Key(name="light.edge_falloff", unit="", step=1e-3, fine=0.02, high=1.0),
+    _ratio("camera.quantum_efficiency", "", 1.0),
+    replace(_spread("camera.prnu", "", 3e-4, 1e-3, 0.5), scales=True),
+    replace(_spread("camera.dsnu", "e", 0.3, 1.0, 1e6), scales=True),
+    Key(name="camera.dark_current", unit="e/s", step=_dark_e_s, fine=_dark_e_s),
 )
 """Keys that are moved until the model fits, in the order in which they are told."""
 BY_NAME = {each.name: each for each in ADJUSTED}

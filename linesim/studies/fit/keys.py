@@ -50,12 +50,13 @@ def usual_keys(setup: Setup) -> tuple[str, ...]:
 
 def checked_keys(names: Sequence[str], setup: Setup) -> tuple[str, ...]:
     """Take the keys asked for, or refuse them."""
-    faults = [fault for name in names if (fault := _fault(name.strip(), setup))]
-    if not names:
+    asked = list(dict.fromkeys(name.strip() for name in names if name.strip()))
+    faults = [fault for name in asked if (fault := _fault(name, setup))]
+    if not asked:
         faults = ["--keys: nothing was read; expected keys such as light.illuminance,lens.blur"]
     if faults:
         raise InputError(*faults)
-    return tuple(dict.fromkeys(name.strip() for name in names))
+    return tuple(asked)
 
 
 def _fault(name: str, setup: Setup) -> str:

@@ -31,6 +31,11 @@ from linesim.setup.setup import Setup
 from linesim.studies.fit.windows import Window
 from linesim.studies.measure.against.predicted import Prediction
 
+CONTRAST_ERROR = OFF_AXIS_ERROR / 2
+"""Contrast that a rendering gives fine detail too much or too little, between the lens's axes: half
+of the largest error there, as measured on targets with detail in all directions."""
+_COARSE_PX = 2.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Signal:
@@ -97,12 +102,6 @@ def _spread(numbers: Station, *, corrected: bool) -> tuple[float, float]:
     pixels = float(np.asarray(numbers.geometry.pixels_joined)) / lines
     prnu, dsnu_e = float(numbers.sensor.prnu), float(numbers.sensor.dsnu_e)
     return prnu / pixels**0.5, dsnu_e * lines * pixels**0.5
-
-
-CONTRAST_ERROR = OFF_AXIS_ERROR / 2
-"""Contrast that a rendering gives fine detail too much or too little, between the lens's axes: half
-of the largest error there, as measured on targets with detail in all directions."""
-_COARSE_PX = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -9,6 +9,9 @@ from linesim.setup.resolve import resolved_text
 from linesim.studies.fit.found import Fitted
 from linesim.studies.fit.words import answer
 
+FITTED = "fitted.toml"
+"""The fitted setup; a run of the setup itself writes its own as setup.toml into the same folder."""
+
 
 def fit_json(found: Fitted) -> dict[str, object]:
     """Give a fit as fit.json has it."""
@@ -17,7 +20,7 @@ def fit_json(found: Fitted) -> dict[str, object]:
 
 def write_fit(found: Fitted, folder: Path) -> tuple[Path, ...]:
     """Write the fitted setup, the changes and the figures."""
-    setup, changes, figures = (folder / name for name in ("setup.toml", "changes.csv", "fit.json"))
+    setup, changes, figures = (folder / name for name in (FITTED, "changes.csv", "fit.json"))
     write_text(setup, resolved_text(found.after, folder))
     rows = [
         [each.name, each.unit, each.before, each.interval.value, each.interval.low,

@@ -1,4 +1,4 @@
-"""The page of a fit: what changed, what is left of each capture, what tells what."""
+"""The page of a fit and its plots: what changed, what is left of each capture, what tells what."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -163,7 +163,7 @@ def _sections(found: Fitted) -> Iterator[Section]:
         yield Section(title="What they do not tell", parts=(Text(paragraphs=left),))
     yield Section(title="What is left of the captures", parts=tuple(_left(found)))
     if found.correlations:
-        yield Section(title="What is bound to what", parts=tuple(_bound(found)))
+        yield Section(title="Keys that are known together", parts=tuple(_bound(found)))
     own = tuple((each.code, each.text) for each in found.cautions if each.code not in CODES)
     if own:
         yield Section(title="Of this fit", parts=(Cautions(title="The fit", rows=own),))
@@ -233,6 +233,6 @@ def _bound(found: Fitted) -> Iterator[Part]:
 
 def write_fit_page(found: Fitted, folder: Path) -> Path:
     """Write the page beside the other files of a fit."""
-    path = folder / "fit.html"
+    path = folder / "report.html"
     write_report(path, fit_page(found))
     return path

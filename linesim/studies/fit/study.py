@@ -6,8 +6,6 @@ the transport are read off their places; then light, lens and camera are moved, 
 them, until the captures are likeliest (`likelihood`, `scoring`). Keys that captures cannot tell
 apart are left as they are, and named.
 
-Lines that stray, looked for again by a model that fits.
-
 Where sharpness or level is far off, a line's shift is read off a picture that is not the capture's,
 and lines seem to stray that do not. So what was found while placing counts only where captures are
 likelier with it, and strays are looked for once more after the fit.
@@ -39,6 +37,12 @@ from linesim.studies.fit.scoring import Tell
 from linesim.studies.fit.windows import Window, read_capture, window_of
 from linesim.studies.measure.against.predicted import Prediction, prediction
 from linesim.targets.given import reference_of
+
+Changes = Mapping[str, Any]
+_LOOKS = 3
+"""Times that strays are looked for again."""
+_DIGITS = 6
+"""Of a fitted value as it is written into the setup."""
 
 
 def only_likely(case: Case) -> Case:
@@ -98,13 +102,6 @@ def _added(window: Window, more: Sequence[Series]) -> Window:
         sways_px=moved.get("sways_px", window.sways_px),
         taken=taken,
     )
-
-
-Changes = Mapping[str, Any]
-_LOOKS = 3
-"""Times that strays are looked for again."""
-_DIGITS = 6
-"""Of a fitted value as it is written into the setup."""
 
 
 def fit(
@@ -205,13 +202,14 @@ def _variants(
     """Give the setup of each image."""
     for number, changes in conditions.items():
         if not 1 <= number <= count:
-            msg = f"conditions: read image {number}, but there are {count}; expected 1 to {count}"
+            there = "1, as one image was given" if count == 1 else f"1 to {count}"
+            msg = f"--taken (conditions): read image {number}; expected {there}"
             raise InputError(msg)
         both = sorted(set(changes) & set(names))
         if both:
             msg = (
-                f"conditions of image {number}: read {', '.join(both)}, which is fitted; expected "
-                "what is known of it, or other keys to fit"
+                f"--taken (conditions) of image {number}: read {', '.join(both)}, which is to be "
+                "fitted; expected keys whose values are known, or other --keys"
             )
             raise InputError(msg)
     return tuple(changed(setup, conditions.get(number, {})) for number in range(1, count + 1))

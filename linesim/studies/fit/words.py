@@ -18,6 +18,12 @@ _BOUND = 0.95
 _LITTLE = 5e-4
 _NOISE = 1.03
 """Misfit up to which what is left counts as noise alone; our choice."""
+_WIDTH = 100
+_SIGMAS = 5.0
+_SHARED = 0.02
+"""Correlation of neighbours that is worth a word, and in so many standard errors; our choice."""
+_COARSE = 0.05
+"""Blur by the reference's pixels over that of an object pixel, from which on; our choice."""
 
 
 def answer(found: Fitted) -> list[str]:
@@ -27,10 +33,13 @@ def answer(found: Fitted) -> list[str]:
     told = f"{many} captures tell" if many > 1 else "the capture tells"
     if not count:
         return [f"None of the keys asked for is one that {told}."]
-    if not changes:
+    names = _listed([each.name for each in changes]) if changes else found.found[0].name
+    if count == 1:
+        state = "not as set up" if changes else "as set up, within its interval"
+        first = f"The one key that {told}, {names}, is {state}."
+    elif not changes:
         first = f"All {count} keys that {told} are as set up, within their intervals."
     else:
-        names = _listed([each.name for each in changes])
         verb = "is" if len(changes) == 1 else "are"
         first = f"Of {count} keys that {told}, {len(changes)} {verb} not as set up: {names}."
     return [first, *map(_met, found.captures)]
@@ -99,8 +108,9 @@ def bound(found: Fitted) -> Iterator[str]:
         groups = [*rest, list(dict.fromkeys([*together, *pair]))]
     for group in groups:
         yield (
-            f"{_listed(group)} are bound: their errors correlate by {_BOUND:g} and more, and the "
-            "captures tell what they make together far better than each alone."
+            f"{_listed(group)} are known together far better than each alone: their errors "
+            f"correlate by {_BOUND:g} or more, so that one too high goes with another that makes "
+            "up for it."
         )
 
 
@@ -123,9 +133,6 @@ def place_lines(found: Fitted) -> Iterator[str]:
         )
 
 
-_WIDTH = 100
-
-
 def fit_text(found: Fitted) -> str:
     """Lay a fit out."""
     lines = [f"fit: {found.before.title}"]
@@ -144,13 +151,6 @@ def fit_text(found: Fitted) -> str:
     for sentence in said:
         lines += ["", *textwrap.wrap(sentence, _WIDTH)]
     return "\n".join([*lines, *caution_lines(found.cautions, MACHINERY)])
-
-
-_SIGMAS = 5.0
-_SHARED = 0.02
-"""Correlation of neighbours that is worth a word, and in so many standard errors; our choice."""
-_COARSE = 0.05
-"""Blur by the reference's pixels over that of an object pixel, from which on; our choice."""
 
 
 def fit_cautions(

@@ -19,6 +19,7 @@ from linesim.setup.errors import InputError
 GREY = "grey"
 """Name of the only channel of an image without colours."""
 Image = Path | str | NDArray[Any]
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -139,9 +140,6 @@ def _of_one_depth(areas: Sequence[Area]) -> tuple[Area, ...]:
         )
         for each in areas
     )
-
-
-Found = TypeVar("Found")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -1,4 +1,4 @@
-"""Options that are shown: each is checked as a file is, and must give the same figures again."""
+"""Options that are shown, each checked as a file is, and those that do as well."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -25,6 +25,10 @@ EXACT, CLOSE = 1e-9, 2e-3
 Shares within which figures count as the same: of what is chosen, and of what follows from integrals
 over frequencies, which are right to so much.
 """
+AGREE = 1e-9
+"""Share by which the figures of one option, and those of all at once, may differ."""
+_MOST_SAID = 4
+"""Values that make no difference are named up to so many; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,12 +79,6 @@ def _indexes(space: Space, places: list[list[int]]) -> Places:
     grids = np.meshgrid(*(np.array(each, dtype=np.intp) for each in places), indexing="ij")
     flat = np.ravel_multi_index([each.ravel() for each in grids], space.shape)
     return np.asarray(flat, dtype=np.intp)
-
-
-AGREE = 1e-9
-"""Share by which the figures of one option, and those of all at once, may differ."""
-_MOST_SAID = 4
-"""Values that make no difference are named up to so many; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -31,6 +31,7 @@ REASONS = {
 _WITHOUT_KEY = ("binning", "camera", "lens", "light")
 _SAME = 1e-6
 _FEW_REFUSALS = 3
+_LIGHT = "irradiance_target_w_m2"
 
 
 def chosen(row: Row, found: Ranking) -> str:
@@ -141,9 +142,6 @@ def refusals(found: Ranking) -> list[str]:
     said = [f"{count} options: {why}" for why, count in ranked[:_FEW_REFUSALS]]
     rest = len(ranked) - _FEW_REFUSALS
     return [*said, f"and {rest} more reasons"] if rest > 0 else said
-
-
-_LIGHT = "irradiance_target_w_m2"
 
 
 def rank_people(found: Ranking) -> tuple[Shared, ...]:

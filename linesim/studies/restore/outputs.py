@@ -6,8 +6,9 @@ from linesim.files.atomic import write_json, write_text
 from linesim.files.images_out import write_tiff
 from linesim.setup.errors import InputError
 from linesim.studies.calibrate.outputs import codes_of, white_of
+from linesim.studies.calibrate.words import target_lines
 from linesim.studies.restore.study import Material
-from linesim.studies.restore.words import spoken, target_lines
+from linesim.studies.restore.words import spoken
 
 
 def restored_json(found: Material) -> dict[str, object]:
@@ -39,6 +40,6 @@ def write_restored(found: Material, folder: Path) -> tuple[Path, ...]:
         raise InputError(msg)
     paths = tuple(folder / name for name in ("target.tif", "target.toml", "restored.json"))
     write_tiff(paths[0], codes_of(found.data, white))
-    write_text(paths[1], target_lines(found, white))
+    write_text(paths[1], target_lines(found.pixel_size_um, white))
     write_json(paths[2], restored_json(found))
     return paths

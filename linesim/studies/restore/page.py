@@ -12,8 +12,9 @@ from linesim.report.picture import round_length_mm
 from linesim.report.setup_tables import setup_section
 from linesim.setup.arrays import ImageArray
 from linesim.studies.calibrate.outputs import white_of
+from linesim.studies.calibrate.words import target_lines
 from linesim.studies.restore.study import Material
-from linesim.studies.restore.words import spoken, target_lines
+from linesim.studies.restore.words import spoken
 from linesim.studies.scan.before_after import on_screen, png_of
 
 _LONGEST_PX = 1200
@@ -94,7 +95,7 @@ def restored_page(found: Material) -> Page:
     )
     rows = tuple((each.code, each.text) for each in found.cautions)
     minded = (Section(title="Cautions", parts=(Cautions(title="To mind", rows=rows),)),)
-    lines_text = target_lines(found, white_of(found.data))
+    lines_text = target_lines(found.pixel_size_um, white_of(found.data))
     return Page(
         title=found.name,
         job="A scan as a target",

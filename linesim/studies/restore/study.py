@@ -148,8 +148,8 @@ def _reflectance(
     profile = column_profile(setup, samples_dn.shape[1])
     if not profile.min() > _LEAST_LIGHT:
         msg = (
-            f"light: {profile.min():.1%} of the middle's is left at the ends of the line; expected "
-            f"over {_LEAST_LIGHT:.0%}, or nothing can be told there"
+            f"light: the ends of the line get {profile.min():.1%} of the light in its middle; "
+            f"expected over {_LEAST_LIGHT:.0%}, so that the scan shows the target there"
         )
         raise InputError(msg)
     white_e = float(numbers.electrons_white) / float(numbers.white_reflectance or 1.0)

@@ -14,6 +14,19 @@ from linesim.studies.scan.study import Scan
 
 _BLOCK_VALUES = 1 << 24
 """Values of the source held at a time."""
+_LONGEST_PX = 1200
+_MOST_VALUES = 1_200_000
+"""Of one picture: a coloured one, with three values a pixel, gets fewer pixels."""
+_LARGEST_SAMPLE_PX = 8
+_DETAIL_SAMPLES = 72
+_FEWEST_LINES = 8
+_MOST_SEARCHED = 1 << 25
+"""Samples that are searched for a detail; of a longer scan, its beginning."""
+_FAINTEST_E = 1e-3
+_EVEN = 1e-3
+"""Share of the light by which a block must vary, so that rounding is not taken for a spot."""
+_DETAIL_SHARE = 0.6
+"""A detail is worth showing where it is shorter than this share of the scan, each way."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,21 +104,6 @@ def area_means(
         blocks.append(np.stack([(sideways @ plane.T).T for plane in planes], axis=-1))
     means = np.concatenate(blocks)
     return np.asarray(means if len(source.shape) > 2 else means[:, :, 0])  # noqa: PLR2004 -- colour
-
-
-_LONGEST_PX = 1200
-_MOST_VALUES = 1_200_000
-"""Of one picture: a coloured one, with three values a pixel, gets fewer pixels."""
-_LARGEST_SAMPLE_PX = 8
-_DETAIL_SAMPLES = 72
-_FEWEST_LINES = 8
-_MOST_SEARCHED = 1 << 25
-"""Samples that are searched for a detail; of a longer scan, its beginning."""
-_FAINTEST_E = 1e-3
-_EVEN = 1e-3
-"""Share of the light by which a block must vary, so that rounding is not taken for a spot."""
-_DETAIL_SHARE = 0.6
-"""A detail is worth showing where it is shorter than this share of the scan, each way."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

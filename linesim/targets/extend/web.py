@@ -1,5 +1,7 @@
 """A web from a photograph, as a linear TIFF file of 16 bit, written as it is drawn."""
 
+import math
+import shutil
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -172,6 +174,17 @@ def drawn_web(web: Web, photograph: ImageArray) -> tuple[Method, Iterator[ImageA
     return method, surface.strips(*web.shape, web.seed)
 
 
+def _refuse_no_room(out: Path, shape: tuple[int, ...]) -> None:
+    """Refuse before any work what the disk cannot hold."""
+    size, free = 2 * math.prod(shape), shutil.disk_usage(out.parent).free
+    if size > free:
+        msg = (
+            f"--size: read {shape[1]} x {shape[0]} pixels, a file of {size / 1e9:.3g} GB, but "
+            f'the disk of "{out}" has {free / 1e9:.3g} GB left; expected a smaller web'
+        )
+        raise InputError(msg)
+
+
 def write_web(web: Web, out: Path, tell: Callable[[int, int], None] | None = None) -> Method:
     """
     Make a web and write it, linear and of 16 bit, BigTIFF where it needs more than 4 GB.
@@ -198,8 +211,9 @@ def write_web(web: Web, out: Path, tell: Callable[[int, int], None] | None = Non
     ).data
     method, strips = drawn_web(web, photograph)
     rows, columns = web.shape
+    shape = (rows, columns, *photograph.shape[2:])
     with atomic_path(out) as temporary:
-        shape = (rows, columns, *photograph.shape[2:])
+        _refuse_no_room(out, shape)
         offset, done = lay_out_tiff(temporary, shape, np.dtype(np.uint16)), 0
         with temporary.open("r+b") as stream:
             stream.seek(offset)

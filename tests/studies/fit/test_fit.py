@@ -66,6 +66,7 @@ def folder(small: "Job", tmp_path_factory: pytest.TempPathFactory) -> Path:
             ",".join(KEYS),
             "--out",
             str(folder / "out"),
+            "--report",
             "--json",
         ],
     )
@@ -129,10 +130,10 @@ def test_noise_alone_is_left(folder: Path) -> None:
 
 def test_what_is_written_runs(folder: Path) -> None:
     """The fitted setup loads and has the fitted values; page and changes lie beside it."""
-    found, fitted = read(folder), load_setup(folder / "out" / "setup.toml")
+    found, fitted = read(folder), load_setup(folder / "out" / "fitted.toml")
     assert fitted.lens.blur_um == pytest.approx(found["keys"]["lens.blur"]["value"], rel=1e-5)
     assert json.loads((folder / "out" / "fit.json").read_text("utf-8")) == found
-    assert "noise alone" in (folder / "out" / "fit.html").read_text("utf-8")
+    assert "noise alone" in (folder / "out" / "report.html").read_text("utf-8")
     rows = (folder / "out" / "changes.csv").read_text("utf-8").splitlines()
     assert len(rows) == 1 + len(KEYS)
     assert str(folder) not in (folder / "out" / "fit.json").read_text("utf-8")
@@ -254,11 +255,11 @@ def test_a_part_that_could_lie_anywhere_is_refused(tmp_path: Path) -> None:
     for part in [image[:40, :50]]:
         with pytest.raises(InputError, match="cannot be brought into register"):
             fit(dim, [part])
-    (tmp_path / "setup.toml").write_text(resolved_text(dim, tmp_path), "utf-8")
+    (tmp_path / "fitted.toml").write_text(resolved_text(dim, tmp_path), "utf-8")
     tifffile.imwrite(tmp_path / "scan.tif", image)
     asked = [
         "fit",
-        str(tmp_path / "setup.toml"),
+        str(tmp_path / "fitted.toml"),
         str(tmp_path / "scan.tif"),
         "--out",
         str(tmp_path),

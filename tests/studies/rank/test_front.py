@@ -6,7 +6,7 @@ from numpy.testing import assert_array_equal
 
 from linesim.setup.arrays import FloatArray
 from linesim.studies.batch.station_arrays import alike
-from linesim.studies.rank.study import front_of
+from linesim.studies.rank.front import front_of
 
 
 def by_comparing_all(points: FloatArray) -> list[int]:

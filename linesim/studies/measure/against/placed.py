@@ -24,6 +24,8 @@ _LIT = 0.1
 _FAR = 0.05
 """Share of the detail's variance that is left, from which on lines may stray far; our choice."""
 _CLOSE_PX = 0.004
+_NEAR_PX = 1.0
+"""Found so near to where it is set up that both lead to one place: it is looked for once."""
 _RIM_PX = 10
 _LEANS, _LESS_LIKELY = 0.005, 0.002
 """Leaning from which on a place must fit better than one that does not, and by how much; our
@@ -79,7 +81,8 @@ def placed(own: Prediction, captured_dn: FloatArray, name: str) -> Placed:
     ))  # fmt: skip
     first = int(np.clip(round(lies.steps.across), 0, own.width_px - columns))
     placed_at = _closer(own, turned, _Guess(lies, found.mirrored, first), best)
-    if columns == own.width_px:
+    near = found.mirrored == "no" and largest(lies.steps, captured_dn.shape) < _NEAR_PX
+    if columns == own.width_px and not near:
         # a whole capture that lies as set up is taken so, where noise hides what else might be
         as_set_up = _closer(own, captured_dn, _Guess(flat, "no", 0), best)
         placed_at = min(placed_at, as_set_up, key=lambda one: _unlike(one, best))

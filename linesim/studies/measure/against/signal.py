@@ -1,4 +1,4 @@
-"""Signal, black level, fall-off and noise of a capture, against the prediction."""
+"""Signal, black level, fall-off, noise and sharpness of a capture, against the prediction."""
 
 from dataclasses import dataclass
 
@@ -22,6 +22,14 @@ from linesim.studies.measure.against.predicted import Prediction
 _BLACK_SHARE = 0.002
 _BLACK_DN = 0.5
 """Least difference of black that counts, in parts of white and in numbers; our choice."""
+_FARTHEST_CYC_PX = 1.0
+_GRID = 2001
+_PATTERN = 0.001
+_LINE_LIGHT = 0.002
+_STRAY_PX = 0.05
+"""Least differences that count: of the columns' and the lines' light, in parts; of the lines'
+places, in samples. Our choice."""
+_ROUNDING = 1e-9
 
 
 def signal(numbers: Station, level: Levels, noise: Estimate) -> tuple[Difference, ...]:
@@ -110,10 +118,6 @@ def noise_parts(
     return tuple(found)
 
 
-_FARTHEST_CYC_PX = 1.0
-_GRID = 2001
-
-
 def sharpness(numbers: Station, found: Transfer, reference_um: float) -> tuple[Difference, ...]:
     """
     Give MTF50 of the prediction, and of the prediction times the blur that was found.
@@ -153,14 +157,6 @@ def _half(cycles: FloatArray, mtf: FloatArray) -> float:
     """First frequency at which a curve falls to one half. [cycles/px]."""
     below = int(np.argmax(mtf < 0.5)) or len(mtf) - 1  # noqa: PLR2004 -- MTF50
     return float(np.interp(-0.5, -mtf[below - 1 : below + 1], cycles[below - 1 : below + 1]))
-
-
-_PATTERN = 0.001
-_LINE_LIGHT = 0.002
-_STRAY_PX = 0.05
-"""Least differences that count: of the columns' and the lines' light, in parts; of the lines'
-places, in samples. Our choice."""
-_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -31,6 +31,9 @@ from linesim.studies.measure.bars.layout import layout_sets
 from linesim.studies.measure.sharpness_input import Direction, Plane, direction_of, read_plane
 
 _FEWEST_PX = 3
+CONTRAST = 0.2
+"""What counts as told apart where nobody says otherwise; our choice."""
+DIRECTIONS: tuple[Direction, ...] = ("across", "along")
 
 
 def captured_set(
@@ -74,11 +77,6 @@ def _noise(view: FloatArray) -> float:
     change = np.diff(view, axis=0)
     spread = 1.4826 * float(np.median(np.abs(change - np.median(change)))) / np.sqrt(2)
     return float(spread / np.sqrt(view.shape[0]))
-
-
-CONTRAST = 0.2
-"""What counts as told apart where nobody says otherwise; our choice."""
-DIRECTIONS: tuple[Direction, ...] = ("across", "along")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -1,4 +1,4 @@
-"""The contrast of groups of bars, for the console."""
+"""The contrast of groups of bars, for the console, and their plot."""
 
 from collections.abc import Callable
 from typing import TYPE_CHECKING
@@ -12,6 +12,8 @@ from linesim.studies.measure.sharpness_input import Direction
 
 _GAP = "  "
 Column = tuple[str, Callable[[MeasuredSet], str]]
+_BAND = 2.0  # standard deviations
+_NYQUIST_CYC_PX = 0.5
 
 
 def text(found: MeasuredBars) -> str:
@@ -90,9 +92,6 @@ def _notes(found: MeasuredBars) -> list[str]:
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-_BAND = 2.0  # standard deviations
-_NYQUIST_CYC_PX = 0.5
 
 
 def png(found: MeasuredBars) -> bytes:

@@ -16,6 +16,12 @@ from linesim.setup.light.spectra import PHOTONS_PER_J_NM
 
 _OWN = "as the file says"
 _PLANE = 2
+Progress = Callable[[int, int], None]
+Frames = NDArray[np.uint16]
+_DRIFT = 0.05
+"""Share of their mean by which frames of the same light may differ; our choice."""
+_DRIFT_SD = 10.0
+"""And so many standard errors of it; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,14 +137,6 @@ def _uneven(image: NDArray[np.uint16], word: Word) -> str:
         f"holds samples that are no multiples of {word.factor}, as those of other frames are; "
         "expected frames stored alike"
     )
-
-
-Progress = Callable[[int, int], None]
-Frames = NDArray[np.uint16]
-_DRIFT = 0.05
-"""Share of their mean by which frames of the same light may differ; our choice."""
-_DRIFT_SD = 10.0
-"""And so many standard errors of it; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

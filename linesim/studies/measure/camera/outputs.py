@@ -1,4 +1,4 @@
-"""What measuring a camera leaves on disk, each file whole or not there at all."""
+"""What measuring a camera leaves on disk: a `[camera]` section, all figures, a page."""
 
 from collections.abc import Iterator
 from importlib.util import find_spec

@@ -24,6 +24,11 @@ from linesim.studies.measure.detection.lattice import Lattice, lattice, painted
 
 _SHIFTS = (-1, 0, 1)
 """Samples around a place in which its peak is looked for."""
+PEAKS = 1e-4
+"""Of noise a sample, at the lower threshold at which they can be counted."""
+_COUNTED = 1_000_000
+"""Samples of good product in which they are counted, at most."""
+_CLIPPING = 0.999
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,13 +84,6 @@ def peaks_over(made: Filter, left_e: FloatArray, level: float) -> int:
     for each in maps:
         best = np.maximum(best, each)
     return int(np.count_nonzero((best > level) & (best == maximum_filter(best, 3))))
-
-
-PEAKS = 1e-4
-"""Of noise a sample, at the lower threshold at which they can be counted."""
-_COUNTED = 1_000_000
-"""Samples of good product in which they are counted, at most."""
-_CLIPPING = 0.999
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -1,4 +1,4 @@
-"""The figures of a slanted edge, for the console."""
+"""The figures of a slanted edge, for the console, and its plot."""
 
 from typing import TYPE_CHECKING
 
@@ -8,6 +8,11 @@ from linesim.metrics.flat.noise import Estimate
 from linesim.report.plots import COLOURS, INK, MARKS, new_figure, png_bytes
 from linesim.studies.measure.edge.study import MeasuredEdge
 from linesim.studies.measure.lines import caution_lines, paragraph, plus_minus, row
+
+_REACH = 4.0  # of the edge spread, in rises from 10 % to 90 %
+_LEAST_PX = 5.0
+_BAND = 2.0  # standard deviations
+_NYQUIST_CYC_PX = 0.5
 
 
 def text(found: MeasuredEdge) -> str:
@@ -95,11 +100,6 @@ def _notes(found: MeasuredEdge) -> list[str]:
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-_REACH = 4.0  # of the edge spread, in rises from 10 % to 90 %
-_LEAST_PX = 5.0
-_BAND = 2.0  # standard deviations
-_NYQUIST_CYC_PX = 0.5
 
 
 def png(found: MeasuredEdge) -> bytes:

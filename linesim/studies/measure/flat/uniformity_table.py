@@ -1,4 +1,4 @@
-"""How even a line is, for the console."""
+"""How even a line is, for the console, and its plot."""
 
 from collections.abc import Callable
 from typing import TYPE_CHECKING
@@ -16,6 +16,9 @@ from linesim.studies.measure.flat.uniformity import BY_CHANCE, MeasuredUniformit
 from linesim.studies.measure.lines import caution_lines, channel_lines, plus_minus
 
 _LEAST = 1e-12
+_MOST_POINTS = 4000
+_GREY = "#a8a8b0"
+_HEADROOM = 1.15
 
 
 def text(found: MeasuredUniformity) -> str:
@@ -116,10 +119,6 @@ def _ratios(each: Uniformity) -> str:
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-_MOST_POINTS = 4000
-_GREY = "#a8a8b0"
-_HEADROOM = 1.15
 
 
 def png(found: MeasuredUniformity) -> bytes:

@@ -1,4 +1,4 @@
-"""What an image of anything tells, for the console."""
+"""What an image of anything tells, for the console, and its plot."""
 
 from collections.abc import Callable
 from typing import TYPE_CHECKING
@@ -21,6 +21,8 @@ _LIMITS = (
     "  motion blur only where the target has no direction of its own; a line exposed for its whole",
     "  period has one pixel of it by nature, some 0.9.",
 )
+_BINS = 256
+_LONG = 2
 
 
 def text(found: MeasuredScene) -> str:
@@ -94,9 +96,6 @@ def _reach(last_cyc_px: float, found: Directional) -> str:
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-_BINS = 256
-_LONG = 2
 
 
 def png(found: MeasuredScene) -> bytes:
