@@ -27,10 +27,10 @@ ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "linesim" / "figures" / "README.md"
 MEASURES = {
     "camera": ("camera/cautions",),
-    "noise": ("flat/noise", "areas.file_cautions", "flat/cautions", "channels.black_caution"),
+    "noise": ("flat/noise", "areas.file_cautions", "flat/cautions", "areas.black_caution"),
     "uniformity": ("flat/uniformity", "areas.file_cautions", "flat/cautions",
-                   "channels.black_caution"),
-    "scene": ("scene/study", "areas.file_cautions", "channels.black_caution"),
+                   "areas.black_caution"),
+    "scene": ("scene/study", "areas.file_cautions", "areas.black_caution"),
     "edge": ("areas.file_cautions",),
     "bars": ("areas.file_cautions",),
 }  # fmt: skip

@@ -47,7 +47,6 @@ class Along(Space):
     Parameters
     ----------
     base : Setup; what stays; it stands at the first corner
-    axes : tuple of Axis; one a range
     lead : Setup or None; whose exposure time every option takes; ``None`` leaves it its own
     ranges : tuple of Range; what changes, one an axis
     values : sequence of sequence of float; of each range, in the unit of a checked setup
@@ -123,13 +122,7 @@ def along(setup: Setup, lead: Setup | None, ranges: tuple[Range, ...]) -> Along:
 
     Parameters
     ----------
-    setup : Setup; what stays
     lead : Setup or None; whose exposure time every option takes; ``None`` leaves it its own
-    ranges : tuple of Range; what changes
-
-    Raises
-    ------
-    InputError; where a corner is no valid setup
     """
     gone = displaced(setup, [each.key.dotted for each in ranges])
     first, last = (

@@ -43,17 +43,10 @@ _RANGE_MARKS = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """
-    What was read.
-
-    Parameters
-    ----------
-    axes : tuple of Axis; what may be chosen
-    faults : tuple of str; a sentence for each fault; none where all is well
-    """
+    """What was read."""
 
     axes: tuple[Axis, ...] = ()
-    faults: tuple[str, ...] = ()
+    faults: tuple[str, ...] = ()  # a sentence for each fault; none where all is well
 
 
 def axes_of(options: object, choices: object, base: Setup) -> Reading:
@@ -64,7 +57,6 @@ def axes_of(options: object, choices: object, base: Setup) -> Reading:
     ----------
     options : mapping; dotted key -> list, range or single value
     choices : mapping; name -> label -> keys and values that go together
-    base : Setup; what all options share
     """
     faults: list[str] = []
     axes = (*_choice_axes(choices, base, faults), *_option_axes(options, base, faults))
@@ -76,11 +68,6 @@ def axes_of(options: object, choices: object, base: Setup) -> Reading:
 def displaced(setup: Setup, keys: Collection[str]) -> dict[str, None]:
     """
     Name keys of a setup whose place others take, as the field of view does the magnification's.
-
-    Parameters
-    ----------
-    setup : Setup
-    keys : collection of str; dotted; what is chosen
 
     Returns
     -------
@@ -98,10 +85,6 @@ def displaced(setup: Setup, keys: Collection[str]) -> dict[str, None]:
 def flat_keys(table: Mapping[str, Any]) -> dict[str, Any]:
     """
     Read dotted keys, which TOML nests unless they stand in quotes.
-
-    Parameters
-    ----------
-    table : mapping; as parsed
 
     Returns
     -------

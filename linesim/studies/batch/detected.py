@@ -25,37 +25,22 @@ _ROOM = 1e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Signals:
-    """
-    What detection asks of options.
+    """What detection asks of options."""
 
-    Parameters
-    ----------
-    blurs : Station; one station of each blur; arrays of shape (k, 1)
-    blur : ndarray of int, shape (n, 1) or (n, colours); which of these an option has
-    base : Ground; the product under the defect, each number of shape (n, colours)
-    """
-
-    blurs: Station
-    blur: Places
-    base: Ground
+    blurs: Station  # one station of each blur; arrays of shape (k, 1)
+    blur: Places  # shape (n, 1); which of these an option has
+    base: Ground  # the product under the defect, each number of shape (n, colours)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Found:
-    """
-    What options find, the weakest colour each.
+    """What options find, the weakest colour each."""
 
-    Parameters
-    ----------
-    smallest_um : ndarray of shape (n,); size found at the wanted rates; infinite without light [µm]
-    dprime : ndarray of shape (n,), or None
-        Of the requirement's smallest defect, where it names one.
-    met : ndarray of shape (n,)
-        Whether that is what is wanted, in every colour; true where none is named.
-    """
-
+    # shape (n,); size found at the wanted rates; infinite without light [µm]
     smallest_um: FloatArray
+    # shape (n,); of the requirement's smallest defect, where it names one
     dprime: FloatArray | None
+    # shape (n,); whether that is what is wanted, in every colour; true where none is named
     met: NDArray[np.bool_]
 
 
@@ -93,10 +78,6 @@ def _flat(leaf: Figure, shape: tuple[int, int]) -> FloatArray:
 def together(parts: Sequence[Signals]) -> Signals:
     """
     Put options of several blocks together.
-
-    Parameters
-    ----------
-    parts : sequence of Signals; at least one
 
     Returns
     -------
@@ -164,7 +145,6 @@ def found_by(signals: Signals, wanted: Search) -> Found:
 
     Parameters
     ----------
-    signals : Signals; of the options
     wanted : Search; what is searched; its product is that of the signals already
     """
     size_um = np.zeros(len(signals.blur))
@@ -183,7 +163,6 @@ def dprime_share(signals: Signals, wanted: Search) -> FloatArray:
 
     Parameters
     ----------
-    signals : Signals; of the options
     wanted : Search; what is searched, with a smallest defect
 
     Returns

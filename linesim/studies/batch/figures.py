@@ -62,13 +62,7 @@ _OF_ONE = frozenset(
 
 
 def nobody(_done: int, _total: int) -> None:
-    """
-    Tell nobody how far it is.
-
-    Parameters
-    ----------
-    _done, _total : int; options
-    """
+    """Tell nobody how far it is."""
 
 
 def _own(block: Block) -> Group:
@@ -121,10 +115,6 @@ def groups_of(setups: Iterable[Setup]) -> dict[str, str]:
     Parameters
     ----------
     setups : iterable of Setup; the stations; one without light lacks some figures
-
-    Raises
-    ------
-    InputError; where a setup cannot be run
     """
     return {
         name: group
@@ -143,20 +133,14 @@ def figures_of(
 
     Parameters
     ----------
-    space : Space; what may be chosen
     indices : ndarray of int, shape (n,); which options
     groups : mapping; figure -> group, as `groups_of` has them
-    tell : callable; is told how far it is
 
     Returns
     -------
     dict
         Figure -> array of shape (n, 1), or (n, 3) for one value a colour; not a number where the
         figure has no value.
-
-    Raises
-    ------
-    InputError; where an option cannot be run
     """
     cheap = {name: group for name, group in groups.items() if group != COSTLY}
     costly = {name: group for name, group in groups.items() if group == COSTLY}
@@ -214,11 +198,6 @@ def _joined(parts: list[Block]) -> Block:
 def figures_on(block: Block, groups: Mapping[str, str]) -> Figures:
     """
     Work figures out for the options of a block.
-
-    Parameters
-    ----------
-    block : Block
-    groups : mapping; figure -> group
 
     Returns
     -------

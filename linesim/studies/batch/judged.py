@@ -76,7 +76,6 @@ def demands_of(setup: Setup, varied: Collection[str] = ()) -> tuple[Demand, ...]
 
     Parameters
     ----------
-    setup : Setup
     varied : collection of str
         Dotted keys that do not stay; a requirement that is varied itself is left out.
 
@@ -94,10 +93,6 @@ def asked_of(judged_by: Collection[Demand]) -> tuple[Demand, ...]:
     """
     Leave the requirements of the setup.
 
-    Parameters
-    ----------
-    judged_by : collection of Demand; all that is judged
-
     Returns
     -------
     tuple of Demand; without what is always judged
@@ -111,7 +106,6 @@ def weakest(figure: str, values: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    figure : str; name of the figure
     values : ndarray of shape (..., colours)
 
     Returns
@@ -128,7 +122,6 @@ def worst_of(demand: Demand, figures: Mapping[str, FloatArray]) -> FloatArray:
 
     Parameters
     ----------
-    demand : Demand; what is judged
     figures : mapping; figure -> array of shape (..., colours), those of the demand among them
 
     Returns
@@ -139,13 +132,7 @@ def worst_of(demand: Demand, figures: Mapping[str, FloatArray]) -> FloatArray:
 
 
 def place_of(requirement: str) -> int:
-    """
-    Give the place among the demands at which a requirement is judged.
-
-    Parameters
-    ----------
-    requirement : str; its name
-    """
+    """Give the place among the demands at which a requirement is judged."""
     limit = requirement not in DEMANDS and requirement.startswith(LIMITS)
     return DEMANDS.index("limits" if limit else requirement)
 
@@ -161,10 +148,6 @@ def judged(
     figures : mapping; figure -> array of shape (n, colours), those of the demands among them
     asked : collection of Demand; each named in ``DEMANDS``
     possible : ndarray of bool, shape (n,); which options are legal setups
-
-    Returns
-    -------
-    Judged; arrays of shape (n,)
     """
     first, margin = np.full(possible.shape, PASSED, dtype=np.int8), np.zeros(possible.shape)
     for demand in sorted(asked, key=lambda each: -place_of(each.requirement)):

@@ -84,10 +84,6 @@ def unit_of(figure: str) -> str:
     """
     Give the unit of a figure.
 
-    Parameters
-    ----------
-    figure : str; its name
-
     Returns
     -------
     str; empty for a plain number

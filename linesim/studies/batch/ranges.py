@@ -34,25 +34,15 @@ _RANGE = re.compile(r"([^:]*):([^:]*):\s*(log|lin)([0-9]{1,9})\s*")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Range:
-    """
-    Values of one key.
-
-    Parameters
-    ----------
-    key : NumericKey
-    unit, base_unit : str
-        As the user wrote it, and as a checked setup has it; both empty for a bare number.
-    ratio : float; the user's unit over that of a checked setup
-    base_values : tuple of float; rising, in the unit of a checked setup
-    log : bool; whether they are spread in equal ratios
-    """
+    """Values of one key."""
 
     key: NumericKey
+    # as the user wrote it, and as a checked setup has it; both empty for a bare number
     unit: str
     base_unit: str
-    ratio: float
-    base_values: tuple[float, ...]
-    log: bool
+    ratio: float  # the user's unit over that of a checked setup
+    base_values: tuple[float, ...]  # rising, in the unit of a checked setup
+    log: bool  # whether they are spread in equal ratios
 
     @property
     def values(self) -> tuple[float, ...]:
@@ -103,17 +93,7 @@ def short(number: float) -> str:
 
 
 def split_ranges(words: Sequence[str]) -> dict[str, str]:
-    """
-    Take words such as ``key=range`` apart.
-
-    Parameters
-    ----------
-    words : sequence of str; one a key
-
-    Raises
-    ------
-    InputError; where a word is not of that form, or a key stands twice
-    """
+    """Take words such as ``key=range`` apart."""
     found: dict[str, str] = {}
     for word in words:
         key, mark, text = (part.strip() for part in word.partition("="))
@@ -128,22 +108,7 @@ def split_ranges(words: Sequence[str]) -> dict[str, str]:
 
 
 def ranges_of(setup: Setup, texts: Mapping[str, str]) -> tuple[Range, ...]:
-    """
-    Read ranges.
-
-    Parameters
-    ----------
-    setup : Setup
-    texts : mapping of str to str; dotted key -> range
-
-    Returns
-    -------
-    tuple of Range; one or two
-
-    Raises
-    ------
-    InputError; where a key takes no number, a range is none, or there are too many keys or points
-    """
+    """Read ranges."""
     if not 0 < len(texts) <= MOST_KEYS:
         read = f"read {len(texts)} keys" if texts else "nothing was read"
         msg = f"range: {read}, but one key or two can be varied; expected such as {_EXAMPLE}"

@@ -37,21 +37,11 @@ def figures_along(space: Along, groups: Mapping[str, str], tell: Tell = nobody) 
     """
     Work figures out along ranges, the costly ones at all options or at enough of them.
 
-    Parameters
-    ----------
-    space : Along
-    groups : mapping; figure -> group
-    tell : callable; is told how far it is
-
     Returns
     -------
     dict
         Figure -> array of shape (options, 1), or (options, 3) for one value a colour; those of
         detection right to 0.0005 of themselves, all others as `figures_of` has them.
-
-    Raises
-    ------
-    InputError; where an option cannot be run
     """
     costly = {name: group for name, group in groups.items() if group == COSTLY}
     others = {name: group for name, group in groups.items() if group != COSTLY}

@@ -47,35 +47,20 @@ _FACE = frozenset(f"target.{key}" for key in FACE)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Point:
-    """
-    One value of an axis.
-
-    Parameters
-    ----------
-    label : str; as people see it
-    changes : mapping; dotted key -> value, as `linesim.changed` takes it
-    number : float or None; in the key's own unit, where it may be one of an array
-    inside : object; as a checked setup has it, where it is no such number and need not be read anew
-    """
+    """One value of an axis."""
 
     label: str
-    changes: Mapping[str, Any]
-    number: float | None = None
+    changes: Mapping[str, Any]  # dotted key -> value, as `linesim.changed` takes it
+    number: float | None = None  # in the key's own unit, where it may be one of an array
+    # as a checked setup has it, where it is no such number and need not be read anew
     inside: object = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Axis:
-    """
-    One thing to choose.
+    """One thing to choose."""
 
-    Parameters
-    ----------
-    name : str; dotted key, "exposure_share", or a name of the user's own
-    points : tuple of Point; what to choose from
-    """
-
-    name: str
+    name: str  # dotted key, "exposure_share", or a name of the user's own
     points: tuple[Point, ...]
 
     @property
@@ -100,18 +85,11 @@ class Axis:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Space:
-    """
-    All setups that may be chosen.
+    """All setups that may be chosen."""
 
-    Parameters
-    ----------
-    base : Setup; what all options share, with the requirement
-    axes : tuple of Axis
-        What may be chosen; each value of each with each of the others is an option. Options are
-        counted through, the last axis running fastest.
-    """
-
-    base: Setup
+    base: Setup  # what all options share, with the requirement
+    # What may be chosen; each value of each with each of the others is an option. Options are
+    # counted through, the last axis running fastest.
     axes: tuple[Axis, ...]
 
     @property
@@ -133,33 +111,15 @@ class Space:
         """
         Give the setup that some points make, before numbers of arrays are put in.
 
-        Parameters
-        ----------
-        points : sequence of Point; one of each axis
-
         Returns
         -------
         Setup, and Setup or None
             Checked; and the setup whose exposure time it takes, where that is another.
-
-        Raises
-        ------
-        InputError; where it is no valid setup
         """
         return changed(self.base, changes_of(points)), None
 
     def setup(self, index: int) -> Setup:
-        """
-        Give one option as a setup, checked as a file is.
-
-        Parameters
-        ----------
-        index : int; which option
-
-        Raises
-        ------
-        InputError; where it is no valid setup
-        """
+        """Give one option as a setup, checked as a file is."""
         points = self.option(index)
         setup = changed(self.base, changes_of(points))
         shares = [p.number for axis, p in zip(self.axes, points, strict=True) if axis.name == SHARE]

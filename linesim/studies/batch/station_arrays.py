@@ -93,10 +93,6 @@ def alike(values: FloatArray, digits: int) -> FloatArray:
     ----------
     values : ndarray; any; what is not finite stays
     digits : int; significant decimal digits
-
-    Returns
-    -------
-    ndarray; of the same shape
     """
     usable = np.isfinite(values) & (values != 0)
     exponent = np.floor(np.log10(np.abs(np.where(usable, values, 1.0))))

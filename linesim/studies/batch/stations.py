@@ -31,25 +31,14 @@ _AT_ONCE = 16_384
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Block:
-    """
-    Some options of a space that agree in all words.
+    """Some options of a space that agree in all words."""
 
-    Parameters
-    ----------
-    setup : Setup; of one of them, but for the numbers of the axes
-    index : ndarray of int, shape (n,); which options of the space they are
-    numbers : Station; numbers of shape (n, colours), or fewer where they all share one
-    wanted : Search; what is searched there; likewise
-    able : Reach; what camera and link can do; likewise
-    possible : ndarray of bool, shape (n,); where the dead time leaves something to expose in
-    """
-
-    setup: Setup
-    index: Places
-    numbers: Station
-    wanted: Search
-    able: Reach
-    possible: NDArray[np.bool_]
+    setup: Setup  # of one of them, but for the numbers of the axes
+    index: Places  # shape (n,); which options of the space they are
+    numbers: Station  # numbers of shape (n, colours), or fewer where they all share one
+    wanted: Search  # what is searched there; likewise
+    able: Reach  # what camera and link can do; likewise
+    possible: NDArray[np.bool_]  # shape (n,); where the dead time leaves something to expose in
 
     @property
     def even(self) -> bool:
@@ -70,17 +59,10 @@ class Block:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Refused:
-    """
-    Options whose words are no setup.
+    """Options whose words are no setup."""
 
-    Parameters
-    ----------
-    why : InputError; what is wrong with them
-    index : ndarray of int; which options of the space they are
-    """
-
-    why: InputError
-    index: Places
+    why: InputError  # what is wrong with them
+    index: Places  # which options of the space they are
 
 
 def blocks(space: Space, indices: Places) -> Iterator[Block | Refused]:
@@ -89,7 +71,6 @@ def blocks(space: Space, indices: Places) -> Iterator[Block | Refused]:
 
     Parameters
     ----------
-    space : Space; what may be chosen
     indices : ndarray of int; which options
 
     Yields

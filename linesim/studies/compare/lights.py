@@ -37,16 +37,10 @@ def light_variants(
         Of "bright field", "dark field", "even" and "back"; but for "even" an angle may follow
         ("dark field 60 deg"). Left out, bright field is the mirror of the camera, back its line of
         sight, and dark field the nearest angle at which a level face mirrors nothing of the lamp.
-    exposure : str, optional; as for `alike`
-    keep_line_rate : bool; as for `alike`
 
     Returns
     -------
     tuple of Variant; in the order of the texts
-
-    Raises
-    ------
-    InputError; where a text is none of these, or the station cannot be lit so
     """
     if len(setup.lights) > 1:
         msg = (

@@ -51,18 +51,7 @@ def write_comparison(
 
     Parameters
     ----------
-    found : Comparison
-    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
-    true_proportion : bool; of the pictures
     scans : bool; write each variant's scan too, in a folder of its own
-
-    Returns
-    -------
-    tuple of pathlib.Path; the files written
-
-    Raises
-    ------
-    InputError; where the folder cannot be written
     """
     names = ("compare.png", "compare.csv", "compare.json")
     paths = tuple(folder / name for name in names)

@@ -161,13 +161,6 @@ def write_compare_report(
 
     Parameters
     ----------
-    found : Comparison
-    folder : pathlib.Path; made where it is missing
     wanted : Wanted; the whole report, its first page alone, or both
-    true_proportion : bool; of the pictures
-
-    Raises
-    ------
-    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
     return write_pages(folder, compare_page(found, true_proportion=true_proportion), wanted)

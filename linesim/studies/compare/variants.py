@@ -30,16 +30,9 @@ Given = TypeVar("Given")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Variant:
-    """
-    A station set up in one of several manners.
+    """A station set up in one of several manners."""
 
-    Parameters
-    ----------
-    title : str; a few words that tell it from the others
-    setup : Setup
-    """
-
-    title: str
+    title: str  # a few words that tell it from the others
     setup: Setup
 
 
@@ -51,19 +44,12 @@ def binning_variants(
 
     Parameters
     ----------
-    setup : Setup
     texts : sequence of str
         Such as "2x1", across x along; a domain may follow ("2x2 digital"), else the setup's holds.
-    exposure : str, optional; as for `alike`
-    keep_line_rate : bool; as for `alike`
 
     Returns
     -------
     tuple of Variant; in the order of the texts
-
-    Raises
-    ------
-    InputError; where the station cannot be run so, said of all variants at once
     """
     made = each_made(texts, lambda text: _binned(setup, text))
     return alike(setup, made, exposure=exposure, keep_line_rate=keep_line_rate)

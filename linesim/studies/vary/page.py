@@ -167,13 +167,7 @@ def write_vary_report(
 
     Parameters
     ----------
-    found : Varied
     seen : tuple of Seen; what was measured on rendered images
-    folder : pathlib.Path; made where it is missing
     wanted : Wanted; the whole report, its first page alone, or both
-
-    Raises
-    ------
-    InputError; where it cannot be written, or jinja2 or matplotlib is not installed
     """
     return write_pages(folder, vary_page(found, seen), wanted)

@@ -59,11 +59,6 @@ def plotted(found: Varied, seen: tuple[Seen, ...] = ()) -> tuple[str, ...]:
     """
     Choose the figures that get a plot: one for each demand that changes along the ranges.
 
-    Parameters
-    ----------
-    found : Varied
-    seen : tuple of Seen; what was measured, which is drawn too
-
     Returns
     -------
     tuple of str

@@ -57,33 +57,19 @@ class Curve:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Varied:
-    """
-    A setup along one range or two.
+    """A setup along one range or two."""
 
-    Parameters
-    ----------
-    setup : Setup; the station as it stands
-    ranges : tuple of Range; what is varied
-    exposure : str or None
-        "same": all binnings take the first one's exposure time at every point; "full": each its own
-        line period; ``None``: as the setup has it.
-    asked_figures : tuple of str; names of figures as asked for; empty: nothing was asked for
-    shown_figures : tuple of str; names of the figures that are worked out
-    curves : tuple of Curve; one a binning
-    judged_by : tuple of Demand; what is judged: what the setup requires, and what always is
-    answers : tuple of Answer; where each of these is met
-    joints : tuple of Joint; where all of them are met together
-    """
-
-    setup: Setup
+    setup: Setup  # the station as it stands
     ranges: tuple[Range, ...]
+    # "same": all binnings take the first one's exposure time at every point; "full": each its own
+    # line period; ``None``: as the setup has it
     exposure: str | None
-    asked_figures: tuple[str, ...]
-    shown_figures: tuple[str, ...]
+    asked_figures: tuple[str, ...]  # names of figures as asked for; empty: nothing was asked for
+    shown_figures: tuple[str, ...]  # names of the figures that are worked out
     curves: tuple[Curve, ...]
-    judged_by: tuple[Demand, ...]
-    answers: tuple[Answer, ...]
-    joints: tuple[Joint, ...]
+    judged_by: tuple[Demand, ...]  # what is judged: what the setup requires, and what always is
+    answers: tuple[Answer, ...]  # where each of these is met
+    joints: tuple[Joint, ...]  # where all of them are met together
 
     @property
     def met(self) -> bool:
@@ -147,7 +133,6 @@ def vary(
 
     Parameters
     ----------
-    setup : Setup
     ranges : mapping of str to str
         Dotted key -> range, such as ``{"light.illuminance": "5klx:200klx:log12"}``.
     binning : sequence of str

@@ -43,10 +43,6 @@ def ways(setup: Setup) -> tuple[Way, ...]:
     Returns
     -------
     tuple of Way; the setup as it is first; a way that its keys do not allow says why
-
-    Raises
-    ------
-    InputError; where the setup itself cannot be run
     """
     exposure_us = float(station(setup).timing.exposure_us)
     held: Changes = {"acquisition.exposure": f"{exposure_us!r} us"}

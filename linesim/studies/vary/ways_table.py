@@ -54,7 +54,6 @@ def ways_text(title: str, found: tuple[Way, ...]) -> str:
 
     Parameters
     ----------
-    title : str; of the setup
     found : tuple of Way; the setup as it is first
     """
     possible = [way for way in found if way.budget is not None]
@@ -148,22 +147,7 @@ def _json_of(way: Way) -> dict[str, object]:
 
 
 def write_ways(found: tuple[Way, ...], folder: Path) -> tuple[Path, ...]:
-    """
-    Write the figures of all ways.
-
-    Parameters
-    ----------
-    found : tuple of Way
-    folder : pathlib.Path; made where it is missing
-
-    Returns
-    -------
-    tuple of pathlib.Path; the file written
-
-    Raises
-    ------
-    InputError; where the folder cannot be written
-    """
+    """Write the figures of all ways."""
     path = folder / "ways.json"
     write_json(path, ways_json(found))
     return (path,)
