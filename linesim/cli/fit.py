@@ -8,11 +8,12 @@ import typer
 from linesim.cli.options import Json, Out, Report, chosen_folder, print_json
 from linesim.cli.progress import progress
 from linesim.files.folders import all_images
+from linesim.report.page import write_pages
 from linesim.setup.errors import InputError
 from linesim.setup.load import load_setup
 from linesim.studies.compare.set_texts import changes_of
 from linesim.studies.fit.outputs import FITTED, fit_json, write_fit
-from linesim.studies.fit.page import write_fit_page
+from linesim.studies.fit.page import fit_page
 from linesim.studies.fit.study import fit as fit_of
 from linesim.studies.fit.words import fit_text
 
@@ -52,7 +53,7 @@ def fit(  # noqa: PLR0913 -- one option a property of the run
     folder = chosen_folder(out, setup)
     if (folder / FITTED).resolve() == setup.resolve():
         msg = (
-            f'output "{folder}": the fitted {FITTED} would replace the setup that was read; '
+            f'output "{folder}": {FITTED} would replace the setup that was read; '
             "expected another folder"
         )
         raise InputError(msg)
@@ -65,7 +66,7 @@ def fit(  # noqa: PLR0913 -- one option a property of the run
             progress=tell,
         )
     written = write_fit(found, folder)
-    written += (write_fit_page(found, folder),) if report else ()
+    written += write_pages(folder, fit_page(found)) if report else ()
     if json:
         print_json(fit_json(found))
         return

@@ -8,6 +8,7 @@ import typer
 from linesim.cli.options import Json, Out, Report, chosen_folder, print_json
 from linesim.files.srgb import Encoding
 from linesim.metrics.region import Region
+from linesim.report.page import write_pages
 from linesim.studies.calibrate.asked import (
     Asked,
     read_corners,
@@ -17,7 +18,7 @@ from linesim.studies.calibrate.asked import (
 )
 from linesim.studies.calibrate.minded import cautions
 from linesim.studies.calibrate.outputs import calibration_json, white_of, write_calibration
-from linesim.studies.calibrate.page import write_calibration_page
+from linesim.studies.calibrate.page import calibration_page
 from linesim.studies.calibrate.study import calibrate as calibrate_of
 from linesim.studies.calibrate.words import spoken, target_lines, target_text
 from linesim.studies.measure.sharpness_input import one_of
@@ -87,7 +88,7 @@ def calibrate(  # noqa: PLR0913 -- one option a property of the photograph
     folder = chosen_folder(out, image)
     found = calibrate_of(asked)
     written = write_calibration(found, folder)
-    written += (write_calibration_page(found, folder),) if report else ()
+    written += write_pages(folder, calibration_page(found)) if report else ()
     if json:
         print_json(calibration_json(found))
     else:

@@ -6,11 +6,12 @@ from typing import Annotated
 import typer
 
 from linesim.cli.options import Json, Out, Report, chosen_folder, print_json
+from linesim.report.page import write_pages
 from linesim.setup.load import load_setup
 from linesim.studies.calibrate.outputs import white_of
 from linesim.studies.calibrate.words import target_lines, target_text
 from linesim.studies.restore.outputs import restored_json, write_restored
-from linesim.studies.restore.page import write_restored_page
+from linesim.studies.restore.page import restored_page
 from linesim.studies.restore.study import restored
 from linesim.studies.restore.words import spoken
 
@@ -29,7 +30,7 @@ def restore(
     chosen, folder = load_setup(setup), chosen_folder(out, scan)
     found = restored(chosen, scan)
     written = write_restored(found, folder)
-    written += (write_restored_page(found, folder),) if report else ()
+    written += write_pages(folder, restored_page(found)) if report else ()
     if json:
         print_json(restored_json(found))
     else:

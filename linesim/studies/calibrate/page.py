@@ -1,13 +1,10 @@
 """The report of a calibration: before and after, the tone curve, every patch."""
 
-from pathlib import Path
-
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from linesim.files.photo_in import Photo
-from linesim.report.page import write_report
 from linesim.report.page_parts import (
     Cautions,
     Facts,
@@ -211,10 +208,3 @@ def _facts(found: Calibrated, white: float) -> Facts:
             ("white_reflectance", f"{white:g}", "at full scale of the file"),
         )
     )
-
-
-def write_calibration_page(found: Calibrated, folder: Path) -> Path:
-    """Write the report of a calibration with its other files."""
-    path = folder / "report.html"
-    write_report(path, calibration_page(found))
-    return path

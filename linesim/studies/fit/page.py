@@ -1,7 +1,6 @@
 """The page of a fit and its plots: what changed, what is left of each capture, what tells what."""
 
 from collections.abc import Iterator
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,7 +9,6 @@ from scipy.special import ndtr
 from linesim.figures.budget import budget
 from linesim.figures.safety import CODES
 from linesim.metrics.scene.affine import shrunk
-from linesim.report.page import write_report
 from linesim.report.page_parts import (
     Cautions,
     Page,
@@ -229,10 +227,3 @@ def _bound(found: Fitted) -> Iterator[Part]:
     said = tuple(bound(found))
     if said:
         yield Text(paragraphs=said)
-
-
-def write_fit_page(found: Fitted, folder: Path) -> Path:
-    """Write the page beside the other files of a fit."""
-    path = folder / "report.html"
-    write_report(path, fit_page(found))
-    return path

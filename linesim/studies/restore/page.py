@@ -1,12 +1,9 @@
 """The report of a restored scan: scan and target on one place, and what the target is worth."""
 
-from pathlib import Path
-
 import numpy as np
 from PIL import Image
 
 from linesim.figures.plain_numbers import digits
-from linesim.report.page import write_report
 from linesim.report.page_parts import Cautions, Divider, Facts, Listing, Page, Part, Section
 from linesim.report.picture import round_length_mm
 from linesim.report.setup_tables import setup_section
@@ -118,10 +115,3 @@ def _facts(found: Material) -> Facts:
             ("noise left", f"{found.noise_left:.4f}", "rms of reflectance"),
         )
     )
-
-
-def write_restored_page(found: Material, folder: Path) -> Path:
-    """Write the report of a restored scan with its other files."""
-    path = folder / "report.html"
-    write_report(path, restored_page(found))
-    return path

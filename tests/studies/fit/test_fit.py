@@ -266,4 +266,4 @@ def test_a_part_that_could_lie_anywhere_is_refused(tmp_path: Path) -> None:
     ]
     done = CliRunner().invoke(app, asked)
     assert isinstance(done.exception, InputError)
-    assert "would replace the one that was read" in str(done.exception)
+    assert "would replace the setup that was read" in str(done.exception)

@@ -10,6 +10,9 @@ from linesim.studies.measure.bars.study import DIRECTIONS, MeasuredBars
 from linesim.studies.measure.lines import caution_lines, paragraph, plus_minus
 from linesim.studies.measure.sharpness_input import Direction
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
 _GAP = "  "
 Column = tuple[str, Callable[[MeasuredSet], str]]
 _BAND = 2.0  # standard deviations
@@ -88,10 +91,6 @@ def _notes(found: MeasuredBars) -> list[str]:
         "on the pixels."
     )
     return [*paragraph(what), *paragraph(star)]
-
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 
 def png(found: MeasuredBars) -> bytes:

@@ -9,6 +9,9 @@ from linesim.report.plots import COLOURS, INK, MARKS, new_figure, png_bytes
 from linesim.studies.measure.edge.study import MeasuredEdge
 from linesim.studies.measure.lines import caution_lines, paragraph, plus_minus, row
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
 _REACH = 4.0  # of the edge spread, in rises from 10 % to 90 %
 _LEAST_PX = 5.0
 _BAND = 2.0  # standard deviations
@@ -96,10 +99,6 @@ def _notes(found: MeasuredEdge) -> list[str]:
         f"{lines}; the sensor's pattern is in it, uneven light is not."
     )
     return [*paragraph(what), *paragraph(doubt)]
-
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 
 def png(found: MeasuredEdge) -> bytes:

@@ -15,6 +15,9 @@ from linesim.studies.measure.areas import GREY
 from linesim.studies.measure.flat.uniformity import BY_CHANCE, MeasuredUniformity
 from linesim.studies.measure.lines import caution_lines, channel_lines, plus_minus
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
 _LEAST = 1e-12
 _MOST_POINTS = 4000
 _GREY = "#a8a8b0"
@@ -115,10 +118,6 @@ def _waves(each: Uniformity) -> str:
 def _ratios(each: Uniformity) -> str:
     named = zip(("left", "middle", "right"), each.parts, strict=True)
     return ", ".join(f"{name} {plus_minus(part.snr)}" for name, part in named if part.snr)
-
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 
 def png(found: MeasuredUniformity) -> bytes:

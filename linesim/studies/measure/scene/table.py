@@ -14,6 +14,10 @@ from linesim.studies.measure.areas import GREY
 from linesim.studies.measure.lines import caution_lines, channel_lines, plus_minus
 from linesim.studies.measure.scene.study import MeasuredScene
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
 _LIMITS = (
     "noise and SNR: read off the smoothest tenth of the blocks of 16 x 16; fine texture counts as",
     "  noise, so noise is at most, SNR at least so much. Fixed columns and lines do not count.",
@@ -91,11 +95,6 @@ def _reach(last_cyc_px: float, found: Directional) -> str:
     if last_cyc_px == 0:
         return f"none from {found.frequency_cyc_px[0]:.3g} cycles/px on"
     return f"up to {last_cyc_px:.2f} cycles/px"
-
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 
 def png(found: MeasuredScene) -> bytes:
