@@ -18,8 +18,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from linesim.defects.colours import kept_physical
 from linesim.defects.edges import Edges, covered
+from linesim.defects.effects import kept_physical
 from linesim.defects.fault import Fault, Layer
 from linesim.defects.pose import TINY, Pose, need_factor
 from linesim.defects.window import View

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from math import sqrt
 
 from linesim.defects.blobs import Blob
-from linesim.defects.colours import Colour
-from linesim.defects.effects import Change, Contrast, Material, effect_of
+from linesim.defects.effects import Change, Colour, Contrast, Material, effect_of
 from linesim.defects.fault import Fault, one_layer
 from linesim.defects.pose import Pose
 

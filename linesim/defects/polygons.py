@@ -4,9 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from linesim.defects.colours import Colour
 from linesim.defects.edges import Edges, closed
-from linesim.defects.effects import Change, Effect, Material, effect_of
+from linesim.defects.effects import Change, Colour, Effect, Material, effect_of
 from linesim.defects.fault import Fault, one_layer
 from linesim.defects.pose import TINY, Pose, need_factor
 from linesim.setup.arrays import FloatArray

@@ -10,11 +10,11 @@ from linesim.figures.product import brightest_share, product_share, wanted_textu
 from linesim.figures.reliefs import WAVES, sought_relief
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
+from linesim.metrics.detection.energy import Disc, Scratch, Shape
 from linesim.metrics.detection.flanks import DARKEST, Relief
 from linesim.metrics.detection.ground import Ground, ground, ground_of_changes
 from linesim.metrics.detection.pictured import seen_change
 from linesim.metrics.detection.search import threshold_at
-from linesim.metrics.detection.shapes import Disc, Scratch, Shape
 from linesim.metrics.detection.sighting import (
     ROSE,
     Sighting,

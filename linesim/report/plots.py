@@ -49,6 +49,7 @@ _STYLE: Any = {
     "xtick.color": INK,
     "ytick.color": INK,
 }
+_PLACES = {"grey": 0, "blue": 0, "red": 1, "green": 2}
 
 
 def _styled() -> AbstractContextManager[None]:
@@ -155,3 +156,24 @@ def svg_text(figure: "Figure") -> str:
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     text = out.getvalue().decode()
     return text[text.index("<svg") :]
+
+
+def channel_style(name: str) -> dict[str, Any]:
+    """
+    Give the look of a channel's line.
+
+    Parameters
+    ----------
+    name : str; "grey", "red", "green" or "blue"
+    """
+    return {**style(_PLACES[name]), "linewidth": 1.0}
+
+
+def channel_colour(name: str) -> str:
+    """Give a channel's colour."""
+    return str(style(_PLACES[name])["color"])
+
+
+def channel_mark(name: str) -> str:
+    """Give the mark of a channel's points."""
+    return MARKS[_PLACES[name]]

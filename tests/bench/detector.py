@@ -31,7 +31,7 @@ from torch import nn
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
 from linesim.forward.station import station
-from linesim.metrics.detection.shapes import Disc
+from linesim.metrics.detection.energy import Disc
 from linesim.metrics.detection.sighting import dprime
 from linesim.setup.load import changed, sample_setup
 from linesim.setup.setup import Setup

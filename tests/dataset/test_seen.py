@@ -19,7 +19,7 @@ from linesim.defects.defective import DefectiveReference
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import Rendered, render
 from linesim.forward.station import station
-from linesim.metrics.detection.shapes import Disc
+from linesim.metrics.detection.energy import Disc
 from linesim.metrics.detection.sighting import dprime
 from linesim.metrics.detection.texture import Grain
 from linesim.setup.load import changed

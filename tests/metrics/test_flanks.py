@@ -11,9 +11,8 @@ from linesim.forward.station import station
 from linesim.forward.surface import Finish
 from linesim.metrics.detection.energy import energies
 from linesim.metrics.detection.flanks import Form, Relief, flanks_of, weights
-from linesim.metrics.detection.held import widened
 from linesim.metrics.detection.pictured import OF_EXTREMES, pictured
-from linesim.metrics.detection.texture import seen_mtf
+from linesim.metrics.detection.texture import seen_mtf, widened
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.light.strip import Lamp, Strip

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.testing import assert_allclose
 
 from linesim.forward.station import station
+from linesim.metrics.detection.energy import Disc
 from linesim.metrics.detection.ground import ground
-from linesim.metrics.detection.shapes import Disc
 from linesim.metrics.detection.sighting import (
     Sighting,
     alarm_threshold,

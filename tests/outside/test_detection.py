@@ -10,9 +10,8 @@ from scipy.optimize import brentq
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station, station
-from linesim.metrics.detection.energy import energies
+from linesim.metrics.detection.energy import Disc, Scratch, Shape, energies
 from linesim.metrics.detection.ground import ground
-from linesim.metrics.detection.shapes import Disc, Scratch, Shape
 from linesim.metrics.detection.sighting import dprime, sighting_of
 from linesim.metrics.detection.sizes import Goal, disc_of, sizes_um
 from linesim.metrics.detection.texture import Grain

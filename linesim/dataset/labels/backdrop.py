@@ -26,8 +26,7 @@ from linesim.dataset.plan.plan import Plan
 from linesim.figures.product import wanted_texture
 from linesim.forward.reference import ArrayReference
 from linesim.forward.station import Station
-from linesim.metrics.detection.held import widened
-from linesim.metrics.detection.texture import Texture, sampled_power, texture_of
+from linesim.metrics.detection.texture import Texture, sampled_power, texture_of, widened
 from linesim.setup.arrays import FloatArray
 from linesim.setup.product import GrainTexts, ImageTexture
 from linesim.setup.setup import Setup

@@ -14,9 +14,8 @@ from math import pi
 import numpy as np
 
 from linesim.dataset.draw import Taken
-from linesim.metrics.detection.energy import energies
+from linesim.metrics.detection.energy import Disc, energies
 from linesim.metrics.detection.ground import ground
-from linesim.metrics.detection.shapes import Disc
 from linesim.metrics.detection.sighting import alarm_threshold, detection_rate, sighting
 
 

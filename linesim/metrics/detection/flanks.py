@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 
 from linesim.defects.relief_faults import LONG_KINDS, ReliefFault, relief_fault
 from linesim.forward.geometry import Figure
-from linesim.metrics.detection.held import Held
+from linesim.metrics.detection.texture import Held
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.targets.faces.face import Face

@@ -16,8 +16,7 @@ from linesim.forward.geometry import Figure
 from linesim.forward.pixel import longest_side_um
 from linesim.forward.station import Station
 from linesim.metrics.detection.flanks import Relief
-from linesim.metrics.detection.held import widened
-from linesim.metrics.detection.texture import seen_mtf
+from linesim.metrics.detection.texture import seen_mtf, widened
 from linesim.setup.arrays import FloatArray
 
 _ROOM = 5.0

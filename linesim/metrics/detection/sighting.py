@@ -36,11 +36,10 @@ import numpy as np
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
-from linesim.metrics.detection.energy import Energies, energies_of
+from linesim.metrics.detection.energy import Energies, Shape, energies_of
 from linesim.metrics.detection.ground import Ground, ground
 from linesim.metrics.detection.search import Bank, alarms_at, bank_of, found_share, threshold_for
 from linesim.metrics.detection.search import wanted_dprime as dprime_for
-from linesim.metrics.detection.shapes import Shape
 from linesim.metrics.detection.texture import Texture
 from linesim.setup.arrays import FloatArray
 

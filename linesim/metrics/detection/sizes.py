@@ -7,8 +7,8 @@ import numpy as np
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
+from linesim.metrics.detection.energy import Disc, Shape
 from linesim.metrics.detection.ground import Ground
-from linesim.metrics.detection.shapes import Disc, Shape
 from linesim.metrics.detection.sighting import Sighting, sighting_of
 from linesim.setup.arrays import FloatArray
 

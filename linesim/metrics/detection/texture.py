@@ -16,11 +16,12 @@ A correlation exp(-r/ℓ) has the power 2π rms² ℓ² / (1 + (2πℓf)²)^(3/2
 its aliases.
 """
 
+from abc import ABC, abstractmethod
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from functools import lru_cache
 from itertools import product
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import numpy as np
 import scipy
@@ -28,15 +29,38 @@ import scipy
 from linesim.forward.geometry import Figure
 from linesim.forward.pixel import pixel_mtf_across, pixel_mtf_along
 from linesim.forward.station import Station
-from linesim.metrics.detection.held import Held
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.levels import TILE, Tiles
 
+Part = TypeVar("Part")
 _FEWEST_TILES = 4
 _DARKEST = 1e-3
 """Share of white under which a tile has no level to be rough about."""
 _ALIASES = (-1, 0, 1)
 """Orders that are summed each way; behind pixel and lens, further ones are next to nothing."""
+
+
+class Held(ABC):
+    """A table: what changes numbers leaves it as it is."""
+
+    __slots__ = ()
+
+    @property
+    @abstractmethod
+    def frame(self) -> object:
+        """Give what tells it from other tables."""
+
+
+def widened(part: Part) -> Part:
+    """Give every number two more axes, for frequencies across and along."""
+    if part is None or isinstance(part, Held):
+        return part
+    if is_dataclass(part) and not isinstance(part, type):
+        changes = {each.name: widened(getattr(part, each.name)) for each in fields(part)}
+        return replace(part, **changes)
+    if isinstance(part, tuple):
+        return tuple(map(widened, part))  # type: ignore[return-value]
+    return np.asarray(part)[..., None, None]  # type: ignore[return-value]
 
 
 class Texture(Protocol):

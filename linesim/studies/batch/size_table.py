@@ -21,8 +21,7 @@ from numpy.polynomial import chebyshev
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
-from linesim.metrics.detection.energy import Backdrop, Energies, energies
-from linesim.metrics.detection.shapes import Shape
+from linesim.metrics.detection.energy import Backdrop, Energies, Shape, energies
 from linesim.metrics.detection.sighting import cell_m2
 from linesim.metrics.detection.texture import Texture
 from linesim.setup.arrays import FloatArray

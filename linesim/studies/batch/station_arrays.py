@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.forward.geometry import Figure
-from linesim.metrics.detection.held import Held
+from linesim.metrics.detection.texture import Held
 from linesim.setup.arrays import FloatArray
 
 Part = TypeVar("Part")

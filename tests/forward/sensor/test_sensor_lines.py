@@ -9,9 +9,8 @@ from linesim.forward.kept import kept
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
 from linesim.forward.station import station
-from linesim.metrics.detection.energy import energies
+from linesim.metrics.detection.energy import Disc, Scratch, energies
 from linesim.metrics.detection.ground import ground
-from linesim.metrics.detection.shapes import Disc, Scratch
 from linesim.metrics.detection.sighting import dprime
 from linesim.metrics.flat.area import flat_area
 from linesim.setup.load import changed, setup_from

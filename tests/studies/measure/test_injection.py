@@ -12,8 +12,7 @@ from scipy.stats import chi2
 from linesim.figures.budget import budget
 from linesim.forward.lens import box_mtf
 from linesim.forward.station import station
-from linesim.metrics.detection.energy import energies
-from linesim.metrics.detection.shapes import Disc
+from linesim.metrics.detection.energy import Disc, energies
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, sample_setup

@@ -8,8 +8,7 @@ import numpy as np
 from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.flat.streaks import BOX
 from linesim.metrics.flat.uniformity import Uniformity
-from linesim.report.channel_look import channel_colour, channel_style
-from linesim.report.plots import INK, new_figure, png_bytes
+from linesim.report.plots import INK, channel_colour, channel_style, new_figure, png_bytes
 from linesim.setup.arrays import FloatArray
 from linesim.studies.measure.areas import GREY
 from linesim.studies.measure.flat.uniformity import BY_CHANCE, MeasuredUniformity

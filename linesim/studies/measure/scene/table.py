@@ -8,8 +8,7 @@ import numpy as np
 from linesim.metrics.scene.block_noise import BLOCK
 from linesim.metrics.scene.directional import Directional
 from linesim.metrics.scene.figures import Levels, Scene
-from linesim.report.channel_look import channel_colour, channel_mark
-from linesim.report.plots import INK, new_figure, png_bytes, style
+from linesim.report.plots import INK, channel_colour, channel_mark, new_figure, png_bytes, style
 from linesim.studies.measure.areas import GREY
 from linesim.studies.measure.lines import caution_lines, channel_lines, plus_minus
 from linesim.studies.measure.scene.study import MeasuredScene
