@@ -40,53 +40,31 @@ class Kind:
         return tuple(signature(self.make).parameters)
 
 
-KINDS = (
-    Kind(name="pinhole", class_id=0, sentence="A small sharp disc, bright or dark.", make=Pinhole),
-    Kind(name="spot", class_id=1, sentence="An irregular blot with a sharp rim.", make=Spot),
-    Kind(
-        name="agglomerate",
-        class_id=2,
-        sentence="A lump of several grains, perhaps with a halo.",
-        make=Agglomerate,
-    ),
-    Kind(
-        name="scratch",
-        class_id=3,
-        sentence="A thin stroke, slightly bent, that ends in points.",
-        make=Scratch,
-    ),
-    Kind(
-        name="streak",
-        class_id=4,
-        sentence="A soft line along travel that fades on all sides.",
-        make=Streak,
-    ),
-    Kind(name="stain", class_id=5, sentence="A patch with a soft rim.", make=Stain),
-    Kind(
-        name="missing print",
-        class_id=6,
-        sentence="A patch where print or coating is missing and the ground shows.",
-        make=MissingPrint,
-    ),
-    Kind(
-        name="colour shift",
-        class_id=7,
-        sentence="A patch whose channels are off by a factor each.",
-        make=ColourShift,
-    ),
-    Kind(
-        name="crease",
-        class_id=8,
-        sentence="A thin bright line and a dark one side by side.",
-        make=Crease,
-    ),
-    Kind(name="hole", class_id=9, sentence="A dark hole with a bright rim.", make=Hole),
-    Kind(
-        name="texture fault",
-        class_id=10,
-        sentence="A patch whose texture is rougher or smoother, at the same mean.",
-        make=TextureFault,
-    ),
+KINDS = tuple(
+    Kind(name=name, class_id=class_id, sentence=sentence, make=make)
+    for class_id, name, make, sentence in (
+        (0, "pinhole", Pinhole, "A small sharp disc, bright or dark."),
+        (1, "spot", Spot, "An irregular blot with a sharp rim."),
+        (2, "agglomerate", Agglomerate, "A lump of several grains, perhaps with a halo."),
+        (3, "scratch", Scratch, "A thin stroke, slightly bent, that ends in points."),
+        (4, "streak", Streak, "A soft line along travel that fades on all sides."),
+        (5, "stain", Stain, "A patch with a soft rim."),
+        (
+            6,
+            "missing print",
+            MissingPrint,
+            "A patch where print or coating is missing and the ground shows.",
+        ),
+        (7, "colour shift", ColourShift, "A patch whose channels are off by a factor each."),
+        (8, "crease", Crease, "A thin bright line and a dark one side by side."),
+        (9, "hole", Hole, "A dark hole with a bright rim."),
+        (
+            10,
+            "texture fault",
+            TextureFault,
+            "A patch whose texture is rougher or smoother, at the same mean.",
+        ),
+    )
 )
 """All kinds, in the order of their class numbers."""
 FIRST_OWN = 32

@@ -64,178 +64,139 @@ def _sides(low: float, high: float) -> dict[str, Range]:
     return {"width_um": ratios(low, high), "height_um": ratios(low, high)}
 
 
-FOIL = (
-    Recipe(kind="pinhole", ranges={"diameter_um": ratios(60, 400), "change": ratios(0.8, 4.0)}),
-    Recipe(
-        kind="spot",
-        ranges={
-            **_sides(150, 900),
-            "change": steps(-0.6, -0.2),
-            "ragged": steps(0.03, 0.15),
-        },
-    ),
-    Recipe(
-        kind="agglomerate",
-        ranges={
-            "size_um": ratios(200, 900),
-            "change": steps(-0.8, -0.5),
-            "halo_change": steps(-0.4, -0.15),
-        },
-    ),
-    Recipe(
-        kind="scratch",
-        ranges={
-            "length_um": ratios(2000, 20_000),
-            "width_um": ratios(25, 120),
-            "change": ratios(0.6, 4.0),
-            "bend": steps(-0.12, 0.12),
-            "taper": steps(0.1, 0.45),
-        },
-    ),
-    Recipe(
-        kind="streak",
-        ranges={
-            "length_um": ratios(8000, 60_000),
-            "width_um": ratios(200, 1500),
-            "change": steps(0.08, 0.5),
-            "fade": steps(0.1, 0.4),
-        },
-        turn=ALONG_TRAVEL,
-    ),
-    Recipe(
-        kind="stain",
-        ranges={
-            **_sides(1500, 9000),
-            "change": steps(-0.45, -0.15),
-            "soft": steps(0.25, 0.7),
-        },
-    ),
-    Recipe(
-        kind="missing print",
-        ranges={
-            "width_um": ratios(400, 4000),
-            "height_um": ratios(400, 6000),
-            "reflectance": fixed(METAL),
-            "grain_change": steps(0.03, 0.07),
-            "grain_x_um": fixed(40.0),
-            "grain_y_um": fixed(5000.0),
-            "ragged": steps(0.04, 0.14),
-        },
-        turn=ALONG_TRAVEL,
-    ),
-    Recipe(
-        kind="crease",
-        ranges={
-            "length_um": ratios(5000, 40_000),
-            "width_um": ratios(120, 500),
-            "change": steps(0.2, 0.6),
-            "bend": steps(-0.04, 0.04),
-            "taper": steps(0.2, 0.5),
-        },
-    ),
-    Recipe(
-        kind="hole",
-        ranges={
-            **_sides(300, 1500),
-            "rim_um": steps(40, 90),
-            "change": steps(-0.95, -0.8),
-            "rim_change": ratios(1.0, 3.5),
-            "ragged": steps(0.02, 0.08),
-        },
-    ),
-    Recipe(
-        kind="texture fault",
-        ranges={
-            **_sides(2000, 9000),
-            "ratio": steps(2.0, 3.5),
-            "over_um": fixed(160.0),
-        },
+def _recipes(
+    ranges: Mapping[str, Mapping[str, Range | Each]], along: tuple[str, ...]
+) -> tuple[Recipe, ...]:
+    """Make recipes by kind; some lie along travel."""
+    return tuple(
+        Recipe(kind=kind, ranges=each, turn=ALONG_TRAVEL if kind in along else ANY_WAY)
+        for kind, each in ranges.items()
+    )
+
+
+_FOIL: Mapping[str, Mapping[str, Range | Each]] = {
+    "pinhole": {"diameter_um": ratios(60, 400), "change": ratios(0.8, 4.0)},
+    "spot": {
+        **_sides(150, 900),
+        "change": steps(-0.6, -0.2),
+        "ragged": steps(0.03, 0.15),
+    },
+    "agglomerate": {
+        "size_um": ratios(200, 900),
+        "change": steps(-0.8, -0.5),
+        "halo_change": steps(-0.4, -0.15),
+    },
+    "scratch": {
+        "length_um": ratios(2000, 20_000),
+        "width_um": ratios(25, 120),
+        "change": ratios(0.6, 4.0),
+        "bend": steps(-0.12, 0.12),
+        "taper": steps(0.1, 0.45),
+    },
+    "streak": {
+        "length_um": ratios(8000, 60_000),
+        "width_um": ratios(200, 1500),
+        "change": steps(0.08, 0.5),
+        "fade": steps(0.1, 0.4),
+    },
+    "stain": {
+        **_sides(1500, 9000),
+        "change": steps(-0.45, -0.15),
+        "soft": steps(0.25, 0.7),
+    },
+    "missing print": {
+        "width_um": ratios(400, 4000),
+        "height_um": ratios(400, 6000),
+        "reflectance": fixed(METAL),
+        "grain_change": steps(0.03, 0.07),
+        "grain_x_um": fixed(40.0),
+        "grain_y_um": fixed(5000.0),
+        "ragged": steps(0.04, 0.14),
+    },
+    "crease": {
+        "length_um": ratios(5000, 40_000),
+        "width_um": ratios(120, 500),
+        "change": steps(0.2, 0.6),
+        "bend": steps(-0.04, 0.04),
+        "taper": steps(0.2, 0.5),
+    },
+    "hole": {
+        **_sides(300, 1500),
+        "rim_um": steps(40, 90),
+        "change": steps(-0.95, -0.8),
+        "rim_change": ratios(1.0, 3.5),
+        "ragged": steps(0.02, 0.08),
+    },
+    "texture fault": {
+        **_sides(2000, 9000),
+        "ratio": steps(2.0, 3.5),
+        "over_um": fixed(160.0),
+    },
+}
+FOIL = _recipes(
+    _FOIL,
+    along=(
+        "streak",
+        "missing print",
     ),
 )
 """Faults of a coated-foil line."""
 
-TILE = (
-    Recipe(kind="pinhole", ranges={"diameter_um": ratios(250, 1200), "change": steps(-0.9, -0.5)}),
-    Recipe(
-        kind="spot",
-        ranges={
-            **_sides(500, 3000),
-            "change": steps(-0.95, -0.7),
-            "ragged": steps(0.04, 0.16),
-        },
-    ),
-    Recipe(
-        kind="agglomerate",
-        ranges={
-            "size_um": ratios(600, 3000),
-            "change": steps(-0.6, -0.25),
-            "halo_change": steps(-0.15, -0.05),
-        },
-    ),
-    Recipe(
-        kind="scratch",
-        ranges={
-            "length_um": ratios(6000, 60_000),
-            "width_um": ratios(120, 500),
-            "change": steps(-0.6, -0.25),
-            "bend": steps(-0.12, 0.12),
-            "taper": steps(0.1, 0.45),
-        },
-    ),
-    Recipe(
-        kind="streak",
-        ranges={
-            "length_um": ratios(15_000, 65_000),
-            "width_um": ratios(600, 4000),
-            "change": steps(-0.3, -0.08),
-            "fade": steps(0.1, 0.4),
-        },
-        turn=ALONG_TRAVEL,
-    ),
-    Recipe(
-        kind="stain",
-        ranges={
-            **_sides(4000, 20_000),
-            "change": Each(ranges=(steps(-0.2, -0.08), steps(-0.3, -0.12), steps(-0.5, -0.2))),
-            "soft": steps(0.25, 0.7),
-        },
-    ),
-    Recipe(
-        kind="missing print",
-        ranges={
-            **_sides(3000, 15_000),
-            "reflectance": fixed(*GLAZE),
-            "grain_change": fixed(0.012),
-            "grain_x_um": fixed(1500.0),
-            "grain_y_um": fixed(1500.0),
-            "ragged": steps(0.04, 0.16),
-        },
-    ),
-    Recipe(
-        kind="colour shift",
-        ranges={
-            **_sides(6000, 25_000),
-            "change": Each(ranges=(steps(-0.2, 0.2), steps(-0.12, 0.12), steps(-0.25, 0.25))),
-            "soft": steps(0.1, 0.4),
-        },
-    ),
-    Recipe(
-        kind="hole",
-        ranges={
-            **_sides(800, 3000),
-            "rim_um": steps(120, 250),
-            "change": steps(-0.9, -0.7),
-            "rim_change": steps(0.1, 0.3),
-            "ragged": steps(0.02, 0.08),
-        },
-    ),
-    Recipe(
-        kind="texture fault",
-        ranges={
-            **_sides(6000, 20_000),
-            "ratio": steps(0.0, 0.4),
-            "over_um": fixed(900.0),
-        },
-    ),
-)
+_TILE: Mapping[str, Mapping[str, Range | Each]] = {
+    "pinhole": {"diameter_um": ratios(250, 1200), "change": steps(-0.9, -0.5)},
+    "spot": {
+        **_sides(500, 3000),
+        "change": steps(-0.95, -0.7),
+        "ragged": steps(0.04, 0.16),
+    },
+    "agglomerate": {
+        "size_um": ratios(600, 3000),
+        "change": steps(-0.6, -0.25),
+        "halo_change": steps(-0.15, -0.05),
+    },
+    "scratch": {
+        "length_um": ratios(6000, 60_000),
+        "width_um": ratios(120, 500),
+        "change": steps(-0.6, -0.25),
+        "bend": steps(-0.12, 0.12),
+        "taper": steps(0.1, 0.45),
+    },
+    "streak": {
+        "length_um": ratios(15_000, 65_000),
+        "width_um": ratios(600, 4000),
+        "change": steps(-0.3, -0.08),
+        "fade": steps(0.1, 0.4),
+    },
+    "stain": {
+        **_sides(4000, 20_000),
+        "change": Each(ranges=(steps(-0.2, -0.08), steps(-0.3, -0.12), steps(-0.5, -0.2))),
+        "soft": steps(0.25, 0.7),
+    },
+    "missing print": {
+        **_sides(3000, 15_000),
+        "reflectance": fixed(*GLAZE),
+        "grain_change": fixed(0.012),
+        "grain_x_um": fixed(1500.0),
+        "grain_y_um": fixed(1500.0),
+        "ragged": steps(0.04, 0.16),
+    },
+    "colour shift": {
+        **_sides(6000, 25_000),
+        "change": Each(ranges=(steps(-0.2, 0.2), steps(-0.12, 0.12), steps(-0.25, 0.25))),
+        "soft": steps(0.1, 0.4),
+    },
+    "hole": {
+        **_sides(800, 3000),
+        "rim_um": steps(120, 250),
+        "change": steps(-0.9, -0.7),
+        "rim_change": steps(0.1, 0.3),
+        "ragged": steps(0.02, 0.08),
+    },
+    "texture fault": {
+        **_sides(6000, 20_000),
+        "ratio": steps(0.0, 0.4),
+        "over_um": fixed(900.0),
+    },
+}
+TILE = _recipes(_TILE, along=("streak",))
 """Faults of a decorated-tile line."""

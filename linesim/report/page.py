@@ -110,7 +110,7 @@ WHOLE = Wanted()
 
 
 def write_pages(
-    folder: Path, page: "Page", wanted: Wanted, name: str = "report"
+    folder: Path, page: "Page", wanted: Wanted = WHOLE, name: str = "report"
 ) -> tuple[Path, ...]:
     """
     Write a report, its first page alone, or both.

@@ -1,12 +1,13 @@
 """What the measuring commands share: options, and how a result is shown."""
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Protocol, TypeVar
 
 import typer
 
-from linesim.cli.options import print_json
+from linesim.cli.options import Json, print_json
 from linesim.figures.cautions import Caution
 from linesim.files.atomic import write_bytes
 from linesim.files.folders import images_in
@@ -189,3 +190,36 @@ def show(found: Found, text: Callable[[Found], str], *, json: bool, wrote: str =
     typer.echo(text(found))
     if wrote:
         typer.echo(f"\nwrote {wrote}")
+
+
+def area_command(
+    measure: Callable[..., Found],
+    text: Callable[[Found], str],
+    png: Callable[[Found], bytes],
+    *,
+    image_help: str,
+    does: str,
+) -> Callable[..., None]:
+    """Make a command that measures a region of an image above black, or of all in a folder."""
+
+    def command(  # noqa: PLR0913 -- one option a property of the measurement
+        image: Annotated[Path, typer.Argument(metavar="IMAGE", help=image_help)],
+        *,
+        region: Area = None,
+        black: Black = None,
+        bit_depth: BitDepth = None,
+        max_pixels: MaxPixels = None,
+        plot: Plot = None,
+        json: Json = False,
+    ) -> None:
+        measured = partial(
+            measure,
+            region=chosen_region(region),
+            black_dn=black,
+            bit_depth=bit_depth,
+            max_pixels=max_pixels,
+        )
+        show_each(image, measured, text, json=json, plot=(plot, png))
+
+    command.__doc__ = does
+    return command

@@ -300,7 +300,7 @@ def test_a_station_says_what_stays_in_its_target() -> None:
         ({}, (8, 160), "at least 32 lines and columns"),
         ({}, (LINES, 160, 3), "read 160 x 160 x 3 samples"),
         ({"light": {"illuminance": "0 lx"}}, (LINES, 160), "no light reaches the sensor"),
-        ({"light": {"edge_falloff": 1.0}}, (LINES, 160), "left at the ends of the line"),
+        ({"light": {"edge_falloff": 1.0}}, (LINES, 160), "the ends of the line get"),
     ],
 )
 def test_scans_that_cannot_be_restored_are_refused(
