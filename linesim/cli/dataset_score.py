@@ -11,6 +11,7 @@ from linesim.dataset.score.outputs import figures, write_score
 from linesim.dataset.score.study import Rule, score
 from linesim.dataset.score.words import lines
 from linesim.figures.safety import MACHINERY
+from linesim.report.console import wrapped
 from linesim.setup.errors import InputError
 
 ScorePath = Annotated[
@@ -55,4 +56,6 @@ def score_set(
         return
     for line in lines(found):
         typer.echo(line)
-    typer.echo(f"\n{MACHINERY}\n\nwrote {', '.join(path.as_posix() for path in written)}")
+    for line in ("", *wrapped(MACHINERY)):
+        typer.echo(line)
+    typer.echo(f"\nwrote {', '.join(path.as_posix() for path in written)}")

@@ -62,15 +62,7 @@ class Footprints:
     right_px: FloatArray
 
     def labels(self, fault: Fault) -> tuple[Label, ...]:
-        """
-        Label a fault.
-
-        Returns
-        -------
-        tuple of Label
-            One an appearance: none where it lies beside the scan or between its lines, several
-            where the target repeats.
-        """
+        """Label each appearance of a fault: none where the scan misses it, several on repeats."""
         mask = FaultMask(grid=self.grid, fault=fault)
         if mask.window.empty:
             return ()

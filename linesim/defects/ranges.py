@@ -54,13 +54,7 @@ class Each:
     ranges: tuple[Range, ...]  # one or three, drawn apart
 
     def drawn(self, random: np.random.Generator) -> tuple[float, ...]:
-        """
-        Draw them.
-
-        Returns
-        -------
-        tuple of float; in the order of the ranges
-        """
+        """Draw them, in their order."""
         return tuple(part.drawn(random) for part in self.ranges)
 
 

@@ -26,26 +26,14 @@ _PARTS, _ROUNDS = 64, 10
 
 
 def clipping_limit(numbers: Station, signal_e: Figure) -> str:
-    """
-    Name the limit that an even level comes nearest to.
-
-    Parameters
-    ----------
-    signal_e : float or ndarray; signal of a delivered pixel; of several colours one each [e]
-    """
+    """Name the limit that an even level, of several colours one each, comes nearest to."""
     shares = {name: float(np.max(limit_share(_alone(numbers, name), signal_e))) for name in PLACES}
     nearest = max(shares.values())
     return next(name for name, share in shares.items() if share >= nearest * (1 - _TIE))
 
 
 def nearest_place(numbers: Station, share: float) -> str:
-    """
-    Name in words the limit of which a level takes some share.
-
-    Parameters
-    ----------
-    share : float; over 0; as `limit_share` gives it
-    """
+    """Name the limit of which a level takes some share, over 0 and as `limit_share` gives it."""
     return PLACES[clipping_limit(numbers, signal_at(numbers, share))]
 
 
@@ -63,17 +51,7 @@ def _alone(numbers: Station, name: str) -> Station:
 
 
 def signal_at(numbers: Station, share: float) -> FloatArray:
-    """
-    Find the signal that takes some share of the nearest limit.
-
-    Parameters
-    ----------
-    share : float; over 0; as `limit_share` gives it
-
-    Returns
-    -------
-    ndarray; of a delivered pixel, of several colours one each; 0 where the dark takes more [e]
-    """
+    """Find the signal [e] that takes a share of the nearest limit; 0 where the dark takes more."""
     low, high = (np.full(np.shape(numbers.electrons_white), np.log(each)) for each in _SIGNALS_E)
     for _ in range(_ROUNDS):
         # many places at once, for a call costs more than its numbers
@@ -85,32 +63,12 @@ def signal_at(numbers: Station, share: float) -> FloatArray:
 
 
 def brightest_of(numbers: Station, share: float) -> float:
-    """
-    Find the level that takes some share of the nearest limit.
-
-    Parameters
-    ----------
-    share : float; as `limit_share` gives it
-
-    Returns
-    -------
-    float; as a share of white; of several colours that of a grey
-    """
+    """Find the level, as a share of white, that takes some share of the nearest limit."""
     white_e = np.maximum(np.asarray(numbers.electrons_white, dtype=np.float64), _SIGNALS_E[0])
     return float(np.min(signal_at(numbers, share) / white_e))
 
 
 def unclipped_ratio(numbers: Station, share: float) -> float:
-    """
-    Tell by what the light must be multiplied to come up to the limit and no further.
-
-    Parameters
-    ----------
-    share : float; of the nearest limit that is taken now
-
-    Returns
-    -------
-    float; 0 where even the dark clips. Of several colours the least, which holds for each of them
-    """
+    """Tell by what light goes up to the limit for every colour; 0 where even the dark clips."""
     now_e, then_e = signal_at(numbers, share), signal_at(numbers, 1.0)
     return float(np.min(np.where(now_e > 0, then_e / np.maximum(now_e, _SIGNALS_E[0]), 0.0)))

@@ -90,13 +90,7 @@ class Demand:
 
 
 def demands(setup: Setup) -> tuple[Demand, ...]:
-    """
-    List what a setup demands.
-
-    Parameters
-    ----------
-    setup : Setup; the station; its numbers may be arrays, but for the requirement
-    """
+    """List what a setup, whose numbers may be arrays but for the requirement, demands."""
     return (*_able(setup), *_needed(setup))
 
 

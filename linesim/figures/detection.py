@@ -142,13 +142,7 @@ def rose(seen: Sighting) -> FloatArray:
 
 
 def ground_of(numbers: Station, wanted: Search) -> Ground:
-    """
-    Work out the product that a defect lies on.
-
-    Parameters
-    ----------
-    wanted : Search; what is looked for, and on what
-    """
+    """Work out the product that a defect lies on."""
     return ground(numbers, wanted.product, wanted.contrast, wanted.texture)
 
 

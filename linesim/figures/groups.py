@@ -82,17 +82,7 @@ def limits_group(numbers: Station, able: Reach, brightest: Figure) -> Group:
 
 
 def decibel(ratio: Figure) -> Figure:
-    """
-    Express a ratio of amplitudes in dB.
-
-    Parameters
-    ----------
-    ratio : float or ndarray; not negative
-
-    Returns
-    -------
-    float or ndarray; 20 log₁₀; minus infinity for 0 [dB]
-    """
+    """Express a ratio of amplitudes in dB: 20 log₁₀, minus infinity for 0."""
     with np.errstate(divide="ignore"):
         return 20 * np.log10(ratio)
 
@@ -174,13 +164,7 @@ def product_group(numbers: Station, product: Figure) -> Group:
 
 
 def lit_group(numbers: Station, product: Figure) -> Group:
-    """
-    Give signal and noise on white and on good product.
-
-    Parameters
-    ----------
-    product : float or ndarray; level of good product, as a share of white
-    """
+    """Give signal and noise on white and on good product, whose level is a share of white."""
     return {**signal_group(numbers), **product_group(numbers, product)}
 
 

@@ -53,17 +53,7 @@ def is_even(numbers: Station, wanted: Product) -> bool:
 def with_ends(
     numbers: Station, wanted: Wanted, group_of: Callable[[Station, Wanted], Group]
 ) -> Group:
-    """
-    Work a group out for the middle of the line, and what counts of it for the ends.
-
-    Parameters
-    ----------
-    group_of : callable; gives the group of both
-
-    Returns
-    -------
-    dict; figures by name; those of the ends have ``_ends`` behind it
-    """
+    """Work a group out for the middle of the line and, named with ``_ends``, what differs there."""
     middle = group_of(numbers, wanted)
     # evenly lit, the ends are the middle: not worked out again
     ends = middle
@@ -81,17 +71,7 @@ def worst_place(middle: float, ends: float, *, even: bool, low_is_good: bool) ->
 
 
 def worst_name(setup: Setup, *, even: bool) -> str:
-    """
-    Name the worst place of a station.
-
-    Parameters
-    ----------
-    even : bool; whether ends and middle are alike
-
-    Returns
-    -------
-    str; "ends"; "aged", anywhere with lamps at the end of their service; or "aged ends", both
-    """
+    """Name the worst place: "ends", "aged" (lamps at the end of their service) or "aged ends"."""
     if even or setup.light.maintenance_factor in (None, 1.0):
         return "ends"
     falls = bool(np.any(ends_share(setup) != setup.light.maintenance_factor))

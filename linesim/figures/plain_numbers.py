@@ -39,13 +39,7 @@ def significant(value: float, count: int = _DIGITS) -> str:
 
 
 def apart(got: float, wanted: float, form: Callable[[float, int], str] = digits) -> tuple[str, str]:
-    """
-    Write two numbers with as many digits as it takes to tell them apart.
-
-    Parameters
-    ----------
-    form : callable; writes one of them with a count of digits
-    """
+    """Write two numbers with as many digits as it takes to tell them apart."""
     for count in range(_DIGITS, _MOST_DIGITS):
         pair = form(got, count), form(wanted, count)
         if pair[0] != pair[1]:
@@ -102,49 +96,25 @@ def ratio_words(ratio: float) -> str:
 
 
 def change_words(share: float) -> str:
-    """
-    Say how a fault with relief is seen.
-
-    Parameters
-    ----------
-    share : float; change of the product's level; negative where it is darker
-    """
+    """Say how a fault with relief is seen, by the change of the product's level."""
     if share >= 1:
         return f"{ratio_words(1 + share)} as bright as the product"
     return f"{percent(abs(share))} {'brighter' if share > 0 else 'darker'} than the product"
 
 
 def fill_words(share: float) -> str:
-    """
-    Say how far a level fills its limit.
-
-    Returns
-    -------
-    str; in percent, or as a factor where it goes over
-    """
+    """Say how far a level fills its limit: in per cent, or as a factor where it goes over."""
     return percent(share) if share <= 1 else ratio_words(share)
 
 
 def at_most(value: float, count: int = _DIGITS) -> str:
-    """
-    Write a number rounded down, so that what is told is still allowed.
-
-    Parameters
-    ----------
-    value : float; over 0
-    """
+    """Write a number over 0 rounded down, so that what is told is still allowed."""
     step = 10.0 ** (floor(log10(value)) - count + 1)
     return digits(floor(value / step * (1 + 1e-9)) * step, count)
 
 
 def people_number(value: float) -> str:
-    """
-    Write a number to four digits, without an exponent between a thousandth and 10⁹.
-
-    Parameters
-    ----------
-    value : float; not negative
-    """
+    """Write a number from 0 up to four digits, without an exponent from a thousandth to 10⁹."""
     if not 1e-3 <= value < 1e9:  # noqa: PLR2004 -- as said
         return f"{value:.3g}"
     rounded = float(f"{value:.4g}")
@@ -152,17 +122,7 @@ def people_number(value: float) -> str:
 
 
 def plain_number(value: float, digits: int = 4) -> str:
-    """
-    Write a number to some digits, never with an exponent.
-
-    Parameters
-    ----------
-    value : float; finite
-
-    Returns
-    -------
-    str; nothing is said of what lies under a billionth: it is 0
-    """
+    """Write a number to some digits, never with an exponent; under a billionth it is 0."""
     if 0 < abs(value) < _LEAST:
         return "0"
     return format_float_positional(float(f"{value:.{digits}g}"), trim="-")

@@ -15,14 +15,7 @@ from linesim.targets.load import Later, TargetSize, product_size
 
 
 def product_share(setup: Setup, size: TargetSize) -> Figure:
-    """
-    Give the level of good product, as a share of white.
-
-    Returns
-    -------
-    float, or ndarray of shape (3,)
-        As required, or the target's median; of several colours one each.
-    """
+    """Give good product as a share of white: as required, or the target's median by colour."""
     asked = setup.requirement.product_reflectance
     if asked == WHITE:
         return 1.0
@@ -32,14 +25,7 @@ def product_share(setup: Setup, size: TargetSize) -> Figure:
 
 
 def brightest_share(setup: Setup, size: TargetSize) -> Figure:
-    """
-    Give the brightest level that counts, as a share of white.
-
-    Returns
-    -------
-    float, or ndarray of shape (3,)
-        The target's 99.9th percentile, or the product where that is brighter.
-    """
+    """Give the brightest level that counts: the target's 99.9th percentile, or the product."""
     return np.maximum(_by_channel(setup, size.levels.brightest), product_share(setup, size))
 
 

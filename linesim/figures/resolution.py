@@ -24,25 +24,13 @@ _CLOSE = 1e-13
 
 
 def mtf_across(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
-    """
-    MTF across the web: lens and pixel.
-
-    Parameters
-    ----------
-    frequency_lp_mm : float or ndarray; on the target [lp/mm]
-    """
+    """MTF across the web at a frequency on the target: lens and pixel."""
     lens = np.abs(numbers.optics.mtf(frequency_lp_mm / numbers.optics.magnification))
     return lens * pixel_mtf_across(numbers, frequency_lp_mm)
 
 
 def mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
-    """
-    MTF along travel: lens, pixel, motion, joined lines and stages out of step.
-
-    Parameters
-    ----------
-    frequency_lp_mm : float or ndarray; on the target [lp/mm]
-    """
+    """MTF along travel: lens, pixel, motion, joined lines and stages out of step."""
     lens = np.abs(numbers.optics.mtf(0.0, frequency_lp_mm / numbers.optics.magnification))
     return lens * pixel_mtf_along(numbers, frequency_lp_mm)
 
@@ -112,13 +100,7 @@ def resolution_group(numbers: Station) -> Group:
 
 
 def sharpness_group(numbers: Station) -> Group:
-    """
-    Give the figures of resolution in the middle of the line, and where the lens is worst.
-
-    Returns
-    -------
-    dict; figures by name; those of the worst place have ``_ends`` behind it, where it is not alike
-    """
+    """Give the figures of resolution in the middle, and at the worst place (named ``_ends``)."""
     middle = resolution_group(numbers)
     if numbers.even_optics:
         return middle

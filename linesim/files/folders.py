@@ -27,11 +27,5 @@ def _counted(name: str) -> tuple[tuple[int, str], ...]:
 
 
 def all_images(paths: "list[Path]") -> list[Path]:
-    """
-    Put the images of folders in the place of the folders.
-
-    Parameters
-    ----------
-    paths : list of pathlib.Path; of files, which need not be there, and folders
-    """
+    """Put the images of folders in the place of the folders; files need not be there."""
     return [image for path in paths for image in (images_in(path) if path.is_dir() else (path,))]

@@ -123,13 +123,7 @@ def read_pixels(
 
 @contextmanager
 def refusals_named(name: str) -> Iterator[None]:
-    """
-    Make the refusal of an image a sentence that begins with the file's name.
-
-    Yields
-    ------
-    None; while the image is looked at
-    """
+    """Make the refusal of an image a sentence that begins with the file's name."""
     try:
         yield
     except RefusedImageError as error:

@@ -43,12 +43,6 @@ class Outcome:
 
 
 def outcome(setup: Setup, found: Budget, title: str = "") -> Outcome:
-    """
-    Say in one sentence what comes of a station.
-
-    Parameters
-    ----------
-    title : str; of the station, where the page has several
-    """
+    """Say in one sentence what comes of a station, by its title where a page has several."""
     said = summary(setup, found.verdicts)
     return Outcome(state=worst_state(found.verdicts), title=title, text=said)

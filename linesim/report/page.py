@@ -75,17 +75,7 @@ def _environment() -> "Environment":
 
 
 def page_text(page: "Page", *, one_page: bool = False) -> str:
-    """
-    Lay a page out as HTML.
-
-    Parameters
-    ----------
-    one_page : bool; the first page alone, with what is to be minded about people
-
-    Returns
-    -------
-    str; a whole file; the same page gives the same text
-    """
+    """Lay a page out as a whole HTML file, or its first page alone; same page, same text."""
     script = _text("page.js")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     template = _environment().get_template("page.html.j2")

@@ -147,14 +147,7 @@ def _table(title: str, rows: tuple[Row, ...]) -> Table:
 
 
 def figure_section(setup: Setup, found: Budget, measured: tuple[Row, ...] = ()) -> Section:
-    """
-    Show all figures by group.
-
-    Parameters
-    ----------
-    found : Budget; the closed-form figures
-    measured : tuple of Row; what was read off an image
-    """
+    """Show all closed-form figures by group, and what was read off an image."""
     tables = [_table(name, rows) for name, rows in figure_rows(setup, found).items()]
     if measured:
         tables.append(_table("measured on the image", measured))

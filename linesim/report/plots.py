@@ -87,25 +87,13 @@ def new_figure(
 
 
 def style(index: int) -> dict[str, Any]:
-    """
-    Give the look of one of several lines in a plot.
-
-    Parameters
-    ----------
-    index : int; of the line; looks repeat after seven
-    """
+    """Give the look of one of several lines in a plot; looks repeat after seven."""
     place = index % len(COLOURS)
     return {"color": COLOURS[place], "linestyle": DASHES[place], "linewidth": 1.6}
 
 
 def curve_style(name: str) -> dict[str, Any]:
-    """
-    Give the look of a named curve: the same on each plot, whatever else is drawn there.
-
-    Parameters
-    ----------
-    name : str; a factor of the MTF or a source of noise; of curves drawn as one the first
-    """
+    """Give the look of a factor of the MTF or a source of noise: the same on each plot."""
     first = name.partition(",")[0]
     places = [group.index(first) for group in _NAMED if first in group]
     return style(places[0] if places else len(COLOURS) - 1)
@@ -159,13 +147,7 @@ def svg_text(figure: "Figure") -> str:
 
 
 def channel_style(name: str) -> dict[str, Any]:
-    """
-    Give the look of a channel's line.
-
-    Parameters
-    ----------
-    name : str; "grey", "red", "green" or "blue"
-    """
+    """Give the look of the line of "grey", "red", "green" or "blue"."""
     return {**style(_PLACES[name]), "linewidth": 1.0}
 
 

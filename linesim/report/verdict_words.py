@@ -177,13 +177,7 @@ def place_of(setup: Setup, verdict: Verdict) -> str:
 
 
 def clause(setup: Setup, verdict: Verdict) -> str:
-    """
-    Say what is reached and what is asked, so that it stands for itself.
-
-    Returns
-    -------
-    str; without a capital and without a full stop; where it is not met, with what helps
-    """
+    """Say what is reached and asked, and what helps where it is missed, as part of a sentence."""
     place, helps = place_of(setup, verdict), remedy(_at(setup, verdict), verdict)
     said = _said(setup, verdict) + (f" ({place})" if place else "")
     link = ", and" if verdict.requirement == "clipping" else ";"

@@ -19,13 +19,7 @@ _DEEPEST = 20
 
 
 def checked_seed(seed: object) -> int:
-    """
-    Take a seed, or refuse it.
-
-    Parameters
-    ----------
-    seed : object; a whole number from 0 up, Python's or numpy's
-    """
+    """Take a seed, a whole number from 0 up, Python's or numpy's, or refuse it."""
     number = _whole(seed)
     if number is None or number < 0 or number.bit_length() > _MOST_BITS:
         msg = f"seed: read {shown(seed)}; expected a whole number from 0 up, for example 1"
@@ -69,13 +63,7 @@ def checked_setup(setup: object) -> Setup:
 
 
 def refuse_other(given: object, kinds: type | tuple[type, ...], name: str, expected: str) -> None:
-    """
-    Refuse what is of another kind.
-
-    Parameters
-    ----------
-    expected : str; what is expected, for the sentence
-    """
+    """Refuse what is of another kind, with what is expected."""
     if not isinstance(given, kinds):
         msg = f"{name}: read {shown(given)}; expected {expected}"
         raise InputError(msg)
@@ -99,13 +87,7 @@ def refuse_no_share(share: object, name: str) -> None:
 
 
 def refuse_other_keys(texts: object, what: str) -> None:
-    """
-    Refuse tables whose keys are no texts, at every depth.
-
-    Parameters
-    ----------
-    what : str; what it is, for the sentence
-    """
+    """Refuse tables whose keys are no texts, at every depth."""
     if not isinstance(texts, Mapping):
         msg = f"{what}: read {shown(texts)}, but this is no table; expected keys and values"
         raise InputError(msg)

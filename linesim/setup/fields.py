@@ -37,13 +37,7 @@ class Kind:
     example: str  # a value as it would stand in the file, quotes included
 
     def read(self, value: object, folder: Path) -> object:
-        """
-        Turn a value of the file into the one behind the door.
-
-        Raises
-        ------
-        ValueError; what is wrong, as the middle part of a sentence
-        """
+        """Turn a value of the file into the one used; ValueError is a sentence's middle part."""
         raise NotImplementedError
 
     def checked(self, value: object, folder: Path) -> object:

@@ -46,17 +46,7 @@ def existing_file(path: Path | str, *, key: str, expected: str, written: str | N
 
 
 def changed_ns(file: Path) -> int:
-    """
-    Tell when a file was changed last.
-
-    Parameters
-    ----------
-    file : pathlib.Path; it need not be there; whoever reads it says so
-
-    Returns
-    -------
-    int; 0 where there is none [ns]
-    """
+    """Tell when a file was changed last [ns]; 0 where there is none, which its reader refuses."""
     return file.stat().st_mtime_ns if file.exists() else 0
 
 

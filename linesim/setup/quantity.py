@@ -102,17 +102,7 @@ def asked_of_pint(unit: str, into: str) -> Fraction:
 
 
 def parse_quantity(text: str, into: str) -> float:
-    """
-    Read a quantity such as ``"60 m/min"``.
-
-    Parameters
-    ----------
-    into : str; unit of the answer, as written in ``units.txt``
-
-    Raises
-    ------
-    ValueError; what is wrong with the text, as the middle part of a sentence
-    """
+    """Read a quantity such as ``"60 m/min"`` into a unit; ValueError says what is wrong."""
     number, unit = _split(text)
     return _times(number, _factor(unit, into))
 
@@ -126,17 +116,7 @@ def _times(number: str, factor: Fraction) -> float:
 
 
 def parse_percent(text: str) -> float:
-    """
-    Read a share in per cent, such as ``"55 %"``.
-
-    Returns
-    -------
-    float; the share, rounded once: that of ``"55 %"`` is 0.55
-
-    Raises
-    ------
-    ValueError; what is wrong with the text, as the middle part of a sentence
-    """
+    """Read a share in per cent, rounded once: ``"55 %"`` is 0.55; ValueError says what is wrong."""
     number, unit = _split(text)
     if unit != PERCENT:
         msg = f"{unit} is a unit, and a bare number or one in % is due"
@@ -145,17 +125,7 @@ def parse_percent(text: str) -> float:
 
 
 def number_of(text: str) -> str:
-    """
-    Take the number off a quantity, with the digits that it was written with.
-
-    Parameters
-    ----------
-    text : str; such as ``"60 m/min"``
-
-    Raises
-    ------
-    ValueError; where the text is no number with a unit
-    """
+    """Take the number off a quantity, as it was written; ValueError where it has no unit."""
     return _split(text)[0]
 
 
@@ -171,15 +141,5 @@ def written(value: object) -> object:
 
 
 def unit_of(text: str) -> str:
-    """
-    Take the unit off a quantity.
-
-    Parameters
-    ----------
-    text : str; such as ``"60 m/min"``
-
-    Raises
-    ------
-    ValueError; where the text is no number with a unit
-    """
+    """Take the unit off a quantity; ValueError where it has none."""
     return _split(text)[1]

@@ -33,13 +33,7 @@ class Shared:
 
 
 def can_share(runner: Runner) -> bool:
-    """
-    Say whether a runner can read what lies here.
-
-    Returns
-    -------
-    bool; whether all of its processes are on this machine, and the system has such files
-    """
+    """Say whether all processes of a runner are on this machine, which has files in memory."""
     return runner.apart and runner.here == runner.workers and hasattr(os, "memfd_create")
 
 

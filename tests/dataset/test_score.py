@@ -209,4 +209,5 @@ def test_the_command_prints_and_writes(
             assert json.loads(out)["iou"] == 0.3
         else:
             assert "By kind" in out
+            assert "guard and lock out by local code" in out
             assert max(map(len, out.splitlines()[:-1])) <= 110

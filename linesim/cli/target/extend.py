@@ -7,6 +7,7 @@ import typer
 
 from linesim.cli.progress import progress
 from linesim.figures.safety import MACHINERY
+from linesim.report.console import wrapped
 from linesim.targets.extend.web import WAYS, asked_web, write_web
 
 
@@ -51,10 +52,11 @@ def extend(  # noqa: PLR0913 -- one option a property of the web
     with progress("drawing the web", timed=True) as tell:
         done = write_web(web, file, tell)
     rows, columns = web.shape
-    typer.echo(
-        f"{columns} x {rows} pixels of {web.pixel_size_um:g} um, {WAYS[done]}\n"
+    lines = [
+        f"{columns} x {rows} pixels of {web.pixel_size_um:g} um, {WAYS[done]}",
         f'in a setup: image = "{file.as_posix()}", pixel_size = "{web.pixel_size_um:g} um", '
-        'encoding = "linear"\n'
-        f"{MACHINERY}\n"
-        f"wrote {file.as_posix()}"
-    )
+        'encoding = "linear"',
+        *wrapped(MACHINERY),
+        f"wrote {file.as_posix()}",
+    ]
+    typer.echo("\n".join(lines))

@@ -169,14 +169,7 @@ def wanted_dprime(bank: Bank, rate: Figure, threshold: Figure) -> FloatArray:
 
 
 def threshold_at(bank: Bank, detectability: Figure, rate: Figure) -> FloatArray:
-    """
-    Give the highest threshold at which so large a share is found.
-
-    Parameters
-    ----------
-    detectability : float or ndarray; the index d'
-    rate : float or ndarray; share to find, between 0 and 1
-    """
+    """Give the highest threshold at which a share of defects of index d' is found."""
     threshold = np.asarray(detectability, dtype=np.float64) + 0.0
     for _ in range(_STEPS):
         # a threshold and the index it asks for rise together, nearly one to one

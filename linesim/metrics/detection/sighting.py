@@ -103,48 +103,20 @@ def cell_m2(numbers: Station) -> Figure:
 
 
 def alarm_threshold(numbers: Station, bank: Bank, false_alarms_per_m2: Figure) -> FloatArray:
-    """
-    Threshold that good product passes only so often.
-
-    Parameters
-    ----------
-    bank : Bank; of the defect that is searched
-    false_alarms_per_m2 : float or ndarray; on the mean [1/m²]
-    """
+    """Threshold that good product passes so often on a square metre."""
     return threshold_for(bank, false_alarms_per_m2 * np.asarray(cell_m2(numbers)))
 
 
 def detection_rate(seen: Sighting, threshold: Figure) -> FloatArray:
-    """
-    Share of defects found at a threshold, on the mean of all places on the grid of samples.
-
-    Parameters
-    ----------
-    threshold : float or ndarray; in standard deviations of a filter's output
-    """
+    """Share of defects found at a threshold in sigmas, on the mean of all places on the grid."""
     return found_share(seen.bank, seen.dprime, threshold)
 
 
 def false_alarms_per_m2(numbers: Station, bank: Bank, threshold: Figure) -> FloatArray:
-    """
-    Count the false alarms that a threshold lets through.
-
-    Parameters
-    ----------
-    bank : Bank; of the defect that is searched
-    threshold : float or ndarray; in standard deviations of a filter's output
-    """
+    """Count the false alarms that a threshold in sigmas lets through."""
     return np.asarray(alarms_at(bank, threshold) / cell_m2(numbers))
 
 
 def wanted_dprime(numbers: Station, bank: Bank, rate: Figure, alarms_per_m2: Figure) -> FloatArray:
-    """
-    Give the detectability that finds such a share at so few false alarms.
-
-    Parameters
-    ----------
-    bank : Bank; of the defect that is searched
-    rate : float or ndarray; share of defects to find, between 0 and 1
-    alarms_per_m2 : float or ndarray; False alarms allowed [1/m²]
-    """
+    """Give the d' that finds such a share of defects at so few false alarms."""
     return dprime_for(bank, rate, alarm_threshold(numbers, bank, alarms_per_m2))

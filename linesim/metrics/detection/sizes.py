@@ -69,13 +69,7 @@ def _shape(part: object) -> tuple[int, ...]:
 
 
 def disc_of(diameter_um: Figure) -> Shape:
-    """
-    Give the disc of a diameter.
-
-    Parameters
-    ----------
-    diameter_um : float or ndarray; its diameter [µm]
-    """
+    """Give the disc of a diameter."""
     return Disc(diameter_um=diameter_um)
 
 

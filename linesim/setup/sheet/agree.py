@@ -11,24 +11,12 @@ _NEPERS_A_DECIBEL = log(10) / 20
 
 
 def apart(stated: float, means: float, within: float) -> bool:
-    """
-    Tell whether two figures differ by more than the rounding of what was written.
-
-    Parameters
-    ----------
-    within : float; rounding of all that both hang on, as shares added up
-    """
+    """Tell whether two figures differ by more than the rounding of all that both hang on."""
     return abs(stated - means) > max(stated, means) * within
 
 
 def rounding(texts: Mapping[str, object], *keys: str) -> float:
-    """
-    Add up how far values may be rounded: half a step of the last digit of each, as a share of it.
-
-    Parameters
-    ----------
-    *keys : str; those that count; one that is left out does not
-    """
+    """Add up how far values may be rounded: half a step of the last digit of each, as a share."""
     return sum(_half_step(texts[key]) for key in keys if key in texts)
 
 

@@ -32,13 +32,7 @@ LAPSES = {"transport.speed": "transport.slowest_speed"}
 
 
 def plain_name(dotted: str) -> str:
-    """
-    Give a key's own name.
-
-    Parameters
-    ----------
-    dotted : str; section and key, by any name of it
-    """
+    """Give the own name of a dotted key that may be written by another."""
     return ALIASES.get(dotted, dotted)
 
 

@@ -128,13 +128,7 @@ def hung_on(setup: Setup) -> frozenset[str]:
 
 
 def hanging(pairs: Iterable[tuple[str, object]]) -> frozenset[str]:
-    """
-    Name the keys on whose values others hang, where these are written so.
-
-    Parameters
-    ----------
-    pairs : iterable of (str, object); dotted key and value as written
-    """
+    """Name the keys on whose values others hang, where these are written so."""
     found: set[str] = set()
     for dotted, value in pairs:
         found.update(_hanging(plain_name(dotted), value))

@@ -8,6 +8,7 @@ import numpy as np
 from linesim.figures.cautions import Caution
 from linesim.figures.plain_numbers import digits, percent
 from linesim.figures.safety import MACHINERY
+from linesim.report.console import wrapped
 from linesim.setup.channels import COLOURS
 from linesim.studies.calibrate.colour import spare_patches
 from linesim.studies.calibrate.curve import Curve
@@ -142,6 +143,6 @@ def target_text(
     minded = [f"caution: {each.text} [{each.code}]" for each in cautions]
     folder = written[0].parent.as_posix()
     where = f"For a setup that lies in {folder}/ (elsewhere with that folder in front of the name):"
-    parts = ("\n".join(said), "\n".join([*minded, MACHINERY]), where, lines)
+    parts = ("\n".join(said), "\n".join([*minded, *wrapped(MACHINERY)]), where, lines)
     names = ", ".join(path.name for path in written)
     return "\n\n".join(parts) + f"\nwrote {names} in {folder}/"

@@ -69,13 +69,7 @@ def starter_job() -> str:
 
 
 def load_job(path: str | Path) -> Job:
-    """
-    Read and check a job.
-
-    Raises
-    ------
-    InputError; with one sentence for every fault found
-    """
+    """Read and check a job."""
     path = Path(path)
     return job_from(toml_table(path, key="job", expected=EXPECTED), path.parent)
 

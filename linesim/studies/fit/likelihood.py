@@ -146,13 +146,7 @@ def column_sums(windows: Sequence[Window], seen: Sequence[Expected], width: int)
 def own_gains(
     windows: Sequence[Window], seen: Sequence[Expected], width: int
 ) -> tuple[FloatArray, FloatArray]:
-    """
-    Give the likeliest gains and offsets of the columns.
-
-    Returns
-    -------
-    tuple of ndarray of shape (width,); γ, and δ in electrons
-    """
+    """Give the likeliest gain γ and offset δ [e] of each column of the sensor."""
     sums = column_sums(windows, seen, width)
     found = np.einsum("jpq,jq->jp", sums.inner(seen[0].spread), sums.force)
     return found[:, 0], found[:, 1]

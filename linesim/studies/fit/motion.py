@@ -38,13 +38,7 @@ class Moved:
 
 
 def advance_told(setup: Setup, places: Sequence[tuple[Affine, FloatArray]]) -> Moved:
-    """
-    Tell the distance of lines by the key that makes it.
-
-    Parameters
-    ----------
-    places : sequence of tuple; of each capture its place and the covariance of its steps
-    """
+    """Tell the distance of lines from the places of all captures and their covariances."""
     grown = _joined([
         Estimate(value=lies.steps.grow_along, sd=float(np.sqrt(errors[2, 2])))
         for lies, errors in places
@@ -61,13 +55,7 @@ def advance_told(setup: Setup, places: Sequence[tuple[Affine, FloatArray]]) -> M
 
 
 def skew_told(own: Prediction, places: Sequence[tuple[Affine, FloatArray]]) -> Moved:
-    """
-    Tell the angle of the line.
-
-    Parameters
-    ----------
-    places : sequence of tuple; of each capture its place and the covariance of its steps
-    """
+    """Tell the angle of the line from the places of all captures and their covariances."""
     found = [_skew_deg(own, *place) for place in places]
     whole = _joined(found)
     told = Estimate(value=own.setup.transport.skew_deg + whole.value, sd=whole.sd)

@@ -134,11 +134,5 @@ def rank_page(found: Ranking) -> Page:
 
 
 def write_rank_report(found: Ranking, folder: Path, wanted: Wanted = WHOLE) -> tuple[Path, ...]:
-    """
-    Write the report of a ranking with its other files.
-
-    Parameters
-    ----------
-    wanted : Wanted; the whole report, its first page alone, or both
-    """
+    """Write the report of a ranking, its first page alone, or both, with its other files."""
     return write_pages(folder, rank_page(found), wanted)

@@ -26,24 +26,12 @@ from linesim.targets.load import target_reference
 
 
 def write_scan_report(found: Scan, folder: Path, wanted: Wanted = WHOLE) -> tuple[Path, ...]:
-    """
-    Write the report of a scan beside its other files.
-
-    Parameters
-    ----------
-    wanted : Wanted; the whole report, its first page alone, or both
-    """
+    """Write the report of a scan, its first page alone, or both, beside its other files."""
     return write_pages(folder, scan_page(found), wanted)
 
 
 def scan_page(found: Scan, reference: Reference | None = None) -> Page:
-    """
-    Make the report of a scan.
-
-    Parameters
-    ----------
-    reference : Reference, optional; the target that was scanned; left out, that of the setup
-    """
+    """Make the report of a scan of a target; left out, that of the setup."""
     setup = found.setup
     case = Case(title="", setup=setup, budget=found.budget)
     source = lit_reference(setup, target_reference(setup) if reference is None else reference)

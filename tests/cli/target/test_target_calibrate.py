@@ -52,6 +52,7 @@ def test_two_commands_from_a_photograph_to_a_scan(run: Call, tmp_path: Path) -> 
     code, out = run("target", "calibrate", "photo.png", *PATCHES, *SIZE, "--out", "made")
     lines = (tmp_path / "made" / "target.toml").read_text("utf-8")
     assert (code, lines in out) == (0, True)
+    assert "guard and lock out by local code" in out
     (tmp_path / "made" / "setup.toml").write_text(SETUP.format(target=lines), "utf-8")
     assert run("scan", "made/setup.toml", "--out", "scanned")[0] == 0
     setup = load_setup(tmp_path / "made" / "setup.toml")
@@ -103,6 +104,7 @@ GOOD = ("photo.png", "--patch", "20,10,40,40 = 0.8")
         (("photo.png", "--patch", "1,2,3,4 = 0.1,0.2,0.3", *SIZE), "the photograph is grey"),
         ((*GOOD, "--patch", "180,10,40,40 = 0.9", *SIZE), "should be lighter than 20,10,40,40"),
         (("black.png", "--patch", "1,2,3,4 = 0.1", *SIZE), "every patch has samples at an end"),
+        (("photo.png", "--patch", "20,10,40,40 = 0", *SIZE), "every reflectance is 0"),
         ((*GOOD, *SIZE, "--blank", "small.png"), "read 30 x 240 pixels"),
         ((*GOOD, *SIZE, "--blank", "black.png"), "lie at an end of the scale"),
         ((*GOOD, *SIZE, "--blank", "photo.png", "--flatten"), "--blank, --flatten: read both"),

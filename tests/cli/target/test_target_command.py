@@ -10,8 +10,10 @@ import numpy as np
 import pytest
 import tifffile
 
+from linesim.setup.errors import InputError
 from linesim.setup.relations import BUILT_IN
 from linesim.targets.catalogue import make
+from linesim.targets.extend.web import asked_web, write_web
 
 READERS: dict[str, Callable[[Path], Any]] = {
     "png": iio.imread,
@@ -83,7 +85,17 @@ def test_a_photograph_becomes_a_web(run: Call, tmp_path: Path) -> None:
     assert code == 0
     assert "100 x 150 pixels of 40 um, random phase" in out
     assert 'image = "web.tif", pixel_size = "40 um", encoding = "linear"' in out
+    assert "guard and lock out by local code" in out
     assert tifffile.imread(tmp_path / "web.tif").shape == (150, 100)
+
+
+def test_a_web_larger_than_the_disk_is_refused(tmp_path: Path) -> None:
+    """300 m x 2 km of 40 um are 7.5 million x 50 million samples of 2 bytes: 750 TB."""
+    iio.imwrite(tmp_path / "own.png", np.random.default_rng(0).integers(90, 99, (99, 99), np.uint8))
+    web = asked_web(tmp_path / "own.png", ("300 m x 2 km", "40 um"), (None, "srgb"), 0)
+    with pytest.raises(InputError, match="7.5e[+]05 GB, but the disk"):
+        write_web(web, tmp_path / "web.tif")
+    assert not list(tmp_path.glob("*.tif"))
 
 
 @pytest.mark.parametrize(

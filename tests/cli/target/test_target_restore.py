@@ -41,6 +41,7 @@ def test_a_scan_goes_round(run: Call, scanned: Path) -> None:
     lines = (scanned / "made" / "target.toml").read_text("utf-8")
     assert (code, lines in out) == (0, True)
     assert "cannot be judged with it" in out
+    assert "guard and lock out by local code" in out
     (scanned / "made" / "two.toml").write_text(STATION.format(target=lines), "utf-8")
     assert run("scan", "made/two.toml", "--out", "two")[0] == 0
     first, again = (

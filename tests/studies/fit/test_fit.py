@@ -163,6 +163,7 @@ def test_keys_that_do_the_same_are_named(small: "Job") -> None:
         (["transport.encoder_step"], "transport.speed"),
         (["light.illuminance"], "no one number"),
         ([], "expected keys"),
+        ([" ", ""], "expected keys"),
     ],
 )
 def test_other_keys_are_refused(small: "Job", keys: list[str], said: str) -> None:
