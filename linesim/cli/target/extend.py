@@ -54,8 +54,10 @@ def extend(  # noqa: PLR0913 -- one option a property of the web
     rows, columns = web.shape
     lines = [
         f"{columns} x {rows} pixels of {web.pixel_size_um:g} um, {WAYS[done]}",
-        f'in a setup: image = "{file.as_posix()}", pixel_size = "{web.pixel_size_um:g} um", '
-        'encoding = "linear"',
+        (
+            f'in a setup: image = "{file.as_posix()}", pixel_size = "{web.pixel_size_um:g} um", '
+            'encoding = "linear"'
+        ),
         *wrapped(MACHINERY),
         f"wrote {file.as_posix()}",
     ]
