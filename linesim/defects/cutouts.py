@@ -168,14 +168,7 @@ class CutOuts:
     absolute: bool  # values are reflectances, not ratios
 
     def __call__(self, size: float = 1.0, strength: float = 1.0, form: int = 0) -> CutOutFault:
-        """
-        Make one.
-
-        Parameters
-        ----------
-        size : float; factor of the size that it was photographed at
-        form : int; which of the pictures, counted round and round
-        """
+        """Make one of the pictures, counted round and round, in so many times its own size."""
         return CutOutFault(
             kind=self.kind,
             cut=self.cuts[int(form) % len(self.cuts)],

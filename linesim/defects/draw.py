@@ -95,13 +95,7 @@ class Ground:
 def draw_with_room(
     random: np.random.Generator, recipes: Sequence[Recipe], ground: Ground
 ) -> tuple[tuple[Placed, ...], tuple[LeftOut, ...]]:
-    """
-    Draw faults as `draw_faults` does, and leave out those that find no room.
-
-    Parameters
-    ----------
-    recipes : sequence of Recipe; what to draw, in this order
-    """
+    """Draw faults as `draw_faults` does, and leave out those that find no room."""
     boxes: list[Box] = []
     drawn: list[Placed] = []
     left_out: list[LeftOut] = []

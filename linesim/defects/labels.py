@@ -116,13 +116,7 @@ class Footprints:
 
 
 def footprints(setup: Setup, reference: Reference, lines: int, seed: int) -> Footprints:
-    """
-    Place all samples of a scan on the target.
-
-    Parameters
-    ----------
-    reference : Reference; the target, or any other of the same pixels; it is not read
-    """
+    """Place all samples of a scan on a target, which is not read."""
     numbers, grid = station(setup), grid_under(reference)
     exposers = tuple(
         bare_exposer(setup, reference, channel)

@@ -104,13 +104,7 @@ class ChangedInside:
     outlines: tuple[Polygon, ...]  # ``form`` chooses one
 
     def __call__(self, change: Change, size: float = 1.0, form: int = 0) -> PolygonFault:
-        """
-        Make one.
-
-        Parameters
-        ----------
-        form : int; which of the outlines, counted round and round
-        """
+        """Make one of the outlines, counted round and round."""
         outline = self.outlines[int(form) % len(self.outlines)]
         return PolygonFault(kind=self.kind, outline=outline, effect=effect_of(change), size=size)
 
@@ -125,13 +119,7 @@ class MadeOf:
     def __call__(
         self, reflectance: float | Colour, size: float = 1.0, form: int = 0
     ) -> PolygonFault:
-        """
-        Make one.
-
-        Parameters
-        ----------
-        form : int; which of the outlines, counted round and round
-        """
+        """Make one of the outlines, counted round and round."""
         outline = self.outlines[int(form) % len(self.outlines)]
         colour = reflectance if isinstance(reflectance, tuple) else (reflectance,)
         effect = Material(reflectance=colour)

@@ -32,13 +32,7 @@ class Range:
             raise InputError(msg)
 
     def drawn(self, random: np.random.Generator) -> float:
-        """
-        Draw a number.
-
-        Parameters
-        ----------
-        random : Generator; one uniform number is taken from it, whatever the range
-        """
+        """Draw a number, by one uniform number, whatever the range."""
         share = float(random.random())
         if not self.even_ratios:
             return self.low + share * (self.high - self.low)

@@ -105,13 +105,7 @@ class Search:
 
 
 def search(setup: Setup, size: TargetSize) -> Search:
-    """
-    Take out of a setup what is looked for, and on what.
-
-    Parameters
-    ----------
-    size : TargetSize; of its target, and how light that is
-    """
+    """Take out of a setup what is looked for, and on what."""
     product, need = product_share(setup, size), setup.requirement.defect_relief
     return Search(
         contrast=setup.requirement.defect_contrast,

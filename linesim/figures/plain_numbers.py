@@ -18,13 +18,7 @@ _FEWEST_ALARMS = 1e-6
 
 
 def digits(value: float, count: int = _DIGITS) -> str:
-    """
-    Write a number to some digits, and whole where it has more before the point.
-
-    Returns
-    -------
-    str; without an exponent between 10⁻⁴ and 10¹²
-    """
+    """Write a number to some digits, without an exponent between 10⁻⁴ and 10¹²."""
     rounded = float(f"{value:.{count}g}")
     if rounded == 0:
         return "0"
@@ -60,13 +54,7 @@ def percent(share: float, count: int = _DIGITS) -> str:
 
 
 def chance(share: float, count: int = _DIGITS) -> str:
-    """
-    Write a share of defects; what is next to all or to none is told as a bound.
-
-    Parameters
-    ----------
-    count : int; digits; from 0.99 on so many of what is left
-    """
+    """Write a share of defects; what is next to all or to none is told as a bound."""
     if share > _ALL and count <= _DIGITS:
         return f"over {100 * _ALL:g} %"
     if share < 1 - _ALL and count <= _DIGITS:

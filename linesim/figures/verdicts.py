@@ -113,14 +113,7 @@ def worst_state(found: Sequence[Verdict]) -> State:
 
 
 def verdicts(setup: Setup, numbers: Station, groups: Groups, *, even: bool) -> tuple[Verdict, ...]:
-    """
-    Judge what is always judged, and every requirement that was given.
-
-    Parameters
-    ----------
-    groups : mapping; the figures; of several colours the weakest counts
-    even : bool; whether the ends of the line are as its middle
-    """
+    """Judge what is always judged, and every requirement given, by the weakest of the colours."""
     figures = {**groups["limits"], **groups["signal"], **groups["detection"]}
     camera, longest_us = setup.camera, float(numbers.timing.longest_exposure_us)
     # of what is judged as a share of a limit, a verdict tells the limit and what is asked of it

@@ -150,12 +150,5 @@ def _plain(value: object) -> object:
 
 
 def write_json(path: Path | str, value: object) -> None:
-    """
-    Write plain data as JSON, whole or not at all.
-
-    Raises
-    ------
-    ValueError; a number is not finite
-    TypeError; a value has no place in JSON
-    """
+    """Write plain data as JSON, as `json_text` takes it, whole or not at all."""
     write_text(path, json_text(value))

@@ -20,19 +20,7 @@ _MOST_DPI = 1e6
 
 
 def stated_dpi(path: Path | str) -> tuple[float, float] | None:
-    """
-    Read the resolution that an image file states.
-
-    Parameters
-    ----------
-    path : Path or str; a file that is known to be a PNG, TIFF or JPEG image
-
-    Returns
-    -------
-    tuple of float or None
-        Across and down as stored [dots an inch]; nothing where the file states none, or none in a
-        length.
-    """
+    """Read the dots an inch, across and down as stored, of an image file; None of no length."""
     with Path(path).open("rb") as stream:
         head = stream.read(_SIGNATURE_BYTES)
     try:

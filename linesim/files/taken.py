@@ -29,17 +29,7 @@ _TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 
 
 def exposure_us(path: Path) -> float | None:
-    """
-    Read the exposure time that an image file states.
-
-    Parameters
-    ----------
-    path : pathlib.Path; PNG, TIFF or JPEG; that it is an image is for its reader to refuse
-
-    Returns
-    -------
-    float or None; ``None`` where it states none that can be [µs]
-    """
+    """Read the exposure time [µs] that an image file states; None where it states none."""
     with suppress(*_FAULTY):
         with path.open("rb") as file:
             is_tiff = file.read(4) in _TIFF

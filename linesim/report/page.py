@@ -102,13 +102,7 @@ WHOLE = Wanted()
 def write_pages(
     folder: Path, page: "Page", wanted: Wanted = WHOLE, name: str = "report"
 ) -> tuple[Path, ...]:
-    """
-    Write a report, its first page alone, or both.
-
-    Parameters
-    ----------
-    name : str; of the report's file, without its ending
-    """
+    """Write a report, its first page alone, or both; a name is without its ending."""
     files = {folder / f"{name}.html": False} if wanted.report else {}
     files |= {folder / "one_page.html": True} if wanted.one_page else {}
     for path, one_page in files.items():

@@ -161,13 +161,7 @@ def geometry_section(setup: Setup) -> Section:
 
 
 def side_sections(*stations: Case) -> tuple[Section, ...]:
-    """
-    Draw stations from the side, those alike once.
-
-    Returns
-    -------
-    tuple of Section; one; none where the light of all comes from everywhere
-    """
+    """Draw stations from the side, those alike once; none where light comes from everywhere."""
     titles: dict[SideView, list[str]] = {}
     for one in stations:
         titles.setdefault(side_view_of(one.setup), []).append(one.title)

@@ -100,13 +100,7 @@ def curve_style(name: str) -> dict[str, Any]:
 
 
 def wanted_line(axes: "Axes", value: float, label: str) -> None:
-    """
-    Draw a requirement across a plot, with its name on it.
-
-    Parameters
-    ----------
-    label : str; written above the line's left end
-    """
+    """Draw a requirement across a plot, with its name above the left end."""
     axes.axhline(value, color=INK, linewidth=1.0, linestyle=(0, (2, 2)))
     axes.annotate(
         label,

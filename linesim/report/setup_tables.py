@@ -60,14 +60,7 @@ def setup_section(setup: Setup) -> Section:
 
 
 def making_section(setup: Setup, command: str) -> Section:
-    """
-    Tell how a page was made, so that it can be made again.
-
-    Parameters
-    ----------
-    command : str
-        That makes the page again from the setup's text, with the seed of noise and jitter.
-    """
+    """Tell how a page was made, and the command that makes it again."""
     rows = (
         ("linesim", __version__),
         ("Python", platform.python_version()),

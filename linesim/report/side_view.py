@@ -65,13 +65,7 @@ class SideView:
 
 
 def side_view_of(setup: Setup) -> SideView:
-    """
-    Take a side view out of a setup.
-
-    Returns
-    -------
-    SideView; without lamps where the light comes from everywhere
-    """
+    """Take a side view out of a setup; without lamps where light comes from everywhere."""
     distance_mm = setup.working_distance_mm
     lamps = tuple(
         LampView(

@@ -42,13 +42,7 @@ def _verdict_lines(setup: Setup, found: Budget) -> list[str]:
 
 
 def budget_text(setup: Setup, found: Budget) -> str:
-    """
-    Lay a budget out for the console.
-
-    Parameters
-    ----------
-    found : Budget; figures, cautions, verdicts
-    """
+    """Lay a budget out for the console."""
     lines = [*wrapped(setup.title), *wrapped(summary(setup, found.verdicts))]
     for name, rows in figure_rows(setup, found).items():
         lines += ["", name, *row_lines(rows)]

@@ -102,13 +102,7 @@ def _codes(drawn: Reference) -> NDArray[np.uint16]:
 
 
 def write_target(request: TargetRequest, path: Path) -> str:
-    """
-    Draw a target and write it.
-
-    Parameters
-    ----------
-    request : TargetRequest; which one, and how large
-    """
+    """Draw a target and write it."""
     drawn = _drawn(request)
     kind = path.suffix.lower()
     if kind not in {".png", ".tif", ".tiff"}:

@@ -203,13 +203,7 @@ def sentence(setup: Setup, verdict: Verdict) -> str:
 
 
 def summary(setup: Setup, verdicts: Sequence[Verdict]) -> str:
-    """
-    Tell all verdicts of a setup: whether it runs, what it misses, else what is closest.
-
-    Returns
-    -------
-    str; one sentence; a second where it cannot run and misses something besides
-    """
+    """Tell all verdicts in a sentence or two: whether it runs, what it misses, what is closest."""
     state = worst_state(verdicts)
     if state == "met":
         return _met(setup, verdicts)

@@ -28,13 +28,7 @@ def checked_seed(seed: object) -> int:
 
 
 def checked_workers(workers: object) -> int | None:
-    """
-    Take a number of threads, or refuse it.
-
-    Parameters
-    ----------
-    workers : object; a whole number from 1 to 1024; ``None`` for the processor's own
-    """
+    """Take a number of threads, 1 to 1024 or None for the processor's own, or refuse it."""
     number = _whole(workers)
     if workers is not None and (number is None or not 1 <= number <= _MOST_THREADS):
         msg = (
@@ -46,13 +40,7 @@ def checked_workers(workers: object) -> int | None:
 
 
 def checked_setup(setup: object) -> Setup:
-    """
-    Take a setup, or refuse what is none.
-
-    Parameters
-    ----------
-    setup : object; as `load_setup` gives it
-    """
+    """Take a setup, or refuse what is none."""
     if not isinstance(setup, Setup):
         msg = (
             f"setup: read {shown(setup)}, but this is no checked setup; expected what load_setup, "

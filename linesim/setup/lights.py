@@ -12,13 +12,7 @@ Changes = dict[str, Any]
 
 
 def brighter(setup: Setup, ratio: float) -> Changes:
-    """
-    Give all lights more or less light.
-
-    Parameters
-    ----------
-    ratio : float; light wanted over what there is
-    """
+    """Give all lights so many times as much light."""
     found: Changes = {}
     for name, light in setup.named_lights.items():
         if light.irradiance_w_m2 is not None:
@@ -31,13 +25,7 @@ def brighter(setup: Setup, ratio: float) -> Changes:
 
 
 def evenly_lit(setup: Setup) -> Changes:
-    """
-    Put one even light in the place of lamps that stand somewhere, as bright in the middle.
-
-    Returns
-    -------
-    dict; changes; none where the light is one and comes from everywhere
-    """
+    """Put one even light, as bright in the middle, in the place of lamps; no change for one."""
     placed = [f"light.{key}" for key in LAMP_KEYS if key in setup.texts["light"]]
     others = list(setup.named_lights)[1:]
     if not placed and not others:

@@ -27,13 +27,7 @@ _FILE_KEYS = (
 
 
 def resolved_text(setup: Setup, folder: Path) -> str:
-    """
-    Write a setup as TOML.
-
-    Parameters
-    ----------
-    folder : pathlib.Path; where the text will lie; file names are rewritten relative to it
-    """
+    """Write a setup as TOML, its file names relative to the folder where it will lie."""
     texts: dict[str, Any] = {
         name: setup.texts[name] for name in known_keys(()) if name in setup.texts
     }

@@ -23,17 +23,7 @@ def ends_of(speed: object) -> tuple[str, str] | None:
 def with_both_speeds(
     texts: Mapping[str, Any],
 ) -> tuple[Mapping[str, Any], dict[str, str], tuple[str, ...]]:
-    """
-    Give both ends of a range of speeds a key of their own.
-
-    Parameters
-    ----------
-    texts : mapping; section -> key -> value, as TOML gives it
-
-    Returns
-    -------
-    faults : tuple of str; a sentence where the slowest speed is said twice
-    """
+    """Give both ends of a range of speeds a key of their own; faults where one stands twice."""
     table = texts.get("transport")
     text = table.get("speed") if isinstance(table, Mapping) else None
     ends = ends_of(text)
@@ -62,13 +52,7 @@ def _in_order(one: str, other: str) -> tuple[str, str]:
 
 
 def at_slowest(setup: Setup) -> Setup | None:
-    """
-    Give a station as it runs at its slowest speed.
-
-    Returns
-    -------
-    Setup or None; of that one speed; None where a setup names no range
-    """
+    """Give a station as it runs at its slowest speed; None where it has one speed."""
     slowest_mm_s = setup.transport.slowest_speed_mm_s
     if slowest_mm_s is None:
         return None
@@ -94,13 +78,7 @@ def slowest_is_slower(setup: Setup) -> Iterator[str]:
 
 
 def one_speed(setup: Setup, study: str, chosen: Mapping[str, object]) -> Iterator[str]:
-    """
-    Find a range of speeds where a study judges one.
-
-    Parameters
-    ----------
-    chosen : mapping; dotted key -> value, of what the study changes
-    """
+    """Find a range of speeds where a study judges one, with what the study changes."""
     own = None if SPEED in chosen else setup.texts["transport"].get("slowest_speed")
     read = chosen.get(SLOWEST, own)
     if read is not None:

@@ -135,13 +135,7 @@ def _home(fault: BaseException) -> BaseException:
 def in_order(
     runner: Runner, work: Callable[[Task], Result], tasks: Sequence[Task], tell: Tell
 ) -> tuple[Result, ...]:
-    """
-    Run tasks and put their results in line; the libraries of each have one thread.
-
-    Parameters
-    ----------
-    tell : callable; is told after each task how many are done, and of how many
-    """
+    """Run tasks and put their results in line; the libraries of each have one thread."""
     known = versions()
     found: dict[int, Result] = {}
     for place, result in runner.done(_alike, [(work, task, known) for task in tasks]):

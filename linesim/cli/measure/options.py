@@ -162,14 +162,7 @@ def show_each(
 def measured(
     images: Sequence[Path], measure: Callable[[Path], Result]
 ) -> tuple[dict[str, Result], dict[str, tuple[str, ...]]]:
-    """
-    Measure images by their names; keep what is said of those that cannot be.
-
-    Parameters
-    ----------
-    images : sequence of pathlib.Path
-    measure : callable; gives what was found in one
-    """
+    """Measure images by their names; keep what is said of those that cannot be."""
     found: dict[str, Result] = {}
     refused: dict[str, tuple[str, ...]] = {}
     for each in images:

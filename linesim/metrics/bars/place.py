@@ -84,13 +84,7 @@ class Ground:
     pattern: float  # standard deviation of the columns about it, noise taken off
 
     def doubt(self, alternates: str, averaged: float) -> tuple[float, float]:
-        """
-        Tell how uncertain the values of a profile are.
-
-        Returns
-        -------
-        noise, offset : float; standard deviation of each value by itself, and of what all share
-        """
+        """Tell the noise of each value of a profile by itself, and the error that all share."""
         noise, pattern = self.noise / float(np.sqrt(averaged)), self.pattern
         if alternates == "across":
             return float(np.hypot(noise, pattern)), 0.0

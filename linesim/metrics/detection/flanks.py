@@ -226,13 +226,7 @@ def weights(flanks: Flanks, product: Figure, white: Figure) -> tuple[FloatArray,
 
 @lru_cache(maxsize=128)
 def flanks_of(face: Face, form: Form) -> Flanks:
-    """
-    Light a form.
-
-    Parameters
-    ----------
-    face : Face; lamp, camera and finish
-    """
+    """Light a form by a lamp, seen by a camera on a finish."""
     fault = form.shortest
     rms = min(face.finish.rms_across, face.finish.rms_along) if face.finish else np.inf
     if fault.steepest > _MOST_RMS * rms:

@@ -59,13 +59,7 @@ class Sighting:
 
 
 def sighting_of(numbers: Station, base: Ground) -> Callable[[Shape], Sighting]:
-    """
-    Prepare a station for many shapes.
-
-    Parameters
-    ----------
-    base : Ground; what the defect lies on
-    """
+    """Prepare a station for many shapes of defect on one ground."""
     energies = energies_of(numbers, base.backdrop)
 
     def sighted(shape: Shape) -> Sighting:

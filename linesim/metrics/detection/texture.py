@@ -122,14 +122,7 @@ class MeasuredTexture:
 
 @lru_cache(maxsize=8)
 def texture_of(tiles: Tiles) -> MeasuredTexture | None:
-    """
-    Measure a texture, faults left out.
-
-    Returns
-    -------
-    MeasuredTexture or None
-        As a share of the level around; nothing where the tiles are too few to tell.
-    """
+    """Measure a texture, faults left out, over the level around; None of too few tiles."""
     taper = np.hanning(TILE + 2)[1:-1]
     window = np.outer(taper, taper)
     powers = [_power(tile, window) for tile in tiles.data if float(tile.mean()) >= _DARKEST]

@@ -92,13 +92,7 @@ _Log = dict[Region, _Judged | str]
 
 
 def find_edge(search: EdgeSearch) -> FoundEdge:
-    """
-    Find the edge that can be measured best.
-
-    Returns
-    -------
-    FoundEdge; region and response. The whole image is taken where no part of it is clearly better
-    """
+    """Find the edge that can be measured best; the whole image, where no part does better."""
     log: _Log = {}
     first, *others = (_judged(search, region, log) for region in _candidates(search))
     usable = sorted((each for each in (first, *others) if isinstance(each, _Judged)), key=_order)

@@ -53,14 +53,7 @@ class _UnfitError(ValueError):
 
 
 def understood(setup: Setup, faulty: frozenset[str]) -> tuple[Setup, tuple[str, ...]]:
-    """
-    Put the setup's own figures in the place of those of a data sheet.
-
-    Returns
-    -------
-    Setup, and tuple of str
-        With plain numbers throughout; a sentence for each fault.
-    """
+    """Put plain numbers in the place of a data sheet's, and a sentence for each fault."""
     if not faulty.isdisjoint(("camera", "lens")):
         return setup, ()
     faults: list[str] = []
@@ -97,13 +90,7 @@ def read_noise_e(setup: Setup) -> float:
 
 
 def efficiency_of(stated: Point, setup: Setup) -> float:
-    """
-    Give the quantum efficiency that a responsivity at a wavelength means.
-
-    Parameters
-    ----------
-    setup : Setup; with the gain and the pixel that it was measured with
-    """
+    """Give the quantum efficiency that a responsivity means, by the setup's gain and pixel."""
     photons_per_joule = stated.wavelength_nm * PHOTONS_PER_J_NM
     response, unit = stated.value
     if unit == CURRENT:

@@ -32,13 +32,7 @@ def point(value: dict[str, object], each: Kind, folder: Path) -> Point:
 
 
 def points(value: list[object], each: Kind, folder: Path) -> tuple[Point, ...]:
-    """
-    Read a list of pairs.
-
-    Raises
-    ------
-    ValueError; where it is no list of at least two such pairs, or a wavelength stands twice
-    """
+    """Read a list of pairs: two or more, of wavelengths that differ; ValueError says why not."""
     pairs = [pair for pair in value if isinstance(pair, list) and len(pair) == _PAIR]
     if len(pairs) != len(value) or len(pairs) < _PAIR:
         msg = "this is no list of at least two pairs of wavelength and value"

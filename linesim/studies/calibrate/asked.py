@@ -111,13 +111,7 @@ class Asked:
 
 
 def read_patch(text: str) -> Patch:
-    """
-    Read a patch such as ``"120,80,40,40 = 0.18"``.
-
-    Parameters
-    ----------
-    text : str; region, equals sign, one reflectance or three
-    """
+    """Read a patch such as ``"120,80,40,40 = 0.18"``, of one reflectance or three."""
     place, sign, value = text.partition("=")
     parts = [part.strip() for part in value.split(",")]
     if not sign or len(parts) not in (1, _COLOURS):
@@ -169,13 +163,7 @@ def _length_mm(text: str, whole: str, option: str, expected: str) -> float:
 
 
 def read_ruler(text: str) -> Ruler:
-    """
-    Read a known length such as ``"100,240 1900,250 = 50 mm"``.
-
-    Parameters
-    ----------
-    text : str; two points, equals sign, their distance
-    """
+    """Read a known length such as ``"100,240 1900,250 = 50 mm"``."""
     place, _, length = text.partition("=")
     ends = _points(place, 2, "--length", _LENGTH)
     if ends[0] == ends[1]:
@@ -185,13 +173,7 @@ def read_ruler(text: str) -> Ruler:
 
 
 def read_corners(points: str | None, size: str | None) -> Corners | None:
-    """
-    Read corners and the size of what they enclose.
-
-    Parameters
-    ----------
-    points, size : str or None; as ``--corners`` and ``--size`` have them
-    """
+    """Read corners and the size of what they enclose."""
     if points is None and size is None:
         return None
     if points is None or size is None:

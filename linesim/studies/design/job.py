@@ -75,13 +75,7 @@ def load_job(path: str | Path) -> Job:
 
 
 def job_from(texts: Mapping[str, Any], folder: Path | None = None) -> Job:
-    """
-    Check a job given as nested mappings.
-
-    Parameters
-    ----------
-    folder : pathlib.Path, optional; that file names in it are relative to
-    """
+    """Check a job given as nested mappings."""
     if "job" not in texts and {"camera", "lens"} & set(texts):
         msg = f"job: nothing was read, and this looks like a setup file; expected {EXPECTED}"
         raise InputError(msg)

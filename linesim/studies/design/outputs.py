@@ -91,13 +91,7 @@ def _told(found: Design, one: Proposal) -> dict[str, object]:
 
 
 def look(setup: Setup) -> Scan | None:
-    """
-    Scan what the station will see: the smallest defect and larger ones on even product.
-
-    Returns
-    -------
-    Scan; nothing for faults with relief, which no flat picture shows
-    """
+    """Scan the smallest defect and larger ones on even product; None for faults with relief."""
     defect_um = setup.smallest_defect_um
     if defect_um is None or setup.requirement.defect_relief is not None:
         return None

@@ -71,13 +71,7 @@ class Options:
 
 
 def options(job: Job, tell: Tell = nobody) -> Options:
-    """
-    Judge all that may be built for a job; with stages of integration where one row does not do.
-
-    Parameters
-    ----------
-    tell : callable, optional; is told how many options are judged, and of how many
-    """
+    """Judge all that may be built for a job; with stages of integration where it is too dark."""
     found = _judged(job, candidates(job), tell)
     if found.ordered().size or job.colour or job.cameras:
         return found

@@ -74,13 +74,7 @@ class Design:
 
 
 def design(job: Job, tell: Tell = nobody) -> Design:
-    """
-    Find a station for a job.
-
-    Parameters
-    ----------
-    tell : callable, optional; is told how many options are judged, and of how many
-    """
+    """Find a station for a job."""
     fine = too_fine(job)
     if fine is not None:
         return _coarser(job, fine, tell)

@@ -85,13 +85,7 @@ def _joined(found: Sequence[Estimate]) -> Estimate:
 
 
 def ripple_told(own: Prediction, windows: Sequence[Window]) -> tuple[Moved, Moved] | None:
-    """
-    Tell a ripple and its frequency, of the capture whose lines stray most.
-
-    Returns
-    -------
-    tuple of Moved; nothing where lines keep their places, or their strays are no one sine
-    """
+    """Tell a ripple of the capture whose lines stray most; None where it is no one sine."""
     spread = [float(np.std(each.strays_px)) for each in windows]
     window = windows[int(np.argmax(spread))]
     if max(spread) == 0:

@@ -55,13 +55,7 @@ class Likeliest:
 
 
 def likeliest(case: Case, state: State, tell: Tell | None = None) -> Likeliest:
-    """
-    Move keys and places until captures are likeliest.
-
-    Parameters
-    ----------
-    tell : callable, optional; told how many rounds are done, and of how many at most
-    """
+    """Move keys and places until captures are likeliest."""
     here, is_settled = _nearer(case, viewed(case, state)), False
     _refuse_far(case, here)
     for done in range(_ROUNDS):

@@ -65,13 +65,7 @@ def _straight(window: Window) -> Window:
 
 
 def looked_again(case: Case, view: View) -> Case | None:
-    """
-    Add what lines still stray from a model that was fitted.
-
-    Returns
-    -------
-    Case; none where lines lie as the view has them
-    """
+    """Add what lines still stray from a fitted model; None where they lie as it has them."""
     windows: list[Window] = []
     for window, seen in zip(case.windows, view.seen, strict=True):
         left = window.captured_dn - seen.mean_dn

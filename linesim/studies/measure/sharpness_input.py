@@ -124,13 +124,7 @@ def direction_of(value: str | None) -> Direction | None:
 
 
 def read_pitch(text: str, key: str = "--pixel-pitch") -> tuple[float, float]:
-    """
-    Read how far apart samples lie on the target.
-
-    Parameters
-    ----------
-    text : str; one length, or two as in ``"75 um x 60 um"``, across x along
-    """
+    """Read how far apart samples lie, across and along, as in ``"75 um x 60 um"``."""
     parts = text.split(" x ")
     expected = 'expected a length, such as "75 um", or two, across x along: "75 um x 60 um"'
     try:

@@ -103,13 +103,7 @@ class Space(Options):
 
 
 def load_space(path: str | Path) -> Space:
-    """
-    Read and check a space of set-ups.
-
-    Raises
-    ------
-    InputError; with one sentence for every fault found
-    """
+    """Read and check a space of set-ups."""
     path = Path(path)
     texts = toml_table(path, key="space", expected=_EXPECTED)
     if "options" not in texts and {"target", "camera", "lens"} & set(texts):

@@ -119,13 +119,7 @@ class Held:
 
 
 def scan_held(setup: Setup, seed: int, target: Held, way: Way) -> Scan:
-    """
-    Render what a setup would capture of a target at hand, and measure it.
-
-    Parameters
-    ----------
-    target : Held; what lies under the camera
-    """
+    """Render what a setup would capture of a target at hand, and measure it."""
     size, own = target.size, target.is_own
     figures = budget_on(setup, size)
     asked, (lines, width) = needed(setup, size, workers=way.workers)

@@ -25,13 +25,7 @@ def refuse_chance(correlation: float, name: str) -> None:
 
 
 def refuse_unlike(shown: float, possible: float, name: str) -> None:
-    """
-    Refuse a place at which most detail is not the target's.
-
-    Parameters
-    ----------
-    shown, possible : float; correlation there, and that which noise alone would leave
-    """
+    """Refuse a place whose correlation is far under that which noise would leave."""
     if shown < _LEAST_SHOWN * possible:
         msg = (
             f"{name}: cannot be brought into register with the setup's target (correlation "

@@ -33,13 +33,7 @@ _ROUNDING = 1e-9
 
 
 def signal(numbers: Station, level: Levels, noise: Estimate) -> tuple[Difference, ...]:
-    """
-    Give signal, noise and their ratio on white, as the capture's level and noise have them.
-
-    Parameters
-    ----------
-    noise : Estimate; variance in time over that predicted at the level that is there
-    """
+    """Give signal, noise and their ratio on white, as the capture's level and noise have them."""
     white_e = float(numbers.electrons_white)
     noise_e = float(numbers.noise_e(white_e))
     seen = Estimate(value=white_e * level.gain.value, sd=white_e * level.gain.sd)
