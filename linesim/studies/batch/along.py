@@ -117,13 +117,7 @@ class Along(Space):
 
 
 def along(setup: Setup, lead: Setup | None, ranges: tuple[Range, ...]) -> Along:
-    """
-    Lay a setup along ranges, its first and last corner checked as files are.
-
-    Parameters
-    ----------
-    lead : Setup or None; whose exposure time every option takes; ``None`` leaves it its own
-    """
+    """Lay a setup along ranges, at another's exposure time or its own; its corners are checked."""
     gone = displaced(setup, [each.key.dotted for each in ranges])
     first, last = (
         {**gone, **{each.key.dotted: each.written(each.base_values[end]) for each in ranges}}

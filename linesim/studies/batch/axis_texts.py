@@ -50,14 +50,7 @@ class Reading:
 
 
 def axes_of(options: object, choices: object, base: Setup) -> Reading:
-    """
-    Read all axes.
-
-    Parameters
-    ----------
-    options : mapping; dotted key -> list, range or single value
-    choices : mapping; name -> label -> keys and values that go together
-    """
+    """Read all axes: lists, ranges or values by key, and choices of keys that go together."""
     faults: list[str] = []
     axes = (*_choice_axes(choices, base, faults), *_option_axes(options, base, faults))
     faults += _clashes(axes)
@@ -66,13 +59,7 @@ def axes_of(options: object, choices: object, base: Setup) -> Reading:
 
 
 def displaced(setup: Setup, keys: Collection[str]) -> dict[str, None]:
-    """
-    Name keys of a setup whose place others take, as the field of view does the magnification's.
-
-    Returns
-    -------
-    dict; dotted key -> None, as `linesim.changed` takes it
-    """
+    """Name keys whose place others take, as the field of view does the magnification's."""
     return {
         other: None
         for one, other in _BOTH_WAYS
@@ -83,13 +70,7 @@ def displaced(setup: Setup, keys: Collection[str]) -> dict[str, None]:
 
 
 def flat_keys(table: Mapping[str, Any]) -> dict[str, Any]:
-    """
-    Read dotted keys, which TOML nests unless they stand in quotes.
-
-    Returns
-    -------
-    dict; dotted key -> value; what stands in no section keeps its name
-    """
+    """Read dotted keys, which TOML nests unless they stand in quotes."""
     found: dict[str, Any] = {}
     for name, value in table.items():
         if isinstance(value, Mapping) and name in known_keys(()):

@@ -45,14 +45,7 @@ class Found:
 
 
 def signals_of(block: Block, *, ends: bool) -> Signals:
-    """
-    Take out of some options what detection asks.
-
-    Parameters
-    ----------
-    block : Block; the options that are still in question
-    ends : bool; whether at the ends of the line, not in the middle
-    """
+    """Take out of some options what detection asks, in the middle of the line or at its ends."""
     numbers, wanted = block.numbers, block.wanted
     if ends:
         numbers, wanted = numbers.at_ends, wanted.at_ends
@@ -76,13 +69,7 @@ def _flat(leaf: Figure, shape: tuple[int, int]) -> FloatArray:
 
 
 def together(parts: Sequence[Signals]) -> Signals:
-    """
-    Put options of several blocks together.
-
-    Returns
-    -------
-    Signals; in that order; a blur that several have stands once
-    """
+    """Put options of several blocks together, in order; a blur that several have stands once."""
     counts = [int(part.blur.max()) + 1 for part in parts]
     blurs = joined([part.blurs for part in parts], counts)
     starts = np.cumsum([0, *counts[:-1]])
@@ -140,13 +127,7 @@ def _same(columns: list[FloatArray]) -> tuple[Places, Places]:
 
 
 def found_by(signals: Signals, wanted: Search) -> Found:
-    """
-    Work out what each option finds.
-
-    Parameters
-    ----------
-    wanted : Search; what is searched; its product is that of the signals already
-    """
+    """Work out what each option finds."""
     size_um = np.zeros(len(signals.blur))
     dprime, met = np.full(size_um.shape, np.inf), np.ones(size_um.shape, dtype=np.bool_)
     for asked, seen in _by_colour(signals, wanted):

@@ -109,13 +109,7 @@ _GROUPS: dict[str, Callable[[Block], Group]] = {
 
 
 def groups_of(setups: Iterable[Setup]) -> dict[str, str]:
-    """
-    Name every figure that one of some setups has a number for.
-
-    Parameters
-    ----------
-    setups : iterable of Setup; the stations; one without light lacks some figures
-    """
+    """Name every figure that one of some setups has a number for."""
     return {
         name: group
         for setup in setups

@@ -90,13 +90,7 @@ def demands_of(setup: Setup, varied: Collection[str] = ()) -> tuple[Demand, ...]
 
 
 def asked_of(judged_by: Collection[Demand]) -> tuple[Demand, ...]:
-    """
-    Leave the requirements of the setup.
-
-    Returns
-    -------
-    tuple of Demand; without what is always judged
-    """
+    """Leave the requirements of the setup, without what is always judged."""
     return tuple(each for each in judged_by if each.requirement not in ALWAYS)
 
 

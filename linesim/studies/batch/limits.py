@@ -81,13 +81,7 @@ def limits_of(
 
 
 def unit_of(figure: str) -> str:
-    """
-    Give the unit of a figure.
-
-    Returns
-    -------
-    str; empty for a plain number
-    """
+    """Give the unit of a figure; empty for a plain number."""
     return next((unit for end, (_, _, unit) in _UNITS.items() if figure.endswith(end)), "")
 
 

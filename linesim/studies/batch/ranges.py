@@ -82,13 +82,7 @@ class Range:
 
 
 def short(number: float) -> str:
-    """
-    Say a number to three digits, without a power of ten.
-
-    Parameters
-    ----------
-    number : float; finite
-    """
+    """Say a number to three digits, without a power of ten."""
     return np.format_float_positional(float(f"{number:.3g}"), trim="-")
 
 

@@ -46,13 +46,7 @@ def _figures(one: Compared) -> Iterator[tuple[tuple[str, str], object]]:
 def write_comparison(
     found: Comparison, folder: Path, *, true_proportion: bool = False, scans: bool = False
 ) -> tuple[Path, ...]:
-    """
-    Write sheet and figures, and where asked the scans themselves.
-
-    Parameters
-    ----------
-    scans : bool; write each variant's scan too, in a folder of its own
-    """
+    """Write sheet and figures, and where asked each variant's scan in a folder of its own."""
     names = ("compare.png", "compare.csv", "compare.json")
     paths = tuple(folder / name for name in names)
     write_png(paths[0], compare_sheet(found, true_proportion=true_proportion))

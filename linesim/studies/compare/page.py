@@ -156,11 +156,5 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
 def write_compare_report(
     found: Comparison, folder: Path, wanted: Wanted = WHOLE, *, true_proportion: bool = False
 ) -> tuple[Path, ...]:
-    """
-    Write the report of a comparison with its other files.
-
-    Parameters
-    ----------
-    wanted : Wanted; the whole report, its first page alone, or both
-    """
+    """Write the report of a comparison, its first page alone, or both, with its other files."""
     return write_pages(folder, compare_page(found, true_proportion=true_proportion), wanted)

@@ -162,12 +162,5 @@ def vary_page(found: Varied, seen: tuple[Seen, ...]) -> Page:
 def write_vary_report(
     found: Varied, seen: tuple[Seen, ...], folder: Path, wanted: Wanted = WHOLE
 ) -> tuple[Path, ...]:
-    """
-    Write the report of a study with its other files.
-
-    Parameters
-    ----------
-    seen : tuple of Seen; what was measured on rendered images
-    wanted : Wanted; the whole report, its first page alone, or both
-    """
+    """Write the report of a study, its first page alone, or both, with its other files."""
     return write_pages(folder, vary_page(found, seen), wanted)

@@ -25,13 +25,7 @@ Rows = list[list[str]]
 
 
 def vary_text(found: Varied) -> str:
-    """
-    Lay a study along ranges out for the console.
-
-    Returns
-    -------
-    str; tables along one range, then cautions about the light and the answer in words
-    """
+    """Lay a study along ranges out for the console."""
     lines = textwrap.wrap(found.setup.title, _WIDTH)
     if found.exposure and len(found.curves) > 1:
         lines += [f"  {_EXPOSURES[found.exposure]}"]

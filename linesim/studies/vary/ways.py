@@ -37,13 +37,7 @@ class Way:
 
 
 def ways(setup: Setup) -> tuple[Way, ...]:
-    """
-    Set the ways to four times the electrons side by side.
-
-    Returns
-    -------
-    tuple of Way; the setup as it is first; a way that its keys do not allow says why
-    """
+    """Set the ways to four times the electrons beside the setup; one that is barred says why."""
     exposure_us = float(station(setup).timing.exposure_us)
     held: Changes = {"acquisition.exposure": f"{exposure_us!r} us"}
     asked = (

@@ -49,13 +49,7 @@ _SPEED = "speed, mm/s"
 
 
 def ways_text(title: str, found: tuple[Way, ...]) -> str:
-    """
-    Lay the ways to four times the electrons out for the console.
-
-    Parameters
-    ----------
-    found : tuple of Way; the setup as it is first
-    """
+    """Lay the ways to four times the electrons out for the console."""
     possible = [way for way in found if way.budget is not None]
     lines = [
         *textwrap.wrap(f"{title}: ways to four times the electrons", _WIDTH),
