@@ -130,16 +130,7 @@ def show_each(
     json: bool,
     plot: tuple[Path | None, Callable[[Found], bytes]],
 ) -> None:
-    """
-    Measure an image, or all of a folder, and print what was found.
-
-    Parameters
-    ----------
-    image : pathlib.Path; a file or a folder
-    measure, text : callable; give the figures of a file, and lay them out
-    json : bool; print one JSON object: of a folder ``images`` and ``refused``, by file name
-    plot : tuple of pathlib.Path or None, and callable; what to write, and how to draw it
-    """
+    """Measure an image, or all of a folder, and print what was found; write the plot of one."""
     path, png = plot
     if not image.is_dir():
         one = measure(image)

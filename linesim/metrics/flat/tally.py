@@ -99,18 +99,7 @@ def _whole(sums: NDArray[np.int64]) -> int:
 
 
 def tally(image: ImageRows, full_scale_dn: int) -> Tally:
-    """
-    Add up the samples of an image, a few lines at a time.
-
-    Parameters
-    ----------
-    image : ImageRows; samples of at least one line
-    full_scale_dn : int; largest sample that can be [DN]
-
-    Returns
-    -------
-    Tally; whole numbers, the same however the image is cut
-    """
+    """Add up the samples of an image, a few lines at a time; the same however it is cut."""
     lines, *across = image.shape
     total, squares = np.zeros(across, dtype=np.int64), np.zeros(across, dtype=np.int64)
     lows, highs, zero, full = [], [], 0, 0

@@ -44,14 +44,7 @@ def at_an_end(codes: Codes, full_scale: int) -> float:
 
 
 def blockiness(codes: Codes) -> float:
-    """
-    Compare steps between blocks of 8 with steps within them.
-
-    Returns
-    -------
-    float; size of a step over every eighth border, over that elsewhere; about 1 where no blocks
-    are. Of rows and of columns the median, so that a few true edges do not count.
-    """
+    """Compare steps over borders of blocks with those within, by medians; 1 where none are."""
     grey = codes.astype(np.float32)
     grey = grey if grey.ndim == 2 else grey.mean(axis=2)  # noqa: PLR2004 -- rows, columns
     borders, others = 0.0, 0.0

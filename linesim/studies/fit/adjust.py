@@ -127,14 +127,7 @@ class Free:
     end: Likeliest
 
     def interval(self, key: Key, value: float) -> Interval:
-        """
-        Give a key's interval about a value.
-
-        Parameters
-        ----------
-        value : float; with keys left as they are that captures tell little of; the interval is the
-            free fit's, whatever those are, widened to hold it
-        """
+        """Give a key's interval about a value: that of the free fit, widened to hold it."""
         index = self.case.keys.index(key)
         variable = float(self.end.view.state.variables[index])
         sd = float(np.sqrt(max(self.end.covariance[index, index], 0.0)))

@@ -29,14 +29,7 @@ def put_together(
     left: tuple[LeftKey, ...],
     names: Sequence[str],
 ) -> Fitted:
-    """
-    Put together what was found.
-
-    Parameters
-    ----------
-    ends : tuple of Case; captures in its prediction, and in that of the fitted setup
-    names : sequence of str; the keys asked for, in order
-    """
+    """Put together what was found of the keys asked for, in their order."""
     end, case = done.end, done.case
     keys = (*_found_keys(setup, done), *_found_moves(setup, moved))
     order = {name: place for place, name in enumerate((*names, "transport.ripple_frequency"))}

@@ -64,15 +64,7 @@ def _listed(found: Ranking, index: int) -> dict[str, object]:
 
 
 def write_ranking(found: Ranking, folder: Path) -> tuple[Path, ...]:
-    """
-    Write table, figures, picture and the best setup.
-
-    Returns
-    -------
-    tuple of pathlib.Path
-        The files written: no picture where matplotlib is not installed, and no setup where no
-        option passes.
-    """
+    """Write table, figures, picture (with matplotlib) and the best setup, where one passes."""
     paths = [folder / "rank.csv", folder / "rank.json"]
     names = tuple(found.figures)
     axes = tuple(axis.name for axis in found.space.axes)
