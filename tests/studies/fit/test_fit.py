@@ -16,6 +16,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.load import changed, load_setup, setup_from
 from linesim.setup.resolve import resolved_text
 from linesim.studies.fit.study import fit
+from linesim.studies.fit.words import answer
 from linesim.studies.scan.study import scan
 from tests.studies.plain_camera import Lies, capture
 
@@ -152,6 +153,7 @@ def test_keys_that_do_the_same_are_named(small: "Job") -> None:
     assert (left.name, left.partners) == ("lens.transmission", ("light.irradiance",))
     assert left.correlation == pytest.approx(1.0)
     (told,) = found.found
+    assert answer(found)[0].startswith("The one key that the capture tells, light.irradiance, is ")
     assert told.interval.value == pytest.approx(small.plain.irradiance_w_m2, rel=0.005)
     assert found.after.lens.transmission == setup.lens.transmission
 
@@ -170,6 +172,21 @@ def test_other_keys_are_refused(small: "Job", keys: list[str], said: str) -> Non
     """What no fit finds, or this setup does not have, is refused in a sentence."""
     with pytest.raises(InputError, match=said):
         fit(small.truth, [small.capture(1)], keys=keys, reference=small.reference)
+
+
+@pytest.mark.parametrize(
+    ("taken", "said"),
+    [
+        ({2: {"acquisition.exposure": "50 us"}}, "read image 2; expected 1, as one image"),
+        ({1: {"lens.blur": "3 um"}}, "of image 1: read lens.blur, which is to be fitted"),
+    ],
+)
+def test_what_is_said_of_captures_is_refused_by_its_option(
+    small: "Job", taken: dict[int, dict[str, object]], said: str
+) -> None:
+    """A capture that is not there, a key that is fitted: the option's name and what was read."""
+    with pytest.raises(InputError, match=f"--taken.*{said}"):
+        fit(small.truth, [small.capture(1)], keys=["lens.blur"], conditions=taken)
 
 
 @pytest.mark.parametrize(
