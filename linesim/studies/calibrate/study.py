@@ -174,7 +174,8 @@ def _field(asked: Asked, photo: Photo) -> Field | None:
     blank = _photo(asked.blank, "--blank", asked)
     if blank.linear.shape != photo.linear.shape:
         read, wanted = (
-            f"{shape[0]} x {shape[1]} pixels (rows x columns) in {shape[2]} channels"
+            f"{shape[0]} x {shape[1]} pixels (rows x columns) in "
+            f"{'one channel' if shape[2] == 1 else 'three channels'}"
             for shape in (blank.linear.shape, photo.linear.shape)
         )
         msg = f'--blank "{asked.blank}": read {read}; expected {wanted}, as the photograph has'
