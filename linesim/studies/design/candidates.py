@@ -58,11 +58,6 @@ class Candidate:
         return self.pixels * self.side_um / 1000
 
     @property
-    def working_mm(self) -> float:
-        """Lens to target, f(1 + 1/m). [mm]."""
-        return self.focal_mm * (1 + 1 / self.magnification)
-
-    @property
     def changes(self) -> dict[str, Any]:
         """What it changes of the job's base, as `linesim.changed` takes it."""
         parts = {"camera": self.camera, "lens": self.lens, "light": self.light}
