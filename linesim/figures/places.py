@@ -53,7 +53,7 @@ def is_even(numbers: Station, wanted: Product) -> bool:
 def with_ends(
     numbers: Station, wanted: Wanted, group_of: Callable[[Station, Wanted], Group]
 ) -> Group:
-    """Work a group out for the middle of the line and, named with ``_ends``, what differs there."""
+    """Work a group out for the middle of the line, and what counts of it for its ``_ends``."""
     middle = group_of(numbers, wanted)
     # evenly lit, the ends are the middle: not worked out again
     ends = middle

@@ -17,7 +17,7 @@ def typeset(text: str) -> str:
 
 
 def wrapped(text: str, head: str = "", rest: str = "") -> list[str]:
-    """Break a text into lines of at most 100 columns, but for long names, with a head each."""
+    """Break a text into lines of at most 100 columns, the first behind a head, others a rest."""
     held = _BEFORE_UNIT.sub(_HELD, text)
     lines = textwrap.wrap(held, WIDTH, initial_indent=head, subsequent_indent=rest)
     return [line.replace(_HELD, " ") for line in lines]
