@@ -99,6 +99,7 @@ def dry_text(plan: Plan, found: Dry) -> str:
             "",
             *_table(plan, found),
             *dry_notes(plan, found),
+            "",
             *_paragraphs([MACHINERY]),
         ]
     )

@@ -162,3 +162,4 @@ def test_the_guide_quotes_what_comes_out() -> None:
     guide = (ROOT / "linesim" / "dataset" / "README.md").read_text("utf-8")
     quoted = re.findall(r"```text\n(.*?)```", guide, flags=re.DOTALL)
     assert text.split("\n\n")[1].strip("\n") == quoted[0].strip("\n")
+    assert "guard and lock out by local code" in text
