@@ -34,7 +34,7 @@ def moments_of(figures: Sequence[FrameFigures]) -> Moments:
 class Series:
     """Steps of light from dim to bright, each with the dark of the same exposure time."""
 
-    # shape (steps,); Rising; photons on a pixel, or any measure in proportion to them
+    # shape (steps,); rising; photons on a pixel, or any measure in proportion to them
     light: FloatArray
     lit: Moments
     dark: Moments  # in the dark, at rising exposure times

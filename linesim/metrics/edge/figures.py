@@ -72,9 +72,8 @@ class EdgeResponse:
     # excess over the bright or under the dark level, share of the step; 0 where none stands out by
     # four standard deviations of the noise
     overshoot: float
-    # shape (n,); The response; from 0 to 1 cycles/px in steps of 0.005 for four bins a pixel.
-    # [cycles/px] Noise cannot make it smaller than nothing, so where the truth is near 0 it reads
-    # high.
+    # shape (n,); the response, from 0 to 1 cycles/px in steps of 0.005 for four bins a pixel; noise
+    # cannot make it smaller than nothing, so where the truth is near 0 it reads high
     frequency_cyc_px: FloatArray
     mtf: FloatArray
     # shape (bins,); edge spread from 0 (dark) to 1 (bright), each value the mean over one bin [px]

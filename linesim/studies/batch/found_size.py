@@ -45,7 +45,7 @@ class Asked:
 
     blur: Places  # shape (n,); which blur an option has
     base: Ground  # what the defect lies on, each number of shape (n,)
-    alarms: FloatArray  # shape (n,); False alarms allowed, a sample
+    alarms: FloatArray  # shape (n,); false alarms allowed, a sample
     rate: float  # share of the defects to find
 
     @property
