@@ -88,17 +88,7 @@ class DefectiveReference:
         return self.base.shape
 
     def rows(self, first: int, last: int) -> ImageArray:
-        """
-        Draw some rows.
-
-        Parameters
-        ----------
-        first, last : int; first row and one past the last; bounded like a slice
-
-        Returns
-        -------
-        ndarray of float32; linear reflectance
-        """
+        """Draw some rows, from the first to one past the last, in linear reflectance."""
         start, stop, _ = slice(first, last).indices(self.shape[0])
         parts = [window.between(start, stop) for window in self.windows]
         met = [pair for pair in zip(self.faults, parts, strict=True) if not pair[1].empty]

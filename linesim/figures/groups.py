@@ -58,17 +58,7 @@ def _sample_bits(setup: Setup) -> Figure:
 
 
 def limits_group(numbers: Station, able: Reach, brightest: Figure) -> Group:
-    """
-    Give how much of what camera, link, line period and wells can do the station takes.
-
-    Parameters
-    ----------
-    brightest : float or ndarray; brightest part of the target that counts, as a share of white
-
-    Returns
-    -------
-    dict; shares: over 1 it cannot run, or it clips. Judged at the peak of a ripple
-    """
+    """Give the shares of camera, link, period and wells taken at a ripple's peak; over 1 fails."""
     when = numbers.timing
     data_mb_s = geometry_group(numbers, 1, able)["data_rate_mb_s"]
     longest_us = np.maximum(when.longest_exposure_us, 1e-9)
@@ -88,13 +78,7 @@ def decibel(ratio: Figure) -> Figure:
 
 
 def geometry_group(numbers: Station, lines: Figure, reach: Reach) -> Group:
-    """
-    Give footprints, rates and sizes.
-
-    Parameters
-    ----------
-    lines : float or ndarray; lines of the scan
-    """
+    """Give footprints, rates and sizes."""
     place, when, lens = numbers.geometry, numbers.timing, numbers.optics
     sample_bytes = reach.channels * np.asarray(reach.sample_bits) / _BYTE_BITS
     side_um = np.maximum(place.across * place.pixel_width_um, place.along * place.pixel_height_um)

@@ -62,13 +62,7 @@ def shared(data: ImageArray) -> Iterator[Shared]:
 
 
 def attached(where: Shared) -> ImageArray | None:
-    """
-    Look at a lent array.
-
-    Returns
-    -------
-    ndarray of float32 or None; to be read only; ``None`` where this process does not reach it
-    """
+    """Look at a lent array, to be read only; None where this process does not reach it."""
     try:
         with Path(where.path).open("rb") as file:
             if file.read(_TOKEN_BYTES) != where.token:

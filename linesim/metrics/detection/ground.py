@@ -49,14 +49,7 @@ class Ground:
 def ground(
     numbers: Station, product: Figure, contrast: Figure, texture: Texture | None = None
 ) -> Ground:
-    """
-    Work out the product that a defect lies on.
-
-    Parameters
-    ----------
-    product : float or ndarray; level of the product, as a share of white
-    contrast : float or ndarray; of the defect, as a share of that level
-    """
+    """Work out the product, a share of white, on which a defect differs by a share of that."""
     level_e = product * np.asarray(numbers.electrons_white)
     good, dark = kept(numbers, level_e), kept(numbers, level_e * (1 - np.asarray(contrast)))
     fixed_e2 = np.square(good.slope * numbers.pattern_e(level_e))

@@ -105,15 +105,5 @@ def _signs(wide: Station, fx: FloatArray, fy: FloatArray) -> FloatArray:
 
 
 def seen_change(numbers: Station, fault: Relief) -> FloatArray:
-    """
-    Give the largest change of the product's level that samples see of a fault.
-
-    Parameters
-    ----------
-    fault : Relief; its sides broadcast with the station
-
-    Returns
-    -------
-    ndarray; a share of the level, brighter is positive; of the best place on the grid of samples
-    """
+    """Give the largest change, as a share of the level, that samples see of a fault."""
     return pictured(widened(numbers), widened(fault), OF_EXTREMES).extreme

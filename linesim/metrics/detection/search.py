@@ -111,13 +111,7 @@ def bank_of(
 
 
 def threshold_for(bank: Bank, alarms: Figure) -> FloatArray:
-    """
-    Threshold that peaks of noise pass only so often.
-
-    Parameters
-    ----------
-    alarms : float or ndarray; allowed, a sample
-    """
+    """Threshold that peaks of noise pass so often a sample."""
     excess = np.log(np.maximum(bank.looks, 1e-300)) - 1.5 * np.log(2 * np.pi) - np.log(alarms)
     # the number of peaks falls from a level of 1 on; Newton's rule comes down from above
     level = np.sqrt(2 * np.maximum(excess, 0.0) + 4)
@@ -143,14 +137,7 @@ def found_share(bank: Bank, detectability: Figure, threshold: Figure) -> FloatAr
 
 
 def wanted_dprime(bank: Bank, rate: Figure, threshold: Figure) -> FloatArray:
-    """
-    Give the detectability at which so large a share is found: `found_share` turned round.
-
-    Parameters
-    ----------
-    rate : float or ndarray; share to find, between 0 and 1
-    threshold : float or ndarray; in standard deviations
-    """
+    """Give the d' at which so large a share passes a threshold: `found_share` turned round."""
     goal = np.asarray(ndtri(rate))
     place = np.asarray(threshold + goal * np.sqrt(bank.variance) + 0.0 * bank.looks)
     parts = _spread_out(bank, np.ones_like(place))

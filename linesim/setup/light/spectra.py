@@ -119,17 +119,7 @@ class Spectrum:
         return self.visible_share >= MIN_VISIBLE_SHARE
 
     def irradiance_w_m2(self, illuminance_lx: Figure) -> Figure:
-        """
-        Turn an illuminance into the irradiance of this light over its whole grid.
-
-        Parameters
-        ----------
-        illuminance_lx : float or ndarray; illuminance [lx]
-
-        Returns
-        -------
-        float or ndarray; irradiance, in the same shape [W/m²]
-        """
+        """Turn an illuminance into the irradiance of this light over its whole grid."""
         if not self.illuminance_is_meaningful:
             msg = (
                 f"illuminance of light {self.name!r}, of which the eye sees a share of "

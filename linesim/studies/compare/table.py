@@ -101,17 +101,7 @@ _LEFT_OUT = ("alarm_threshold", "rose_diameter_um", "rose_false_alarms_per_m2")
 
 
 def compare_text(found: Comparison) -> str:
-    """
-    Lay a comparison out for the console.
-
-    Parameters
-    ----------
-    found : Comparison; figures of all variants
-
-    Returns
-    -------
-    str; table, cautions and the answer in words
-    """
+    """Lay a comparison out for the console: table, cautions and the answer in words."""
     return "\n".join(
         [
             *wrapped(found.title),

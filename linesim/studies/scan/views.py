@@ -80,14 +80,7 @@ def _rows(source: Reference, found: NDArray[np.intp]) -> ImageArray:
 def area_means(
     source: Reference, down: Cells, across: Cells, *, repeat: bool = False
 ) -> ImageArray:
-    """
-    Give the mean of a reference over each cell of a grid.
-
-    Parameters
-    ----------
-    down, across : Cells; of the grid, in units of the source's pixels
-    repeat : bool; go round at the ends; otherwise the border value goes on
-    """
+    """Give the mean over each cell of a grid; at the ends the reference repeats or goes on."""
     height, width = source.shape[:2]
     rows = overlap(down, height, repeat=repeat)
     columns = overlap(across, width, repeat=repeat)
