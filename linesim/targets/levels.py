@@ -7,6 +7,7 @@ import numpy as np
 
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.arrays import ImageArray
+from linesim.targets.quantiles import quantiles
 
 BRIGHT_SHARE = 0.999
 """Share of the target that is no brighter than what counts as its brightest part."""
@@ -48,7 +49,7 @@ def levels_of(reference: Reference) -> Levels:
     Levels; of all of it, or of bands of rows of a large one
     """
     values = np.concatenate([band.reshape(-1, *band.shape[2:]) for band in _bands(reference)])
-    product, brightest = np.quantile(values, (0.5, BRIGHT_SHARE), axis=0)
+    product, brightest = quantiles(values, (0.5, BRIGHT_SHARE))
     return Levels(
         product=tuple(np.atleast_1d(product).tolist()),
         brightest=tuple(np.atleast_1d(brightest).tolist()),
