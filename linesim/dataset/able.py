@@ -10,7 +10,7 @@ from linesim.figures.verdicts import CANNOT_RUN, verdicts
 from linesim.forward.reference import Reference
 from linesim.forward.station import station
 from linesim.setup.setup import Setup
-from linesim.targets.levels import levels_of
+from linesim.targets.levels import Levels, at_most_as_light, levels_of
 from linesim.targets.load import TargetSize
 
 CLIPPING = "clipping"
@@ -18,8 +18,14 @@ CLIPPING = "clipping"
 
 def states(setup: Setup, target: Reference) -> dict[str, str]:
     """Judge what a station must be able to do, in front of its piece of product."""
+    found = _judged(setup, target, at_most_as_light(target))
+    # what does not clip where it would be lighter than it is, does not clip
+    return found if found[CLIPPING] == "met" else _judged(setup, target, levels_of(target))
+
+
+def _judged(setup: Setup, target: Reference, levels: Levels) -> dict[str, str]:
     rows, columns = target.shape[:2]
-    size = TargetSize(rows=rows, columns=columns, levels=levels_of(target))
+    size = TargetSize(rows=rows, columns=columns, levels=levels)
     bare, numbers = _without_requirement(setup), station(setup)
     shares = limits_group(numbers, reach(setup), brightest_share(setup, size))
     limits = {name: float(np.max(share)) for name, share in shares.items()}

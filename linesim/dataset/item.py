@@ -19,11 +19,12 @@ from linesim.dataset.background.level import product_under
 from linesim.dataset.draw import Drawn, drawn
 from linesim.dataset.labels.backdrop import texture_for
 from linesim.dataset.labels.masks import HeldFault, Outline, apart, class_mask, outline
-from linesim.dataset.labels.seen import Eye, Strength, change_of, eye
+from linesim.dataset.labels.seen import Eye, Strength, eye
+from linesim.dataset.patched import Patched, change_between
 from linesim.dataset.plan.keys import INSERT_STREAM, image_stream
 from linesim.dataset.plan.plan import LabelRule, Plan
 from linesim.dataset.stretch import Law, law_of
-from linesim.defects.defective import DefectiveReference, grid_under
+from linesim.defects.defective import grid_under
 from linesim.defects.fault import Fault
 from linesim.defects.kinds import Placed
 from linesim.defects.labels import Footprints, Label, footprints
@@ -120,8 +121,8 @@ def _made(plan: Plan, index: int) -> Item:
 class _Pictured:
     """An image, and the target that it is of, without its faults and with them."""
 
-    base: ArrayReference
-    painted: ArrayReference
+    base: Patched
+    painted: Patched
     held: tuple[HeldFault, ...]
     made: Rendered
 
@@ -132,9 +133,9 @@ def _rendered(plan: Plan, asked: Drawn) -> _Pictured:
         data=asked.piece.cut(plan.scene(asked.scene)), pixel_size_um=plan.scenes.pixel_size_um
     )
     # what is no fault is part of the product: labels say what a fault changes on top of it
-    base = _painted(good, _held(good, asked.nuisances))
-    held = _held(base, asked.faults)
-    painted = _painted(base, held)
+    base = Patched(base=good).with_faults(_held(good, asked.nuisances))
+    held = _held(good, asked.faults)
+    painted = base.with_faults(held)
     made = render(asked.setup, painted, asked.lines, asked.seed, workers=1)
     return _Pictured(base=base, painted=painted, held=held, made=made)
 
@@ -149,9 +150,9 @@ def _in_scan(plan: Plan, asked: Drawn) -> _Pictured:
             "camera.bit_depth"
         )
         raise InputError(msg)
-    base = product_under(asked.setup, scan_dn, plan.scenes.pixel_size_um, _MARGIN_PX)
-    held = _held(base, asked.faults)
-    painted = _painted(base, held)
+    product = product_under(asked.setup, scan_dn, plan.scenes.pixel_size_um, _MARGIN_PX)
+    base, held = Patched(base=product), _held(product, asked.faults)
+    painted = base.with_faults(held)
     faulted_e, good_e = (
         render(asked.setup, each, asked.lines, asked.seed, workers=1).expected_e
         for each in (painted, base)
@@ -167,21 +168,11 @@ def _held(base: ArrayReference, placed: tuple[Placed, ...]) -> tuple[HeldFault, 
     return tuple(HeldFault(fault=each.fault(), grid=grid_under(base)) for each in placed)
 
 
-def _painted(base: ArrayReference, held: tuple[HeldFault, ...]) -> ArrayReference:
-    """Paint all faults at once: strips of a scan overlap, and would paint some of it again."""
-    if not held:
-        return base
-    # bounds, margin, cover and paint are all that is asked of a fault there
-    reference = DefectiveReference(base=base, faults=cast("tuple[Fault, ...]", held))
-    whole = reference.rows(0, base.shape[0])
-    return ArrayReference(data=whole, pixel_size_um=base.pixel_size_um)
-
-
 def _instances(
     plan: Plan,
     asked: Drawn,
     held: tuple[HeldFault, ...],
-    targets: tuple[ArrayReference, ArrayReference],
+    targets: tuple[Patched, Patched],
     made: Rendered,
 ) -> tuple[Instance, ...]:
     if not held:
@@ -210,7 +201,7 @@ def _judged(
     rule: LabelRule,
     placed: Placed,
     held: HeldFault,
-    targets: tuple[ArrayReference, ArrayReference],
+    targets: tuple[Patched, Patched],
     sight: tuple[Footprints, Eye],
 ) -> Instance:
     """Label one fault, and tell how well it is seen."""
@@ -246,12 +237,12 @@ def _why_not(rule: LabelRule, cover_px: float, strength: Strength | None, *, vis
 
 
 def _strength(
-    label: Label, held: HeldFault, targets: tuple[ArrayReference, ArrayReference], look: Eye
+    label: Label, held: HeldFault, targets: tuple[Patched, Patched], look: Eye
 ) -> Strength:
     lines, columns = label.mask.shape
     first = label.first_line, label.first_column
     return look.strength(
-        change_of(*targets, held.bounds),
+        change_between(*targets, held.bounds),
         (*first, first[0] + lines, first[1] + columns),
         label.mask,
     )

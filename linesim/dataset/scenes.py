@@ -20,6 +20,7 @@ SCANS = "scans"
 DRAWN = ("foil", "tile", "flat")
 """Scenes that linesim draws; without the faults that the built-in targets of that name show."""
 _HELD = 2
+_ROWS = 512
 Place = tuple[float, float]
 """Along and across, as shares from 0 to 1 of all the room there is."""
 
@@ -70,7 +71,10 @@ def scene_of(scenes: Scenes, scene: int, seed: int) -> ArrayReference:
         ).data
         return ArrayReference(data=image, pixel_size_um=pitch_um)
     drawn = _drawn(scenes, seed)
-    return ArrayReference(data=drawn.rows(0, drawn.shape[0]), pixel_size_um=pitch_um)
+    data = np.empty(drawn.shape, dtype=np.float32)
+    for first in range(0, len(data), _ROWS):  # what is drawn with takes several times the rows
+        data[first : first + _ROWS] = drawn.rows(first, min(first + _ROWS, len(data)))
+    return ArrayReference(data=data, pixel_size_um=pitch_um)
 
 
 def shape_of(scenes: Scenes, scene: int, seed: int) -> tuple[int, ...]:

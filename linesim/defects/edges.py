@@ -54,6 +54,15 @@ def closed(x_um: FloatArray, y_um: FloatArray) -> Edges:
     return edges.weighted(-1.0) if edges.area_um2 < 0 else edges
 
 
+def nested(x_um: FloatArray, y_um: FloatArray, weights: FloatArray) -> Edges:
+    """Close outlines of as many corners each, one a row, all around the same way."""
+    ends_x, ends_y = (
+        np.stack([part, np.roll(part, -1, axis=1)], axis=2).reshape(-1, 2) for part in (x_um, y_um)
+    )
+    edges = Edges(x_um=ends_x, y_um=ends_y, weights=np.repeat(weights, x_um.shape[1]))
+    return edges.weighted(-1.0) if edges.area_um2 < 0 else edges
+
+
 def joined(parts: Sequence[Edges]) -> Edges:
     """Count several outlines together."""
     return Edges(

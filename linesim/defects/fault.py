@@ -143,7 +143,13 @@ def laid(view: View, base: View, layer: Layer, share: ImageArray) -> ImageArray:
 @lru_cache(maxsize=64)
 def _placed_edges(pose: Pose, shape: Shape, fine_um: float) -> Edges:
     """Draw a shape on the target; kept, for block after block asks for the same."""
-    return pose.placed(shape.edges(fine_um / pose.scale))
+    return pose.placed(_drawn_edges(shape, fine_um / pose.scale))
+
+
+@lru_cache(maxsize=64)
+def _drawn_edges(shape: Shape, fine_um: float) -> Edges:
+    """Draw a shape about its own middle; kept, for it is drawn before its place is known."""
+    return shape.edges(fine_um)
 
 
 def one_layer(kind: str, pose: Pose, shape: Shape, effect: Effect) -> Fault:

@@ -13,7 +13,7 @@ from math import asinh, ceil, hypot, inf, pi, sqrt
 import numpy as np
 
 from linesim.defects.blobs import need_size, soft_levels
-from linesim.defects.edges import Edges, closed, joined
+from linesim.defects.edges import Edges, closed, nested
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 
@@ -121,22 +121,19 @@ class SoftStreak:
 
     def edges(self, fine_um: float) -> Edges:  # noqa: ARG002 -- as every shape
         """Draw the outlines of equal opacity."""
-        place, weights = soft_levels()
-        levels = zip(place.tolist(), weights.tolist(), strict=True)
-        return joined([self._level(away).weighted(weight) for away, weight in levels])
-
-    def _level(self, away: float) -> Edges:
-        """Outline of one opacity, which reaches ``away`` fades past half the length."""
-        opacity = _raised_cosine(away)
+        away, weights = soft_levels()
+        # one a row, each of which reaches ``away`` fades past half the length
+        opacity = _raised_cosine(away)[:, None]
         # denser towards the tip, where it is round
         dense = 1 - np.linspace(1, 0, _END_STEPS) ** 2
-        fall = -0.5 + (away + 0.5) * dense
+        fall = -0.5 + (away[:, None] + 0.5) * dense
         along = np.maximum(_raised_cosine(fall), opacity)
         half_um = self.width_um / pi * np.arccos(2 * opacity / along - 1)
         tip_um = self.length_um / 2 + self.fade_um * fall
-        return closed(
-            np.concatenate([half_um, -half_um[::-1], -half_um, half_um[::-1]]),
-            np.concatenate([tip_um, tip_um[::-1], -tip_um, -tip_um[::-1]]),
+        return nested(
+            np.concatenate([half_um, -half_um[:, ::-1], -half_um, half_um[:, ::-1]], axis=1),
+            np.concatenate([tip_um, tip_um[:, ::-1], -tip_um, -tip_um[:, ::-1]], axis=1),
+            weights,
         )
 
 

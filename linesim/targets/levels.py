@@ -7,7 +7,7 @@ import numpy as np
 
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.arrays import ImageArray
-from linesim.targets.quantiles import quantiles
+from linesim.targets.quantiles import at_most, quantiles
 
 BRIGHT_SHARE = 0.999
 """Share of the target that is no brighter than what counts as its brightest part."""
@@ -34,7 +34,14 @@ class Tiles:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Levels:
-    """How light a target is, as shares of white; one number, or red, green and blue."""
+    """
+    How light a target is, as shares of white; one number, or red, green and blue.
+
+    Parameters
+    ----------
+    product : tuple of float; its median
+    brightest : tuple of float; its 99.9th percentile
+    """
 
     product: tuple[float, ...] = (1.0,)
     brightest: tuple[float, ...] = (1.0,)
@@ -54,6 +61,28 @@ def levels_of(reference: Reference) -> Levels:
         product=tuple(np.atleast_1d(product).tolist()),
         brightest=tuple(np.atleast_1d(brightest).tolist()),
     )
+
+
+def at_most_as_light(reference: Reference) -> Levels:
+    """
+    Give levels that those of a target do not exceed, in a tenth of the time.
+
+    Parameters
+    ----------
+    reference : Reference; the target
+
+    Returns
+    -------
+    Levels; both at most as light as its brightest part, and a little above it
+    """
+    parts = [
+        part.reshape(*part.shape[:2], -1)
+        for band in _bands(reference)
+        for part in np.array_split(band, max(1, len(band) // _BAND_ROWS))
+    ]
+    colours = range(parts[0].shape[2])
+    most = tuple(at_most([part[:, :, k] for part in parts], BRIGHT_SHARE) for k in colours)
+    return Levels(product=most, brightest=most)
 
 
 def few_bands(reference: Reference) -> Reference:

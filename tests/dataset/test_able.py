@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from linesim.dataset.able import cannot_run, states, told_of
 from linesim.dataset.item import item
@@ -45,3 +46,13 @@ def test_images_that_no_station_could_take_are_counted() -> None:
 def made_of(level: float) -> ArrayReference:
     """Give a piece of product of one level."""
     return ArrayReference(data=np.full((80, 80), level, dtype=np.float32), pixel_size_um=20.0)
+
+
+@pytest.mark.parametrize(("share", "state"), [(0.0005, "met"), (0.002, "missed")])
+def test_what_clips_is_judged_by_one_in_a_thousand(share: float, state: str) -> None:
+    """A station that a perfect white would saturate: half of a thousandth of it does not count."""
+    values = np.full((500, 400), 0.05, dtype=np.float32)
+    values.ravel()[: round(share * values.size)] = 1.0
+    bright = changed(sample_setup(), {"light.illuminance": "600 klx"})
+    target = ArrayReference(data=values, pixel_size_um=20.0)
+    assert states(bright, target)["clipping"] == state

@@ -5,7 +5,7 @@ import pytest
 from numpy.testing import assert_array_equal
 from numpy.typing import NDArray
 
-from linesim.targets.quantiles import quantiles
+from linesim.targets.quantiles import at_most, quantiles
 
 SHARES = (0.0, 0.5, 0.999, 1.0)
 COUNT = 300_001
@@ -36,3 +36,12 @@ def test_quantiles_are_those_of_numpy(name: str) -> None:
     """Order statistics and the way between two of them are numpy's, whatever the values."""
     values = cases()[name]
     assert_array_equal(quantiles(values, SHARES), np.quantile(values, SHARES, axis=0))
+
+
+@pytest.mark.parametrize("name", cases())
+def test_a_bound_is_not_below_the_quantile(name: str) -> None:
+    """What is said not to be exceeded is not, and is a value of the target."""
+    values = cases()[name].ravel()[:300_000].reshape(1000, 300)
+    bound = at_most([values[:400], values[400:]], 0.999)
+    assert bound >= np.quantile(values, 0.999)
+    assert bound in values

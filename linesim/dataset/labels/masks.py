@@ -45,6 +45,11 @@ class HeldFault:
         """Tell how much of the target around it counts for what is painted. [px]."""
         return self.fault.margin_px(grid)
 
+    @property
+    def reaches(self) -> bool:
+        """Whether the target around it counts for what is painted."""
+        return self.margin_px(self.grid) > 0
+
     def paint(self, view: View, base: View) -> ImageArray:
         """Paint it; one of a single shape, which is its mask too, with the cover that is kept."""
         first, *others = self.fault.layers

@@ -27,7 +27,7 @@ from linesim.dataset.labels.backdrop import Backdrop, Seen, backdrop, index_in
 from linesim.defects.window import Window
 from linesim.forward.channels import channels
 from linesim.forward.expose import Exposer, exposer
-from linesim.forward.reference import ArrayReference
+from linesim.forward.reference import Reference
 from linesim.forward.station import Station, station
 from linesim.forward.transport import STRIP_LINES
 from linesim.metrics.detection.texture import Texture
@@ -163,7 +163,7 @@ class Eye:
 
 def eye(
     setup: Setup,
-    reference: ArrayReference,
+    reference: Reference,
     expected_e: ImageArray,
     seed: int,
     texture: Texture | None = None,
@@ -184,15 +184,4 @@ def eye(
             ceil(blur_um / sides_um[0]) + _MORE_PX + len(numbers.trail) - 1,
             ceil(blur_um / sides_um[1]) + _MORE_PX,
         ),
-    )
-
-
-def change_of(base: ArrayReference, painted: ArrayReference, window: Window) -> Change:
-    """Take what a fault makes of the target."""
-    rows, columns = slice(window.top, window.bottom), slice(window.left, window.right)
-    return Change(
-        shape=base.shape,
-        pixel_size_um=base.pixel_size_um,
-        window=window,
-        part=painted.data[rows, columns] - base.data[rows, columns],
     )
