@@ -20,7 +20,8 @@ from linesim.dataset.draw import Drawn, drawn
 from linesim.dataset.labels.backdrop import texture_for
 from linesim.dataset.labels.masks import HeldFault, Outline, apart, class_mask, outline
 from linesim.dataset.labels.seen import Eye, Strength, eye
-from linesim.dataset.patched import Patched, change_between
+from linesim.dataset.piece.lit import Pieces, under_lamp
+from linesim.dataset.piece.patched import Patched, change_between
 from linesim.dataset.plan.keys import INSERT_STREAM, image_stream
 from linesim.dataset.plan.plan import LabelRule, Plan
 from linesim.dataset.stretch import Law, law_of
@@ -135,7 +136,9 @@ def _rendered(plan: Plan, asked: Drawn) -> _Pictured:
     # what is no fault is part of the product: labels say what a fault changes on top of it
     base = Patched(base=good).with_faults(_held(good, asked.nuisances))
     held = _held(good, asked.faults)
-    painted = base.with_faults(held)
+    matt = Pieces(base=base, painted=base.with_faults(held))
+    seen = under_lamp(asked.setup, matt, held)
+    base, painted = seen.base, seen.painted
     made = render(asked.setup, painted, asked.lines, asked.seed, workers=1)
     return _Pictured(base=base, painted=painted, held=held, made=made)
 

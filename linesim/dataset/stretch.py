@@ -25,6 +25,7 @@ from linesim.dataset.plan.spans import Span
 from linesim.forward.station import station
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from linesim.targets.faces.face import face_of
 from linesim.targets.levels import levels_of
 
 Samples = NDArray[np.uint8] | NDArray[np.uint16]
@@ -92,7 +93,8 @@ def _law_of_mode(plan: Plan, mode: str) -> tuple[float, float]:
 
 def _number_of(setup: Setup, share: float) -> float:
     """Give the number that a share of white is delivered as. [DN]."""
-    numbers = station(setup)
+    numbers, face = station(setup), face_of(setup)
+    share = share if face is None else face.lit(share)
     signal_dn = np.max(np.asarray(numbers.electrons_white) * np.asarray(numbers.dn_per_e)) * share
     return min(float(setup.camera.black_level_dn + signal_dn), float(setup.full_scale_dn))
 

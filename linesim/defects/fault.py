@@ -3,7 +3,7 @@
 from collections.abc import Hashable
 from dataclasses import dataclass
 from functools import lru_cache
-from math import ceil, floor
+from math import ceil, cos, floor, radians, sin
 from typing import Protocol
 
 import numpy as np
@@ -11,8 +11,9 @@ import numpy as np
 from linesim.defects.edges import Edges, covered, joined
 from linesim.defects.effects import Effect
 from linesim.defects.pose import Pose
+from linesim.defects.relief_faults import ReliefFault
 from linesim.defects.window import View, Window
-from linesim.setup.arrays import ImageArray
+from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.painted import Grid
 
 FINE = 1000.0
@@ -41,10 +42,12 @@ class Fault:
 
     kind: str
     pose: Pose
-    layers: tuple[Layer, ...]  # painted in this order
+    layers: tuple[Layer, ...]  # painted in this order; none of one that only has relief
     # Its mask. A soft rim counts by its opacity; a halo around the fault is painted and not
     # counted.
     outline: Shape
+    form: ReliefFault | None = None  # its heights about its own middle, at a turn of 0
+    support: Shape | None = None  # all that it raises
 
     @property
     def area_um2(self) -> float:
@@ -79,7 +82,7 @@ class Fault:
 
     def margin_px(self, grid: Grid) -> int:
         """Tell how much of the target around it counts for what is painted."""
-        reach_um = max(layer.effect.reach_um for layer in self.layers)
+        reach_um = max((layer.effect.reach_um for layer in self.layers), default=0.0)
         return ceil(reach_um / grid.pixel_size_um)
 
     def coverage(self, window: Window) -> ImageArray:
@@ -115,11 +118,34 @@ class Fault:
             image = laid(View(window=view.window, image=image), base, layer, share)
         return np.asarray(image)
 
+    def heights_um(self, window: Window) -> FloatArray:
+        """
+        Give its heights in the middles of pixels.
+
+        Parameters
+        ----------
+        window : Window; the pixels; it may reach beyond the target
+
+        Returns
+        -------
+        ndarray of the window's shape; 0 beside it [µm]
+        """
+        if self.form is None:
+            return np.zeros(window.shape)
+        pitch_um, pose = window.grid.pixel_size_um, self.pose
+        across = np.arange(window.left, window.right) + 0.5 - window.grid.columns / 2
+        x_um = across[None, :] * pitch_um - 1000 * pose.x_mm
+        y_um = (np.arange(window.top, window.bottom)[:, None] + 0.5) * pitch_um - 1000 * pose.y_mm
+        c, s = cos(radians(pose.turn_deg)), sin(radians(pose.turn_deg))
+        return self.form.height_um(c * x_um + s * y_um, c * y_um - s * x_um)
+
     def _placed(self, shape: Shape, fine_um: float) -> Edges:
         return _placed_edges(self.pose, shape, fine_um)
 
     def _all(self, fine_um: float) -> Edges:
         shapes = [*(layer.shape for layer in self.layers), self.outline]
+        if self.support is not None:
+            shapes.append(self.support)
         return joined([self._placed(shape, fine_um) for shape in shapes])
 
 

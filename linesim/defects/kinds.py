@@ -10,6 +10,7 @@ from linesim.defects.fault import Fault
 from linesim.defects.line_faults import Crease, Scratch, Streak
 from linesim.defects.patch_faults import ColourShift, MissingPrint, Stain, TextureFault
 from linesim.defects.pose import Pose
+from linesim.defects.raised import Bump, Dent, Groove
 from linesim.defects.round_faults import Agglomerate, Hole, Pinhole, Spot
 from linesim.setup.errors import InputError
 
@@ -64,9 +65,14 @@ KINDS = tuple(
             TextureFault,
             "A patch whose texture is rougher or smoother, at the same mean.",
         ),
+        (11, "dent", Dent, "A round bowl without an edge."),
+        (12, "bump", Bump, "A round hill without an edge."),
+        (13, "groove", Groove, "A scratch with slopes."),
     )
 )
 """All kinds, in the order of their class numbers."""
+RELIEF = ("dent", "bump", "groove")
+"""Those that have relief alone: a lamp shows them, a colour does not."""
 FIRST_OWN = 32
 """Class number of the first kind of a user's own; those below are kept for `KINDS`."""
 

@@ -59,7 +59,7 @@ def steps(low: float, high: float) -> Range:
     return Range(low=low, high=high)
 
 
-def _sides(low: float, high: float) -> dict[str, Range]:
+def sides(low: float, high: float) -> dict[str, Range]:
     """Draw width and height from one range."""
     return {"width_um": ratios(low, high), "height_um": ratios(low, high)}
 
@@ -77,7 +77,7 @@ def _recipes(
 _FOIL: Mapping[str, Mapping[str, Range | Each]] = {
     "pinhole": {"diameter_um": ratios(60, 400), "change": ratios(0.8, 4.0)},
     "spot": {
-        **_sides(150, 900),
+        **sides(150, 900),
         "change": steps(-0.6, -0.2),
         "ragged": steps(0.03, 0.15),
     },
@@ -100,7 +100,7 @@ _FOIL: Mapping[str, Mapping[str, Range | Each]] = {
         "fade": steps(0.1, 0.4),
     },
     "stain": {
-        **_sides(1500, 9000),
+        **sides(1500, 9000),
         "change": steps(-0.45, -0.15),
         "soft": steps(0.25, 0.7),
     },
@@ -121,14 +121,14 @@ _FOIL: Mapping[str, Mapping[str, Range | Each]] = {
         "taper": steps(0.2, 0.5),
     },
     "hole": {
-        **_sides(300, 1500),
+        **sides(300, 1500),
         "rim_um": steps(40, 90),
         "change": steps(-0.95, -0.8),
         "rim_change": ratios(1.0, 3.5),
         "ragged": steps(0.02, 0.08),
     },
     "texture fault": {
-        **_sides(2000, 9000),
+        **sides(2000, 9000),
         "ratio": steps(2.0, 3.5),
         "over_um": fixed(160.0),
     },
@@ -145,7 +145,7 @@ FOIL = _recipes(
 _TILE: Mapping[str, Mapping[str, Range | Each]] = {
     "pinhole": {"diameter_um": ratios(250, 1200), "change": steps(-0.9, -0.5)},
     "spot": {
-        **_sides(500, 3000),
+        **sides(500, 3000),
         "change": steps(-0.95, -0.7),
         "ragged": steps(0.04, 0.16),
     },
@@ -168,12 +168,12 @@ _TILE: Mapping[str, Mapping[str, Range | Each]] = {
         "fade": steps(0.1, 0.4),
     },
     "stain": {
-        **_sides(4000, 20_000),
+        **sides(4000, 20_000),
         "change": Each(ranges=(steps(-0.2, -0.08), steps(-0.3, -0.12), steps(-0.5, -0.2))),
         "soft": steps(0.25, 0.7),
     },
     "missing print": {
-        **_sides(3000, 15_000),
+        **sides(3000, 15_000),
         "reflectance": fixed(*GLAZE),
         "grain_change": fixed(0.012),
         "grain_x_um": fixed(1500.0),
@@ -181,19 +181,19 @@ _TILE: Mapping[str, Mapping[str, Range | Each]] = {
         "ragged": steps(0.04, 0.16),
     },
     "colour shift": {
-        **_sides(6000, 25_000),
+        **sides(6000, 25_000),
         "change": Each(ranges=(steps(-0.2, 0.2), steps(-0.12, 0.12), steps(-0.25, 0.25))),
         "soft": steps(0.1, 0.4),
     },
     "hole": {
-        **_sides(800, 3000),
+        **sides(800, 3000),
         "rim_um": steps(120, 250),
         "change": steps(-0.9, -0.7),
         "rim_change": steps(0.1, 0.3),
         "ragged": steps(0.02, 0.08),
     },
     "texture fault": {
-        **_sides(6000, 20_000),
+        **sides(6000, 20_000),
         "ratio": steps(0.0, 0.4),
         "over_um": fixed(900.0),
     },

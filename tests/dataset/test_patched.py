@@ -4,7 +4,7 @@ import numpy as np
 from numpy.testing import assert_array_equal
 
 from linesim.dataset.labels.masks import HeldFault
-from linesim.dataset.patched import Patched, change_between
+from linesim.dataset.piece.patched import Patched, change_between
 from linesim.defects.defective import DefectiveReference, grid_under
 from linesim.defects.draw import Area, draw_faults
 from linesim.defects.recipes import FOIL

@@ -11,7 +11,7 @@ from scipy.ndimage import gaussian_filter
 from linesim.defects.defective import DefectiveReference, FaultMask
 from linesim.defects.effects import Effect, Material, Relative
 from linesim.defects.fault import Fault
-from linesim.defects.kinds import KINDS
+from linesim.defects.kinds import KINDS, RELIEF
 from linesim.defects.line_faults import Crease, Scratch, Streak
 from linesim.defects.patch_faults import ColourShift, MissingPrint, Stain, TextureFault
 from linesim.defects.pose import Pose
@@ -273,4 +273,6 @@ def test_only_the_rows_needed_are_read() -> None:
 
 def test_each_kind_was_painted() -> None:
     """One of every kind is among the faults of this page, under its own name."""
-    assert [fault.kind for fault in FAULTS] == [kind.name for kind in KINDS]
+    assert [fault.kind for fault in FAULTS] == [
+        kind.name for kind in KINDS if kind.name not in RELIEF
+    ]

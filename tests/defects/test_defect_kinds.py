@@ -4,6 +4,7 @@ import pytest
 
 from linesim.defects.effects import Contrast, Material, Relative
 from linesim.defects.kinds import KINDS, Kind, Placed
+from linesim.defects.lines.metal import METAL
 from linesim.defects.pose import Pose
 from linesim.defects.ranges import Range
 from linesim.defects.recipes import FOIL, TILE
@@ -27,13 +28,16 @@ def test_kinds_have_names_and_numbers_of_their_own() -> None:
         "crease",
         "hole",
         "texture fault",
+        "dent",
+        "bump",
+        "groove",
     ]
 
 
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.name)
 def test_a_kind_is_in_a_list_of_a_line(kind: Kind) -> None:
     """The ends of each default range make a fault."""
-    recipes = [recipe for recipe in (*FOIL, *TILE) if recipe.kind == kind.name]
+    recipes = [recipe for recipe in (*FOIL, *TILE, *METAL) if recipe.kind == kind.name]
     assert recipes
     for recipe in recipes:
         for end in ("low", "high"):

@@ -3,6 +3,8 @@
 from collections.abc import Iterator
 
 from linesim.dataset.plan.plan import Plan
+from linesim.defects.kinds import RELIEF
+from linesim.targets.faces.face import face_of
 
 _SIMULATED = (
     "**Simulated.** Every image and every fault here is computed by linesim; none was "
@@ -40,13 +42,7 @@ def limit_words(plan: Plan) -> Iterator[str]:
     """
     own = sorted(each.name for each in plan.faults.kinds if each.identity)
     drawn = any(not each.identity for each in plan.faults.kinds)
-    if plan.scenes.real:
-        yield (
-            "Scans are as one station took them, and as free of faults as somebody said; faults in "
-            "them are matt and flat: no gloss, no relief, no shadow."
-        )
-    else:
-        yield "Surfaces are matt and flat: no gloss, no relief, no shadow."
+    yield _surfaces(plan)
     if drawn or not own:
         yield (
             "Faults are drawn from formulas; sizes and strengths are plausible for the trade, not "
@@ -67,3 +63,20 @@ def limit_words(plan: Plan) -> Iterator[str]:
         "Scenes are a few kinds of product; a detector trained on them must be tried on real "
         "images of the product it is for."
     )
+
+
+def _surfaces(plan: Plan) -> str:
+    """Say what is left out of the face."""
+    if plan.scenes.real:
+        return (
+            "Scans are as one station took them, and as free of faults as somebody said; faults in "
+            "them are matt and flat: no gloss, no relief, no shadow."
+        )
+    if any(each.name in RELIEF for each in plan.faults.kinds):
+        return (
+            "Faults with relief are lit by their slopes, on a level face of one finish; nothing "
+            "throws a shadow."
+        )
+    if face_of(plan.base) is not None:
+        return "Surfaces are level and of one finish: no relief, no shadow."
+    return "Surfaces are matt and flat: no gloss, no relief, no shadow."

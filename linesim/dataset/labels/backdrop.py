@@ -30,7 +30,8 @@ from linesim.metrics.detection.texture import Texture, sampled_power, texture_of
 from linesim.setup.arrays import FloatArray
 from linesim.setup.product import GrainTexts, ImageTexture
 from linesim.setup.setup import Setup
-from linesim.targets.levels import TILE, tiles_of
+from linesim.targets.faces.face import face_of
+from linesim.targets.levels import TILE, levels_of, tiles_of
 from linesim.targets.load import TargetSize
 
 _NODES = 65
@@ -53,7 +54,30 @@ def texture_for(plan: Plan, setup: Setup, scene: int) -> Texture | None:
     """
     if isinstance(setup.requirement.texture, GrainTexts | ImageTexture):
         return wanted_texture(setup, TargetSize(rows=1, columns=1))
-    return None if plan.scenes.real else _own(plan, scene)
+    own, face = None if plan.scenes.real else _own(plan, scene), face_of(setup)
+    if own is None or face is None:
+        return own
+    # what the face mirrors lies evenly on top, so that the same texture is a smaller share of all
+    matt = face.level[0] * _product(plan, scene)
+    return Diluted(texture=own, share=matt / (matt + face.level[1] / face.white_reflectance))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Diluted:
+    """The texture of a matt part that is a share of all that is seen."""
+
+    texture: Texture
+    share: float
+
+    def power(self, across_lp_mm: FloatArray, along_lp_mm: FloatArray) -> FloatArray:
+        """Give its power over frequencies of both signs. [µm²]."""
+        return self.share**2 * self.texture.power(across_lp_mm, along_lp_mm)
+
+
+@lru_cache(maxsize=_SCENES)
+def _product(plan: Plan, scene: int) -> float:
+    """Give the median of a scene, the mean of its colours, as a share of white."""
+    return float(np.mean(levels_of(plan.scene(scene)).product))
 
 
 @lru_cache(maxsize=_SCENES)

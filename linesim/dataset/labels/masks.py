@@ -52,6 +52,8 @@ class HeldFault:
 
     def paint(self, view: View, base: View) -> ImageArray:
         """Paint it; one of a single shape, which is its mask too, with the cover that is kept."""
+        if not self.fault.layers:
+            return view.image
         first, *others = self.fault.layers
         if others or first.shape != self.fault.outline:
             return self.fault.paint(view, base)

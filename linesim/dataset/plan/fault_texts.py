@@ -3,7 +3,7 @@ The faults of a plan as they are written: which kinds, how many of each, how lar
 
 ```toml
 [faults]
-like = "foil"                   # sizes and strengths of "foil" or "tile" lines
+like = "foil"                   # sizes and strengths of a "foil", "tile" or "metal" line
 count = "0:1"                   # of each kind in an image that is not good
 min_distance = "0.5 mm"
 edge = "cut"                    # or "inside"
@@ -31,6 +31,7 @@ from linesim.dataset.plan.fault_values import (
 from linesim.dataset.plan.own_faults import OWN_KEYS, OwnKinds, own_kinds
 from linesim.defects.draw import EdgeRule
 from linesim.defects.kinds import Kind, Placed, kind_named
+from linesim.defects.lines.metal import METAL
 from linesim.defects.pose import Pose
 from linesim.defects.ranges import Each
 from linesim.defects.recipes import ANY_WAY, FOIL, TILE, Recipe
@@ -39,7 +40,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.fields import Quantity
 from linesim.setup.shown import shown
 
-LINES = {"foil": FOIL, "tile": TILE}
+LINES = {"foil": FOIL, "tile": TILE, "metal": METAL}
 """Lists of faults by name."""
 _OWN = ("like", "count", "min_distance", "edge", "kinds")
 _DISTANCE = Quantity(what="a distance", example='"0.5 mm"', unit="mm", low=0.0, high=1e4)
@@ -78,7 +79,9 @@ def faults_of(
     reader = Reader()
     like = table.get("like", line)
     if not isinstance(like, str) or like not in LINES:
-        reader.told.append(f'faults.like: read {shown(like)}, but expected "foil" or "tile"')
+        reader.told.append(
+            f"faults.like: read {shown(like)}, but expected one of {', '.join(LINES)}"
+        )
         like = line
     edge = table.get("edge", "cut")
     if edge not in {"inside", "cut"}:

@@ -15,7 +15,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from linesim.dataset.plan.fault_texts import LINES, FaultPlan, Wanted, recipe_of
+from linesim.dataset.plan.fault_texts import FaultPlan, Wanted, recipe_of
 from linesim.dataset.plan.fault_values import Reader, counts_of
 from linesim.defects.draw import Area, draw_faults
 from linesim.defects.kinds import Placed
@@ -45,7 +45,7 @@ def nuisances_of(table: object, line: str) -> tuple[FaultPlan, tuple[str, ...]]:
         said = f"nuisances: read {shown(table)}, but expected [nuisances] and its keys"
         return FaultPlan(), (said,)
     reader, like = Reader(), table.get("like", line)
-    if not isinstance(like, str) or like not in LINES:
+    if not isinstance(like, str) or like not in NUISANCES:
         reader.told.append(f'nuisances.like: read {shown(like)}, but expected "foil" or "tile"')
         like = line
     own = {name: part for name, part in table.items() if name != "like"}

@@ -33,6 +33,7 @@ from pathlib import Path
 from typing import Any
 
 from linesim.dataset.plan.extents import field_mm, largest, length_mm
+from linesim.dataset.plan.faces import face_faults
 from linesim.dataset.plan.fault_texts import FaultPlan, faults_of
 from linesim.dataset.plan.nuisances import SOME, nuisances_of
 from linesim.dataset.plan.plan import ImageRule, LabelRule, Plan
@@ -51,7 +52,6 @@ from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.setup.vocabulary import title_faults
-from linesim.targets.faces.face import face_of
 
 _EXPECTED = "a plan of a data set, as sample_targets/foil_set.toml"
 _PARTS = (
@@ -113,12 +113,12 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
         texts, _scenes(parts["scenes"], (base, spans), folder, reader), folder, reader
     )
     shares = _shares(parts["splits"], reader)
-    reader.told.extend(_face_faults(base))
     faults, more = faults_of(parts["faults"], scenes.line, folder, base.target.encoding)
     nuisances, others = nuisances_of(
         texts.get("nuisances", SOME if is_wide(parts["vary"]) else {}), scenes.line
     )
     regions, odd = regions_of(parts["regions"], faults.kinds, scenes, folder)
+    reader.told.extend(face_faults(base, faults, scenes))
     reader.told.extend((*told, *more, *others, *odd, *([] if more else _at_odds(faults, images))))
     if reader.told:
         raise InputError(*reader.told)
@@ -144,14 +144,6 @@ def _spans(table: object, base: Setup) -> tuple[tuple[Span, ...], tuple[str, ...
     wide, unknown_preset = widened(table, base)
     spans, told = spans_of(wide, base)
     return spans, (*unknown_preset, *told)
-
-
-def _face_faults(base: Setup) -> Iterator[str]:
-    if face_of(base) is not None:
-        yield (
-            "setup: its target mirrors, leans or has relief, but labels are made for a matt, level "
-            "face; expected no gloss, relief or slope in [target]"
-        )
 
 
 def _at_odds(faults: FaultPlan, images: ImageRule) -> Iterator[str]:

@@ -59,12 +59,20 @@ class SlopeTable:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Relief:
-    """Heights of a target, and what slopes send to the camera."""
+    """
+    Heights of a target, and what slopes send to the camera.
 
-    # shape (rows + 2, columns + 2); on the target's own pixels, and one more on each side [µm]
+    Parameters
+    ----------
+    heights : ndarray of shape (rows + 2, columns + 2)
+        On the target's own pixels, and one more on each side. [µm]
+    tables : tuple of SlopeTable; one for each place along the line that is worked out
+    columns : ndarray; where those places are, in columns of the target
+    """
+
     heights: ImageArray
-    tables: tuple[SlopeTable, ...]  # one for each place along the line that is worked out
-    columns: FloatArray  # where those places are, in columns of the target
+    tables: tuple[SlopeTable, ...]
+    columns: FloatArray
 
     @property
     def shape(self) -> tuple[int, int]:

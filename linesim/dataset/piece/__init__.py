@@ -1,0 +1,1 @@
+"""A piece of product with its faults, as the camera meets it."""

@@ -1,0 +1,1 @@
+"""Lists of faults, a module a line of production."""
