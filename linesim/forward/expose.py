@@ -4,6 +4,7 @@ The first half of the forward model: light -> lens -> transport -> sampling, to 
 Physics makes small tables here; the products that apply them to pixels are in ``sampling``.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -16,7 +17,7 @@ from linesim.forward.reference import Reference
 from linesim.forward.sampling.fineness import refuse_too_fine
 from linesim.forward.sampling.matrices import Made, sampler
 from linesim.forward.sampling.placement import AS_SET_UP, Placement
-from linesim.forward.sampling.sampler import Sampler
+from linesim.forward.sampling.sampler import Sampler, strips
 from linesim.forward.sampling.trailed import lines_before, trailed
 from linesim.forward.sampling.zones import uneven_keys
 from linesim.forward.spread import OFF_AXIS_ERROR, LensSpread, lens_spread
@@ -97,20 +98,27 @@ class Exposer:
         return trailed(seen_e, needed, lines, self.trail)
 
     def _placed(self, look: Look, seed: int, delivered: FloatArray) -> LineTable:
+        return self._exposed(look, seed, self.exposed(look, delivered))
+
+    def exposed(self, look: Look, delivered: FloatArray) -> FloatArray:
+        """Give the numbers of exposed lines that delivered ones are read from."""
         late = delivered + self.channel.delay_lines
-        return self._exposed(look, seed, late * float(self.numbers.timing.lines_joined) + look.line)
+        return late * float(self.numbers.timing.lines_joined) + look.line
 
     def _exposed(self, look: Look, seed: int, exposed: FloatArray) -> LineTable:
+        return self.looking(look, line_table(self.setup, self.numbers, seed, exposed), exposed)
+
+    def looking(self, look: Look, lines: LineTable, exposed: FloatArray) -> LineTable:
+        """Turn exposed lines to where one look of this channel goes."""
         offset_um = self.channel.row_offset_um + look.offset_um
         slope = self.samplers[0].slope
-        lines = line_table(self.setup, self.numbers, seed, exposed)
         if self.placement is not AS_SET_UP:
             joined = float(self.numbers.timing.lines_joined)
             lines = self.placement.of_lines(lines, exposed / joined)
         return lines.moved(offset_um, -slope * offset_um)
 
     def _look(self, lines: LineTable) -> ImageArray:
-        return self._flickered(self._sampled(lines), lines)
+        return self.flickered(self._sampled(lines), lines)
 
     def _sampled(self, lines: LineTable) -> ImageArray:
         """Sample each line at the blur of its own distance from best focus."""
@@ -124,12 +132,54 @@ class Exposer:
             out[chosen] = self.samplers[level].strip(lines.taken(chosen))
         return out
 
-    def _flickered(self, seen_e: ImageArray, lines: LineTable) -> ImageArray:
+    def flickered(self, seen_e: ImageArray, lines: LineTable) -> ImageArray:
         """Let the lamp's light, not the ambient, swing from line to line."""
         light = self.setup.light
         if light.flicker > 0 or light.height_band_mm is not None:
             seen_e *= (1 + np.outer(lines.light - 1, 1 - self.ambient)).astype(np.float32)
         return seen_e
+
+
+def seen_together(
+    exposers: Sequence[Exposer], seed: int, delivered: FloatArray
+) -> list[ImageArray]:
+    """
+    Give the expected electrons of some delivered lines in all channels.
+
+    Parameters
+    ----------
+    exposers : sequence of Exposer; one a channel, of one setup and reference
+    seed : int; of jitter and of lost counts
+    delivered : ndarray of shape (lines,); numbers of the delivered lines
+
+    Returns
+    -------
+    list of ndarray; as `Exposer.at` gives each, from one way through the reference [e]
+    """
+    if any(len(each.samplers) > 1 or len(each.trail) > 1 for each in exposers):
+        return [each.at(seed, delivered) for each in exposers]
+    found = [
+        _look_together(exposers, place, seed, delivered) for place in range(len(exposers[0].looks))
+    ]
+    return [np.stack(own) if len(own) > 1 else own[0][None] for own in zip(*found, strict=True)]
+
+
+def _look_together(
+    exposers: Sequence[Exposer], place: int, seed: int, delivered: FloatArray
+) -> list[ImageArray]:
+    """Take one look in all channels; those that expose the same lines share their table."""
+    known: dict[bytes, LineTable] = {}
+    tables = []
+    for each in exposers:
+        look = each.looks[place]
+        exposed = each.exposed(look, delivered)
+        key = exposed.tobytes()
+        if key not in known:
+            known[key] = line_table(each.setup, each.numbers, seed, exposed)
+        tables.append(each.looking(look, known[key], exposed))
+    seen = strips([each.samplers[0] for each in exposers], tables)
+    found = zip(exposers, seen, tables, strict=True)
+    return [each.flickered(seen_e, lines) for each, seen_e, lines in found]
 
 
 def looks_of(numbers: Station, *, physical: bool) -> tuple[Look, ...]:

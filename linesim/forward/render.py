@@ -24,7 +24,7 @@ from threadpoolctl import ThreadpoolController
 
 from linesim.forward.capture import Capturer, capturer, keeps_pixels_apart
 from linesim.forward.channels import channels
-from linesim.forward.expose import Exposer, exposer
+from linesim.forward.expose import Exposer, exposer, seen_together
 from linesim.forward.reference import Reference
 from linesim.forward.sampling.placement import Placement
 from linesim.forward.spread import OFF_AXIS_ERROR
@@ -164,9 +164,7 @@ def render(
     image, expected = np.empty(shape, dtype=np.uint16), np.empty(shape, dtype=np.float32)
 
     def task(strip: int, first: int, last: int) -> None:
-        for index, half in enumerate(halves):
-            see, keep = half
-            pixel_e = see.strip(seed, first, last)
+        for index, (pixel_e, keep) in enumerate(_seen(halves, seed, first, last)):
             expected[first:last, :, index] = joined(pixel_e, keep.across)
             image[first:last, :, index] = keep.strip(pixel_e, strip)
 
@@ -208,8 +206,8 @@ def expected_of(
     expected = np.empty(shape, dtype=np.float32)
 
     def task(_: int, first: int, last: int) -> None:
-        for index, see in enumerate(halves):
-            expected[first:last, :, index] = see.at(0, delivered[first:last])[0]
+        for index, seen_e in enumerate(seen_together(halves, 0, delivered[first:last])):
+            expected[first:last, :, index] = seen_e[0]
 
     each_strip(len(delivered), task, workers)
     return expected
@@ -261,8 +259,17 @@ def delivered_strip(halves: Halves, seed: int, bounds: tuple[int, int, int]) -> 
         The same samples as `render` gives. [DN]
     """
     strip, first, last = bounds
-    seen = [keep.strip(see.strip(seed, first, last), strip) for see, keep in halves]
+    seen = [keep.strip(pixel_e, strip) for pixel_e, keep in _seen(halves, seed, first, last)]
     return seen[0] if len(seen) == 1 else np.stack(seen, axis=2)
+
+
+def _seen(
+    halves: Halves, seed: int, first: int, last: int
+) -> Iterator[tuple[ImageArray, Capturer]]:
+    """Give the expected electrons of some lines in each channel, and its second half."""
+    delivered = np.arange(first, last, dtype=np.float64)
+    seen_e = seen_together([see for see, _ in halves], seed, delivered)
+    return zip(seen_e, (keep for _, keep in halves), strict=True)
 
 
 def joined(pixel_e: ImageArray, across: int) -> ImageArray:

@@ -78,6 +78,8 @@ class Swing:
 
     def seen(self, time_s: FloatArray, exposure_s: float) -> tuple[FloatArray, FloatArray]:
         """Give mean and travel while exposed from a time on, the mean of the stages."""
+        if self.amplitude == 0:
+            return np.zeros(len(time_s)), np.zeros(len(time_s))
         half = np.pi * self.frequency_hz * exposure_s
         middle = 2 * np.pi * self.frequency_hz * time_s + half
         mean = self.amplitude * spherical_jn(0, half) * np.sin(middle)

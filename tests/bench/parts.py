@@ -17,12 +17,10 @@ import numpy as np
 
 from linesim.forward import render
 from linesim.forward.capture import Capturer
-from linesim.forward.expose import Exposer
 from linesim.forward.reference import ArrayReference
-from linesim.forward.sampling import along
+from linesim.forward.sampling import along_products
 from linesim.forward.sampling import sampler as sampling
 from linesim.forward.sampling.across_runs import AcrossRun
-from linesim.forward.sampling.along import AlongTable
 from linesim.setup.load import setup_from
 
 LINES, WIDTH, FINE = 1800, 4096, 4
@@ -31,10 +29,10 @@ Took = defaultdict[str, float]
 PARTS = (
     (render, "both_halves", "tables of lens and columns, once a scan"),
     (sampling, "along_table", "weights of the lines"),
-    (along, "_take_columns", "reference read, into a block that fits the cache"),
-    (AlongTable, "product", "along product, reading included"),
+    (along_products, "_take", "reference read, into a block that fits the cache"),
+    (sampling, "along_products", "along product, reading included"),
     (AcrossRun, "product", "across product"),
-    (Exposer, "strip", "first half in all"),
+    (render, "seen_together", "first half in all"),
     (Capturer, "strip", "noise, limits and numbers"),
 )
 

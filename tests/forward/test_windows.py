@@ -9,7 +9,8 @@ from numpy.testing import assert_allclose, assert_array_equal
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
 from linesim.forward.sampling.across import AcrossPlan, across_tiles
-from linesim.forward.sampling.along import AlongTable, seen_rows
+from linesim.forward.sampling.along import AlongTable
+from linesim.forward.sampling.along_products import Product, along_products, seen_rows
 from linesim.forward.sampling.sampler import FOLD, Sampler
 from linesim.forward.sampling.windows import across, down, even_runs, even_starts, roomy
 from linesim.forward.sampling.zones import Sides, Zone
@@ -141,11 +142,11 @@ def test_folded_rows_give_the_same_product(low: int) -> None:
     weights = noise.random((2, 8, 50), dtype=np.float32)
     table = AlongTable(low=np.array([low, low + 3]), weights=weights, terms=2)
     first = int(table.low.min())
-    seen = seen_rows(reference, first, table.high - first, repeat=False)
+    seen, origin = seen_rows(reference, first, table.high, repeat=False)
     plain, folded = np.empty((2, 16, WIDTH), dtype=np.float32)
-    table.product((seen, first), 0, plain, repeat=False)
+    along_products([Product(table, seen, origin, 0, plain)], repeat=False)
     shorter = table.folded(ROWS)
-    shorter.product((reference.data, 0), 0, folded, repeat=False)
+    along_products([Product(shorter, reference.data, 0, 0, folded)], repeat=False)
     assert shorter.high == ROWS
     assert_allclose(folded, plain, rtol=0, atol=50 * 50 * 2.0**-24)
 

@@ -12,7 +12,9 @@ wanders or is stretched shifts across: each sample mixes the two twelfths of a r
 its place, and the two sideways travels about that of its exposure.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -20,7 +22,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 from linesim.forward.reference import Reference
 from linesim.forward.sampling.across import DIGITS, AcrossTile
 from linesim.forward.sampling.across_runs import AcrossRun, across_runs
-from linesim.forward.sampling.along import TILE_LINES, AlongTable, along_table, one_band, seen_rows
+from linesim.forward.sampling.along import TILE_LINES, AlongTable, along_table
+from linesim.forward.sampling.along_products import Product, along_products, one_band, seen_rows
 from linesim.forward.sampling.between import (
     Shifts,
     even_shares,
@@ -94,36 +97,24 @@ class Sampler:
         -------
         ndarray of shape (lines, columns); float32, in the unit of the across matrix
         """
+        if self.runs:
+            return strips([self], [lines])[0]
+        filled, out = self.begun(lines)
+        looks = {(tile.zone, k) for tile in self.tiles for k in self._steps(tile)[0]}
+        tables = self.tables(filled, {(zone, step % PARTS) for zone, step in looks})
+        self._by_tile(tables, self._rows(tables, looks), filled, out)
+        return out[: len(lines)]
+
+    def begun(self, lines: LineTable) -> tuple[LineTable, ImageArray]:
+        """Fill lines to whole tiles, and give the place for what they see."""
         filled = lines.filled(-(-len(lines) // TILE_LINES) * TILE_LINES)
         out = np.empty((len(filled), self.tiles[-1].last), dtype=np.float32)
         out[:, : self.tiles[0].first] = 0  # columns of tiles that were left out
-        looks = {(run.zone, 0) for run in self.runs}
-        if not self.runs:
-            looks = {(tile.zone, k) for tile in self.tiles for k in self._steps(tile)[0]}
-        wanted = sorted({(zone, step % PARTS) for zone, step in looks})
-        tables = {key: self._table(filled, *key) for key in wanted}
-        rows = self._rows(tables, looks)
-        if self.runs:
-            for zone, _ in wanted:
-                self._steady(tables[zone, 0], zone, rows, out)
-        else:
-            self._by_tile(tables, rows, filled, out)
-        return out[: len(lines)]
+        return filled, out
 
-    def _steady(
-        self, table: AlongTable, zone: int, rows: tuple[ImageArray, int], out: ImageArray
-    ) -> None:
-        """Take both products of lines that all look at the same columns, a run at a time."""
-        runs = [run for run in self.runs if run.zone == zone]
-        blurred = roomy(table.depth, max(run.high - run.low for run in runs))
-        low, high = runs[0].low, runs[0].low
-        for run in runs:
-            # what the run before has seen as well stands at its end already
-            kept = max(high - run.low, 0)
-            blurred[:, :kept] = blurred[:, run.low - low : high - low]
-            low, high = run.low, run.high
-            table.product(rows, low + kept, blurred[:, kept : high - low], repeat=self.repeat)
-            run.product(blurred[:, : high - low], out)
+    def tables(self, lines: LineTable, wanted: set[tuple[int, int]]) -> Tables:
+        """Build along matrices by zone and part of a reference pixel."""
+        return {key: self._table(lines, *key) for key in sorted(wanted)}
 
     def _by_tile(
         self,
@@ -181,15 +172,8 @@ class Sampler:
 
     def _rows(self, tables: Tables, looks: set[tuple[int, int]]) -> tuple[ImageArray, int]:
         """Fetch all reference rows that a strip sees, once; give the first one's number too."""
-        ends = [
-            (
-                int(tables[zone, step % PARTS].low.min()) + step // PARTS,
-                tables[zone, step % PARTS].high + step // PARTS,
-            )
-            for zone, step in looks
-        ]
-        first, last = min(low for low, _ in ends), max(high for _, high in ends)
-        seen = seen_rows(self.reference, first, last - first, repeat=self.repeat)
+        ends = [_ends(tables[zone, step % PARTS], step // PARTS) for zone, step in looks]
+        seen, first = _fetched(self, ends)
         return one_band(seen, self.bands), first
 
     def _blurred(
@@ -202,7 +186,7 @@ class Sampler:
         """Take the along product, so many rows further, of shape (lines x terms, columns)."""
         (seen, origin), (low, count) = rows, columns
         blurred = roomy(table.depth, count)
-        table.product((seen, origin - shift), low, blurred, repeat=self.repeat)
+        along_products([Product(table, seen, origin - shift, low, blurred)], repeat=self.repeat)
         return blurred
 
     def _across(
@@ -221,3 +205,87 @@ class Sampler:
         windows = sliding_window_view(seen, tile.count, axis=2)
         own = windows[np.arange(len(seen)), :, first + shifts.whole]
         return mixed(tile, shifts, own, self.smears.orders)
+
+
+def strips(samplers: Sequence[Sampler], lines: Sequence[LineTable]) -> list[ImageArray]:
+    """
+    Sample some lines by several channels, in one way through the reference where they can.
+
+    Parameters
+    ----------
+    samplers : sequence of Sampler; one a channel
+    lines : sequence of LineTable; what each of them looks at
+
+    Returns
+    -------
+    list of ndarray; as `Sampler.strip` gives each
+    """
+    if not samplers[0].runs or len({_way(one) for one in samplers}) > 1:
+        return [one.strip(own) for one, own in zip(samplers, lines, strict=True)]
+    pairs = [one.begun(own) for one, own in zip(samplers, lines, strict=True)]
+    zones = sorted({run.zone for run in samplers[0].runs})
+    tables = [
+        one.tables(filled, {(zone, 0) for zone in zones})
+        for one, (filled, _) in zip(samplers, pairs, strict=True)
+    ]
+    ends = [_ends(table, 0) for own in tables for table in own.values()]
+    seen, first = _fetched(samplers[0], ends)
+    by_bands = {one.bands.tobytes(): one_band(seen, one.bands) for one in samplers}
+    for zone in zones:
+        looks = [
+            _Look(
+                one.repeat,
+                [run for run in one.runs if run.zone == zone],
+                own[zone, 0],
+                by_bands[one.bands.tobytes()],
+                first,
+            )
+            for one, own in zip(samplers, tables, strict=True)
+        ]
+        _steady(looks, [out for _, out in pairs])
+    return [out[: len(own)] for (_, out), own in zip(pairs, lines, strict=True)]
+
+
+class _Look(NamedTuple):
+    """What one channel sees of a strip with one zone of the line."""
+
+    repeat: bool
+    runs: list[AcrossRun]
+    table: AlongTable
+    seen: ImageArray
+    first: int  # number of the first row that is seen
+
+
+def _way(one: Sampler) -> tuple[object, ...]:
+    """Tell samplers apart that cannot go through their reference together."""
+    runs = tuple((run.zone, run.first, run.last) for run in one.runs)
+    return id(one.reference), one.repeat, runs, one.tiles[0].first, one.tiles[-1].last
+
+
+def _steady(looks: list[_Look], outs: list[ImageArray]) -> None:
+    """Take both products of lines that all look at the same columns, a run at a time."""
+    each = [roomy(look.table.depth, max(run.high - run.low for run in look.runs)) for look in looks]
+    seen = [(look.runs[0].low, look.runs[0].low) for look in looks]
+    for runs in zip(*[look.runs for look in looks], strict=True):
+        wanted = []
+        for look, run, (low, high), blurred in zip(looks, runs, seen, each, strict=True):
+            # what the run before has seen as well stands at its end already
+            kept = max(high - run.low, 0)
+            blurred[:, :kept] = blurred[:, run.low - low : high - low]
+            into = blurred[:, kept : run.high - run.low]
+            wanted.append(Product(look.table, look.seen, look.first, run.low + kept, into))
+        along_products(wanted, repeat=looks[0].repeat)
+        for run, blurred, out in zip(runs, each, outs, strict=True):
+            run.product(blurred[:, : run.high - run.low], out)
+        seen = [(run.low, run.high) for run in runs]
+
+
+def _ends(table: AlongTable, shift: int) -> tuple[int, int]:
+    """Name the rows that a table sees, so many further."""
+    return int(table.low.min()) + shift, table.high + shift
+
+
+def _fetched(one: Sampler, ends: list[tuple[int, int]]) -> tuple[ImageArray, int]:
+    """Fetch all reference rows between the outermost ends, once; give the first one's number."""
+    low, high = min(first for first, _ in ends), max(last for _, last in ends)
+    return seen_rows(one.reference, low, high, repeat=one.repeat)

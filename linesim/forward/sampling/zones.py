@@ -35,7 +35,7 @@ _FIRST_CUTS = 8
 _PROBES = 257
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Sides:
     """Both sides of a pixel, blurred, one footprint a lens term."""
 
