@@ -10,11 +10,12 @@ from functools import partial
 
 import numpy as np
 
-from linesim.forward.channels import Channel
+from linesim.forward.channels import Channel, channels
 from linesim.forward.lens import optics
 from linesim.forward.profile import column_profile
 from linesim.forward.reference import Reference
-from linesim.forward.sampling.fineness import refuse_too_fine
+from linesim.forward.sampling.coarse import CoarseReference, coarser
+from linesim.forward.sampling.fineness import least_side_um, refuse_too_fine
 from linesim.forward.sampling.matrices import Made, sampler
 from linesim.forward.sampling.placement import AS_SET_UP, Placement
 from linesim.forward.sampling.sampler import Sampler, strips
@@ -140,6 +141,50 @@ class Exposer:
         return seen_e
 
 
+def exposers(
+    setup: Setup,
+    reference: Reference,
+    *,
+    physical: bool = False,
+    off_axis_error: float = OFF_AXIS_ERROR,
+    placement: Placement = AS_SET_UP,
+) -> list[Exposer]:
+    """
+    Build the first half for all channels; where the lens blurs widely, over a coarser reference.
+
+    Parameters
+    ----------
+    setup : Setup
+    reference : Reference
+    physical : bool; keep the physical pixels apart instead of sampling the joined ones
+    off_axis_error : float
+        Error allowed to the lens between its axes; 1 takes a single separable term.
+    placement : Placement; where the target lies
+
+    Returns
+    -------
+    list of Exposer; one a channel
+
+    Raises
+    ------
+    InputError; where an exposure sees far more reference pixels than any image needs
+    """
+    numbers = station(setup)
+    refuse_too_fine(numbers, reference.pixel_size_um, setup.transport.flutter_mm)
+    seen = coarser(setup, numbers, reference, off_axis_error)
+    return [
+        exposer(
+            setup,
+            seen,
+            channel,
+            physical=physical,
+            off_axis_error=off_axis_error,
+            placement=placement,
+        )
+        for channel in channels(setup, numbers)
+    ]
+
+
 def seen_together(
     exposers: Sequence[Exposer], seed: int, delivered: FloatArray
 ) -> list[ImageArray]:
@@ -223,7 +268,8 @@ def exposer(
     """
     numbers = station(setup)
     flutter_mm = setup.transport.flutter_mm
-    refuse_too_fine(numbers, reference.pixel_size_um, flutter_mm)
+    fine = reference.fine if isinstance(reference, CoarseReference) else reference
+    refuse_too_fine(numbers, fine.pixel_size_um, flutter_mm)
     one = numbers.by_colour[channel.index]
     heights_mm = np.linspace(-flutter_mm, flutter_mm, _HEIGHTS if flutter_mm else 1)
     # as far before best focus as behind it is as blurred
@@ -251,18 +297,6 @@ def exposer(
         trail=numbers.trail,
         placement=placement,
     )
-
-
-def least_side_um(numbers: Station) -> float:
-    """
-    Give the smaller side of what the sensor sees at one moment.
-
-    Returns
-    -------
-    float; on the target [µm]
-    """
-    place = numbers.geometry
-    return min(float(place.object_pixel_x_um), float(place.row_side_um))
 
 
 def _away_mm(setup: Setup, one: Station, height_mm: FloatArray) -> FloatArray:

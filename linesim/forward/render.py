@@ -24,7 +24,7 @@ from threadpoolctl import ThreadpoolController
 
 from linesim.forward.capture import Capturer, capturer, keeps_pixels_apart
 from linesim.forward.channels import channels
-from linesim.forward.expose import Exposer, exposer, seen_together
+from linesim.forward.expose import Exposer, exposer, exposers, seen_together
 from linesim.forward.reference import Reference
 from linesim.forward.sampling.placement import Placement
 from linesim.forward.spread import OFF_AXIS_ERROR
@@ -198,10 +198,7 @@ def expected_of(
     ndarray of float32, shape (lines, width, channels); signal before noise and limits [e]
     """
     numbers = station(setup)
-    halves = [
-        exposer(setup, reference, channel, placement=placement)
-        for channel in channels(setup, numbers)
-    ]
+    halves = exposers(setup, reference, placement=placement)
     shape = (len(delivered), int(numbers.geometry.image_width_px), len(halves))
     expected = np.empty(shape, dtype=np.float32)
 
@@ -214,7 +211,12 @@ def expected_of(
 
 
 def both_halves(
-    setup: Setup, reference: Reference, seed: int, off_axis_error: float = OFF_AXIS_ERROR
+    setup: Setup,
+    reference: Reference,
+    seed: int,
+    off_axis_error: float = OFF_AXIS_ERROR,
+    *,
+    exact: bool = False,
 ) -> Halves:
     """
     Build both halves of the forward model for every channel.
@@ -226,6 +228,7 @@ def both_halves(
     seed : int; of noise and jitter
     off_axis_error : float
         Error allowed to the lens between its axes; 1 takes a single separable term.
+    exact : bool; look at the reference's own pixels, however widely the lens blurs them
 
     Returns
     -------
@@ -234,13 +237,14 @@ def both_halves(
     seed = checked_seed(seed)
     numbers = station(setup)
     physical = keeps_pixels_apart(setup, numbers)
-    return [
-        (
-            exposer(setup, reference, channel, physical=physical, off_axis_error=off_axis_error),
-            capturer(setup, seed, channel.index, physical=physical),
-        )
-        for channel in channels(setup, numbers)
-    ]
+    if exact:
+        see = [
+            exposer(setup, reference, channel, physical=physical, off_axis_error=off_axis_error)
+            for channel in channels(setup, numbers)
+        ]
+    else:
+        see = exposers(setup, reference, physical=physical, off_axis_error=off_axis_error)
+    return [(each, capturer(setup, seed, each.channel.index, physical=physical)) for each in see]
 
 
 def delivered_strip(halves: Halves, seed: int, bounds: tuple[int, int, int]) -> NDArray[np.uint16]:

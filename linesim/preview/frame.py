@@ -18,8 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.forward.capture import Capturer, capturer, keeps_pixels_apart
-from linesim.forward.channels import channels
-from linesim.forward.expose import Exposer, exposer
+from linesim.forward.expose import Exposer, exposers
 from linesim.forward.reference import Reference
 from linesim.forward.render import joined
 from linesim.forward.sampling.along import TILE_LINES
@@ -179,10 +178,7 @@ def _exposers(task: Task) -> tuple[Exposer, ...]:
     numbers = station(task.setup)
     apart = keeps_pixels_apart(task.setup, numbers)
     error = _ONE_TERM if task.quick else OFF_AXIS_ERROR
-    return tuple(
-        exposer(task.setup, task.reference, channel, physical=apart, off_axis_error=error)
-        for channel in channels(task.setup, numbers)
-    )
+    return tuple(exposers(task.setup, task.reference, physical=apart, off_axis_error=error))
 
 
 def _plan(task: Task, exposers: tuple[Exposer, ...], key: Hashable) -> _Plan:

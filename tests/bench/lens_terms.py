@@ -151,6 +151,7 @@ def scanned_dot(setup: Setup, terms: int) -> FloatArray:
     sides = Sides(across=feet, along=feet, weights=spread.weights)
     left_um = np.arange(PIXELS, dtype=np.float64) * object_um
     plan = AcrossPlan(
+        axis_um=0.0,
         zones=(Zone(first=0, last=PIXELS, sides=sides),),
         left_um=left_um,
         side_um=object_um,

@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 
 from linesim.forward.channels import channels
-from linesim.forward.expose import exposer, least_side_um
+from linesim.forward.expose import exposer
 from linesim.forward.profile import column_profile
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
 from linesim.forward.sampling.across import brought_inside
+from linesim.forward.sampling.fineness import least_side_um
 from linesim.forward.spread import Footprint, footprint, lens_spread
 from linesim.forward.station import station
 from linesim.forward.transport import line_table

@@ -113,7 +113,7 @@ def test_many_tiles_in_one_call_are_the_plain_sums(ratio: float) -> None:
     reference = ArrayReference(data=target, pixel_size_um=1.0)
     factor = np.linspace(0.5, 1.5, columns).astype(np.float32)
     zone = Zone(first=0, last=columns, sides=Sides(across=(foot,), along=(foot,), weights=(1.0,)))
-    plan = AcrossPlan(zones=(zone,), left_um=left, side_um=ratio, profile=factor)
+    plan = AcrossPlan(zones=(zone,), axis_um=0.0, left_um=left, side_um=ratio, profile=factor)
     sampler = Sampler(
         reference=reference,
         repeat=False,

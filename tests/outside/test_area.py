@@ -53,6 +53,7 @@ def sampled(
     across, along = (box(width_um),), (box(height_um),)
     sides = Sides(across=across, along=along, weights=(1.0,))
     plan = AcrossPlan(
+        axis_um=0.0,
         zones=(Zone(first=0, last=len(left_um), sides=sides),),
         left_um=left_um,
         side_um=width_um,

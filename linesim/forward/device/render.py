@@ -95,7 +95,7 @@ def device_renderer(
         raise InputError(msg)
     data = _uploaded(reference, on)
     made = []
-    for see, keep in both_halves(setup, reference, 0, off_axis_error):
+    for see, keep in both_halves(setup, reference, 0, off_axis_error, exact=True):
         band = across_band(see.samplers[0].tiles)
         plane, repeat = _plane(data, see.samplers[0].bands), setup.target.repeat
         made.append(

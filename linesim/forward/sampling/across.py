@@ -86,7 +86,8 @@ class AcrossPlan:
     """What the across matrix is built of."""
 
     zones: tuple[Zone, ...]
-    # shape (columns,); left edge of each delivered pixel, from the left edge of the reference [µm]
+    axis_um: float  # the optical axis, from the left edge of the reference [µm]
+    # shape (columns,); left edge of each delivered pixel, from there too [µm]
     left_um: FloatArray
     side_um: float  # delivered pixel across, as the footprints have it [µm]
     profile: ImageArray  # shape (columns,); factor of each column
@@ -118,7 +119,7 @@ def _zone_tiles(
     finer = plan.side_um / (wide_um + np.zeros_like(centre_um))
     places = (centre_um / pitch_um).tobytes(), finer.tobytes()
     lows, matrices = _matrices((zone.sides, plan.smears), places, pitch_um, cut)
-    middle_um = centre_um - reference.shape[1] * pitch_um / 2
+    middle_um = centre_um - plan.axis_um
     ends = [*range(0, len(centre_um), cut[0]), len(centre_um)]
     for (first, last), low, sets in zip(pairwise(ends), lows, matrices, strict=True):
         yield AcrossTile(

@@ -15,6 +15,18 @@ MOST_BLUR_PIXELS = 5000
 """Reference pixels across the disc to which a point out of focus blurs; our choice."""
 
 
+def least_side_um(numbers: Station) -> float:
+    """
+    Give the smaller side of what the sensor sees at one moment.
+
+    Returns
+    -------
+    float; on the target [µm]
+    """
+    place = numbers.geometry
+    return min(float(place.object_pixel_x_um), float(place.row_side_um))
+
+
 def refuse_too_fine(numbers: Station, pitch_um: float, flutter_mm: float = 0.0) -> None:
     """
     Refuse a reference so fine that the scan would take for ever and look the same.

@@ -12,8 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from linesim.forward.channels import Channel
-from linesim.forward.expose import Exposer, Look, least_side_um
+from linesim.forward.expose import Exposer, Look
 from linesim.forward.reference import Reference
+from linesim.forward.sampling.fineness import least_side_um
 from linesim.forward.sampling.matrices import Made, sampler
 from linesim.forward.spread import point_spread
 from linesim.forward.station import station

@@ -17,6 +17,7 @@ from linesim.forward.sampling.across import (
     leaked,
     phases_over,
 )
+from linesim.forward.sampling.coarse import CoarseReference
 from linesim.forward.sampling.placement import AS_SET_UP, Placement
 from linesim.forward.sampling.sampler import Sampler
 from linesim.forward.sampling.smear import leaning, smears_of
@@ -74,9 +75,11 @@ def sampler(
     bent = setup.lens.distortion is not None or setup.lens.lateral_colour_um is not None
     bent = bent or lies.scale_across != 1
     smears = smears_of(setup, numbers, width_um)
+    axis_um, lead_um = _axis_um(reference)
     plan = AcrossPlan(
         zones=zones,
-        left_um=reference.shape[1] * reference.pixel_size_um / 2 + ends_um[:-1],
+        axis_um=axis_um,
+        left_um=axis_um + ends_um[:-1],
         side_um=width_um,
         profile=np.asarray(made_of.white, dtype=np.float32),
         widths_um=np.diff(ends_um) if bent else None,
@@ -95,7 +98,16 @@ def sampler(
         tiles=across_tiles(plan, reference, columns=tile_columns, phases=phases),
         slope=slope,
         smears=smears,
+        lead_um=lead_um,
     )
+
+
+def _axis_um(reference: Reference) -> tuple[float, float]:
+    """Tell where the optical axis lies from the left edge, and row 0 from the leading one."""
+    if isinstance(reference, CoarseReference):
+        width_um = reference.fine.shape[1] * reference.fine.pixel_size_um
+        return reference.lead_um + width_um / 2, reference.lead_um
+    return reference.shape[1] * reference.pixel_size_um / 2, 0.0
 
 
 def _slope(setup: Setup) -> float:

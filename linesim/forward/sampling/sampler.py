@@ -63,6 +63,7 @@ class Sampler:
     tiles : tuple of AcrossTile; the across matrix
     slope : float; tangent of the skew: shift along travel over distance from the optical axis
     smears : Smears; sideways travels that the tiles' matrices are for
+    lead_um : float; where the target begins behind the leading edge of row 0 [µm]
     """
 
     reference: Reference
@@ -73,6 +74,7 @@ class Sampler:
     tiles: tuple[AcrossTile, ...]
     slope: float = 0.0
     smears: Smears = STILL
+    lead_um: float = 0.0
     runs: tuple[AcrossRun, ...] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -107,7 +109,7 @@ class Sampler:
 
     def begun(self, lines: LineTable) -> tuple[LineTable, ImageArray]:
         """Fill lines to whole tiles, and give the place for what they see."""
-        filled = lines.filled(-(-len(lines) // TILE_LINES) * TILE_LINES)
+        filled = lines.filled(-(-len(lines) // TILE_LINES) * TILE_LINES).moved(self.lead_um)
         out = np.empty((len(filled), self.tiles[-1].last), dtype=np.float32)
         out[:, : self.tiles[0].first] = 0  # columns of tiles that were left out
         return filled, out
@@ -270,11 +272,13 @@ def _steady(looks: list[_Look], outs: list[ImageArray]) -> None:
         wanted = []
         for look, run, (low, high), blurred in zip(looks, runs, seen, each, strict=True):
             # what the run before has seen as well stands at its end already
-            kept = max(high - run.low, 0)
-            blurred[:, :kept] = blurred[:, run.low - low : high - low]
+            kept = min(max(high - run.low, 0), run.high - run.low)
+            blurred[:, :kept] = blurred[:, run.low - low : run.low - low + kept]
             into = blurred[:, kept : run.high - run.low]
-            wanted.append(Product(look.table, look.seen, look.first, run.low + kept, into))
-        along_products(wanted, repeat=looks[0].repeat)
+            if into.size:
+                wanted.append(Product(look.table, look.seen, look.first, run.low + kept, into))
+        if wanted:
+            along_products(wanted, repeat=looks[0].repeat)
         for run, blurred, out in zip(runs, each, outs, strict=True):
             run.product(blurred[:, : run.high - run.low], out)
         seen = [(run.low, run.high) for run in runs]

@@ -14,8 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
-from linesim.forward.expose import least_side_um
 from linesim.forward.sampling.across import TILE_COLUMNS, phases_over
+from linesim.forward.sampling.fineness import least_side_um
 from linesim.forward.sampling.smear import Smears, smears_of
 from linesim.forward.sampling.zones import uneven_keys
 from linesim.forward.spread import MOST_TERMS, PERIOD_WAVES, lens_spread
