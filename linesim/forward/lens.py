@@ -139,34 +139,54 @@ class Optics:
     def mtf_on_target(self, across_lp_mm: Figure, along_lp_mm: Figure) -> FloatArray:
         """MTF at a frequency of any direction on the target. [lp/mm]."""
         m = self.magnification
-        return np.asarray(
-            self.round_mtf(np.hypot(across_lp_mm, along_lp_mm) / m)
-            * gaussian_mtf(across_lp_mm * self.more_across_um / m / 1000)
-            * gaussian_mtf(along_lp_mm * self.more_along_um / m / 1000)
-        )
+        found = self.round_mtf(np.hypot(across_lp_mm, along_lp_mm) / m)
+        # to multiply very many numbers by 1 takes its time too
+        if np.any(self.more_across_um):
+            found = found * gaussian_mtf(across_lp_mm * self.more_across_um / m / 1000)
+        if np.any(self.more_along_um):
+            found = found * gaussian_mtf(along_lp_mm * self.more_along_um / m / 1000)
+        return np.asarray(found)
 
     def round_mtf(self, frequency_lp_mm: Figure) -> FloatArray:
         """MTF of what blurs alike in all directions. [cycles/mm]."""
-        return np.asarray(prod(self._round_factors(frequency_lp_mm).values()))
+        found = self._diffraction(frequency_lp_mm)
+        if np.any(self.defocus_mm):
+            found = found * self._defocus(frequency_lp_mm)
+        rest = gaussian_mtf(frequency_lp_mm * self.blur_um / 1000)
+        return np.asarray(found * rest)
 
     def _round_factors(self, frequency_lp_mm: Figure) -> dict[str, FloatArray]:
-        nu = np.abs(frequency_lp_mm / self.cutoff_lp_mm)
-        relative = np.minimum(nu, 1)
-        diffraction = diffraction_mtf(relative)
-        if np.any(self.averaged):
-            mean = sum(diffraction_mtf(nu * each) for each in self.band) / BINS
-            diffraction = np.where(self.averaged, mean, diffraction)
         return {
-            "diffraction": diffraction,
-            "defocus": disc_mtf(frequency_lp_mm * self.defocus_disc_um / 1000 * (1 - relative)),
+            "diffraction": self._diffraction(frequency_lp_mm),
+            "defocus": self._defocus(frequency_lp_mm),
             "rest blur": gaussian_mtf(frequency_lp_mm * self.blur_um / 1000),
         }
+
+    def _defocus(self, frequency_lp_mm: Figure) -> FloatArray:
+        inside = 1 - np.minimum(np.abs(frequency_lp_mm / self.cutoff_lp_mm), 1)
+        return disc_mtf(frequency_lp_mm * self.defocus_disc_um / 1000 * inside)
+
+    def _diffraction(self, frequency_lp_mm: Figure) -> FloatArray:
+        """Transfer of the pupil, over the band where pixels are fine enough to see it."""
+        nu = np.asarray(frequency_lp_mm / self.cutoff_lp_mm)
+        found = diffraction_mtf(nu)
+        if np.any(self.averaged):
+            shape = np.broadcast_shapes(nu.shape, *map(np.shape, (self.averaged, *self.band)))
+            nu, found = np.broadcast_to(nu, shape), np.broadcast_to(found, shape).copy()
+            over = np.broadcast_to(self.averaged, shape) != 0
+            # one of nine where it is not seen
+            bins = (np.broadcast_to(each, shape)[over] for each in self.band)
+            found[over] = sum(diffraction_mtf(nu[over] * each) for each in bins) / BINS
+        return found
 
 
 def diffraction_mtf(relative_frequency: Figure) -> FloatArray:
     """MTF of a circular pupil, (2/π)(arccos ν − ν√(1−ν²))."""
-    nu = np.clip(np.abs(relative_frequency), 0, 1)
-    return np.asarray(2 / np.pi * (np.arccos(nu) - nu * np.sqrt(1 - nu * nu)))
+    nu = np.minimum(np.abs(relative_frequency), 1)
+    found = np.asarray(np.arccos(nu))
+    found -= nu * np.sqrt(1 - nu * nu)
+    found *= 2 / np.pi
+    return found
 
 
 def disc_mtf(cycles: Figure) -> FloatArray:

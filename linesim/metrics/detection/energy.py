@@ -27,7 +27,8 @@ from linesim.metrics.detection.pictured import pictured
 from linesim.metrics.detection.texture import Texture, sampled_power, seen_mtf, widened
 from linesim.setup.arrays import FloatArray
 
-_NODES = 32
+NODES, FEW_NODES = 32, 8
+"""Of the rule, each way; and where a first guess of a size will do: right to some percent."""
 _NOTHING = 1e-200
 _REACH = 2.0
 """Of the nodes: the frequency about which they gather, times the side of what blurs."""
@@ -80,14 +81,16 @@ class Scratch:
         return np.asarray(across * self.along_um * box_mtf(along_lp_mm * self.along_um / 1000))
 
 
-@lru_cache(maxsize=1)
-def _nodes() -> tuple[FloatArray, FloatArray]:
+@lru_cache(maxsize=2)
+def _nodes(count: int) -> tuple[FloatArray, FloatArray]:
     """Places from 0 to 1 and weights of Gauss and Legendre's rule."""
-    place, weight = np.polynomial.legendre.leggauss(_NODES)
+    place, weight = np.polynomial.legendre.leggauss(count)
     return (place + 1) / 2, weight / 2
 
 
-def _frequencies(side_um: Figure, cutoff_lp_mm: Figure) -> tuple[FloatArray, FloatArray]:
+def _frequencies(
+    side_um: Figure, cutoff_lp_mm: Figure, nodes: int
+) -> tuple[FloatArray, FloatArray]:
     """
     Spread nodes from 0 to the lens's cut-off, half of them below 2 over the side. [lp/mm].
 
@@ -95,7 +98,7 @@ def _frequencies(side_um: Figure, cutoff_lp_mm: Figure) -> tuple[FloatArray, Flo
     0.01 for 100 x 100), all at cut-offs of 0.7 to 60 per pixel. For faults with relief of 0.2 to 40
     pixels it is right to 0.005, but for wrinkles and steep pits of over 10 pixels to 0.03.
     """
-    place, weight = _nodes()
+    place, weight = _nodes(nodes)
     near = np.minimum(1000 * _REACH / np.asarray(side_um), 0.999 * np.asarray(cutoff_lp_mm))
     bend = 1 - near / cutoff_lp_mm
     near, bend = near[..., None], bend[..., None]
@@ -146,23 +149,28 @@ def energies(numbers: Station, shape: Shape, backdrop: Backdrop | None = None) -
     return energies_of(numbers, backdrop)(shape)
 
 
-def energies_of(numbers: Station, backdrop: Backdrop | None = None) -> Callable[[Shape], Energies]:
-    """Prepare a station for the energies of many shapes."""
+def energies_of(
+    numbers: Station, backdrop: Backdrop | None = None, nodes: int = NODES
+) -> Callable[[Shape], Energies]:
+    """Prepare a station for the energies of many shapes, by so many frequencies each way."""
     wide, behind = widened(numbers), widened(backdrop)
 
     def of_shape(shape: Shape) -> Energies:
-        found = _energies(numbers, wide, behind, shape)
+        found = _energies(numbers, (wide, behind), shape, nodes)
         return _with_signs(found, wide, shape) if isinstance(shape, Relief) else found
 
     return of_shape
 
 
-def _energies(numbers: Station, wide: Station, backdrop: Backdrop | None, shape: Shape) -> Energies:
+def _energies(
+    numbers: Station, behind: tuple[Station, Backdrop | None], shape: Shape, nodes: int
+) -> Energies:
+    wide, backdrop = behind
     place, advance_um = numbers.geometry, numbers.timing.line_advance_um
     cutoff_lp_mm = np.asarray(numbers.optics.last_lp_mm * numbers.optics.magnification)
     size_x_um, size_y_um = shape.side_um
-    fx, wx = _frequencies(np.hypot(place.object_pixel_x_um, size_x_um), cutoff_lp_mm)
-    fy, wy = _frequencies(np.hypot(longest_side_um(numbers), size_y_um), cutoff_lp_mm)
+    fx, wx = _frequencies(np.hypot(place.object_pixel_x_um, size_x_um), cutoff_lp_mm, nodes)
+    fy, wy = _frequencies(np.hypot(longest_side_um(numbers), size_y_um), cutoff_lp_mm, nodes)
     seen = _Seen(wide=wide, shape=widened(shape))
     across, along = fx[..., :, None], fy[..., None, :]
     power = np.square(seen.at(across, along))

@@ -36,7 +36,7 @@ import numpy as np
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
-from linesim.metrics.detection.energy import Energies, Shape, energies_of
+from linesim.metrics.detection.energy import NODES, Energies, Shape, energies_of
 from linesim.metrics.detection.ground import Ground, ground
 from linesim.metrics.detection.search import Bank, alarms_at, bank_of, found_share, threshold_for
 from linesim.metrics.detection.search import wanted_dprime as dprime_for
@@ -58,9 +58,15 @@ class Sighting:
     energies: Energies  # what of it reaches the samples
 
 
-def sighting_of(numbers: Station, base: Ground) -> Callable[[Shape], Sighting]:
-    """Prepare a station for many shapes of defect on one ground."""
-    energies = energies_of(numbers, base.backdrop)
+def sighting_of(numbers: Station, base: Ground, nodes: int = NODES) -> Callable[[Shape], Sighting]:
+    """
+    Prepare a station for many shapes of defect on one ground.
+
+    Parameters
+    ----------
+    nodes : int; frequencies each way that the integrals are taken by
+    """
+    energies = energies_of(numbers, base.backdrop, nodes)
 
     def sighted(shape: Shape) -> Sighting:
         return sighting(energies(shape), base)

@@ -7,17 +7,23 @@ import numpy as np
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
-from linesim.metrics.detection.energy import Disc, Shape
+from linesim.metrics.detection.energy import FEW_NODES, Disc, Shape
 from linesim.metrics.detection.ground import Ground
 from linesim.metrics.detection.sighting import Sighting, sighting_of
 from linesim.setup.arrays import FloatArray
 
 Goal = Callable[[Sighting], FloatArray]
 """Gives the detectability to be reached by what is sighted."""
+Missing = Callable[[FloatArray], FloatArray]
+"""By how much log d' exceeds what is wanted, over log size."""
 _FAINTEST = 1e-60
 _STEPS = 60
-_CLOSE = 1e-8
-"""Of log d': one more secant from there ends at rounding."""
+_CLOSE, _NEAR = 1e-8, 1e-2
+"""Of log d': one more secant from there ends at rounding; and near enough for a first guess."""
+_MANY, _GUESSED_PX = 32, 30.0
+"""Sizes from which on it pays to guess by few frequencies first; and how large these may be: d' of
+larger ones ripples with the frequencies."""
+_USUAL_SLOPE = 2.0
 _LONGEST = 3.0
 _STEEPEST, _FLATTEST = 4.0, 0.25
 
@@ -42,20 +48,29 @@ def sizes_um(
     tuple of ndarray; infinite where there is no signal [µm]
     """
     start_um = 1.0 * np.asarray(numbers.geometry.object_pixel_x_um)
-    sighted = sighting_of(numbers, base)
-
-    def missing(log_um: FloatArray) -> FloatArray:
-        seen = sighted(of_size(np.exp(log_um)))
-        # each goal looks at its own sizes, and at those of the others in vain
-        wanted = [np.broadcast_to(goal(seen), seen.dprime.shape) for goal in goals]
-        own = np.stack([each[k] if each.ndim else each for k, each in enumerate(wanted)])
-        ratio = np.where(lit, np.maximum(seen.dprime, _FAINTEST), 1) / np.where(lit, own, 1)
-        return np.asarray(np.log(ratio))
-
     lit = np.asarray(base.depth_e) > 0
+
+    def missing_by(sighted: Callable[[Shape], Sighting]) -> Missing:
+        def missing(log_um: FloatArray) -> FloatArray:
+            seen = sighted(of_size(np.exp(log_um)))
+            # each goal looks at its own sizes, and at those of the others in vain
+            wanted = [np.broadcast_to(goal(seen), seen.dprime.shape) for goal in goals]
+            own = np.stack([each[k] if each.ndim else each for k, each in enumerate(wanted)])
+            ratio = np.where(lit, np.maximum(seen.dprime, _FAINTEST), 1) / np.where(lit, own, 1)
+            return np.asarray(np.log(ratio))
+
+        return missing
+
     shape = np.broadcast_shapes(_shape(numbers), lit.shape, np.shape(base.noise_e))
     start = np.log(np.broadcast_to(start_um, (len(goals), *shape)))
-    size_um = np.exp(_reached(missing, start))
+    slope = np.full_like(start, _USUAL_SLOPE)
+    if start.size >= _MANY:
+        few = missing_by(sighting_of(numbers, base, FEW_NODES))
+        guess, steep = _reached(few, start, slope, _NEAR)
+        useful = guess < start + np.log(_GUESSED_PX)
+        start, slope = np.where(useful, guess, start), np.where(useful, steep, slope)
+    found, _ = _reached(missing_by(sighting_of(numbers, base)), start, slope, _CLOSE)
+    size_um = np.exp(found)
     return tuple(np.asarray(each) for each in np.where(lit, size_um, np.inf))
 
 
@@ -73,16 +88,22 @@ def disc_of(diameter_um: Figure) -> Shape:
     return Disc(diameter_um=diameter_um)
 
 
-def _reached(missing: Callable[[FloatArray], FloatArray], start: FloatArray) -> FloatArray:
-    """Find where a rising function is 0 by secants; of log d' over log size, the slope is tame."""
-    place, slope, left = start, np.full_like(start, 2.0), missing(start)
+def _reached(
+    missing: Missing, start: FloatArray, slope: FloatArray, close: float
+) -> tuple[FloatArray, FloatArray]:
+    """
+    Find where a rising function is 0 by secants; of log d' over log size, the slope is tame.
+
+    The slope there comes back too.
+    """
+    place, left = start, missing(start)
     for _ in range(_STEPS):
         # what has been found stays, so that a place does not depend on the others in the array
-        step = np.where(np.abs(left) < _CLOSE, 0, -np.clip(left / slope, -_LONGEST, _LONGEST))
+        step = np.where(np.abs(left) < close, 0, -np.clip(left / slope, -_LONGEST, _LONGEST))
         if not step.any():
             break
         place, before = place + step, left
         left = missing(place)
         seen = np.where(step == 0, slope, (left - before) / np.where(step == 0, 1, step))
         slope = np.clip(seen, _FLATTEST, _STEEPEST)
-    return np.asarray(place - left / slope)
+    return np.asarray(place - left / slope), slope
