@@ -6,10 +6,11 @@ from math import ceil
 import numpy as np
 
 from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.targets.joints import CORNER_MM, PITCH_MM, ends_of_faces
 from linesim.targets.painted import FacedTarget, PaintedFace, grid_of
 from linesim.targets.spots import Mounds, Spots, blend_discs, raise_mounds, scatter
 from linesim.targets.texture import Scene
-from linesim.targets.tile import PITCH_MM, tile, tile_faces
+from linesim.targets.tile import tile
 
 DIRT = (0.05, 0.04, 0.03)
 """Linear reflectance of what collects in a pinhole."""
@@ -30,7 +31,8 @@ _CRATERS_PER_MM2, _PINHOLES_PER_MM2 = 0.0018, 0.0008
 _PINHOLE_MM = 0.09
 _PEEL_UM, _SAND_UM = 6.0, 6.0
 _SHORE_MM = 0.5
-_CHUNK_ROWS = 64
+_SOFT_MM = 8.3
+"""Further in a face falls off by less than the smallest number that single precision holds."""
 
 
 def glaze(
@@ -77,25 +79,24 @@ def _paint(scene: Scene, first: int, last: int) -> ImageArray:
 
 
 def _raise(scene: Scene, first: int, last: int) -> ImageArray:
-    """Compute the relief, a few rows at a time."""
-    heights = np.empty((last - first, scene.grid.columns), dtype=np.float32)
-    for start in range(first, last, _CHUNK_ROWS):
-        stop = min(start + _CHUNK_ROWS, last)
-        heights[start - first : stop - first] = _chunk(scene, start, stop)
-    return heights
-
-
-def _chunk(scene: Scene, first: int, last: int) -> ImageArray:
     """Add up the relief: faces with soft edges, orange peel on them, sand between."""
     grid = scene.grid
-    inside_px, _ = tile_faces(grid, first, last)
-    inside_mm = inside_px * np.float32(grid.pixel_mm)
-    heights: ImageArray = np.exp(-((np.maximum(inside_mm, 0) / np.float32(EDGE_MM)) ** 2))
-    heights *= np.float32(-JOINT_UM)
-    heights += scene.texture(10, 0.8, 0.8).block(grid, first, last) * np.float32(_PEEL_UM)
-    shore = np.clip(inside_mm * np.float32(-1 / _SHORE_MM), 0, 1)
-    shore *= shore * (3 - 2 * shore)
-    heights += scene.texture(1, 0.12, 0.12).block(grid, first, last) * shore * np.float32(_SAND_UM)
+    peel = scene.texture(10, 0.8, 0.8).block(grid, first, last)
+    peel *= np.float32(_PEEL_UM)
+    heights = np.zeros_like(peel)
+    beaches: list[tuple[slice, slice, ImageArray]] = []
+    for (rows, columns), inside_px, _ in ends_of_faces(grid, (first, last), _SOFT_MM):
+        inside_mm = inside_px * np.float32(grid.pixel_mm)
+        falls = np.exp(-((np.maximum(inside_mm, 0) / np.float32(EDGE_MM)) ** 2))
+        heights[rows, columns] = falls * np.float32(-JOINT_UM)
+        shore = np.clip(inside_mm * np.float32(-1 / _SHORE_MM), 0, 1)
+        if shore.any():
+            beaches.append((rows, columns, shore * (shore * (3 - 2 * shore))))
+    heights += peel
+    for rows, columns, shore in beaches:
+        block = first + rows.start, first + rows.stop, (columns.start, columns.stop)
+        sand = scene.texture(1, 0.12, 0.12).block(grid, *block)
+        heights[rows, columns] += sand * shore * np.float32(_SAND_UM)
     if scene.faults:
         raise_mounds(heights, runs(), grid=grid, first=first)
         raise_mounds(heights, craters(scene), grid=grid, first=first, rimmed=True)
@@ -151,7 +152,9 @@ def _pass(scene: Scene, first: int, last: int) -> ImageArray:
 
 def _mirror(scene: Scene, first: int, last: int) -> ImageArray:
     """Say where there is varnish: on the faces, but for the dirt in pinholes."""
-    _, face = tile_faces(scene.grid, first, last)
+    face = np.ones((last - first, scene.grid.columns), dtype=np.float32)
+    for part, _, share in ends_of_faces(scene.grid, (first, last), CORNER_MM):
+        face[part] = share
     if scene.faults:
         blend_discs(face, pinholes(scene), 0.0, grid=scene.grid, first=first)
     return face

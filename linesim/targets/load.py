@@ -27,7 +27,7 @@ from linesim.targets.catalogue import built_in, make
 from linesim.targets.faces.face import Face, face_of, is_imaged
 from linesim.targets.faces.faced import DrawnReference, faced_levels, lit_reference
 from linesim.targets.levels import Levels, Tiles, few_bands, levels_of, tiles_of
-from linesim.targets.painted import FacedTarget
+from linesim.targets.painted import FacedTarget, all_rows
 from linesim.targets.windowed import WindowedReference, held_bytes, windowed
 
 _HELD_PIXELS = 100_000_000
@@ -362,7 +362,7 @@ def _drawn_face(target: Target) -> Reference:
             "pixels, with repeat = true for more of it"
         )
         raise InputError(msg)
-    data = drawn.rows(0, rows)
+    data = all_rows(drawn.rows, rows)
     return DrawnReference(data=data, pixel_size_um=target.pixel_size_um, drawn=drawn)
 
 
@@ -388,4 +388,5 @@ def target_reference(setup: Setup) -> Reference:
     drawn = _drawn(setup.target)
     if not _is_held(setup, drawn):
         return drawn
-    return ArrayReference(data=drawn.rows(0, drawn.shape[0]), pixel_size_um=pitch_um)
+    data = all_rows(drawn.rows, drawn.shape[0])
+    return ArrayReference(data=data, pixel_size_um=pitch_um)

@@ -1,13 +1,24 @@
 """A reference that is computed row by row from a formula, so that its length costs no memory."""
 
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from math import isfinite
+from math import ceil, isfinite
 from typing import Protocol, runtime_checkable
+
+import numpy as np
 
 from linesim.forward.reference import Reference
 from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
+
+_AT_ONCE = 1 << 18
+"""Pixels that are painted together, so that they stay near the processor; and least rows of it."""
+_LEAST_ROWS = 32
+_TURNS = 4
+"""Blocks that each thread draws, so that none waits long for the last."""
+Rows = Callable[[int, int], ImageArray]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,19 +57,63 @@ class Grid:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Painted:
-    """A reference whose rows are computed when they are asked for."""
+    """A reference whose rows are computed when they are asked for, a block of them at a time."""
 
     pixel_size_um: float
     shape: tuple[int, ...]
-    paint: Callable[[int, int], ImageArray]
+    paint: Rows
 
     def rows(self, first: int, last: int) -> ImageArray:
         """Compute some rows."""
         return self._some(self.paint, first, last)
 
-    def _some(self, rows: Callable[[int, int], ImageArray], first: int, last: int) -> ImageArray:
+    def _some(self, rows: Rows, first: int, last: int) -> ImageArray:
         start, stop, _ = slice(first, last).indices(self.shape[0])
-        return rows(start, max(start, stop))
+        step = max(_LEAST_ROWS, _AT_ONCE // self.shape[1])
+        if stop - start <= step:
+            return rows(start, max(start, stop))
+        return _joined(rows, (start, stop), step, map)
+
+
+Each = Callable[[Callable[[int], None], Iterable[int]], Iterable[None]]
+
+
+def _joined(rows: Rows, ends: tuple[int, int], step: int, each: Each) -> ImageArray:
+    """Put rows together that are computed a few at a time."""
+    first, last = ends
+    head = rows(first, min(first + step, last))
+    joined = np.empty((last - first, *head.shape[1:]), dtype=head.dtype)
+    joined[: len(head)] = head
+
+    def fill(low: int) -> None:
+        high = min(low + step, last)
+        joined[low - first : high - first] = rows(low, high)
+
+    for _ in each(fill, range(first + len(head), last, step)):
+        pass
+    return joined
+
+
+def all_rows(rows: Rows, count: int, threads: int | None = None) -> ImageArray:
+    """
+    Compute all rows of a target that is to be held, in threads.
+
+    Parameters
+    ----------
+    rows : callable; gives rows from a first one to one past the last, from any thread
+    count : int; how many there are
+    threads : int, optional; left out: one a processor
+
+    Returns
+    -------
+    ndarray of shape (count, ...); the same bytes whatever the number of threads
+    """
+    threads = threads or os.cpu_count() or 1
+    step = max(_LEAST_ROWS, ceil(count / (_TURNS * threads)))
+    if threads == 1 or count <= step:
+        return rows(0, count)
+    with ThreadPoolExecutor(threads) as pool:
+        return _joined(rows, (0, count), step, pool.map)
 
 
 @runtime_checkable
@@ -84,9 +139,9 @@ class FacedTarget(Reference, Protocol):
 class PaintedFace(Painted):
     """A faced target whose rows are computed when they are asked for."""
 
-    relief: Callable[[int, int], ImageArray]
-    passed: Callable[[int, int], ImageArray]
-    mirrored: Callable[[int, int], ImageArray]
+    relief: Rows
+    passed: Rows
+    mirrored: Rows
 
     def heights(self, first: int, last: int) -> ImageArray:
         """Compute the relief of some rows. [µm]."""

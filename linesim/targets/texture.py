@@ -7,6 +7,7 @@ references show one and the same material, and a block of rows needs only its ow
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil, floor, sqrt
 
 import numpy as np
@@ -37,7 +38,9 @@ class Texture:
     grain_x_mm: float
     grain_y_mm: float
 
-    def block(self, grid: Grid, first: int, last: int) -> ImageArray:
+    def block(
+        self, grid: Grid, first: int, last: int, columns: tuple[int, int] | None = None
+    ) -> ImageArray:
         """
         Give the mean over each pixel for a block of rows.
 
@@ -45,6 +48,8 @@ class Texture:
         ----------
         grid : Grid; the target's pixel grid
         first, last : int; first row and one past the last
+        columns : tuple of int, optional
+            First column and one past the last; left out: all. A part has the values of the whole.
 
         Returns
         -------
@@ -53,7 +58,7 @@ class Texture:
         step_y_px = self.grain_y_mm / grid.pixel_mm
         step_x_px = self.grain_x_mm / grid.pixel_mm
         top, along = spline_means(first, last, step_y_px)
-        left, across = spline_means(0, grid.columns, step_x_px)
+        left, across = spline_means(*(columns or (0, grid.columns)), step_x_px)
         weights = self._weights(top, along.shape[1], left, across.shape[1])
         over = (across @ weights.T).T
         means: ImageArray = along @ np.ascontiguousarray(over)
@@ -89,12 +94,20 @@ class Texture:
         """One strip; nodes are drawn column by column so that the width changes none of them."""
         # Streams have numbers from 0 up; strips above the target's first row take the odd ones.
         key = (self.number, 2 * strip if strip >= 0 else -2 * strip - 1)
-        random = np.random.default_rng(np.random.SeedSequence(self.seed, spawn_key=key))
         skipped = left + _REACH
-        drawn = random.standard_normal((skipped + columns, _STRIP), dtype=np.float32)
-        return drawn[skipped:].T
+        # in steps, so that parts of a target that end elsewhere share what is drawn
+        nodes = ceil((skipped + columns) / _STRIP) * _STRIP
+        return _drawn(self.seed, key, nodes)[skipped : skipped + columns].T
 
 
+@lru_cache(maxsize=64)
+def _drawn(seed: int, key: tuple[int, int], nodes: int) -> ImageArray:
+    """Draw the weights of a strip; blocks of rows follow one another through the same strips."""
+    random = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=key))
+    return random.standard_normal((nodes, _STRIP), dtype=np.float32)
+
+
+@lru_cache(maxsize=64)
 def spline_means(first: int, last: int, step_px: float) -> tuple[int, "csr_array"]:
     """Give the mean of each lattice node's cubic B-spline over each pixel of a row or column."""
     ends = np.arange(first, last + 1, dtype=np.float64) / step_px

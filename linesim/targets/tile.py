@@ -1,15 +1,26 @@
 """The decorated-tile scene: glazed tiles in colour, with grout, print, speckle and faults."""
 
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
+from math import ceil, floor
 
 import numpy as np
 
 from linesim.forward.reference import Reference
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.targets.coverage import half_plane, leaning_strip
-from linesim.targets.ornament import FACE_HALF_MM, GLAZE, Colour, ornament
-from linesim.targets.painted import Grid, Painted, grid_of
+from linesim.targets.coverage import leaning_strip
+from linesim.targets.joints import (
+    FACE_HALF_MM,
+    PITCH_MM,
+    Part,
+    ends_of_faces,
+    middles_mm,
+    quarter_columns,
+    within_tile,
+)
+from linesim.targets.ornament import GLAZE, Colour, lay, lay_ornament
+from linesim.targets.painted import Painted, grid_of
+from linesim.targets.quarter import Quarter
 from linesim.targets.spots import Spots, blend_discs
 from linesim.targets.texture import Scene
 
@@ -20,13 +31,12 @@ SPOT: Colour = (0.05, 0.045, 0.04)
 CRACK: Colour = (0.10, 0.08, 0.07)
 """Linear reflectances (red, green, blue)."""
 
-PITCH_MM = 75.0
-"""From one tile to the next: a face of 72 mm and a joint of 3 mm. [mm]"""
-
-_CORNER_MM = 1.3  # radius of the tiles' corners
 _SPECKS_PER_MM2 = 0.25
 _CRACK_MM = 0.10
-_CHUNK_ROWS = 64
+_CRACK_LENGTH = 0.62  # as a share of a tile
+_SHADE, _SHADE_MM = 0.22, 0.45  # what the glaze loses at the end of a face, and over what length
+_SHADED_MM = 1.9  # further in it loses under 2^-26, half a unit in the last place of 1
+_RAGGED_MM = 0.84  # a ragged outline goes further out than this once in 10^8 targets
 _LOWEST, _HIGHEST = 0.02, 0.9
 
 
@@ -37,6 +47,20 @@ class _Patch:
     radius_mm: float
     squash: float  # how much wider than long
     rough: float  # how much of the ragged outline it takes
+
+    def box(self, scene: Scene, first: int, last: int) -> Part | None:
+        """Find the pixels of some rows that it may reach."""
+        pixel_mm = scene.grid.pixel_mm
+        reach_mm = self.radius_mm + self.rough * _RAGGED_MM + pixel_mm
+        top, bottom = (ceil((self.y_mm + end * reach_mm) / pixel_mm) for end in (-1, 1))
+        left, right = (
+            ceil((self.x_mm + end * reach_mm * self.squash) / pixel_mm) for end in (-1, 1)
+        )
+        top, bottom = max(top - 1, first), min(bottom, last)
+        left, right = max(left - 1, 0), min(right, scene.grid.columns)
+        if top >= bottom or left >= right:
+            return None
+        return slice(top - first, bottom - first), slice(left, right)
 
 
 _MISSING = _Patch(
@@ -97,89 +121,93 @@ def tile(
 
 def _paint(scene: Scene, first: int, last: int) -> ImageArray:
     image = np.empty((last - first, scene.grid.columns, 3), dtype=np.float32)
-    for start in range(first, last, _CHUNK_ROWS):
-        stop = min(start + _CHUNK_ROWS, last)
-        image[start - first : stop - first] = np.moveaxis(_chunk(scene, start, stop), 0, 2)
+    planes = _printed(scene, first, last)
+    if scene.faults:
+        _lay_missing(scene, planes, first, last)
+        _lay_crack(scene, planes, first, last)
+        _lay_chip(scene, planes, first, last)
+    planes *= 1 + scene.texture(0, 1.5, 1.5).block(scene.grid, first, last) * np.float32(0.012)
+    _lay_joints(scene, planes, first, last)
+    for index, plane in enumerate(planes):
+        image[..., index] = plane
     _lay_spots(scene, image, first)
     return np.clip(image, _LOWEST, _HIGHEST, out=image)
 
 
-def _chunk(scene: Scene, first: int, last: int) -> ImageArray:
-    """Tiles and grout, the colours as three planes."""
+def _printed(scene: Scene, first: int, last: int) -> ImageArray:
+    """Print what all tiles have, the colours as three planes."""
     pixel_mm = scene.grid.pixel_mm
-    x_mm: FloatArray = (np.arange(scene.grid.columns, dtype=np.float64) + 0.5) * pixel_mm
-    y_mm: FloatArray = (np.arange(first, last, dtype=np.float64) + 0.5) * pixel_mm
-    u_mm, v_mm = np.meshgrid(*(_within_tile(part) for part in (x_mm, y_mm)))
-    planes = np.stack([np.full_like(u_mm, part) for part in GLAZE])
-    ragged_mm = _ragged(scene, first, last)
-    missing = _patch(_MISSING, ragged_mm, x_mm, y_mm, pixel_mm) if scene.faults else 0
-    for share, colour in ornament(u_mm, v_mm, pixel_mm):
-        _lay(planes, share * (1 - missing) * np.float32(0.96), colour)
-    if scene.faults:
-        _lay(planes, _crack(scene, x_mm, first, last), CRACK)
-        _lay(planes, _patch(_CHIP, ragged_mm, x_mm, y_mm, pixel_mm), BODY)
-    planes *= 1 + scene.texture(0, 1.5, 1.5).block(scene.grid, first, last) * np.float32(0.012)
-    inside_px, face = _face(u_mm, v_mm, pixel_mm)
-    inside_px = np.maximum(inside_px, 0)
-    planes *= 1 - np.float32(0.22) * np.exp(-((inside_px * pixel_mm / np.float32(0.45)) ** 2))
-    sand = scene.texture(1, 0.12, 0.12).block(scene.grid, first, last) * np.float32(0.09)
-    sand += 1 + scene.texture(2, 2.0, 2.0).block(scene.grid, first, last) * np.float32(0.03)
-    _lay(planes, 1 - face, GROUT, sand)
+    own_mm, index = quarter_columns(scene.grid)
+    v_mm = np.abs(within_tile(middles_mm(first, last, pixel_mm)))
+    quarter = Quarter(u_mm=own_mm, v_mm=v_mm, pixel_mm=pixel_mm)
+    return _print(quarter).take(index, axis=2)
+
+
+def _print(quarter: Quarter) -> ImageArray:
+    planes = np.empty((3, quarter.v_mm.size, quarter.u_mm.size), dtype=np.float32)
+    planes[...] = np.array(GLAZE, dtype=np.float32)[:, None, None]
+    lay_ornament(planes, quarter)
     return planes
 
 
-def _within_tile(place_mm: FloatArray) -> ImageArray:
-    """Count a place from the middle of its own tile."""
-    return (np.mod(place_mm, PITCH_MM) - PITCH_MM / 2).astype(np.float32)
+def _lay_missing(scene: Scene, planes: ImageArray, first: int, last: int) -> None:
+    """Print anew where a patch took no print."""
+    part = _MISSING.box(scene, first, last)
+    if part is None:
+        return
+    rows, columns = part
+    pixel_mm = scene.grid.pixel_mm
+    missing = _patch(_MISSING, scene, first, part)
+    u_mm = within_tile(middles_mm(columns.start, columns.stop, pixel_mm))
+    v_mm = np.abs(within_tile(middles_mm(first + rows.start, first + rows.stop, pixel_mm)))
+    middle = int(np.searchsorted(u_mm, 0))
+    # left of the tile's middle columns are taken from the right, so that distances rise
+    for half in (slice(middle, None), slice(middle - 1, None, -1) if middle else slice(0, 0)):
+        quarter = Quarter(u_mm=np.abs(u_mm[half]), v_mm=v_mm, pixel_mm=pixel_mm)
+        bare = np.empty((3, *missing[:, half].shape), dtype=np.float32)
+        bare[...] = np.array(GLAZE, dtype=np.float32)[:, None, None]
+        lay_ornament(bare, quarter, missing[:, half])
+        planes[:, rows, columns][..., half] = bare
 
 
-def _lay(
-    planes: ImageArray, share: ImageArray, colour: Colour, grain: ImageArray | None = None
-) -> None:
-    """Lay a colour over the planes by its share of each pixel, perhaps with a grain of its own."""
-    for index, level in enumerate(colour):
-        laid = np.float32(level) if grain is None else np.float32(level) * grain
-        planes[index] += share * (laid - planes[index])
+def _lay_chip(scene: Scene, planes: ImageArray, first: int, last: int) -> None:
+    part = _CHIP.box(scene, first, last)
+    if part is not None:
+        lay(planes, part, _patch(_CHIP, scene, first, part), BODY)
 
 
-def _face(u_mm: ImageArray, v_mm: ImageArray, pixel_mm: float) -> tuple[ImageArray, ImageArray]:
-    """
-    Say how far inside the rounded square of a tile's face a pixel is, and what share of it.
-
-    Distances are in pixels, negative outside.
-    """
-    straight_mm = np.float32(FACE_HALF_MM - _CORNER_MM)
-    past_u, past_v = np.abs(u_mm) - straight_mm, np.abs(v_mm) - straight_mm
-    corner_u, corner_v = np.maximum(past_u, 0), np.maximum(past_v, 0)
-    round_mm = np.hypot(corner_u, corner_v)
-    outside_mm = np.minimum(np.maximum(past_u, past_v), 0) + round_mm - np.float32(_CORNER_MM)
-    inside_px = -outside_mm / np.float32(pixel_mm)
-    in_corner = round_mm > 0
-    length_mm = np.where(in_corner, round_mm, 1)
-    normal_u = np.where(in_corner, corner_u / length_mm, past_u > past_v)
-    normal_v = np.where(in_corner, corner_v / length_mm, past_u <= past_v)
-    share = half_plane(inside_px, normal_u, normal_v)
-    return inside_px, share.astype(np.float32)
+def _lay_joints(scene: Scene, planes: ImageArray, first: int, last: int) -> None:
+    """Darken the glaze at the end of each face, and lay grout between them."""
+    pixel_mm = scene.grid.pixel_mm
+    for part, inside_px, face in ends_of_faces(scene.grid, (first, last), _SHADED_MM):
+        inside_mm = np.maximum(inside_px, 0) * pixel_mm
+        shade = np.exp(-((inside_mm / np.float32(_SHADE_MM)) ** 2))
+        planes[:, *part] *= 1 - np.float32(_SHADE) * shade
+        _lay_grout(scene, planes, first, part, 1 - face)
 
 
-def tile_faces(grid: Grid, first: int, last: int) -> tuple[ImageArray, ImageArray]:
-    """Give for some rows how far inside a tile's face each pixel is [px], and its share of it."""
-    x_mm: FloatArray = (np.arange(grid.columns, dtype=np.float64) + 0.5) * grid.pixel_mm
-    y_mm: FloatArray = (np.arange(first, last, dtype=np.float64) + 0.5) * grid.pixel_mm
-    u_mm, v_mm = np.meshgrid(*(_within_tile(part) for part in (x_mm, y_mm)))
-    return _face(u_mm, v_mm, grid.pixel_mm)
+def _lay_grout(scene: Scene, planes: ImageArray, first: int, part: Part, grout: ImageArray) -> None:
+    """Lay sandy grout over the columns of a part that have any."""
+    (rows, columns), met = part, np.flatnonzero(grout.any(axis=0))
+    if not met.size:
+        return
+    if grout.shape[1] > 1:
+        columns = slice(columns.start + met[0], columns.start + met[-1] + 1)
+        grout = grout[:, met[0] : met[-1] + 1]
+    block = first + rows.start, first + rows.stop, (columns.start, columns.stop)
+    sand = scene.texture(1, 0.12, 0.12).block(scene.grid, *block) * np.float32(0.09)
+    sand += 1 + scene.texture(2, 2.0, 2.0).block(scene.grid, *block) * np.float32(0.03)
+    lay(planes, (rows, columns), grout, GROUT, sand)
 
 
-def _ragged(scene: Scene, first: int, last: int) -> ImageArray:
-    """How far the outline of a patch is pushed outward here. [mm]."""
-    ragged = scene.texture(3, 0.9, 0.9).block(scene.grid, first, last) * np.float32(0.12)
-    return ragged + scene.texture(4, 0.2, 0.2).block(scene.grid, first, last) * np.float32(0.02)
-
-
-def _patch(
-    patch: _Patch, ragged_mm: ImageArray, x_mm: FloatArray, y_mm: FloatArray, pixel_mm: float
-) -> ImageArray:
+def _patch(patch: _Patch, scene: Scene, first: int, part: Part) -> ImageArray:
     """Share of each pixel inside a patch with a ragged outline, anti-aliased."""
+    rows, columns = part
+    pixel_mm, ends = scene.grid.pixel_mm, (first + rows.start, first + rows.stop)
+    block = *ends, (columns.start, columns.stop)
+    ragged_mm = scene.texture(3, 0.9, 0.9).block(scene.grid, *block) * np.float32(0.12)
+    ragged_mm += scene.texture(4, 0.2, 0.2).block(scene.grid, *block) * np.float32(0.02)
+    x_mm, y_mm = middles_mm(columns.start, columns.stop, pixel_mm), middles_mm(*ends, pixel_mm)
     away_x, away_y = (x_mm - patch.x_mm) / patch.squash, y_mm - patch.y_mm
     away_mm = np.hypot(away_x, away_y[:, None]).astype(np.float32)
     inside_mm = np.float32(patch.radius_mm) - away_mm + np.float32(patch.rough) * ragged_mm
@@ -187,32 +215,53 @@ def _patch(
     return share
 
 
-def _crack(scene: Scene, x_mm: FloatArray, first: int, last: int) -> ImageArray:
+def _lay_crack(scene: Scene, planes: ImageArray, first: int, last: int) -> None:
     """Run a hairline crack down the second tile of the second row, faint at its end."""
     pixel_mm = scene.grid.pixel_mm
-    rows = np.arange(first - 1, last + 1)
-    path_mm = 1.72 * PITCH_MM - 0.16 * ((rows + 0.5) * pixel_mm - PITCH_MM)
-    for number, grain_mm, size_mm in ((5, 6.0, 1.0), (6, 1.2, 0.18), (7, 0.35, 0.035)):
-        wave = scene.texture(number, 1.0, grain_mm).line(scene.grid, first - 1, last + 1)
-        path_mm = path_mm + size_mm * wave
-    down = ((rows[1:-1] + 0.5) * pixel_mm / PITCH_MM - 1) / 0.62
-    depth = np.where((down > 0) & (down < 1), np.clip(4 * (1 - down), 0, 1), 0)
+    down = (middles_mm(first, last, pixel_mm) / PITCH_MM - 1) / _CRACK_LENGTH
+    met = np.flatnonzero((down > 0) & (down < 1))
+    if not met.size:
+        return
+    rows = slice(int(met[0]), int(met[-1]) + 1)
+    path_mm = _crack_path_mm(scene, first + rows.start, first + rows.stop)
     slope = (path_mm[2:] - path_mm[:-2])[:, None] / (2 * pixel_mm)
-    away_px = (x_mm - path_mm[1:-1, None]) / pixel_mm
-    share = leaning_strip(away_px, slope, _CRACK_MM / pixel_mm)
-    return (share * 0.85 * depth[:, None]).astype(np.float32)
+    path_mm = path_mm[1:-1, None]
+    # where the crack leans, it and a pixel reach further across
+    reach_mm = (_CRACK_MM + 2 * pixel_mm) * (1 + float(np.abs(slope).max()))
+    begin = max(0, floor((path_mm.min() - reach_mm) / pixel_mm))
+    end = min(scene.grid.columns, ceil((path_mm.max() + reach_mm) / pixel_mm))
+    if begin < end:
+        away_px = (middles_mm(begin, end, pixel_mm) - path_mm) / pixel_mm
+        share = leaning_strip(away_px, slope, _CRACK_MM / pixel_mm)
+        depth = np.clip(4 * (1 - down[rows]), 0, 1)[:, None]
+        part = rows, slice(begin, end)
+        lay(planes, part, (share * 0.85 * depth).astype(np.float32), CRACK)
+
+
+def _crack_path_mm(scene: Scene, first: int, last: int) -> FloatArray:
+    """Say where the crack runs, from the row before to the row after some."""
+    first, last = first - 1, last + 1
+    path_mm = 1.72 * PITCH_MM - 0.16 * (middles_mm(first, last, scene.grid.pixel_mm) - PITCH_MM)
+    for number, grain_mm, size_mm in ((5, 6.0, 1.0), (6, 1.2, 0.18), (7, 0.35, 0.035)):
+        wave = scene.texture(number, 1.0, grain_mm).line(scene.grid, first, last)
+        path_mm = path_mm + size_mm * wave
+    return path_mm
 
 
 def _lay_spots(scene: Scene, image: ImageArray, first: int) -> None:
     """Lay speckle on the faces, and two dark spots on the first tile of the second row."""
+    laid = ((_specks(scene), SPECK), (_SPOTS, SPOT))
+    for spots, colour in laid if scene.faults else laid[:1]:
+        blend_discs(image, spots, np.asarray(colour, np.float32), grid=scene.grid, first=first)
+
+
+@lru_cache(maxsize=4)
+def _specks(scene: Scene) -> Spots:
     random = scene.random(20)
     width_mm, height_mm = scene.grid.width_mm, scene.grid.height_mm
     count = int(_SPECKS_PER_MM2 * width_mm * height_mm)
     x_mm, y_mm = random.random(count) * width_mm, random.random(count) * height_mm
     radius_mm = 0.04 + 0.13 * random.random(count) ** 3
     room_mm = FACE_HALF_MM - 0.6
-    on_face = np.maximum(np.abs(_within_tile(x_mm)), np.abs(_within_tile(y_mm))) < room_mm
-    specks = Spots(x_mm=x_mm[on_face], y_mm=y_mm[on_face], radius_mm=radius_mm[on_face])
-    laid = ((specks, SPECK), (_SPOTS, SPOT)) if scene.faults else ((specks, SPECK),)
-    for spots, colour in laid:
-        blend_discs(image, spots, np.asarray(colour, np.float32), grid=scene.grid, first=first)
+    on_face = np.maximum(np.abs(within_tile(x_mm)), np.abs(within_tile(y_mm))) < room_mm
+    return Spots(x_mm=x_mm[on_face], y_mm=y_mm[on_face], radius_mm=radius_mm[on_face])

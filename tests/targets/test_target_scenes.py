@@ -7,11 +7,12 @@ from scipy import ndimage
 
 from linesim.setup.arrays import ImageArray
 from linesim.targets.foil import COATING, LUMP, METAL, foil
+from linesim.targets.joints import PITCH_MM
 from linesim.targets.ornament import GLAZE, LINE_BLUE, LINE_GREEN, LINE_RED, Colour
 from linesim.targets.painted import grid_of
 from linesim.targets.spots import Spots, blend_discs, scale_bells, scatter
 from linesim.targets.texture import Texture
-from linesim.targets.tile import GROUT, PITCH_MM, tile
+from linesim.targets.tile import GROUT, tile
 
 GRAIN = Texture(seed=3, number=1, grain_x_mm=0.05, grain_y_mm=0.2)
 

@@ -17,7 +17,7 @@ from linesim.targets.faces.face import Face, face_of, passes_by_image
 from linesim.targets.faces.on_device import light_on
 from linesim.targets.faces.relief import Heights, Relief, read_grey, read_heights, relief_of
 from linesim.targets.levels import Levels
-from linesim.targets.painted import FacedTarget
+from linesim.targets.painted import FacedTarget, all_rows
 
 if TYPE_CHECKING:
     import torch
@@ -170,7 +170,7 @@ class DrawnReference(ArrayReference):
     @cached_property
     def heights(self) -> Heights:
         """Its relief, drawn once. [µm]."""
-        return Heights.of(self.drawn.heights(0, self.shape[0]))
+        return Heights.of(all_rows(self.drawn.heights, self.shape[0]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
