@@ -1,14 +1,14 @@
 """The coated-foil scene: a web of bare metal foil with a dark coating lane and its faults."""
 
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 from math import ceil
 
 import numpy as np
 
 from linesim.forward.reference import Reference
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.targets.coverage import bell, half_plane, leaning_strip
+from linesim.targets.coverage import HALF_DIAGONAL_PX, bell, half_plane, leaning_strip
 from linesim.targets.painted import Painted, grid_of
 from linesim.targets.spots import Spots, blend_discs, scale_bells, scatter
 from linesim.targets.texture import Scene
@@ -24,6 +24,7 @@ LUMP = 0.035
 
 _LOWEST, _HIGHEST = 0.03, 0.9
 _MARGIN = 0.11  # bare foil on either side, as a share of the width
+_RIM_MM = 2.5  # beside the edge of the lane, within which its rim lies
 _SCRATCH_MM = 0.045
 _PINHOLES_PER_MM2, _LUMPS_PER_MM2 = 0.012, 0.006
 
@@ -35,6 +36,18 @@ class _Scene(Scene):
         """The coating lane (left, top, right, bottom). [mm]."""
         width_mm, margin_mm = self.grid.width_mm, _MARGIN * self.grid.width_mm
         return margin_mm, 0.0, width_mm - margin_mm, self.grid.height_mm
+
+    @property
+    def edges_px(self) -> tuple[tuple[int, int], ...]:
+        """Columns, first and one past the last, about the left edge of the lane and the right."""
+        pixel_mm = self.grid.pixel_mm
+        return tuple(
+            (
+                max(0, int(edge_mm / pixel_mm - _RIM_MM / pixel_mm) - 3),
+                min(self.grid.columns, int(edge_mm / pixel_mm + _RIM_MM / pixel_mm) + 4),
+            )
+            for edge_mm in self.lane_mm[::2]
+        )
 
 
 def foil(
@@ -84,24 +97,29 @@ def foil(
 
 def _paint(scene: _Scene, first: int, last: int) -> ImageArray:
     grain = scene.texture(0, 0.04, 0.04).block(scene.grid, first, last)
-    metal = _metal(scene, grain, first, last)
-    image = _coating(scene, grain, first, last)
+    left, right = scene.edges_px
+    # bare foil beside the lane hides what is here
+    image = np.zeros_like(grain)
+    image[:, left[0] : right[1]] = _coating(scene, grain, first, last)
     if scene.faults:
         _scale_streak(scene, image, first, last)
         _lay_pinholes(scene, image, first)
         _lay_lumps(scene, image, first)
-    _lay_margins(scene, image, metal, first, last)
+    _lay_margins(scene, image, grain, first, last)
     if scene.faults:
         _lay_scratch(scene, image, first, last)
     return np.clip(image, _LOWEST, _HIGHEST, out=image)
 
 
-def _metal(scene: _Scene, grain: ImageArray, first: int, last: int) -> ImageArray:
+def _metal(
+    scene: _Scene, grain: ImageArray, rows: tuple[int, int], columns: tuple[int, int]
+) -> ImageArray:
     """Draw fine rolling lines along travel, each some millimetres long."""
-    metal = scene.texture(1, 0.03, 6.0).block(scene.grid, first, last)
+    block = (scene.grid, *rows, columns)
+    metal = scene.texture(1, 0.03, 6.0).block(*block)
     metal *= np.float32(0.055)
-    metal += scene.texture(2, 0.6, 25.0).block(scene.grid, first, last) * np.float32(0.03)
-    metal += grain * np.float32(0.025)
+    metal += scene.texture(2, 0.6, 25.0).block(*block) * np.float32(0.03)
+    metal += grain[:, slice(*columns)] * np.float32(0.025)
     metal += 1
     metal *= np.float32(METAL)
     return metal
@@ -109,9 +127,11 @@ def _metal(scene: _Scene, grain: ImageArray, first: int, last: int) -> ImageArra
 
 def _coating(scene: _Scene, grain: ImageArray, first: int, last: int) -> ImageArray:
     """Dark coating: grain, mottle, lengthwise bands."""
-    coating = grain * np.float32(0.085)
-    coating += scene.texture(3, 0.7, 0.9).block(scene.grid, first, last) * np.float32(0.03)
-    coating += scene.texture(4, 1.6, 60.0).block(scene.grid, first, last) * np.float32(0.02)
+    left, right = scene.edges_px
+    block = (scene.grid, first, last, (left[0], right[1]))
+    coating = grain[:, left[0] : right[1]] * np.float32(0.085)
+    coating += scene.texture(3, 0.7, 0.9).block(*block) * np.float32(0.03)
+    coating += scene.texture(4, 1.6, 60.0).block(*block) * np.float32(0.02)
     coating += 1
     coating *= np.float32(COATING)
     return coating
@@ -139,17 +159,30 @@ def _scale_streak(scene: _Scene, coating: ImageArray, first: int, last: int) -> 
 
 def _lay_pinholes(scene: _Scene, image: ImageArray, first: int) -> None:
     """Round holes in the coating, the foil seen through them."""
+    blend_discs(image, _pinholes(scene), METAL, grid=scene.grid, first=first)
+
+
+@lru_cache(maxsize=4)
+def _pinholes(scene: _Scene) -> Spots:
     random = scene.random(20)
     left, top, right, bottom = scene.lane_mm
     count = ceil(_PINHOLES_PER_MM2 * (right - left) * bottom)
     x_mm, y_mm = scatter(random, count=count, box_mm=(left + 0.5, top, right - 0.5, bottom))
     radius_mm = 0.02 + 0.11 * random.random(count) ** 2
-    spots = Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=radius_mm)
-    blend_discs(image, spots, METAL, grid=scene.grid, first=first)
+    return Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=radius_mm)
 
 
 def _lay_lumps(scene: _Scene, image: ImageArray, first: int) -> None:
     """Agglomerates: a dark lump of several grains, dark shoulders, a faint thin ring."""
+    halo, shoulder, grains = _lumps(scene)
+    scale_bells(image, halo, 0.25, grid=scene.grid, first=first)
+    scale_bells(image, shoulder, -0.6, grid=scene.grid, first=first)
+    blend_discs(image, grains, LUMP, grid=scene.grid, first=first)
+
+
+@lru_cache(maxsize=4)
+def _lumps(scene: _Scene) -> tuple[Spots, Spots, Spots]:
+    """Scatter halos, shoulders, and grains."""
     random = scene.random(21)
     left, top, right, bottom = scene.lane_mm
     count = 1 + ceil(_LUMPS_PER_MM2 * (right - left) * bottom)
@@ -158,8 +191,6 @@ def _lay_lumps(scene: _Scene, image: ImageArray, first: int) -> None:
     radius_mm = 0.06 + 0.12 * random.random(count)
     halo = Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=4.5 * radius_mm)
     shoulder = Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=1.6 * radius_mm)
-    scale_bells(image, halo, 0.25, grid=scene.grid, first=first)
-    scale_bells(image, shoulder, -0.6, grid=scene.grid, first=first)
     angle = 2 * np.pi * random.random((count, 5))
     away_mm = radius_mm[:, None] * random.uniform(0.3, 0.8, (count, 5))
     grains = Spots(
@@ -167,31 +198,40 @@ def _lay_lumps(scene: _Scene, image: ImageArray, first: int) -> None:
         y_mm=(y_mm[:, None] + away_mm * np.sin(angle)).ravel(),
         radius_mm=(radius_mm[:, None] * random.uniform(0.35, 0.75, (count, 5))).ravel(),
     )
-    blend_discs(image, grains, LUMP, grid=scene.grid, first=first)
+    return halo, shoulder, grains
 
 
 def _lay_margins(
-    scene: _Scene, image: ImageArray, metal: ImageArray, first: int, last: int
+    scene: _Scene, image: ImageArray, grain: ImageArray, first: int, last: int
 ) -> None:
     """Bare foil beside the lane; the coating ends in a wavy edge with a thick dark rim."""
-    pixel_mm, columns = scene.grid.pixel_mm, scene.grid.columns
-    left_mm, _, right_mm, _ = scene.lane_mm
-    for side, (edge_mm, outward) in enumerate(((left_mm, -1), (right_mm, 1))):
-        slow = scene.texture(6 + side, 1.0, 3.0).line(scene.grid, first - 1, last + 1)
-        fast = scene.texture(8 + side, 1.0, 0.25).line(scene.grid, first - 1, last + 1)
-        edge_px = (edge_mm + 0.07 * slow + 0.014 * fast) / pixel_mm
-        slope = (edge_px[2:] - edge_px[:-2]) / 2
-        begin = max(0, int(edge_mm / pixel_mm - 2.5 / pixel_mm) - 3)
-        end = min(columns, int(edge_mm / pixel_mm + 2.5 / pixel_mm) + 4)
-        normal_x = 1 / np.hypot(1, slope)[:, None]
-        away = np.arange(begin, end) + 0.5 - edge_px[1:-1, None]
-        outside_px = outward * away * normal_x
-        share = half_plane(outside_px, normal_x, slope[:, None] * normal_x).astype(np.float32)
-        near = image[:, begin:end]
-        near *= _rim(outside_px * pixel_mm)
-        near += share * (metal[:, begin:end] - near)
-        outer = slice(0, begin) if outward < 0 else slice(end, columns)
-        image[:, outer] = metal[:, outer]
+    columns = scene.grid.columns
+    for side, (begin, end) in enumerate(scene.edges_px):
+        outside_px, share = _outside(scene, side, first, last)
+        margin, outer = ((begin, columns), end) if side else ((0, end), 0)
+        metal = _metal(scene, grain, (first, last), margin)
+        near, beside = image[:, begin:end], metal[:, begin - margin[0] : end - margin[0]]
+        near *= _rim(outside_px * scene.grid.pixel_mm)
+        near += share * (beside - near)
+        width = columns - end if side else begin
+        image[:, outer : outer + width] = metal[:, outer - margin[0] :][:, :width]
+
+
+def _outside(scene: _Scene, side: int, first: int, last: int) -> tuple[FloatArray, ImageArray]:
+    """Say about an edge of the lane how far outside it a pixel is, and what share of it. [px]."""
+    grid, (begin, end) = scene.grid, scene.edges_px[side]
+    slow = scene.texture(6 + side, 1.0, 3.0).line(grid, first - 1, last + 1)
+    fast = scene.texture(8 + side, 1.0, 0.25).line(grid, first - 1, last + 1)
+    edge_px = (scene.lane_mm[2 * side] + 0.07 * slow + 0.014 * fast) / grid.pixel_mm
+    slope = (edge_px[2:] - edge_px[:-2]) / 2
+    normal_x = 1 / np.hypot(1, slope)
+    away = np.arange(begin, end) + 0.5 - edge_px[1:-1, None]
+    outside_px = (2 * side - 1) * away * normal_x[:, None]
+    share = (outside_px > 0).astype(np.float32)
+    rim = np.nonzero(np.abs(outside_px) < HALF_DIAGONAL_PX)
+    leans = normal_x[rim[0]], (slope * normal_x)[rim[0]]
+    share[rim] = half_plane(outside_px[rim], *leans)
+    return outside_px, share
 
 
 def _rim(outside_mm: FloatArray) -> ImageArray:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from functools import partial
-from math import pi
+from math import ceil, pi, sqrt
 
 import numpy as np
 
@@ -21,6 +21,7 @@ AMPLITUDE = 0.3
 _FILL = 0.95  # share of the shorter side that the star takes
 _NEAR_RINGS = 8  # inside this many Nyquist radii the pixel mean is integrated numerically
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(4)
+_LEAST_PX = 1e-9  # no point is nearer to the middle, where there is no direction
 _CHUNK_ROWS = 32  # keeps the float64 work inside the processor's cache
 
 
@@ -85,24 +86,39 @@ def _paint(shape: _Star, first: int, last: int) -> ImageArray:
 
 
 def _chunk(shape: _Star, first: int, last: int) -> ImageArray:
-    x, y = np.meshgrid(
-        np.arange(shape.grid.columns) + 0.5 - shape.grid.columns / 2,
-        np.arange(first, last) + 0.5 - shape.grid.rows / 2,
-    )
+    """Work out the right half; the left one is its mirror image, of other sign for odd cycles."""
+    columns = shape.grid.columns
+    image = np.full((last - first, columns), MEAN, dtype=np.float32)
+    y: FloatArray = np.arange(first, last, dtype=np.float64)[:, None] + 0.5 - shape.grid.rows / 2
+    chord2 = (shape.outer_px + 1) ** 2 - float(np.abs(y).min()) ** 2
+    begin, end = columns // 2, min(columns, ceil(columns / 2 + sqrt(max(chord2, 0))))
+    if begin < end:
+        x: FloatArray = np.arange(begin, end, dtype=np.float64)[None] + 0.5 - columns / 2
+        wave = AMPLITUDE * _wave(shape, x, y)
+        image[:, begin:end] = MEAN + wave
+        # the middle column of an odd number has no other side
+        beside = wave[:, columns % 2 :][:, ::-1]
+        left = image[:, columns - end :][:, : beside.shape[1]]
+        left[...] = MEAN - beside if shape.cycles % 2 else MEAN + beside
+    return image
+
+
+def _wave(shape: _Star, x: FloatArray, y: FloatArray) -> FloatArray:
+    """Give the wave, of amplitude 1, over pixels with their middles at x and y. [px]."""
     ring_px = nyquist_radius_px(shape.cycles)
-    radius_px = np.hypot(x, y)
-    near = (radius_px > ring_px - 1) & (radius_px < _NEAR_RINGS * ring_px)
+    radius_px = np.sqrt(x * x + y * y)
+    near = np.nonzero((radius_px > ring_px - 1) & (radius_px < _NEAR_RINGS * ring_px))
     wave = _plane_wave(x, y, radius_px, shape.cycles)
-    wave[near] = _integrated(x[near], y[near], shape.cycles)
+    wave[near] = _integrated(x[0, near[1]], y[near[0], 0], shape.cycles)
     wave *= _round(x, y, radius_px, shape.outer_px) - _round(x, y, radius_px, ring_px)
-    return (MEAN + AMPLITUDE * wave).astype(np.float32)
+    return wave
 
 
 def _round(x: FloatArray, y: FloatArray, radius_px: FloatArray, outer_px: float) -> FloatArray:
     """Share of each pixel inside a circle about 0; worked out only where the circle passes."""
     covered = (radius_px < outer_px).astype(np.float64)
-    rim = np.abs(radius_px - outer_px) < 1
-    covered[rim] = disc(x[rim] - 0.5, y[rim] - 0.5, outer_px)
+    rim = np.nonzero(np.abs(radius_px - outer_px) < 1)
+    covered[rim] = disc(x[0, rim[1]] - 0.5, y[rim[0], 0] - 0.5, outer_px)
     return covered
 
 
@@ -114,10 +130,37 @@ def _plane_wave(x: FloatArray, y: FloatArray, radius_px: FloatArray, cycles: int
     are good to 1e-8.
     """
     scale = (cycles / 2 / np.maximum(radius_px, 1) ** 2) ** 2  # (pi f)² = scale · (y², x²)
-    loss_x, loss_y = scale * y**2, scale * x**2
-    wave: FloatArray = np.cos(cycles * np.arctan2(y, x))
-    wave *= (1 - loss_x / 6 + loss_x**2 / 120) * (1 - loss_y / 6 + loss_y**2 / 120)
+    loss_x, loss_y = scale * y * y, scale * x * x
+    wave = _spokes(x, y, cycles)
+    wave *= 1 - loss_x * (1 / 6 - loss_x / 120)
+    wave *= 1 - loss_y * (1 / 6 - loss_y / 120)
     return wave
+
+
+def _spokes(x: FloatArray, y: FloatArray, cycles: int) -> FloatArray:
+    """
+    Give cos(n phi), the real part of ((x + iy)/r)^n, by squaring: off by some n · 2^-53 at most.
+
+    No angle is worked out, which would take most of the time. For even n it starts from the square,
+    for which r need not be known.
+    """
+    if cycles % 2:
+        radius_px = np.maximum(np.sqrt(x * x + y * y), _LEAST_PX)
+        cosine, sine, times = x / radius_px, y / radius_px, cycles
+    else:
+        over = 1 / np.maximum(x * x + y * y, _LEAST_PX**2)
+        cosine, sine, times = (x * x - y * y) * over, 2 * x * y * over, cycles // 2
+    while times % 2 == 0:
+        cosine, sine, times = cosine * cosine - sine * sine, 2 * cosine * sine, times // 2
+    real, imaginary = cosine, sine
+    while times := times // 2:
+        cosine, sine = cosine * cosine - sine * sine, 2 * cosine * sine
+        if times % 2:
+            real, imaginary = (
+                real * cosine - imaginary * sine,
+                real * sine + imaginary * cosine,
+            )
+    return np.asarray(real)
 
 
 def _integrated(x: FloatArray, y: FloatArray, cycles: int) -> FloatArray:
@@ -125,6 +168,5 @@ def _integrated(x: FloatArray, y: FloatArray, cycles: int) -> FloatArray:
     total = np.zeros_like(x)
     for node_y, weight_y in zip(_NODES / 2, _WEIGHTS / 2, strict=True):
         for node_x, weight_x in zip(_NODES / 2, _WEIGHTS / 2, strict=True):
-            angle = np.arctan2(y + node_y, x + node_x)
-            total += weight_x * weight_y * np.cos(cycles * angle)
+            total += weight_x * weight_y * _spokes(x + node_x, y + node_y, cycles)
     return total
