@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from linesim.cli.device import NUMPY, Device, device_for
 from linesim.cli.options import (
     Force,
     Json,
@@ -113,6 +114,7 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     force: Force = False,
     workers: Workers = None,
     cluster: Cluster = None,
+    device: Device = NUMPY,
 ) -> None:
     """Set binning modes, or any variants of a setup, side by side over one strip of the target."""
     paths = setup or []
@@ -120,8 +122,9 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     title, variants = _variants(ask, exposure=exposure, keep_line_rate=keep_line_rate)
     refuse_count(len(variants))
     folder = chosen_folder(out, paths[0] if paths else None)
+    on = device_for(device, [one.setup for one in variants])
     with lent_runner(workers, cluster) as runner, progress("scanning") as told:
-        found = compared(title, variants, seed, runner=runner, told=told, force=force)
+        found = compared(title, variants, seed, runner=runner, told=told, force=force, device=on)
     written = write_comparison(found, folder, true_proportion=true_proportion, scans=scans)
     pages = Wanted(report=report, one_page=one_page)
     if pages:

@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Annotated
 
@@ -16,9 +16,11 @@ from linesim.cli.dataset_words import (
     made_text,
     verified_text,
 )
+from linesim.cli.device import NUMPY, Device, device_for
 from linesim.cli.options import Json, Out, chosen_folder, print_json
 from linesim.cli.progress import progress
 from linesim.cli.workers import Cluster, refuse_both
+from linesim.dataset.device import stations_of
 from linesim.dataset.dry import dry_run
 from linesim.dataset.make import Made, finish, make_images, nothing_of_a_refused_plan, ready
 from linesim.dataset.plan.plan import Plan
@@ -85,30 +87,45 @@ def dataset(  # noqa: PLR0913 -- one option a parameter
     least_score: LeastScore = None,
     out: Out = None,
     json: Json = False,
+    device: Device = NUMPY,
 ) -> None:
     """Write a labelled data set: scans with faults, masks, COCO annotations, tables, a card."""
     if verify is not None:
-        _refuse_beside_verify({"PLAN": plan, "--out": out, "--cluster": cluster, "--seed": seed})
-        _verify(verify, count, json=json)
+        beside = {"PLAN": plan, "--out": out, "--cluster": cluster, "--seed": seed}
+        _verify(verify, count, {**beside, "--device": _named(device)}, json=json)
         return
     if score is not None or (split, iou, least_score) != (None, None, None):
         score_set(score, plan, out, Rule.of(split, iou, least_score), json=json)
         return
     folder = chosen_folder(out or (None if plan else Path("outputs") / "sample_set"), plan)
     chosen = load_plan(plan, count=count, seed=seed)
+    on = device_for(device, stations_of(chosen))
     if dry:
         _dry(chosen, json=json)
         return
+    _make(chosen, folder, _runner(workers, cluster), on, resume=resume, json=json)
+
+
+def _make(
+    plan: Plan,
+    folder: Path,
+    lent: AbstractContextManager[Runner],
+    device: str | None,
+    *,
+    resume: bool,
+    json: bool,
+) -> None:
+    """Make the set, and say what it holds."""
     with progress("drawing the plan", timed=True) as tell:
-        found = ready(chosen, folder, resume=resume, tell=tell)
+        found = ready(plan, folder, resume=resume, tell=tell, device=device)
     with (
         nothing_of_a_refused_plan(folder),
-        _runner(workers, cluster) as runner,
+        lent as runner,
         progress("making images", timed=True) as tell,
     ):
-        kept = make_images(chosen, folder, runner, tell)
+        kept = make_images(plan, folder, runner, tell, device)
     with progress("writing tables") as tell:
-        made = Made(plan=chosen, folder=folder, found=finish(chosen, folder, tell), kept=kept)
+        made = Made(plan=plan, folder=folder, found=finish(plan, folder, tell), kept=kept)
     if json:
         print_json(made_figures(made))
     else:
@@ -147,7 +164,12 @@ def _processors() -> int:
     return os.cpu_count() or 1
 
 
-def _verify(folder: Path, again: int | None, *, json: bool) -> None:
+def _named(device: str) -> str | None:
+    return None if device == NUMPY else device
+
+
+def _verify(folder: Path, again: int | None, beside: dict[str, object], *, json: bool) -> None:
+    _refuse_beside_verify(beside)
     with progress("verifying", timed=True) as tell:
         found = verify(folder, AGAIN if again is None else again, tell)
     if json:

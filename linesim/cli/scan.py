@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from linesim.cli.device import NUMPY, Device, device_for
 from linesim.cli.options import (
     Force,
     Json,
@@ -61,12 +62,13 @@ def scan(  # noqa: PLR0913 -- one argument an option
     stream: Stream = False,
     resume: Resume = False,
     force: Force = False,
+    device: Device = NUMPY,
 ) -> None:
     """Render what a setup would capture: the scan, a picture of it, and its figures."""
     views, folder = pictures(chosen_setup(setup)), chosen_folder(out, setup)
     ask = _Ask(
         stream=stream or resume,
-        manner=Manner(resume=resume, force=force),
+        manner=Manner(resume=resume, force=force, device=device_for(device, views.values())),
         pages=Wanted(report=report, one_page=one_page),
         true_proportion=true_proportion,
     )
@@ -113,7 +115,7 @@ def _scanned(
     if ask.stream or is_long(view):
         _refuse_pages(ask)
         return _streamed(view, folder, seed, ask.manner)
-    found = scan_of(view, seed, force=ask.manner.force)
+    found = scan_of(view, seed, force=ask.manner.force, device=ask.manner.device)
     written = write_scan(found, folder, true_proportion=ask.true_proportion)
     if ask.pages:
         written += room.write_scan_report(found, folder, ask.pages)

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from linesim.cli.device import NUMPY, Device, device_for
 from linesim.cli.options import (
     Json,
     OnePage,
@@ -24,7 +25,7 @@ from linesim.setup.setup import Setup
 from linesim.studies.batch.ranges import split_ranges
 from linesim.studies.vary.outputs import vary_json, write_vary
 from linesim.studies.vary.page import write_vary_report
-from linesim.studies.vary.rendered import Seen, rendered
+from linesim.studies.vary.rendered import Seen, points_of, rendered
 from linesim.studies.vary.study import Varied
 from linesim.studies.vary.study import vary as varied
 from linesim.studies.vary.table import vary_text
@@ -95,6 +96,7 @@ def vary(  # noqa: PLR0913 -- one option a parameter
     one_page: OnePage = False,
     workers: Workers = None,
     cluster: Cluster = None,
+    device: Device = NUMPY,
 ) -> None:
     """Vary one key of a setup or two: figures, plots, and where the requirements are met."""
     path, texts = _parted(words or [])
@@ -104,7 +106,7 @@ def vary(  # noqa: PLR0913 -- one option a parameter
         _refuse_beside_ways(ranges, pages)
         _ways(chosen, folder, json=json)
         return
-    by = _rendering(_By(seed=seed, workers=workers, cluster=cluster), asked=render)
+    by = _rendering(_By(seed=seed, workers=workers, cluster=cluster, device=device), asked=render)
     ask = _Ask(binning=_listed(binning), exposure=exposure, figures=_listed(figures))
     found, seen = _studied(chosen, ranges, ask, by)
     written = write_vary(found, seen, folder)
@@ -133,6 +135,7 @@ class _By:
     seed: int
     workers: int | None
     cluster: str | None
+    device: str
 
 
 def _studied(
@@ -150,8 +153,9 @@ def _studied(
         )
     if by is None:
         return found, ()
+    on = device_for(by.device, points_of(found) if by.device != NUMPY else ())
     with lent_runner(by.workers, by.cluster) as runner, progress("rendering points") as tell:
-        return found, rendered(found, by.seed, runner=runner, tell=tell)
+        return found, rendered(found, by.seed, runner=runner, tell=tell, device=on)
 
 
 def _parted(words: list[str]) -> tuple[Path | None, list[str]]:
@@ -180,8 +184,13 @@ def _refuse_beside_ways(ranges: dict[str, str], pages: Wanted) -> None:
 
 def _rendering(by: _By, *, asked: bool) -> _By | None:
     """Tell how points are to be rendered, if at all; nothing else has work for a crew."""
-    name = "--workers" if by.workers is not None else "--cluster"
-    if not asked and (by.workers, by.cluster) != (None, None):
+    given = {
+        "--workers": by.workers is not None,
+        "--cluster": by.cluster is not None,
+        "--device": by.device != NUMPY,
+    }
+    name = next((each for each, is_given in given.items() if is_given), "")
+    if not asked and name:
         msg = f"{name}: read without --render, which alone has work for it; expected --render too"
         raise InputError(msg)
     refuse_both(by.workers, by.cluster)

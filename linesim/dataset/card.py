@@ -29,7 +29,7 @@ def write_card(plan: Plan, folder: Path, found: Sums) -> None:
         _labels(plan),
         _varied(plan),
         _not(plan),
-        _again(),
+        _again(found),
     )
     write_text(folder / CARD, "\n\n".join(parts) + "\n")
 
@@ -184,8 +184,10 @@ def _not(plan: Plan) -> str:
     )
 
 
-def _again() -> str:
+def _again(found: Sums) -> str:
     used = ", ".join(f"{name} {number}" for name, number in versions().items())
+    for device, torch in found.rendered_on:
+        used += f", images by torch {torch} on {device}"
     return (
         "## To make it again\n\n"
         f"Made with {used}. With the same versions on the same kind of processor every file comes "

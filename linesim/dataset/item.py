@@ -29,8 +29,9 @@ from linesim.defects.defective import grid_under
 from linesim.defects.fault import Fault
 from linesim.defects.kinds import Placed
 from linesim.defects.labels import Footprints, Label, footprints
+from linesim.forward.device.scans import Renders, render_by
 from linesim.forward.reference import ArrayReference
-from linesim.forward.render import Rendered, render
+from linesim.forward.render import Rendered
 from linesim.setup.errors import InputError
 
 BYTE_BITS = 8
@@ -73,6 +74,7 @@ class Item:
     law: Law | None  # by which samples become an image to look at; none where they are the image
     # "line_rate", "link", "exposure", "clipping" -> "met", "missed" or "cannot run"
     states: Mapping[str, str]
+    device: str | None = None  # what rendered it, as torch names it; None for numpy
 
     @property
     def full_scale_dn(self) -> int:
@@ -90,16 +92,17 @@ class Item:
         return tuple(each for each in self.instances if each.outline is not None)
 
 
-def item(plan: Plan, index: int) -> Item:
-    """Make one image of a set."""
+def item(plan: Plan, index: int, device: str | None = None) -> Item:
+    """Make one image of a set, on the numpy path or on a device that is there."""
     # a product of matrices adds in another order where it takes more threads
     with threadpool_limits(limits=1):
-        return _made(plan, index)
+        return _made(plan, index, device)
 
 
-def _made(plan: Plan, index: int) -> Item:
-    asked = drawn(plan, index)
-    pictured = _in_scan(plan, asked) if plan.scenes.real else _rendered(plan, asked)
+def _made(plan: Plan, index: int, device: str | None) -> Item:
+    asked, render = drawn(plan, index), render_by(device)
+    way = _in_scan if plan.scenes.real else _rendered
+    pictured = way(plan, asked, render)
     held, made = pictured.held, pictured.made
     painted = pictured.painted
     shape = made.image.shape[0], made.image.shape[1]
@@ -115,6 +118,7 @@ def _made(plan: Plan, index: int) -> Item:
         instances=found,
         law=law_of(plan, asked, samples),
         states=states(asked.setup, painted),
+        device=device,
     )
 
 
@@ -128,7 +132,7 @@ class _Pictured:
     made: Rendered
 
 
-def _rendered(plan: Plan, asked: Drawn) -> _Pictured:
+def _rendered(plan: Plan, asked: Drawn, render: Renders) -> _Pictured:
     """Render all of an image."""
     good = ArrayReference(
         data=asked.piece.cut(plan.scene(asked.scene)), pixel_size_um=plan.scenes.pixel_size_um
@@ -143,7 +147,7 @@ def _rendered(plan: Plan, asked: Drawn) -> _Pictured:
     return _Pictured(base=base, painted=painted, held=held, made=made)
 
 
-def _in_scan(plan: Plan, asked: Drawn) -> _Pictured:
+def _in_scan(plan: Plan, asked: Drawn, render: Renders) -> _Pictured:
     """Put the faults of an image into its scan."""
     scan_dn = asked.piece.cut(plan.scene(asked.scene)).astype(np.uint16)
     if scan_dn.max() > asked.setup.full_scale_dn:

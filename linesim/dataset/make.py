@@ -12,6 +12,7 @@ import tomli_w
 
 from linesim.dataset.card import write_card
 from linesim.dataset.checks.listing import write_listing
+from linesim.dataset.device import stations_of
 from linesim.dataset.draw import PlanRefusedError
 from linesim.dataset.dry import Dry, dry_run
 from linesim.dataset.layout import PLAN, SET, SETUP, is_done, set_names, tidy
@@ -24,6 +25,7 @@ from linesim.dataset.sums import Sums, sums
 from linesim.dataset.tables_out import records, write_tables
 from linesim.dataset.workers import images
 from linesim.files.atomic import write_json, write_text
+from linesim.forward.device.choice import chosen, rendered_on
 from linesim.setup.errors import InputError
 from linesim.setup.resolve import resolved_text
 from linesim.workers.tasks import Runner, Tell, versions
@@ -49,16 +51,30 @@ class Made:
 
 
 def make_set(
-    plan: Plan, folder: Path, runner: Runner, *, resume: bool = False, tell: Tell | None = None
+    plan: Plan,
+    folder: Path,
+    runner: Runner,
+    *,
+    resume: bool = False,
+    tell: Tell | None = None,
+    device: str | None = None,
 ) -> Made:
-    """Make a set, or what is missing of it."""
-    ready(plan, folder, resume=resume)
+    """Make a set, or what is missing of it; images on a device as `linesim.scan` takes it."""
+    on = chosen(device, stations_of(plan)).device
+    ready(plan, folder, resume=resume, device=on)
     with nothing_of_a_refused_plan(folder):
-        kept = make_images(plan, folder, runner, tell)
+        kept = make_images(plan, folder, runner, tell, on)
     return Made(plan=plan, folder=folder, found=finish(plan, folder), kept=kept)
 
 
-def ready(plan: Plan, folder: Path, *, resume: bool, tell: Tell | None = None) -> Dry:
+def ready(
+    plan: Plan,
+    folder: Path,
+    *,
+    resume: bool,
+    tell: Tell | None = None,
+    device: str | None = None,
+) -> Dry:
     """
     Look at folder, plan and disk before anything is written.
 
@@ -68,20 +84,27 @@ def ready(plan: Plan, folder: Path, *, resume: bool, tell: Tell | None = None) -
     folder : pathlib.Path; where the set goes
     resume : bool; go on with a set of the same plan; begin where there is none
     tell : callable, optional; told how many images are drawn, of how many
+    device : str or None; what shall render; None for numpy
 
     Raises
     ------
     InputError
         If the folder holds something else, an image can never be made, or the disk is too small.
     """
-    begin(plan, folder, resume=resume)
+    begin(plan, folder, resume=resume, device=device)
     found = dry_run(plan, tell)
     missing = sum(not is_done(plan, folder, index) for index in range(plan.count))
     refuse_without_room(plan, folder, missing / plan.count)
     return found
 
 
-def make_images(plan: Plan, folder: Path, runner: Runner, tell: Tell | None = None) -> int:
+def make_images(
+    plan: Plan,
+    folder: Path,
+    runner: Runner,
+    tell: Tell | None = None,
+    device: str | None = None,
+) -> int:
     """
     Make the images of a set that is `ready`, or those that are missing.
 
@@ -91,6 +114,7 @@ def make_images(plan: Plan, folder: Path, runner: Runner, tell: Tell | None = No
     folder : pathlib.Path; where it goes
     runner : Runner; who makes the images
     tell : callable, optional; told how many images are done, of how many
+    device : str or None; what renders; None for numpy
 
     Returns
     -------
@@ -102,7 +126,7 @@ def make_images(plan: Plan, folder: Path, runner: Runner, tell: Tell | None = No
     """
     open_images = [index for index in range(plan.count) if not is_done(plan, folder, index)]
     done = kept = plan.count - len(open_images)
-    _write_plan(plan, folder)
+    _write_plan(plan, folder, device)
     for made in images(runner, str(folder.resolve()), open_images, plan.scenes.images_each):
         done += made
         if tell:
@@ -165,7 +189,7 @@ def finish(plan: Plan, folder: Path, tell: Tell | None = None) -> Sums:
     return found
 
 
-def begin(plan: Plan, folder: Path, *, resume: bool) -> None:
+def begin(plan: Plan, folder: Path, *, resume: bool, device: str | None = None) -> None:
     """Look at what lies in the folder, and refuse what is not to be gone on with."""
     before = set_in(folder)
     if before is None:
@@ -178,7 +202,18 @@ def begin(plan: Plan, folder: Path, *, resume: bool) -> None:
         msg = f'output "{folder}" holds a set; expected --resume to go on with it, or another --out'
         raise InputError(msg)
     _refuse_other(plan, folder, before)
+    then, now = before.get("rendered_on"), rendered_on(device).get("rendered_on")
+    if then != now:
+        msg = (
+            f'--resume: "{folder}" holds images made by {_named(then)}, and {_named(now)} is asked '
+            "for; expected what it began with, or another --out"
+        )
+        raise InputError(msg)
     tidy(folder)
+
+
+def _named(made_by: Any) -> str:  # noqa: ANN401 -- plain data of a file
+    return f"torch {made_by['torch']} on {made_by['device']}" if made_by else "numpy"
 
 
 def _refuse_other(plan: Plan, folder: Path, before: dict[str, Any]) -> None:
@@ -219,7 +254,7 @@ def set_in(folder: Path) -> dict[str, Any] | None:
     return dict(told)
 
 
-def _write_plan(plan: Plan, folder: Path) -> None:
+def _write_plan(plan: Plan, folder: Path, device: str | None) -> None:
     """Write what a worker needs, and what tells this set from others."""
     told = {
         "simulated": True,
@@ -228,6 +263,7 @@ def _write_plan(plan: Plan, folder: Path) -> None:
         "seed": plan.seed,
         "fingerprint": fingerprint(plan),
         "versions": versions(),
+        **rendered_on(device),
     }
     write_json(folder / SET, told)
     write_text(folder / SETUP, resolved_text(plan.base, folder))

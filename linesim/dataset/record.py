@@ -15,6 +15,7 @@ from linesim.dataset.layout import image_name, mask_name, samples_names
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.stretch import law_texts
 from linesim.defects.kinds import Placed
+from linesim.forward.device.choice import rendered_on
 from linesim.setup.load import known_keys
 
 Record = dict[str, Any]
@@ -49,6 +50,7 @@ def record(plan: Plan, made: Item) -> Record:
         "left_out": [asdict(each) for each in asked.left_out],
         "faults": [_fault(plan, each, shape) for each in made.instances],
     }
+    told |= rendered_on(made.device)
     if plan.nuisances.wanted:
         told["nuisances"] = [_placed(each) for each in asked.nuisances]
     return told

@@ -26,6 +26,7 @@ class Sums:
     short: Counter[str] = field(default_factory=Counter)
     stuck: Counter[str] = field(default_factory=Counter)
     clipped: Counter[str] = field(default_factory=Counter)
+    rendered_on: Counter[tuple[str, str]] = field(default_factory=Counter)
     octaves: Mapping[str, Counter[int]] = field(
         default_factory=lambda: {"dprime": Counter(), "area_px": Counter()}
     )
@@ -45,6 +46,8 @@ def sums(told: Iterable[Record]) -> Sums:
         found.short[split] += bool(image["left_out"])
         found.stuck[split] += cannot_run(image["states"])
         found.clipped[split] += image["states"][CLIPPING] != "met"
+        if "rendered_on" in image:
+            found.rendered_on[image["rendered_on"]["device"], image["rendered_on"]["torch"]] += 1
         for fault in image["faults"]:
             _count(found, split, fault)
     return found

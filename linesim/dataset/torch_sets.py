@@ -20,7 +20,7 @@ scenes. Images of one size are needed where a batch is one array: do not vary th
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from importlib.util import find_spec
 from pathlib import Path
@@ -29,10 +29,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from linesim.dataset.device import stations_of
 from linesim.dataset.item import Instance, Item, item
 from linesim.dataset.plan.plan import Plan, fingerprint
 from linesim.dataset.plan.plan_file import load_plan
 from linesim.dataset.plan.splits import SPLITS
+from linesim.forward.device.choice import chosen
 from linesim.setup.errors import InputError
 from linesim.setup.shown import shown
 
@@ -60,6 +62,7 @@ class _Shots:
     count: int | None
     seed: int | None
     raw: bool
+    device: str | None = None
     print_asked: str | None = None
 
     @cached_property
@@ -88,12 +91,15 @@ class _Shots:
         return np.asarray(found[found < plan.count])
 
     def __getstate__(self) -> dict[str, Any]:
-        asked = {key: getattr(self, key) for key in ("path", "split", "count", "seed", "raw")}
+        asked = {
+            key: getattr(self, key) for key in ("path", "split", "count", "seed", "raw", "device")
+        }
         return {**asked, "print_asked": self.print_sent}
 
     def sample(self, index: int) -> Sample:
-        """Render one image."""
-        return sample_of(item(self.plan, index), raw=self.raw)
+        """Render one image; it stays on its device, the labels lie here."""
+        image, target = sample_of(item(self.plan, index, self.device), raw=self.raw)
+        return image if self.device is None else image.to(self.device), target
 
     def walk(self, order: int | None) -> Indices:
         """Lay all images out scene by scene; scenes, and images in each, as they come or mixed."""
@@ -108,7 +114,13 @@ class _Shots:
 
 
 def _shots(
-    path: str | Path | None, split: str, *, count: int | None, seed: int | None, raw: bool
+    path: str | Path | None,
+    split: str,
+    *,
+    count: int | None,
+    seed: int | None,
+    raw: bool,
+    device: str | None = None,
 ) -> _Shots:
     """Refuse what cannot be had, before any worker starts."""
     if not HAVE_TORCH:
@@ -125,7 +137,8 @@ def _shots(
             f"expected a larger count, fewer scenes.images_each or a larger splits.{split}"
         )
         raise InputError(msg)
-    return found
+    on = chosen(device, stations_of(found.plan)).device
+    return replace(found, device=on)
 
 
 class ScanDataset(Dataset):  # type: ignore[type-arg]  # no generic without torch
@@ -155,9 +168,13 @@ class ScanStream(IterableDataset):  # type: ignore[type-arg]  # the same
 
     The workers of a DataLoader take one piece each of the same walk, of equal length to within one
     image, so that a scene is drawn by one or two of them.
+
+    With a device ("cuda", "cuda:1", "cpu"; "auto": "cuda" where it serves) images are made there
+    and stay there, the same but for some samples in ten thousand; the labels, worked out here, are
+    the same. It takes no workers then.
     """
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 -- one argument an option
         self,
         plan_path: str | Path | None,
         split: str,
@@ -166,14 +183,21 @@ class ScanStream(IterableDataset):  # type: ignore[type-arg]  # the same
         seed: int | None = None,
         raw: bool = False,
         order: int | None = None,
+        device: str | None = None,
     ) -> None:
-        self._shots = _shots(plan_path, split, count=count, seed=seed, raw=raw)
+        self._shots = _shots(plan_path, split, count=count, seed=seed, raw=raw, device=device)
         self._order = order
 
     def __iter__(self) -> Iterator[Sample]:
         from torch.utils.data import get_worker_info  # noqa: PLC0415 -- an extra
 
         worker, walk = get_worker_info(), self._shots.walk(self._order)
+        if worker is not None and (self._shots.device or "cpu") != "cpu":
+            msg = (
+                f'device: read "{self._shots.device}" in a worker of a DataLoader, which cannot '
+                "hand on what lies there; expected num_workers=0"
+            )
+            raise InputError(msg)
         one, of = (worker.id, worker.num_workers) if worker is not None else (0, 1)
         for index in walk[len(walk) * one // of : len(walk) * (one + 1) // of]:
             yield self._shots.sample(int(index))

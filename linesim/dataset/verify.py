@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from linesim.dataset.card import write_card
 from linesim.dataset.checks.listing import listing_faults
+from linesim.dataset.device import device_of
 from linesim.dataset.labels.masks import Outline, class_mask
 from linesim.dataset.labels.rle import mask_of
 from linesim.dataset.layout import (
@@ -35,6 +36,7 @@ from linesim.dataset.samples_in import read_record, read_samples
 from linesim.dataset.sums import sums
 from linesim.dataset.tables_out import records, write_tables
 from linesim.dataset.write import write_image
+from linesim.forward.device.choice import chosen
 from linesim.setup.errors import InputError
 from linesim.workers.tasks import Tell
 
@@ -87,10 +89,12 @@ def verify(folder: Path, again: int = AGAIN, tell: Tell | None = None) -> Verifi
         plan, odd = None, refusal.faults
     if plan is None or odd:
         return _found((*listing_faults(folder, ()), *odd))
-    return _verified(plan, folder, again, tell)
+    return _verified(plan, folder, again, tell, device_of(told))
 
 
-def _verified(plan: Plan, folder: Path, again: int, tell: Tell | None) -> Verified:
+def _verified(
+    plan: Plan, folder: Path, again: int, tell: Tell | None, device: str | None
+) -> Verified:
     """Verify a set whose plan is the one that it was made by."""
     missing = [index for index in range(plan.count) if not is_done(plan, folder, index)]
     faults = [
@@ -107,8 +111,8 @@ def _verified(plan: Plan, folder: Path, again: int, tell: Tell | None) -> Verifi
         return _found(faults, plan, labels)
     for name, check in (("a record", _split_faults), ("a table or a record", _table_faults)):
         faults += _if_readable(name, partial(_alone, check, plan, folder)).faults
-    chosen = _chosen(plan.count, again)
-    return _found([*faults, *_byte_faults(plan, folder, chosen)], plan, labels, chosen)
+    picked = _chosen(plan.count, again)
+    return _found([*faults, *_byte_faults(plan, folder, picked, device)], plan, labels, picked)
 
 
 def _found(
@@ -254,11 +258,18 @@ def _id_faults(path: Path) -> Iterator[str]:
         yield f"{path.name}: an annotation is of an image that is not there"
 
 
-def _byte_faults(plan: Plan, folder: Path, chosen: tuple[int, ...]) -> Iterator[str]:
-    """Make some images again, and compare their files byte by byte."""
+def _byte_faults(
+    plan: Plan, folder: Path, again: tuple[int, ...], device: str | None
+) -> Iterator[str]:
+    """Make some images again, by what they were made, and compare their files byte by byte."""
+    try:
+        chosen(device)
+    except InputError as refusal:
+        yield f"no image can be made again here, for {refusal}"
+        return
     with tempfile.TemporaryDirectory() as name:
-        for index in chosen:
-            write_image(plan, Path(name), index)
+        for index in again:
+            write_image(plan, Path(name), index, device)
             yield from _different(folder, Path(name), files_of(plan, index))
 
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path
 
+from linesim.dataset.device import device_of
 from linesim.dataset.item import Item, item
 from linesim.dataset.layout import (
     PLAN,
@@ -24,9 +25,9 @@ from linesim.setup.errors import InputError
 from linesim.workers.tasks import versions
 
 
-def write_image(plan: Plan, folder: Path, index: int) -> None:
+def write_image(plan: Plan, folder: Path, index: int, device: str | None = None) -> None:
     """Make one image of a set and write its files."""
-    made = item(plan, index)
+    made = item(plan, index, device)
     told = record(plan, made)
     image = folder / image_name(plan, index)
     if made.law is None:
@@ -51,9 +52,10 @@ def _write_samples(path: Path, made: Item) -> None:
 def write_images(folder: str, indices: Iterable[int]) -> int:
     """Make some images of the set in a folder: what a worker is asked to do."""
     home = Path(folder)
-    plan, count = _plan_in(folder, (home / SET).read_text("utf-8")), 0
+    told, count = (home / SET).read_text("utf-8"), 0
+    plan, device = _plan_in(folder, told), device_of(json.loads(told))
     for index in indices:
-        write_image(plan, home, index)
+        write_image(plan, home, index, device)
         count += 1
     return count
 

@@ -21,6 +21,8 @@ from linesim.setup.errors import InputError
 
 Note = tuple[int, int]
 """Lines that are safe, and where line 0 begins."""
+_COUNTS = ("lines", "of", "offset")
+"""What a note counts; all else is what runs must have in common."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,7 +105,8 @@ def _has_head(there: Path, planned: Planned) -> bool:
 def _refuse_other(planned: Planned, state: Mapping[str, Any], there: Path) -> None:
     """Refuse to go on with another run, and say what differs."""
     now = {**planned.like, "of": planned.shape[0]}
-    other = [_difference(key, state.get(key), value) for key, value in now.items()]
+    keys = dict.fromkeys([*now, *(key for key in state if key not in _COUNTS)])
+    other = [_difference(key, state.get(key), now.get(key)) for key in keys]
     found = [each for each in other if each]
     if found:
         msg = (
@@ -128,7 +131,7 @@ def _difference(key: str, then: object, now: object) -> str:
 def _state(note: Path) -> dict[str, Any]:
     try:
         state = json.loads(note.read_text("utf-8"))
-        numbers = [state[key] for key in ("lines", "of", "offset")]
+        numbers = [state[key] for key in _COUNTS]
         whole = all(type(each) is int for each in numbers) and 0 <= numbers[0] <= numbers[1]
     except (ValueError, TypeError, KeyError, RecursionError):
         whole = False

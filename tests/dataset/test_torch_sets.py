@@ -1,9 +1,11 @@
 """Plans as PyTorch data sets: what `item` makes, in any order, in any worker."""
 
+import json
 import pickle
 from itertools import pairwise
 from multiprocessing import get_all_start_methods
 from pathlib import Path
+from shutil import copy
 from types import SimpleNamespace
 from typing import Any
 
@@ -13,10 +15,13 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from linesim.dataset import torch_sets
 from linesim.dataset.item import item
+from linesim.dataset.make import make_set
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.plan_file import load_plan
-from linesim.dataset.torch_sets import Sample, ScanDataset, ScanStream, collate
+from linesim.dataset.torch_sets import Sample, ScanDataset, ScanStream, collate, sample_of
+from linesim.dataset.verify import verify
 from linesim.setup.errors import InputError
+from linesim.workers.tasks import Alone
 
 torch = pytest.importorskip("torch", reason="the extra torch is not installed")
 from torch.utils.data import DataLoader, default_collate  # noqa: E402 -- only where it is installed
@@ -222,3 +227,71 @@ def test_refusals(plan_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(torch_sets, "HAVE_TORCH", False)
     with pytest.raises(InputError, match=r'pip install "linesim\[torch\]"'):
         ScanDataset(plan_file, "train")
+
+
+MOST_SHARE = 1e-3
+"""Of samples 1 DN off: K mean|d|, see tests/studies/test_on_a_device.py; some 10⁻⁴ here."""
+
+
+def test_an_image_has_the_same_labels(plan: Plan) -> None:
+    """Masks to the sample, and of the samples few are a step off."""
+    off, count = 0, 0
+    for index in (1, 4, 7):
+        found, known = item(plan, index, "cpu"), item(plan, index)
+        apart = np.abs(found.image.astype(np.int64) - known.image)
+        off, count = off + int(np.count_nonzero(apart)), count + apart.size
+        assert apart.max() <= 1
+        assert_array_equal(found.mask, known.mask)
+        assert [each.visible for each in found.instances] == [
+            each.visible for each in known.instances
+        ]
+    assert off <= MOST_SHARE * count
+
+
+def test_a_set_says_what_made_it_and_is_made_again_so(plan_file: Path, tmp_path: Path) -> None:
+    """In its own file, in each record, on the card; and it is gone on with as it began."""
+    plan, folder = load_plan(plan_file, count=3), tmp_path / "set"
+    make_set(plan, folder, Alone(), device="cpu")
+    by = {"device": "cpu", "torch": torch.__version__}
+    for path in (folder / "set.json", *folder.glob("records/*/*.json")):
+        assert json.loads(path.read_text("utf-8"))["rendered_on"] == by
+    assert f"images by torch {by['torch']} on cpu" in (folder / "README.md").read_text("utf-8")
+    assert verify(folder, again=1).faults == ()
+    with pytest.raises(InputError, match=r"^--resume: .* by torch .* on cpu, and numpy is asked"):
+        make_set(plan, folder, Alone(), resume=True)
+
+
+def test_what_a_plan_draws_is_not_carried(plan_file: Path, tmp_path: Path) -> None:
+    """Where it is drawn for some image alone too, and before a folder is made."""
+    text = plan_file.read_text("utf-8").replace(
+        "[faults]", 'transport.skew = ["0 deg", "0.1 deg"]\n[faults]'
+    )
+    skewed = tmp_path / "skewed.toml"
+    skewed.write_text(text, "utf-8")
+    copy(plan_file.parent / "station.toml", tmp_path)
+    with pytest.raises(InputError, match=r"^transport\.skew: read 0\.1 deg, but the torch path"):
+        make_set(load_plan(skewed), tmp_path / "set", Alone(), device="cpu")
+    assert not (tmp_path / "set").exists()
+
+
+def test_a_stream_feeds_from_a_device(plan_file: Path, plan: Plan) -> None:
+    """Its images lie there, its labels are those of numpy."""
+    stream = ScanStream(plan_file, "val", raw=True, device="cpu")
+    for image, target in stream:
+        known, labels = sample_of(item(plan, target["image_id"] - 1), raw=True)
+        assert image.device.type == "cpu"
+        assert int((image - known).abs().max()) <= 1
+        assert float((image != known).float().mean()) <= MOST_SHARE
+        for key in ("boxes", "labels", "masks", "area", "visible"):
+            assert torch.equal(target[key], labels[key])
+
+
+def test_a_worker_of_a_loader_has_no_device(
+    plan_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It could not hand its images on."""
+    monkeypatch.setattr(torch.cuda, "is_available", lambda: True)
+    monkeypatch.setattr(torch.cuda, "device_count", lambda: 1)
+    stream = ScanStream(plan_file, "val", device="cuda")
+    with pytest.raises(InputError, match=r'device: read "cuda" in a worker .* num_workers=0'):
+        next(iter(DataLoader(stream, num_workers=1, batch_size=None)))

@@ -173,9 +173,10 @@ def test_a_way_or_device_that_is_not_there_is_refused(monkeypatch: pytest.Monkey
     monkeypatch.setattr(torch.cuda, "is_available", lambda: False)
     with pytest.raises(InputError, match=r'^device: read "cuda", .* expected "cpu"$'):
         render_on(BASE, target(BASE), 8, 0)
-    monkeypatch.setattr("linesim.forward.device.render.find_spec", {}.get)
+    monkeypatch.setattr("linesim.forward.device.choice.find_spec", {}.get)
     with pytest.raises(InputError, match=r'pip install "linesim\[torch\]"$'):
         render_on(BASE, target(BASE), 8, 0, device="cpu")
+    monkeypatch.undo()
     monkeypatch.setattr(
         "linesim.forward.device.render.find_spec", lambda name: None if name == "triton" else name
     )

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, Literal, Protocol, runtime_checkable
 
 import numpy as np
 
+from linesim.forward.device.choice import not_carried, there
 from linesim.forward.device.launch import Form, kernels, kernels_run_on
 from linesim.forward.device.noise import noise_on
 from linesim.forward.device.products import full_precision, products
@@ -25,11 +26,9 @@ from linesim.forward.device.tables import across_band
 from linesim.forward.device.windows import DeviceChannel, DeviceRendered, Windows, windows_of
 from linesim.forward.reference import Reference
 from linesim.forward.render import both_halves
-from linesim.forward.sampling.zones import uneven_keys
 from linesim.forward.spread import OFF_AXIS_ERROR
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
-from linesim.setup.shown import shown
 
 if TYPE_CHECKING:
     import torch
@@ -87,8 +86,9 @@ def device_renderer(
     off_axis_error: float = OFF_AXIS_ERROR,
 ) -> DeviceRenderer:
     """Bring a station and its reference to a device."""
-    _check(setup)
-    on = _device(device)
+    if faults := not_carried(setup):
+        raise InputError(*faults)
+    on = there(device)
     by_kernels = kernels_run_on(on) if way == "auto" else way == "kernels"
     if by_kernels and find_spec("triton") is None:
         msg = 'way: read "kernels", but Triton is not installed; expected "products" or "auto"'
@@ -123,49 +123,6 @@ def render_on(
     renderer = device_renderer(setup, reference, device=device, way=way)
     done = renderer.windows([0], lines, [seed]).render()
     return DeviceRendered(image=done.image[0], expected_e=done.expected_e[0])
-
-
-def _check(setup: Setup) -> None:
-    """Refuse what blurs or shifts a line otherwise from column to column."""
-    moves = setup.transport
-    shifting = {
-        "transport.skew": (moves.skew_deg, "deg"),
-        "transport.lateral_wander": (moves.lateral_wander_um, "um"),
-        "transport.flutter": (moves.flutter_mm, "mm"),
-    }
-    faults = [
-        f"{key}: read {value:g} {unit}, but the torch path keeps every line straight and at one "
-        "distance; expected 0, or the numpy path, which carries it"
-        for key, (value, unit) in shifting.items()
-        if value != 0
-    ]
-    faults += [
-        f"lens.{key}: read {shown(setup.texts['lens'][key])}, but the torch path keeps the lens "
-        "the same all along the line; expected one value, or the numpy path, which carries it"
-        for key in uneven_keys(setup)
-    ]
-    lag, binning = setup.camera.lag, setup.acquisition.binning
-    if lag > 0 and setup.acquisition.binning_along == "lines" and binning.along > 1:
-        faults.append(
-            f"camera.lag: read {lag:g}, but the torch path sees each of the joined lines by "
-            "itself; expected 0, or the numpy path, which carries it"
-        )
-    if faults:
-        raise InputError(*faults)
-
-
-def _device(device: "str | torch.device") -> "torch.device":
-    """Refuse a device that is not there."""
-    if find_spec("torch") is None:
-        msg = 'this way needs torch, not installed here; expected: pip install "linesim[torch]"'
-        raise InputError(msg)
-    import torch  # noqa: PLC0415 -- an extra
-
-    on = torch.device(device)
-    if on.type == "cuda" and not torch.cuda.is_available():
-        msg = f'device: read "{on}", but torch finds no such device here; expected "cpu"'
-        raise InputError(msg)
-    return on
 
 
 def _uploaded(reference: Reference, device: "torch.device") -> "torch.Tensor":

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from linesim.figures.verdicts import Verdict, worst_state
+from linesim.forward.device.choice import chosen
 from linesim.setup.arguments import (
     checked_seed,
     checked_setup,
@@ -85,6 +86,7 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     keep_line_rate: bool = False,
     workers: int | None = None,
     force: bool = False,
+    device: str | None = None,
 ) -> Comparison:
     """
     Scan one strip of the target by several variants of a station.
@@ -103,12 +105,13 @@ def compare(  # noqa: PLR0913 -- one option a parameter
         Give all the line rate of the first; otherwise it stays in step with the joined rows.
     workers : int, optional; threads; they change no byte
     force : bool; begin also where less memory is available than the scans will take
+    device : str, optional; what renders, as `linesim.scan` takes it
 
     Raises
     ------
     InputError
         Where there are fewer than two variants or more than six, they look at different targets, or
-        one of them cannot be run.
+        one of them cannot be run, or not on the device.
     """
     checked_setup(setup)
     checked_workers(workers)
@@ -116,7 +119,8 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     if not 0 < len(variants) <= MOST:
         refuse_count(len(variants))
     made = _variants(setup, variants, exposure=exposure, keep_line_rate=keep_line_rate)
-    return compared(setup.title, made, seed, runner=Alone(threads=workers), force=force)
+    run_by = Alone(threads=workers)
+    return compared(setup.title, made, seed, runner=run_by, force=force, device=device)
 
 
 def _variants(
@@ -139,7 +143,7 @@ def _variants(
     return make(setup, texts, exposure=exposure, keep_line_rate=keep_line_rate)
 
 
-def compared(
+def compared(  # noqa: PLR0913 -- as `compare`
     title: str,
     variants: Sequence[Variant],
     seed: int = 0,
@@ -147,6 +151,7 @@ def compared(
     runner: Runner | None = None,
     told: Tell = lambda _done, _total: None,
     force: bool = False,
+    device: str | None = None,
 ) -> Comparison:
     """
     Scan variants that are ready; each process draws or reads the target once.
@@ -160,19 +165,22 @@ def compared(
     told : callable
         Called before the first scan and between scans, with how many are done, of how many.
     force : bool; begin also where less memory is available than all scans will take
+    device : str, optional; what renders, as `linesim.scan` takes it
 
     Raises
     ------
     InputError
-        Where there are fewer than two variants or more than six, or one of them cannot be run.
+        Where there are fewer than two variants or more than six, or one of them cannot be run, or
+        the device is not there or does not carry one of them.
     """
     seed = checked_seed(seed)
     refuse_count(len(variants))
+    on = chosen(device, [one.setup for one in variants]).device
     run_by = runner or Alone()
     refuse_without_memory(variants, run_by, force=force)
     with target_for(variants[0].setup, run_by) as target:
         tasks = [
-            VariantTask(variant=one, seed=seed, target=target, threads=run_by.threads)
+            VariantTask(variant=one, seed=seed, target=target, threads=run_by.threads, device=on)
             for one in variants
         ]
         told(0, len(tasks))

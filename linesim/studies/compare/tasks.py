@@ -45,6 +45,7 @@ class VariantTask:
     seed: int
     target: Reference | Origin | None
     threads: int | None
+    device: str | None
 
 
 @contextmanager
@@ -101,7 +102,7 @@ def _seen(origin: Origin) -> Reference:
 def scanned(task: VariantTask) -> Scan:
     """Scan one variant: what a worker is asked to do."""
     target = _seen(task.target) if isinstance(task.target, Origin) else task.target
-    setup, how = task.variant.setup, Way(workers=task.threads, force=True)
+    setup, how = task.variant.setup, Way(workers=task.threads, force=True, device=task.device)
     with _named(task.variant):
         held = Held(reference=target, size=_size(setup, target), is_own=target is None)
         return scan_held(setup, task.seed, held, how)

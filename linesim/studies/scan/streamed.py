@@ -1,6 +1,7 @@
 """A scan too long to hold: written to its file strip by strip, then measured as it lies there."""
 
 import hashlib
+from collections.abc import Generator
 from contextlib import closing
 from dataclasses import dataclass, replace
 from math import prod
@@ -14,6 +15,9 @@ from linesim.files.growing_tiff import growing_tiff, settle
 from linesim.files.images_in import refusals_named
 from linesim.files.tiff_rows import TiffRows, rows_of_tiff
 from linesim.files.unfinished import Planned
+from linesim.forward.device.choice import chosen, rendered_on
+from linesim.forward.device.scans import Put, device_runs
+from linesim.forward.reference import Reference
 from linesim.forward.render import both_halves, delivered_strip, strips_in_order
 from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES
@@ -46,19 +50,21 @@ class FiledScan:
     seed: int
     budget: Budget  # the closed-form figures
     measured: Measured  # the same figures read off the image, where the target lets them be read
+    device: str | None = None  # what made the image, as torch names it; None for numpy
 
     def metrics(self) -> dict[str, object]:
         """All figures, as metrics.json has them."""
-        return all_figures(self.budget, self.measured, self.seed)
+        return all_figures(self.budget, self.measured, self.seed, self.device)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Manner:
-    """How a long scan is made; nothing of it changes a byte."""
+    """How a long scan is made; nothing of it but the device changes a byte."""
 
     workers: int | None = None  # threads; the processor's own number if ``None``
     resume: bool = False  # go on with what a run before has left
     force: bool = False  # begin although memory or disk may not suffice
+    device: str | None = None  # what renders, as `linesim.scan` takes it
 
 
 def scan_to_file(
@@ -90,6 +96,7 @@ def scan_to_file(
     """
     checked_setup(setup)
     seed, _ = checked_seed(seed), checked_workers(manner.workers)
+    manner = replace(manner, device=chosen(manner.device, [setup]).device)
     size = target_size(setup)
     figures = budget_on(setup, size)
     asked, shape = needed(setup, size, workers=manner.workers)
@@ -99,7 +106,7 @@ def scan_to_file(
         shape=image_shape(setup, shape),
         kind=np.dtype(np.uint8 if setup.camera.bit_depth == _EIGHT_BIT else np.uint16),
         full_scale_dn=setup.full_scale_dn,
-        like=_like(setup, seed),
+        like=_like(setup, seed) | rendered_on(manner.device),
     )
     _render_into(planned, (setup, seed), manner, tell)
     image = _read_back(path)
@@ -107,7 +114,14 @@ def scan_to_file(
     with refusals_named(f'output "{path}"'):
         read_off = measured(setup, station(setup), image, known, size)
     settle(path)
-    return FiledScan(image=image, setup=setup, seed=seed, budget=figures, measured=read_off)
+    return FiledScan(
+        image=image,
+        setup=setup,
+        seed=seed,
+        budget=figures,
+        measured=read_off,
+        device=manner.device,
+    )
 
 
 def image_shape(setup: Setup, shape: tuple[int, int]) -> tuple[int, ...]:
@@ -127,19 +141,30 @@ def _render_into(planned: Planned, what: tuple[Setup, int], manner: Manner, tell
     with growing_tiff(planned, resume=manner.resume, force=manner.force) as file:
         if file.done == planned.shape[0]:
             return
-        halves = both_halves(setup, lit_reference(setup, target_reference(setup)), seed)
-
-        def task(strip: int, first: int, last: int) -> None:
-            file.put(first, delivered_strip(halves, seed, (strip, first, last)))
-
-        first = file.done // STRIP_LINES * STRIP_LINES
+        seen = lit_reference(setup, target_reference(setup))
+        of = range(file.done // STRIP_LINES * STRIP_LINES, planned.shape[0])
+        if manner.device is None:
+            begun = _by_strips((setup, seen, seed), of, file.put, manner.workers)
+        else:
+            runs = device_runs(setup, seen, seed, manner.device)
+            begun = runs.filled(of, file.put, manner.workers)
         # closed before the file is, so that no strip is under way when a run breaks off
-        with (
-            closing(strips_in_order(planned.shape[0], task, manner.workers, first=first)) as steps,
-            closing(file.recorded(steps)) as noted,
-        ):
+        with closing(begun) as steps, closing(file.recorded(steps)) as noted:
             for done in noted:
                 tell(done, planned.shape[0])
+
+
+def _by_strips(
+    what: tuple[Setup, Reference, int], of: range, put: Put, workers: int | None
+) -> Generator[int]:
+    """Have lines rendered strip by strip in threads, and told how far all is done."""
+    setup, seen, seed = what
+    halves = both_halves(setup, seen, seed)
+
+    def task(strip: int, first: int, last: int) -> None:
+        put(first, delivered_strip(halves, seed, (strip, first, last)))
+
+    return strips_in_order(of.stop, task, workers, first=of.start)
 
 
 def _read_back(path: Path) -> TiffRows:

@@ -7,6 +7,7 @@ import numpy as np
 
 from linesim.files.atomic import write_bytes, write_json
 from linesim.files.csv_out import write_csv
+from linesim.forward.device.choice import rendered_on
 from linesim.setup.channels import COLOURS
 from linesim.studies.batch.judged import LIMIT
 from linesim.studies.batch.ranges import Range
@@ -77,7 +78,10 @@ def vary_json(found: Varied, seen: tuple[Seen, ...]) -> dict[str, object]:
         "answer": list(answer(found)),
         "cautions": list(safety_texts(found)),
     }
-    return data | ({"rendered": [_seen(found, each) for each in seen]} if seen else {})
+    if not seen:
+        return data
+    rendered = [_seen(found, each) for each in seen]
+    return data | {"rendered": rendered, **rendered_on(seen[0].device)}
 
 
 def _place(found: Varied, place: tuple[float, ...]) -> dict[str, float]:

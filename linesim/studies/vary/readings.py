@@ -15,6 +15,7 @@ its rounds.
 """
 
 from collections.abc import Callable
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -67,6 +68,7 @@ class Run(NamedTuple):
 
     seed: int
     threads: int | None
+    device: str | None = None
 
 
 def _part(setup: Setup, numbers: Station, changes: dict[str, object]) -> Setup:
@@ -118,7 +120,7 @@ def _on_even(setup: Setup, numbers: Station, run: Run, changes: dict[str, object
     white = {"target.image": "flat", "requirement.product_reflectance": "white"}
     even = {**matt(setup), **white, **changes}
     part = _part(setup, numbers, even)
-    made = scan(part, run.seed, workers=run.threads)
+    made = scan(part, run.seed, workers=run.threads, device=run.device)
     found = white_figures(made.setup, station(made.setup), made.image)
     if "snr_white" not in found:
         return {}
@@ -163,7 +165,8 @@ def _at_edge(setup: Setup, numbers: Station, run: Run, axis: str) -> Measured:
             "target.height": f"{_SAMPLES * pitch_um[0] / 1000!r} mm",
         },
     )
-    made, name = scan(part, run.seed, workers=run.threads), f"mtf50_{axis}_lp_mm"
+    made = scan(part, run.seed, workers=run.threads, device=run.device)
+    name = f"mtf50_{axis}_lp_mm"
     if name not in made.measured:
         return {}
     # of several colours the softest
@@ -208,7 +211,8 @@ def _by_injection(setup: Setup, numbers: Station, run: Run) -> Measured:
     own["requirement.product_reflectance"] = share
     try:
         part = _part(setup, numbers, {**own, "acquisition.lines": None})
-        (found,) = inject(part, _DEFECTS, run.seed, places=_PLACES, workers=run.threads)
+        by = partial(inject, workers=run.threads, device=run.device)
+        (found,) = by(part, _DEFECTS, run.seed, places=_PLACES)
     except InputError:
         return {}  # the defect does not fit into the part of the line
     # each round is another camera, whose streaks its defects share: rounds are independent

@@ -4,15 +4,18 @@ Figures measured on rendered images at the points of a range: one task a point.
 How each figure is measured, and how well, is in `linesim.studies.vary.readings`.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain
 
 import numpy as np
 
+from linesim.forward.device.choice import chosen
 from linesim.forward.station import Station, station
 from linesim.metrics.flat.noise import Estimate
 from linesim.setup.arguments import checked_seed
 from linesim.setup.errors import InputError
+from linesim.setup.setup import Setup
 from linesim.studies.batch.along import Along, Place
 from linesim.studies.vary.readings import MEASURES, Run
 from linesim.studies.vary.study import Varied
@@ -38,6 +41,7 @@ class Seen:
     clipped : bool
         Whether white comes within five times its noise of a limit, so that samples clip and the
         linear model of the closed form does not hold.
+    device : str or None; what made the images, as torch names it; None for numpy
     """
 
     title: str
@@ -45,6 +49,7 @@ class Seen:
     figure: str
     estimate: Estimate
     clipped: bool
+    device: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +69,7 @@ def rendered(
     *,
     runner: Runner | None = None,
     tell: Tell = lambda _done, _total: None,
+    device: str | None = None,
 ) -> tuple[Seen, ...]:
     """
     Measure the figures of a study on rendered images, where an image lets them be read.
@@ -74,6 +80,7 @@ def rendered(
     seed : int; of all noise
     runner : Runner, optional; who measures; this process where left out. It changes no byte
     tell : callable; is told how many points are done, and of how many
+    device : str, optional; what renders, as `linesim.scan` takes it
 
     Returns
     -------
@@ -81,12 +88,15 @@ def rendered(
 
     Raises
     ------
-    InputError; where there are too many points, two ranges, or no figure that can be measured
+    InputError
+        Where there are too many points, two ranges, or no figure that can be measured, or the
+        device is not there or does not carry a point.
     """
     seed = checked_seed(seed)
     places = [(curve, index) for curve in found.curves for index in range(curve.space.count)]
     figures = tuple(name for name in found.shown_figures if name in MEASURES)
     _refuse(found, len(places), figures)
+    on = chosen(device, points_of(found) if device else ()).device
     run_by = runner or Alone()
     points = [
         _Point(
@@ -94,11 +104,23 @@ def rendered(
             space=curve.space,
             index=index,
             figures=figures,
-            run=Run(seed + count, run_by.threads),
+            run=Run(seed + count, run_by.threads, on),
         )
         for count, (curve, index) in enumerate(places)
     ]
     return tuple(chain(*in_order(run_by, _at, points, tell)))
+
+
+def points_of(found: Varied) -> Iterator[Setup]:
+    """
+    Give the stations of a study.
+
+    Yields
+    ------
+    Setup; one a point
+    """
+    for curve in found.curves:
+        yield from map(curve.space.setup, range(curve.space.count))
 
 
 def _refuse(found: Varied, points: int, figures: tuple[str, ...]) -> None:
@@ -121,7 +143,14 @@ def _at(point: _Point) -> list[Seen]:
     clipped = _clips(numbers)
     measures = dict.fromkeys(MEASURES[name] for name in point.figures)
     return [
-        Seen(title=point.title, place=place, figure=name, estimate=estimate, clipped=clipped)
+        Seen(
+            title=point.title,
+            place=place,
+            figure=name,
+            estimate=estimate,
+            clipped=clipped,
+            device=point.run.device,
+        )
         for measure in measures
         for name, estimate in measure(setup, numbers, point.run).items()
         if name in point.figures and np.isfinite([estimate.value, estimate.sd]).all()

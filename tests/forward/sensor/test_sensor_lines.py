@@ -5,6 +5,7 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from linesim.figures.detection import search
+from linesim.forward.device.scans import render_by
 from linesim.forward.kept import kept
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
@@ -97,7 +98,7 @@ def test_the_sum_over_lines_is_that_of_rendered_defects() -> None:
     """Σ_lines(Σ_columns s)² on the mean of 16 places; integrals by 32 nodes are right to 0.005."""
     wanted = search(BASE, target_size(BASE))
     numbers = station(BASE)
-    taken_e = bank_e(BASE, wanted, 300.0, 0.0, 1)[..., 0]
+    taken_e = bank_e(BASE, wanted, 300.0, 0.0, render_by(None))[..., 0]
     share = taken_e / (float(wanted.contrast) * float(numbers.electrons_white))
     seen = np.square(share.sum(axis=2)).sum(axis=1).mean()
     assert energies(numbers, Disc(diameter_um=300.0)).lines == pytest.approx(seen, rel=0.005)

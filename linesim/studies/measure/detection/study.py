@@ -14,13 +14,15 @@ The line is taken as it is in its middle: lamp and lens fall off nowhere.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from scipy.special import ndtr
 
 from linesim.figures.detection import Search, search
+from linesim.forward.device.choice import chosen
+from linesim.forward.device.scans import Renders, render_by
 from linesim.forward.reference import ArrayReference
-from linesim.forward.render import render
 from linesim.forward.station import station
 from linesim.metrics.detection.ground import LEARNT_LINES
 from linesim.setup.arrays import FloatArray
@@ -125,6 +127,7 @@ def inject(
     *,
     places: int = PLACES,
     workers: int | None = None,
+    device: str | None = None,
 ) -> tuple[Injection, ...]:
     """
     Put many of a setup's smallest defects on good product, render, and search them.
@@ -135,6 +138,7 @@ def inject(
     count : int; defects, at least; as many places without
     places : int; of the defect on the pixel grid, at least
     workers : int, optional; threads; they change no byte
+    device : str, optional; what renders, as `linesim.scan` takes it
 
     Returns
     -------
@@ -142,20 +146,14 @@ def inject(
 
     Raises
     ------
-    InputError; where the setup has no such defect, it does not fit, or the product clips
+    InputError
+        Where the setup has no such defect, it does not fit, or the product clips, or the device is
+        not there or does not carry the setup.
     """
     size_um = _defect_um(setup)
     wanted = search(setup, target_size(setup))
-    even = changed(
-        setup,
-        {
-            "light.edge_falloff": 0.0,
-            "lens.focal_length": None,
-            "transport.flutter": "0 mm",
-            "acquisition.trigger_delay": None,
-            **evenly_lit(setup),
-        },
-    )
+    even = evened(setup)
+    by = partial(render_by(chosen(device, [even]).device), workers=workers)
     numbers = station(even)
     around_um = reach_um(wanted)
     layout = lattice(numbers, size_um, phases_of(places), ahead=LEARNT_LINES, reach_um=around_um)
@@ -164,14 +162,14 @@ def inject(
     ]
     plain = [lit(wanted, each) for each in clean]
     targets = plain if wanted.texture is None else clean
-    rendered = [seen_e(even, each, layout.lines, workers) for each in plain]
-    taken_e = bank_e(even, wanted, size_um, around_um, workers)
+    rendered = [seen_e(even, each, layout.lines, by) for each in plain]
+    taken_e = bank_e(even, wanted, size_um, around_um, by)
     trial = [
         channel_of(numbers, wanted, size_um, (index, layout), rendered, taken_e)
         for index in range(rendered[0].shape[2])
     ]
     rounds = -(-count // layout.centres_um.shape[0])
-    found = list(_rounds(even, wanted, layout, targets, trial, (rounds, seed, workers)))
+    found = list(_rounds(even, wanted, layout, targets, trial, (rounds, seed, by)))
     return tuple(
         Injection(
             with_defect=np.concatenate([each[index][0] for each in found]),
@@ -188,16 +186,30 @@ def inject(
     )
 
 
+def evened(setup: Setup) -> Setup:
+    """Take the line as it is in its middle."""
+    return changed(
+        setup,
+        {
+            "light.edge_falloff": 0.0,
+            "lens.focal_length": None,
+            "transport.flutter": "0 mm",
+            "acquisition.trigger_delay": None,
+            **evenly_lit(setup),
+        },
+    )
+
+
 def _rounds(
     setup: Setup,
     wanted: Search,
     layout: Lattice,
     targets: list[ArrayReference],
     trial: list[Channel],
-    run: tuple[int, int, int | None],
+    run: tuple[int, int, Renders],
 ) -> Iterator[list[tuple[FloatArray, FloatArray, FloatArray, tuple[int, int]]]]:
     """Render with defects and without, one camera a round, and search each channel."""
-    rounds, seed, workers = run
+    rounds, seed, render = run
     for turn in range(rounds):
         # both sides share each camera, so that its streaks shift neither against the other
         varied = changed(setup, {"camera.pattern_seed": setup.camera.pattern_seed + turn})
@@ -206,7 +218,7 @@ def _rounds(
             own = seed + 1 + 2 * turn + side
             texture = wanted.texture
             drawn = clean if texture is None else lit(wanted, textured(clean, texture, own))
-            image = render(varied, drawn, layout.lines, own, workers=workers).image
+            image = render(varied, drawn, layout.lines, own).image
             images.append(np.atleast_3d(image))
         yield [searched(each, layout, images, index, turn) for index, each in enumerate(trial)]
 

@@ -6,6 +6,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from linesim.figures.cautions import Caution
+from linesim.forward.device.choice import rendered_on
 from linesim.metrics.flat.noise import Estimate
 from linesim.report.plots import INK, new_figure, png_bytes, style
 from linesim.setup.channels import COLOURS
@@ -23,14 +24,15 @@ class Trial:
     setup: Setup
     channels: tuple[Injection, ...]
     cautions: tuple[Caution, ...] = ()
+    device: str | None = None  # what made the images, as torch names it; None for numpy
 
     def as_dict(self) -> dict[str, object]:
         """Give the figures as JSON has them; of a colour camera one each a colour."""
-        each = [_figures(one) for one in self.channels]
+        each, by = [_figures(one) for one in self.channels], rendered_on(self.device)
         if len(each) == 1:
-            return dict(each[0])
+            return {**each[0], **by}
         colours = (zip(COLOURS, (one[name] for one in each), strict=True) for name in each[0])
-        return {name: dict(of) for name, of in zip(each[0], colours, strict=True)}
+        return {name: dict(of) for name, of in zip(each[0], colours, strict=True)} | by
 
 
 def _figures(found: Injection) -> dict[str, float]:

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter
 
 from linesim.figures.detection import Search, ground_of
+from linesim.forward.device.scans import Renders
 from linesim.forward.reference import ArrayReference
-from linesim.forward.render import render
 from linesim.forward.sensor.linearity import meant_e
 from linesim.forward.station import Station, station
 from linesim.metrics.detection.ground import Ground
@@ -119,14 +119,14 @@ def lit(wanted: Search, clean: ArrayReference) -> ArrayReference:
     return ArrayReference(data=data, pixel_size_um=clean.pixel_size_um)
 
 
-def seen_e(setup: Setup, target: ArrayReference, lines: int, workers: int | None) -> FloatArray:
+def seen_e(setup: Setup, target: ArrayReference, lines: int, render: Renders) -> FloatArray:
     """Render a target without noise."""
-    found = render(setup, target, lines, 0, workers=workers).expected_e
+    found = render(setup, target, lines, 0).expected_e
     return np.asarray(np.atleast_3d(found), dtype=np.float64)
 
 
 def bank_e(
-    setup: Setup, wanted: Search, size_um: float, around_um: float, workers: int | None
+    setup: Setup, wanted: Search, size_um: float, around_um: float, render: Renders
 ) -> FloatArray:
     """Render what the defect takes at the places of the bank, without noise."""
     steps = (np.arange(PHASES) + 0.5) / PHASES - 0.5
@@ -134,7 +134,7 @@ def bank_e(
     numbers = station(setup)
     layout = lattice(numbers, size_um, phases, ahead=0, reach_um=around_um)
     good, bad = (
-        seen_e(setup, lit(wanted, painted(numbers, layout, size_um, each)), layout.lines, workers)
+        seen_e(setup, lit(wanted, painted(numbers, layout, size_um, each)), layout.lines, render)
         for each in (0.0, float(wanted.contrast))
     )
     taken = good - bad
