@@ -26,7 +26,7 @@ from linesim.forward.streams import LINE_STREAM, READ_STREAM, SHOT_STREAM, Strea
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.setup import Setup
 
-_WELL_MARGIN = 6.0
+WELL_MARGIN = 6.0
 
 
 def keeps_pixels_apart(setup: Setup, numbers: Station) -> bool:
@@ -50,10 +50,10 @@ def keeps_pixels_apart(setup: Setup, numbers: Station) -> bool:
     sensor = numbers.sensor
     if float(sensor.binned_full_well_e) <= float(sensor.full_well_e):
         return False
-    peak = float(np.max(numbers.pixel_white_e)) * (1 + _WELL_MARGIN * setup.camera.prnu)
+    peak = float(np.max(numbers.pixel_white_e)) * (1 + WELL_MARGIN * setup.camera.prnu)
     peak = peak / setup.target.white_reflectance if setup.target.white_reflectance > 0 else peak
     full = setup.camera.tdi_stages * (peak + float(numbers.pixel_dark_e))
-    return bool(full + _WELL_MARGIN * np.sqrt(full) >= float(sensor.full_well_e))
+    return bool(full + WELL_MARGIN * np.sqrt(full) >= float(sensor.full_well_e))
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -92,7 +92,7 @@ class _ShotAndRead(Stage):
     def __call__(self, samples: Samples, strip: int) -> Samples:
         shot, wells, place, read = self.apart
         peak_e = float(samples.max()) * float(self.response.response.max()) + self.response.dark_e
-        far = peak_e + _WELL_MARGIN * np.sqrt(peak_e) < min(wells.full_well_e, place.place_e)
+        far = peak_e + WELL_MARGIN * np.sqrt(peak_e) < min(wells.full_well_e, place.place_e)
         samples = self.response(samples, strip)
         if far and len(samples) == 1:
             # nothing clips between shot and read noise, so one draw gives both

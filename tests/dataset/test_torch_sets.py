@@ -2,6 +2,7 @@
 
 import json
 import pickle
+from importlib.metadata import version
 from itertools import pairwise
 from multiprocessing import get_all_start_methods
 from pathlib import Path
@@ -252,7 +253,7 @@ def test_a_set_says_what_made_it_and_is_made_again_so(plan_file: Path, tmp_path:
     """In its own file, in each record, on the card; and it is gone on with as it began."""
     plan, folder = load_plan(plan_file, count=3), tmp_path / "set"
     make_set(plan, folder, Alone(), device="cpu")
-    by = {"device": "cpu", "torch": torch.__version__}
+    by = {"device": "cpu", "torch": version("torch")}
     for path in (folder / "set.json", *folder.glob("records/*/*.json")):
         assert json.loads(path.read_text("utf-8"))["rendered_on"] == by
     assert f"images by torch {by['torch']} on cpu" in (folder / "README.md").read_text("utf-8")

@@ -9,6 +9,7 @@ scatter by their root; 4.5 of it are allowed.
 """
 
 from collections.abc import Iterator
+from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,10 @@ from typer.testing import CliRunner
 from linesim import compare, scan, scan_to_file
 from linesim.cli.app import app
 from linesim.forward.device.choice import chosen
+from linesim.forward.device.drawn import draw_on
+from linesim.forward.device.scans import device_runs
+from linesim.forward.reference import ArrayReference
+from linesim.forward.render import render
 from linesim.forward.station import station
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
@@ -89,7 +94,7 @@ def assert_alike(found: Scan, known: Scan) -> None:
     off_dn = gain_dn_e * np.abs(found.expected_e.astype(np.float64) - known.expected_e)
     most = off_dn.sum() + 4.5 * np.sqrt(off_dn.sum()) + 1
     assert known.image.std() > 5
-    assert np.count_nonzero(apart) <= most <= 1e-3 * apart.size + 1
+    assert np.count_nonzero(apart) <= most <= 3e-3 * apart.size + 1
     assert np.abs(apart).max() <= np.ceil(most_gain) - (lost == 0)
 
 
@@ -103,11 +108,49 @@ def test_a_scan_is_numpy_s_but_for_rounding(change: dict[str, object], device: s
     assert (known.device, found.device) == (None, device)
 
 
+@pytest.mark.parametrize("device", DEVICES)
+@pytest.mark.parametrize(
+    "change", [{}, {"acquisition.flat_field": True}], ids=["plain", "flat field"]
+)
+def test_noise_drawn_on_a_device_is_numpy_s(change: dict[str, object], device: str) -> None:
+    """From the same words: over whole strips and a part, over several pieces of each strip."""
+    setup = changed(BASE, {"camera.pixels": 5001, "camera.read_noise": "12 e", **change})
+    flat = ArrayReference(data=np.full((300, 400), 0.5, np.float32), pixel_size_um=25.0)
+    known = render(setup, flat, 150, 3)
+    runs = device_runs(setup, flat, 3, device)
+    half, (keep,), on = runs.renderer.channels[0], runs.halves, runs.renderer.device
+    seen_e = torch.as_tensor(known.expected_e).to(on)
+    for first in (0, 64):
+        draw = draw_on(half.noise, keep, range(first, 150), (1, 5001), on)
+        assert draw is not None
+        image = draw.image(seen_e[first:])
+        assert image is not None
+        apart = np.abs(image.cpu().numpy().astype(np.int64) - known.image[first:])
+        # the same electrons: what differs is float32's last bit of some 10⁴ e, 5·10⁻⁴ e
+        assert np.count_nonzero(apart) < 5e-4 * apart.size
+        assert apart.max() <= 1
+
+
+def test_near_its_wells_numpy_draws() -> None:
+    """There a count is cut off before it is read; and with little read noise too."""
+    flat = ArrayReference(data=np.full((300, 400), 0.5, np.float32), pixel_size_um=25.0)
+    for change, begun in (
+        ({"light.illuminance": "400 klx"}, True),
+        ({"camera.read_noise": "3 e"}, False),
+    ):
+        runs = device_runs(changed(BASE, change), flat, 3, "cpu")
+        half, (keep,), on = runs.renderer.channels[0], runs.halves, runs.renderer.device
+        draw = draw_on(half.noise, keep, range(64), (1, 256), on)
+        assert (draw is not None) == begun
+        seen_e = runs.renderer.windows([0], 64, [3]).pixels_e(0)[0, 0]
+        assert draw is None or draw.image(seen_e) is None
+
+
 def test_a_record_says_what_made_the_image() -> None:
     """One key, and none on the numpy path, whose files stay as they are."""
     known, found = scan(BASE).metrics(), scan(BASE, device="cpu").metrics()
     told = found.pop("rendered_on")
-    assert told == {"device": "cpu", "torch": torch.__version__}
+    assert told == {"device": "cpu", "torch": version("torch")}
     assert list(found) == list(known)
 
 

@@ -5,10 +5,8 @@ from math import frexp
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linesim.forward.device.tiles import Tiles, folded
-from linesim.setup.arrays import ImageArray
 
 if TYPE_CHECKING:
     import torch
@@ -56,13 +54,13 @@ def packed(tiles: Tiles, room: Room, device: "torch.device") -> Packed:
     scale = scale_for(float(np.abs(tiles.dense).max()))
     spare = ((0, 0), (0, 0), (0, room.size - used), (0, seen - window))
     dense = np.pad(tiles.dense * np.float32(scale), spare)
-    halves = _halves(dense.swapaxes(2, 3) if room.turned else dense)
+    halves = _halves(torch.from_numpy(dense).to(device))
+    halves = halves.transpose(3, 4) if room.turned else halves
     low, which = (
         torch.as_tensor(each.astype(np.int32)).to(device) for each in (tiles.low, tiles.which)
     )
     parts = tuple(
-        torch.as_tensor(np.ascontiguousarray(halves[:, first : first + TERMS])).to(device)
-        for first in range(0, halves.shape[1], TERMS)
+        halves[:, first : first + TERMS].contiguous() for first in range(0, halves.shape[1], TERMS)
     )
     return Packed(
         low=low,
@@ -81,8 +79,9 @@ def scale_for(value: float) -> float:
     return 2.0 ** (_TOP_BITS - frexp(value)[1]) if value > 0 else 1.0
 
 
-def _halves(dense: ImageArray) -> NDArray[np.float16]:
+def _halves(dense: "torch.Tensor") -> "torch.Tensor":
     """Split each matrix in a high and a low half of 16 bits."""
-    high = dense.astype(np.float16)
-    low = (dense - high.astype(np.float32)).astype(np.float16)
-    return np.stack([high, low], axis=2)
+    import torch  # noqa: PLC0415 -- an extra
+
+    high = dense.half()
+    return torch.stack([high, (dense - high.float()).half()], dim=2)

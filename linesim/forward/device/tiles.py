@@ -54,21 +54,21 @@ def folded(tiles: Tiles, total: int, seen: int, align: int) -> Tiles | None:
     """
     last = total - seen
     low = np.clip(tiles.low // align * align, 0, max(last, 0) // align * align)
-    place = tiles.low[:, None] + np.arange(tiles.dense.shape[3])
-    ahead = np.clip(place, 0, total - 1) - low[:, None]
+    wide = tiles.dense.shape[3]
+    past = np.maximum(tiles.low + wide - total, 0)
+    alike = np.stack([tiles.low - low, np.minimum(tiles.low, 0), past, tiles.which], axis=1)
+    _, chosen, which = np.unique(alike, axis=0, return_index=True, return_inverse=True)
+    place = tiles.low[chosen, None] + np.arange(wide)
+    ahead = np.clip(place, 0, total - 1) - low[chosen, None]
     if last < 0 or int(ahead.max()) >= seen:
         return None
-    _, chosen, which = np.unique(
-        np.concatenate([ahead, tiles.which[:, None]], axis=1),
-        axis=0,
-        return_index=True,
-        return_inverse=True,
-    )
     dense = np.zeros((len(chosen), *tiles.dense.shape[1:3], seen), dtype=np.float32)
-    for into, tile in zip(dense, chosen, strict=True):
-        np.add.at(
-            into.transpose(2, 0, 1), ahead[tile], tiles.dense[tiles.which[tile]].transpose(2, 0, 1)
-        )
+    for into, tile, place in zip(dense, chosen, ahead, strict=True):
+        own = tiles.dense[tiles.which[tile]]
+        if place[-1] - place[0] == wide - 1:  # nothing of it lies outside
+            into[..., place[0] : place[-1] + 1] = own
+        else:
+            np.add.at(into.transpose(2, 0, 1), place, own.transpose(2, 0, 1))
     return Tiles(low=low, which=which.reshape(-1), dense=dense)
 
 

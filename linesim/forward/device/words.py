@@ -1,0 +1,62 @@
+"""
+The random words of numpy's streams, on a device.
+
+A stream is one long chain, so one thread of the device goes along each, all strips at once; where
+no kernel runs they are drawn here and brought over.
+"""
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linesim.forward.device.launch import kernels_run_on
+from linesim.forward.streams import Streams
+
+if TYPE_CHECKING:
+    import torch
+
+
+class Words(NamedTuple):
+    """Random words on their way."""
+
+    data: "torch.Tensor"  # shape (strips, 2 words); int32, the lower half of each word first
+    made: "torch.cuda.Event | None" = None  # None where they are there
+
+    def there(self) -> "torch.Tensor":
+        """Have what comes next on the device wait for them."""
+        import torch  # noqa: PLC0415 -- an extra
+
+        if self.made is not None:
+            torch.cuda.current_stream(self.data.device).wait_event(self.made)
+        return self.data
+
+
+def words_on(streams: Streams, strips: range, count: int, device: "torch.device") -> Words:
+    """Have the first words of 64 bits of the streams of some strips made."""
+    import torch  # noqa: PLC0415 -- an extra
+
+    if not kernels_run_on(device):
+        drawn = np.stack([streams.of(strip).bit_generator.random_raw(count) for strip in strips])
+        return Words(torch.from_numpy(drawn.view(np.int32)).to(device))
+    from linesim.forward.device import draw_kernels  # noqa: PLC0415 -- needs Triton
+
+    begun = torch.from_numpy(np.stack([_state(streams, strip) for strip in strips]))
+    states = begun.pin_memory().to(device, non_blocking=True)
+    words = torch.empty((len(strips), count), dtype=torch.int64, device=device)
+    # beside the sampling, which has no need of them: chains leave nearly all of the device free
+    beside = torch.cuda.Stream(device)  # type: ignore[no-untyped-call]  # torch gives no type
+    beside.wait_stream(torch.cuda.current_stream(device))
+    with torch.cuda.stream(beside):
+        draw_kernels._walked[(len(strips),)](  # noqa: SLF001 -- the compiler's, not Python's to call
+            states, words, count, num_warps=1
+        )
+    for each in (states, words):
+        each.record_stream(beside)
+    return Words(words.view(torch.int32), beside.record_event())
+
+
+def _state(streams: Streams, strip: int) -> NDArray[np.int64]:
+    """Give the four words in which a stream begins."""
+    told = streams.of(strip).bit_generator.state
+    return np.asarray(told["state"]["state"], dtype=np.uint64).view(np.int64)
