@@ -170,8 +170,8 @@ class ScanStream(IterableDataset):  # type: ignore[type-arg]  # the same
     image, so that a scene is drawn by one or two of them.
 
     With a device ("cuda", "cuda:1", "cpu"; "auto": "cuda" where it serves) images are made there
-    and stay there, the same but for some samples in ten thousand; the labels, worked out here, are
-    the same. It takes no workers then.
+    and stay there, the same but for a sample in a thousand, by 1 DN; the labels, worked out here,
+    are the same. It takes no workers then.
     """
 
     def __init__(  # noqa: PLR0913 -- one argument an option

@@ -5,6 +5,7 @@ A stream is one long chain, so one thread of the device goes along each, all str
 no kernel runs they are drawn here and brought over.
 """
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -42,18 +43,28 @@ def words_on(streams: Streams, strips: range, count: int, device: "torch.device"
     from linesim.forward.device import draw_kernels  # noqa: PLC0415 -- needs Triton
 
     begun = torch.from_numpy(np.stack([_state(streams, strip) for strip in strips]))
-    states = begun.pin_memory().to(device, non_blocking=True)
-    words = torch.empty((len(strips), count), dtype=torch.int64, device=device)
-    # beside the sampling, which has no need of them: chains leave nearly all of the device free
-    beside = torch.cuda.Stream(device)  # type: ignore[no-untyped-call]  # torch gives no type
-    beside.wait_stream(torch.cuda.current_stream(device))
+    beside = _beside(device)[strips.start // len(strips) % 2]
     with torch.cuda.stream(beside):
+        states = begun.pin_memory().to(device, non_blocking=True)
+        words = torch.empty((len(strips), count), dtype=torch.int64, device=device)
         draw_kernels._walked[(len(strips),)](  # noqa: SLF001 -- the compiler's, not Python's to call
             states, words, count, num_warps=1
         )
-    for each in (states, words):
-        each.record_stream(beside)
+    words.record_stream(torch.cuda.current_stream(device))  # which will read them
     return Words(words.view(torch.int32), beside.record_event())
+
+
+@lru_cache
+def _beside(device: "torch.device") -> "tuple[torch.cuda.Stream, torch.cuda.Stream]":
+    """
+    Give two queues for words, of this run and of the next.
+
+    They need nothing of the sampling, and their chains leave nearly all of the device free to it.
+    """
+    import torch  # noqa: PLC0415 -- an extra
+
+    first, second = (torch.cuda.Stream(device) for _ in range(2))  # type: ignore[no-untyped-call]  # torch gives no type
+    return first, second
 
 
 def _state(streams: Streams, strip: int) -> NDArray[np.int64]:

@@ -84,8 +84,8 @@ def scan(  # noqa: PLR0913 -- one argument an option
     force : bool; begin also where less memory is available than the scan will take
     device : str, optional
         "cpu", "cuda", "cuda:1": torch there, from the extra `torch`; "auto": "cuda" where it is
-        there and carries the setup; "numpy" or left out: the numpy path. Of the samples some in
-        ten thousand differ by 1 DN between them.
+        there and carries the setup; "numpy" or left out: the numpy path. Of the samples one in a
+        thousand or fewer differs between them, by 1 DN.
 
     Raises
     ------
