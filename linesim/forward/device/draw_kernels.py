@@ -20,21 +20,29 @@ except ImportError:  # torch for other systems comes without; nothing here is ca
 
 
 @_compiled
-def _walked(states: tl.tensor, words: tl.tensor, count: tl.tensor) -> None:
-    """Go along one stream."""
-    strip = tl.program_id(0).to(tl.int64)
-    a = tl.load(states + strip * 4).to(tl.uint64, bitcast=True)
-    b = tl.load(states + strip * 4 + 1).to(tl.uint64, bitcast=True)
-    c = tl.load(states + strip * 4 + 2).to(tl.uint64, bitcast=True)
-    n = tl.load(states + strip * 4 + 3).to(tl.uint64, bitcast=True)
+def _walked(
+    states: tl.tensor,
+    words: tl.tensor,
+    strips: tl.tensor,
+    count: tl.tensor,
+    LANES: tl.constexpr,
+) -> None:
+    """Go along the streams of some strips, side by side."""
+    strip = tl.program_id(0).to(tl.int64) * LANES + tl.arange(0, LANES)
+    kept = strip < strips
+    a = tl.load(states + strip * 4, mask=kept, other=0).to(tl.uint64, bitcast=True)
+    b = tl.load(states + strip * 4 + 1, mask=kept, other=0).to(tl.uint64, bitcast=True)
+    c = tl.load(states + strip * 4 + 2, mask=kept, other=0).to(tl.uint64, bitcast=True)
+    n = tl.load(states + strip * 4 + 3, mask=kept, other=0).to(tl.uint64, bitcast=True)
     to = words + strip * count
-    for k in tl.range(0, count, loop_unroll_factor=8):
+    for _ in range(count):
         word = a + b + n
         n += 1
         a = b ^ (b >> 11)
         b = c + (c << 3)
         c = ((c << 24) | (c >> 40)) + word
-        tl.store(to + k, word.to(tl.int64, bitcast=True))
+        tl.store(to, word.to(tl.int64, bitcast=True), mask=kept)
+        to += 1
 
 
 @_compiled

@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     import torch
 
 
+_LANES = 8
+"""Chains that a group of threads goes along: one each would be in the way of the sampling."""
+
+
 class Words(NamedTuple):
     """Random words on their way."""
 
@@ -47,8 +51,9 @@ def words_on(streams: Streams, strips: range, count: int, device: "torch.device"
     with torch.cuda.stream(beside):
         states = begun.pin_memory().to(device, non_blocking=True)
         words = torch.empty((len(strips), count), dtype=torch.int64, device=device)
-        draw_kernels._walked[(len(strips),)](  # noqa: SLF001 -- the compiler's, not Python's to call
-            states, words, count, num_warps=1
+        programs = (-(-len(strips) // _LANES),)
+        draw_kernels._walked[programs](  # noqa: SLF001 -- the compiler's, not Python's to call
+            *(states, words, len(strips), count), LANES=_LANES, num_warps=1
         )
     words.record_stream(torch.cuda.current_stream(device))  # which will read them
     return Words(words.view(torch.int32), beside.record_event())
