@@ -7,7 +7,8 @@ import pytest
 
 from linesim.figures.budget import budget
 from linesim.figures.verdicts import worst_state
-from linesim.setup.load import load_setup, sample_setup, setup_from, starter_text
+from linesim.setup.infiles import starter_text
+from linesim.setup.load import load_setup, sample_setup, setup_from
 from linesim.setup.setup import Setup
 
 SAMPLES = Path(__file__).parents[2] / "sample_targets"
