@@ -143,10 +143,10 @@ def _printed(scene: Scene, first: int, last: int) -> ImageArray:
     return _print(quarter).take(index, axis=2)
 
 
-def _print(quarter: Quarter) -> ImageArray:
+def _print(quarter: Quarter, missing: ImageArray | None = None) -> ImageArray:
     planes = np.empty((3, quarter.v_mm.size, quarter.u_mm.size), dtype=np.float32)
     planes[...] = np.array(GLAZE, dtype=np.float32)[:, None, None]
-    lay_ornament(planes, quarter)
+    lay_ornament(planes, quarter, missing)
     return planes
 
 
@@ -158,16 +158,17 @@ def _lay_missing(scene: Scene, planes: ImageArray, first: int, last: int) -> Non
     rows, columns = part
     pixel_mm = scene.grid.pixel_mm
     missing = _patch(_MISSING, scene, first, part)
-    u_mm = within_tile(middles_mm(columns.start, columns.stop, pixel_mm))
-    v_mm = np.abs(within_tile(middles_mm(first + rows.start, first + rows.stop, pixel_mm)))
-    middle = int(np.searchsorted(u_mm, 0))
-    # left of the tile's middle columns are taken from the right, so that distances rise
-    for half in (slice(middle, None), slice(middle - 1, None, -1) if middle else slice(0, 0)):
-        quarter = Quarter(u_mm=np.abs(u_mm[half]), v_mm=v_mm, pixel_mm=pixel_mm)
-        bare = np.empty((3, *missing[:, half].shape), dtype=np.float32)
-        bare[...] = np.array(GLAZE, dtype=np.float32)[:, None, None]
-        lay_ornament(bare, quarter, missing[:, half])
-        planes[:, rows, columns][..., half] = bare
+    u_mm, v_mm = (
+        np.abs(within_tile(middles_mm(*ends, pixel_mm)))
+        for ends in (
+            (columns.start, columns.stop),
+            (first + rows.start, first + rows.stop),
+        )
+    )
+    # a quarter has its columns in the order of their distance from the tile's middle
+    order = np.argsort(u_mm, kind="stable")
+    quarter = Quarter(u_mm=u_mm[order], v_mm=v_mm, pixel_mm=pixel_mm)
+    planes[:, rows, columns][..., order] = _print(quarter, missing[:, order])
 
 
 def _lay_chip(scene: Scene, planes: ImageArray, first: int, last: int) -> None:
