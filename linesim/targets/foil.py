@@ -9,7 +9,7 @@ import numpy as np
 from linesim.forward.reference import Reference
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.coverage import HALF_DIAGONAL_PX, bell, half_plane, leaning_strip
-from linesim.targets.painted import Painted, grid_of
+from linesim.targets.painted import AT_ONCE, Painted, grid_of
 from linesim.targets.spots import Spots, blend_discs, scale_bells, scatter
 from linesim.targets.texture import Scene
 
@@ -90,6 +90,7 @@ def foil(
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     return Painted(
         pixel_size_um=pixel_size_um,
+        at_once=AT_ONCE,
         shape=(grid.rows, grid.columns),
         paint=partial(_paint, _Scene(grid=grid, seed=seed, faults=faults)),
     )

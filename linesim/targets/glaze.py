@@ -7,7 +7,7 @@ import numpy as np
 
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.joints import CORNER_MM, PITCH_MM, ends_of_faces
-from linesim.targets.painted import FacedTarget, PaintedFace, grid_of
+from linesim.targets.painted import AT_ONCE, FacedTarget, PaintedFace, grid_of
 from linesim.targets.spots import Mounds, Spots, blend_discs, raise_mounds, scatter
 from linesim.targets.texture import Scene
 from linesim.targets.tile import tile
@@ -54,6 +54,7 @@ def glaze(
     scene = Scene(grid=grid, seed=seed, faults=faults)
     return PaintedFace(
         pixel_size_um=pixel_size_um,
+        at_once=AT_ONCE,
         shape=(grid.rows, grid.columns, 3),
         paint=partial(_paint, scene),
         relief=partial(_raise, scene),

@@ -32,18 +32,18 @@ def middles_mm(first: int, last: int, pixel_mm: float) -> FloatArray:
     return (np.arange(first, last, dtype=np.float64) + 0.5) * pixel_mm
 
 
-@lru_cache(maxsize=4)
-def quarter_columns(grid: Grid) -> tuple[ImageArray, NDArray[np.intp]]:
+@lru_cache(maxsize=8)
+def folded(count: int, pixel_mm: float) -> tuple[ImageArray, NDArray[np.intp]]:
     """
-    Fold the columns of a target into half a tile, for all that is alike right and left.
+    Fold the columns or rows of a target into half a tile, for all that is alike on both sides.
 
     Returns
     -------
     tuple of two ndarrays
         Distances from the middle of a tile in rising order, each once [mm], and which of them each
-        column has.
+        column or row has.
     """
-    places = np.abs(within_tile(middles_mm(0, grid.columns, grid.pixel_mm)))
+    places = np.abs(within_tile(middles_mm(0, count, pixel_mm)))
     own, index = np.unique(places, return_inverse=True)
     return own, index
 

@@ -13,8 +13,8 @@ from linesim.forward.reference import Reference
 from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
 
-_AT_ONCE = 1 << 18
-"""Pixels that are painted together, so that they stay near the processor; and least rows of it."""
+AT_ONCE = 1 << 19
+"""Pixels of a scene that are painted together, so that they stay near the processor."""
 _LEAST_ROWS = 32
 _TURNS = 4
 """Blocks that each thread draws, so that none waits long for the last."""
@@ -57,11 +57,16 @@ class Grid:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Painted:
-    """A reference whose rows are computed when they are asked for, a block of them at a time."""
+    """
+    A reference whose rows are computed when they are asked for.
+
+    All of them together, or where there is much to compute, some pixels at a time.
+    """
 
     pixel_size_um: float
     shape: tuple[int, ...]
     paint: Rows
+    at_once: int | None = None
 
     def rows(self, first: int, last: int) -> ImageArray:
         """Compute some rows."""
@@ -69,8 +74,8 @@ class Painted:
 
     def _some(self, rows: Rows, first: int, last: int) -> ImageArray:
         start, stop, _ = slice(first, last).indices(self.shape[0])
-        step = max(_LEAST_ROWS, _AT_ONCE // self.shape[1])
-        if stop - start <= step:
+        step = max(_LEAST_ROWS, (self.at_once or 0) // self.shape[1])
+        if self.at_once is None or stop - start <= step:
             return rows(start, max(start, stop))
         return _joined(rows, (start, stop), step, map)
 

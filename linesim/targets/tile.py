@@ -14,12 +14,12 @@ from linesim.targets.joints import (
     PITCH_MM,
     Part,
     ends_of_faces,
+    folded,
     middles_mm,
-    quarter_columns,
     within_tile,
 )
 from linesim.targets.ornament import GLAZE, Colour, lay, lay_ornament
-from linesim.targets.painted import Painted, grid_of
+from linesim.targets.painted import AT_ONCE, Grid, Painted, grid_of
 from linesim.targets.quarter import Quarter
 from linesim.targets.spots import Spots, blend_discs
 from linesim.targets.texture import Scene
@@ -32,6 +32,7 @@ CRACK: Colour = (0.10, 0.08, 0.07)
 """Linear reflectances (red, green, blue)."""
 
 _SPECKS_PER_MM2 = 0.25
+_KEPT_PX, _MOST_ROWS = 1 << 20, 1 << 20  # a quarter of a tile so small is kept, 12 MB at most
 _CRACK_MM = 0.10
 _CRACK_LENGTH = 0.62  # as a share of a tile
 _SHADE, _SHADE_MM = 0.22, 0.45  # what the glaze loses at the end of a face, and over what length
@@ -114,6 +115,7 @@ def tile(
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     return Painted(
         pixel_size_um=pixel_size_um,
+        at_once=AT_ONCE,
         shape=(grid.rows, grid.columns, 3),
         paint=partial(_paint, Scene(grid=grid, seed=seed, faults=faults)),
     )
@@ -136,11 +138,22 @@ def _paint(scene: Scene, first: int, last: int) -> ImageArray:
 
 def _printed(scene: Scene, first: int, last: int) -> ImageArray:
     """Print what all tiles have, the colours as three planes."""
-    pixel_mm = scene.grid.pixel_mm
-    own_mm, index = quarter_columns(scene.grid)
-    v_mm = np.abs(within_tile(middles_mm(first, last, pixel_mm)))
-    quarter = Quarter(u_mm=own_mm, v_mm=v_mm, pixel_mm=pixel_mm)
-    return _print(quarter).take(index, axis=2)
+    grid = scene.grid
+    own_mm, columns = folded(grid.columns, grid.pixel_mm)
+    if grid.rows <= _MOST_ROWS:
+        quarter_mm, rows = folded(grid.rows, grid.pixel_mm)
+        if quarter_mm.size * own_mm.size <= _KEPT_PX and 2 * quarter_mm.size <= grid.rows:
+            return _kept(grid).take(rows[first:last], axis=1).take(columns, axis=2)
+    v_mm = np.abs(within_tile(middles_mm(first, last, grid.pixel_mm)))
+    quarter = Quarter(u_mm=own_mm, v_mm=v_mm, pixel_mm=grid.pixel_mm)
+    return _print(quarter).take(columns, axis=2)
+
+
+@lru_cache(maxsize=1)
+def _kept(grid: Grid) -> ImageArray:
+    """Print a quarter of a tile once for a whole target, and for others of its pixels."""
+    own_mm, quarter_mm = (folded(n, grid.pixel_mm)[0] for n in (grid.columns, grid.rows))
+    return _print(Quarter(u_mm=own_mm, v_mm=quarter_mm, pixel_mm=grid.pixel_mm))
 
 
 def _print(quarter: Quarter, missing: ImageArray | None = None) -> ImageArray:

@@ -22,7 +22,7 @@ from linesim.targets.extend.grain import grain
 from linesim.targets.extend.quilt import quilt
 
 ROOT = Path(__file__).parents[2]
-TURNS, ROWS = 3, 256
+TURNS, ROWS = 2, 256
 SIDES = ("rows", "heights", "transmittance", "gloss_share")
 LARGE = {
     "tile, 20 um": ("tile", 20.0, 330.0, 12.0),

@@ -1,6 +1,6 @@
 """Scenes are drawn part by part, each shape where it is: that changes no value anywhere."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 
 import numpy as np
@@ -14,7 +14,7 @@ from linesim.targets import tile as tile_module
 from linesim.targets.catalogue import BUILT_INS, BuiltIn
 from linesim.targets.joints import FACE_HALF_MM, ends_of_faces
 from linesim.targets.ornament import COBALT, lay_ornament
-from linesim.targets.painted import FacedTarget, Grid, all_rows, grid_of
+from linesim.targets.painted import FacedTarget, Grid, Painted, all_rows, grid_of
 from linesim.targets.quarter import Pixels, Point, Quarter
 from linesim.targets.texture import Texture
 
@@ -147,13 +147,12 @@ def test_threads_change_no_byte(entry: BuiltIn) -> None:
         assert one.tobytes() == three.tobytes()
 
 
-def test_blocks_that_are_painted_at_once_change_no_byte(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_blocks_that_are_painted_at_once_change_no_byte() -> None:
     """A scene is the same however many rows are painted together."""
-    monkeypatch.setattr("linesim.targets.painted._AT_ONCE", 1)
-    few = foil_module.foil(pixel_size_um=100.0, width_mm=20.0, height_mm=20.0)
-    by_few = few.rows(0, 200)
-    monkeypatch.setattr("linesim.targets.painted._AT_ONCE", 1 << 30)
-    assert_array_equal(by_few, few.rows(0, 200))
+    web = foil_module.foil(pixel_size_um=100.0, width_mm=20.0, height_mm=20.0)
+    assert isinstance(web, Painted)
+    by_few, whole = (replace(web, at_once=pixels).rows(0, 200) for pixels in (1, None))
+    assert_array_equal(by_few, whole)
 
 
 @pytest.mark.parametrize("cycles", [1, 2, 7, 72, 144, 145])
