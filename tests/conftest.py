@@ -30,7 +30,7 @@ _SHARED: dict[str, Any] = {
     "database": None,
     "suppress_health_check": [HealthCheck.too_slow],
 }
-settings.register_profile("house", derandomize=True, max_examples=4, **_SHARED)
+settings.register_profile("house", derandomize=True, max_examples=3, **_SHARED)
 settings.register_profile("nightly", derandomize=False, max_examples=3000, **_SHARED)
 settings.load_profile("nightly" if NIGHTLY else "house")
 if not NIGHTLY and hasattr(providers, "_get_local_constants"):

@@ -40,6 +40,7 @@ WITHOUT = tuple(
         "preview",
         "dataset",
         "studies/compare",
+        "studies/design",
         "studies/rank",
         "studies/vary",
         "targets/extend",
@@ -80,7 +81,7 @@ SLOW = (
     "target extend",
     "measure against",
     "target calibrate",
-    "design job.toml",
+    "design",
 )
 """What stands in commands that are too slow for every change."""
 ENTRY = re.compile(r"!\[[^\]]*\]\((gallery/[^)]+)\)\n\n```sh\n\.venv/bin/linesim ([^\n]*)\n```")
