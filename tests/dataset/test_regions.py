@@ -36,11 +36,11 @@ def photographs(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def planned(folder: Path, regions: dict[str, Any], **faults: object) -> Plan:
+def planned(folder: Path, regions: dict[str, Any], *, count: int = 24, **faults: object) -> Plan:
     """Plan images of 32 lines of both photographs."""
     return plan_from(
         {
-            "count": 24,
+            "count": count,
             "images": {"lines": 64, "good_share": 0.0},
             "scenes": {"files": ["one.png", "two.png"], "images_each": 1},
             "vary": {"camera": {"pixels": 110}},
@@ -105,11 +105,11 @@ def test_what_finds_no_room_in_its_region_is_told(photographs: Path) -> None:
 
 def test_a_set_with_masks_can_be_gone_on_with(photographs: Path) -> None:
     """Its own plan names the masks as seen from the set."""
-    plan = planned(photographs, {"all": {"masks": ["web.png"]}})
+    plan = planned(photographs, {"all": {"masks": ["web.png"]}}, count=4)
     made = make_set(plan, photographs / "set", Alone()).folder
     again = load_plan(made / "plan.toml")
     assert [path.resolve() for path in again.regions["all"].masks] == [photographs / "web.png"]
-    assert make_set(again, made, Alone(), resume=True).kept == 24
+    assert make_set(again, made, Alone(), resume=True).kept == 4
 
 
 @pytest.mark.parametrize(
