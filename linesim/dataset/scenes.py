@@ -1,5 +1,6 @@
 """Scenes: good pieces of product that images are taken from. No two splits share one."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -13,12 +14,25 @@ from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
 from linesim.targets.flat import flat
 from linesim.targets.foil import foil
+from linesim.targets.products.listed import PRODUCTS
+from linesim.targets.sheet import sheet
 from linesim.targets.tile import tile
 
 SCANS = "scans"
 """Scenes that are images as a camera delivered them."""
-DRAWN = ("foil", "tile", "flat")
-"""Scenes that linesim draws; without the faults that the built-in targets of that name show."""
+DRAWN = ("foil", "tile", "flat", "sheet", "cloth", "timber", "print")
+"""
+Scenes that linesim draws; without the faults that the built-in targets of that name show, and of
+the metal sheet the matt part alone.
+"""
+_MAKERS: dict[str, Callable[..., Reference]] = {
+    "foil": foil,
+    "tile": tile,
+    "sheet": sheet,
+    **{each.name: each.maker for each in PRODUCTS},
+}
+_LINES = {"sheet": "metal", "flat": "foil", "files": "foil", SCANS: "foil"}
+"""Of what is called otherwise than its line."""
 _HELD = 2
 _ROWS = 512
 Place = tuple[float, float]
@@ -46,7 +60,7 @@ class Scenes:
     @property
     def line(self) -> str:
         """Which line of production its product is of, as far as its faults go."""
-        return "tile" if self.kind == "tile" else "foil"
+        return _LINES.get(self.kind, self.kind)
 
     def of_image(self, index: int) -> int:
         """Tell which scene an image is taken from."""
@@ -90,8 +104,7 @@ def _drawn(scenes: Scenes, seed: int) -> Reference:
     pitch_um, width_mm, height_mm = scenes.pixel_size_um, scenes.width_mm, scenes.height_mm
     if scenes.kind == "flat":
         return flat(pixel_size_um=pitch_um, width_mm=width_mm, height_mm=height_mm)
-    make = foil if scenes.kind == "foil" else tile
-    return make(
+    return _MAKERS[scenes.kind](
         pixel_size_um=pitch_um, width_mm=width_mm, height_mm=height_mm, seed=seed, faults=False
     )
 

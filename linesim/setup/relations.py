@@ -26,7 +26,7 @@ from linesim.setup.sensor_relations import (
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.setup.speeds import SLOWEST, SPEED, slowest_is_slower
-from linesim.setup.surface import LIGHTS
+from linesim.setup.surface import FACED, LIGHTS
 from linesim.setup.surface_relations import SURFACE_KEYS, lights_take_turns, surface_is_whole
 
 _IMAGES = "a PNG, TIFF or JPEG image"
@@ -60,7 +60,8 @@ def broken_choices(texts: Mapping[str, Any]) -> Iterator[str]:
             )
 
 
-BUILT_IN = ("flat", "edge", "foil", "tile", "bars", "star", "steps", "sheet", "film", "glaze")
+_PRODUCTS = ("cloth", "timber", "print")
+BUILT_IN = ("flat", "edge", "foil", "tile", "bars", "star", "steps", *FACED, *_PRODUCTS)
 """Targets that linesim draws itself; any other name is an image file."""
 
 

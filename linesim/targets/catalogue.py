@@ -14,6 +14,7 @@ from linesim.targets.film import film
 from linesim.targets.flat import flat
 from linesim.targets.foil import foil
 from linesim.targets.glaze import glaze
+from linesim.targets.products.listed import PRODUCTS
 from linesim.targets.sheet import sheet
 from linesim.targets.star import star
 from linesim.targets.steps import steps
@@ -168,6 +169,7 @@ BUILT_INS = (
         maker=glaze,
         finish=Finish(gloss=0.04, rms_across=0.03, rms_along=0.03),
     ),
+    *(BuiltIn(**each._asdict()) for each in PRODUCTS),
 )
 """All built-in targets: test targets first, then the scenes."""
 

@@ -60,6 +60,17 @@ def sheet(
     and between, with ploughed shoulders; four dents; a print mark, a cross in a ring; and one
     hole, which is black from in front and clear from behind. All but the hole is opaque, and the
     print has no thickness. Sizes are in µm and mm, places of marks are shares of the size.
+
+    Parameters
+    ----------
+    pixel_size_um : float; side of one square reference pixel [µm]
+    width_mm, height_mm : float; size across travel and along it [mm]
+    seed : int, default 0; another seed is another piece
+    faults : bool, default True; whether it has grooves, dents and the hole
+
+    Raises
+    ------
+    InputError; if a size is not above zero or smaller than a pixel
     """
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     scene = Scene(grid=grid, seed=seed, faults=faults)

@@ -4,12 +4,16 @@ import pytest
 
 from linesim.defects.effects import Contrast, Material, Relative
 from linesim.defects.kinds import KINDS, Kind, Placed
+from linesim.defects.lines.cloth import CLOTH
 from linesim.defects.lines.metal import METAL
+from linesim.defects.lines.printed import PRINTED
+from linesim.defects.lines.timber import TIMBER
 from linesim.defects.pose import Pose
 from linesim.defects.ranges import Range
 from linesim.defects.recipes import FOIL, TILE
 from linesim.setup.errors import InputError
 
+ALL = (*FOIL, *TILE, *METAL, *CLOTH, *TIMBER, *PRINTED)
 MIDDLE = Pose(x_mm=0.31, y_mm=2.043, turn_deg=25.0)
 
 
@@ -37,7 +41,7 @@ def test_kinds_have_names_and_numbers_of_their_own() -> None:
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.name)
 def test_a_kind_is_in_a_list_of_a_line(kind: Kind) -> None:
     """The ends of each default range make a fault."""
-    recipes = [recipe for recipe in (*FOIL, *TILE, *METAL) if recipe.kind == kind.name]
+    recipes = [recipe for recipe in ALL if recipe.kind == kind.name]
     assert recipes
     for recipe in recipes:
         for end in ("low", "high"):

@@ -10,7 +10,6 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import NDArray
 
-from linesim.dataset.plan.plan_file import load_plan
 from linesim.figures.budget import budget
 from linesim.forward.reference import ArrayReference
 from linesim.forward.surface import radiance_factors
@@ -20,7 +19,6 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.lights import matt
 from linesim.setup.load import changed, load_setup, setup_from
-from linesim.setup.resolve import resolved_text
 from linesim.setup.setup import Setup
 from linesim.studies.compare.study import compare
 from linesim.studies.scan.study import scan
@@ -234,13 +232,3 @@ def test_a_relief_that_does_not_fit_is_refused(
     )
     with pytest.raises(InputError, match=told):
         scan(setup)
-
-
-def test_a_data_set_refuses_what_its_labels_do_not_know(tmp_path: Path) -> None:
-    """Contrast and d' of labels are those of a matt, level face."""
-    setup = setup_from(GLOSSY)
-    (tmp_path / "station.toml").write_text(resolved_text(setup, tmp_path), "utf-8")
-    plan = tmp_path / "plan.toml"
-    plan.write_text('setup = "station.toml"\n[scenes]\nkind = "flat"\n', "utf-8")
-    with pytest.raises(InputError, match="its target mirrors, leans or has relief"):
-        load_plan(plan)

@@ -3,7 +3,7 @@ The faults of a plan as they are written: which kinds, how many of each, how lar
 
 ```toml
 [faults]
-like = "foil"                   # sizes and strengths of a "foil", "tile" or "metal" line
+like = "foil"                   # sizes and strengths of a line: "tile", "metal", "cloth", …
 count = "0:1"                   # of each kind in an image that is not good
 min_distance = "0.5 mm"
 edge = "cut"                    # or "inside"
@@ -31,7 +31,10 @@ from linesim.dataset.plan.fault_values import (
 from linesim.dataset.plan.own_faults import OWN_KEYS, OwnKinds, own_kinds
 from linesim.defects.draw import EdgeRule
 from linesim.defects.kinds import Kind, Placed, kind_named
+from linesim.defects.lines.cloth import CLOTH
 from linesim.defects.lines.metal import METAL
+from linesim.defects.lines.printed import PRINTED
+from linesim.defects.lines.timber import TIMBER
 from linesim.defects.pose import Pose
 from linesim.defects.ranges import Each
 from linesim.defects.recipes import ANY_WAY, FOIL, TILE, Recipe
@@ -40,7 +43,14 @@ from linesim.setup.errors import InputError
 from linesim.setup.fields import Quantity
 from linesim.setup.shown import shown
 
-LINES = {"foil": FOIL, "tile": TILE, "metal": METAL}
+LINES = {
+    "foil": FOIL,
+    "tile": TILE,
+    "metal": METAL,
+    "cloth": CLOTH,
+    "timber": TIMBER,
+    "print": PRINTED,
+}
 """Lists of faults by name."""
 _OWN = ("like", "count", "min_distance", "edge", "kinds")
 _DISTANCE = Quantity(what="a distance", example='"0.5 mm"', unit="mm", low=0.0, high=1e4)

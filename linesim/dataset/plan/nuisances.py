@@ -39,15 +39,16 @@ def nuisances_of(table: object, line: str) -> tuple[FaultPlan, tuple[str, ...]]:
     Parameters
     ----------
     table : object; [nuisances]
-    line : str; "foil" or "tile", where the table names none
+    line : str; the line of production, where the table names none
     """
     if not isinstance(table, Mapping):
         said = f"nuisances: read {shown(table)}, but expected [nuisances] and its keys"
         return FaultPlan(), (said,)
-    reader, like = Reader(), table.get("like", line)
+    own_line = line if line in NUISANCES else "foil"
+    reader, like = Reader(), table.get("like", own_line)
     if not isinstance(like, str) or like not in NUISANCES:
         reader.told.append(f'nuisances.like: read {shown(like)}, but expected "foil" or "tile"')
-        like = line
+        like = own_line
     own = {name: part for name, part in table.items() if name != "like"}
     reader.told.extend(
         f"nuisances.{name}: read {shown(part)}, but expected one of {', '.join(NUISANCES[like])}"
