@@ -1,13 +1,13 @@
 """The along matrix of some lines, in tiles of four."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
 
 from linesim.forward.sampling.across import DIGITS
 from linesim.forward.sampling.smear import Leaning
-from linesim.forward.sampling.windows import Indices, even_starts
+from linesim.forward.sampling.windows import Indices, even_runs, even_starts
 from linesim.forward.spread import Footprint
 from linesim.forward.transport import LineTable
 from linesim.setup.arrays import ImageArray
@@ -27,6 +27,12 @@ class AlongTable:
     # one after the other
     weights: ImageArray
     terms: int  # lens terms
+    # tiles whose rows lie evenly apart, and by how much: each of them is one call of a product
+    runs: tuple[tuple[slice, int], ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Find them once for all blocks of columns."""
+        object.__setattr__(self, "runs", tuple(even_runs(self.low, len(self.low))))
 
     @property
     def high(self) -> int:

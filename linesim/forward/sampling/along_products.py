@@ -15,7 +15,7 @@ import numpy as np
 
 from linesim.forward.reference import Reference
 from linesim.forward.sampling.along import AlongTable
-from linesim.forward.sampling.windows import down, even_runs, roomy
+from linesim.forward.sampling.windows import down, roomy
 from linesim.setup.arrays import ImageArray
 
 SMALL_PRODUCT = 1_000_000
@@ -70,7 +70,7 @@ class Product(NamedTuple):
                 out[run],
                 down(block, int(table.low[run.start]) - first, by, (run.stop - run.start, high)),
             )
-            for run, by in even_runs(table.low, tiles)
+            for run, by in table.runs
         ]
 
 
@@ -91,6 +91,10 @@ def along_products(products: list[Product], *, repeat: bool) -> None:
 
 def _by_blocks(products: list[Product], *, repeat: bool) -> None:
     """Walk through the columns a block at a time, all products side by side."""
+    if len(products) == 1:
+        for _ in _steps(products, repeat=repeat):
+            pass
+        return
     if len({len(one.cuts) for one in products}) > 1:
         for one in products:
             _by_blocks([one], repeat=repeat)
@@ -154,12 +158,14 @@ class _Work(NamedTuple):
 
 def _take(seen: ImageArray, low: tuple[int, int], into: ImageArray, *, repeat: bool) -> None:
     """Copy rows and columns from a place on; the first and last row stand for all beyond them."""
-    first, last = np.clip([low[0], low[0] + len(into) - 1], 0, len(seen) - 1).tolist()
+    first = min(max(low[0], 0), len(seen) - 1)
+    last = min(max(low[0] + len(into) - 1, 0), len(seen) - 1)
     before = min(max(-low[0], 0), len(into) - 1)
     past = before + last + 1 - first
     _take_columns(seen[first : last + 1], low[1], into[before:past], repeat=repeat)
-    into[:before] = into[before]
-    into[past:] = into[past - 1]
+    if before or past < len(into):
+        into[:before] = into[before]
+        into[past:] = into[past - 1]
 
 
 def _take_columns(seen: ImageArray, low: int, into: ImageArray, *, repeat: bool) -> None:
@@ -198,7 +204,7 @@ def seen_rows(reference: Reference, low: int, high: int, *, repeat: bool) -> tup
     """
     size = reference.shape[0]
     if not repeat:
-        first, last = np.clip([low, high - 1], 0, size - 1).tolist()
+        first, last = (min(max(end, 0), size - 1) for end in (low, high - 1))
         return reference.rows(first, last + 1), first
     start, count = low % size, high - low
     if start + count <= size:
