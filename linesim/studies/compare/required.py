@@ -43,16 +43,9 @@ _DARKEST = 1e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Required:
-    """
-    The required defect in one variant.
+    """The required defect in one variant."""
 
-    Parameters
-    ----------
-    image : ndarray of uint8; samples as delivered, ready for the screen
-    grid : Grid; what a sample covers
-    """
-
-    image: NDArray[np.uint8]
+    image: NDArray[np.uint8]  # samples as delivered, ready for the screen
     grid: Grid
 
 

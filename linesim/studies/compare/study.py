@@ -49,17 +49,10 @@ class Compared:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Comparison:
-    """
-    Variants of one station over one strip.
-
-    Parameters
-    ----------
-    title : str; of the station
-    variants : tuple of Compared; in the order asked for; the others are set against the first
-    """
+    """Variants of one station over one strip."""
 
     title: str
-    variants: tuple[Compared, ...]
+    variants: tuple[Compared, ...]  # in the order asked for; the others are set against the first
 
     @property
     def any_meets_all(self) -> bool:
@@ -93,11 +86,9 @@ def compare(  # noqa: PLR0913 -- one option a parameter
 
     Parameters
     ----------
-    setup : Setup
     variants : sequence of str or Variant
         Ways of binning ("2x2", "2x2 digital"), or changed keys ("light.illuminance=20 klx;
         lens.f_number=2.8", which are set beside the setup as it is), or variants ready made.
-    seed : int; of noise and jitter, the same for all
     exposure : str, optional
         "same" gives all the first variant's exposure time, "full" gives each its whole line period;
         left out, each does as its setup says.
@@ -158,20 +149,12 @@ def compared(  # noqa: PLR0913 -- as `compare`
 
     Parameters
     ----------
-    title : str; of the station
     variants : sequence of Variant; two to six, on one target
-    seed : int; of noise and jitter, the same for all
     runner : Runner, optional; who scans them; this process where left out. It changes no byte
     told : callable
         Called before the first scan and between scans, with how many are done, of how many.
     force : bool; begin also where less memory is available than all scans will take
     device : str, optional; what renders, as `linesim.scan` takes it
-
-    Raises
-    ------
-    InputError
-        Where there are fewer than two variants or more than six, or one of them cannot be run, or
-        the device is not there or does not carry one of them.
     """
     seed = checked_seed(seed)
     refuse_count(len(variants))
@@ -194,17 +177,7 @@ def compared(  # noqa: PLR0913 -- as `compare`
 
 
 def refuse_count(count: int) -> None:
-    """
-    Refuse what is no comparison, or too much for one page.
-
-    Parameters
-    ----------
-    count : int; of variants
-
-    Raises
-    ------
-    InputError; where there are fewer than two or more than six
-    """
+    """Refuse what is no comparison, or too much for one page."""
     if not 2 <= count <= MOST:  # noqa: PLR2004 -- one is no comparison
         msg = f"variants: read {count}, but a comparison has 2 to {MOST} side by side"
         raise InputError(msg)

@@ -162,18 +162,7 @@ def needed(setup: Setup, size: TargetSize, *, workers: int | None = None) -> tup
 
 
 def shape_of(setup: Setup, size: TargetSize) -> Shape:
-    """
-    Count the lines of a scan, and the pixels of a line.
-
-    Parameters
-    ----------
-    setup : Setup
-    size : TargetSize; of the target
-
-    Raises
-    ------
-    InputError; where the setup cannot be run
-    """
+    """Count the lines of a scan, and the pixels of a line."""
     numbers = station(setup)
     return scan_lines(setup, numbers, size), int(numbers.geometry.image_width_px)
 

@@ -29,17 +29,7 @@ def write_vary(found: Varied, seen: tuple[Seen, ...], folder: Path) -> tuple[Pat
 
     Parameters
     ----------
-    found : Varied
     seen : tuple of Seen; what was measured on rendered images
-    folder : pathlib.Path; made where it is missing; files in it are replaced one by one
-
-    Returns
-    -------
-    tuple of pathlib.Path; the files written
-
-    Raises
-    ------
-    InputError; where the folder cannot be written, or matplotlib is not installed
     """
     paths = tuple(folder / name for name in ("vary.png", "vary.csv", "vary.json"))
     write_bytes(paths[0], line_plots(found, seen) if len(found.ranges) == 1 else maps(found))
@@ -56,7 +46,6 @@ def vary_json(found: Varied, seen: tuple[Seen, ...]) -> dict[str, object]:
 
     Parameters
     ----------
-    found : Varied
     seen : tuple of Seen; what was measured on rendered images
 
     Returns

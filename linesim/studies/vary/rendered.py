@@ -29,27 +29,16 @@ _SIGMAS = 5.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seen:
-    """
-    One figure measured at one point.
-
-    Parameters
-    ----------
-    title : str
-    place : tuple of float; one value of each range, in the unit of a checked setup
-    figure : str; name of the figure
-    estimate : Estimate; what was measured, and its standard error
-    clipped : bool
-        Whether white comes within five times its noise of a limit, so that samples clip and the
-        linear model of the closed form does not hold.
-    device : str or None; what made the images, as torch names it; None for numpy
-    """
+    """One figure measured at one point."""
 
     title: str
-    place: Place
+    place: Place  # one value of each range, in the unit of a checked setup
     figure: str
-    estimate: Estimate
+    estimate: Estimate  # what was measured, and its standard error
+    # whether white comes within five times its noise of a limit, so that samples clip and the
+    # linear model of the closed form does not hold
     clipped: bool
-    device: str | None = None
+    device: str | None = None  # what made the images, as torch names it; None for numpy
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,8 +65,6 @@ def rendered(
 
     Parameters
     ----------
-    found : Varied; along one range
-    seed : int; of all noise
     runner : Runner, optional; who measures; this process where left out. It changes no byte
     tell : callable; is told how many points are done, and of how many
     device : str, optional; what renders, as `linesim.scan` takes it
@@ -85,12 +72,6 @@ def rendered(
     Returns
     -------
     tuple of Seen; in the order of the points; a figure that cannot be read at a point is left out
-
-    Raises
-    ------
-    InputError
-        Where there are too many points, two ranges, or no figure that can be measured, or the
-        device is not there or does not carry a point.
     """
     seed = checked_seed(seed)
     places = [(curve, index) for curve in found.curves for index in range(curve.space.count)]
@@ -112,13 +93,7 @@ def rendered(
 
 
 def points_of(found: Varied) -> Iterator[Setup]:
-    """
-    Give the stations of a study.
-
-    Yields
-    ------
-    Setup; one a point
-    """
+    """Give the stations of a study."""
     for curve in found.curves:
         yield from map(curve.space.setup, range(curve.space.count))
 
