@@ -30,9 +30,6 @@ def allowed(
 
     Parameters
     ----------
-    plan : Plan
-    scene : int
-    piece : Piece; of the scene, that an image shows
     grid_mm : tuple of float
         Sides of a pixel of the scene across and along, and where the piece begins along. [mm]
 

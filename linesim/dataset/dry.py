@@ -19,29 +19,20 @@ def _by_split() -> dict[str, set[int]]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dry:
-    """
-    What the images of a plan shall be.
+    """What the images of a plan shall be."""
 
-    Parameters
-    ----------
-    images, good : Counter; by split: all, and those that stay without faults as planned
-    bare : Counter; by split: those of whose faults none found room
-    short : list of int; images with fewer faults than were asked for
-    scenes : mapping; by split, the scenes that are shown
-    good_scenes : set of int; scenes that show a good image
-    faults : Counter; by kind and split
-    left_out : Counter; by kind: faults that found no room
-    why : dict; for each of these kinds, what stood in the way of one
-    """
-
+    # by split: all, and those that stay without faults as planned
     images: Counter[str] = field(default_factory=Counter)
     good: Counter[str] = field(default_factory=Counter)
+    # by split: those of whose faults none found room
     bare: Counter[str] = field(default_factory=Counter)
-    short: list[int] = field(default_factory=list)
+    short: list[int] = field(default_factory=list)  # images with fewer faults than were asked for
+    # by split, the scenes that are shown
     scenes: Mapping[str, set[int]] = field(default_factory=_by_split)
-    good_scenes: set[int] = field(default_factory=set)
+    good_scenes: set[int] = field(default_factory=set)  # scenes that show a good image
     faults: Counter[tuple[str, str]] = field(default_factory=Counter)
-    left_out: Counter[str] = field(default_factory=Counter)
+    left_out: Counter[str] = field(default_factory=Counter)  # by kind: faults that found no room
+    # for each of these kinds, what stood in the way of one
     why: dict[str, str] = field(default_factory=dict)
 
 
@@ -51,7 +42,6 @@ def dry_run(plan: Plan, tell: Callable[[int, int], None] | None = None) -> Dry:
 
     Parameters
     ----------
-    plan : Plan
     tell : callable, optional; told how many images are drawn, of how many
 
     Raises

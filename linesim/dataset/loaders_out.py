@@ -71,13 +71,7 @@ def copies(plan: Plan, told: Record) -> Iterator[tuple[str, str]]:
 
 
 def write_copies(plan: Plan, folder: Path) -> tuple[str, ...]:
-    """
-    Write folders by class and shards of a finished set.
-
-    Returns
-    -------
-    tuple of str; names of the files
-    """
+    """Write folders by class and shards of a finished set."""
     written = []
     for index in range(plan.count):
         for name, source in copies(plan, read_record(plan, folder, index)):

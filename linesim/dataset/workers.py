@@ -36,10 +36,6 @@ def processes(workers: int) -> AbstractContextManager[Runner]:
     """
     Lend processes of this machine; a set can be gone on with.
 
-    Parameters
-    ----------
-    workers : int; how many
-
     Returns
     -------
     context manager; as `linesim.workers.runners.processes`

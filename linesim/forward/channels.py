@@ -20,26 +20,16 @@ from linesim.setup.setup import Setup
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Channel:
-    """
-    One channel.
+    """One channel."""
 
-    Parameters
-    ----------
-    index : int
-        0 for monochrome and red, 1 for green, 2 for blue: the channel of its random streams.
-    row_offset_um : float
-        Where on the target its row looks, from where the green one does; what lies further back
-        meets the camera later. [µm]
-    delay_lines : float; delivered lines by which it is read later, to undo that
-    bands : ndarray of shape (3,); what red, green and blue reflectance count in it
-    white_e : float; signal of a delivered pixel on white [e]
-    """
-
+    # 0 for monochrome and red, 1 for green, 2 for blue: the channel of its random streams
     index: int
+    # where on the target its row looks, from where the green one does; what lies further back meets
+    # the camera later [µm]
     row_offset_um: float
-    delay_lines: float
-    bands: FloatArray
-    white_e: float
+    delay_lines: float  # delivered lines by which it is read later, to undo that
+    bands: FloatArray  # shape (3,); what red, green and blue reflectance count in it
+    white_e: float  # signal of a delivered pixel on white [e]
 
 
 def row_distance(setup: Setup) -> float:
@@ -89,7 +79,6 @@ def colour_shift_um(setup: Setup, channel: int, x_um: FloatArray) -> FloatArray 
 
     Parameters
     ----------
-    setup : Setup
     channel : int; 0 for monochrome and red, 1 for green, 2 for blue
     x_um : ndarray; places of the line from the optical axis, at the sensor [µm]
 

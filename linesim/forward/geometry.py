@@ -157,13 +157,7 @@ def _field_share(setup: Setup) -> Figure:
 
 
 def wanted_advance_um(setup: Setup, place: Geometry) -> Figure:
-    """
-    Travel from one exposed line to the next that "matched" or "square" asks for.
-
-    Returns
-    -------
-    float [µm]
-    """
+    """Travel from one exposed line to the next that "matched" or "square" asks for."""
     if setup.acquisition.line_rate == "square":
         return place.object_pixel_x_um / place.lines_joined
     return place.row_side_um

@@ -86,7 +86,6 @@ def kept(numbers: Station, signal_e: Figure) -> Kept:
 
     Parameters
     ----------
-    numbers : Station
     signal_e : float or ndarray; signal of a delivered pixel, before any limit [e]
 
     Returns
@@ -121,7 +120,6 @@ def limit_share(numbers: Station, signal_e: Figure) -> Figure:
 
     Parameters
     ----------
-    numbers : Station
     signal_e : float or ndarray; signal of a delivered pixel [e]
 
     Returns

@@ -23,7 +23,6 @@ def pixel_factors_across(numbers: Station, frequency_lp_mm: Figure) -> dict[str,
 
     Parameters
     ----------
-    numbers : Station
     frequency_lp_mm : float or ndarray; on the target [lp/mm]
 
     Returns
@@ -46,7 +45,6 @@ def pixel_mtf_across(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
 
     Parameters
     ----------
-    numbers : Station
     frequency_lp_mm : float or ndarray; on the target [lp/mm]
 
     Returns
@@ -62,7 +60,6 @@ def motion_mtf(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
 
     Parameters
     ----------
-    numbers : Station
     frequency_lp_mm : float or ndarray; on the target [lp/mm]
 
     Returns
@@ -78,7 +75,6 @@ def pixel_factors_along(numbers: Station, frequency_lp_mm: Figure) -> dict[str, 
 
     Parameters
     ----------
-    numbers : Station
     frequency_lp_mm : float or ndarray; on the target [lp/mm]
 
     Returns
@@ -114,7 +110,6 @@ def pixel_mtf_along(numbers: Station, frequency_lp_mm: Figure) -> FloatArray:
 
     Parameters
     ----------
-    numbers : Station
     frequency_lp_mm : float or ndarray; on the target [lp/mm]
 
     Returns

@@ -34,18 +34,12 @@ class Reference(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ArrayReference:
-    """
-    A reference held in memory.
+    """A reference held in memory."""
 
-    Parameters
-    ----------
-    data : ndarray of shape (rows, columns) or (rows, columns, 3)
-        Linear reflectance; 1 is a perfect white. float32 is used as it is, never copied.
-    pixel_size_um : float; side of one square pixel on the target [µm]
-    """
-
+    # shape (rows, columns); Linear reflectance; 1 is a perfect white. float32 is used as it is,
+    # never copied.
     data: ImageArray
-    pixel_size_um: float
+    pixel_size_um: float  # side of one square pixel on the target [µm]
 
     def __post_init__(self) -> None:
         """Bring other number types to float32 once."""
@@ -59,10 +53,6 @@ class ArrayReference:
     def rows(self, first: int, last: int) -> ImageArray:
         """
         Give a view of some rows.
-
-        Parameters
-        ----------
-        first, last : int; first row and one past the last
 
         Returns
         -------

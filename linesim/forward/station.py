@@ -20,35 +20,20 @@ from linesim.setup.setup import Setup
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Station:
-    """
-    One station, or many at once.
-
-    Parameters
-    ----------
-    geometry : Geometry; pixels and footprints
-    timing : Timing; rates and exposure
-    optics : Optics; lens
-    sensor : Sensor; camera
-    irradiance_w_m2 : float; of the lamp, at the target [W/m²]
-    ambient_w_m2 : float; of other light there [W/m²]
-    electrons_per_joule : float; of this light on this sensor [e/J]
-    white_reflectance : float; of the brightest value of the target
-    ends_optics : Optics; lens where it is worst along the line
-    balance : float; factor of the delivered numbers that brings the whites of the colours together
-    ends : float; light at the outermost column, as a share of that in the middle
-    """
+    """One station, or many at once."""
 
     geometry: Geometry
     timing: Timing
     optics: Optics
     sensor: Sensor
-    irradiance_w_m2: Figure
+    irradiance_w_m2: Figure  # of the lamp, at the target [W/m²]
     ambient_w_m2: Figure
-    electrons_per_joule: Figure
-    white_reflectance: Figure
-    ends_optics: Optics
+    electrons_per_joule: Figure  # of this light on this sensor [e/J]
+    white_reflectance: Figure  # of the brightest value of the target
+    ends_optics: Optics  # lens where it is worst along the line
+    # factor of the delivered numbers that brings the whites of the colours together
     balance: Figure = 1.0
-    ends: Figure = 1.0
+    ends: Figure = 1.0  # light at the outermost column, as a share of that in the middle
 
     @property
     def even_optics(self) -> bool:

@@ -41,16 +41,10 @@ _SHARP = 1e-4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finish:
-    """
-    How a face mirrors.
+    """How a face mirrors."""
 
-    Parameters
-    ----------
-    gloss : float; mirror reflectance at normal incidence
-    rms_across, rms_along : float; rms slopes of the facets across the web and along travel
-    """
-
-    gloss: float
+    gloss: float  # mirror reflectance at normal incidence
+    # rms slopes of the facets across the web and along travel
     rms_across: float
     rms_along: float
 
@@ -90,7 +84,6 @@ def radiance_factors(
 
     Parameters
     ----------
-    strip : Strip
     finish : Finish or None; of the face; None: matt
     view : ndarray of shape (3,) or (faces, 3); direction to the camera: across, along, up
     slopes : ndarray of shape (faces, 2); tangents by which the normal leans across and along

@@ -86,7 +86,6 @@ def snr_curve(numbers: Station, largest_e: float) -> dict[str, Any]:
 
     Parameters
     ----------
-    numbers : Station
     largest_e : float; of the picture; the curve ends there or at white [e]
 
     Returns

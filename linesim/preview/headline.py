@@ -43,11 +43,6 @@ def headline(setup: Setup, found: Budget) -> dict[str, Any]:
     """
     Say in one sentence what comes of a station, and name what limits it.
 
-    Parameters
-    ----------
-    setup : Setup
-    found : Budget; with its verdicts
-
     Returns
     -------
     dict; "state", "word" that stands first, "text" behind it, "besides" in smaller letters
@@ -108,14 +103,7 @@ def _plain(setup: Setup, verdict: Verdict) -> str:
 
 
 def judged_words(setup: Setup, found: Budget) -> list[dict[str, str]]:
-    """
-    Put all verdicts into words, for the list below.
-
-    Parameters
-    ----------
-    setup : Setup
-    found : Budget; with its verdicts
-    """
+    """Put all verdicts into words, for the list below."""
     return [
         {
             "label": row.label,

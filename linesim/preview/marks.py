@@ -38,7 +38,6 @@ def spans(slider: Slider, judge: Judge) -> dict[str, list[list[float]]]:
 
     Parameters
     ----------
-    slider : Slider
     judge : callable; value -> verdicts, or ``None`` where the setup is refused
 
     Returns
@@ -94,7 +93,6 @@ def told(slider: Slider, judge: Judge) -> dict[str, Any]:
 
     Parameters
     ----------
-    slider : Slider
     judge : callable; value -> verdicts, or ``None`` where the setup is refused
     """
     return {"key": slider.key, **spans(slider, judge)}

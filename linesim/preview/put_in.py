@@ -21,14 +21,7 @@ def can_be_put_in(setup: Setup) -> bool:
 
 
 def places_on(ready: Ready, seen_mm: tuple[float, float]) -> Places:
-    """
-    Spread places over what is both target and scan.
-
-    Parameters
-    ----------
-    ready : Ready; the target
-    seen_mm : tuple of two float; width and length of the scan [mm]
-    """
+    """Spread places over what is both target and scan."""
     pitch_mm = ready.reference.pixel_size_um / 1000
     rows, columns = ready.reference.shape[:2]
     wide_mm, tall_mm = min(columns * pitch_mm, seen_mm[0]), min(rows * pitch_mm, seen_mm[1])
@@ -49,8 +42,6 @@ def with_defects(ready: Ready, setup: Setup, places: Places) -> Ready:
 
     Parameters
     ----------
-    ready : Ready; the target
-    setup : Setup; one of which `can_be_put_in` holds
     places : tuple; of each the place across from the axis and along [mm]
     """
     need = setup.requirement

@@ -125,7 +125,6 @@ def run(setup: Setup, name: str, port: int, tell: Callable[[str], None]) -> None
     Parameters
     ----------
     setup : Setup; the station to start from
-    name : str; what it is called
     port : int; to listen on; 0 takes any free one
     tell : callable; is told the page's address once the port is bound
 

@@ -29,23 +29,15 @@ _FINEST_BAR_PX = 2.0  # a finer bar is no longer a bar on the reference grid
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BarSet:
-    """
-    Three bars and where they lie.
+    """Three bars and where they lie."""
 
-    Parameters
-    ----------
-    group, element : int; place in the series; element is 1 to 6
-    frequency_lp_mm : float; line pairs per length [lp/mm]
-    alternates : {"across", "along"}
-        The direction in which light and dark alternate, hence the response they tell.
-    x_mm, y_mm : float
-        Upper left corner of the square of the three bars, from that of the target. [mm]
-    """
-
+    # place in the series; element is 1 to 6
     group: int
     element: int
     frequency_lp_mm: float
+    # the direction in which light and dark alternate, hence the response they tell
     alternates: Literal["across", "along"]
+    # upper left corner of the square of the three bars, from that of the target [mm]
     x_mm: float
     y_mm: float
 
@@ -73,21 +65,13 @@ class BarSet:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BarLayout:
-    """
-    Everything on the bar target.
+    """Everything on the bar target."""
 
-    Parameters
-    ----------
-    sets : tuple of BarSet
-        From coarse to fine, the two directions of an element one after the other.
-    solid : tuple of float
-        A plain dark square (left, top, right, bottom), the contrast at frequency zero. [mm]
-    numerals : tuple of tuple of float; rectangles of the group and element numbers [mm]
-    """
-
+    # from coarse to fine, the two directions of an element one after the other
     sets: tuple[BarSet, ...]
+    # a plain dark square (left, top, right, bottom), the contrast at frequency zero [mm]
     solid: Box
-    numerals: tuple[Box, ...]
+    numerals: tuple[Box, ...]  # rectangles of the group and element numbers [mm]
 
     @property
     def boxes(self) -> list[Box]:

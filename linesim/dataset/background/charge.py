@@ -15,21 +15,12 @@ from linesim.setup.setup import Setup
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Charge:
-    """
-    How one channel's samples and electrons belong together.
+    """How one channel's samples and electrons belong together."""
 
-    Parameters
-    ----------
-    black_dn : float; number of no signal, dark current with it [DN]
-    gain_dn_e : ndarray of shape (columns,); what a flat field lifts is lifted here too [DN/e]
-    white_e : ndarray of shape (columns,); signal on white [e]
-    dark_e2 : float; variance of a sample without signal: reading, dark current, rounding [e²]
-    """
-
-    black_dn: float
-    gain_dn_e: FloatArray
-    white_e: FloatArray
-    dark_e2: float
+    black_dn: float  # number of no signal, dark current with it [DN]
+    gain_dn_e: FloatArray  # shape (columns,); what a flat field lifts is lifted here too [DN/e]
+    white_e: FloatArray  # shape (columns,); signal on white [e]
+    dark_e2: float  # variance of a sample without signal: reading, dark current, rounding [e²]
 
     def signal_e(self, samples: FloatArray) -> FloatArray:
         """Give the signal behind samples, negative where noise took it there. [e]."""

@@ -38,14 +38,9 @@ _ROUNDING_DN2 = 1 / 12
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Expected:
-    """
-    What the station expects of the product, of shape (lines, width) or (lines, width, 3).
+    """What the station expects of the product, of shape (lines, width) or (lines, width, 3)."""
 
-    Parameters
-    ----------
-    good_e, faulted_e : ndarray; without the faults and with them [e]
-    """
-
+    # without the faults and with them [e]
     good_e: ImageArray
     faulted_e: ImageArray
 
@@ -58,10 +53,7 @@ def inserted(
 
     Parameters
     ----------
-    setup : Setup; the station that took it
     scan_dn : ndarray of shape (lines, width) or (lines, width, 3); its samples [DN]
-    expected : Expected
-    random : Generator; the only source of chance
 
     Returns
     -------

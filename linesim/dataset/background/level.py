@@ -31,9 +31,7 @@ def product_under(
 
     Parameters
     ----------
-    setup : Setup; the station that took the scan
     scan_dn : ndarray of shape (lines, width) or (lines, width, 3); its samples [DN]
-    pixel_size_um : float; of the target [µm]
     margin_px : int; pixels of the target around what was scanned, left, right and at the end [px]
     """
     samples = by_channel(scan_dn.astype(np.float64))

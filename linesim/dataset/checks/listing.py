@@ -17,14 +17,7 @@ _LINE = re.compile(r"([0-9a-f]{64})  (\S[^\x00-\x1f]*)")
 
 
 def write_listing(folder: Path, names: Sequence[str]) -> None:
-    """
-    Write the list of a finished set.
-
-    Parameters
-    ----------
-    folder : pathlib.Path; of the set
-    names : sequence of str; of its files
-    """
+    """Write the list of a finished set."""
     lines = [f"{digest(folder / name)}  {name}\n" for name in sorted(set(names))]
     write_text(folder / LIST, "".join(lines))
 
@@ -40,18 +33,7 @@ def digest(path: Path) -> str:
 
 
 def listing_faults(folder: Path, names: Sequence[str]) -> Iterator[str]:
-    """
-    Name each file of a set that is missing, changed, in another's place or not its own.
-
-    Parameters
-    ----------
-    folder : pathlib.Path; of the set
-    names : sequence of str; files that the set must have
-
-    Yields
-    ------
-    str; a sentence a file
-    """
+    """Name each file of a set that is missing, changed, in another's place or not its own."""
     path = folder / LIST
     if not path.is_file():
         yield f"{LIST} is not there: the set was not finished, or the file was removed"

@@ -28,23 +28,14 @@ _SEEN = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """
-    One image, or a share of many, in numbers.
-
-    Parameters
-    ----------
-    level_dn : float; median over black [DN]
-    along_dn, across_dn : float
-        Noise and finest texture, along travel and across [DN]
-    columns : float; spread of columns about their neighbours, as a share of the level
-    fine_along, fine_across : float
-        Power of fine texture over coarse, noise taken off; NaN where texture is not seen.
-    """
+    """One image, or a share of many, in numbers."""
 
     level_dn: float
+    # noise and finest texture, along travel and across [DN]
     along_dn: float
     across_dn: float
-    columns: float
+    columns: float  # spread of columns about their neighbours, as a share of the level
+    # power of fine texture over coarse, noise taken off; NaN where texture is not seen
     fine_along: float
     fine_across: float
 
@@ -56,7 +47,6 @@ def look_of(image_dn: NDArray[np.uint16], black_dn: float) -> Look:
     Parameters
     ----------
     image_dn : ndarray of shape (lines, width) or (lines, width, 3); samples; colours by their mean
-    black_dn : float; black level [DN]
     """
     grey = image_dn.astype(np.float64) - black_dn
     grey = grey if grey.ndim == 2 else grey.mean(axis=2)  # noqa: PLR2004 -- no colours
@@ -96,13 +86,7 @@ def _fineness(coarse: float, fine: float, floor: float) -> float:
 
 
 def shares(looks: list[Look]) -> tuple[Look, Look, Look]:
-    """
-    Give the 5th, 50th and 95th percentile of each figure; NaN where fewer than half tell it.
-
-    Parameters
-    ----------
-    looks : list of Look; at least one
-    """
+    """Give the 5th, 50th and 95th percentile of each figure; NaN where fewer than half tell it."""
     found: dict[str, list[float]] = {}
     for each in fields(Look):
         values = np.array([getattr(look, each.name) for look in looks])
@@ -120,14 +104,6 @@ def fine_sigma_px(sharper: float, softer: float) -> float:
 
     A Gaussian of σ samples dims power at f by exp(-(2πfσ)²), so that fine over coarse falls by
     exp(-4π²σ²(f_fine² - f_coarse²)), the f² those of the bands' middles.
-
-    Parameters
-    ----------
-    sharper, softer : float; fineness of both
-
-    Returns
-    -------
-    float; σ [px], 0 where there is nothing to dim
     """
     squares = [(sum(band) / 2) ** 2 for band in (_FINE, _COARSE)]
     fall = np.log(sharper / softer) / (4 * np.pi**2 * (squares[0] - squares[1]))

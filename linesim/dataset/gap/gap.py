@@ -38,36 +38,20 @@ _BEYOND, _SOFTER = 0.02, 0.1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proposal:
-    """
-    A range to try.
-
-    Parameters
-    ----------
-    key : str; of [vary]
-    text : str; the range, as a plan has it
-    why : str; in a few words
-    """
+    """A range to try."""
 
     key: str
-    text: str
+    text: str  # the range, as a plan has it
     why: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gap:
-    """
-    What a set's good images and real ones have, and what is proposed.
-
-    Parameters
-    ----------
-    simulated, real : tuple of Look; 5th, 50th, 95th percentile
-    counts : (int, int); images looked at, of the set and real
-    proposals : tuple of Proposal
-    """
+    """What a set's good images and real ones have, and what is proposed."""
 
     simulated: tuple[Look, Look, Look]
     real: tuple[Look, Look, Look]
-    counts: tuple[int, int]
+    counts: tuple[int, int]  # images looked at, of the set and real
     proposals: tuple[Proposal, ...]
 
 
@@ -77,7 +61,6 @@ def measure_gap(folder: Path, real: list[Path]) -> Gap:
 
     Parameters
     ----------
-    folder : pathlib.Path; of a finished set
     real : list of pathlib.Path; images of good product, as the same camera delivered them
 
     Raises
@@ -227,13 +210,7 @@ _ROWS = (
 
 
 def gap_text(found: Gap) -> str:
-    """
-    Say it on a console.
-
-    Parameters
-    ----------
-    found : Gap
-    """
+    """Say it on a console."""
     lines = [
         f"{found.counts[0]} good images of the set, {found.counts[1]} real ones",
         f"  {'5th, 50th, 95th percentile':<34}{'set':<27}real",

@@ -19,22 +19,13 @@ MOST_PIXELS = 1_000_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """
-    How pictures are to be read.
-
-    Parameters
-    ----------
-    encoding : {"srgb", "linear"}; of their codes
-    pixel_size_um : float; on the product [µm]
-    absolute : bool; values are reflectances, not ratios to the product beside the fault
-    surroundings : float, optional
-        Level of that product as a share of full scale, encoded as the picture is; left out: the
-        median of the clear pixels, of each colour.
-    """
+    """How pictures are to be read."""
 
     encoding: Encoding
     pixel_size_um: float
-    absolute: bool = False
+    absolute: bool = False  # values are reflectances, not ratios to the product beside the fault
+    # level of that product as a share of full scale, encoded as the picture is; left out: the
+    # median of the clear pixels, of each colour
     surroundings: float | None = None
 
 

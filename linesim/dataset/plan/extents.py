@@ -35,12 +35,6 @@ def largest(base: Setup, spans: Sequence[Span], size: Callable[[Setup], float]) 
 
     Keys are turned to their largest one after the other: exact where a size rises or falls with
     each key whatever the others are, as those of a field of view do.
-
-    Parameters
-    ----------
-    base : Setup
-    spans : sequence of Span; what is varied
-    size : callable; of a station
     """
     for span in spans:
         tried = list(_sizes(base, span, size))

@@ -19,14 +19,7 @@ def files_named(key: str, named: object, folder: Path, told: list[str]) -> tuple
 
     Parameters
     ----------
-    key : str; for messages
-    named : object; a text or a list of texts
-    folder : pathlib.Path; where names begin
     told : list of str; gets a sentence for each thing that is wrong
-
-    Returns
-    -------
-    tuple of pathlib.Path; what was found
     """
     listed = [named] if isinstance(named, str) else named
     if not isinstance(listed, list) or not listed or not all(isinstance(v, str) for v in listed):
@@ -66,8 +59,6 @@ def named_from(
 
     Parameters
     ----------
-    folder : pathlib.Path; where the plan shall lie
-    texts : mapping; as written
     files : mapping; by the keys that lead to them, such as ("faults", "pit", "images")
     """
     out = dict(texts)

@@ -78,16 +78,7 @@ class OwnKinds:
 def own_kinds(
     table: Mapping[str, Any], folder: Path, encoding: Encoding, reader: Reader
 ) -> OwnKinds:
-    """
-    Read the kinds that a plan's [faults] makes.
-
-    Parameters
-    ----------
-    table : mapping; [faults]
-    folder : pathlib.Path; where names of files begin
-    encoding : {"srgb", "linear"}; of cut-outs that say nothing else
-    reader : Reader; keeps what is wrong
-    """
+    """Read the kinds that a plan's [faults] makes."""
     kinds: dict[str, Kind] = {}
     files: dict[str, tuple[Path, ...]] = {}
     for name, part in table.items():

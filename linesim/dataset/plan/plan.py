@@ -55,40 +55,25 @@ class LabelRule:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plan:
-    """
-    A checked plan.
-
-    Parameters
-    ----------
-    title : str; of the set
-    base : Setup; the station before anything is varied
-    count, seed : int; of images; of all chance
-    spans : tuple of Span; what is varied
-    faults : FaultPlan; which faults are drawn
-    scenes : Scenes; where images are taken
-    splits : mapping; share of the scenes by split
-    images : ImageRule; how images are written
-    labels : LabelRule; which faults are labelled
-    texts : mapping; the tables as they were written
-    regions : mapping; by kind, where on its scenes faults may lie
-    nuisances : FaultPlan; what lies on the product and is no fault
-    cameras_apart : bool; whether each split has cameras of its own
-    """
+    """A checked plan."""
 
     title: str
-    base: Setup
+    base: Setup  # the station before anything is varied
+    # of images; of all chance
     count: int
     seed: int
     spans: tuple[Span, ...]
     faults: FaultPlan
     scenes: Scenes
-    splits: Mapping[str, float]
+    splits: Mapping[str, float]  # share of the scenes by split
     images: ImageRule
-    labels: LabelRule
-    texts: Mapping[str, Any]
+    labels: LabelRule  # which faults are labelled
+    texts: Mapping[str, Any]  # the tables as they were written
+    # by kind, where on its scenes faults may lie
     regions: Mapping[str, Region] = field(default_factory=dict)
+    # what lies on the product and is no fault
     nuisances: FaultPlan = field(default_factory=FaultPlan)
-    cameras_apart: bool = False
+    cameras_apart: bool = False  # whether each split has cameras of its own
 
     @property
     def files(self) -> dict[tuple[str, ...], tuple[Path, ...]]:

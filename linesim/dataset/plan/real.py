@@ -28,16 +28,7 @@ _APART = {
 def real_scenes(
     texts: Mapping[str, Any], drawn: Scenes, folder: Path, reader: TableReader
 ) -> Scenes:
-    """
-    Take scans as scenes, where a plan names any.
-
-    Parameters
-    ----------
-    texts : mapping; the whole plan
-    drawn : Scenes; those of a plan without scans
-    folder : pathlib.Path; where names of files begin
-    reader : TableReader; keeps what is wrong
-    """
+    """Take scans as scenes, where a plan names any."""
     if "background" not in texts:
         return drawn
     table = texts["background"]

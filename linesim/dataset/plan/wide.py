@@ -44,18 +44,7 @@ _TOLD = {
 
 
 def widened(table: object, base: Setup) -> tuple[object, tuple[str, ...]]:
-    """
-    Put the ranges in that a preset stands for; single keys of the plan go over them.
-
-    Parameters
-    ----------
-    table : object; [vary]
-    base : Setup; the plan's station
-
-    Returns
-    -------
-    tuple of the table without the preset's name, and sentences that refuse it
-    """
+    """Put the ranges in that a preset stands for; single keys of the plan go over them."""
     if not is_wide(table) or not isinstance(table, Mapping):
         return table, ()
     own = {key: value for key, value in table.items() if key != "preset"}
@@ -80,7 +69,6 @@ def with_own_camera(changes: Mapping[str, Any], split: str) -> dict[str, Any]:
     Parameters
     ----------
     changes : mapping; values drawn for an image; the pattern's seed moves to one of its split
-    split : str
     """
     seed = changes.get(_PATTERN)
     if not isinstance(seed, int):

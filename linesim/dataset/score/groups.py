@@ -18,26 +18,18 @@ _PARTS = 3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """
-    Some faults.
-
-    Parameters
-    ----------
-    name : str; what they have in common
-    low, high : float or None; ends of what they were grouped by
-    count, found : int
-    most, linear : float or None; mean share that can be found, as of each fault
-    precision_at_limit, mean_precision : float or None; average precision, of a kind
-    images, false_alarms : int or None; of a station
-    """
+    """Some faults."""
 
     name: str
+    # ends of what they were grouped by
     low: float | None = None
     high: float | None = None
     count: int
     found: int
+    # mean share that can be found, as of each fault
     most: float | None = None
     linear: float | None = None
+    # average precision, of a kind
     precision_at_limit: float | None = None
     mean_precision: float | None = None
     images: int | None = None

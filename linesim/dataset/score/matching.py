@@ -59,8 +59,6 @@ def matched(truths: Sequence[Truth], given: Sequence[Prediction], limit: float) 
 
     Parameters
     ----------
-    truths : sequence of Truth
-    given : sequence of Prediction
     limit : float; intersection over union from which a fault is found
     """
     places: dict[tuple[int, int], list[int]] = defaultdict(list)

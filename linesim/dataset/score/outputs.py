@@ -55,11 +55,6 @@ def write_score(found: Score, folder: Path) -> tuple[Path, ...]:
     """
     Write a score.
 
-    Parameters
-    ----------
-    found : Score
-    folder : pathlib.Path; made where it is missing
-
     Returns
     -------
     tuple of pathlib.Path; the JSON file, and the page where the extra `report` is installed

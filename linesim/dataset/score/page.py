@@ -23,13 +23,7 @@ _PLOT_MM = (120.0, 70.0)
 
 
 def score_page(found: Score) -> Page:
-    """
-    Make the page of a score.
-
-    Parameters
-    ----------
-    found : Score
-    """
+    """Make the page of a score."""
     return Page(
         title=found.title,
         job=f"Score of a detector on {' and '.join(found.splits)}, simulated images",

@@ -27,19 +27,7 @@ class Prediction:
 
 
 def read_predictions(path: Path, images: int, categories: Mapping[int, str]) -> list[Prediction]:
-    """
-    Read and check predictions.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-    images : int; of the set; ids count from 1
-    categories : mapping; names by id
-
-    Raises
-    ------
-    InputError; with a sentence for each of the first entries that are wrong
-    """
+    """Read and check predictions."""
     file = existing_file(path, key="--score", expected=_EXPECTED)
     try:
         told: Any = json.loads(file.read_text("utf-8"))

@@ -5,28 +5,16 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scored:
-    """
-    A labelled fault of a set.
-
-    Parameters
-    ----------
-    index : int; of its image
-    kind : str
-    size_um : float; diameter of a disc of its area [µm]
-    contrast, dprime : float; of its label
-    bbox : tuple of int; left, top, width, height [px]
-    found : bool; by a prediction that counts
-    most, linear : float
-        Share of such faults that can be found at the same false alarms: by anybody, and by a
-        matched filter before the product's texture.
-    """
+    """A labelled fault of a set."""
 
     index: int
     kind: str
-    size_um: float
+    size_um: float  # diameter of a disc of its area [µm]
     contrast: float
     dprime: float
     bbox: tuple[int, int, int, int]
-    found: bool
+    found: bool  # by a prediction that counts
+    # share of such faults that can be found at the same false alarms: by anybody, and by a matched
+    # filter before the product's texture
     most: float
     linear: float

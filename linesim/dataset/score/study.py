@@ -27,21 +27,13 @@ from linesim.workers.tasks import Tell
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """
-    How predictions are judged.
+    """How predictions are judged."""
 
-    Parameters
-    ----------
-    limit : float; intersection over union from which a fault is found
-    least_score : float or None
-        Predictions below it count for nothing but average precision; None takes the one with the
-        best mean of precision and recall (F1).
-    split : str or None; to score; None takes those that predictions are of
-    """
-
-    limit: float = 0.5
+    limit: float = 0.5  # intersection over union from which a fault is found
+    # predictions below it count for nothing but average precision; None takes the one with the best
+    # mean of precision and recall (F1)
     least_score: float | None = None
-    split: str | None = None
+    split: str | None = None  # to score; None takes those that predictions are of
 
     @classmethod
     def of(cls, split: str | None, limit: float | None, least_score: float | None) -> "Rule":
@@ -51,36 +43,22 @@ class Rule:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Score:
-    """
-    What a detector is worth on a set.
-
-    Parameters
-    ----------
-    title : str; of the set
-    splits : tuple of str; scored
-    rule : Rule
-    least_score : float; of the predictions that count
-    images, given : int; images scored, and predictions that count
-    faults : tuple of Scored; all labelled faults
-    area_m2 : float; scanned [m²]
-    false_alarms : int; predictions that count and found nothing
-    precision_at_limit, mean_precision : float
-        Mean over kinds of the average precision: at the limit 0.5, and over 0.5 to 0.95.
-    groups : mapping; tables by name, each of its rows in order
-    """
+    """What a detector is worth on a set."""
 
     title: str
     splits: tuple[str, ...]
     rule: Rule
-    least_score: float
+    least_score: float  # of the predictions that count
+    # images scored, and predictions that count
     images: int
     given: int
     faults: tuple[Scored, ...]
     area_m2: float
-    false_alarms: int
+    false_alarms: int  # predictions that count and found nothing
+    # mean over kinds of the average precision: at the limit 0.5, and over 0.5 to 0.95
     precision_at_limit: float
     mean_precision: float
-    groups: Mapping[str, tuple[Group, ...]]
+    groups: Mapping[str, tuple[Group, ...]]  # tables by name, each of its rows in order
 
     @property
     def recall(self) -> float:
@@ -105,9 +83,6 @@ def score(predictions: Path, folder: Path, rule: Rule, tell: Tell | None = None)
 
     Parameters
     ----------
-    predictions : pathlib.Path; COCO results
-    folder : pathlib.Path; of the set
-    rule : Rule
     tell : callable, optional; told how many faults are looked at, of how many
 
     Raises

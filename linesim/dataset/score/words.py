@@ -87,17 +87,7 @@ def missed_rows(found: Score) -> Iterator[tuple[str, ...]]:
 
 
 def lines(found: Score) -> Iterator[str]:
-    """
-    Write a score for the console.
-
-    Parameters
-    ----------
-    found : Score
-
-    Yields
-    ------
-    str; a line
-    """
+    """Write a score for the console."""
     yield found.title
     for each in summary(found):
         yield from wrapped(each)

@@ -67,8 +67,6 @@ def place_of(seed: int, share: float, number: Counts) -> Counts:
 
     Parameters
     ----------
-    seed : int; of the run
-    share : float; of the counts that get lost
     number : ndarray; counts that arrived since the start, may be negative
 
     Returns

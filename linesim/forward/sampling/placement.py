@@ -21,28 +21,20 @@ from linesim.setup.arrays import FloatArray
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Placement:
-    """
-    An affine map from places that the setup has to places on the target.
+    """An affine map from places that the setup has to places on the target."""
 
-    Parameters
-    ----------
-    across_um, along_um : float; how much further a pixel looks than the setup has it [µm]
-    scale_across, scale_along : float; length on the target for a length that the setup has
-    tilt : float; shift along travel over x' at y₀: the line is not square to travel
-    drift : float; shift across over travel
-    middle_um : float; y₀, about which scale along and drift turn [µm]
-    strays_um : ndarray of shape (n,); shift along of lines 0 to n − 1; others as the nearest [µm]
-    sways_um : ndarray of shape (n,); the same across [µm]
-    """
-
+    # how much further a pixel looks than the setup has it [µm]
     across_um: float = 0.0
     along_um: float = 0.0
+    # length on the target for a length that the setup has
     scale_across: float = 1.0
     scale_along: float = 1.0
-    tilt: float = 0.0
-    drift: float = 0.0
-    middle_um: float = 0.0
+    tilt: float = 0.0  # shift along travel over x' at y₀: the line is not square to travel
+    drift: float = 0.0  # shift across over travel
+    middle_um: float = 0.0  # y₀, about which scale along and drift turn [µm]
+    # shape (n,); shift along of lines 0 to n − 1; others as the nearest [µm]
     strays_um: FloatArray = field(default_factory=lambda: np.zeros(1))
+    # shape (n,); the same across [µm]
     sways_um: FloatArray = field(default_factory=lambda: np.zeros(1))
 
     @property
@@ -56,12 +48,7 @@ class Placement:
 
         Parameters
         ----------
-        lines : LineTable; as the setup has them
         delivered : ndarray of shape (lines,); their numbers
-
-        Returns
-        -------
-        LineTable
         """
         from_middle_um = lines.start_um - self.middle_um
         stray_um, sway_um = (

@@ -41,7 +41,6 @@ class Smears(NamedTuple):
     Parameters
     ----------
     widths_um : tuple of float; rising, the first one 0 [µm]
-    orders : int; products in the sum
     """
 
     widths_um: tuple[float, ...] = (0.0,)
@@ -132,8 +131,6 @@ def smears_of(setup: Setup, numbers: Station, width_um: float) -> Smears:
 
     Parameters
     ----------
-    setup : Setup
-    numbers : Station
     width_um : float; of a column, on the target [µm]
 
     Returns

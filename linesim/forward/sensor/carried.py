@@ -35,12 +35,6 @@ def trail(lag: float, inefficiency: float, stages: int) -> tuple[float, ...]:
     """
     Give the shares of a line's charge that are delivered with it, with the next line, and so on.
 
-    Parameters
-    ----------
-    lag : float; share that stays when a line is read
-    inefficiency : float; share that each transfer leaves behind
-    stages : int; of time-delay integration
-
     Returns
     -------
     tuple of float; their sum is 1; a single one where nothing stays

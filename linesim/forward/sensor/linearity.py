@@ -22,7 +22,6 @@ def shown_e(numbers: Station, charge_e: Figure) -> Figure:
 
     Parameters
     ----------
-    numbers : Station
     charge_e : float or ndarray; signal, with the dark current that the number still has [e]
 
     Returns
@@ -41,7 +40,6 @@ def meant_e(numbers: Station, told_e: Figure) -> Figure:
 
     Parameters
     ----------
-    numbers : Station
     told_e : float or ndarray; charge by a straight response [e]
     """
     if not np.any(np.asarray(numbers.sensor.bend) > 0):

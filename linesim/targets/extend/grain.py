@@ -40,26 +40,14 @@ _WINDOW = 0.1
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Grain:
-    """
-    A grainy surface, ready to be drawn at any size.
+    """A grainy surface, ready to be drawn at any size."""
 
-    Parameters
-    ----------
-    kernels : ndarray of shape (channels, rows, columns); sum of squares 1 each
-    sorted_values : ndarray of shape (channels, n); the photograph's own, in order
-    """
-
-    kernels: FloatArray
-    sorted_values: FloatArray
+    kernels: FloatArray  # shape (channels, rows, columns); sum of squares 1 each
+    sorted_values: FloatArray  # shape (channels, n); the photograph's own, in order
 
     def strips(self, rows: int, columns: int, seed: int) -> Iterator[ImageArray]:
         """
         Draw it from the top, some rows at a time.
-
-        Parameters
-        ----------
-        rows, columns : int; size of all of it
-        seed : int
 
         Yields
         ------

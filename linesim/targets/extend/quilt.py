@@ -42,16 +42,9 @@ Places = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Quilt:
-    """
-    A structured surface, ready to be sewn at any size.
+    """A structured surface, ready to be sewn at any size."""
 
-    Parameters
-    ----------
-    photograph : ndarray of shape (rows, columns, channels); linear
-    piece_px : int; side of a piece [px]
-    """
-
-    photograph: ImageArray
+    photograph: ImageArray  # shape (rows, columns, channels); linear
     piece_px: int
 
     @property
@@ -67,11 +60,6 @@ class Quilt:
     def strips(self, rows: int, columns: int, seed: int) -> Iterator[ImageArray]:
         """
         Sew it from the top, a row of pieces at a time.
-
-        Parameters
-        ----------
-        rows, columns : int; size of all of it
-        seed : int
 
         Yields
         ------
@@ -207,10 +195,6 @@ def quilt(photograph: ImageArray) -> Quilt:
     Parameters
     ----------
     photograph : ndarray of shape (rows, columns) or (rows, columns, 3); linear, evenly lit
-
-    Raises
-    ------
-    InputError; if it is too small to take pieces from
     """
     side = min(photograph.shape[:2])
     if side < LEAST_PX:

@@ -36,28 +36,16 @@ class Through:
 
 @dataclass(frozen=True, kw_only=True)
 class Face:
-    """
-    How the face of a target meets its lamps and the camera.
-
-    Parameters
-    ----------
-    lamps : tuple of Lamp; all that shine at once
-    view_deg : float; of the camera from the normal of the target [deg]
-    finish : Finish or None; none: matt. An image of gloss counts from a gloss of 1
-    slopes : tuple of float; tangents by which the whole face leans across and along
-    white_reflectance : float; what reflectances of the target are shares of
-    view_mm : float
-        From the camera to the target; infinite for a view that is the same along the line. [mm]
-    through : Through or None; None where no lamp stands behind it
-    """
+    """How the face of a target meets its lamps and the camera."""
 
     lamps: tuple[Lamp, ...]
-    view_deg: float
-    finish: Finish | None
-    slopes: tuple[float, float]
-    white_reflectance: float
+    view_deg: float  # of the camera from the normal of the target [deg]
+    finish: Finish | None  # none: matt. An image of gloss counts from a gloss of 1
+    slopes: tuple[float, float]  # tangents by which the whole face leans across and along
+    white_reflectance: float  # what reflectances of the target are shares of
+    # from the camera to the target; infinite for a view that is the same along the line [mm]
     view_mm: float = inf
-    through: Through | None = None
+    through: Through | None = None  # None where no lamp stands behind it
 
     @property
     def level(self) -> tuple[float, float]:
