@@ -12,10 +12,9 @@ pupil in incoherent light, textbooks on Fourier optics. Defocus: P. A. Stokseth,
 defocused optical system", Journal of the Optical Society of America 59, 1969 (from memory):
 diffraction times the transfer 2 J₁(x)/x of the geometric disc at x(1−ν), for the overlap of the
 shifted pupils, over which the path error is felt, narrows with the frequency; within 0.017 of the
-exact transfer at any defocus. Fall-off: cos⁴ law. Over the field: relative illumination as
-ISO 13653, distortion as ISO 9039, lateral colour as the chromatic displacement of ISO 19084 have
-them; a shift of focus at the sensor is 1/m² as much at the target (W. J. Smith, Modern Optical
-Engineering). All from memory.
+exact transfer at any defocus. Over the field: distortion as ISO 9039, lateral colour as the
+chromatic displacement of ISO 19084 have them; a shift of focus at the sensor is 1/m² as much at the
+target (W. J. Smith, Modern Optical Engineering). All from memory.
 """
 
 from collections.abc import Callable
@@ -243,49 +242,6 @@ def comb_mtf(count: Figure, cycles: Figure) -> FloatArray:
     # the ratio repeats with every whole cycle, and about 0 sinc over sinc is it without 0/0
     part = np.asarray(cycles) - np.rint(cycles)
     return np.asarray(np.abs(np.sinc(count * part) / np.sinc(part)))
-
-
-def lens_share(setup: Setup, x_um: FloatArray) -> FloatArray:
-    """
-    Give the light along the line, as the lens passes it on.
-
-    Parameters
-    ----------
-    setup : Setup; its numbers may be arrays
-    x_um : ndarray; places of the line from the optical axis, at the sensor [µm]
-
-    Returns
-    -------
-    ndarray
-        Share of that in the middle: the relative illumination of ISO 13653 where it is given, which
-        falls with the square of the image height where it is one number; cos⁴ otherwise.
-    """
-    given = setup.lens.relative_illumination
-    if given is None:
-        lens = setup.lens.focal_length_mm, setup.pupil_magnification
-        return off_axis_share(x_um, setup.magnification, *lens)
-    position = x_um / (1000 * np.asarray(setup.half_line_mm))
-    if isinstance(given, OverField):
-        return given.at(position, setup.half_line_mm)
-    return np.asarray(1 - (1 - np.asarray(given)) * position**2)
-
-
-def least_lens_share(setup: Setup) -> float:
-    """Give the least of the values over the field; 1 where the setup has none of them."""
-    given = setup.lens.relative_illumination
-    if not isinstance(given, OverField):
-        return 1.0
-    return float(given.at(np.linspace(-1, 1, _PLACES), setup.half_line_mm).min())
-
-
-def off_axis_share(
-    x_um: FloatArray, magnification: float, focal_length_mm: float | None, pupil: float = 1.0
-) -> FloatArray:
-    """Give the cos⁴ fall-off, tan θ = x/(f(P+m)) with x at the sensor; 1 without a focal length."""
-    if focal_length_mm is None:
-        return np.ones_like(x_um)
-    tangent = x_um / (1000 * focal_length_mm * (pupil + magnification))
-    return (1 + tangent**2) ** -2.0
 
 
 def channel_wavelengths_nm(setup: Setup) -> Figure:

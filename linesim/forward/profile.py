@@ -1,11 +1,63 @@
-"""The light at each column: fall-off of the lamp along the line, and of the lens off its axis."""
+"""
+The light at each column: fall-off of the lamp along the line, and of the lens off its axis.
+
+References
+----------
+Fall-off of a lens: cos⁴ law, or its relative illumination as ISO 13653 has it; both from memory.
+"""
 
 import numpy as np
 
 from linesim.forward.geometry import Figure, geometry, timing
-from linesim.forward.lens import least_lens_share, lens_share
 from linesim.setup.arrays import FloatArray
+from linesim.setup.lens.over_field import OverField
 from linesim.setup.setup import Setup
+
+_PLACES = 201
+"""Along the line, at which the least is looked for."""
+
+
+def lens_share(setup: Setup, x_um: FloatArray) -> FloatArray:
+    """
+    Give the light along the line, as the lens passes it on.
+
+    Parameters
+    ----------
+    setup : Setup; its numbers may be arrays
+    x_um : ndarray; places of the line from the optical axis, at the sensor [µm]
+
+    Returns
+    -------
+    ndarray
+        Share of that in the middle: the relative illumination of ISO 13653 where it is given, which
+        falls with the square of the image height where it is one number; cos⁴ otherwise.
+    """
+    given = setup.lens.relative_illumination
+    if given is None:
+        lens = setup.lens.focal_length_mm, setup.pupil_magnification
+        return off_axis_share(x_um, setup.magnification, *lens)
+    position = x_um / (1000 * np.asarray(setup.half_line_mm))
+    if isinstance(given, OverField):
+        return given.at(position, setup.half_line_mm)
+    return np.asarray(1 - (1 - np.asarray(given)) * position**2)
+
+
+def least_lens_share(setup: Setup) -> float:
+    """Give the least of the values over the field; 1 where the setup has none of them."""
+    given = setup.lens.relative_illumination
+    if not isinstance(given, OverField):
+        return 1.0
+    return float(given.at(np.linspace(-1, 1, _PLACES), setup.half_line_mm).min())
+
+
+def off_axis_share(
+    x_um: FloatArray, magnification: float, focal_length_mm: float | None, pupil: float = 1.0
+) -> FloatArray:
+    """Give the cos⁴ fall-off, tan θ = x/(f(P+m)) with x at the sensor; 1 without a focal length."""
+    if focal_length_mm is None:
+        return np.ones_like(x_um)
+    tangent = x_um / (1000 * focal_length_mm * (pupil + magnification))
+    return (1 + tangent**2) ** -2.0
 
 
 def line_profile(position: FloatArray, edge_falloff: float) -> FloatArray:

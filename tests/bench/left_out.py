@@ -11,7 +11,8 @@ import warnings
 
 import numpy as np
 
-from linesim.forward.lens import box_mtf, diffraction_mtf, disc_mtf, off_axis_share
+from linesim.forward.lens import box_mtf, diffraction_mtf, disc_mtf
+from linesim.forward.profile import off_axis_share
 from linesim.setup.arrays import FloatArray
 from linesim.setup.light.spectra import Spectrum
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from linesim.figures.budget import budget
-from linesim.forward.lens import off_axis_share
+from linesim.forward.profile import off_axis_share
 from linesim.forward.spread import PERIOD_WAVES
 from linesim.forward.station import station
 from linesim.setup.light.spectra import LIGHT_SPEED_M_S, PLANCK_J_S, Spectrum

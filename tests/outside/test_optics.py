@@ -9,15 +9,8 @@ from scipy.special import j1
 
 from linesim.figures.budget import budget
 from linesim.figures.resolution import mtf_across, resolution_group
-from linesim.forward.lens import (
-    Optics,
-    box_mtf,
-    diffraction_mtf,
-    disc_mtf,
-    gaussian_mtf,
-    off_axis_share,
-    optics,
-)
+from linesim.forward.lens import Optics, box_mtf, diffraction_mtf, disc_mtf, gaussian_mtf, optics
+from linesim.forward.profile import off_axis_share
 from linesim.forward.station import Station, station
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed, setup_from
