@@ -124,11 +124,11 @@ def test_ctrl_c_leaves_nothing_behind(tiny: str, tmp_path: Path) -> None:
 import signal, sys
 import linesim.studies.scan.study as study
 signal.signal(signal.SIGINT, signal.default_int_handler)
-render = study.render
-def told(*given, **named):
+render_by = study.render_by
+def told(device):
     print("rendering", flush=True)
-    return render(*given, **named)
-study.render = told
+    return render_by(device)
+study.render_by = told
 sys.argv = ["linesim", "scan", "long.toml"]
 from linesim.cli import main
 main()

@@ -68,11 +68,12 @@ def along_table(
     # lines that lie and move alike in their tiles share their weights: complex for a pair of keys
     alike = np.round(centre_px - low[:, None] + 1j * travel_px, DIGITS)
     kinds, kind = np.unique(alike, return_inverse=True)
-    weights = _shares(feet, kinds.tobytes(), rows, pitch_um)[kind.reshape(len(low), -1)]
+    # where no two lines are alike, no other strip is: nothing to keep
+    shares = _kept_shares if kinds.size < alike.size else _shares
+    weights = shares(feet, kinds.tobytes(), rows, pitch_um)[kind.reshape(len(low), -1)]
     return AlongTable(low=low, weights=weights.reshape(len(low), -1, rows), terms=len(feet))
 
 
-@lru_cache(maxsize=32)
 def _shares(
     feet: tuple[Footprint | Leaning, ...], kinds: bytes, rows: int, pitch_um: float
 ) -> ImageArray:
@@ -81,3 +82,6 @@ def _shares(
     ahead_um = (np.arange(rows + 1) - behind_px) * pitch_um
     shares = [np.diff(foot.moving_integral(ahead_um, moved_px * pitch_um)) for foot in feet]
     return np.stack(shares, axis=1).astype(np.float32)
+
+
+_kept_shares = lru_cache(maxsize=8)(_shares)
