@@ -57,7 +57,7 @@ def test_the_curve_is_drawn(run: Call, dim: Path) -> None:
     """A PNG file is left where it was asked for, and named."""
     code, out = run("measure", "detection", dim.name, "--count", "500", "--plot", "roc.png")
     assert code == 0
-    assert "found of them" in out
+    assert "discs found" in out
     assert "place known" in out
     assert "wrote roc.png" in out
     with Image.open(dim.parent / "roc.png") as drawn:

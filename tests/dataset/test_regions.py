@@ -103,6 +103,16 @@ def test_what_finds_no_room_in_its_region_is_told(photographs: Path) -> None:
     assert "a larger area or region" in found.why["pinhole"]
 
 
+def test_only_regions_of_masks_name_files(photographs: Path) -> None:
+    """A region by reflectance has no file: the plan that a set keeps is one to be read again."""
+    plan = planned(
+        photographs, {"pinhole": {"masks": ["web.png"]}, "scratch": {"reflectance": "0.05:0.3"}}
+    )
+    assert {keys for keys in plan.files if keys[0] == "regions"} == {
+        ("regions", "pinhole", "masks")
+    }
+
+
 def test_a_set_with_masks_can_be_gone_on_with(photographs: Path) -> None:
     """Its own plan names the masks as seen from the set."""
     plan = planned(photographs, {"all": {"masks": ["web.png"]}}, count=4)

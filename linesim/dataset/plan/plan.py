@@ -79,7 +79,11 @@ class Plan:
     def files(self) -> dict[tuple[str, ...], tuple[Path, ...]]:
         """Files that its texts name, by the keys that lead to them."""
         own = {("faults", name, "images"): paths for name, paths in self.faults.files.items()}
-        own |= {("regions", name, "masks"): each.masks for name, each in self.regions.items()}
+        own |= {
+            ("regions", name, "masks"): each.masks
+            for name, each in self.regions.items()
+            if each.masks
+        }
         named = "files" in self.texts.get("scenes", {})
         if self.scenes.real:
             return own | {("background", "images"): self.scenes.files}

@@ -156,7 +156,7 @@ def test_detection_is_told_with_its_units() -> None:
     text = detection_text(Trial(setup=setup, channels=(found,)))
     assert text.splitlines()[0] == ("search for 4 discs of 300 um, darker than the product by 20 %")
     told = rows(f"\n\n{text.partition(chr(10))[2]}")
-    assert told["found of them"] == "75.00 ± 22.91 %; closed form 70.00 %"
+    assert told["discs found"] == "75.00 ± 22.91 %; closed form 70.00 %"
     assert told["alarm from"] == "2.5 sigma on, place not known"
     assert re.fullmatch(r"2\.\d+ ± \d\.\d+; closed form 2\.1", told["d', place known"])
     assert told["area under the ROC curve"].endswith("; mean of Φ(d'/√2) 0.91045")  # Φ(1.3435)

@@ -54,7 +54,7 @@ def test_the_table_word_for_word(found: Ranking) -> None:
     ]
     place = lines.index("why the others are out: the first demand that each misses")
     assert lines[place + 1 : place + 3] == [
-        "  more light than most_irradiance                         4        50 %  nearest: by 47 %",
+        "  light over your limit                                   4        50 %  nearest: by 47 %",
         "  SNR on the product too low                              3        38 %  nearest: by 20 %",
     ]
 
@@ -121,11 +121,11 @@ def test_what_each_miss_is_called() -> None:
         "pulse_rate": "line rate over the lamp's pulse rate",
         "link": "image data over the link's",
         "exposure": "exposure longer than the line period",
-        "most_irradiance": "more light than most_irradiance",
-        "least_field_of_view": "field of view under least_field_of_view",
-        "least_depth_of_field": "depth of field under least_depth_of_field",
-        "limits": "another of the [limits]",
-        "saturation": "white over most_saturation",
+        "most_irradiance": "light over your limit",
+        "least_field_of_view": "field of view under your limit",
+        "least_depth_of_field": "depth of field under your limit",
+        "limits": "another of your [limits]",
+        "saturation": "white over your limit",
         "clipping": "brightest part clips",
         "snr": "SNR on the product too low",
         "smallest_defect": "smallest defect not found",

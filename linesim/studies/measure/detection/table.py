@@ -73,7 +73,7 @@ def _channel_rows(found: Injection) -> list[str]:
     area = Estimate(value=found.roc_area, sd=found.roc_area_sd)
     rate = f"{100 * found.found_rate:.2f} ± {100 * found.found_rate_sd:.2f} %"
     return [
-        *row("found of them", f"{rate}; closed form {100 * found.closed_rate:.2f} %"),
+        *row("discs found", f"{rate}; closed form {100 * found.closed_rate:.2f} %"),
         *row("alarm from", f"{found.threshold:.4g} sigma on, place not known"),
         *row(
             "d', place known",
