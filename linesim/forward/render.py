@@ -23,8 +23,7 @@ from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
 from linesim.forward.capture import Capturer, capturer, keeps_pixels_apart
-from linesim.forward.channels import channels
-from linesim.forward.expose import Exposer, exposer, exposers, seen_together
+from linesim.forward.expose import Exposer, exposers, seen_together
 from linesim.forward.reference import Reference
 from linesim.forward.sampling.placement import Placement
 from linesim.forward.spread import OFF_AXIS_ERROR
@@ -215,8 +214,6 @@ def both_halves(
     reference: Reference,
     seed: int,
     off_axis_error: float = OFF_AXIS_ERROR,
-    *,
-    exact: bool = False,
 ) -> Halves:
     """
     Build both halves of the forward model for every channel.
@@ -228,22 +225,14 @@ def both_halves(
     seed : int; of noise and jitter
     off_axis_error : float
         Error allowed to the lens between its axes; 1 takes a single separable term.
-    exact : bool; look at the reference's own pixels, however widely the lens blurs them
 
     Returns
     -------
     list of tuple; one pair a channel
     """
     seed = checked_seed(seed)
-    numbers = station(setup)
-    physical = keeps_pixels_apart(setup, numbers)
-    if exact:
-        see = [
-            exposer(setup, reference, channel, physical=physical, off_axis_error=off_axis_error)
-            for channel in channels(setup, numbers)
-        ]
-    else:
-        see = exposers(setup, reference, physical=physical, off_axis_error=off_axis_error)
+    physical = keeps_pixels_apart(setup, station(setup))
+    see = exposers(setup, reference, physical=physical, off_axis_error=off_axis_error)
     return [(each, capturer(setup, seed, each.channel.index, physical=physical)) for each in see]
 
 

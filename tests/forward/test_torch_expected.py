@@ -74,6 +74,15 @@ CASES: dict[str, dict[str, object]] = {
         "acquisition.binning_domain": "digital",
     },
     "three lines": COLOURS,
+    # cells of the target stand for its pixels then
+    "a wide blur": {"lens.blur": "75 um"},
+    "a wide blur of a repeat": {"lens.blur": "75 um", "target.repeat": True},
+    "a wide blur of three lines, joined": {
+        **COLOURS,
+        "lens.blur": "150 um",
+        "acquisition.binning": "2x2",
+        "acquisition.binning_domain": "digital",
+    },
 }
 
 

@@ -43,7 +43,7 @@ def across_band(tiles: tuple[AcrossTile, ...]) -> Band:
 
 def along_band(sampler: Sampler, lines: LineTable) -> Band:
     """Work out the along matrix of any lines, one row of weights for all that look alike."""
-    pitch_um = sampler.reference.pixel_size_um
+    pitch_um, lines = sampler.reference.pixel_size_um, lines.moved(sampler.lead_um)
     whole = np.floor(lines.start_um / pitch_um + 10.0**-_ALIKE).astype(np.intp)
     seen_um = np.stack([lines.start_um - whole * pitch_um, lines.travel_um], axis=1)
     _, chosen, which = np.unique(
