@@ -12,7 +12,9 @@ from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.room import need_bytes
 from linesim.dataset.verify import Verified
+from linesim.defects.kinds import RELIEF
 from linesim.figures.safety import MACHINERY
+from linesim.setup.surface import PLACED
 
 _WIDTH = 100
 _MOST_TOLD = 8
@@ -133,11 +135,23 @@ def dry_notes(plan: Plan, found: Dry) -> Iterator[str]:
         some = ", ".join(map(str, found.short[:_MOST_TOLD]))
         more = " …" if len(found.short) > _MOST_TOLD else ""
         yield (
-            f"{len(found.short)} of {plan.count} images lack faults for which there was no room: "
-            f"{some}{more}; their records say so"
+            f"faults for which there was no room are left out of {len(found.short)} of "
+            f"{plan.count} images: {some}{more}; their records say so"
         )
         for kind, why in found.why.items():
             yield from _paragraphs([f"{kind}: {found.left_out[kind]} left out; {why}"])
     bare = [name for name in SPLITS if plan.splits[name] > 0 and not found.images[name]]
     for name in bare:
         yield f"{name} has no image: expected more images, or a smaller scenes.images_each"
+    yield from _paragraphs(_hidden(plan))
+
+
+def _hidden(plan: Plan) -> Iterator[str]:
+    """Say that no lamp stands where it would show relief."""
+    raised = [kind.name for kind in plan.faults.kinds if kind.name in RELIEF]
+    moved = any(key.endswith("arrangement") for span in plan.spans for key in span.axis.keys)
+    if raised and not moved and all(each.arrangement not in PLACED for each in plan.base.lights):
+        yield (
+            f'{", ".join(raised)}: light from everywhere (light.arrangement "even") shows next to '
+            'nothing of relief; expected a lamp that stands somewhere, arrangement = "line"'
+        )

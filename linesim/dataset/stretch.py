@@ -5,9 +5,10 @@ Images that can be looked at: the delivered samples stretched by a linear law of
 
 F the full scale of 8 or 16 bits. Black is the camera's black level. White is, for a whole set, the
 number that the product's brightest part gives at the brightest ends of all ranges, but full scale
-at most: an image in less light stays darker. Values of a listed camera or binning key make modes of
-the camera, each with its law, for whoever reads images knows the mode. Or each image is stretched
-to its own 99.9th percentile.
+at most: an image in less light stays darker. Metal that mirrors is nearly even, so that a third of
+its samples would be cut there: noise has room above it. Values of a listed camera or binning key
+make modes of the camera, each with its law, for whoever reads images knows the mode. Or each image
+is stretched to its own 99.9th percentile.
 """
 
 import json
@@ -30,6 +31,8 @@ from linesim.targets.levels import levels_of
 
 Samples = NDArray[np.uint8] | NDArray[np.uint16]
 _PERCENTILE = 99.9
+_ROOM_SD = 5.0
+"""Noise for which a face that mirrors has room above its brightest part; our choice."""
 _LOOKED_AT = 4
 """Scenes whose brightest part is looked for; of drawn ones the first, as all are alike."""
 _BYTE_BITS = 8
@@ -95,7 +98,10 @@ def _number_of(setup: Setup, share: float) -> float:
     """Give the number that a share of white is delivered as. [DN]."""
     numbers, face = station(setup), face_of(setup)
     share = share if face is None else face.lit(share)
-    signal_dn = np.max(np.asarray(numbers.electrons_white) * np.asarray(numbers.dn_per_e)) * share
+    white_e, dn_per_e = np.asarray(numbers.electrons_white), np.asarray(numbers.dn_per_e)
+    signal_dn = np.max(white_e * dn_per_e) * share
+    if face is not None:
+        signal_dn += _ROOM_SD * np.max(numbers.noise_e(white_e * share) * dn_per_e)
     return min(float(setup.camera.black_level_dn + signal_dn), float(setup.full_scale_dn))
 
 

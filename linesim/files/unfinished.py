@@ -125,7 +125,7 @@ def _difference(key: str, then: object, now: object) -> str:
         return f"other {key}: {', '.join(names)}"
     if isinstance(now, int):
         return f"{'lines' if key == 'of' else key} {then} then, {now} now"
-    return f"another {key}"
+    return "another --device" if key == "rendered_on" else f"another {key}"
 
 
 def _state(note: Path) -> dict[str, Any]:

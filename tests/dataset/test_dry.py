@@ -163,3 +163,15 @@ def test_the_guide_quotes_what_comes_out() -> None:
     quoted = re.findall(r"```text\n(.*?)```", guide, flags=re.DOTALL)
     assert text.split("\n\n")[1].strip("\n") == quoted[0].strip("\n")
     assert "guard and lock out by local code" in text
+
+
+def test_relief_in_light_from_everywhere_is_told() -> None:
+    """Of a dent on foil nothing would be seen; a cloth has no such faults, and its own title."""
+    relief = plan_from({"count": 2, "images": {"lines": 32}, "faults": {"like": "metal"}})
+    assert 'light from everywhere (light.arrangement "even") shows' in " ".join(
+        dry_text(relief, dry_run(relief)).split()
+    )
+    cloth = plan_from({"count": 2, "images": {"lines": 32}, "scenes": {"kind": "cloth"}})
+    text = dry_text(cloth, dry_run(cloth))
+    assert text.startswith("Cloth\n")
+    assert "relief" not in text

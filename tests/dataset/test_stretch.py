@@ -44,6 +44,23 @@ def test_a_law_is_a_straight_line() -> None:
     assert replace(law, bits=16).shown(samples)[0, 2] == 13107
 
 
+def test_noise_of_metal_that_mirrors_is_not_cut() -> None:
+    """An even face gives its brightest number all over; of normal noise 3e-7 reach 5 sd above."""
+    plan = plan_from(
+        {
+            "setup": "sheet_light.toml",
+            "scenes": {"kind": "sheet"},
+            "images": {"lines": 64, "good_share": 1.0},
+        },
+        Path(__file__).parents[2] / "sample_targets",
+    )
+    made = item(plan, 0)
+    assert made.law is not None
+    assert made.image.max() < made.drawn.setup.full_scale_dn
+    assert np.mean(made.image > made.law.white_dn) < 1e-3
+    assert made.shown.mean() > 200  # and little of the scale is left empty
+
+
 def test_one_law_keeps_brightness() -> None:
     """
     White in the brightest light is the end of the scale; in half of it, it is half as bright.

@@ -169,7 +169,7 @@ def test_a_long_scan_is_written_run_by_run(tmp_path: Path, monkeypatch: pytest.M
 
     with pytest.raises(KeyboardInterrupt):
         scan_to_file(BASE, tmp_path / "broken.tif", 3, manner=by, tell=stop)
-    with pytest.raises(InputError, match=r"^--resume: .* \(another rendered_on\)"):
+    with pytest.raises(InputError, match=r"^--resume: .* \(another --device\)"):
         scan_to_file(BASE, tmp_path / "broken.tif", 3, manner=Manner(resume=True))
     filed = scan_to_file(BASE, tmp_path / "broken.tif", 3, manner=Manner(resume=True, device="cpu"))
     assert_array_equal(filed.image.rows(0, len(whole)), whole)

@@ -99,7 +99,7 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
     folder, reader = (folder or Path()).resolve(), TableReader()
     base = _base(texts.get("setup"), folder)
     parts = {name: texts.get(name, {}) for name in _PARTS}
-    title = texts.get("title", base.title)
+    title = texts.get("title", _title(texts, base))
     odd_keys = [unknown(key, texts[key], list(_KEYS)) for key in texts if key not in _KEYS]
     reader.told.extend((*odd_keys, *title_faults(title)))
     top = reader.read("", {key: texts[key] for key in TOP if key in texts}, TOP)
@@ -178,6 +178,14 @@ def _of_one_length(base: Setup, images: ImageRule, reader: TableReader) -> Setup
     elif base.acquisition.lines is None and base.acquisition.length_mm is None:
         length = {"acquisition.length": f"{field_mm(base)!r} mm"}
     return changed(base, {**length, "target.repeat": False})
+
+
+def _title(texts: Mapping[str, Any], base: Setup) -> str:
+    """Name a set after its station, or after its scenes where that is the built-in one, of foil."""
+    scenes = texts.get("scenes")
+    kind = scenes.get("kind") if isinstance(scenes, Mapping) else None
+    other = "setup" not in texts and kind in DRAWN and kind != base.target.image
+    return str(kind).capitalize() if other else base.title
 
 
 def _scenes(
