@@ -224,11 +224,22 @@ def test_auto_takes_numpy_where_torch_cannot(monkeypatch: pytest.MonkeyPatch) ->
     assert skewed.device is None
     assert skewed.why.startswith("device: auto takes the numpy path, for transport.skew: read 0.1")
     monkeypatch.setattr(torch.cuda, "is_available", lambda: False)
-    assert "finds no such device here" in chosen("auto").why
+    assert chosen("auto").why.endswith("finds no CUDA device here")
     monkeypatch.setattr("linesim.forward.device.choice.find_spec", {}.get)
     assert 'pip install "linesim[torch]"' in chosen("auto").why
     with pytest.raises(InputError, match=r'torch is not installed .* "linesim\[torch\]"$'):
         scan(BASE, device="cpu")
+
+
+def test_a_key_that_many_stations_vary_is_told_once() -> None:
+    """A set of ten thousand images would fill the screen."""
+    skewed = [changed(BASE, {"transport.skew": f"{k} deg"}) for k in (1, 2, 3)]
+    with pytest.raises(InputError) as told:
+        chosen("cpu", [*skewed, changed(skewed[0], {"transport.lateral_wander": "1 mm"})])
+    assert [each.partition(":")[0] for each in told.value.faults] == [
+        "transport.skew",
+        "transport.lateral_wander",
+    ]
 
 
 @pytest.mark.parametrize(

@@ -51,7 +51,8 @@ def chosen(asked: str | None, setups: Iterable[Setup] = ()) -> Choice:
         return Choice()
     if asked == AUTO:
         fault = _missing("cuda") or next(iter(_not_carried_by(setups)), "")
-        why = f"device: auto takes the numpy path, for {fault}" if fault else ""
+        found = fault.removesuffix('; expected "cpu"')  # it is not what was asked for
+        why = f"device: auto takes the numpy path, for {found}" if fault else ""
         return Choice(device=None if why else "cuda", why=why)
     name = str(asked)  # torch's own object too
     if not fullmatch(r"cpu|cuda(:[0-9]{1,3})?", name):
@@ -71,8 +72,11 @@ def rendered_on(device: str | None) -> dict[str, object]:
 
 
 def _not_carried_by(setups: Iterable[Setup]) -> tuple[str, ...]:
-    """List the faults of all setups, each once."""
-    return tuple(dict.fromkeys(fault for setup in setups for fault in not_carried(setup)))
+    """List the faults of all setups, of each key the first: a varied one has many values."""
+    first: dict[str, str] = {}
+    for fault in (fault for setup in setups for fault in not_carried(setup)):
+        first.setdefault(fault.partition(":")[0], fault)
+    return tuple(first.values())
 
 
 def there(device: "str | torch.device") -> "torch.device":
@@ -99,7 +103,7 @@ def _missing(device: "str | torch.device") -> str:
 
     on = torch.device(device)
     if on.type == "cuda" and not torch.cuda.is_available():
-        return f'torch {torch.__version__} finds no such device here; expected "cpu"'
+        return f'torch {torch.__version__} finds no CUDA device here; expected "cpu"'
     found = [f'"cuda:{index}"' for index in range(torch.cuda.device_count())]
     listed = f"torch finds {len(found)} of them here; expected {', '.join(found)}"
     return listed if on.type == "cuda" and (on.index or 0) >= len(found) else ""
