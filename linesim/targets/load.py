@@ -28,11 +28,12 @@ from linesim.targets.faces.face import Face, face_of, is_imaged
 from linesim.targets.faces.faced import DrawnReference, faced_levels, lit_reference
 from linesim.targets.levels import Levels, Tiles, few_bands, levels_of, tiles_of
 from linesim.targets.painted import FacedTarget, all_rows
+from linesim.targets.products.listed import PRODUCTS
 from linesim.targets.windowed import WindowedReference, held_bytes, windowed
 
 _HELD_PIXELS = 100_000_000
 """A drawn target of at most so many values is drawn once and held; a larger one by rows."""
-SCENES = ("foil", "tile", *FACED)
+SCENES = ("foil", "tile", *FACED, *(each.name for each in PRODUCTS))
 """Built-in targets that show a product; the others are charts."""
 _SCENE_ROWS = 256
 _DRAWING_BYTES = 16

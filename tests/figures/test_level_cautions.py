@@ -96,3 +96,16 @@ def test_only_the_nearest_limit_is_named(caution_base: Setup) -> None:
     text = {caution.code: caution.text for caution in found}
     assert set(text) & {"well_clips", "node_clips", "word_clips"} == {"well_clips"}
     assert f"{9 * white_e / 20e3:.3g} times" in text["well_clips"]
+
+
+@pytest.mark.parametrize("product", ["cloth", "timber", "print"])
+def test_a_product_has_a_texture_of_its_own(product: str, caution_base: Setup) -> None:
+    """Threads, grain and screen dots hide discs that the camera's noise alone would not."""
+    plain = {**FOIL, "target.image": product, "light.irradiance": "100 W/m^2"}
+    alone, counted = (
+        budget(changed(caution_base, {**plain, **more})).number(
+            "detection", "smallest_detectable_um"
+        )
+        for more in ({}, {"requirement.texture": "target"})
+    )
+    assert counted > 1.02 * alone

@@ -167,6 +167,8 @@ def test_flat_discs_alone_are_injected_by_the_command() -> None:
     """The trial of a setup that asks for a fault with relief is refused by its key."""
     with pytest.raises(InputError, match="defect_relief: read a dent, but only flat discs"):
         inject(asked({}, DENT), 10, seed=0)
+    with pytest.raises(InputError, match="smallest_defect: read nothing; expected a size"):
+        inject(changed(asked({}, DENT), {"requirement": None}), 10, seed=0)
 
 
 def test_a_groove_is_dark_in_bright_field_and_bright_in_dark_field() -> None:

@@ -232,8 +232,10 @@ def _defect_um(setup: Setup) -> float:
         )
         raise InputError(msg)
     if need.smallest_defect_um is None or need.defect_shape != "disc":
+        size_um = need.smallest_defect_um
+        found = f'{size_um} um, "{need.defect_shape}"' if size_um is not None else "nothing"
         msg = (
-            f'requirement.smallest_defect: read {need.smallest_defect_um} um, "{need.defect_shape}"'
+            f"requirement.smallest_defect: read {found}"
             '; expected a size such as "300 um" and the shape "disc" to inject defects'
         )
         raise InputError(msg)
