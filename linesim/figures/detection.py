@@ -1,6 +1,6 @@
 """The detection figures: how surely the smallest defect is found, and which would be."""
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -49,6 +49,8 @@ _OWN = frozenset(
 )
 _FIGURES = _BY_GOAL | _BY_ROSE | _OWN
 """All figures: of a size found, or of the smallest defect."""
+Lying = tuple[Ground, Callable[[Shape], Sighting]]
+"""What defects lie on, and how any shape of them is sighted there."""
 _WIDEST_UM = 1e7
 """Of a fault with relief; one that would have to be wider is never found."""
 
@@ -160,29 +162,28 @@ def detection_group(
     base = ground_of(numbers, wanted)
     asked = _FIGURES if names is None else frozenset(names)
     sized = wanted.width_um is not None
-    own = _own_group(numbers, wanted, _own_ground(numbers, wanted), asked & _OWN) if sized else {}
+    sighted = sighting_of(numbers, base)
+    own: Group = {}
+    if sized and wanted.relief is None:
+        own = _own_group(numbers, wanted, (base, sighted), asked & _OWN)
+    elif sized:
+        changes = ground_of_changes(numbers, wanted.product, wanted.texture)
+        own = _own_group(numbers, wanted, (changes, sighting_of(numbers, changes)), asked & _OWN)
     return {
         "defect_cnr": base.depth_e / np.asarray(base.temporal_e),
-        **_disc_group(numbers, wanted, base, asked - _OF_BOTH if sized else asked),
+        **_disc_group(numbers, wanted, (base, sighted), asked - _OF_BOTH if sized else asked),
         **own,
     }
 
 
-def _own_ground(numbers: Station, wanted: Search) -> Ground:
-    """Work out the product under the smallest defect."""
-    if wanted.relief is None:
-        return ground_of(numbers, wanted)
-    return ground_of_changes(numbers, wanted.product, wanted.texture)
-
-
-def _disc_group(numbers: Station, wanted: Search, base: Ground, asked: frozenset[str]) -> Group:
+def _disc_group(numbers: Station, wanted: Search, on: Lying, asked: frozenset[str]) -> Group:
     """Give the discs that are just found as wanted, and by Rose's criterion."""
     kinds = ((found_at(numbers, wanted), _BY_GOAL), (rose, _BY_ROSE))
     chosen = [(goal, names) for goal, names in kinds if asked & names]
     if not chosen:
         return {}
-    sizes = sizes_um(numbers, disc_of, [goal for goal, _ in chosen], base)
-    sighted = sighting_of(numbers, base)
+    base, sighted = on
+    sizes = sizes_um(numbers, disc_of, [goal for goal, _ in chosen], base, sighted)
     group: Group = {}
     for (_, names), size_um in zip(chosen, sizes, strict=True):
         seen, there = sighted(disc_of(_finite(size_um, numbers))), np.isfinite(size_um)
@@ -206,14 +207,15 @@ def _finite(size_um: FloatArray, numbers: Station) -> FloatArray:
     return np.where(np.isfinite(size_um) & (size_um > 0), size_um, pixel_um)
 
 
-def _own_group(numbers: Station, wanted: Search, base: Ground, asked: frozenset[str]) -> Group:
+def _own_group(numbers: Station, wanted: Search, on: Lying, asked: frozenset[str]) -> Group:
     """Give the figures of the smallest defect."""
     width_um, place = wanted.width_um, numbers.geometry
     if width_um is None or wanted.sides_um is None or not asked:
         return {}
     across_um, along_um = wanted.sides_um
     step_um = np.maximum(numbers.timing.line_advance_um, place.object_pixel_y_um)
-    seen = sighting_of(numbers, base)(wanted.of_width(width_um))
+    base, sighted = on
+    seen = sighted(wanted.of_width(width_um))
     threshold = alarm_threshold(numbers, seen.bank, wanted.false_alarms_per_m2)
     own: Group = {
         "defect_px_x": across_um / place.object_pixel_x_um,
@@ -228,16 +230,17 @@ def _own_group(numbers: Station, wanted: Search, base: Ground, asked: frozenset[
     if wanted.texture is not None:
         own["texture_share"] = 1 - np.asarray(seen.energies.noise_share)
     if wanted.relief is not None:
-        return {**own, **_relief_group(numbers, wanted, base, asked)}
+        return {**own, **_relief_group(numbers, wanted, on, asked)}
     if wanted.shape != "disc" and "smallest_width_um" in asked:
         goal = found_at(numbers, wanted)
-        own["smallest_width_um"] = sizes_um(numbers, wanted.of_width, (goal,), base)[0]
+        own["smallest_width_um"] = sizes_um(numbers, wanted.of_width, (goal,), base, sighted)[0]
     return own
 
 
-def _relief_group(numbers: Station, wanted: Search, base: Ground, asked: frozenset[str]) -> Group:
+def _relief_group(numbers: Station, wanted: Search, on: Lying, asked: frozenset[str]) -> Group:
     """Give what a fault with relief changes at most, that against the noise, and the narrowest."""
     own: Group = {}
+    base, sighted = on
     if wanted.relief is not None and asked & _PREDICTED:
         change = seen_change(numbers, wanted.relief)
         dark = np.asarray(wanted.product) <= DARKEST
@@ -245,7 +248,8 @@ def _relief_group(numbers: Station, wanted: Search, base: Ground, asked: frozens
         own["defect_contrast"] = np.where(dark, np.nan, change)
         own["defect_cnr"] = np.abs(change) * base.depth_e / np.asarray(base.temporal_e)
     if "smallest_relief_um" in asked:
-        found_um = sizes_um(numbers, wanted.of_width, (found_at(numbers, wanted),), base)[0]
+        goals = (found_at(numbers, wanted),)
+        found_um = sizes_um(numbers, wanted.of_width, goals, base, sighted)[0]
         found_um = np.maximum(found_um, WAVES * np.asarray(numbers.optics.wavelength_um))
         own["smallest_relief_um"] = np.where(found_um < _WIDEST_UM, found_um, np.inf)
     return own

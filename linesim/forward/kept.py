@@ -61,16 +61,26 @@ class _Level:
         """Add noise."""
         return _Level(mean=self.mean, variance=self.variance + variance, slope=self.slope)
 
+    def _spread_over(self, shape: tuple[int, ...]) -> "_Level":
+        """Leave it as it is, one value for each place."""
+        parts = (self.mean, self.variance, self.slope)
+        mean, variance, slope = (
+            each if each.shape == shape else np.broadcast_to(each, shape) for each in parts
+        )
+        return _Level(mean=mean, variance=variance, slope=slope)
+
     def under(self, limit: Figure) -> "_Level":
         """Cut off at a limit."""
         spread = np.sqrt(np.maximum(self.variance, 1e-20))
         limit = np.minimum(np.asarray(limit, dtype=np.float64), _ENDLESS_E)
-        place = np.clip((limit - self.mean) / spread, -_FAR, _FAR)
+        place = np.minimum(np.maximum((limit - self.mean) / spread, -_FAR), _FAR)
+        far = place >= _FAR
+        if far.all():
+            return self._spread_over(far.shape)
         below, density = ndtr(place), np.exp(-np.square(place) / 2) / np.sqrt(2 * np.pi)
         above = ndtr(-place)
         lost = density - place * above
         square = below - place * density + np.square(place) * above
-        far = place >= _FAR
         mean = np.where(place <= -_FAR, limit, self.mean - spread * lost)
         variance = self.variance * np.maximum(square - np.square(lost), 0.0)
         return _Level(

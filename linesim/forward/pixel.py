@@ -31,7 +31,7 @@ def pixel_factors_across(numbers: Station, frequency_lp_mm: Figure) -> dict[str,
     """
     place, share = numbers.geometry, np.asarray(numbers.sensor.crosstalk)
     factors = {"pixel": box_mtf(frequency_lp_mm * place.object_pixel_x_um / 1000)}
-    if np.any(share > 0):
+    if (share > 0).any():
         pitch_um = place.object_pixel_x_um / place.across
         turn = 2e-3 * np.pi * frequency_lp_mm * pitch_um
         # transform of [c, 1 - 2c, c], a pixel apart
@@ -90,9 +90,9 @@ def pixel_factors_along(numbers: Station, frequency_lp_mm: Figure) -> dict[str, 
         "stages": _comb(place.stages, per_um * (advance_um - place.row_side_um)),
     }
     lag, loss = numbers.sensor.lag, numbers.sensor.inefficiency
-    if np.any(np.asarray(lag) > 0):
+    if (np.asarray(lag) > 0).any():
         factors["lag"] = lag_mtf(lag, per_um * advance_um)
-    if np.any(np.asarray(loss) > 0):
+    if (np.asarray(loss) > 0).any():
         factors["charge transfer"] = charge_transfer_mtf(loss, place.stages, per_um * advance_um)
     return factors
 

@@ -20,16 +20,17 @@ import numpy as np
 
 from linesim.forward.geometry import Figure
 from linesim.forward.lens import box_mtf, disc_mtf
-from linesim.forward.pixel import longest_side_um
+from linesim.forward.pixel import longest_side_um, pixel_mtf_across, pixel_mtf_along
 from linesim.forward.station import Station
 from linesim.metrics.detection.flanks import Relief
 from linesim.metrics.detection.pictured import pictured
-from linesim.metrics.detection.texture import Texture, sampled_power, seen_mtf, widened
+from linesim.metrics.detection.texture import Texture, sampled_power, widened
 from linesim.setup.arrays import FloatArray
 
 NODES, FEW_NODES = 32, 8
 """Of the rule, each way; and where a first guess of a size will do: right to some percent."""
 _NOTHING = 1e-200
+_NO_CYCLES = np.zeros((1, 1))
 _REACH = 2.0
 """Of the nodes: the frequency about which they gather, times the side of what blurs."""
 
@@ -154,45 +155,61 @@ def energies_of(
 ) -> Callable[[Shape], Energies]:
     """Prepare a station for the energies of many shapes, by so many frequencies each way."""
     wide, behind = widened(numbers), widened(backdrop)
+    spread = _Spread(
+        pixel_um=numbers.geometry.object_pixel_x_um,
+        advance_um=numbers.timing.line_advance_um,
+        longest_um=longest_side_um(numbers),
+        cutoff_lp_mm=np.asarray(numbers.optics.last_lp_mm * numbers.optics.magnification),
+        nodes=nodes,
+        still=(pixel_mtf_across(wide, _NO_CYCLES), pixel_mtf_along(wide, _NO_CYCLES)),
+    )
 
     def of_shape(shape: Shape) -> Energies:
-        found = _energies(numbers, (wide, behind), shape, nodes)
+        found = _energies(spread, (wide, behind), shape)
         return _with_signs(found, wide, shape) if isinstance(shape, Relief) else found
 
     return of_shape
 
 
-def _energies(
-    numbers: Station, behind: tuple[Station, Backdrop | None], shape: Shape, nodes: int
-) -> Energies:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Spread:
+    """What of a station tells which frequencies matter; the same for all shapes."""
+
+    pixel_um: Figure
+    advance_um: Figure
+    longest_um: FloatArray  # widest of what blurs along travel [µm]
+    cutoff_lp_mm: FloatArray
+    nodes: int
+    still: tuple[FloatArray, FloatArray]  # transfer of a pixel across and along for no cycles
+
+
+def _energies(spread: _Spread, behind: tuple[Station, Backdrop | None], shape: Shape) -> Energies:
     wide, backdrop = behind
-    place, advance_um = numbers.geometry, numbers.timing.line_advance_um
-    cutoff_lp_mm = np.asarray(numbers.optics.last_lp_mm * numbers.optics.magnification)
+    pixel_um, advance_um = spread.pixel_um, spread.advance_um
     size_x_um, size_y_um = shape.side_um
-    fx, wx = _frequencies(np.hypot(place.object_pixel_x_um, size_x_um), cutoff_lp_mm, nodes)
-    fy, wy = _frequencies(np.hypot(longest_side_um(numbers), size_y_um), cutoff_lp_mm, nodes)
-    seen = _Seen(wide=wide, shape=widened(shape))
+    fx, wx = _frequencies(np.hypot(pixel_um, size_x_um), spread.cutoff_lp_mm, spread.nodes)
+    fy, wy = _frequencies(np.hypot(spread.longest_um, size_y_um), spread.cutoff_lp_mm, spread.nodes)
+    seen = _Seen(wide=wide, shape=widened(shape), spread=spread)
     across, along = fx[..., :, None], fy[..., None, :]
-    power = np.square(seen.at(across, along))
-    axes = seen.on_axes(_about_half(fx, place.object_pixel_x_um), _about_half(fy, advance_um))
+    plane, axes = seen.transforms(fx, fy)
     (wave_x, flat), (wave_y, even) = _swing(axes[0], wx), _swing(axes[1], wy)
     weight = _white_share(wide, backdrop, across, along)
-    cell_um2 = place.object_pixel_x_um * advance_um
-    weighed = power * weight
+    cell_um2 = pixel_um * advance_um
+    weighed = np.square(plane) * weight
     # a lens that lets nothing pass leaves nothing to divide by
     total = np.maximum(_plane(wx, weighed, wy), _NOTHING)
     on_axes = zip((wx, wy), (flat, even), _axis_shares(wide, backdrop, across, along), strict=True)
     columns, lines = (
         np.einsum("...i,...i->...", w, np.square(s * white)) for w, s, white in on_axes
     )
-    turns = tuple(2e-3 * np.pi * each for each in (place.object_pixel_x_um, advance_um))
+    turns = tuple(2e-3 * np.pi * each for each in (pixel_um, advance_um))
     lambda_x = turns[0] ** 2 * _plane(wx * np.square(fx), weighed, wy) / total
     lambda_y = turns[1] ** 2 * _plane(wx, weighed, wy * np.square(fy)) / total
     # the plane has four such quarters, a line two such halves; 10⁻³ turns lp/mm into 1/µm
     return Energies(
         samples=4e-6 * total / cell_um2,
         columns=2e-3 * columns / (cell_um2 * advance_um),
-        lines=2e-3 * lines / (cell_um2 * place.object_pixel_x_um),
+        lines=2e-3 * lines / (cell_um2 * pixel_um),
         covered=seen.area_um2 / cell_um2,
         looks=np.sqrt(lambda_x * lambda_y),
         slopes=lambda_x + lambda_y,
@@ -220,31 +237,55 @@ class _Seen:
 
     wide: Station
     shape: Shape
-
-    def at(self, fx: FloatArray, fy: FloatArray) -> FloatArray:
-        """Transform on the target. [µm²]."""
-        return np.asarray(seen_mtf(self.wide, fx, fy) * self.shape.transform(fx, fy))
+    spread: _Spread
 
     @property
     def area_um2(self) -> FloatArray:
         """Of the defect. [µm²]."""
-        nothing = np.zeros((1, 1))
-        return np.asarray(self.shape.transform(nothing, nothing))[..., 0, 0]
+        return np.asarray(self.shape.transform(_NO_CYCLES, _NO_CYCLES))[..., 0, 0]
 
-    def on_axes(self, across: FloatArray, along: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Transform across alone and along alone: at once, for a call costs more than its sums."""
-        across, along = np.broadcast_arrays(across, along)
-        nothing = np.zeros_like(across)
+    def transforms(
+        self, fx: FloatArray, fy: FloatArray
+    ) -> tuple[FloatArray, tuple[FloatArray, FloatArray]]:
+        """For all pairs of the nodes, and about half a cycle a sample on both axes. [µm²]."""
+        across, along = (
+            _about_half(fx, self.spread.pixel_um),
+            _about_half(fy, self.spread.advance_um),
+        )
+        columns = pixel_mtf_across(self.wide, across[..., None])
+        rows = pixel_mtf_along(self.wide, along[..., None])
+        # the pixel's transfer at the nodes themselves comes last
+        count = self.spread.nodes
+        pixel = columns[..., -count:, :], np.swapaxes(rows[..., -count:, :], -2, -1)
+        fx, fy = fx[..., :, None], fy[..., None, :]
+        lens = self.wide.optics.mtf_on_target(fx, fy)
+        plane = lens * pixel[0] * pixel[1] * self.shape.transform(fx, fy)
+        return plane, self._on_axes((across, columns), (along, rows))
+
+    def _on_axes(
+        self, x: tuple[FloatArray, FloatArray], y: tuple[FloatArray, FloatArray]
+    ) -> tuple[FloatArray, FloatArray]:
+        """Go across alone and along alone: at once, for a call costs more than its sums."""
+        (across, columns), (along, rows) = x, y
+        if across.shape != along.shape:
+            across, along = np.broadcast_arrays(across, along)
+        nothing, half = np.zeros_like(across), across.shape[-1]
         fx = np.concatenate([across, nothing], axis=-1)[..., None]
         fy = np.concatenate([nothing, along], axis=-1)[..., None]
-        place = self.wide.geometry
+        lens, shape = self.wide.optics.mtf_on_target(fx, fy), self.shape.transform(fx, fy)
+        first = lens[..., :half, :] * columns * self.spread.still[1] * shape[..., :half, :]
+        second = lens[..., half:, :] * self.spread.still[0] * rows * shape[..., half:, :]
         # transfer functions are sizes; beyond a box's first zero its transform is negative
-        turned_x = np.sign(np.sinc(fx * place.object_pixel_x_um / 1000))
-        turned_y = np.sign(np.sinc(fy * place.row_side_um / 1000))
-        turned_y = turned_y * np.sign(np.sinc(fy * self.wide.motion_um / 1000))
-        values = (self.at(fx, fy) * turned_x * turned_y)[..., 0]
-        first, second = np.split(values, 2, axis=-1)
-        return first, second
+        ax, ay, place = fx[..., :half, :], fy[..., half:, :], self.wide.geometry
+        first = first * _box_sign(ax * place.object_pixel_x_um / 1000)
+        second = second * _box_sign(ay * place.row_side_um / 1000)
+        second = second * _box_sign(ay * self.wide.motion_um / 1000)
+        return first[..., 0], second[..., 0]
+
+
+def _box_sign(cycles: FloatArray) -> FloatArray:
+    """Sign of sinc at frequencies that are not negative."""
+    return np.asarray(np.copysign(1.0, np.sin(np.pi * cycles)))
 
 
 def _about_half(over: FloatArray, step_um: Figure) -> FloatArray:
@@ -255,7 +296,8 @@ def _about_half(over: FloatArray, step_um: Figure) -> FloatArray:
 
 def _swing(values: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Transform of s² at one cycle a sample over that at 0, along an axis; s's own there."""
-    above, below, own = np.split(values, 3, axis=-1)
+    third = values.shape[-1] // 3
+    above, below, own = values[..., :third], values[..., third:-third], values[..., -third:]
     whole = np.maximum((np.square(own) * weight).sum(-1), _NOTHING)
     swing = (above * below * weight).sum(-1) / whole
     return np.asarray(swing), np.asarray(own)

@@ -119,7 +119,7 @@ def threshold_for(bank: Bank, alarms: Figure) -> FloatArray:
         height = np.square(level) / 2 - np.log(level) - excess
         step = height / np.maximum(level - 1 / level, 1e-3)
         level = np.maximum(level - step, 1.0)
-        if np.all(np.abs(step) < _EXACT):
+        if (np.abs(step) < _EXACT).all():
             break
     return true_level(bank.shot, bank.step, level * (1 - bank.loss))
 
@@ -143,14 +143,14 @@ def wanted_dprime(bank: Bank, rate: Figure, threshold: Figure) -> FloatArray:
     parts = _spread_out(bank, np.ones_like(place))
     for _ in range(_STEPS):
         each, up = _at_places(bank, place * parts, threshold)
-        share = np.clip(each.mean(axis=0), 1e-12, 1 - 1e-12)
-        rise = (up * parts).mean(axis=0)
+        share = np.minimum(np.maximum(_mean(each), 1e-12), 1 - 1e-12)
+        rise = _mean(up * parts)
         # in units of a normal value the share is all but straight
         seen = ndtri(share)
         slope = np.maximum(rise * np.sqrt(2 * np.pi) * np.exp(np.square(seen) / 2), 0.2)
         step = (goal - seen) / np.minimum(slope, 3.0)
-        place = np.maximum(place + np.clip(step, -1.0, 1.0), 1e-3)
-        if np.all(np.abs(step) < _EXACT):
+        place = np.maximum(place + np.minimum(np.maximum(step, -1.0), 1.0), 1e-3)
+        if (np.abs(step) < _EXACT).all():
             break
     return np.asarray(place)
 
@@ -160,8 +160,11 @@ def threshold_at(bank: Bank, detectability: Figure, rate: Figure) -> FloatArray:
     threshold = np.asarray(detectability, dtype=np.float64) + 0.0
     for _ in range(_STEPS):
         # a threshold and the index it asks for rise together, nearly one to one
-        asked = wanted_dprime(bank, rate, threshold)
-        threshold = np.maximum(threshold + (detectability - asked), 0.0)
+        before, asked = threshold, wanted_dprime(bank, rate, threshold)
+        threshold = np.maximum(before + (detectability - asked), 0.0)
+        # what no longer moves will not move again
+        if np.array_equal(before, threshold):
+            break
     return np.asarray(threshold)
 
 
@@ -172,12 +175,17 @@ def _spread_out(bank: Bank, detectability: Figure) -> FloatArray:
     return np.stack([lifted * np.sqrt(np.maximum(each, 0.0)) for each in waves])
 
 
+def _mean(places: FloatArray) -> FloatArray:
+    """Take the mean over the first axis: numpy's own takes longer to start than to sum up."""
+    return np.asarray(np.add.reduce(places, axis=0) / len(places))
+
+
 def _at_places(bank: Bank, lifted: Figure, threshold: Figure) -> tuple[FloatArray, FloatArray]:
     """Share found at each place, and how it rises with d'."""
     spread = np.sqrt(bank.variance)
     below = (threshold - lifted) / spread
     # far under the threshold nothing is found, far over it all is
-    below = np.clip(below, -30.0, 30.0)
+    below = np.minimum(np.maximum(below, -30.0), 30.0)
     steep = np.maximum((threshold * spread - below) / np.sqrt(2), -20.0)
     gain = np.exp(-np.square(below) / 2) * erfcx(steep) / 2
     return np.asarray(ndtr(-below) + gain), np.asarray(threshold * gain)

@@ -33,6 +33,7 @@ def sizes_um(
     of_size: Callable[[Figure], Shape],
     goals: Sequence[Goal],
     base: Ground,
+    sighted: Callable[[Shape], Sighting] | None = None,
 ) -> tuple[FloatArray, ...]:
     """
     Size at which a shape reaches each of some goals; all together take hardly longer.
@@ -42,6 +43,7 @@ def sizes_um(
     of_size : callable; gives the shape of a size in µm, such as a disc of a diameter
     goals : sequence of callable; each gives the detectability d' to be reached by what is sighted
     base : Ground; what the defect lies on
+    sighted : callable, optional; `sighting_of` that station on that ground, where it is at hand
 
     Returns
     -------
@@ -69,7 +71,8 @@ def sizes_um(
         guess, steep = _reached(few, start, slope, _NEAR)
         useful = guess < start + np.log(_GUESSED_PX)
         start, slope = np.where(useful, guess, start), np.where(useful, steep, slope)
-    found, _ = _reached(missing_by(sighting_of(numbers, base)), start, slope, _CLOSE)
+    full = sighted or sighting_of(numbers, base)
+    found, _ = _reached(missing_by(full), start, slope, _CLOSE)
     size_um = np.exp(found)
     return tuple(np.asarray(each) for each in np.where(lit, size_um, np.inf))
 

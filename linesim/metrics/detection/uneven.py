@@ -32,11 +32,14 @@ _FAR = 35.0
 def _saddle(shot: Figure, size: Figure, place: FloatArray) -> tuple[FloatArray, ...]:
     """Level of the output at a saddlepoint, the normal level as rare, and the slope of that."""
     turn = size * place
-    small = np.abs(turn) < _SERIES
-    series = place**2 * (1 / 2 - turn / 6 + turn**2 / 24 - turn**3 / 120)
-    step = np.where(small, 1.0, size)
-    cumulant = np.where(small, series, (np.expm1(-turn) + turn) / step**2)
-    rise = np.where(small, place * (1 - turn / 2 + turn**2 / 6), -np.expm1(-turn) / step)
+    small, lost = np.abs(turn) < _SERIES, np.expm1(-turn)
+    if small.any():
+        series = place**2 * (1 / 2 - turn / 6 + turn**2 / 24 - turn**3 / 120)
+        step = np.where(small, 1.0, size)
+        cumulant = np.where(small, series, (lost + turn) / step**2)
+        rise = np.where(small, place * (1 - turn / 2 + turn**2 / 6), -lost / step)
+    else:
+        cumulant, rise = (lost + turn) / np.square(size), -lost / size
     # of shot noise alone, far down, it vanishes: a level that no number of electrons gives
     curve = np.maximum(shot * np.exp(-turn) + 1 - shot, 1e-300)
     level = shot * rise + (1 - shot) * place
@@ -46,14 +49,19 @@ def _saddle(shot: Figure, size: Figure, place: FloatArray) -> tuple[FloatArray, 
     return np.asarray(level), np.asarray(normal), np.asarray(place * curve / root)
 
 
+def _held(step: FloatArray, place: FloatArray) -> FloatArray:
+    """Keep a step of Newton's within a half and five times of where it starts."""
+    return np.asarray(np.minimum(np.maximum(step, -place / 2), 4 * place))
+
+
 def true_level(shot: Figure, size: Figure, normal: Figure) -> FloatArray:
     """Give the level that the output passes as often as a normal value passes another."""
     place = np.asarray(normal + 0.0 * np.asarray(size))
     for _ in range(_STEPS):
         _, seen, slope = _saddle(shot, size, place)
-        step = np.clip((normal - seen) / np.maximum(slope, 1e-3), -place / 2, 4 * place)
+        step = _held((normal - seen) / np.maximum(slope, 1e-3), place)
         place = place + step
-        if np.all(np.abs(step) < _EXACT * place):
+        if (np.abs(step) < _EXACT * place).all():
             break
     return _saddle(shot, size, place)[0]
 
@@ -65,8 +73,8 @@ def normal_level(shot: Figure, size: Figure, level: Figure) -> FloatArray:
     for _ in range(_STEPS):
         seen = _saddle(shot, size, place)[0]
         curve = shot * np.exp(-size * place) + 1 - shot
-        step = np.clip((goal - seen) / np.maximum(curve, 1e-3), -place / 2, 4 * place)
+        step = _held((goal - seen) / np.maximum(curve, 1e-3), place)
         place = place + step
-        if np.all(np.abs(step) < _EXACT * place):
+        if (np.abs(step) < _EXACT * place).all():
             break
     return _saddle(shot, size, place)[1]
