@@ -118,7 +118,7 @@ def seen_rms(numbers: Station, found: MeasuredTexture) -> float:
     step_lp_mm = 1000 / (2 * half * float(found.pixel_um))
     places = step_lp_mm * np.arange(half + 1)
     mirrored: FloatArray = np.concatenate([[1.0], np.full(half - 1, 2.0), [1.0]])
-    along, across = np.meshgrid(places, places, indexing="ij")
     # of the colours, green stands for the sharpness of all
-    seen = np.square(seen_mtf(numbers.green, across, along)) * power * np.outer(mirrored, mirrored)
+    seen = np.square(seen_mtf(numbers.green, places, places[:, None]))
+    seen = seen * power * np.outer(mirrored, mirrored)
     return float(np.sqrt(seen.sum()) / (2 * half))

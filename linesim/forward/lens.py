@@ -88,6 +88,8 @@ class Optics:
 
     def is_as(self, other: "Optics") -> bool:
         """Tell whether all numbers of another lens are the same."""
+        if other is self:
+            return True
         names = [each.name for each in fields(self)]
         return all(np.array_equal(getattr(self, name), getattr(other, name)) for name in names)
 
@@ -315,14 +317,23 @@ def optics(setup: Setup, position: float = 0.0) -> Optics:
     return _optics(setup, lambda given: _one(given, position, setup.half_line_mm))
 
 
-def worst_optics(setup: Setup) -> Optics:
+def worst_optics(setup: Setup, middle: Optics | None = None) -> Optics:
     """
     Take the widest blur and the largest defocus of the field, wherever each is.
+
+    Parameters
+    ----------
+    setup : Setup
+    middle : Optics, optional; of the middle of the line, where it is at hand
 
     Returns
     -------
     Optics; that of the middle where the setup tells of no other place
     """
+    lens = setup.lens
+    told = (lens.blur_um, lens.blur_across_um, lens.blur_along_um, lens.defocus_mm)
+    if middle is not None and not any(isinstance(each, OverField) for each in told):
+        return middle
     return _optics(setup, lambda given: _largest(given, setup.half_line_mm))
 
 

@@ -273,11 +273,12 @@ def stations(setup: Setup) -> Station:
             "dead time, a slower line or a lower line rate"
         )
         raise InputError(msg)
+    middle = optics(setup)
     numbers = Station(
         geometry=place,
         timing=when,
-        optics=optics(setup),
-        ends_optics=worst_optics(setup),
+        optics=middle,
+        ends_optics=worst_optics(setup, middle),
         sensor=sensor(setup),
         irradiance_w_m2=setup.irradiance_w_m2,
         ambient_w_m2=setup.ambient_w_m2,

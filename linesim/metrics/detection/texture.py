@@ -125,9 +125,10 @@ def texture_of(tiles: Tiles) -> MeasuredTexture | None:
     """Measure a texture, faults left out, over the level around; None of too few tiles."""
     taper = np.hanning(TILE + 2)[1:-1]
     window = np.outer(taper, taper)
-    powers = [_power(tile, window) for tile in tiles.data if float(tile.mean()) >= _DARKEST]
-    if len(powers) < _FEWEST_TILES:
+    lit = [tile for tile in tiles.data if float(tile.mean()) >= _DARKEST]
+    if len(lit) < _FEWEST_TILES:
         return None
+    powers = _powers(np.stack(lit), window)
     half = TILE // 2 + 1
     whole = np.median(powers, axis=0) / np.log(2)
     # rows of negative frequency mirror the others: the mean of both is even
@@ -137,10 +138,11 @@ def texture_of(tiles: Tiles) -> MeasuredTexture | None:
     return MeasuredTexture(table=Table(even), pixel_um=tiles.pixel_um, rms=rms)
 
 
-def _power(tile: ImageArray, window: FloatArray) -> FloatArray:
-    """Power of one tile, relative to its mean. [pixel²]."""
-    field_of_tile = (tile / float(tile.mean()) - 1) * window
-    return np.asarray(np.square(np.abs(np.fft.rfft2(field_of_tile))) / np.square(window).sum())
+def _powers(tiles: ImageArray, window: FloatArray) -> FloatArray:
+    """Power of each tile, relative to its mean. [pixel²]."""
+    means = np.array([tile.mean() for tile in tiles], dtype=tiles.dtype)[:, None, None]
+    fields_of_tiles = (tiles / means - 1) * window
+    return np.asarray(np.square(np.abs(np.fft.rfft2(fields_of_tiles))) / np.square(window).sum())
 
 
 def sampled_power(
