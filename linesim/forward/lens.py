@@ -25,7 +25,7 @@ import numpy as np
 from scipy.special import j1
 
 from linesim.forward.geometry import Figure
-from linesim.setup.arrays import FloatArray
+from linesim.setup.arrays import FloatArray, is_any
 from linesim.setup.channels import COLOURS, ByChannel
 from linesim.setup.lens.over_field import OverField
 from linesim.setup.setup import Setup
@@ -88,8 +88,6 @@ class Optics:
 
     def is_as(self, other: "Optics") -> bool:
         """Tell whether all numbers of another lens are the same."""
-        if other is self:
-            return True
         names = [each.name for each in fields(self)]
         return all(np.array_equal(getattr(self, name), getattr(other, name)) for name in names)
 
@@ -135,7 +133,7 @@ class Optics:
 
     def mtf(self, across_lp_mm: Figure, along_lp_mm: Figure = 0.0) -> FloatArray:
         """MTF at a frequency at the sensor. [cycles/mm]."""
-        if not (_any(self.more_across_um) or _any(self.more_along_um)):
+        if not (is_any(self.more_across_um) or is_any(self.more_along_um)):
             return self.round_mtf(np.hypot(across_lp_mm, along_lp_mm))
         return np.asarray(prod(self.factors(across_lp_mm, along_lp_mm).values()))
 
@@ -144,16 +142,16 @@ class Optics:
         m = self.magnification
         found = self.round_mtf(np.hypot(across_lp_mm, along_lp_mm) / m)
         # to multiply very many numbers by 1 takes its time too
-        if _any(self.more_across_um):
+        if is_any(self.more_across_um):
             found = found * gaussian_mtf(across_lp_mm * self.more_across_um / m / 1000)
-        if _any(self.more_along_um):
+        if is_any(self.more_along_um):
             found = found * gaussian_mtf(along_lp_mm * self.more_along_um / m / 1000)
         return np.asarray(found)
 
     def round_mtf(self, frequency_lp_mm: Figure) -> FloatArray:
         """MTF of what blurs alike in all directions. [cycles/mm]."""
         found = self._diffraction(frequency_lp_mm)
-        if _any(self.defocus_mm):
+        if is_any(self.defocus_mm):
             found = found * self._defocus(frequency_lp_mm)
         rest = gaussian_mtf(frequency_lp_mm * self.blur_um / 1000)
         return np.asarray(found * rest)
@@ -173,7 +171,7 @@ class Optics:
         """Transfer of the pupil, over the band where pixels are fine enough to see it."""
         nu = np.asarray(frequency_lp_mm / self.cutoff_lp_mm)
         found = diffraction_mtf(nu)
-        if _any(self.averaged):
+        if is_any(self.averaged):
             shape = np.broadcast_shapes(nu.shape, *map(np.shape, (self.averaged, *self.band)))
             nu, found = np.broadcast_to(nu, shape), np.broadcast_to(found, shape).copy()
             over = np.broadcast_to(self.averaged, shape) != 0
@@ -181,11 +179,6 @@ class Optics:
             bins = (np.broadcast_to(each, shape)[over] for each in self.band)
             found[over] = sum(diffraction_mtf(nu[over] * each) for each in bins) / BINS
         return found
-
-
-def _any(value: Figure) -> bool:
-    """Tell whether any number is not 0; of one alone numpy would take five times as long."""
-    return bool(value.any() if isinstance(value, np.ndarray) else value)
 
 
 def diffraction_mtf(relative_frequency: Figure) -> FloatArray:

@@ -38,7 +38,7 @@ class Station:
     @property
     def even_optics(self) -> bool:
         """Whether the lens is everywhere as in the middle of the line."""
-        return self.optics.is_as(self.ends_optics)
+        return self.ends_optics is self.optics or self.optics.is_as(self.ends_optics)
 
     @property
     def at_ends(self) -> "Station":
