@@ -108,6 +108,7 @@ def plans(made: Path, seed: int, count: int) -> dict[str, Plan]:
     new = f'image = "{made}"\npixel_size = "{FINE_UM:g} um"\nencoding = "linear"'
     (made.parent / "board.toml").write_text(station.replace(old, new), "utf-8")
     own = {**wide, "setup": "board.toml", "scenes": {"files": [made.name]}}
+    own.pop("regions", None)  # they tell a foil's coating from its margins
     own["splits"] = {"train": 1.0, "val": 0.0, "test": 0.0}
     with_own_faults = {**own, "faults": own_faults(made.parent)}
     return {
