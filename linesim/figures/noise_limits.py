@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
+import scipy
 
 from linesim.figures.case import Case, Found
 from linesim.figures.rounding import Columns, conversion_shift, joined_shift, noise_rounded_again
@@ -74,7 +74,7 @@ class _White:
 def _deviates() -> FloatArray:
     """Three normal deviates of each of some columns, spread evenly by multiples of irrationals."""
     turns = np.arange(1, _COLUMNS + 1) * _IRRATIONAL[:, None]
-    return np.asarray(ndtri(turns % 1))
+    return np.asarray(scipy.special.ndtri(turns % 1))
 
 
 def _whites(case: Case) -> list[_White]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import ceil, sqrt
 
 import numpy as np
-from scipy.special import ndtr
+import scipy
 
 from linesim.forward.conversion import QUANTISATION_VARIANCE_DN2
 from linesim.setup.arrays import FloatArray
@@ -50,7 +50,8 @@ def _variances_dn2(
     """Mean variance of the columns at one place of the level, for each of the offsets. [DN²]."""
     middle = np.floor(columns.levels_dn + place)
     away = steps - (columns.levels_dn + place - middle)[:, None]
-    chance = ndtr((away + 0.5) / before_dn) - ndtr((away - 0.5) / before_dn)
+    above, below = (scipy.special.ndtr((away + half) / before_dn) for half in (0.5, -0.5))
+    chance = above - below
     gains, rest_dn = columns.gains[:, None], columns.gains * middle + columns.offsets_dn
     # whole numbers that are added change nothing
     rest_dn = rest_dn - np.floor(rest_dn)

@@ -18,7 +18,7 @@ as the incremental gain of ISO 15739 (from its contents and a public note; formu
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
+import scipy
 
 from linesim.forward.geometry import Figure
 from linesim.forward.station import Station
@@ -77,8 +77,8 @@ class _Level:
         far = place >= _FAR
         if far.all():
             return self._spread_over(far.shape)
-        below, density = ndtr(place), np.exp(-np.square(place) / 2) / np.sqrt(2 * np.pi)
-        above = ndtr(-place)
+        below, above = scipy.special.ndtr(place), scipy.special.ndtr(-place)
+        density = np.exp(-np.square(place) / 2) / np.sqrt(2 * np.pi)
         lost = density - place * above
         square = below - place * density + np.square(place) * above
         mean = np.where(place <= -_FAR, limit, self.mean - spread * lost)

@@ -22,7 +22,7 @@ from dataclasses import dataclass, fields, replace
 from math import prod
 
 import numpy as np
-from scipy.special import j1
+import scipy
 
 from linesim.forward.geometry import Figure
 from linesim.setup.arrays import FloatArray, is_any
@@ -205,7 +205,7 @@ def disc_mtf(cycles: Figure) -> FloatArray:
     x = np.maximum(np.abs(np.pi * np.asarray(cycles)), 1e-12)
     if x.max(initial=0.0) <= 1e-12:  # noqa: PLR2004 -- a point: a quarter of a second saved
         return np.ones(x.shape)
-    return np.asarray(2 * j1(x) / x)
+    return np.asarray(2 * scipy.special.j1(x) / x)
 
 
 def gaussian_mtf(cycles: Figure) -> FloatArray:

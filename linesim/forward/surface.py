@@ -24,8 +24,8 @@ BRDF model, Computer Graphics Forum 13 (1994). All from memory.
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import erf, ndtr
 
 from linesim.setup.arrays import FloatArray
 from linesim.setup.light.strip import Strip
@@ -73,7 +73,7 @@ def _hidden(way: FloatArray, wide: float, tall: float) -> FloatArray:
     """Smith's Λ of Beckmann facets: how much of a face hides behind its own facets."""
     across = np.hypot(way[..., 0] * wide, way[..., 1] * tall)
     a = way[..., 2] / np.maximum(across, 1e-12)
-    return np.asarray((erf(a) - 1) / 2 + np.exp(-(a**2)) / (2 * a * np.sqrt(np.pi)))
+    return np.asarray((scipy.special.erf(a) - 1) / 2 + np.exp(-(a**2)) / (2 * a * np.sqrt(np.pi)))
 
 
 def radiance_factors(
@@ -141,7 +141,7 @@ def _between(
     place: FloatArray, edges: tuple[float | FloatArray, float | FloatArray], sd: float | FloatArray
 ) -> FloatArray:
     """Share of a normal spread about a place that lies between two edges."""
-    low, high = (ndtr((edge - place) / sd) for edge in edges)
+    low, high = (scipy.special.ndtr((edge - place) / sd) for edge in edges)
     return np.asarray(high - low)
 
 

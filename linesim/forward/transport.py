@@ -21,8 +21,8 @@ that a swing should take many stages' time.
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import spherical_jn
 
 from linesim.forward.encoder.lost import place_of
 from linesim.forward.station import Station
@@ -82,14 +82,14 @@ class Swing:
             return np.zeros(len(time_s)), np.zeros(len(time_s))
         half = np.pi * self.frequency_hz * exposure_s
         middle = 2 * np.pi * self.frequency_hz * time_s + half
-        mean = self.amplitude * spherical_jn(0, half) * np.sin(middle)
-        travel = self.amplitude * 6 * spherical_jn(1, half) * np.cos(middle)
+        mean = self.amplitude * scipy.special.spherical_jn(0, half) * np.sin(middle)
+        travel = self.amplitude * 6 * scipy.special.spherical_jn(1, half) * np.cos(middle)
         return np.asarray(mean.mean(axis=1)), np.asarray(travel.mean(axis=1))
 
     def most_travel(self, exposure_s: float) -> float:
         """Give the longest travel of any exposure."""
         half = np.pi * self.frequency_hz * exposure_s
-        return float(self.amplitude * 6 * np.abs(spherical_jn(1, half)))
+        return float(self.amplitude * 6 * np.abs(scipy.special.spherical_jn(1, half)))
 
 
 def swings(setup: Setup) -> tuple[Swing, Swing]:

@@ -6,8 +6,8 @@ Positions are in pixels from the upper left corner of the target; pixel ``j`` re
 """
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from linesim.setup.arrays import FloatArray
 
@@ -57,14 +57,14 @@ def interval(start_px: FloatArray, stop_px: FloatArray, first: int, last: int) -
 def bell(centre_px: float, sigma_px: float, first: int, last: int) -> FloatArray:
     """Mean of exp(-(x - centre)²/(2 sigma²)) over each pixel of a row (or column)."""
     ends = (np.arange(first, last + 1, dtype=np.float64) - centre_px) / sigma_px
-    means: FloatArray = np.sqrt(2 * np.pi) * sigma_px * np.diff(ndtr(ends))
+    means: FloatArray = np.sqrt(2 * np.pi) * sigma_px * np.diff(scipy.special.ndtr(ends))
     return means
 
 
 def bowl(centre_px: float, sigma_px: float, first: int, last: int) -> FloatArray:
     """Mean of u² exp(-u²/2), u = (x - centre)/sigma, over each pixel of a row (or column)."""
     ends = (np.arange(first, last + 1, dtype=np.float64) - centre_px) / sigma_px
-    reached = np.sqrt(2 * np.pi) * ndtr(ends) - ends * np.exp(-(ends**2) / 2)
+    reached = np.sqrt(2 * np.pi) * scipy.special.ndtr(ends) - ends * np.exp(-(ends**2) / 2)
     means: FloatArray = sigma_px * np.diff(reached)
     return means
 

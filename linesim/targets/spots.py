@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import ceil, cos, floor, radians, sin
 
 import numpy as np
-from scipy.special import ndtr
+import scipy
 
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.coverage import bell, bowl, disc, furrow, interval
@@ -162,7 +162,7 @@ def plough(heights: ImageArray, groove: Groove, *, grid: Grid, first: int) -> No
     down = np.arange(rows.start, rows.stop)[:, None] + 0.5 - y
     away, along = down * cosine - over * sine, over * cosine + down * sine
     near = np.nonzero((np.abs(away) < _REACH * sigma_px + 1) & (np.abs(along) < reach_px))
-    ends = ndtr((half_px - np.abs(along[near])) / sigma_px)
+    ends = scipy.special.ndtr((half_px - np.abs(along[near])) / sigma_px)
     cut = furrow(away[near], (sine, cosine), sigma_px) * ends
     part = heights[rows.start - first : rows.stop - first, columns]
     part[near] -= (groove.depth_um * cut).astype(np.float32)

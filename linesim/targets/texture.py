@@ -11,7 +11,7 @@ from functools import lru_cache
 from math import ceil, floor, sqrt
 
 import numpy as np
-from scipy.sparse import csr_array
+import scipy
 
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.painted import Grid
@@ -108,7 +108,7 @@ def _drawn(seed: int, key: tuple[int, int], nodes: int) -> ImageArray:
 
 
 @lru_cache(maxsize=64)
-def spline_means(first: int, last: int, step_px: float) -> tuple[int, "csr_array"]:
+def spline_means(first: int, last: int, step_px: float) -> tuple[int, "scipy.sparse.csr_array"]:
     """Give the mean of each lattice node's cubic B-spline over each pixel of a row or column."""
     ends = np.arange(first, last + 1, dtype=np.float64) / step_px
     count = ceil(1 / step_px) + 2 * _REACH
@@ -119,7 +119,7 @@ def spline_means(first: int, last: int, step_px: float) -> tuple[int, "csr_array
     width = int(nodes.max(initial=first_node)) - first_node + 1
     starts = np.arange(last - first + 1) * count
     table = (means.astype(np.float32).ravel(), (nodes - first_node).ravel(), starts)
-    return first_node, csr_array(table, shape=(last - first, width))
+    return first_node, scipy.sparse.csr_array(table, shape=(last - first, width))
 
 
 def _spline_integral(t: FloatArray) -> FloatArray:

@@ -16,7 +16,7 @@ from math import ceil
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import spherical_jn
+import scipy
 
 from linesim.forward.spread import Footprint
 from linesim.forward.station import Station
@@ -153,6 +153,8 @@ def smears_of(setup: Setup, numbers: Station, width_um: float) -> Smears:
 def _orders(across_px: float, along_px: float) -> int:
     """Count the products that matter at half a cycle a pixel."""
     order = np.arange(1, _MOST_ORDERS)
-    across, along = (spherical_jn(order, np.pi / 2 * px) for px in (across_px, along_px))
+    across, along = (
+        scipy.special.spherical_jn(order, np.pi / 2 * px) for px in (across_px, along_px)
+    )
     counts = (2 * order + 1) * np.abs(across * along) > _LEFT_OUT
     return 1 + int(order[counts].max(initial=0))

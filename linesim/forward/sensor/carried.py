@@ -19,7 +19,7 @@ expected electrons say all of it, and shot noise stays white (derived).
 from functools import lru_cache
 
 import numpy as np
-from scipy.special import binom
+import scipy
 
 from linesim.forward.geometry import Figure
 from linesim.setup.arrays import FloatArray
@@ -52,7 +52,7 @@ def _transferred(inefficiency: float, stages: int) -> FloatArray:
     """Give the shares that are so many lines late, on the mean of 1 to n transfers."""
     late, transfers = np.arange(_LATEST)[:, None], np.arange(1, stages + 1)
     moved = (1 - inefficiency) ** transfers
-    shares = binom(transfers + late - 1, late) * inefficiency**late * moved
+    shares = scipy.special.binom(transfers + late - 1, late) * inefficiency**late * moved
     return np.asarray(shares.mean(axis=1))
 
 

@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import least_squares
-from scipy.special import ndtr
+import scipy
 
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
@@ -92,7 +91,9 @@ def _fit(profile: FloatArray, middles: FloatArray) -> _Fit:
 
     widest = profile.size / (np.ptp(middles) + 1.0)
     low, high = (0.0, _LEAST_BAR_PX, _LEAST_BLUR), (float(profile.size), widest, _MOST_BLUR)
-    found = least_squares(rest_of, _start(profile, middles, widest), bounds=(low, high))
+    found = scipy.optimize.least_squares(
+        rest_of, _start(profile, middles, widest), bounds=(low, high)
+    )
     rest, ground = _left(profile, middles, *found.x)
     return _Fit(centre_px=float(found.x[0]), bar_px=float(found.x[1]), rest=rest, ground=ground)
 
@@ -120,7 +121,8 @@ def _start(
 def _bars(place: FloatArray, middles: FloatArray, bar_px: float, blur: float) -> FloatArray:
     """Draw blurred bars of height 1 at places from the middle of all."""
     ends = (place[..., None] / bar_px - middles) / blur
-    return np.asarray((ndtr(ends + 0.5 / blur) - ndtr(ends - 0.5 / blur)).sum(axis=-1))
+    far, near = (scipy.special.ndtr(ends + half / blur) for half in (0.5, -0.5))
+    return np.asarray((far - near).sum(axis=-1))
 
 
 def _left(

@@ -29,7 +29,7 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-from scipy.special import erfcx, ndtr, ndtri
+import scipy
 
 from linesim.forward.geometry import Figure
 from linesim.metrics.detection.energy import Energies
@@ -138,7 +138,7 @@ def found_share(bank: Bank, detectability: Figure, threshold: Figure) -> FloatAr
 
 def wanted_dprime(bank: Bank, rate: Figure, threshold: Figure) -> FloatArray:
     """Give the d' at which so large a share passes a threshold: `found_share` turned round."""
-    goal = np.asarray(ndtri(rate))
+    goal = np.asarray(scipy.special.ndtri(rate))
     place = np.asarray(threshold + goal * np.sqrt(bank.variance) + 0.0 * bank.looks)
     parts = _spread_out(bank, np.ones_like(place))
     for _ in range(_STEPS):
@@ -146,7 +146,7 @@ def wanted_dprime(bank: Bank, rate: Figure, threshold: Figure) -> FloatArray:
         share = np.minimum(np.maximum(_mean(each), 1e-12), 1 - 1e-12)
         rise = _mean(up * parts)
         # in units of a normal value the share is all but straight
-        seen = ndtri(share)
+        seen = scipy.special.ndtri(share)
         slope = np.maximum(rise * np.sqrt(2 * np.pi) * np.exp(np.square(seen) / 2), 0.2)
         step = (goal - seen) / np.minimum(slope, 3.0)
         place = np.maximum(place + np.minimum(np.maximum(step, -1.0), 1.0), 1e-3)
@@ -187,5 +187,5 @@ def _at_places(bank: Bank, lifted: Figure, threshold: Figure) -> tuple[FloatArra
     # far under the threshold nothing is found, far over it all is
     below = np.minimum(np.maximum(below, -30.0), 30.0)
     steep = np.maximum((threshold * spread - below) / np.sqrt(2), -20.0)
-    gain = np.exp(-np.square(below) / 2) * erfcx(steep) / 2
-    return np.asarray(ndtr(-below) + gain), np.asarray(threshold * gain)
+    gain = np.exp(-np.square(below) / 2) * scipy.special.erfcx(steep) / 2
+    return np.asarray(scipy.special.ndtr(-below) + gain), np.asarray(threshold * gain)

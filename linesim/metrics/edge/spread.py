@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
 
 from linesim.metrics.edge.line import EdgeLine
@@ -75,9 +76,8 @@ def gather_spread(
 def box_spline(value: FloatArray) -> "BSpline":
     """Smooth curve whose mean over each bin is the bin's value."""
     running = np.concatenate([np.zeros_like(value[:1]), np.cumsum(value, axis=0)])
-    from scipy.interpolate import make_interp_spline  # noqa: PLC0415 -- only where there is an edge
-
-    return make_interp_spline(np.arange(len(running), dtype=float), running, k=5).derivative()
+    places = np.arange(len(running), dtype=float)
+    return scipy.interpolate.make_interp_spline(places, running, k=5).derivative()
 
 
 def _bin_means(place: FloatArray, values: FloatArray, bins: int) -> tuple[FloatArray, FloatArray]:

@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from math import prod
 
 import numpy as np
+import scipy
 
 from linesim.setup.arrays import FloatArray
 from linesim.studies.batch.along import Along
@@ -121,7 +122,5 @@ def _spline(ranges: Sequence[Range], nodes: Sequence[Places], values: FloatArray
     for axis, (over, picked) in enumerate(zip(ranges, nodes, strict=True)):
         place = _place(over)
         if len(picked) < len(place):
-            from scipy.interpolate import CubicSpline  # noqa: PLC0415 -- only for detection
-
-            filled = CubicSpline(place[picked], filled, axis=axis)(place)
+            filled = scipy.interpolate.CubicSpline(place[picked], filled, axis=axis)(place)
     return np.exp(filled) if in_ratios else np.asarray(filled)

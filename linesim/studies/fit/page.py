@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtr
+import scipy
 
 from linesim.figures.budget import budget
 from linesim.figures.safety import CODES
@@ -78,7 +78,7 @@ def spread_svg(each: FoundCapture) -> str:
     for index, (left, name) in enumerate(zip(each.both, ("set up", "fitted"), strict=True)):
         share = np.histogram(left, edges)[0] / left.size
         place.step(middle, share, where="mid", label=f"as {name}", color=COLOURS[index])
-    noise = np.diff(ndtr(edges))
+    noise = np.diff(scipy.special.ndtr(edges))
     place.plot(middle, noise, color=INK, linestyle=(0, (2, 2)), linewidth=1.0, label="noise alone")
     place.set_ylim(0, _HEADROOM * noise.max())
     place.set(

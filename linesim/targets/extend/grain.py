@@ -25,8 +25,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from scipy import fft
-from scipy.special import ndtr, ndtri
 
 from linesim.setup.arrays import FloatArray, ImageArray
 
@@ -102,7 +102,7 @@ def normal_scores(values: FloatArray) -> FloatArray:
     """
     own = np.sort(values, axis=None)
     below = np.searchsorted(own, values, "left") + np.searchsorted(own, values, "right")
-    return np.asarray(ndtri(below / (2 * own.size)))
+    return np.asarray(scipy.special.ndtri(below / (2 * own.size)))
 
 
 def _periodic(plane: FloatArray) -> FloatArray:
@@ -148,5 +148,5 @@ def _noise(seed: int, rows: tuple[int, int], columns: int) -> ImageArray:
 def _bent(field: ImageArray, sorted_values: FloatArray) -> ImageArray:
     """Give a normal field the distribution of the photograph."""
     count = sorted_values.size
-    place = np.clip(ndtr(field) * count - 0.5, 0, count - 1)
+    place = np.clip(scipy.special.ndtr(field) * count - 0.5, 0, count - 1)
     return np.asarray(np.interp(place, np.arange(count), sorted_values), dtype=np.float32)

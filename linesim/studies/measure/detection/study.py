@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from scipy.special import ndtr
+import scipy
 
 from linesim.figures.detection import Search, search
 from linesim.forward.device.choice import chosen
@@ -80,9 +80,8 @@ class Injection:
     def roc_area(self) -> float:
         """Area under the ROC curve: the share of pairs that are in the right order."""
         n, m = len(self.with_defect), len(self.without)
-        from scipy.stats import rankdata  # noqa: PLC0415 -- slow, and seldom needed by vary
 
-        ranks = rankdata(np.concatenate([self.with_defect, self.without]))[:n]
+        ranks = scipy.stats.rankdata(np.concatenate([self.with_defect, self.without]))[:n]
         return float((ranks.sum() - n * (n + 1) / 2) / (n * m))
 
     @property
@@ -97,7 +96,7 @@ class Injection:
     @property
     def expected_roc_area(self) -> float:
         """Mean of Φ(d'/√2) over the places."""
-        return float(ndtr(self.each_dprime / np.sqrt(2)).mean())
+        return float(scipy.special.ndtr(self.each_dprime / np.sqrt(2)).mean())
 
     @property
     def dprime(self) -> float:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
+import scipy
 
 from linesim.figures.cautions import Caution
 from linesim.forward.device.choice import rendered_on
@@ -101,8 +101,8 @@ def png(trial: Trial) -> bytes:
     figure, ((axes,),) = new_figure(width_mm=120, height_mm=110)
     false, hit = found.rates(_THRESHOLDS)
     axes.plot([0, 1], [0, 1], color=INK, linewidth=0.8, linestyle=":")
-    axes.plot(ndtr(-_THRESHOLDS), ndtr(found.closed_dprime - _THRESHOLDS), label="closed form",
-              **style(0))  # fmt: skip
+    closed = (scipy.special.ndtr(rise - _THRESHOLDS) for rise in (0.0, found.closed_dprime))
+    axes.plot(*closed, label="closed form", **style(0))
     axes.plot(false, hit, label=f"{len(found.with_defect)} injected discs", **style(1))
     axes.set(xlabel="share of false alarms", ylabel="share of defects found",
              xlim=(0, 1), ylim=(0, 1.01), title=trial.setup.title)  # fmt: skip

@@ -4,8 +4,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter
 
 from linesim.figures.detection import Search, ground_of
 from linesim.forward.device.scans import Renders
@@ -77,13 +77,11 @@ def best_outputs(made: Filter, left_e: FloatArray) -> FloatArray:
 
 def peaks_over(made: Filter, left_e: FloatArray, level: float) -> int:
     """Count the peaks of a bank over a level in an image of good product."""
-    from scipy.signal import oaconvolve  # noqa: PLC0415 -- slow, and seldom needed by vary
-
-    maps = (oaconvolve(left_e, one[::-1, ::-1], mode="valid") for one in made.weights)
+    maps = (scipy.signal.oaconvolve(left_e, one[::-1, ::-1], mode="valid") for one in made.weights)
     best = np.full(1, -np.inf)
     for each in maps:
         best = np.maximum(best, each)
-    return int(np.count_nonzero((best > level) & (best == maximum_filter(best, 3))))
+    return int(np.count_nonzero((best > level) & (best == scipy.ndimage.maximum_filter(best, 3))))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
