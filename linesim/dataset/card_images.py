@@ -1,6 +1,6 @@
 """The parts of a card that say how the images of a set come about, and where they lie."""
 
-from linesim.dataset.loaders_out import GOOD, SEVERAL, UNSEEN
+from linesim.dataset.export.loaders import GOOD, SEVERAL, UNSEEN
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.sums import Sums
 
@@ -72,9 +72,11 @@ def loader_rows(plan: Plan) -> str:
         "label; masks in `folders/masks/` |\n"
     )
     shards = "| `shards/SPLIT-N.tar` | the images again: N.png, N.mask.png, N.json in turn |\n"
+    tables = "| `shards/SPLIT-N.parquet` | the images again: a row each, mask and boxes beside |\n"
     return (
         told
         + (data if plan.labels.box_files else "")
         + (folders if plan.images.folders else "")
         + (shards if plan.images.shard_images else "")
+        + (tables if plan.images.parquet_images else "")
     )

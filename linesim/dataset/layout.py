@@ -100,9 +100,9 @@ def folder_names(image: str, split: str, name: str) -> tuple[str, str]:
     )
 
 
-def shard_name(split: str, number: int) -> str:
+def shard_name(split: str, number: int, ending: str) -> str:
     """Name a shard of a split."""
-    return f"shards/{split}-{number:0{_DIGITS}d}.tar"
+    return f"shards/{split}-{number:0{_DIGITS}d}.{ending}"
 
 
 def leftovers(folder: Path) -> Iterator[Path]:

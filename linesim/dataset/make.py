@@ -15,8 +15,9 @@ from linesim.dataset.checks.listing import write_listing
 from linesim.dataset.device import stations_of
 from linesim.dataset.draw import PlanRefusedError
 from linesim.dataset.dry import Dry, dry_run
+from linesim.dataset.export.copies import write_copies
+from linesim.dataset.export.parquet import refuse_without_pyarrow
 from linesim.dataset.layout import PLAN, SET, SETUP, is_done, set_names, tidy
-from linesim.dataset.loaders_out import write_copies
 from linesim.dataset.plan.named_files import named_from
 from linesim.dataset.plan.plan import Plan, fingerprint
 from linesim.dataset.room import refuse_without_room
@@ -89,8 +90,10 @@ def ready(
     Raises
     ------
     InputError
-        If the folder holds something else, an image can never be made, or the disk is too small.
+        If the folder holds something else, an image can never be made, the disk is too small, or
+        an extra that the plan needs is missing.
     """
+    refuse_without_pyarrow(plan)
     begin(plan, folder, resume=resume, device=device)
     found = dry_run(plan, tell)
     missing = sum(not is_done(plan, folder, index) for index in range(plan.count))

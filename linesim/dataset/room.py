@@ -34,7 +34,8 @@ def need_bytes(plan: Plan) -> int:
     faults = sum(float(np.mean(each.counts)) for each in plan.faults.wanted)
     texts = _RECORD_BYTES + faults * (1 - plan.images.good_share) * _FAULT_BYTES
     files = len(files_of(plan, 0))
-    copies = plan.images.folders + bool(plan.images.shard_images)
+    own = plan.images
+    copies = own.folders + bool(own.shard_images) + bool(own.parquet_images)
     shown = float(np.mean([_image_bytes(shot, _shown_bits(plan, shot)) for shot in shots]))
     pictures = shown * (1 + copies) + image * plan.images.has_samples
     masks = samples * _MASK_SHARE * (1 + copies)

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+from linesim.dataset.export.loaders import data_text, metadata_line
 from linesim.dataset.layout import (
     CLASSES,
     DATA,
@@ -14,7 +15,6 @@ from linesim.dataset.layout import (
     annotations_name,
     metadata_name,
 )
-from linesim.dataset.loaders_out import data_text, metadata_line
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.record import Record, class_names

@@ -32,6 +32,7 @@ class ImageRule:
     keep_samples: bool = True
     folders: bool = False
     shard_images: int = 0
+    parquet_images: int = 0
 
     @property
     def has_samples(self) -> bool:
@@ -126,7 +127,7 @@ def fingerprint(plan: Plan) -> str:
         "faults": _fault_texts(plan.faults),
         "scenes": {**asdict(plan.scenes), "files": [_digest(path) for path in plan.scenes.files]},
         "splits": dict(plan.splits),
-        "images": asdict(plan.images),
+        "images": _image_texts(plan.images),
         "labels": asdict(plan.labels),
         "regions": {
             name: [each.low, each.high, *(_digest(path) for path in each.masks)]
@@ -140,6 +141,14 @@ def fingerprint(plan: Plan) -> str:
         said["nuisances"] = _fault_texts(plan.nuisances)
     text = json.dumps(said, sort_keys=True, allow_nan=False)
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _image_texts(images: ImageRule) -> dict[str, Any]:
+    """Give how images are written; without Parquet, as sets from before it have it."""
+    said = asdict(images)
+    if not images.parquet_images:
+        del said["parquet_images"]
+    return said
 
 
 def _fault_texts(faults: FaultPlan) -> dict[str, Any]:

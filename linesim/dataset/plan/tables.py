@@ -48,6 +48,7 @@ IMAGES: Keys = {
     "samples": ("keep_samples", _YES_NO),
     "folders": ("folders", _YES_NO),
     "shards": ("shard_images", _count("of images in a shard", 1e6)),
+    "parquet_shards": ("parquet_images", _count("of images in a Parquet file", 1e6)),
 }
 LABELS: Keys = {
     "threshold": (
