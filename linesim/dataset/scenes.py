@@ -20,7 +20,8 @@ from linesim.targets.tile import tile
 
 SCANS = "scans"
 """Scenes that are images as a camera delivered them."""
-DRAWN = ("foil", "tile", "flat", "sheet", "cloth", "timber", "print")
+EVEN = "flat"
+DRAWN = ("foil", "tile", EVEN, "sheet", "cloth", "timber", "print")
 """
 Scenes that linesim draws; without the faults that the built-in targets of that name show, and of
 the metal sheet the matt part alone.
@@ -31,7 +32,7 @@ _MAKERS: dict[str, Callable[..., Reference]] = {
     "sheet": sheet,
     **{each.name: each.maker for each in PRODUCTS},
 }
-_LINES = {"sheet": "metal", "flat": "foil", "files": "foil", SCANS: "foil"}
+_LINES = {"sheet": "metal", EVEN: "foil", "files": "foil", SCANS: "foil"}
 """Of what is called otherwise than its line."""
 _HELD = 2
 _ROWS = 512
@@ -102,7 +103,7 @@ def _lazy(scenes: Scenes, _scene: int, seed: int) -> Reference:
 
 def _drawn(scenes: Scenes, seed: int) -> Reference:
     pitch_um, width_mm, height_mm = scenes.pixel_size_um, scenes.width_mm, scenes.height_mm
-    if scenes.kind == "flat":
+    if scenes.kind == EVEN:
         return flat(pixel_size_um=pitch_um, width_mm=width_mm, height_mm=height_mm)
     return _MAKERS[scenes.kind](
         pixel_size_um=pitch_um, width_mm=width_mm, height_mm=height_mm, seed=seed, faults=False

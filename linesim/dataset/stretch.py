@@ -5,8 +5,9 @@ Images that can be looked at: the delivered samples stretched by a linear law of
 
 F the full scale of 8 or 16 bits. Black is the camera's black level. White is, for a whole set, the
 number that the product's brightest part gives at the brightest ends of all ranges, but full scale
-at most: an image in less light stays darker. Metal that mirrors is nearly even, so that a third of
-its samples would be cut there: noise has room above it. Values of a listed camera or binning key
+at most: an image in less light stays darker. A product that is even or mirrors has its brightest
+number all over, so that half of its samples would be cut there: noise, columns and a lamp's swing
+have room above it. Values of a listed camera or binning key
 make modes of the camera, each with its law, for whoever reads images knows the mode. Or each image
 is stretched to its own 99.9th percentile.
 """
@@ -23,6 +24,7 @@ from linesim.dataset.draw import Drawn
 from linesim.dataset.plan.extents import largest
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.spans import Span
+from linesim.dataset.scenes import EVEN
 from linesim.forward.station import station
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
@@ -32,7 +34,7 @@ from linesim.targets.levels import levels_of
 Samples = NDArray[np.uint8] | NDArray[np.uint16]
 _PERCENTILE = 99.9
 _ROOM_SD = 5.0
-"""Noise for which a face that mirrors has room above its brightest part; our choice."""
+"""Noise for which an even product has room above its number; our choice."""
 _LOOKED_AT = 4
 """Scenes whose brightest part is looked for; of drawn ones the first, as all are alike."""
 _BYTE_BITS = 8
@@ -90,18 +92,20 @@ def _law_of_mode(plan: Plan, mode: str) -> tuple[float, float]:
     if plan.scenes.real:
         return black_dn, brightest
     others = [span for span in plan.spans if not _lists_modes(span)]
-    white_dn = largest(base, others, lambda setup: _number_of(setup, brightest))
+    white_dn = largest(base, others, lambda setup: _number_of(plan, setup, brightest))
     return black_dn, white_dn
 
 
-def _number_of(setup: Setup, share: float) -> float:
+def _number_of(plan: Plan, setup: Setup, share: float) -> float:
     """Give the number that a share of white is delivered as. [DN]."""
     numbers, face = station(setup), face_of(setup)
     share = share if face is None else face.lit(share)
     white_e, dn_per_e = np.asarray(numbers.electrons_white), np.asarray(numbers.dn_per_e)
     signal_dn = np.max(white_e * dn_per_e) * share
-    if face is not None:
-        signal_dn += _ROOM_SD * np.max(numbers.noise_e(white_e * share) * dn_per_e)
+    if face is not None or plan.scenes.kind == EVEN:
+        signal_e = white_e * share * (1 + setup.light.flicker)
+        spread_e = np.hypot(numbers.noise_e(signal_e), numbers.pattern_e(signal_e))
+        signal_dn = np.max((signal_e + _ROOM_SD * spread_e) * dn_per_e)
     return min(float(setup.camera.black_level_dn + signal_dn), float(setup.full_scale_dn))
 
 

@@ -182,6 +182,7 @@ def test_files_as_scenes(tmp_path: Path) -> None:
     for name in ("a.png", "b.png"):
         write_png(tmp_path / name, np.full((800, 900), 99, dtype=np.uint8))
     plan = plan_from({"scenes": {"files": ["a.png", "b.png"], "images_each": 2}}, tmp_path)
+    assert plan.title == "Own product: a.png and 1 more"
     assert [plan.scenes.name(plan.scenes.of_image(k)) for k in range(6)] == [
         *("a.png", "a.png", "b.png", "b.png", "a.png", "a.png")
     ]

@@ -99,9 +99,8 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
     folder, reader = (folder or Path()).resolve(), TableReader()
     base = _base(texts.get("setup"), folder)
     parts = {name: texts.get(name, {}) for name in _PARTS}
-    title = texts.get("title", _title(texts, base))
     odd_keys = [unknown(key, texts[key], list(_KEYS)) for key in texts if key not in _KEYS]
-    reader.told.extend((*odd_keys, *title_faults(title)))
+    reader.told.extend((*odd_keys, *title_faults(texts.get("title", base.title))))
     top = reader.read("", {key: texts[key] for key in TOP if key in texts}, TOP)
     images, labels = (
         ImageRule(**reader.read("images", parts["images"], IMAGES)),
@@ -123,7 +122,7 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
     if reader.told:
         raise InputError(*reader.told)
     return Plan(
-        title=str(title),
+        title=str(texts.get("title", _title(texts, base, scenes))),
         base=base,
         count=top.get("count", 24),
         seed=top.get("seed", 0),
@@ -180,12 +179,16 @@ def _of_one_length(base: Setup, images: ImageRule, reader: TableReader) -> Setup
     return changed(base, {**length, "target.repeat": False})
 
 
-def _title(texts: Mapping[str, Any], base: Setup) -> str:
+def _title(texts: Mapping[str, Any], base: Setup, scenes: Scenes) -> str:
     """Name a set after its station, or after its scenes where that is the built-in one, of foil."""
-    scenes = texts.get("scenes")
-    kind = scenes.get("kind") if isinstance(scenes, Mapping) else None
-    other = "setup" not in texts and kind in DRAWN and kind != base.target.image
-    return str(kind).capitalize() if other else base.title
+    if "setup" in texts or scenes.kind == base.target.image:
+        return base.title
+    if not scenes.files:
+        return scenes.kind.capitalize()
+    what = "Real scans" if scenes.real else "Own product"
+    more = f" and {len(scenes.files) - 1} more" if scenes.files[1:] else ""
+    title = f"{what}: {scenes.files[0].name}{more}"
+    return what if title_faults(title) else title  # a name may hold what no title may
 
 
 def _scenes(
