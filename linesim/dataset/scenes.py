@@ -12,11 +12,8 @@ from linesim.files.samples_in import read_samples
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
+from linesim.targets.catalogue import PRODUCTS
 from linesim.targets.flat import flat
-from linesim.targets.foil import foil
-from linesim.targets.products.listed import PRODUCTS
-from linesim.targets.sheet import sheet
-from linesim.targets.tile import tile
 
 SCANS = "scans"
 """Scenes that are images as a camera delivered them."""
@@ -26,12 +23,7 @@ DRAWN = ("foil", "tile", EVEN, "sheet", "cloth", "timber", "print")
 Scenes that linesim draws; without the faults that the built-in targets of that name show, and of
 the metal sheet the matt part alone.
 """
-_MAKERS: dict[str, Callable[..., Reference]] = {
-    "foil": foil,
-    "tile": tile,
-    "sheet": sheet,
-    **{each.name: each.maker for each in PRODUCTS},
-}
+_MAKERS: dict[str, Callable[..., Reference]] = {each.name: each.maker for each in PRODUCTS}
 _LINES = {"sheet": "metal", EVEN: "foil", "files": "foil", SCANS: "foil"}
 """Of what is called otherwise than its line."""
 _HELD = 2

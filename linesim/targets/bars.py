@@ -218,11 +218,7 @@ def bars(
         first_group=first_group,
         last_group=last_group,
     )
-    return Painted(
-        pixel_size_um=pixel_size_um,
-        shape=(grid.rows, grid.columns),
-        paint=partial(_paint, np.array(layout.boxes), grid),
-    )
+    return Painted(grid=grid, paint=partial(_paint, np.array(layout.boxes), grid))
 
 
 def _paint(boxes: FloatArray, grid: Grid, first: int, last: int) -> ImageArray:

@@ -14,7 +14,9 @@ from linesim.targets.film import film
 from linesim.targets.flat import flat
 from linesim.targets.foil import foil
 from linesim.targets.glaze import glaze
-from linesim.targets.products.listed import PRODUCTS
+from linesim.targets.products.cloth import cloth
+from linesim.targets.products.printed import printed
+from linesim.targets.products.timber import timber
 from linesim.targets.sheet import sheet
 from linesim.targets.star import star
 from linesim.targets.steps import steps
@@ -30,34 +32,31 @@ class Maker(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BuiltIn:
-    """
-    One built-in target.
-
-    Its finish is what it mirrors by, None where it is matt; its haze is the share of light that it
-    scatters of what it lets through.
-    """
+    """One built-in target."""
 
     name: str
     sentence: str
-    pixel_size_um: float
-    width_mm: float
-    height_mm: float
-    colour: bool
+    # its usual size
+    pixel_size_um: float = 20.0
+    width_mm: float = 40.0
+    height_mm: float = 30.0
+    # reflectance of the product, and of its brightest part; one number, or red, green and blue
     product: tuple[float, ...]
     brightest: tuple[float, ...]
     maker: Maker
-    finish: Finish | None = None
-    haze: float = 1.0
+    finish: Finish | None = None  # what it mirrors by; none: matt
+    haze: float = 1.0  # share of light that it scatters of what it lets through
+
+    @property
+    def colour(self) -> bool:
+        """Whether it has colours."""
+        return len(self.product) > 1
 
 
-BUILT_INS = (
+TESTS = (
     BuiltIn(
         name="flat",
         sentence="A perfect white everywhere, for noise, uniformity and saturation.",
-        pixel_size_um=20.0,
-        width_mm=40.0,
-        height_mm=30.0,
-        colour=False,
         product=(1.0,),
         brightest=(1.0,),
         maker=flat,
@@ -65,10 +64,6 @@ BUILT_INS = (
     BuiltIn(
         name="edge",
         sentence="A slanted edge of known angle and contrast, for edge response (MTF).",
-        pixel_size_um=20.0,
-        width_mm=40.0,
-        height_mm=30.0,
-        colour=False,
         product=(0.8,),
         brightest=(0.8,),
         maker=edge,
@@ -78,9 +73,7 @@ BUILT_INS = (
         sentence="Groups of three bars at right angles from coarse to fine, for what can be told "
         "apart across and along travel.",
         pixel_size_um=10.0,
-        width_mm=40.0,
         height_mm=40.0,
-        colour=False,
         product=(0.8,),
         brightest=(0.8,),
         maker=bars,
@@ -88,10 +81,7 @@ BUILT_INS = (
     BuiltIn(
         name="star",
         sentence="A star of 144 sinusoidal spokes, for sharpness in every direction.",
-        pixel_size_um=20.0,
-        width_mm=40.0,
         height_mm=40.0,
-        colour=False,
         product=(0.5,),
         brightest=(0.8,),
         maker=star,
@@ -100,21 +90,17 @@ BUILT_INS = (
         name="steps",
         sentence="A grey step wedge of 12 equal density steps along travel, for noise against "
         "signal and for linearity.",
-        pixel_size_um=20.0,
-        width_mm=40.0,
         height_mm=36.0,
-        colour=False,
         product=(0.137,),
         brightest=(0.9,),
         maker=steps,
     ),
+)
+"""Charts of known reflectance."""
+PRODUCTS = (
     BuiltIn(
         name="foil",
         sentence="A coated-foil web with pinholes, agglomerates, a streak and a scratch.",
-        pixel_size_um=20.0,
-        width_mm=40.0,
-        height_mm=30.0,
-        colour=False,
         product=(0.113,),
         brightest=(0.643,),
         maker=foil,
@@ -125,7 +111,6 @@ BUILT_INS = (
         pixel_size_um=75.0,
         width_mm=150.0,
         height_mm=150.0,
-        colour=True,
         product=(0.73, 0.681, 0.582),
         brightest=(0.766, 0.714, 0.61),
         maker=tile,
@@ -133,10 +118,6 @@ BUILT_INS = (
     BuiltIn(
         name="sheet",
         sentence="A rolled metal sheet with grooves, dents, a print mark and a hole; with relief.",
-        pixel_size_um=20.0,
-        width_mm=40.0,
-        height_mm=30.0,
-        colour=False,
         product=(0.119,),
         brightest=(0.155,),
         maker=sheet,
@@ -146,10 +127,6 @@ BUILT_INS = (
     BuiltIn(
         name="film",
         sentence="A clear film with gels, holes and a fine white print; with relief.",
-        pixel_size_um=20.0,
-        width_mm=40.0,
-        height_mm=30.0,
-        colour=False,
         product=(0.015,),
         brightest=(0.7,),
         maker=film,
@@ -163,15 +140,40 @@ BUILT_INS = (
         pixel_size_um=75.0,
         width_mm=150.0,
         height_mm=150.0,
-        colour=True,
         product=(0.73, 0.68, 0.582),
         brightest=(0.766, 0.714, 0.61),
         maker=glaze,
         finish=Finish(gloss=0.04, rms_across=0.03, rms_along=0.03),
     ),
-    *(BuiltIn(**each._asdict()) for each in PRODUCTS),
+    BuiltIn(
+        name="cloth",
+        sentence="Woven cloth with a missing pick, a broken end, oil stains and knots.",
+        product=(0.429,),
+        brightest=(0.635,),
+        maker=cloth,
+    ),
+    BuiltIn(
+        name="timber",
+        sentence="A planed softwood board in colour with growth rings, knots, a crack and worm "
+        "holes.",
+        pixel_size_um=75.0,
+        width_mm=150.0,
+        height_mm=150.0,
+        product=(0.615, 0.454, 0.281),
+        brightest=(0.766, 0.568, 0.354),
+        maker=timber,
+    ),
+    BuiltIn(
+        name="print",
+        sentence="Halftone and line work in one ink on paper with voids, splashes and a streak.",
+        product=(0.788,),
+        brightest=(0.834,),
+        maker=printed,
+    ),
 )
-"""All built-in targets: test targets first, then the scenes."""
+"""Scenes that show a product."""
+BUILT_INS = (*TESTS, *PRODUCTS)
+"""All built-in targets."""
 
 
 def built_in(name: str) -> BuiltIn:
@@ -203,19 +205,11 @@ def make(
     """
     Make a built-in target; what is left out takes the target's own value.
 
-    Parameters
-    ----------
-    name : str; one of the names in ``BUILT_INS``
-    pixel_size_um : float, optional; side of one square reference pixel [µm]
-    width_mm, height_mm : float, optional; size across travel and along it [mm]
-    angle_deg : float, optional; angle of the edge against travel, for ``edge`` alone [°]
-    contrast : float, optional; reflectance light over dark, for ``edge`` alone
-
     Raises
     ------
     InputError
-        If the name is unknown, a value is out of range, or an angle or a contrast is given for a
-        target that has none.
+        If the name is unknown, a value is out of range, or an angle (of the edge against travel) or
+        a contrast (light over dark) is given for a target that has none.
     """
     entry = built_in(name)
     return _maker(entry, angle_deg, contrast)(

@@ -53,11 +53,7 @@ def edge(
         raise InputError(msg)
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     shape = _Edge(grid=grid, angle_rad=radians(angle_deg), dark=LIGHT / contrast)
-    return Painted(
-        pixel_size_um=pixel_size_um,
-        shape=(grid.rows, grid.columns),
-        paint=partial(_paint, shape),
-    )
+    return Painted(grid=grid, paint=partial(_paint, shape))
 
 
 def _paint(shape: _Edge, first: int, last: int) -> ImageArray:

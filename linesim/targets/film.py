@@ -7,7 +7,7 @@ import numpy as np
 
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.numerals import numeral_boxes
-from linesim.targets.painted import FacedTarget, PaintedFace, grid_of
+from linesim.targets.painted import PaintedFace
 from linesim.targets.spots import (
     Mounds,
     Spots,
@@ -15,8 +15,9 @@ from linesim.targets.spots import (
     cover_boxes,
     raise_mounds,
     scatter,
+    spots_at,
 )
-from linesim.targets.texture import Scene
+from linesim.targets.texture import Scene, SceneMaker
 
 FILM, CORE, INK, HOLE = 0.015, 0.06, 0.7, 0.001
 """Reflectances of the matt part: clear film, the core of a gel, white print, a hole."""
@@ -37,35 +38,6 @@ _LINE_LENGTH_MM = 5.0
 _DIE_LINES_UM, _GAUGE_UM = 0.4, 2.0
 
 
-def film(
-    *,
-    pixel_size_um: float,
-    width_mm: float,
-    height_mm: float,
-    seed: int = 0,
-    faults: bool = True,
-) -> FacedTarget:
-    """
-    Make a scene of a clear film as it runs along travel.
-
-    Gels, which are flat lenses 0.25 to 1.2 mm wide and longer than wide, with a dull core; three
-    round holes; a white print of numerals and fine lines along travel; faint lines that the die
-    leaves. Film that is clear in front of something dark is nearly black, so it is best seen
-    from behind or by what it mirrors. Sizes are in µm and mm, places of holes and print are
-    shares of the size.
-    """
-    grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
-    scene = Scene(grid=grid, seed=seed, faults=faults)
-    return PaintedFace(
-        pixel_size_um=pixel_size_um,
-        shape=(grid.rows, grid.columns),
-        paint=partial(_lay, scene, (FILM, CORE, INK, HOLE)),
-        relief=partial(_raise, scene),
-        passed=partial(_lay, scene, (CLEAR, CORE_CLEAR, INK_CLEAR, 1.0)),
-        mirrored=partial(_lay, scene, (1.0, 1.0, 1.0, 0.0)),
-    )
-
-
 def _lay(
     scene: Scene, values: tuple[float, float, float, float], first: int, last: int
 ) -> ImageArray:
@@ -78,10 +50,7 @@ def _lay(
         blend_discs(image, cores, core, grid=scene.grid, first=first)
     _print(scene, image, ink, first)
     if scene.faults:
-        holes = np.array(HOLES)
-        x_mm, y_mm = scene.at(holes[:, :2]).T
-        spots = Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=holes[:, 2])
-        blend_discs(image, spots, hole, grid=scene.grid, first=first)
+        blend_discs(image, spots_at(scene, HOLES), hole, grid=scene.grid, first=first)
     return image
 
 
@@ -142,3 +111,22 @@ def _raise(scene: Scene, first: int, last: int) -> ImageArray:
     if scene.faults:
         raise_mounds(heights, film_gels(scene), grid=grid, first=first)
     return heights
+
+
+film = SceneMaker(
+    lambda scene: PaintedFace(
+        grid=scene.grid,
+        paint=partial(_lay, scene, (FILM, CORE, INK, HOLE)),
+        relief=partial(_raise, scene),
+        passed=partial(_lay, scene, (CLEAR, CORE_CLEAR, INK_CLEAR, 1.0)),
+        mirrored=partial(_lay, scene, (1.0, 1.0, 1.0, 0.0)),
+    )
+)
+"""
+Clear film.
+
+A white print of numerals and fine lines along travel; faint lines that the die leaves. Faults:
+gels, which are flat lenses 0.25 to 1.2 mm wide and longer than wide, with a dull core; three round
+holes. Film that is clear in front of something dark is nearly black, so it is best seen from behind
+or by what it mirrors.
+"""

@@ -27,11 +27,7 @@ def flat(*, pixel_size_um: float, width_mm: float, height_mm: float) -> Referenc
     InputError; if a size is not above zero or smaller than a pixel
     """
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
-    return Painted(
-        pixel_size_um=pixel_size_um,
-        shape=(grid.rows, grid.columns),
-        paint=partial(_paint, grid.columns),
-    )
+    return Painted(grid=grid, paint=partial(_paint, grid.columns))
 
 
 def _paint(columns: int, first: int, last: int) -> ImageArray:

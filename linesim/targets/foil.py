@@ -1,17 +1,15 @@
 """The coated-foil scene: a web of bare metal foil with a dark coating lane and its faults."""
 
-from dataclasses import dataclass
 from functools import lru_cache, partial
 from math import ceil
 
 import numpy as np
 
-from linesim.forward.reference import Reference
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.coverage import HALF_DIAGONAL_PX, bell, half_plane, leaning_strip
-from linesim.targets.painted import AT_ONCE, Painted, grid_of
+from linesim.targets.painted import AT_ONCE, Painted
 from linesim.targets.spots import Spots, blend_discs, scale_bells, scatter
-from linesim.targets.texture import Scene
+from linesim.targets.texture import Scene, SceneMaker
 
 METAL = 0.55
 """Mean reflectance of the bare foil."""
@@ -29,76 +27,27 @@ _SCRATCH_MM = 0.045
 _PINHOLES_PER_MM2, _LUMPS_PER_MM2 = 0.012, 0.006
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Scene(Scene):
-    @property
-    def lane_mm(self) -> tuple[float, float, float, float]:
-        """The coating lane (left, top, right, bottom). [mm]."""
-        width_mm, margin_mm = self.grid.width_mm, _MARGIN * self.grid.width_mm
-        return margin_mm, 0.0, width_mm - margin_mm, self.grid.height_mm
+def _lane_mm(scene: Scene) -> tuple[float, float, float, float]:
+    """Give the coating lane (left, top, right, bottom). [mm]."""
+    width_mm, margin_mm = scene.grid.width_mm, _MARGIN * scene.grid.width_mm
+    return margin_mm, 0.0, width_mm - margin_mm, scene.grid.height_mm
 
-    @property
-    def edges_px(self) -> tuple[tuple[int, int], ...]:
-        """Columns, first and one past the last, about the left edge of the lane and the right."""
-        pixel_mm = self.grid.pixel_mm
-        return tuple(
-            (
-                max(0, int(edge_mm / pixel_mm - _RIM_MM / pixel_mm) - 3),
-                min(self.grid.columns, int(edge_mm / pixel_mm + _RIM_MM / pixel_mm) + 4),
-            )
-            for edge_mm in self.lane_mm[::2]
+
+def _edges_px(scene: Scene) -> tuple[tuple[int, int], ...]:
+    """Give columns, first and one past the last, about the left edge of the lane and the right."""
+    pixel_mm = scene.grid.pixel_mm
+    return tuple(
+        (
+            max(0, int(edge_mm / pixel_mm - _RIM_MM / pixel_mm) - 3),
+            min(scene.grid.columns, int(edge_mm / pixel_mm + _RIM_MM / pixel_mm) + 4),
         )
-
-
-def foil(
-    *,
-    pixel_size_um: float,
-    width_mm: float,
-    height_mm: float,
-    seed: int = 0,
-    faults: bool = True,
-) -> Reference:
-    """
-    Make a scene of a coated foil as it runs along travel.
-
-    Bare rolled foil on both sides of a coating lane with slightly wavy edges; grain, mottle and
-    faint lengthwise bands in the coating; pinholes that show the foil, agglomerates, one streak
-    that starts at an agglomerate, and one scratch. Sizes are in µm and mm, whatever the
-    pixel size: the coating's grain is some 40 µm, pinholes are 40 to 260 µm and agglomerates
-    150 to 500 µm across, the scratch is 45 µm wide.
-
-    Parameters
-    ----------
-    pixel_size_um : float; side of one square reference pixel [µm]
-    width_mm, height_mm : float; size across travel and along it [mm]
-    seed : int, default 0; another seed is another piece of the same web
-    faults : bool, default True; whether the web has any: pinholes, agglomerates, streak and scratch
-
-    Returns
-    -------
-    Reference; of shape (rows, columns), computed by rows, reflectance 0.03 to 0.9
-
-    Raises
-    ------
-    InputError; if a size is not above zero or smaller than a pixel
-
-    Notes
-    -----
-    Reflectances and sizes are plausible for the trade (common practice, no source). Where two
-    things meet inside one pixel they are laid over each other by their shares of its area.
-    """
-    grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
-    return Painted(
-        pixel_size_um=pixel_size_um,
-        at_once=AT_ONCE,
-        shape=(grid.rows, grid.columns),
-        paint=partial(_paint, _Scene(grid=grid, seed=seed, faults=faults)),
+        for edge_mm in _lane_mm(scene)[::2]
     )
 
 
-def _paint(scene: _Scene, first: int, last: int) -> ImageArray:
+def _paint(scene: Scene, first: int, last: int) -> ImageArray:
     grain = scene.texture(0, 0.04, 0.04).block(scene.grid, first, last)
-    left, right = scene.edges_px
+    left, right = _edges_px(scene)
     # bare foil beside the lane hides what is here
     image = np.zeros_like(grain)
     image[:, left[0] : right[1]] = _coating(scene, grain, first, last)
@@ -112,8 +61,21 @@ def _paint(scene: _Scene, first: int, last: int) -> ImageArray:
     return np.clip(image, _LOWEST, _HIGHEST, out=image)
 
 
+foil = SceneMaker(
+    lambda scene: Painted(grid=scene.grid, paint=partial(_paint, scene), at_once=AT_ONCE)
+)
+"""
+A coated foil.
+
+Bare rolled foil on both sides of a coating lane with slightly wavy edges; grain (some 40 µm),
+mottle and faint lengthwise bands in the coating. Faults: pinholes of 40 to 260 µm that show the
+foil, agglomerates of 150 to 500 µm, one streak that starts at an agglomerate, one scratch 45 µm
+wide.
+"""
+
+
 def _metal(
-    scene: _Scene, grain: ImageArray, rows: tuple[int, int], columns: tuple[int, int]
+    scene: Scene, grain: ImageArray, rows: tuple[int, int], columns: tuple[int, int]
 ) -> ImageArray:
     """Draw fine rolling lines along travel, each some millimetres long."""
     block = (scene.grid, *rows, columns)
@@ -126,9 +88,9 @@ def _metal(
     return metal
 
 
-def _coating(scene: _Scene, grain: ImageArray, first: int, last: int) -> ImageArray:
+def _coating(scene: Scene, grain: ImageArray, first: int, last: int) -> ImageArray:
     """Dark coating: grain, mottle, lengthwise bands."""
-    left, right = scene.edges_px
+    left, right = _edges_px(scene)
     block = (scene.grid, first, last, (left[0], right[1]))
     coating = grain[:, left[0] : right[1]] * np.float32(0.085)
     coating += scene.texture(3, 0.7, 0.9).block(*block) * np.float32(0.03)
@@ -138,12 +100,12 @@ def _coating(scene: _Scene, grain: ImageArray, first: int, last: int) -> ImageAr
     return coating
 
 
-def _streak_start_mm(scene: _Scene) -> tuple[float, float]:
-    left, _, right, bottom = scene.lane_mm
+def _streak_start_mm(scene: Scene) -> tuple[float, float]:
+    left, _, right, bottom = _lane_mm(scene)
     return left + 0.34 * (right - left), 0.17 * bottom
 
 
-def _scale_streak(scene: _Scene, coating: ImageArray, first: int, last: int) -> None:
+def _scale_streak(scene: Scene, coating: ImageArray, first: int, last: int) -> None:
     """Thin the coating behind a lump at the coater's lip: bright core, thick dark shoulders."""
     pixel_mm = scene.grid.pixel_mm
     x_mm, y_mm = _streak_start_mm(scene)
@@ -158,22 +120,22 @@ def _scale_streak(scene: _Scene, coating: ImageArray, first: int, last: int) -> 
     coating[:, left:right] *= (1 + np.outer(strength, profile)).astype(np.float32)
 
 
-def _lay_pinholes(scene: _Scene, image: ImageArray, first: int) -> None:
+def _lay_pinholes(scene: Scene, image: ImageArray, first: int) -> None:
     """Round holes in the coating, the foil seen through them."""
     blend_discs(image, _pinholes(scene), METAL, grid=scene.grid, first=first)
 
 
 @lru_cache(maxsize=4)
-def _pinholes(scene: _Scene) -> Spots:
+def _pinholes(scene: Scene) -> Spots:
     random = scene.random(20)
-    left, top, right, bottom = scene.lane_mm
+    left, top, right, bottom = _lane_mm(scene)
     count = ceil(_PINHOLES_PER_MM2 * (right - left) * bottom)
     x_mm, y_mm = scatter(random, count=count, box_mm=(left + 0.5, top, right - 0.5, bottom))
     radius_mm = 0.02 + 0.11 * random.random(count) ** 2
     return Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=radius_mm)
 
 
-def _lay_lumps(scene: _Scene, image: ImageArray, first: int) -> None:
+def _lay_lumps(scene: Scene, image: ImageArray, first: int) -> None:
     """Agglomerates: a dark lump of several grains, dark shoulders, a faint thin ring."""
     halo, shoulder, grains = _lumps(scene)
     scale_bells(image, halo, 0.25, grid=scene.grid, first=first)
@@ -182,10 +144,10 @@ def _lay_lumps(scene: _Scene, image: ImageArray, first: int) -> None:
 
 
 @lru_cache(maxsize=4)
-def _lumps(scene: _Scene) -> tuple[Spots, Spots, Spots]:
+def _lumps(scene: Scene) -> tuple[Spots, Spots, Spots]:
     """Scatter halos, shoulders, and grains."""
     random = scene.random(21)
-    left, top, right, bottom = scene.lane_mm
+    left, top, right, bottom = _lane_mm(scene)
     count = 1 + ceil(_LUMPS_PER_MM2 * (right - left) * bottom)
     x_mm, y_mm = scatter(random, count=count, box_mm=(left + 0.8, top, right - 0.8, bottom))
     x_mm[0], y_mm[0] = _streak_start_mm(scene)
@@ -202,12 +164,10 @@ def _lumps(scene: _Scene) -> tuple[Spots, Spots, Spots]:
     return halo, shoulder, grains
 
 
-def _lay_margins(
-    scene: _Scene, image: ImageArray, grain: ImageArray, first: int, last: int
-) -> None:
+def _lay_margins(scene: Scene, image: ImageArray, grain: ImageArray, first: int, last: int) -> None:
     """Bare foil beside the lane; the coating ends in a wavy edge with a thick dark rim."""
     columns = scene.grid.columns
-    for side, (begin, end) in enumerate(scene.edges_px):
+    for side, (begin, end) in enumerate(_edges_px(scene)):
         outside_px, share = _outside(scene, side, first, last)
         margin, outer = ((begin, columns), end) if side else ((0, end), 0)
         metal = _metal(scene, grain, (first, last), margin)
@@ -218,12 +178,12 @@ def _lay_margins(
         image[:, outer : outer + width] = metal[:, outer - margin[0] :][:, :width]
 
 
-def _outside(scene: _Scene, side: int, first: int, last: int) -> tuple[FloatArray, ImageArray]:
+def _outside(scene: Scene, side: int, first: int, last: int) -> tuple[FloatArray, ImageArray]:
     """Say about an edge of the lane how far outside it a pixel is, and what share of it. [px]."""
-    grid, (begin, end) = scene.grid, scene.edges_px[side]
+    grid, (begin, end) = scene.grid, _edges_px(scene)[side]
     slow = scene.texture(6 + side, 1.0, 3.0).line(grid, first - 1, last + 1)
     fast = scene.texture(8 + side, 1.0, 0.25).line(grid, first - 1, last + 1)
-    edge_px = (scene.lane_mm[2 * side] + 0.07 * slow + 0.014 * fast) / grid.pixel_mm
+    edge_px = (_lane_mm(scene)[2 * side] + 0.07 * slow + 0.014 * fast) / grid.pixel_mm
     slope = (edge_px[2:] - edge_px[:-2]) / 2
     normal_x = 1 / np.hypot(1, slope)
     away = np.arange(begin, end) + 0.5 - edge_px[1:-1, None]
@@ -240,10 +200,10 @@ def _rim(outside_mm: FloatArray) -> ImageArray:
     return (1 - 0.22 * np.exp(-(((outside_mm + 0.35) / 0.22) ** 2) / 2)).astype(np.float32)
 
 
-def _lay_scratch(scene: _Scene, image: ImageArray, first: int, last: int) -> None:
+def _lay_scratch(scene: Scene, image: ImageArray, first: int, last: int) -> None:
     """Bare the metal along a slightly bent scratch, lightly at its ends and in between."""
     pixel_mm = scene.grid.pixel_mm
-    left_mm, _, right_mm, bottom_mm = scene.lane_mm
+    left_mm, _, right_mm, bottom_mm = _lane_mm(scene)
     length_mm = min(9.0, 0.3 * bottom_mm)
     along = ((np.arange(first, last) + 0.5) * pixel_mm - 0.55 * bottom_mm) / length_mm
     touched = np.flatnonzero((along > 0) & (along < 1))

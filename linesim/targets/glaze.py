@@ -7,9 +7,9 @@ import numpy as np
 
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.joints import CORNER_MM, PITCH_MM, ends_of_faces
-from linesim.targets.painted import AT_ONCE, FacedTarget, PaintedFace, grid_of
+from linesim.targets.painted import AT_ONCE, PaintedFace
 from linesim.targets.spots import Mounds, Spots, blend_discs, raise_mounds, scatter
-from linesim.targets.texture import Scene
+from linesim.targets.texture import Scene, SceneMaker
 from linesim.targets.tile import tile
 
 DIRT = (0.05, 0.04, 0.03)
@@ -33,34 +33,6 @@ _PEEL_UM, _SAND_UM = 6.0, 6.0
 _SHORE_MM = 0.5
 _SOFT_MM = 8.3
 """Further in a face falls off by less than the smallest number that single precision holds."""
-
-
-def glaze(
-    *,
-    pixel_size_um: float,
-    width_mm: float,
-    height_mm: float,
-    seed: int = 0,
-    faults: bool = True,
-) -> FacedTarget:
-    """
-    Make a scene of decorated tiles under varnish.
-
-    The tiles of ``tile`` without faults of their own. The varnish has the relief of orange peel,
-    flat craters with a rim, pinholes with dirt in them, and two runs that end in a bead, on the
-    first tile and on the second of the second row. Joints lie lower; their sand does not mirror.
-    """
-    grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
-    scene = Scene(grid=grid, seed=seed, faults=faults)
-    return PaintedFace(
-        pixel_size_um=pixel_size_um,
-        at_once=AT_ONCE,
-        shape=(grid.rows, grid.columns, 3),
-        paint=partial(_paint, scene),
-        relief=partial(_raise, scene),
-        passed=partial(_pass, scene),
-        mirrored=partial(_mirror, scene),
-    )
 
 
 def _paint(scene: Scene, first: int, last: int) -> ImageArray:
@@ -159,3 +131,23 @@ def _mirror(scene: Scene, first: int, last: int) -> ImageArray:
     if scene.faults:
         blend_discs(face, pinholes(scene), 0.0, grid=scene.grid, first=first)
     return face
+
+
+glaze = SceneMaker(
+    lambda scene: PaintedFace(
+        grid=scene.grid,
+        paint=partial(_paint, scene),
+        relief=partial(_raise, scene),
+        passed=partial(_pass, scene),
+        mirrored=partial(_mirror, scene),
+        channels=(3,),
+        at_once=AT_ONCE,
+    )
+)
+"""
+Decorated tiles under varnish.
+
+The tiles of ``tile`` without faults of their own. The varnish has the relief of orange peel; joints
+lie lower, and their sand does not mirror. Faults: flat craters with a rim, pinholes with dirt in
+them, and two runs that end in a bead, on the first tile and on the second of the second row.
+"""

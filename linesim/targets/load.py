@@ -23,18 +23,16 @@ from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.setup.surface import FACED
 from linesim.setup.surface import Face as FaceKeys
-from linesim.targets.catalogue import built_in, make
+from linesim.targets.catalogue import PRODUCTS, built_in, make
 from linesim.targets.faces.face import Face, face_of, is_imaged
 from linesim.targets.faces.faced import DrawnReference, faced_levels, lit_reference
 from linesim.targets.levels import Levels, Tiles, few_bands, levels_of, tiles_of
 from linesim.targets.painted import FacedTarget, all_rows
-from linesim.targets.products.listed import PRODUCTS
 from linesim.targets.windowed import WindowedReference, held_bytes, windowed
 
 _HELD_PIXELS = 100_000_000
 """A drawn target of at most so many values is drawn once and held; a larger one by rows."""
-SCENES = ("foil", "tile", *FACED, *(each.name for each in PRODUCTS))
-"""Built-in targets that show a product; the others are charts."""
+_SCENES = {each.name for each in PRODUCTS}
 _SCENE_ROWS = 256
 _DRAWING_BYTES = 16
 """Of each value: four that stay, and what drawing a scene takes beside them."""
@@ -266,7 +264,7 @@ def _matt_size(setup: Setup) -> TargetSize:
             rows=rows,
             columns=columns,
             levels=Levels(product=entry.product, brightest=entry.brightest),
-            tiles=_scene_tiles(_drawn_alike(setup.target)) if entry.name in SCENES else None,
+            tiles=_scene_tiles(_drawn_alike(setup.target)) if entry.name in _SCENES else None,
         )
     return _file_size(*_file(setup), _bare(setup.target, setup.target.pixel_size_um))
 

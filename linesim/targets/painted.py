@@ -63,10 +63,20 @@ class Painted:
     All of them together, or where there is much to compute, some pixels at a time.
     """
 
-    pixel_size_um: float
-    shape: tuple[int, ...]
+    grid: Grid
     paint: Rows
+    channels: tuple[int, ...] = ()  # (3,) of a colour target
     at_once: int | None = None
+
+    @property
+    def pixel_size_um(self) -> float:
+        """Side of one square reference pixel on the target. [µm]."""
+        return self.grid.pixel_size_um
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """(rows, columns) or (rows, columns, 3)."""
+        return self.grid.rows, self.grid.columns, *self.channels
 
     def rows(self, first: int, last: int) -> ImageArray:
         """Compute some rows."""

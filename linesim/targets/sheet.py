@@ -4,18 +4,18 @@ from functools import partial
 
 import numpy as np
 
-from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.targets.painted import FacedTarget, PaintedFace, grid_of
+from linesim.setup.arrays import ImageArray
+from linesim.targets.painted import PaintedFace
 from linesim.targets.spots import (
     Groove,
     Mounds,
-    Spots,
     blend_discs,
     cover_boxes,
     plough,
     raise_mounds,
+    spots_at,
 )
-from linesim.targets.texture import Scene
+from linesim.targets.texture import Scene, SceneMaker
 
 METAL = 0.12
 """Mean reflectance of the matt part."""
@@ -43,45 +43,6 @@ MARK_PLACE, RING_MM, ARMS_MM = (0.80, 0.80), (1.8, 1.5), (1.2, 0.3)
 """Of the print mark: its middle; radii of its ring; length and width of a cross within it. [mm]"""
 
 _ROLLED_UM, _STREAKY_UM, _WAVY_UM = 0.5, 1.0, 12.0
-
-
-def sheet(
-    *,
-    pixel_size_um: float,
-    width_mm: float,
-    height_mm: float,
-    seed: int = 0,
-    faults: bool = True,
-) -> FacedTarget:
-    """
-    Make a scene of a rolled metal sheet as it runs along travel.
-
-    Rolling lines along travel, in the matt part and as relief; grooves along travel, across it
-    and between, with ploughed shoulders; four dents; a print mark, a cross in a ring; and one
-    hole, which is black from in front and clear from behind. All but the hole is opaque, and the
-    print has no thickness. Sizes are in µm and mm, places of marks are shares of the size.
-
-    Parameters
-    ----------
-    pixel_size_um : float; side of one square reference pixel [µm]
-    width_mm, height_mm : float; size across travel and along it [mm]
-    seed : int, default 0; another seed is another piece
-    faults : bool, default True; whether it has grooves, dents and the hole
-
-    Raises
-    ------
-    InputError; if a size is not above zero or smaller than a pixel
-    """
-    grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
-    scene = Scene(grid=grid, seed=seed, faults=faults)
-    return PaintedFace(
-        pixel_size_um=pixel_size_um,
-        shape=(grid.rows, grid.columns),
-        paint=partial(_paint, scene),
-        relief=partial(_raise, scene),
-        passed=partial(_pass, scene),
-        mirrored=partial(_mirror, scene),
-    )
 
 
 def _paint(scene: Scene, first: int, last: int) -> ImageArray:
@@ -145,28 +106,42 @@ def _mirror(scene: Scene, first: int, last: int) -> ImageArray:
     return mirrored
 
 
+sheet = SceneMaker(
+    lambda scene: PaintedFace(
+        grid=scene.grid,
+        paint=partial(_paint, scene),
+        relief=partial(_raise, scene),
+        passed=partial(_pass, scene),
+        mirrored=partial(_mirror, scene),
+    )
+)
+"""
+Rolled metal sheet.
+
+Rolling lines along travel, in the matt part and as relief; a print mark without thickness, a cross
+in a ring. Faults: grooves along travel, across it and between, with ploughed shoulders; four dents;
+one hole, which is black from in front and clear from behind. All but the hole is opaque.
+"""
+
+
 def _blend_hole(scene: Scene, image: ImageArray, value: float, first: int) -> None:
     if scene.faults:
-        hole = _discs(scene.at(np.array([HOLE_PLACE])), HOLE_MM)
+        hole = spots_at(scene, ((*HOLE_PLACE, HOLE_MM),))
         blend_discs(image, hole, value, grid=scene.grid, first=first)
-
-
-def _discs(places_mm: FloatArray, radius_mm: float) -> Spots:
-    x_mm, y_mm = places_mm.T
-    return Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=np.full(len(places_mm), radius_mm))
 
 
 def _blend_mark(scene: Scene, image: ImageArray, value: float, first: int) -> None:
     """Print a cross in a ring, over the rows that it reaches."""
-    grid, place = scene.grid, scene.at(np.array([MARK_PLACE]))
-    ((x_mm, y_mm),) = place.tolist()
+    grid = scene.grid
+    ((x_mm, y_mm),) = scene.at(np.array([MARK_PLACE])).tolist()
     top = max(first, int((y_mm - RING_MM[0]) / grid.pixel_mm) - 1)
     last = min(first + len(image), int((y_mm + RING_MM[0]) / grid.pixel_mm) + 2)
     if top >= last:
         return
     inked = np.zeros((last - top, grid.columns), dtype=np.float32)
     for radius_mm, share in zip(RING_MM, (1.0, 0.0), strict=True):
-        blend_discs(inked, _discs(place, radius_mm), share, grid=grid, first=top)
+        disc = spots_at(scene, ((*MARK_PLACE, radius_mm),))
+        blend_discs(inked, disc, share, grid=grid, first=top)
     arm_mm, half_mm = ARMS_MM[0], ARMS_MM[1] / 2
     cross = np.array(
         [

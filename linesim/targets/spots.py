@@ -9,6 +9,7 @@ import scipy
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.coverage import bell, bowl, disc, furrow, interval
 from linesim.targets.painted import Grid
+from linesim.targets.texture import Scene
 
 _REACH = 6.0  # standard deviations at which a bell of height is cut off, 1.5e-8 of its middle
 
@@ -20,6 +21,17 @@ class Spots:
     x_mm: FloatArray  # shape (n,); their centres, from the upper left corner [mm]
     y_mm: FloatArray
     radius_mm: FloatArray  # shape (n,); their radii, or the standard deviations of soft ones [mm]
+
+
+Listed = tuple[float, float, float]
+"""A spot: its place as shares of width and height, and its radius. [mm]"""
+
+
+def spots_at(scene: Scene, listed: tuple[Listed, ...], scale: float = 1.0) -> Spots:
+    """Lay out spots of a scene."""
+    spots = np.array(listed)
+    x_mm, y_mm = scene.at(spots[:, :2]).T
+    return Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=scale * spots[:, 2])
 
 
 def scatter(

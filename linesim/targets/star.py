@@ -70,11 +70,7 @@ def star(
             f"{2 * nyquist_radius_px(max(cycles, 1)) / _FILL:.0f} px"
         )
         raise InputError(msg)
-    return Painted(
-        pixel_size_um=pixel_size_um,
-        shape=(grid.rows, grid.columns),
-        paint=partial(_paint, shape),
-    )
+    return Painted(grid=grid, paint=partial(_paint, shape))
 
 
 def _paint(shape: _Star, first: int, last: int) -> ImageArray:

@@ -33,11 +33,7 @@ def steps(*, pixel_size_um: float, width_mm: float, height_mm: float) -> Referen
     the line sees every step, whatever the light does across the line.
     """
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
-    return Painted(
-        pixel_size_um=pixel_size_um,
-        shape=(grid.rows, grid.columns),
-        paint=partial(_paint, grid),
-    )
+    return Painted(grid=grid, paint=partial(_paint, grid))
 
 
 def _paint(grid: Grid, first: int, last: int) -> ImageArray:

@@ -4,17 +4,20 @@ Random texture of a stated grain size, the same at every pixel size.
 The texture is a field of cubic B-splines on a lattice that is fixed to the target, with
 normally distributed weights. Its mean over a pixel is a closed form, so coarse and fine
 references show one and the same material, and a block of rows needs only its own lattice rows.
+Scenes are made of textures and of what lies on them.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, floor, sqrt
+from typing import Generic, TypeVar
 
 import numpy as np
 import scipy
 
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.targets.painted import Grid
+from linesim.targets.painted import Grid, Painted, grid_of
 
 _STRIP = 64  # lattice rows that share one random stream
 _REACH = 2  # a cubic B-spline ends two lattice steps from its node
@@ -152,3 +155,33 @@ class Scene:
         """Turn shares of width and height, one pair a row, into places. [mm]."""
         size_mm = np.array([self.grid.width_mm, self.grid.height_mm])
         return np.asarray(places * size_mm)
+
+
+Made = TypeVar("Made", bound=Painted)
+
+
+@dataclass(frozen=True, slots=True)
+class SceneMaker(Generic[Made]):
+    """Makes a scene of any size."""
+
+    made: Callable[[Scene], Made]
+
+    def __call__(
+        self,
+        *,
+        pixel_size_um: float,
+        width_mm: float,
+        height_mm: float,
+        seed: int = 0,
+        faults: bool = True,
+    ) -> Made:
+        """
+        Make it as it runs along travel; another seed is another piece of the same product.
+
+        Sizes of what is on it are in µm and mm, whatever the pixel size; places of faults are
+        shares of width and height. Where two things meet inside one pixel they are laid over each
+        other by their shares of its area. Reflectances and sizes are plausible for the trade
+        (common practice, no source).
+        """
+        grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
+        return self.made(Scene(grid=grid, seed=seed, faults=faults))

@@ -6,7 +6,6 @@ from math import ceil, floor
 
 import numpy as np
 
-from linesim.forward.reference import Reference
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.coverage import leaning_strip
 from linesim.targets.joints import (
@@ -19,10 +18,10 @@ from linesim.targets.joints import (
     within_tile,
 )
 from linesim.targets.ornament import GLAZE, Colour, lay, lay_ornament
-from linesim.targets.painted import AT_ONCE, Grid, Painted, grid_of
+from linesim.targets.painted import AT_ONCE, Grid, Painted
 from linesim.targets.quarter import Quarter
 from linesim.targets.spots import Spots, blend_discs
-from linesim.targets.texture import Scene
+from linesim.targets.texture import Scene, SceneMaker
 
 GROUT: Colour = (0.36, 0.34, 0.31)
 BODY: Colour = (0.48, 0.25, 0.14)
@@ -75,52 +74,6 @@ _SPOTS = Spots(
 )
 
 
-def tile(
-    *,
-    pixel_size_um: float,
-    width_mm: float,
-    height_mm: float,
-    seed: int = 0,
-    faults: bool = True,
-) -> Reference:
-    """
-    Make a scene of decorated ceramic tiles in colour.
-
-    Tiles of 72 mm with 3 mm of grout between them. The print carries fine lines of red, green
-    and blue, 0.4 mm wide, straight and round: where a colour camera's rows do not register,
-    they fringe. Faults, in the first two rows and columns of tiles: a chipped edge, a patch of
-    missing print, two dark spots, a hairline crack 0.1 mm wide.
-
-    Parameters
-    ----------
-    pixel_size_um : float; side of one square reference pixel [µm]
-    width_mm, height_mm : float; size across travel and along it [mm]
-    seed : int, default 0; another seed moves the speckle, the grain and the crack
-    faults : bool, default True
-        Whether the tiles have any: chip, missing print, spots and crack. Speckle is no fault.
-
-    Returns
-    -------
-    Reference; of shape (rows, columns, 3), computed by rows, reflectance 0.02 to 0.9
-
-    Raises
-    ------
-    InputError; if a size is not above zero or smaller than a pixel
-
-    Notes
-    -----
-    The gloss of a glaze is left out: the target is a matt surface. Colours and sizes are
-    plausible for the trade (common practice, no source).
-    """
-    grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
-    return Painted(
-        pixel_size_um=pixel_size_um,
-        at_once=AT_ONCE,
-        shape=(grid.rows, grid.columns, 3),
-        paint=partial(_paint, Scene(grid=grid, seed=seed, faults=faults)),
-    )
-
-
 def _paint(scene: Scene, first: int, last: int) -> ImageArray:
     image = np.empty((last - first, scene.grid.columns, 3), dtype=np.float32)
     planes = _printed(scene, first, last)
@@ -134,6 +87,22 @@ def _paint(scene: Scene, first: int, last: int) -> ImageArray:
         image[..., index] = plane
     _lay_spots(scene, image, first)
     return np.clip(image, _LOWEST, _HIGHEST, out=image)
+
+
+tile = SceneMaker(
+    lambda scene: Painted(
+        grid=scene.grid, paint=partial(_paint, scene), channels=(3,), at_once=AT_ONCE
+    )
+)
+"""
+Decorated ceramic tiles in colour, as a matt surface.
+
+Tiles of 72 mm with 3 mm of grout between them. The print carries fine lines of red, green and blue,
+0.4 mm wide, straight and round: where a colour camera's rows do not register, they fringe. Faults,
+in the first two rows and columns of tiles: a chipped edge, a patch of missing print, two dark
+spots, a hairline crack 0.1 mm wide. Speckle is no fault; another seed moves it, the grain and the
+crack.
+"""
 
 
 def _printed(scene: Scene, first: int, last: int) -> ImageArray:

@@ -4,13 +4,12 @@ from functools import partial
 
 import numpy as np
 
-from linesim.forward.reference import Reference
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.coverage import interval
-from linesim.targets.painted import Painted, grid_of
+from linesim.targets.painted import Painted
 from linesim.targets.products.waves import wave_means
-from linesim.targets.spots import Spots, blend_discs, scale_bells
-from linesim.targets.texture import Scene
+from linesim.targets.spots import blend_discs, scale_bells, spots_at
+from linesim.targets.texture import Scene, SceneMaker
 
 CLOTH = 0.42
 """Mean reflectance of undyed cloth."""
@@ -26,48 +25,6 @@ OIL = ((0.72, 0.30, 1.6), (0.24, 0.74, 0.9))
 KNOTS = ((0.40, 0.46, 0.34), (0.86, 0.70, 0.26))
 
 
-def cloth(
-    *,
-    pixel_size_um: float,
-    width_mm: float,
-    height_mm: float,
-    seed: int = 0,
-    faults: bool = True,
-) -> Reference:
-    """
-    Make a scene of woven cloth as it runs along travel.
-
-    Plain weave: warp along travel, weft across it, each yarn of its own lightness and a little
-    off its place; fibres, and cloudy thick and thin parts. Faults: a missing pick, a broken end,
-    two oil stains, two knots.
-
-    Parameters
-    ----------
-    pixel_size_um : float; side of one square reference pixel [µm]
-    width_mm, height_mm : float; size across travel and along it [mm]
-    seed : int, default 0; another seed is another piece
-    faults : bool, default True; whether it has any
-
-    Returns
-    -------
-    Reference; of shape (rows, columns), computed by rows, reflectance 0.04 to 0.85
-
-    Raises
-    ------
-    InputError; if a size is not above zero or smaller than a pixel
-
-    Notes
-    -----
-    Reflectances and sizes are plausible for the trade (common practice, no source).
-    """
-    grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
-    return Painted(
-        pixel_size_um=pixel_size_um,
-        shape=(grid.rows, grid.columns),
-        paint=partial(_paint, Scene(grid=grid, seed=seed, faults=faults)),
-    )
-
-
 def _paint(scene: Scene, first: int, last: int) -> ImageArray:
     image = _weave(scene, first, last)
     image += scene.texture(4, WARP_MM, 45.0).block(scene.grid, first, last) * np.float32(0.035)
@@ -77,10 +34,20 @@ def _paint(scene: Scene, first: int, last: int) -> ImageArray:
     image *= np.float32(CLOTH)
     if scene.faults:
         _lose_yarns(scene, image, first, last)
-        oil, knots = (_spots(scene, each) for each in (OIL, KNOTS))
+        oil, knots = (spots_at(scene, each) for each in (OIL, KNOTS))
         scale_bells(image, oil, -0.35, grid=scene.grid, first=first)
         blend_discs(image, knots, 0.62, grid=scene.grid, first=first)
     return np.clip(image, _LOWEST, _HIGHEST, out=image)
+
+
+cloth = SceneMaker(lambda scene: Painted(grid=scene.grid, paint=partial(_paint, scene)))
+"""
+Woven cloth.
+
+Plain weave: warp along travel, weft across it, each yarn of its own lightness and a little off its
+place; fibres, and cloudy thick and thin parts. Faults: a missing pick, a broken end, two oil
+stains, two knots.
+"""
 
 
 def _weave(scene: Scene, first: int, last: int) -> ImageArray:
@@ -126,9 +93,3 @@ def _lose_yarns(scene: Scene, image: ImageArray, first: int, last: int) -> None:
 
 def _between(low_mm: float, high_mm: float, pixel_mm: float, span: tuple[int, int]) -> FloatArray:
     return interval(np.array([low_mm / pixel_mm]), np.array([high_mm / pixel_mm]), *span)
-
-
-def _spots(scene: Scene, listed: tuple[tuple[float, float, float], ...]) -> Spots:
-    spots = np.array(listed)
-    x_mm, y_mm = scene.at(spots[:, :2]).T
-    return Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=spots[:, 2])

@@ -5,13 +5,12 @@ from math import ceil, floor
 
 import numpy as np
 
-from linesim.forward.reference import Reference
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.coverage import bell
 from linesim.targets.numerals import numeral_boxes
-from linesim.targets.painted import Grid, Painted, grid_of
-from linesim.targets.spots import Spots, blend_discs, cover_boxes
-from linesim.targets.texture import Scene
+from linesim.targets.painted import Grid, Painted
+from linesim.targets.spots import Spots, blend_discs, cover_boxes, spots_at
+from linesim.targets.texture import Scene, SceneMaker
 
 PAPER, INK = 0.80, 0.05
 """Reflectances."""
@@ -30,56 +29,14 @@ VOIDS = ((0.30, 0.34, 0.45), (0.66, 0.76, 0.25))
 SPLASHES = ((0.55, 0.22, 0.30), (0.18, 0.66, 0.16))
 
 
-def printed(
-    *,
-    pixel_size_um: float,
-    width_mm: float,
-    height_mm: float,
-    seed: int = 0,
-    faults: bool = True,
-) -> Reference:
-    """
-    Make a scene of a printed web as it runs along travel.
-
-    A motif of soft bands in round halftone dots, with rules and numerals, that comes again with the
-    cylinder; dots gain and lose from place to place, and no repeat is quite like another. Faults:
-    two voids, two splashes, a streak of the doctor blade.
-
-    Parameters
-    ----------
-    pixel_size_um : float; side of one square reference pixel [µm]
-    width_mm, height_mm : float; size across travel and along it [mm]
-    seed : int, default 0; another seed is another piece, whose motif begins elsewhere
-    faults : bool, default True; whether it has any
-
-    Returns
-    -------
-    Reference; of shape (rows, columns), computed by rows, reflectance 0.03 to 0.88
-
-    Raises
-    ------
-    InputError; if a size is not above zero or smaller than a pixel
-
-    Notes
-    -----
-    Reflectances and sizes are plausible for the trade (common practice, no source).
-    """
-    grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
-    return Painted(
-        pixel_size_um=pixel_size_um,
-        shape=(grid.rows, grid.columns),
-        paint=partial(_paint, Scene(grid=grid, seed=seed, faults=faults)),
-    )
-
-
 def _paint(scene: Scene, first: int, last: int) -> ImageArray:
     grid = scene.grid
     inked = np.zeros((last - first, grid.columns), dtype=np.float32)
     blend_discs(inked, _dots(scene, first, last), 1.0, grid=grid, first=first)
     _rule(scene, inked, first, last)
     if scene.faults:
-        blend_discs(inked, _spots(scene, VOIDS), 0.0, grid=grid, first=first)
-        blend_discs(inked, _spots(scene, SPLASHES), 1.0, grid=grid, first=first)
+        blend_discs(inked, spots_at(scene, VOIDS), 0.0, grid=grid, first=first)
+        blend_discs(inked, spots_at(scene, SPLASHES), 1.0, grid=grid, first=first)
         streak = bell(0.8 * grid.columns, 0.09 / grid.pixel_mm, 0, grid.columns)
         inked += (0.6 * streak).astype(np.float32) * (1 - inked)
     paper = scene.texture(0, 0.12, 0.16).block(grid, first, last) * np.float32(0.012)
@@ -88,6 +45,16 @@ def _paint(scene: Scene, first: int, last: int) -> ImageArray:
     paper *= np.float32(PAPER)
     image: ImageArray = paper + inked * (np.float32(INK) - paper)
     return np.clip(image, _LOWEST, _HIGHEST, out=image)
+
+
+printed = SceneMaker(lambda scene: Painted(grid=scene.grid, paint=partial(_paint, scene)))
+"""
+A printed web.
+
+A motif of soft bands in round halftone dots, with rules and numerals, that comes again with the
+cylinder; dots gain and lose from place to place, and no repeat is quite like another. Another
+seed's motif begins elsewhere. Faults: two voids, two splashes, a streak of the doctor blade.
+"""
 
 
 def _start_mm(scene: Scene) -> float:
@@ -153,9 +120,3 @@ def _boxes(width_mm: float) -> FloatArray:
     level = [(middle_mm - 0.6, top_mm + 4.6, middle_mm + 5.0, top_mm + 4.7)]
     numerals = numeral_boxes(4096, x_mm=middle_mm - 0.5, y_mm=top_mm, height_mm=1.8)
     return np.array([*rules, *level, *numerals])
-
-
-def _spots(scene: Scene, listed: tuple[tuple[float, float, float], ...]) -> Spots:
-    spots = np.array(listed)
-    x_mm, y_mm = scene.at(spots[:, :2]).T
-    return Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=spots[:, 2])

@@ -4,13 +4,12 @@ from functools import partial
 
 import numpy as np
 
-from linesim.forward.reference import Reference
 from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.targets.coverage import leaning_strip
-from linesim.targets.painted import Painted, grid_of
+from linesim.targets.painted import Painted
 from linesim.targets.products.waves import wave_means
-from linesim.targets.spots import Spots, blend_discs, scale_bells
-from linesim.targets.texture import Scene
+from linesim.targets.spots import Spots, blend_discs, scale_bells, spots_at
+from linesim.targets.texture import Scene, SceneMaker
 
 WOOD = (0.60, 0.44, 0.27)
 """Mean reflectance, red, green and blue."""
@@ -30,48 +29,6 @@ _KNOT_RINGS = ((0.92, 1.25), (0.78, 1.0), (0.72, 1.2), (0.56, 0.9), (0.5, 1.1), 
 """Radii over the knot's, and how light they are against it."""
 
 
-def timber(
-    *,
-    pixel_size_um: float,
-    width_mm: float,
-    height_mm: float,
-    seed: int = 0,
-    faults: bool = True,
-) -> Reference:
-    """
-    Make a scene of a planed board as it runs along travel, in colour.
-
-    Growth rings of a board sawn beside the pith, narrower towards its sides, that wander along it;
-    fibres and rays along travel, and cloudy tone. Faults: two knots, which the rings go around, a
-    crack, a resin pocket, worm holes.
-
-    Parameters
-    ----------
-    pixel_size_um : float; side of one square reference pixel [µm]
-    width_mm, height_mm : float; size across travel and along it [mm]
-    seed : int, default 0; another seed is another board
-    faults : bool, default True; whether it has any
-
-    Returns
-    -------
-    Reference; of shape (rows, columns, 3), computed by rows, reflectance 0.02 to 0.88
-
-    Raises
-    ------
-    InputError; if a size is not above zero or smaller than a pixel
-
-    Notes
-    -----
-    Reflectances and sizes are plausible for the trade (common practice, no source).
-    """
-    grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
-    return Painted(
-        pixel_size_um=pixel_size_um,
-        shape=(grid.rows, grid.columns, 3),
-        paint=partial(_paint, Scene(grid=grid, seed=seed, faults=faults)),
-    )
-
-
 def _paint(scene: Scene, first: int, last: int) -> ImageArray:
     rings = _rings(scene, first, last)
     grain = scene.texture(2, 0.10, 7.0).block(scene.grid, first, last) * np.float32(0.045)
@@ -82,6 +39,18 @@ def _paint(scene: Scene, first: int, last: int) -> ImageArray:
     if scene.faults:
         _lay_faults(scene, image, first, last)
     return np.clip(image, _LOWEST, _HIGHEST, out=image)
+
+
+timber = SceneMaker(
+    lambda scene: Painted(grid=scene.grid, paint=partial(_paint, scene), channels=(3,))
+)
+"""
+A planed board.
+
+Growth rings of a board sawn beside the pith, narrower towards its sides, that wander along it;
+fibres and rays along travel, and cloudy tone. Faults: two knots, which the rings go around, a
+crack, a resin pocket, worm holes.
+"""
 
 
 def _rings(scene: Scene, first: int, last: int) -> ImageArray:
@@ -116,15 +85,15 @@ def _around_knots(scene: Scene, x_mm: FloatArray, rows: tuple[int, int]) -> Floa
 def _lay_faults(scene: Scene, image: ImageArray, first: int, last: int) -> None:
     grid = scene.grid
     for listed, scale, colour in ((KNOTS, 1.0, KNOT), ((POCKET,), 1.0, RESIN)):
-        spots = _spots(scene, listed, scale)
+        spots = spots_at(scene, listed, scale)
         halo = Spots(x_mm=spots.x_mm, y_mm=spots.y_mm, radius_mm=0.9 * spots.radius_mm)
         for k in range(3):
             scale_bells(image[:, :, k], halo, -0.3, grid=grid, first=first)
         blend_discs(image, spots, np.array(colour, np.float32), grid=grid, first=first)
     for scale, darker in _KNOT_RINGS:
-        rings = _spots(scene, KNOTS, scale)
+        rings = spots_at(scene, KNOTS, scale)
         blend_discs(image, rings, np.array(KNOT, np.float32) * darker, grid=grid, first=first)
-    holes = _spots(scene, WORM_HOLES, 1.0)
+    holes = spots_at(scene, WORM_HOLES)
     blend_discs(image, holes, np.full(3, 0.03, np.float32), grid=grid, first=first)
     _crack(scene, image, first, last)
 
@@ -144,9 +113,3 @@ def _crack(scene: Scene, image: ImageArray, first: int, last: int) -> None:
     share = leaning_strip(away_px, slope, _CRACK_MM / grid.pixel_mm) * width[:, None]
     weight = share.astype(np.float32)[:, :, None]
     image += weight * (np.float32(0.03) - image)
-
-
-def _spots(scene: Scene, listed: tuple[tuple[float, float, float], ...], scale: float) -> Spots:
-    spots = np.array(listed)
-    x_mm, y_mm = scene.at(spots[:, :2]).T
-    return Spots(x_mm=x_mm, y_mm=y_mm, radius_mm=scale * spots[:, 2])
