@@ -15,6 +15,7 @@ shows as a square.
 """
 
 from dataclasses import dataclass, field, replace
+from typing import ClassVar
 
 import numpy as np
 
@@ -77,11 +78,7 @@ class CutEffect:
     pose: Pose
     strength: float
     absolute: bool
-
-    @property
-    def reach_um(self) -> float:
-        """The place alone. [µm]."""
-        return 0.0
+    reach_um: ClassVar[float] = 0.0
 
     def applied(self, view: View, base: View) -> ImageArray:  # noqa: ARG002 -- the place alone
         """Give what is there instead, where the cut-out covers all of a pixel."""

@@ -62,17 +62,10 @@ def draw_faults(
     edge_rule: EdgeRule = "inside",
 ) -> tuple[Placed, ...]:
     """
-    Draw faults: how many, how large, how strong, and where.
+    Draw faults in the recipes' order: how many, how large, how strong, and where.
 
-    Places are even over the area, but for those refused: each fault's upright box keeps its
-    distance from those of the faults before it, and so do the faults themselves.
-
-    Parameters
-    ----------
-    recipes : sequence of Recipe; what to draw, in this order
-    min_distance_mm : float
-        Least distance between the boxes of any two faults, halos with them. [mm]
-    edge_rule : {"inside", "cut"}; whether faults lie wholly in the area, or may reach out of it
+    Places are even over the area, but for those refused: each fault's upright box, its halo with
+    it, keeps its distance from those of the faults before it, and so do the faults themselves.
     """
     ground = Ground(area=area, min_distance_mm=min_distance_mm, edge_rule=edge_rule)
     drawn, left_out = draw_with_room(random, recipes, ground)

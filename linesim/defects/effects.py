@@ -8,7 +8,7 @@ blue; on a grey target three count by their mean.
 """
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import ClassVar, Protocol
 
 import numpy as np
 import scipy
@@ -61,15 +61,11 @@ class Relative:
     """Change by a share of the local reflectance: ρ (1 + change)."""
 
     change: Colour
+    reach_um: ClassVar[float] = 0.0
 
     def __post_init__(self) -> None:
         """Refuse what is no change."""
         need_colour("change", self.change, low=-1)
-
-    @property
-    def reach_um(self) -> float:
-        """The place alone. [µm]."""
-        return 0.0
 
     def applied(self, view: View, base: View) -> ImageArray:  # noqa: ARG002 -- the place alone
         """Give ρ (1 + change)."""
@@ -86,6 +82,7 @@ class Material:
     grain_x_um: float = 40.0
     grain_y_um: float = 40.0
     form: int = 0
+    reach_um: ClassVar[float] = 0.0
 
     def __post_init__(self) -> None:
         """Refuse what is no material."""
@@ -96,11 +93,6 @@ class Material:
                 "expected sizes above 0 um"
             )
             raise InputError(msg)
-
-    @property
-    def reach_um(self) -> float:
-        """The place alone. [µm]."""
-        return 0.0
 
     def applied(self, view: View, base: View) -> ImageArray:  # noqa: ARG002 -- the place alone
         """Give the material, its grain counted from the window's left side."""

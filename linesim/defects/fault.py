@@ -62,13 +62,7 @@ class Fault:
         return float(x_mm.min()), float(y_mm.min()), float(x_mm.max()), float(y_mm.max())
 
     def window(self, grid: Grid) -> Window:
-        """
-        Give the bounds: the reference pixels it can touch.
-
-        Returns
-        -------
-        Window; within the reference; empty if it lies beside it
-        """
+        """Give the reference pixels that it can touch; empty if it lies beside the reference."""
         pitch_um, half = grid.pixel_size_um, grid.columns / 2
         all_edges = self._all(pitch_um / FINE)
         x, y = all_edges.x_um / pitch_um + half, all_edges.y_um / pitch_um
@@ -86,27 +80,15 @@ class Fault:
         return ceil(reach_um / grid.pixel_size_um)
 
     def coverage(self, window: Window) -> ImageArray:
-        """
-        Give the mask.
-
-        Returns
-        -------
-        ndarray of float32, of the window's shape; share of each pixel's area that it covers, 0 to 1
-        """
+        """Give the mask: the share of each pixel's area that it covers, 0 to 1."""
         return covered(self._placed(self.outline, window.grid.pixel_size_um / FINE), window)
 
     def paint(self, view: View, base: View) -> ImageArray:
         """
-        Paint it over some rows of its bounds.
+        Paint it over some rows of its bounds: ρ + coverage · (new - ρ), layer after layer.
 
-        Parameters
-        ----------
-        view : View; what lies there; its columns are all of the fault's bounds
-        base : View; the untouched target there and in a margin around
-
-        Returns
-        -------
-        ndarray of float32; ρ + coverage · (new - ρ), layer after layer
+        ``view`` is what lies there, of all columns of the bounds; ``base`` is the untouched target
+        there and in a margin around.
         """
         image = view.image
         for layer in self.layers:
@@ -119,17 +101,7 @@ class Fault:
         return np.asarray(image)
 
     def heights_um(self, window: Window) -> FloatArray:
-        """
-        Give its heights in the middles of pixels.
-
-        Parameters
-        ----------
-        window : Window; the pixels; it may reach beyond the target
-
-        Returns
-        -------
-        ndarray of the window's shape; 0 beside it [µm]
-        """
+        """Give its heights in the middles of pixels, which may lie beyond the target. [µm]."""
         if self.form is None:
             return np.zeros(window.shape)
         pitch_um, pose = window.grid.pixel_size_um, self.pose
@@ -151,16 +123,11 @@ class Fault:
 
 def laid(view: View, base: View, layer: Layer, share: ImageArray) -> ImageArray:
     """
-    Lay one layer over what is there.
+    Lay one layer over what is there: reflectance ρ + share · (new - ρ).
 
     Parameters
     ----------
-    base : View; the untouched target there and in a margin around
     share : ndarray of shape (rows, columns); of each pixel that it covers
-
-    Returns
-    -------
-    ndarray of float32; reflectance ρ + share · (new - ρ)
     """
     weight = share.reshape(*share.shape, *(1,) * (view.image.ndim - 2))
     return np.asarray(view.image + weight * (layer.effect.applied(view, base) - view.image))

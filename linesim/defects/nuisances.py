@@ -7,7 +7,7 @@ for the trade (common practice, no source).
 
 from linesim.defects.kinds import Kind
 from linesim.defects.line_faults import Crease, Scratch
-from linesim.defects.ranges import Range
+from linesim.defects.ranges import Each, Range, fixed
 from linesim.defects.recipes import ANY_WAY, Recipe, ratios, steps
 from linesim.defects.round_faults import Spot
 
@@ -31,7 +31,7 @@ _KINDS = {
 
 def _line(um: float) -> dict[str, Recipe]:
     """Give the list of a line whose product is so much coarser than foil."""
-    ranges = {
+    ranges: dict[str, dict[str, Range | Each]] = {
         "dust": {
             "width_um": ratios(50 * um, 250 * um),
             "height_um": ratios(50 * um, 250 * um),
@@ -46,10 +46,10 @@ def _line(um: float) -> dict[str, Recipe]:
             "taper": steps(0.0, 0.1),
         },
         "joint": {
-            "length_um": Range(low=_WIDER_UM, high=_WIDER_UM),
+            "length_um": fixed(_WIDER_UM),
             "width_um": ratios(1000 * um, 5000 * um),
             "change": steps(-0.3, -0.08),
-            "taper": Range(low=0.0, high=0.0),
+            "taper": fixed(0.0),
         },
         "wrinkle": {
             "length_um": ratios(8000 * um, 60_000 * um),

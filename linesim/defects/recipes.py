@@ -76,11 +76,7 @@ def _recipes(
 
 _FOIL: Mapping[str, Mapping[str, Range | Each]] = {
     "pinhole": {"diameter_um": ratios(60, 400), "change": ratios(0.8, 4.0)},
-    "spot": {
-        **sides(150, 900),
-        "change": steps(-0.6, -0.2),
-        "ragged": steps(0.03, 0.15),
-    },
+    "spot": {**sides(150, 900), "change": steps(-0.6, -0.2), "ragged": steps(0.03, 0.15)},
     "agglomerate": {
         "size_um": ratios(200, 900),
         "change": steps(-0.8, -0.5),
@@ -99,11 +95,7 @@ _FOIL: Mapping[str, Mapping[str, Range | Each]] = {
         "change": steps(0.08, 0.5),
         "fade": steps(0.1, 0.4),
     },
-    "stain": {
-        **sides(1500, 9000),
-        "change": steps(-0.45, -0.15),
-        "soft": steps(0.25, 0.7),
-    },
+    "stain": {**sides(1500, 9000), "change": steps(-0.45, -0.15), "soft": steps(0.25, 0.7)},
     "missing print": {
         "width_um": ratios(400, 4000),
         "height_um": ratios(400, 6000),
@@ -127,28 +119,14 @@ _FOIL: Mapping[str, Mapping[str, Range | Each]] = {
         "rim_change": ratios(1.0, 3.5),
         "ragged": steps(0.02, 0.08),
     },
-    "texture fault": {
-        **sides(2000, 9000),
-        "ratio": steps(2.0, 3.5),
-        "over_um": fixed(160.0),
-    },
+    "texture fault": {**sides(2000, 9000), "ratio": steps(2.0, 3.5), "over_um": fixed(160.0)},
 }
-FOIL = _recipes(
-    _FOIL,
-    along=(
-        "streak",
-        "missing print",
-    ),
-)
+FOIL = _recipes(_FOIL, along=("streak", "missing print"))
 """Faults of a coated-foil line."""
 
 _TILE: Mapping[str, Mapping[str, Range | Each]] = {
     "pinhole": {"diameter_um": ratios(250, 1200), "change": steps(-0.9, -0.5)},
-    "spot": {
-        **sides(500, 3000),
-        "change": steps(-0.95, -0.7),
-        "ragged": steps(0.04, 0.16),
-    },
+    "spot": {**sides(500, 3000), "change": steps(-0.95, -0.7), "ragged": steps(0.04, 0.16)},
     "agglomerate": {
         "size_um": ratios(600, 3000),
         "change": steps(-0.6, -0.25),
@@ -192,11 +170,7 @@ _TILE: Mapping[str, Mapping[str, Range | Each]] = {
         "rim_change": steps(0.1, 0.3),
         "ragged": steps(0.02, 0.08),
     },
-    "texture fault": {
-        **sides(6000, 20_000),
-        "ratio": steps(0.0, 0.4),
-        "over_um": fixed(900.0),
-    },
+    "texture fault": {**sides(6000, 20_000), "ratio": steps(0.0, 0.4), "over_um": fixed(900.0)},
 }
 TILE = _recipes(_TILE, along=("streak",))
 """Faults of a decorated-tile line."""

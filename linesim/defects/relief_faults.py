@@ -22,7 +22,7 @@ beyond w/2 nothing. Of a depth, 5 % is what counts as the fault where its true m
 from collections.abc import Iterable
 from dataclasses import dataclass
 from math import cos, pi, radians, sin
-from typing import ClassVar, Protocol
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,33 +36,6 @@ MASK_SHARE = 0.05
 RIDGES = 3
 """Of a wrinkle, side by side; our choice."""
 _MOST_BEND_DEG = 180.0
-
-
-class ReliefFault(Protocol):
-    """A fault that is high or low."""
-
-    @property
-    def ends(self) -> int:
-        """Length of both ends together, over the width."""
-
-    @property
-    def width_um(self) -> float:
-        """Across its axis. [µm]."""
-
-    @property
-    def depth_um(self) -> float:
-        """Of what is lowest, or height of what is highest. [µm]."""
-
-    @property
-    def steepest(self) -> float:
-        """Tangent of its steepest slope."""
-
-    @property
-    def reach_um(self) -> float:
-        """No place further from its middle is touched. [µm]."""
-
-    def height_um(self, x_um: FloatArray, y_um: FloatArray) -> FloatArray:
-        """Give heights over places from its middle. [µm]."""
 
 
 def _hill(distance: FloatArray) -> FloatArray:
@@ -86,6 +59,8 @@ class _Round:
     width_um: float
     depth_um: float
     ends: ClassVar[int] = 1
+    sense: ClassVar[float] = -1.0
+    """1 for what goes up, -1 for what goes down."""
 
     def __post_init__(self) -> None:
         """Refuse what has no size."""
@@ -98,27 +73,26 @@ class _Round:
 
     @property
     def reach_um(self) -> float:
-        """Half the width. [µm]."""
+        """Half the width; no place further from its middle is touched. [µm]."""
         return self.width_um / 2
 
-    def _radius(self, x_um: FloatArray, y_um: FloatArray) -> FloatArray:
-        return np.asarray(np.hypot(x_um, y_um) / self.width_um)
+    def height_um(self, x_um: FloatArray, y_um: FloatArray) -> FloatArray:
+        """Give heights over places from its middle. [µm]."""
+        return self.sense * self.depth_um * self._share(np.hypot(x_um, y_um) / self.width_um)
+
+    def _share(self, radius: FloatArray) -> FloatArray:
+        """Give shares of its depth at distances over its width."""
+        return _hill(radius)
 
 
 class Dent(_Round):
     """A round bowl without an edge, as of a knock."""
 
-    def height_um(self, x_um: FloatArray, y_um: FloatArray) -> FloatArray:
-        """Give heights over places from its middle. [µm]."""
-        return -self.depth_um * _hill(self._radius(x_um, y_um))
-
 
 class Bump(_Round):
     """A round hill without an edge, as of a grain under the surface."""
 
-    def height_um(self, x_um: FloatArray, y_um: FloatArray) -> FloatArray:
-        """Give heights over places from its middle. [µm]."""
-        return self.depth_um * _hill(self._radius(x_um, y_um))
+    sense = 1.0
 
 
 class Pit(_Round):
@@ -129,10 +103,8 @@ class Pit(_Round):
         """Tangent of its steepest slope, half way up the wall."""
         return 2 * pi * self.depth_um / self.width_um
 
-    def height_um(self, x_um: FloatArray, y_um: FloatArray) -> FloatArray:
-        """Give heights over places from its middle. [µm]."""
-        into_wall = np.maximum(self._radius(x_um, y_um) - 0.25, 0.0)
-        return -self.depth_um * _hill(2 * into_wall)
+    def _share(self, radius: FloatArray) -> FloatArray:
+        return _hill(2 * np.maximum(radius - 0.25, 0.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,6 +115,7 @@ class _Long:
     turn_deg: float = 0.0
     ends: ClassVar[int] = 1
     """Length of both ends together, over the width."""
+    sense: ClassVar[float] = 1.0
 
     def __post_init__(self) -> None:
         """Refuse what has no size, or is wider than long."""
@@ -161,12 +134,20 @@ class _Long:
 
     @property
     def reach_um(self) -> float:
-        """Half the diagonal. [µm]."""
+        """Half the diagonal; no place further from its middle is touched. [µm]."""
         return float(np.hypot(self.length_um, self.width_um)) / 2
 
-    def _strand(self, x_um: FloatArray, y_um: FloatArray) -> FloatArray:
-        """Give the heights of a straight strand with round ends, as shares of the highest."""
+    def height_um(self, x_um: FloatArray, y_um: FloatArray) -> FloatArray:
+        """Give heights over places from its middle. [µm]."""
         across_um, along_um = _turned(x_um, y_um, self.turn_deg)
+        return self.sense * self.depth_um * self._share(across_um, along_um)
+
+    def _share(self, across_um: FloatArray, along_um: FloatArray) -> FloatArray:
+        """Give shares of its depth at places across its axis and along it."""
+        return self._strand(across_um, along_um)
+
+    def _strand(self, across_um: FloatArray, along_um: FloatArray) -> FloatArray:
+        """Give the shares of a straight strand with round ends."""
         past_um = _past(along_um, (self.length_um - self.width_um) / 2)
         return _hill(np.hypot(across_um, past_um) / self.width_um)
 
@@ -174,15 +155,13 @@ class _Long:
 class Groove(_Long):
     """A scratch with slopes."""
 
-    def height_um(self, x_um: FloatArray, y_um: FloatArray) -> FloatArray:
-        """Give heights over places from its middle. [µm]."""
-        return -self.depth_um * self._strand(x_um, y_um)
+    sense = -1.0
 
 
 class Wrinkle(_Long):
     """Ridges side by side, as of a web that is pressed together across them."""
 
-    ends: ClassVar[int] = 2
+    ends = 2
 
     @property
     def steepest(self) -> float:
@@ -222,20 +201,18 @@ class Fibre(_Long):
         bend = abs(radians(self.bend_deg))
         return (self.length_um - self.width_um) / bend if bend else np.inf
 
-    def height_um(self, x_um: FloatArray, y_um: FloatArray) -> FloatArray:
-        """Give heights over places from its middle. [µm]."""
+    def _share(self, across_um: FloatArray, along_um: FloatArray) -> FloatArray:
         if not self.bend_deg:
-            return self.depth_um * self._strand(x_um, y_um)
-        across_um, along_um = _turned(x_um, y_um, self.turn_deg)
+            return self._strand(across_um, along_um)
         radius_um, half = self._radius_um, abs(radians(self.bend_deg)) / 2
         inward_um = radius_um - np.sign(self.bend_deg) * across_um
         end_um = inward_um - radius_um * cos(half), np.abs(along_um) - radius_um * sin(half)
         beside = np.abs(np.arctan2(along_um, inward_um)) <= half
         to_arc_um = np.abs(np.hypot(inward_um, along_um) - radius_um)
-        away_um = np.where(beside, to_arc_um, np.hypot(*end_um))
-        return self.depth_um * _hill(away_um / self.width_um)
+        return _hill(np.where(beside, to_arc_um, np.hypot(*end_um)) / self.width_um)
 
 
+ReliefFault = Dent | Bump | Pit | Groove | Wrinkle | Fibre
 _ROUND: dict[str, type[Dent | Bump | Pit]] = {"dent": Dent, "pit": Pit, "bump": Bump}
 _LONG: dict[str, type[Groove | Wrinkle | Fibre]] = {
     "groove": Groove,
@@ -251,17 +228,8 @@ def relief_fault(
     depth_um: float,
     length_um: float | None = None,
     turn_deg: float = 0.0,
-) -> Dent | Bump | Pit | Groove | Wrinkle | Fibre:
-    """
-    Give a fault with relief by the name of its kind.
-
-    Parameters
-    ----------
-    kind : str; "dent", "pit", "bump", "groove", "wrinkle" or "fibre"
-    width_um, depth_um : float; across its axis; down or up [µm]
-    length_um : float, optional; of a long one; left out, as short as it can be [µm]
-    turn_deg : float; of a long one: 0 along travel, 90 across [deg]
-    """
+) -> ReliefFault:
+    """Give a fault by the name of its kind; a long one is as short as it can be by itself."""
     if kind in _ROUND:
         return _ROUND[kind](width_um=width_um, depth_um=depth_um)
     made = _LONG[kind]
@@ -284,17 +252,11 @@ def with_relief(
     heights_um: FloatArray | ImageArray, faults: Iterable[Laid], pixel_size_um: float
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
     """
-    Add faults to the heights of a face.
+    Add faults to the heights of a face; give also where they are.
 
     Parameters
     ----------
     heights_um : ndarray, shape (rows, columns) [µm]
-    faults : iterable of Laid; what is added, and where
-    pixel_size_um : float; side of a pixel of the heights [µm]
-
-    Returns
-    -------
-    tuple of ndarray; the heights with the faults on them [µm], and where these are
     """
     heights_um = np.array(heights_um, dtype=np.float64)
     mask = np.zeros(heights_um.shape, dtype=np.bool_)
