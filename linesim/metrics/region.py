@@ -42,18 +42,7 @@ class Region:
         return cls(x=x, y=y, width=width, height=height)
 
     def cut(self, image: NDArray[Any], key: str = "--region") -> NDArray[Any]:
-        """
-        Cut the region out of an image.
-
-        Parameters
-        ----------
-        image : ndarray of shape (lines, width, ...)
-        key : str; option that gave the region, for the refusal
-
-        Returns
-        -------
-        ndarray of shape (lines, width, ...)
-        """
+        """Cut the region out of an image; a refusal names the option that gave it."""
         lines, width = image.shape[:2]
         if self.x + self.width > width or self.y + self.height > lines:
             msg = (
@@ -65,12 +54,7 @@ class Region:
 
     def as_dict(self) -> dict[str, int]:
         """As JSON has it."""
-        return {
-            "x_px": self.x,
-            "y_px": self.y,
-            "width_px": self.width,
-            "height_px": self.height,
-        }
+        return {"x_px": self.x, "y_px": self.y, "width_px": self.width, "height_px": self.height}
 
     def __str__(self) -> str:
         return f"{self.x},{self.y},{self.width},{self.height}"

@@ -34,6 +34,12 @@ class InputError(ValueError):
         return type(self), self.faults
 
 
+def after_key(key: str, fault: ValueError) -> tuple[str, ...]:
+    """Put a key in front of what is wrong with its value, or with what is under it."""
+    told = fault.faults if isinstance(fault, InputError) else (str(fault),)
+    return tuple(key + (each if each.startswith(".") else f": {each}") for each in told)
+
+
 def _readable(fault: str) -> str:
     """Shorten what nobody would read to its end: a value, then the whole sentence."""
     if len(fault) <= _LONGEST_VALUE:

@@ -29,7 +29,7 @@ def within(number: float, low: float, high: float, unit: str = "") -> float:
     return number
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Kind:
     """What a key expects, in words."""
 
@@ -41,13 +41,7 @@ class Kind:
         raise NotImplementedError
 
     def checked(self, value: object, folder: Path) -> object:
-        """
-        Read a value, and say in a whole sentence what is wrong with it.
-
-        Raises
-        ------
-        ValueError; a sentence, or with InputError several, that the key is to be put in front of
-        """
+        """Read a value; ValueError, of InputError several, is a sentence to put after the key."""
         try:
             return self.read(value, folder)
         except InputError:
@@ -69,6 +63,17 @@ class Kind:
     ) -> CoreSchema:
         """Hand pydantic the one reader of this kind."""
         return core_schema.with_info_plain_validator_function(self._from_pydantic)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadBy(Kind):
+    """A value of several parts, which a function of its own reads."""
+
+    by: Callable[[object, Path], object]
+
+    def read(self, value: object, folder: Path) -> object:
+        """Let the function read it."""
+        return self.by(value, folder)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

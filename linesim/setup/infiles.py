@@ -21,17 +21,8 @@ def existing_file(path: Path | str, *, key: str, expected: str, written: str | N
     """
     Make sure that a path leads to a readable file with something in it.
 
-    Parameters
-    ----------
-    key : str; key or argument that named the file; it opens the refusal
-    expected : str; what the file should hold, as in "a PNG, TIFF or JPEG image"
-    written : str, optional; the name as the user wrote it; ``path`` if left out
-
-    Raises
-    ------
-    InputError
-        No such file (the nearest name in that folder is offered), a folder, a device, an empty
-        file, or one that may not be read.
+    The refusal opens with ``key``, names the file as ``written``, offers the nearest name in its
+    folder, and says what is ``expected``, as in "a PNG, TIFF or JPEG image".
     """
     file = Path(path)
     try:

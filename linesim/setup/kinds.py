@@ -2,19 +2,19 @@
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, NamedTuple, Self
+from typing import NamedTuple, Self
 
 import numpy as np
 
 from linesim.setup.errors import InputError
-from linesim.setup.fields import Kind, Number, Quantity
+from linesim.setup.fields import Number, Quantity, ReadBy
 from linesim.setup.light.curve_files import read_curve
 from linesim.setup.light.light_tables import illuminant_curves
 from linesim.setup.light.spectra import Spectrum
 from linesim.setup.light.sums import Curve
+from linesim.setup.product import read_table
 from linesim.setup.quantity import PERCENT
 from linesim.setup.sheet.points import WAVELENGTH, Point, point, points
 from linesim.setup.shown import shown
@@ -23,10 +23,8 @@ LARGEST_BINNING = 4
 _BINNING = re.compile(r"([1-9])x([1-9])")
 _TURN = re.compile(r"([1-4]) of ([1-4])")
 _EXAMPLE_BAND = '{ peak = "850 nm", width = "40 nm" }'
-_WIDTH = Quantity(
-    what="a full width at half maximum", example='"30 nm"', unit="nm", low=0.01, high=500.0
-)
-_SHARE = Number(what="a number from 0 to 1", example="0.6", low=0.0, high=1.0)
+_WIDTH = Quantity("a full width at half maximum", '"30 nm"', unit="nm", low=0.01, high=500.0)
+_SHARE = Number("a number from 0 to 1", "0.6", low=0.0, high=1.0)
 
 
 class Binning(NamedTuple):
@@ -40,17 +38,13 @@ class Binning(NamedTuple):
         return f"{self.across}x{self.along}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BinningKind(Kind):
-    """Across x along, such as "2x1"."""
-
-    def read(self, value: object, folder: Path) -> Binning:  # noqa: ARG002 -- of the face
-        """Take the two factors apart."""
-        match = _BINNING.fullmatch(value) if isinstance(value, str) else None
-        if match is None or max(map(int, match.groups())) > LARGEST_BINNING:
-            msg = f"this is not two factors from 1 to {LARGEST_BINNING}"
-            raise ValueError(msg)
-        return Binning(int(match[1]), int(match[2]))
+def read_binning(value: object, _folder: Path) -> Binning:
+    """Read pixels across and along, such as "2x1"."""
+    match = _BINNING.fullmatch(value) if isinstance(value, str) else None
+    if match is None or max(map(int, match.groups())) > LARGEST_BINNING:
+        msg = f"this is not two factors from 1 to {LARGEST_BINNING}"
+        raise ValueError(msg)
+    return Binning(int(match[1]), int(match[2]))
 
 
 class Turn(NamedTuple):
@@ -70,17 +64,13 @@ class Turn(NamedTuple):
         return (self.number - 1) / self.lights
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TurnKind(Kind):
-    """A light's own number and how many there are, such as "1 of 2"."""
-
-    def read(self, value: object, folder: Path) -> Turn:  # noqa: ARG002 -- of the face
-        """Take the two numbers apart."""
-        match = _TURN.fullmatch(value) if isinstance(value, str) else None
-        if match is None or int(match[1]) > int(match[2]):
-            msg = "this is no number of a light out of at most 4"
-            raise ValueError(msg)
-        return Turn(int(match[1]), int(match[2]))
+def read_turn(value: object, _folder: Path) -> Turn:
+    """Read a light's own number and how many there are, such as "1 of 2"."""
+    match = _TURN.fullmatch(value) if isinstance(value, str) else None
+    if match is None or int(match[1]) > int(match[2]):
+        msg = "this is no number of a light out of at most 4"
+        raise ValueError(msg)
+    return Turn(int(match[1]), int(match[2]))
 
 
 def _is_csv(value: object) -> bool:
@@ -91,21 +81,17 @@ def _curve(text: str, folder: Path, value_name: str) -> Curve:
     return read_curve(folder / text, key="the file", value_name=value_name, written=text)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SpectrumKind(Kind):
-    """A CIE name, {peak, width}, or a CSV file of wavelength and power."""
-
-    def read(self, value: object, folder: Path) -> Spectrum:
-        """Build the spectrum."""
-        if isinstance(value, dict):
-            return _narrow_band(value, folder)
-        if not isinstance(value, str):
-            msg = "this is no name, no { peak, width } and no file"
-            raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
-        if _is_csv(value):
-            # the file's own name, so that the same light is equal from another folder
-            return Spectrum.tabulated(*_curve(value, folder, "power"), name=Path(value).name)
-        return _named(value)
+def read_spectrum(value: object, folder: Path) -> Spectrum:
+    """Read a CIE name, {peak, width}, or a CSV file of wavelength and power."""
+    if isinstance(value, dict):
+        return _narrow_band(value, folder)
+    if not isinstance(value, str):
+        msg = "this is no name, no { peak, width } and no file"
+        raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
+    if _is_csv(value):
+        # the file's own name, so that the same light is equal from another folder
+        return Spectrum.tabulated(*_curve(value, folder, "power"), name=Path(value).name)
+    return _named(value)
 
 
 def _named(name: str) -> Spectrum:
@@ -123,25 +109,7 @@ def _named(name: str) -> Spectrum:
 
 
 def _narrow_band(value: dict[str, object], folder: Path) -> Spectrum:
-    kinds = {"peak": WAVELENGTH, "width": _WIDTH}
-    faults = [
-        f".{key}: read {shown(value[key])}, but there is no such key; known here are peak, width"
-        for key in value
-        if key not in kinds
-    ]
-    found: dict[str, Any] = {}
-    for key, kind in kinds.items():
-        if key not in value:
-            faults.append(
-                f".{key}: nothing was read, but this key is needed, for example {kind.example}"
-            )
-            continue
-        try:
-            found[key] = kind.checked(value[key], folder)
-        except ValueError as fault:
-            faults.append(f".{key}: {fault}")
-    if faults:
-        raise InputError(*faults)
+    found = read_table(value, {"peak": WAVELENGTH, "width": _WIDTH}, folder)
     return Spectrum.gaussian(found["peak"], found["width"])
 
 
@@ -162,24 +130,23 @@ class EfficiencyCurve(NamedTuple):
         return np.asarray(self.wavelength_nm), np.asarray(self.value)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EfficiencyKind(Kind):
-    """A number, one at a wavelength, pairs of the two, or a CSV file of them."""
+def _read_efficiency(value: object, folder: Path) -> float | EfficiencyCurve:
+    """Read a number, one at a wavelength, pairs of the two, or a CSV file of them."""
+    if isinstance(value, dict):
+        # what is known at one wavelength only is taken for all
+        return float(point(value, _SHARE, folder).value)
+    if isinstance(value, list):
+        return EfficiencyCurve.through(points(value, _SHARE, folder))
+    if not isinstance(value, str) or value.rstrip().endswith(PERCENT):
+        return float(_SHARE.read(value, folder))
+    if not _is_csv(value):
+        msg = "this is neither a number nor the name of a CSV file"
+        raise ValueError(msg)
+    wavelength_nm, efficiency = _curve(value, folder, "quantum efficiency")
+    if efficiency.max() > 1:
+        msg = "it holds a quantum efficiency above 1"
+        raise ValueError(msg)
+    return EfficiencyCurve(tuple(wavelength_nm.tolist()), tuple(efficiency.tolist()))
 
-    def read(self, value: object, folder: Path) -> float | EfficiencyCurve:
-        """Take the number, or read the curve."""
-        if isinstance(value, dict):
-            # what is known at one wavelength only is taken for all
-            return float(point(value, _SHARE, folder).value)
-        if isinstance(value, list):
-            return EfficiencyCurve.through(points(value, _SHARE, folder))
-        if not isinstance(value, str) or value.rstrip().endswith(PERCENT):
-            return float(_SHARE.read(value, folder))
-        if not _is_csv(value):
-            msg = "this is neither a number nor the name of a CSV file"
-            raise ValueError(msg)
-        wavelength_nm, efficiency = _curve(value, folder, "quantum efficiency")
-        if efficiency.max() > 1:
-            msg = "it holds a quantum efficiency above 1"
-            raise ValueError(msg)
-        return EfficiencyCurve(tuple(wavelength_nm.tolist()), tuple(efficiency.tolist()))
+
+EFFICIENCY = ReadBy("a number from 0 to 1 or a CSV file", "0.6", by=_read_efficiency)

@@ -61,10 +61,6 @@ def light_views(setup: Setup) -> tuple[tuple[str, Setup], ...]:
     exposed; "matched" and "square" hold in each picture. Noise of two pictures is independent where
     their seeds differ.
 
-    Parameters
-    ----------
-    setup : Setup; with ``light.multiplexed = true`` and two lights or more
-
     Returns
     -------
     tuple of (str, Setup); "light-1" and so on, and the station of its picture

@@ -11,7 +11,7 @@ from typing import Any, get_args
 from pydantic import ValidationError
 
 from linesim.setup.arguments import checked_setup, copied, refuse_other_keys
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, after_key
 from linesim.setup.infiles import existing_file, starter_text
 from linesim.setup.model import Sections
 from linesim.setup.quantity import written
@@ -73,13 +73,7 @@ def _merged(texts: Mapping[str, Any]) -> Texts:
 
 
 def known_keys(path: tuple[str, ...]) -> list[str]:
-    """
-    List the keys of a setup file.
-
-    Parameters
-    ----------
-    path : tuple of str; names of the tables above; () for the whole file
-    """
+    """List the keys under some tables of a setup file; under () those of the whole file."""
     model: type[Section] = Sections
     for name in path:
         field = model.model_fields.get(name)
@@ -120,9 +114,7 @@ def _sentences(error: Any) -> tuple[str, ...]:  # noqa: ANN401 -- pydantic's typ
     if error["type"] == "model_type":
         read = shown(error["input"])
         return (f"{dotted}: read {read}, but this is no table; expected [{dotted}] and its keys",)
-    fault = error["ctx"]["error"]
-    told = fault.faults if isinstance(fault, InputError) else (str(fault),)
-    return tuple(dotted + (each if each.startswith(".") else f": {each}") for each in told)
+    return after_key(dotted, error["ctx"]["error"])
 
 
 def _example(path: tuple[str, ...]) -> str:
@@ -158,11 +150,10 @@ def _without(faulty: list[tuple[str, ...]], merged: Texts) -> Texts:
 
 def setup_from(texts: Mapping[str, Any], folder: Path | None = None) -> Setup:
     """
-    Check a setup given as nested mappings of texts, numbers and booleans.
+    Check a setup given as nested mappings, as a TOML file would give them.
 
     Parameters
     ----------
-    texts : mapping; section -> key -> value, as a TOML file would give them
     folder : pathlib.Path, optional
         Folder that file names are relative to; the current one if left out.
 
@@ -243,7 +234,6 @@ def changed(setup: Setup, changes: Mapping[str, Any]) -> Setup:
 
     Parameters
     ----------
-    setup : Setup; the setup to start from
     changes : mapping of str to value
         Dotted key -> value as it would stand in the file, or a number and its unit such as ``(40.5,
         "klx")``, of which no digit is lost; ``None`` takes the key out. A bare number is for keys

@@ -5,8 +5,8 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from linesim.setup.camera import Acquisition
-from linesim.setup.fields import Choice, Flag, Number, Quantity, Text
-from linesim.setup.kinds import SpectrumKind, Turn, TurnKind
+from linesim.setup.fields import Choice, Flag, Number, Quantity, ReadBy, Text
+from linesim.setup.kinds import Turn, read_spectrum, read_turn
 from linesim.setup.lens.lens import Lens
 from linesim.setup.light.ambient import Ambient, AmbientKind
 from linesim.setup.light.spectra import Spectrum
@@ -14,9 +14,9 @@ from linesim.setup.product import (
     GrainTexts,
     ImageTexture,
     ProductKind,
-    ReliefKind,
     ReliefNeed,
-    TextureKind,
+    read_relief,
+    read_texture,
 )
 from linesim.setup.sheet.camera_sheet import SheetCamera
 from linesim.setup.sheet.stated import FinenessKind, SnrKind
@@ -38,43 +38,41 @@ from linesim.setup.vocabulary import (
 )
 
 WHITE = WhiteKind(
-    what="a fraction from 0 to 1, or up to 10 where white is no matt one",
-    example="0.8",
+    "a fraction from 0 to 1, or up to 10 where white is no matt one",
+    "0.8",
     low=0.0,
     high=10.0,
 )
-_LEFT = Number(what="a share of the new lamp's light, over 0", example="0.7", low=0.01, high=1.0)
-FINENESS = FinenessKind(what="a length", example='"20 um"', unit="um", low=1e-3, high=1e6)
-_PULSE = Quantity(what="a time", example='"10 us"', unit="us", low=1e-3, high=1e7)
+_LEFT = Number("a share of the new lamp's light, over 0", "0.7", low=0.01, high=1.0)
+FINENESS = FinenessKind("a length", '"20 um"', unit="um", low=1e-3, high=1e6)
+_PULSE = Quantity("a time", '"10 us"', unit="us", low=1e-3, high=1e7)
+
+
+_ANGLE = Quantity("an angle", '"5 deg"', unit="deg", low=-90.0, high=90.0)
+_CONTRAST = Number("a ratio of light to dark", "4.0", low=1.0, high=1e6)
+_ENCODING = Choice('"srgb" or "linear"', '"srgb"', allowed=("srgb", "linear"))
+_MAX_PIXELS = Number("a number of pixels", "2000000000", low=4, high=10**12, whole=True)
 
 
 class Target(Face):
     """The thing that passes under the camera."""
 
-    image: Annotated[str, Text(what="a built-in name or an image file", example='"edge"')]
+    image: Annotated[str, Text("a built-in name or an image file", '"edge"')]
     pixel_size_um: Annotated[float, FINENESS] = Field(alias="pixel_size")
     width_mm: Annotated[float, LENGTH] | None = Field(alias="width", default=None)
     height_mm: Annotated[float, LENGTH] | None = Field(alias="height", default=None)
-    angle_deg: (
-        Annotated[
-            float, Quantity(what="an angle", example='"5 deg"', unit="deg", low=-90.0, high=90.0)
-        ]
-        | None
-    ) = Field(alias="angle", default=None)
-    contrast: (
-        Annotated[float, Number(what="a ratio of light to dark", example="4.0", low=1.0, high=1e6)]
-        | None
-    ) = None
-    encoding: Annotated[
-        Literal["srgb", "linear"],
-        Choice(what='"srgb" or "linear"', example='"srgb"', allowed=("srgb", "linear")),
-    ]
-    max_pixels: Annotated[
-        int,
-        Number(what="a number of pixels", example="2000000000", low=4, high=10**12, whole=True),
-    ]
+    angle_deg: Annotated[float, _ANGLE] | None = Field(alias="angle", default=None)
+    contrast: Annotated[float, _CONTRAST] | None = None
+    encoding: Annotated[Literal["srgb", "linear"], _ENCODING]
+    max_pixels: Annotated[int, _MAX_PIXELS]
     white_reflectance: Annotated[float, WHITE]
-    repeat: Annotated[bool, Flag(what="true or false", example="false")]
+    repeat: Annotated[bool, Flag("true or false", "false")]
+
+
+_TRIGGER = Choice('"clock" or "encoder"', '"clock"', allowed=("clock", "encoder"))
+_ENCODER_MISSED_COUNTS = Number("a share of counts", "0.001", low=0.0, high=0.5)
+_LINE_JITTER = Quantity("a length", '"2 um"', unit="um", low=0.0, high=1e5)
+_SKEW = Quantity("an angle", '"0.2 deg"', unit="deg", low=-10.0, high=10.0)
 
 
 class Transport(Section):
@@ -83,43 +81,34 @@ class Transport(Section):
     speed_mm_s: Annotated[float, SPEED] = Field(alias="speed")
     slowest_speed_mm_s: Annotated[float, SPEED] | None = Field(alias="slowest_speed", default=None)
     assumed_speed_mm_s: Annotated[float, SPEED] | None = Field(alias="assumed_speed", default=None)
-    trigger: Annotated[
-        Literal["clock", "encoder"],
-        Choice(what='"clock" or "encoder"', example='"clock"', allowed=("clock", "encoder")),
-    ]
+    trigger: Annotated[Literal["clock", "encoder"], _TRIGGER]
     encoder_step_um: Annotated[float, MICRONS] | None = Field(alias="encoder_step", default=None)
     encoder_divider: Annotated[int, COUNT] | None = None
     encoder_multiplier: Annotated[int, COUNT]
-    encoder_missed_counts: (
-        Annotated[float, Number(what="a share of counts", example="0.001", low=0.0, high=0.5)]
-        | None
-    ) = None
+    encoder_missed_counts: Annotated[float, _ENCODER_MISSED_COUNTS] | None = None
     speed_ripple: Annotated[float, FAULT_SHARE]
     ripple_frequency_hz: Annotated[float, SWING] = Field(alias="ripple_frequency")
-    line_jitter_um: Annotated[
-        float,
-        Quantity(what="a length", example='"2 um"', unit="um", low=0.0, high=1e5),
-    ] = Field(alias="line_jitter")
+    line_jitter_um: Annotated[float, _LINE_JITTER] = Field(alias="line_jitter")
     encoder_turn_error_um: Annotated[float, DISTANCE] = Field(alias="encoder_turn_error")
     encoder_turn_length_mm: Annotated[float, LENGTH] | None = Field(
         alias="encoder_turn_length", default=None
     )
-    skew_deg: Annotated[
-        float, Quantity(what="an angle", example='"0.2 deg"', unit="deg", low=-10.0, high=10.0)
-    ] = Field(alias="skew")
+    skew_deg: Annotated[float, _SKEW] = Field(alias="skew")
     lateral_wander_um: Annotated[float, DISTANCE] = Field(alias="lateral_wander")
     lateral_wander_frequency_hz: Annotated[float, SWING] = Field(alias="lateral_wander_frequency")
     flutter_mm: Annotated[float, HEIGHT] = Field(alias="flutter")
     flutter_frequency_hz: Annotated[float, SWING] = Field(alias="flutter_frequency")
 
 
+_SPECTRUM = ReadBy("a CIE name, a peak and a width, or a CSV file", '"LED-B3"', by=read_spectrum)
+_TURN = ReadBy("which of the lights that shine in turn this one is", '"1 of 2"', by=read_turn)
+_AMBIENT = AmbientKind("an illuminance or an irradiance", '"500 lx"')
+
+
 class Light(PlacedLight):
     """Light on the target; the keys of a lamp, and those of all lamps."""
 
-    spectrum: Annotated[
-        Spectrum,
-        SpectrumKind(what="a CIE name, a peak and a width, or a CSV file", example='"LED-B3"'),
-    ]
+    spectrum: Annotated[Spectrum, _SPECTRUM]
     edge_falloff: Annotated[float, SHARE]
     flicker: Annotated[float, SHARE]
     flicker_frequency_hz: Annotated[float, SWING] = Field(alias="flicker_frequency")
@@ -127,18 +116,30 @@ class Light(PlacedLight):
     pulse_us: Annotated[float, _PULSE] | None = Field(alias="pulse", default=None)
     height_band_mm: Annotated[float, LENGTH] | None = Field(alias="height_band", default=None)
     max_pulse_rate_hz: Annotated[float, RATE] | None = Field(alias="max_pulse_rate", default=None)
-    multiplexed: Annotated[bool, Flag(what="true or false", example="true")] | None = None
-    turn: (
-        Annotated[
-            Turn,
-            TurnKind(what="which of the lights that shine in turn this one is", example='"1 of 2"'),
-        ]
-        | None
-    ) = None
-    ambient: Annotated[
-        Ambient,
-        AmbientKind(what="an illuminance or an irradiance", example='"500 lx"'),
-    ]
+    multiplexed: Annotated[bool, Flag("true or false", "true")] | None = None
+    turn: Annotated[Turn, _TURN] | None = None
+    ambient: Annotated[Ambient, _AMBIENT]
+
+
+_DEFECT_SHAPE = Choice(
+    '"disc", "scratch-along" or "scratch-across"',
+    '"disc"',
+    allowed=("disc", "scratch-along", "scratch-across"),
+)
+_DEFECT_RELIEF = ReadBy(
+    "a fault with relief", '{ kind = "groove", width = "80 um", depth = "3 um" }', by=read_relief
+)
+_DETECTION_RATE = Number("a share of the defects, under 1", "0.95", low=0.001, high=0.999999)
+_FALSE_ALARMS_PER_M2 = Number(
+    "a number of false alarms on a square metre of product", "0.01", low=1e-9, high=1e6
+)
+_SNR = SnrKind("a signal to noise ratio", "40", low=0.0, high=1e5)
+_PRODUCT_REFLECTANCE = ProductKind('a share of the light sent back, or "white"', "0.3")
+_TEXTURE = ReadBy(
+    '"target", { rms, correlation }, or an image file of good product',
+    '{ rms = 0.02, correlation = "0.3 mm" }',
+    by=read_texture,
+)
 
 
 class Requirement(Section):
@@ -148,70 +149,14 @@ class Requirement(Section):
         alias="smallest_defect", default=None
     )
     defect_contrast: Annotated[float, SHARE]
-    defect_shape: Annotated[
-        Literal["disc", "scratch-along", "scratch-across"],
-        Choice(
-            what='"disc", "scratch-along" or "scratch-across"',
-            example='"disc"',
-            allowed=("disc", "scratch-along", "scratch-across"),
-        ),
-    ]
+    defect_shape: Annotated[Literal["disc", "scratch-along", "scratch-across"], _DEFECT_SHAPE]
     defect_length_um: Annotated[float, MICRONS] | None = Field(alias="defect_length", default=None)
-    defect_relief: (
-        Annotated[
-            ReliefNeed,
-            ReliefKind(
-                what="a fault with relief",
-                example='{ kind = "groove", width = "80 um", depth = "3 um" }',
-            ),
-        ]
-        | None
-    ) = None
-    detection_rate: (
-        Annotated[
-            float,
-            Number(
-                what="a share of the defects, under 1", example="0.95", low=0.001, high=0.999999
-            ),
-        ]
-        | None
-    ) = None
-    false_alarms_per_m2: (
-        Annotated[
-            float,
-            Number(
-                what="a number of false alarms on a square metre of product",
-                example="0.01",
-                low=1e-9,
-                high=1e6,
-            ),
-        ]
-        | None
-    ) = None
-    snr: (
-        Annotated[
-            float,
-            SnrKind(what="a signal to noise ratio", example="40", low=0.0, high=1e5),
-        ]
-        | None
-    ) = None
-    product_reflectance: (
-        Annotated[
-            float | str,
-            ProductKind(what='a share of the light sent back, or "white"', example="0.3"),
-        ]
-        | None
-    ) = None
-    texture: (
-        Annotated[
-            str | GrainTexts | ImageTexture,
-            TextureKind(
-                what='"target", { rms, correlation }, or an image file of good product',
-                example='{ rms = 0.02, correlation = "0.3 mm" }',
-            ),
-        ]
-        | None
-    ) = None
+    defect_relief: Annotated[ReliefNeed, _DEFECT_RELIEF] | None = None
+    detection_rate: Annotated[float, _DETECTION_RATE] | None = None
+    false_alarms_per_m2: Annotated[float, _FALSE_ALARMS_PER_M2] | None = None
+    snr: Annotated[float, _SNR] | None = None
+    product_reflectance: Annotated[float | str, _PRODUCT_REFLECTANCE] | None = None
+    texture: Annotated[str | GrainTexts | ImageTexture, _TEXTURE] | None = None
 
 
 class Sections(Section):

@@ -1,47 +1,34 @@
 """The product that is inspected: how light it is, how rough its picture, what relief is a fault."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, after_key
 from linesim.setup.fields import Choice, Kind, Number, Quantity
 from linesim.setup.quantity import PERCENT
 from linesim.setup.shown import shown
 
 WHITE = "white"
 TARGET = "target"
-_SHARE = Number(what="a share of the light sent back", example="0.3", low=1e-4, high=1.0)
-_RMS = Number(what="a share of the product's level", example="0.02", low=0.0, high=1.0)
-_LENGTH = Quantity(what="a length", example='"0.3 mm"', unit="um", low=1.0, high=1e6)
+_SHARE = Number("a share of the light sent back", "0.3", low=1e-4, high=1.0)
+_RMS = Number("a share of the product's level", "0.02", low=0.0, high=1.0)
+_LENGTH = Quantity("a length", '"0.3 mm"', unit="um", low=1.0, high=1e6)
 _GRAIN_EXAMPLE = '{ rms = 0.02, correlation = "0.3 mm" }'
 
 
 class GrainTexts(NamedTuple):
-    """
-    A texture by two numbers.
+    """A texture by two numbers."""
 
-    Parameters
-    ----------
-    rms : float; standard deviation, as a share of the product's level
-    correlation_um : float; distance over which the correlation falls to 1/e [µm]
-    """
-
-    rms: float
-    correlation_um: float
+    rms: float  # standard deviation, as a share of the product's level
+    correlation_um: float  # distance over which the correlation falls to 1/e [µm]
 
 
 class ImageTexture(NamedTuple):
-    """
-    A texture by an image of good product, of the target's pixel size.
+    """A texture by an image of good product, of the target's pixel size."""
 
-    Parameters
-    ----------
-    name : str; of the file, as written
-    """
-
-    name: str
+    name: str  # of the file, as written
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,23 +46,19 @@ class ProductKind(Kind):
         return _SHARE.read(value, folder)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TextureKind(Kind):
-    """The word "target", {rms, correlation}, or an image file of good product."""
-
-    def read(self, value: object, folder: Path) -> str | GrainTexts | ImageTexture:
-        """Tell which of the three it is."""
-        if isinstance(value, dict):
-            return _grain(value, folder)
-        if not isinstance(value, str):
-            msg = f'this is neither "target", nor an image file, nor {_GRAIN_EXAMPLE}'
-            raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
-        if value == TARGET:
-            return TARGET
-        if not (folder / value).is_file():
-            msg = f'there is no such image file, and it is not the word "{TARGET}"'
-            raise ValueError(msg)
-        return ImageTexture(value)
+def read_texture(value: object, folder: Path) -> str | GrainTexts | ImageTexture:
+    """Read the word "target", {rms, correlation}, or the name of an image of good product."""
+    if isinstance(value, dict):
+        return _grain(value, folder)
+    if not isinstance(value, str):
+        msg = f'this is neither "target", nor an image file, nor {_GRAIN_EXAMPLE}'
+        raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
+    if value == TARGET:
+        return TARGET
+    if not (folder / value).is_file():
+        msg = f'there is no such image file, and it is not the word "{TARGET}"'
+        raise ValueError(msg)
+    return ImageTexture(value)
 
 
 def _grain(value: dict[str, object], folder: Path) -> GrainTexts:
@@ -84,11 +67,15 @@ def _grain(value: dict[str, object], folder: Path) -> GrainTexts:
 
 
 def read_table(
-    value: dict[str, object], kinds: dict[str, Kind], folder: Path, free: tuple[str, ...] = ()
+    value: dict[str, object],
+    kinds: Mapping[str, Kind],
+    folder: Path,
+    free: tuple[str, ...] = (),
+    name: str = "key",
 ) -> dict[str, Any]:
     """Read a table of known keys; all are needed but those that are free."""
     faults = [
-        f".{key}: read {shown(value[key])}, but there is no such key; known here are "
+        f".{key}: read {shown(value[key])}, but there is no such {name}; known here are "
         f"{', '.join(kinds)}"
         for key in value
         if key not in kinds
@@ -99,11 +86,11 @@ def read_table(
             continue
         try:
             if key not in value:
-                msg = f"nothing was read, but this key is needed, for example {kind.example}"
+                msg = f"nothing was read, but this {name} is needed, for example {kind.example}"
                 raise ValueError(msg)  # noqa: TRY301 -- told with the others
             found[key] = kind.checked(value[key], folder)
         except ValueError as fault:
-            faults.append(f".{key}: {fault}")
+            faults += after_key(f".{key}", fault)
     if faults:
         raise InputError(*faults)
     return found
@@ -117,33 +104,26 @@ _RELIEF_KINDS = (*ROUND_RELIEF, *LONG_RELIEF)
 _DIRECTIONS = ("along", "across")
 _RELIEF: dict[str, Kind] = {
     "kind": Choice(
-        what='"dent", "pit", "bump", "groove", "wrinkle" or "fibre"',
-        example='"groove"',
+        '"dent", "pit", "bump", "groove", "wrinkle" or "fibre"',
+        '"groove"',
         allowed=_RELIEF_KINDS,
     ),
-    "width": Quantity(what="a length", example='"80 um"', unit="um", low=0.1, high=1e6),
-    "depth": Quantity(what="a depth or height", example='"3 um"', unit="um", low=1e-3, high=1e6),
-    "length": Quantity(what="a length", example='"3 mm"', unit="um", low=0.1, high=1e6),
-    "direction": Choice(what='"along" travel or "across"', example='"across"', allowed=_DIRECTIONS),
+    "width": Quantity("a length", '"80 um"', unit="um", low=0.1, high=1e6),
+    "depth": Quantity("a depth or height", '"3 um"', unit="um", low=1e-3, high=1e6),
+    "length": Quantity("a length", '"3 mm"', unit="um", low=0.1, high=1e6),
+    "direction": Choice('"along" travel or "across"', '"across"', allowed=_DIRECTIONS),
 }
 
 
 class ReliefNeed(NamedTuple):
-    """
-    The smallest fault with relief that must be found.
+    """The smallest fault with relief that must be found."""
 
-    Parameters
-    ----------
-    kind : str; "dent", "pit", "bump", "groove", "wrinkle" or "fibre"
-    width_um, depth_um, length_um : float; across its own axis, down or up, and along the axis [µm]
-    direction : str; of the axis: "along" travel or "across"
-    """
-
-    kind: str
+    kind: str  # "dent", "pit", "bump", "groove", "wrinkle" or "fibre"
+    # across its own axis, down or up, and along the axis [µm]
     width_um: float
     depth_um: float
     length_um: float
-    direction: str
+    direction: str  # of the axis: "along" travel or "across"
 
     @property
     def raised(self) -> bool:
@@ -157,28 +137,24 @@ class ReliefNeed(NamedTuple):
         return sides if self.direction == "along" else sides[::-1]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReliefKind(Kind):
-    """A fault with relief: {kind, width, depth}, of a long one {length, direction} too."""
-
-    def read(self, value: object, folder: Path) -> ReliefNeed:
-        """Read the table, and judge what its keys ask of each other."""
-        if not isinstance(value, dict):
-            msg = "this is no table of kind, width and depth"
-            raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
-        found = read_table(value, _RELIEF, folder, free=("length", "direction"))
-        long_by = LONG_RELIEF.get(found["kind"], 1.0)
-        need = ReliefNeed(
-            kind=found["kind"],
-            width_um=found["width"],
-            depth_um=found["depth"],
-            length_um=found.get("length", long_by * found["width"]),
-            direction=found.get("direction", "along"),
-        )
-        faults = tuple(_unlikely(need, value))
-        if faults:
-            raise InputError(*faults)
-        return need
+def read_relief(value: object, folder: Path) -> ReliefNeed:
+    """Read {kind, width, depth}, of a long fault {length, direction} too."""
+    if not isinstance(value, dict):
+        msg = "this is no table of kind, width and depth"
+        raise ValueError(msg)  # noqa: TRY004 -- pydantic collects ValueErrors only
+    found = read_table(value, _RELIEF, folder, free=("length", "direction"))
+    long_by = LONG_RELIEF.get(found["kind"], 1.0)
+    need = ReliefNeed(
+        kind=found["kind"],
+        width_um=found["width"],
+        depth_um=found["depth"],
+        length_um=found.get("length", long_by * found["width"]),
+        direction=found.get("direction", "along"),
+    )
+    faults = tuple(_unlikely(need, value))
+    if faults:
+        raise InputError(*faults)
+    return need
 
 
 def _unlikely(need: ReliefNeed, texts: dict[str, object]) -> Iterator[str]:

@@ -253,12 +253,7 @@ def broken_relations(setup: Setup, faulty: frozenset[str] = frozenset()) -> Iter
     """
     Find values that are fine alone and wrong together.
 
-    Parameters
-    ----------
-    setup : Setup; each value checked by itself
-    faulty : frozenset of str
-        Sections and dotted keys already refused, with other values in their place; checks that look
-        at them are left out.
+    Checks that look at what is ``faulty``, sections and dotted keys already refused, are left out.
     """
     for check, keys in _CHECKS:
         if faulty.isdisjoint({*keys, *(key.partition(".")[0] for key in keys)}):

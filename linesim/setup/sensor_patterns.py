@@ -1,6 +1,5 @@
 """Fixed patterns of a sensor that more than one number tells: taps, and waves over the columns."""
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
 
@@ -9,15 +8,13 @@ from linesim.setup.product import read_table
 from linesim.setup.vocabulary import ELECTRONS
 
 _TAPS: dict[str, Kind] = {
-    "count": Number(what="a number of taps", example="4", low=2, high=1024, whole=True),
-    "gain_step": Number(what="a fraction from 0 to 0.2", example="0.01", low=0.0, high=0.2),
+    "count": Number("a number of taps", "4", low=2, high=1024, whole=True),
+    "gain_step": Number("a fraction from 0 to 0.2", "0.01", low=0.0, high=0.2),
     "offset_step": ELECTRONS,
 }
 _WAVES: dict[str, Kind] = {
-    "gain": Number(what="a fraction from 0 to 0.5", example="0.005", low=0.0, high=0.5),
-    "period": Quantity(
-        what="a number of pixels", example='"64 px"', unit="px", low=2.0, high=131_072.0
-    ),
+    "gain": Number("a fraction from 0 to 0.5", "0.005", low=0.0, high=0.5),
+    "period": Quantity("a number of pixels", '"64 px"', unit="px", low=2.0, high=131_072.0),
 }
 
 
@@ -36,24 +33,16 @@ class ColumnWaves(NamedTuple):
     period_px: float  # in physical pixels [px]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TapsKind(Kind):
-    """A table {count, gain_step, offset_step}, of which a step may be left out."""
-
-    def read(self, value: object, folder: Path) -> Taps:
-        """Read the table."""
-        found = read_table(_table(value), _TAPS, folder, free=("gain_step", "offset_step"))
-        return Taps(found["count"], found.get("gain_step", 0.0), found.get("offset_step", 0.0))
+def read_taps(value: object, folder: Path) -> Taps:
+    """Read {count, gain_step, offset_step}, of which a step may be left out."""
+    found = read_table(_table(value), _TAPS, folder, free=("gain_step", "offset_step"))
+    return Taps(found["count"], found.get("gain_step", 0.0), found.get("offset_step", 0.0))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WavesKind(Kind):
-    """A table {gain, period}."""
-
-    def read(self, value: object, folder: Path) -> ColumnWaves:
-        """Read the table."""
-        found = read_table(_table(value), _WAVES, folder)
-        return ColumnWaves(found["gain"], found["period"])
+def read_waves(value: object, folder: Path) -> ColumnWaves:
+    """Read {gain, period}."""
+    found = read_table(_table(value), _WAVES, folder)
+    return ColumnWaves(found["gain"], found["period"])
 
 
 def _table(value: object) -> dict[str, object]:

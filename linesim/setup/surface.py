@@ -13,20 +13,20 @@ from linesim.setup.light.strip import Lamp, Strip
 from linesim.setup.quantity import PERCENT
 from linesim.setup.vocabulary import SHARE, Section
 
-_WIDE = Quantity(what="an angle", example='"10 deg"', unit="deg", low=0.1, high=178.0)
-_LAMP = Quantity(what="a length", example='"40 mm"', unit="mm", low=0.1, high=1e5)
-_LUX = Quantity(what="an illuminance", example='"40 klx"', unit="lx", low=0.0, high=1e9)
+_WIDE = Quantity("an angle", '"10 deg"', unit="deg", low=0.1, high=178.0)
+_LAMP = Quantity("a length", '"40 mm"', unit="mm", low=0.1, high=1e5)
+_LUX = Quantity("an illuminance", '"40 klx"', unit="lx", low=0.0, high=1e9)
 FACED = ("sheet", "film", "glaze")
 """Built-in targets with a finish, a relief, and a transmittance of their own."""
 LIGHTS = ("light", "light_2", "light_3", "light_4")
 """Tables of a setup's lights; a file may have them as several [[light]]."""
 PLACED = ("line", "back")
 """Arrangements of a lamp that stands somewhere."""
-_LEAN = Quantity(what="an angle", example='"2 deg"', unit="deg", low=-45.0, high=45.0)
-_SLOPE = Number(what="an rms slope", example="0.05", low=0.005, high=0.5)
+_LEAN = Quantity("an angle", '"2 deg"', unit="deg", low=-45.0, high=45.0)
+_SLOPE = Number("an rms slope", "0.05", low=0.005, high=0.5)
 HORIZON_DEG = 89.9
 """How far from the normal a lamp may reach; light from everywhere reaches there on both sides."""
-VIEW = Quantity(what="an angle", example='"20 deg"', unit="deg", low=-60.0, high=60.0)
+VIEW = Quantity("an angle", '"20 deg"', unit="deg", low=-60.0, high=60.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,46 +36,33 @@ class ShareOrImage(Kind):
     def read(self, value: object, folder: Path) -> float | str:
         """Take the number or the name."""
         if not isinstance(value, str) or value.rstrip().endswith(PERCENT):
-            return Number(what=self.what, example=self.example, low=0.0, high=1.0).read(
-                value, folder
-            )
+            return Number(self.what, self.example, low=0.0, high=1.0).read(value, folder)
         if not Path(value).suffix or not (folder / value).is_file():
             msg = "this is neither a number nor an image file that there is"
             raise ValueError(msg)
         return value
 
 
+_GLOSS = ShareOrImage("a mirror reflectance from 0 to 1, or an image of it", "0.04")
+_RELIEF = Text("an image file of heights", '"relief.png"')
+_RELIEF_RANGE = Quantity("a height", '"10 um"', unit="um", low=0.0, high=1e5)
+_TRANSMITTANCE = ShareOrImage("a share of the light let through, or an image of it", "0.3")
+
+
 class Face(Section):
     """The face of a target that is not just matt."""
 
-    gloss: (
-        Annotated[
-            float | str,
-            ShareOrImage(
-                what="a mirror reflectance from 0 to 1, or an image of it", example="0.04"
-            ),
-        ]
-        | None
-    ) = None
+    gloss: Annotated[float | str, _GLOSS] | None = None
     rms_slope: Annotated[float, _SLOPE] | None = None
     rms_slope_across: Annotated[float, _SLOPE] | None = None
     rms_slope_along: Annotated[float, _SLOPE] | None = None
-    relief: Annotated[str, Text(what="an image file of heights", example='"relief.png"')] | None = (
-        None
+    relief: Annotated[str, _RELIEF] | None = None
+    relief_range_um: Annotated[float, _RELIEF_RANGE] | None = Field(
+        alias="relief_range", default=None
     )
-    relief_range_um: (
-        Annotated[float, Quantity(what="a height", example='"10 um"', unit="um", low=0.0, high=1e5)]
-        | None
-    ) = Field(alias="relief_range", default=None)
     slope_across_deg: Annotated[float, _LEAN] | None = Field(alias="slope_across", default=None)
     slope_along_deg: Annotated[float, _LEAN] | None = Field(alias="slope_along", default=None)
-    transmittance: (
-        Annotated[
-            float | str,
-            ShareOrImage(what="a share of the light let through, or an image of it", example="0.3"),
-        ]
-        | None
-    ) = None
+    transmittance: Annotated[float | str, _TRANSMITTANCE] | None = None
     haze: Annotated[float, SHARE] | None = None
 
 
@@ -103,37 +90,22 @@ LAMP_KEYS = (
 """Keys that say where a lamp stands; all but the first are of one that stands somewhere."""
 
 
+_ARRANGEMENT = Choice('"even", "line" or "back"', '"line"', allowed=("even", "line", "back"))
+_ANGLE = Quantity("an angle", '"20 deg"', unit="deg", low=-89.0, high=89.0)
+_IRRADIANCE = Quantity("an irradiance", '"120 W/m^2"', unit="W/m^2", high=1e7)
+
+
 class PlacedLight(Section):
     """How much light there is, and where it comes from."""
 
-    arrangement: (
-        Annotated[
-            Literal["even", "line", "back"],
-            Choice(
-                what='"even", "line" or "back"', example='"line"', allowed=("even", "line", "back")
-            ),
-        ]
-        | None
-    ) = None
-    angle_deg: (
-        Annotated[
-            float,
-            Quantity(what="an angle", example='"20 deg"', unit="deg", low=-89.0, high=89.0),
-        ]
-        | None
-    ) = Field(alias="angle", default=None)
+    arrangement: Annotated[Literal["even", "line", "back"], _ARRANGEMENT] | None = None
+    angle_deg: Annotated[float, _ANGLE] | None = Field(alias="angle", default=None)
     angular_width_deg: Annotated[float, _WIDE] | None = Field(alias="angular_width", default=None)
     lamp_width_mm: Annotated[float, _LAMP] | None = Field(alias="lamp_width", default=None)
     lamp_distance_mm: Annotated[float, _LAMP] | None = Field(alias="lamp_distance", default=None)
     lamp_length_mm: Annotated[float, _LAMP] | None = Field(alias="lamp_length", default=None)
     illuminance_lx: Annotated[float, _LUX] | None = Field(alias="illuminance", default=None)
-    irradiance_w_m2: (
-        Annotated[
-            float,
-            Quantity(what="an irradiance", example='"120 W/m^2"', unit="W/m^2", high=1e7),
-        ]
-        | None
-    ) = Field(alias="irradiance", default=None)
+    irradiance_w_m2: Annotated[float, _IRRADIANCE] | None = Field(alias="irradiance", default=None)
     lamp_illuminance_lx: Annotated[float, _LUX] | None = Field(
         alias="lamp_illuminance", default=None
     )

@@ -18,20 +18,20 @@ class WhiteKind(Number):
         return True
 
 
-LENGTH = Quantity(what="a length", example='"80 mm"', unit="mm", low=1e-3, high=1e7)
-MICRONS = Quantity(what="a length", example='"20 um"', unit="um", low=1e-3, high=1e6)
-PITCH = Quantity(what="a pixel size", example='"7.5 um"', unit="um", low=0.1, high=1000.0)
-SPEED = Quantity(what="a speed", example='"60 m/min"', unit="mm/s", low=1e-6, high=2e5)
-RATE = Quantity(what="a rate", example='"8 kHz"', unit="Hz", low=1e-3, high=1e8)
-SWING = Quantity(what="a frequency", example='"12 Hz"', unit="Hz", low=1e-6, high=1e7)
-SHARE = Number(what="a fraction from 0 to 1", example="0.8", low=0.0, high=1.0)
-FAULT_SHARE = Number(what="a fraction from 0 to 0.9", example="0.02", low=0.0, high=0.9)
-COUNT = Number(what="a number of encoder counts", example="4", low=1, high=1_000_000, whole=True)
-ELECTRONS = Quantity(what="a number of electrons", example='"12 e"', unit="e", low=0.0, high=1e9)
-WELL = Quantity(what="a number of electrons", example='"40 ke"', unit="e", low=1.0, high=1e9)
-DISTANCE = Quantity(what="a length", example='"20 um"', unit="um", low=0.0, high=1e6)
-HEIGHT = Quantity(what="a height", example='"0.5 mm"', unit="mm", low=0.0, high=1e4)
-TITLE = Text(what="a title", example='"Coated foil, lane 2"')
+LENGTH = Quantity("a length", '"80 mm"', unit="mm", low=1e-3, high=1e7)
+MICRONS = Quantity("a length", '"20 um"', unit="um", low=1e-3, high=1e6)
+PITCH = Quantity("a pixel size", '"7.5 um"', unit="um", low=0.1, high=1000.0)
+SPEED = Quantity("a speed", '"60 m/min"', unit="mm/s", low=1e-6, high=2e5)
+RATE = Quantity("a rate", '"8 kHz"', unit="Hz", low=1e-3, high=1e8)
+SWING = Quantity("a frequency", '"12 Hz"', unit="Hz", low=1e-6, high=1e7)
+SHARE = Number("a fraction from 0 to 1", "0.8", low=0.0, high=1.0)
+FAULT_SHARE = Number("a fraction from 0 to 0.9", "0.02", low=0.0, high=0.9)
+COUNT = Number("a number of encoder counts", "4", low=1, high=1_000_000, whole=True)
+ELECTRONS = Quantity("a number of electrons", '"12 e"', unit="e", low=0.0, high=1e9)
+WELL = Quantity("a number of electrons", '"40 ke"', unit="e", low=1.0, high=1e9)
+DISTANCE = Quantity("a length", '"20 um"', unit="um", low=0.0, high=1e6)
+HEIGHT = Quantity("a height", '"0.5 mm"', unit="mm", low=0.0, high=1e4)
+TITLE = Text("a title", '"Coated foil, lane 2"')
 
 
 def title_faults(title: object) -> list[str]:

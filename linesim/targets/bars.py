@@ -101,21 +101,8 @@ def bar_layout(
     """
     Tell where everything on the bar target lies.
 
-    Parameters
-    ----------
-    pixel_size_um : float; side of one square reference pixel [µm]
-    width_mm, height_mm : float; size across travel and along it [mm]
-    first_group : int, optional; the coarsest group; left out, the coarsest that fits
-    last_group : int, optional
-        The finest group; left out, the finest with at least 2 reference pixels to a bar.
-
-    Returns
-    -------
-    BarLayout; places of all sets, of the solid square and of the numerals
-
-    Raises
-    ------
-    InputError; if a size is out of range, or the groups do not fit into it
+    A group left out is the coarsest that fits, or the finest with at least 2 reference pixels to a
+    bar.
     """
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     first, last = _groups(grid, first_group, last_group)
@@ -200,11 +187,10 @@ def bars(
     last_group: int | None = None,
 ) -> Reference:
     """
-    Make a target of dark bars on a light ground.
+    Make a target of dark bars on a light ground, laid out as `bar_layout` tells.
 
-    Each element is two sets of three bars at right angles, bars five widths long, spaces as
-    wide as bars. The parameters and errors are those of ``bar_layout``, which tells where
-    everything lies.
+    Each element is two sets of three bars at right angles, bars five widths long, spaces as wide as
+    bars.
 
     References
     ----------

@@ -177,13 +177,7 @@ BUILT_INS = (*TESTS, *PRODUCTS)
 
 
 def built_in(name: str) -> BuiltIn:
-    """
-    Find a built-in target.
-
-    Raises
-    ------
-    InputError; if there is none of that name; the nearest name is suggested
-    """
+    """Find a built-in target, or suggest the nearest name."""
     by_name = {entry.name: entry for entry in BUILT_INS}
     if name not in by_name:
         near = get_close_matches(name.lower(), by_name, n=1, cutoff=0.5)

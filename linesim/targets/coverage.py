@@ -119,11 +119,7 @@ def disc(left_px: FloatArray, top_px: FloatArray, radius_px: FloatArray | float)
     Parameters
     ----------
     left_px, top_px : ndarray; left and upper side of the pixel, counted from the disc's centre [px]
-    radius_px : ndarray or float; radius of the disc; the three broadcast [px]
-
-    Returns
-    -------
-    ndarray; covered share of the pixel's area, 0 to 1
+    radius_px : ndarray or float; the three broadcast [px]
     """
     radius2 = np.square(radius_px)
     far2 = _farthest(left_px) ** 2 + _farthest(top_px) ** 2

@@ -10,22 +10,7 @@ from linesim.targets.painted import Painted, grid_of
 
 
 def flat(*, pixel_size_um: float, width_mm: float, height_mm: float) -> Reference:
-    """
-    Make a target that is 1.0 everywhere.
-
-    Parameters
-    ----------
-    pixel_size_um : float; side of one square reference pixel [µm]
-    width_mm, height_mm : float; size across travel and along it [mm]
-
-    Returns
-    -------
-    Reference; of shape (rows, columns), holding no pixels
-
-    Raises
-    ------
-    InputError; if a size is not above zero or smaller than a pixel
-    """
+    """Make a target that is 1.0 everywhere and holds no pixels."""
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     return Painted(grid=grid, paint=partial(_paint, grid.columns))
 

@@ -25,19 +25,18 @@ _KINDS = {
 
 def reference_of(given: Reference | ArrayLike, pixel_size_um: float) -> Reference:
     """
-    Take a target that is at hand.
+    Take a target that is at hand, or linear reflectances of it.
 
     Parameters
     ----------
-    given : Reference or array_like
-        A reference, or linear reflectances of shape (rows, columns) or (rows, columns, 3).
-    pixel_size_um : float; side of a pixel of an array [µm]
+    given : Reference or array_like; of shape (rows, columns) or (rows, columns, 3)
 
     Raises
     ------
     InputError
         Where it holds anything but finite reflectances from 0 to 10 as floating-point numbers,
-        masked values, or has another shape.
+        masked
+        values, or has another shape.
     """
     if not isinstance(given, Reference):
         return ArrayReference(data=_reflectances(given), pixel_size_um=pixel_size_um)

@@ -37,11 +37,8 @@ def folded(count: int, pixel_mm: float) -> tuple[ImageArray, NDArray[np.intp]]:
     """
     Fold the columns or rows of a target into half a tile, for all that is alike on both sides.
 
-    Returns
-    -------
-    tuple of two ndarrays
-        Distances from the middle of a tile in rising order, each once [mm], and which of them each
-        column or row has.
+    Give distances from the middle of a tile in rising order, each once, and which of them each
+    column or row has.
     """
     places = np.abs(within_tile(middles_mm(0, count, pixel_mm)))
     own, index = np.unique(places, return_inverse=True)
@@ -54,17 +51,9 @@ def ends_of_faces(
     """
     Say near the joints how far inside a face's rounded square a pixel is, and what share of it.
 
-    Parameters
-    ----------
-    grid : Grid; of the target
-    rows : tuple of int; first row of a block and one past its last
-    margin_mm : float; how far into a face it is said; at least the corner's radius [mm]
-
-    Yields
-    ------
-    tuple of part, ndarray and ndarray
-        Rows and columns of the block; distances, negative outside [px]; shares. Both of the part's
-        shape, or of one row or one column where all of them are alike.
+    It is said up to ``margin_mm`` into a face, at least the corner's radius: of parts of a block of
+    rows distances, negative outside [px], and shares, both of the part's shape, or of one row or
+    one column where all of them are alike.
     """
     inner_mm = FACE_HALF_MM - max(margin_mm, grid.pixel_mm)
     u_mm = within_tile(middles_mm(0, grid.columns, grid.pixel_mm))
@@ -86,11 +75,7 @@ def _runs(chosen: NDArray[np.bool_]) -> Iterator[tuple[slice, bool]]:
 
 
 def _face(u_mm: ImageArray, v_mm: ImageArray, pixel_mm: float) -> tuple[ImageArray, ImageArray]:
-    """
-    Say how far inside the rounded square of a tile's face a pixel is, and what share of it.
-
-    Distances are in pixels, negative outside.
-    """
+    """Say it of pixels by their places from the middle of a tile."""
     straight_mm = np.float32(FACE_HALF_MM - CORNER_MM)
     past_u, past_v = np.abs(u_mm) - straight_mm, np.abs(v_mm) - straight_mm
     corner_u, corner_v = np.maximum(past_u, 0), np.maximum(past_v, 0)

@@ -19,42 +19,22 @@ _MOST_TILES = 256
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Tiles:
-    """
-    Square pieces of a target; of a colour one the mean of the colours.
+    """Square pieces of a target; of a colour one the mean of the colours."""
 
-    Parameters
-    ----------
-    data : ndarray of shape (tiles, 64, 64); linear reflectance, as a share of white
-    pixel_um : float; side of a pixel on the target [µm]
-    """
-
-    data: ImageArray
-    pixel_um: float
+    data: ImageArray  # shape (tiles, 64, 64); linear reflectance, as a share of white
+    pixel_um: float  # side of a pixel on the target
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Levels:
-    """
-    How light a target is, as shares of white; one number, or red, green and blue.
+    """How light a target is, as shares of white; one number, or red, green and blue."""
 
-    Parameters
-    ----------
-    product : tuple of float; its median
-    brightest : tuple of float; its 99.9th percentile
-    """
-
-    product: tuple[float, ...] = (1.0,)
-    brightest: tuple[float, ...] = (1.0,)
+    product: tuple[float, ...] = (1.0,)  # its median
+    brightest: tuple[float, ...] = (1.0,)  # its 99.9th percentile
 
 
 def levels_of(reference: Reference) -> Levels:
-    """
-    Look how light a target is.
-
-    Returns
-    -------
-    Levels; of all of it, or of bands of rows of a large one
-    """
+    """Look how light a target is: all of it, or bands of rows of a large one."""
     values = np.concatenate([band.reshape(-1, *band.shape[2:]) for band in _bands(reference)])
     product, brightest = quantiles(values, (0.5, BRIGHT_SHARE))
     return Levels(
@@ -64,17 +44,7 @@ def levels_of(reference: Reference) -> Levels:
 
 
 def at_most_as_light(reference: Reference) -> Levels:
-    """
-    Give levels that those of a target do not exceed, in a tenth of the time.
-
-    Parameters
-    ----------
-    reference : Reference; the target
-
-    Returns
-    -------
-    Levels; both at most as light as its brightest part, and a little above it
-    """
+    """Give levels a little above its brightest part, in a tenth of the time."""
     parts = [
         part.reshape(*part.shape[:2], -1)
         for band in _bands(reference)

@@ -47,38 +47,23 @@ class ImageReference(ArrayReference):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Later:
-    """
-    Tiles that are cut when they are asked for.
-
-    Parameters
-    ----------
-    cut : callable; gives them
-    """
+    """Tiles that are cut when they are asked for."""
 
     cut: Callable[[], Tiles]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TargetSize:
-    """
-    Size of a target, and what there is to mind about it.
+    """Size of a target, and what there is to mind about it."""
 
-    Parameters
-    ----------
-    rows, columns : int; reference pixels along travel and across
-    cautions : tuple of str; sentences from reading an image file
-    levels : Levels; how light it is
-    tiles : Tiles, Later or None
-        Pieces of it to see its texture by, now or when they are asked for; nothing of a chart.
-    ends : float
-        How bright good product is under the outermost pixel, over that in the middle, in one light.
-    """
-
+    # reference pixels along travel and across
     rows: int
     columns: int
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()  # sentences from reading an image file
     levels: Levels = field(default_factory=Levels)
+    # pieces of it to see its texture by, now or when they are asked for; nothing of a chart
     tiles: "Tiles | Later | None" = field(default=None, repr=False)
+    # how bright good product is under the outermost pixel, over that in the middle, in one light
     ends: float = 1.0
 
     @classmethod
@@ -158,13 +143,7 @@ def _drawn(target: Target) -> Reference:
 
 
 def target_size(setup: Setup) -> TargetSize:
-    """
-    Tell how large a target is.
-
-    Raises
-    ------
-    InputError; where the image cannot be read or the target not be drawn
-    """
+    """Tell how large a target is."""
     size = _matt_size(setup)
     if is_imaged(setup):
         return _seen_size(setup, size)
@@ -185,18 +164,7 @@ def _seen_tiles(setup: Setup) -> Tiles:
 
 
 def given_size(setup: Setup, given: Reference) -> TargetSize:
-    """
-    Look at a target that is at hand, as its lamp shows it.
-
-    Parameters
-    ----------
-    setup : Setup
-    given : Reference; the matt part of its target
-
-    Raises
-    ------
-    InputError; where the image of the relief does not fit
-    """
+    """Look at a target whose matt part is at hand, as its lamp shows it."""
     # where images make the face, the levels are those of what is seen
     size = TargetSize.of(few_bands(given) if is_imaged(setup) else given)
     rows, cautions = given.shape[0], getattr(given, "cautions", ())
@@ -205,21 +173,9 @@ def given_size(setup: Setup, given: Reference) -> TargetSize:
 
 def lit_size(setup: Setup, size: TargetSize, matt: Reference | None = None) -> TargetSize:
     """
-    Say how light a target is under its lamp.
+    Say how light a target is under its lamp, from the size of its matt part.
 
-    Parameters
-    ----------
-    setup : Setup
-    size : TargetSize; of the matt part of its target
-    matt : Reference, optional; that part, which is looked at where there is relief
-
-    Returns
-    -------
-    TargetSize; the same where the target is matt and level
-
-    Raises
-    ------
-    InputError; where the image of the relief does not fit
+    That part is looked at where there is relief and it is given; a matt, level one stays as it is.
     """
     face = face_of(setup)
     if face is None:
@@ -308,18 +264,7 @@ def _looked_at(path: Path, changed_ns: int, target: Target) -> TargetSize:
 
 
 def product_size(setup: Setup, name: str) -> TargetSize:
-    """
-    Look at another image, of good product, that has the target's pixels and encoding.
-
-    Parameters
-    ----------
-    setup : Setup
-    name : str; of the file, as written
-
-    Raises
-    ------
-    InputError; where it cannot be read
-    """
+    """Look at another image, of good product, that has the target's pixels and encoding."""
     path = setup.folder / name
     product = _bare(setup.target, setup.target.pixel_size_um).model_copy(update={"image": name})
     return _file_size(path, changed_ns(path), product)
@@ -329,13 +274,7 @@ def drawn_bytes(setup: Setup) -> int:
     """
     Tell what the target will take, where it is still to be drawn or is read by rows.
 
-    Returns
-    -------
-    int; bytes; 0 for an image that is read whole, by now, and for what is drawn by rows
-
-    Raises
-    ------
-    InputError; where the target cannot be drawn
+    It is 0 for an image that is read whole, by now, and for what is drawn by rows.
     """
     if setup.target.image not in BUILT_IN:
         by_rows = _windowed(setup)
@@ -372,13 +311,7 @@ def _is_held(setup: Setup, drawn: Reference) -> bool:
 
 
 def target_reference(setup: Setup) -> Reference:
-    """
-    Draw or read the target.
-
-    Raises
-    ------
-    InputError; where the image cannot be read or the target not be drawn
-    """
+    """Draw or read the target."""
     pitch_um = setup.target.pixel_size_um
     if setup.target.image not in BUILT_IN:
         return _windowed(setup) or _whole(setup)

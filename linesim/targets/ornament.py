@@ -74,11 +74,8 @@ def lay_ornament(planes: ImageArray, quarter: Quarter, missing: ImageArray | Non
     """
     Print the ornament of a tile over its ground; all tiles carry the same, in each quarter.
 
-    Parameters
-    ----------
-    planes : ndarray of shape (3, rows, columns); red, green and blue, changed in place
-    quarter : Quarter; where its pixels are
-    missing : ndarray of shape (rows, columns), optional; share of each pixel that took no print
+    Planes, of red, green and blue, are changed in place; ``missing`` is the share of each pixel
+    that took no print.
     """
     for where, share, colour in _ornament(quarter):
         printed = share if missing is None else share * (1 - missing[where])

@@ -28,14 +28,9 @@ class Grid:
 
     Row 0 meets the camera first; column 0 is at the left. Pixel ``j`` reaches from ``j`` to
     ``j + 1`` when positions are counted in pixels from the upper left corner of the target.
-
-    Parameters
-    ----------
-    pixel_size_um : float; side of one square pixel on the target [µm]
-    rows, columns : int; number of pixels along travel and across it
     """
 
-    pixel_size_um: float
+    pixel_size_um: float  # side of one square pixel on the target
     rows: int
     columns: int
 
@@ -113,15 +108,7 @@ def all_rows(rows: Rows, count: int, threads: int | None = None) -> ImageArray:
     """
     Compute all rows of a target that is to be held, in threads.
 
-    Parameters
-    ----------
-    rows : callable; gives rows from a first one to one past the last, from any thread
-    count : int; how many there are
-    threads : int, optional; left out: one a processor
-
-    Returns
-    -------
-    ndarray of shape (count, ...); the same bytes whatever the number of threads
+    Bytes are the same whatever the number of threads, left out: one a processor.
     """
     threads = threads or os.cpu_count() or 1
     step = max(_LEAST_ROWS, ceil(count / (_TURNS * threads)))

@@ -23,15 +23,6 @@ def quantiles(values: ImageArray, shares: tuple[float, ...]) -> NDArray[np.float
 
     A thin sample brackets each quantile; only values in the bracket are sorted. Where the sample
     led astray, numpy sorts them all.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n,) or (n, colours); no nan
-    shares : tuple of float; 0 to 1
-
-    Returns
-    -------
-    ndarray of shape (shares,) or (shares, colours)
     """
     if len(values) <= _FEW:
         return np.asarray(np.quantile(values, shares, axis=0))
@@ -65,14 +56,7 @@ def at_most(parts: Sequence[ImageArray], share: float) -> float:
     """
     Give a value that a quantile does not exceed, and is near: one look at each value.
 
-    Parameters
-    ----------
-    parts : sequence of ndarray of two axes; all the values; no nan
-    share : float; of the quantile, 0 to 1
-
-    Returns
-    -------
-    float; what a thin sample makes likely, where counting bears it out; else the largest value
+    It is what a thin sample makes likely, where counting bears it out; else the largest value.
     """
     count = sum(part.size for part in parts)
     seen = np.sort(np.concatenate([part[::_ROWS, ::_COLUMNS].ravel() for part in parts]))

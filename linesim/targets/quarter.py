@@ -16,21 +16,12 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quarter:
-    """
-    A block of pixels within a quarter of a tile.
+    """A block of pixels within a quarter of a tile."""
 
-    Parameters
-    ----------
-    u_mm : ndarray of shape (columns,)
-        Distances of the columns from the tile's middle, in rising order. [mm]
-    v_mm : ndarray of shape (rows,); those of the rows, in any order [mm]
-    pixel_mm : float; side of a pixel [mm]
-    top, left : int; first row and column, where it is a part of a larger block
-    """
-
-    u_mm: ImageArray
-    v_mm: ImageArray
+    u_mm: ImageArray  # shape (columns,); distances from the tile's middle, in rising order
+    v_mm: ImageArray  # shape (rows,); those of the rows, in any order
     pixel_mm: float
+    # first row and column, where it is a part of a larger block
     top: int = 0
     left: int = 0
 

@@ -26,18 +26,11 @@ _MEAN_SQUARE = 151 / 315  # of the sum over nodes: the integral of the squared c
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Texture:
-    """
-    A random field of mean 0 and standard deviation 1 (before the mean over each pixel).
-
-    Parameters
-    ----------
-    seed : int; random seed of the scene
-    number : int; which texture of the scene this is; each number has its own random stream
-    grain_x_mm, grain_y_mm : float; distance of the lattice nodes across travel and along it [mm]
-    """
+    """A random field of mean 0 and standard deviation 1 (before the mean over each pixel)."""
 
     seed: int
-    number: int
+    number: int  # which texture of the scene this is; each number has its own random stream
+    # distance of the lattice nodes
     grain_x_mm: float
     grain_y_mm: float
 
@@ -45,18 +38,9 @@ class Texture:
         self, grid: Grid, first: int, last: int, columns: tuple[int, int] | None = None
     ) -> ImageArray:
         """
-        Give the mean over each pixel for a block of rows.
+        Give the mean of the field over each pixel of a block of rows.
 
-        Parameters
-        ----------
-        grid : Grid; the target's pixel grid
-        first, last : int; first row and one past the last
-        columns : tuple of int, optional
-            First column and one past the last; left out: all. A part has the values of the whole.
-
-        Returns
-        -------
-        ndarray of shape (last - first, columns); means of the field
+        A part, ``columns`` from a first to one past the last, has the values of the whole.
         """
         step_y_px = self.grain_y_mm / grid.pixel_mm
         step_x_px = self.grain_x_mm / grid.pixel_mm
@@ -68,18 +52,7 @@ class Texture:
         return means
 
     def line(self, grid: Grid, first: int, last: int) -> FloatArray:
-        """
-        Give the field along the left side of the target, as a wave along travel.
-
-        Parameters
-        ----------
-        grid : Grid; the target's pixel grid
-        first, last : int; first row and one past the last
-
-        Returns
-        -------
-        ndarray of shape (last - first,); mean of the wave over each row, of standard deviation 1
-        """
+        """Give the mean over each row of a wave along travel, of standard deviation 1."""
         top, along = spline_means(first, last, self.grain_y_mm / grid.pixel_mm)
         weights = self._weights(top, along.shape[1], 0, 1).astype(np.float64)
         wave: FloatArray = (along.astype(np.float64) @ weights)[:, 0] * sqrt(_MEAN_SQUARE)

@@ -60,7 +60,7 @@ def bar_figures(
     profile: FloatArray, *, centre_px: float, bar_px: float, noise: float, offset: float = 0.0
 ) -> BarFigures | None:
     """
-    Measure three bars whose width is known.
+    Measure three bars of known width; nothing where they do not stand out of the noise.
 
     Parameters
     ----------
@@ -70,12 +70,6 @@ def bar_figures(
         a bar where they stand out of the noise. [px]
     noise : float; standard deviation of one value of the profile
     offset : float; standard deviation that all values of the profile share
-
-    Returns
-    -------
-    BarFigures or None
-        Contrast, response, and what noise makes of them; None where the bars take nothing away that
-        stands out of the noise.
     """
     centre_px += _shift_px(profile, centre_px, bar_px, noise)
     place = np.arange(float(profile.size)) + 0.5 - centre_px
@@ -158,18 +152,14 @@ def _coltman_shares(mtf: FloatArray, order: FloatArray, frequency_cyc_px: float)
 
 def coltman(mtf: Callable[[FloatArray], FloatArray], frequency: FloatArray) -> FloatArray:
     """
-    Contrast of an endless wave of bars, by Coltman's series.
+    Contrast of an endless wave of bars, by Coltman's series; 1 where the response is 1.
+
+    The last term counts half, which does for a series that alternates.
 
     Parameters
     ----------
     mtf : callable; response at frequencies; with its sign, where it has one
     frequency : ndarray of shape (n,); of the bars, in the unit that `mtf` takes
-
-    Returns
-    -------
-    ndarray of shape (n,)
-        1 where the response is 1: the last term counts half, which does for a series that
-        alternates.
 
     References
     ----------

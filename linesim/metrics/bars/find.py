@@ -40,13 +40,12 @@ def find_bars(profile: FloatArray) -> FoundBars:
 
     Centre, width and blur are first looked for on a grid, then by least squares; depth and ground
     follow from them by a linear fit. One wide bar must do worse, for three that are not told apart
-    have no width. The blur is a Gaussian: the width hardly depends on its shape,
-    for it is the distance of the bars that tells it.
+    have no width. The blur is a Gaussian: the width hardly depends on its shape, for it is the
+    distance of the bars that tells it.
 
     Parameters
     ----------
-    profile : ndarray of shape (pixels,)
-        The image averaged along the bars, with ground at both ends.
+    profile : ndarray of shape (pixels,); averaged along the bars, with ground at both ends
     """
     if profile.size < FEWEST_PX:
         msg = f"bars: {profile.size} px across them read; expected {FEWEST_PX} or more"

@@ -55,15 +55,7 @@ class BarPlace:
 
     def profile(self, missing: FloatArray) -> tuple[FloatArray, float]:
         """
-        Average along the bars, over their middle part.
-
-        Parameters
-        ----------
-        missing : ndarray of shape (lines, width); ground less image
-
-        Returns
-        -------
-        profile : ndarray of shape (pixels,); across the bars, over the whole image
+        Average ground less image along the bars, over their middle part, for all of the image.
         """
         view = missing if self.alternates == "across" else missing.T
         near, far = self._sides
@@ -93,16 +85,12 @@ class Ground:
 
 def ground_of(image: NDArray[np.generic], boxes: list[Box]) -> Ground | None:
     """
-    Fit the ground of an image of drawn boxes.
+    Fit the ground of an image of drawn boxes; none where hardly any is seen.
 
     Parameters
     ----------
     image : ndarray of shape (lines, width)
     boxes : list of tuple of float; all that is drawn on the ground [px]
-
-    Returns
-    -------
-    Ground or None; None where hardly any ground is seen
     """
     lines, width = image.shape
     clear = np.ones(image.shape, dtype=bool)

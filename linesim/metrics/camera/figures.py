@@ -42,10 +42,6 @@ def transfer(series: Series, found: Saturation) -> Transfer:
     Errors of means and variances are carried through to each figure together, for gain and dark
     noise share the dark, and thresholds share both.
 
-    Parameters
-    ----------
-    series : Series; steps of light, from dim to bright
-
     Raises
     ------
     ValueError

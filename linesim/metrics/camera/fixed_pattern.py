@@ -31,16 +31,9 @@ def dsnu(dark: FrameFigures, gain_dn_e: Estimate) -> PatternParts:
 
 def prnu(half: FrameFigures, dark: FrameFigures) -> PatternParts:
     """
-    Find the fixed pattern in the light, PRNU.
+    Find the fixed pattern in the light, PRNU, as shares of the signal; fall-off counts in.
 
-    Parameters
-    ----------
-    half, dark : FrameFigures; frames at half saturation, and in the dark at the same exposure time
-
-    Returns
-    -------
-    PatternParts
-        Standard deviations, shares of the signal. Light that falls off to the sides counts in.
+    The light is that of half saturation, the dark of the same exposure time.
 
     References
     ----------

@@ -47,11 +47,7 @@ def linearity(series: Series, saturation_dn: float) -> Linearity | None:
     Fit a line to the signal over 5 to 95 % of saturation and read how far the steps lie off.
 
     The line makes the squares of the relative deviations least, so that dim steps count as much as
-    bright ones.
-
-    Returns
-    -------
-    Linearity or None; None with fewer than three steps in the range
+    bright ones. Of fewer than three steps in the range there is none.
 
     References
     ----------

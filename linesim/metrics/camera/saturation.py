@@ -25,19 +25,11 @@ class Saturation:
 
 def saturation(series: Series) -> Saturation:
     """
-    Find the saturation of a series.
+    Find the saturation of a series; ValueError where even the dimmest step is saturated.
 
     Release 4.0 takes the exposure at which 0.1 to 0.2 % of the samples show the largest value: here
     the last step at which no more than 0.2 % do. Where a well fills below the end of the scale,
     hardly any sample gets there, and the peak of the temporal variance tells it, as in Release 3.
-
-    Parameters
-    ----------
-    series : Series; steps of light, from dim to bright
-
-    Raises
-    ------
-    ValueError; where even the dimmest step is saturated
 
     References
     ----------

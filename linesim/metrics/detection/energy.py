@@ -139,14 +139,7 @@ class Energies:
 
 
 def energies(numbers: Station, shape: Shape, backdrop: Backdrop | None = None) -> Energies:
-    """
-    Work out what of a defect reaches the samples.
-
-    Parameters
-    ----------
-    shape : Shape; of the defect; its sides broadcast with the station
-    backdrop : Backdrop, optional; texture of the product; left out, it has none
-    """
+    """Work out what of a defect reaches the samples; its sides broadcast with the station."""
     return energies_of(numbers, backdrop)(shape)
 
 

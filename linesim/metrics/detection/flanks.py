@@ -206,16 +206,8 @@ def weights(flanks: Flanks, product: Figure, white: Figure) -> tuple[FloatArray,
     """
     Say how much matt and mirrored light count in a change of the product's level.
 
-    Parameters
-    ----------
-    flanks : Flanks; with the radiance factors of the level face
-    product : float or ndarray; level of the product under the lamp, as a share of white
-    white : float or ndarray; reflectance of white
-
-    Returns
-    -------
-    tuple of ndarray
-        Shares ρ/P and 1/(ρ_w P); of a product next to black as if it had a millionth of white.
+    These are ρ/P and 1/(ρ_w P), of ``product`` its level under the lamp, as a share of white; what
+    is next to black counts as if it had a millionth of white.
     """
     matt, gloss = flanks.level
     level = np.maximum(product, DARKEST)

@@ -74,15 +74,8 @@ def ground_of_changes(numbers: Station, product: Figure, texture: Texture | None
     """
     Work out the product that a fault with relief lies on, and what a small change of it is worth.
 
-    Parameters
-    ----------
-    product : float or ndarray; level of the product, as a share of white
-
-    Returns
-    -------
-    Ground
-        Its depth is that of a change of 1, by the slope that limits leave at the level; noise on
-        the fault is that of the product.
+    Its depth is that of a change of 1, by the slope that limits leave at the level; noise on the
+    fault is that of the product.
     """
     good = ground(numbers, product, 0.0, texture)
     level_e = np.maximum(product, DARKEST) * np.asarray(numbers.electrons_white)

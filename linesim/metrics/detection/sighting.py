@@ -59,13 +59,7 @@ class Sighting:
 
 
 def sighting_of(numbers: Station, base: Ground, nodes: int = NODES) -> Callable[[Shape], Sighting]:
-    """
-    Prepare a station for many shapes of defect on one ground.
-
-    Parameters
-    ----------
-    nodes : int; frequencies each way that the integrals are taken by
-    """
+    """Prepare a station for many shapes of defect on one ground."""
     energies = energies_of(numbers, base.backdrop, nodes)
 
     def sighted(shape: Shape) -> Sighting:

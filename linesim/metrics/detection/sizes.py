@@ -36,18 +36,15 @@ def sizes_um(
     sighted: Callable[[Shape], Sighting] | None = None,
 ) -> tuple[FloatArray, ...]:
     """
-    Size at which a shape reaches each of some goals; all together take hardly longer.
+    Size at which a shape reaches each of some goals; infinite where there is no signal. [µm].
+
+    All goals together take hardly longer than one.
 
     Parameters
     ----------
     of_size : callable; gives the shape of a size in µm, such as a disc of a diameter
     goals : sequence of callable; each gives the detectability d' to be reached by what is sighted
-    base : Ground; what the defect lies on
     sighted : callable, optional; `sighting_of` that station on that ground, where it is at hand
-
-    Returns
-    -------
-    tuple of ndarray; infinite where there is no signal [µm]
     """
     start_um = 1.0 * np.asarray(numbers.geometry.object_pixel_x_um)
     lit = np.asarray(base.depth_e) > 0

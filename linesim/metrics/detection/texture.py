@@ -151,15 +151,11 @@ def sampled_power(
     """
     Give the variance a sample that a texture brings at a frequency, aliases included.
 
+    It is a share of the product's level, squared: white noise of that variance has as much.
+
     Parameters
     ----------
-    wide : Station; the station; its numbers broadcast with the frequencies
-    texture : Texture; of the product; the same
-    across_lp_mm, along_lp_mm : ndarray; on the target [lp/mm]
-
-    Returns
-    -------
-    ndarray; as a share of the product's level, squared: white noise of that variance has as much
+    across_lp_mm, along_lp_mm : ndarray; with which the station's numbers broadcast [lp/mm]
     """
     steps = 1000 / wide.geometry.object_pixel_x_um, 1000 / wide.timing.line_advance_um
     cell_um2 = wide.geometry.object_pixel_x_um * wide.timing.line_advance_um
@@ -175,12 +171,7 @@ def seen_mtf(wide: Station, fx: FloatArray, fy: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    wide : Station; the station; its numbers broadcast with the frequencies
-    fx, fy : ndarray; across and along, on the target [lp/mm]
-
-    Returns
-    -------
-    ndarray; 1 for no cycles
+    fx, fy : ndarray; on the target, with which the station's numbers broadcast [lp/mm]
     """
     lens = wide.optics.mtf_on_target(fx, fy)
     return np.asarray(lens * pixel_mtf_across(wide, fx) * pixel_mtf_along(wide, fy))

@@ -60,7 +60,7 @@ def edge_uncertainty(
     resamplings: int = RESAMPLINGS,
 ) -> EdgeUncertainty:
     """
-    Tell how the figures of an edge scatter when its rows are drawn anew.
+    Tell how the figures of an edge scatter when the rows of its image are drawn anew.
 
     The edge's line and the window are kept as they are: what the noise does to the line moves the
     figures by its square only.

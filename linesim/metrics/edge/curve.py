@@ -140,16 +140,14 @@ def frequency_response(
 
 def first_crossing(frequency: FloatArray, mtf: FloatArray, level: float) -> float | None:
     """
-    Find the lowest frequency at which the response falls to a level.
+    Find the lowest frequency at which a response falls to a level.
+
+    There is none where it never falls so low, or begins there.
 
     Parameters
     ----------
     frequency : ndarray of shape (n,); rising, in any unit
     mtf : ndarray of shape (n,); response there
-
-    Returns
-    -------
-    float or None; in the unit of the frequencies; none where it never falls so low, or begins there
     """
     below = np.flatnonzero(mtf <= level)
     if not below.size or below[0] == 0:

@@ -41,17 +41,11 @@ class EdgeLine:
 
 def find_direction(image: FloatArray, pixel_pitch: tuple[float, float]) -> Direction:
     """
-    Tell which axis the edge's normal is nearest to.
+    Tell along which axis, in physical units, values change most; noise weighs on both alike.
 
     Parameters
     ----------
     image : ndarray of shape (lines, width); linear values
-    pixel_pitch : tuple of float; pitch along and across, in one length unit
-
-    Returns
-    -------
-    {"across", "along"}
-        The axis along which the values change most steeply; noise weighs on both alike.
     """
     smooth = scipy.ndimage.uniform_filter(image, 5, mode="nearest")
     gain = [float(np.mean(np.diff(smooth, axis=axis) ** 2)) for axis in (0, 1)]

@@ -77,15 +77,12 @@ def flat_area(frames_dn: Sequence[Samples]) -> FlatArea:
     lines of a line camera for frames. From K images the temporal variance is that of their
     differences, drift of an image's mean taken off: for two, (18). Both split by line (analysis of
     variance): lines of N samples have mean squares N σ²_line + σ²_pixel, what is left has σ²_pixel.
+    A mean square of ν degrees of freedom is known to √(2/ν) (19).
 
     Parameters
     ----------
     frames_dn : sequence of ndarray of shape (lines, columns)
         One or more images of one channel, at least 16 lines of 8 columns, all of one shape. [DN]
-
-    Returns
-    -------
-    FlatArea; with standard errors: a mean square of ν degrees of freedom is known to √(2/ν) (19)
 
     Raises
     ------

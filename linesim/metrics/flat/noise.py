@@ -123,17 +123,12 @@ def frame_figures(frames_dn: NDArray[np.generic]) -> FrameFigures:
     Lines of a line-scan camera count as rows of a frame. From two frames, the temporal variance is
     that of (18), drift of the frame's mean taken off. Spatial variances are those of the mean
     frame, less what temporal noise leaves in it and in its row and column averages, and are split
-    into row, column and pixel.
+    into row, column and pixel. A variance from n differences is known to √(2/n) of itself (19).
 
     Parameters
     ----------
     frames_dn : ndarray of shape (frames, lines, columns)
-        At least two frames of three lines and columns. [DN]
-
-    Returns
-    -------
-    FrameFigures
-        With standard errors: a variance from n differences is known to √(2/n) of itself (19).
+        Two of three lines and columns or more. [DN]
 
     Raises
     ------

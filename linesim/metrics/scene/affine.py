@@ -9,22 +9,15 @@ from linesim.setup.arrays import FloatArray
 
 
 class Steps(NamedTuple):
-    """
-    Parameters of the map, or a step of them; in samples, and samples over samples.
-
-    Parameters
-    ----------
-    grow_along, grow_across : float; relative change of lengths
-    tilt : float; shift along over distance across
-    drift : float; shift across over distance along
-    """
+    """Parameters of the map, or a step of them; in samples, and samples over samples."""
 
     along: float = 0.0
     across: float = 0.0
+    # relative change of lengths
     grow_along: float = 0.0
     grow_across: float = 0.0
-    tilt: float = 0.0
-    drift: float = 0.0
+    tilt: float = 0.0  # shift along over distance across
+    drift: float = 0.0  # shift across over distance along
 
 
 STILL = Steps()
@@ -38,17 +31,7 @@ class Affine:
     steps: Steps = STILL  # how it lies; all 0: every place lies where it is
 
     def at(self, along_px: FloatArray, across_px: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """
-        Give places in the prediction.
-
-        Parameters
-        ----------
-        along_px, across_px : ndarray; of the image; they broadcast [px]
-
-        Returns
-        -------
-        tuple of ndarray; along and across [px]
-        """
+        """Give places in the prediction, along and across, of places of the image. [px]."""
         step = self.steps
         w, u = along_px - self.middle_px[0], across_px - self.middle_px[1]
         return (
@@ -64,12 +47,11 @@ class Affine:
 
 def shrunk(image: FloatArray, factor: int) -> FloatArray:
     """
-    Average squares of samples.
+    Average squares of samples; what fills none is left out.
 
     Parameters
     ----------
     image : ndarray of shape (lines, columns)
-    factor : int; side of a square; what fills none is left out [px]
     """
     rows, columns = (side // factor for side in image.shape)
     squares = image[: rows * factor, : columns * factor].reshape(rows, factor, columns, factor)

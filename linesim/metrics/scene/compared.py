@@ -61,14 +61,11 @@ def jackknife(parts: FloatArray, figure: Callable[[FloatArray], FloatArray]) -> 
     """
     Work out figures of summed parts, with standard errors.
 
+    Of two errors, √((n−1)/n Σ(v−v̄)²) over rows and columns left out in turn, the larger counts.
+
     Parameters
     ----------
     parts : ndarray of shape (rows, columns, ...); blocks, summed before the figures are worked out
-
-    Returns
-    -------
-    list of Estimate
-        With the larger of two errors, √((n−1)/n Σ(v−v̄)²) over rows and columns left out in turn.
     """
     total = parts.sum(axis=(0, 1))
     errors = []
@@ -138,7 +135,6 @@ def has_structure(predicted: FloatArray, noise_variance: float) -> bool:
     Parameters
     ----------
     predicted : ndarray of shape (lines, columns); noise-free
-    noise_variance : float; of a sample, in the same unit squared
     """
     return float(_tiles(predicted).var()) > _LEAST_STRUCTURE * noise_variance
 
@@ -191,16 +187,11 @@ def transfer(found: Spectra) -> Transfer:
 
 def blurred(image: FloatArray, found: Transfer) -> FloatArray:
     """
-    Pass an image through a fitted transfer, its mean left alone.
+    Pass an image through a fitted transfer, its mean left alone; near the rim it is not exact.
 
     Parameters
     ----------
     image : ndarray of shape (lines, columns); noise-free
-
-    Returns
-    -------
-    ndarray of shape (lines, columns)
-        What the fit expects to be captured; near the rim it is not exact.
     """
     mean = image.mean()
     padded = np.pad(image - mean, TILE_PX, mode="reflect")
@@ -214,16 +205,13 @@ def blurred(image: FloatArray, found: Transfer) -> FloatArray:
 
 def shifted(image: FloatArray, along_px: float, across_px: float) -> FloatArray:
     """
-    Move an image by parts of a sample.
+    Move an image by parts of a sample, by Fourier's theorem.
+
+    What leaves at one side is mirrored in at the other.
 
     Parameters
     ----------
     image : ndarray of shape (lines, columns); any
-
-    Returns
-    -------
-    ndarray of shape (lines, columns)
-        By Fourier's theorem; what leaves at one side is mirrored in at the other.
     """
     padded = np.pad(image, TILE_PX, mode="reflect")
     along, across = np.fft.fftfreq(padded.shape[0]), np.fft.rfftfreq(padded.shape[1])

@@ -143,12 +143,11 @@ class Columns:
 
 def columns(left: FloatArray, signal: FloatArray, weight: FloatArray) -> Columns:
     """
-    Take a gain of its own off every column.
+    Take a gain of its own off every column of what is left between captured and fitted.
 
     Parameters
     ----------
-    left : ndarray of shape (lines, columns); captured less fitted
-    signal : ndarray of the same shape; fitted
+    left, signal : ndarray of shape (lines, columns); the latter as fitted
     weight : ndarray of the same shape; one over the variance
     """
     stiff = np.maximum((weight * signal**2).sum(axis=0), 1e-300)
@@ -171,9 +170,7 @@ def without_lines(left: FloatArray, signal: FloatArray, weight: FloatArray) -> F
 
     Parameters
     ----------
-    left : ndarray of shape (lines, columns); captured less fitted
-    signal : ndarray of the same shape; fitted
-    weight : ndarray of the same shape; one over the variance
+    left, signal, weight : ndarray of shape (lines, columns); as for `columns`
     """
     gain = (weight * signal * left).sum(axis=1) / (weight * signal**2).sum(axis=1)
     return np.asarray(left - gain[:, None] * signal)

@@ -29,16 +29,10 @@ _RIM_PX = 2
 
 
 class Step(NamedTuple):
-    """
-    A step and how well it is known.
-
-    Parameters
-    ----------
-    covariance : ndarray of shape (6, 6); of the motions, in the same units squared
-    """
+    """A step and how well it is known."""
 
     steps: Steps
-    covariance: FloatArray
+    covariance: FloatArray  # shape (6, 6); of the motions, in the same units squared
 
 
 def step(
@@ -80,15 +74,12 @@ def settled(captured: FloatArray, predicted: FloatArray, rough: Affine) -> Affin
     """
     Refine a rough place by resampling the prediction, from coarse to fine.
 
+    It is right to about a twentieth of a sample: resampling is not rendering.
+
     Parameters
     ----------
     captured : ndarray of shape (lines, columns)
     predicted : ndarray of shape (more lines, more columns)
-    rough : Affine; place of the image in the prediction
-
-    Returns
-    -------
-    Affine; to about a twentieth of a sample: resampling is not rendering
     """
     lies, factor = rough, 1
     while max(captured.shape) / (2 * factor) >= _COARSEST_PX:

@@ -21,70 +21,57 @@ OVER_FIELD_KEYS = (
 """Keys that take values over the field."""
 _OVER = "or 3 values (middle, 0.7, end), 5 (from end to end) or a CSV file"
 BLUR = OverFieldKind(
-    what=f"a Gaussian blur at the sensor, {_OVER}",
-    example='"2 um"',
-    each=Quantity(
-        what="a Gaussian blur at the sensor", example='"2 um"', unit="um", low=0.0, high=1e4
-    ),
+    f"a Gaussian blur at the sensor, {_OVER}",
+    '"2 um"',
+    each=Quantity("a Gaussian blur at the sensor", '"2 um"', unit="um", low=0.0, high=1e4),
 )
 DEFOCUS = OverFieldKind(
-    what=f"a distance from best focus, {_OVER}",
-    example='"0.5 mm"',
-    each=Quantity(
-        what="a distance from best focus", example='"0.5 mm"', unit="mm", low=-1e4, high=1e4
-    ),
+    f"a distance from best focus, {_OVER}",
+    '"0.5 mm"',
+    each=Quantity("a distance from best focus", '"0.5 mm"', unit="mm", low=-1e4, high=1e4),
 )
 ILLUMINATION = OverFieldKind(
-    what=f"a share of the light in the middle, at the end of the field, {_OVER}",
-    example="0.6",
-    each=Number(what="a share of the light in the middle", example="0.6", low=0.01, high=1.0),
+    f"a share of the light in the middle, at the end of the field, {_OVER}",
+    "0.6",
+    each=Number("a share of the light in the middle", "0.6", low=0.01, high=1.0),
     of_middle=True,
 )
 DISTORTION = OverFieldKind(
-    what=f"a fraction of the image height, at the end of the field, {_OVER}",
-    example="-0.005",
-    each=Number(what="a fraction of the image height", example="-0.005", low=-0.2, high=0.2),
+    f"a fraction of the image height, at the end of the field, {_OVER}",
+    "-0.005",
+    each=Number("a fraction of the image height", "-0.005", low=-0.2, high=0.2),
 )
-_AXIAL = Quantity(what="a length at the sensor", example='"40 um"', unit="um", low=-1e4, high=1e4)
+_AXIAL = Quantity("a length at the sensor", '"40 um"', unit="um", low=-1e4, high=1e4)
 AXIAL = ByChannelKind(
-    what="how far red's focus lies behind blue's at the sensor, or a length a colour",
-    example='"40 um"',
+    "how far red's focus lies behind blue's at the sensor, or a length a colour",
+    '"40 um"',
     each=_AXIAL,
 )
-_LATERAL = Quantity(what="a length at the sensor", example='"2 um"', unit="um", low=-1e3, high=1e3)
+_LATERAL = Quantity("a length at the sensor", '"2 um"', unit="um", low=-1e3, high=1e3)
 LATERAL = ByChannelKind(
-    what="how much further out red lies than blue at the end of the field, or a length a colour",
-    example='"2 um"',
+    "how much further out red lies than blue at the end of the field, or a length a colour",
+    '"2 um"',
     each=_LATERAL,
 )
+
+
+_MAGNIFICATION = Number("a ratio of image to object size", "0.1", low=1e-4, high=100.0)
+_PUPIL_MAGNIFICATION = Number("a ratio of exit to entrance pupil", "1.2", low=0.05, high=20.0)
+_TRANSMISSION = TransmissionKind("a fraction from 0 to 1", "0.8", low=0.0, high=1.0)
+_FOCAL_LENGTH = Quantity("a focal length", '"50 mm"', unit="mm", low=0.1, high=1e4)
 
 
 class Lens(Section):
     """What brings the light of the target to the sensor."""
 
-    magnification: (
-        Annotated[
-            float,
-            Number(what="a ratio of image to object size", example="0.1", low=1e-4, high=100.0),
-        ]
-        | None
-    ) = None
+    magnification: Annotated[float, _MAGNIFICATION] | None = None
     field_of_view_mm: Annotated[float, LENGTH] | None = Field(alias="field_of_view", default=None)
     working_distance_mm: Annotated[float, LENGTH] | None = Field(
         alias="working_distance", default=None
     )
-    f_number: Annotated[float, Number(what="an f-number", example="4.0", low=0.5, high=256.0)]
-    pupil_magnification: (
-        Annotated[
-            float,
-            Number(what="a ratio of exit to entrance pupil", example="1.2", low=0.05, high=20.0),
-        ]
-        | None
-    ) = None
-    transmission: Annotated[
-        float,
-        TransmissionKind(what="a fraction from 0 to 1", example="0.8", low=0.0, high=1.0),
-    ]
+    f_number: Annotated[float, Number("an f-number", "4.0", low=0.5, high=256.0)]
+    pupil_magnification: Annotated[float, _PUPIL_MAGNIFICATION] | None = None
+    transmission: Annotated[float, _TRANSMISSION]
     blur_um: Annotated[float | OverField, BLUR] = Field(alias="blur")
     blur_across_um: Annotated[float | OverField, BLUR] | None = Field(
         alias="blur_across", default=None
@@ -101,10 +88,6 @@ class Lens(Section):
     lateral_colour_um: Annotated[float | ByChannel[float], LATERAL] | None = Field(
         alias="lateral_colour", default=None
     )
-    focal_length_mm: (
-        Annotated[
-            float,
-            Quantity(what="a focal length", example='"50 mm"', unit="mm", low=0.1, high=1e4),
-        ]
-        | None
-    ) = Field(alias="focal_length", default=None)
+    focal_length_mm: Annotated[float, _FOCAL_LENGTH] | None = Field(
+        alias="focal_length", default=None
+    )

@@ -26,17 +26,7 @@ class OverField:
     relative: bool  # whether places count in half lines
 
     def at(self, position: FloatArray, half_mm: float) -> FloatArray:
-        """
-        Read the curve.
-
-        Parameters
-        ----------
-        position : ndarray; from -1 to 1 along the line
-
-        Returns
-        -------
-        ndarray; of the shape of the positions
-        """
+        """Read the curve at positions from -1 to 1 along the line."""
         place = np.asarray(position) * (1.0 if self.relative else half_mm)
         return smooth_curve(np.array(self.places), np.array(self.values), place)
 
@@ -151,8 +141,7 @@ def value_at(
     position : ndarray; from -1 to 1 along the line
     half_mm : float; image height of its end [mm]
     power : int
-        How one value alone, which is that of the end, grows from 0 in the middle; 0 is the same
-        everywhere.
+        How one value alone, which is that of the end, grows from 0 in the middle.
     """
     if isinstance(given, OverField):
         return given.at(position, half_mm)

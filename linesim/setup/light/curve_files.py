@@ -42,18 +42,7 @@ def read_curve(
 def read_pairs(
     path: Path | str, *, key: str, expected: str, written: str | None = None
 ) -> FloatArray:
-    """
-    Read two columns of numbers from a CSV file, whatever they are.
-
-    Parameters
-    ----------
-    key : str; key or argument that named the file; it opens the refusal
-    written : str, optional; the name as the user wrote it; ``path`` if left out
-
-    Returns
-    -------
-    ndarray of shape (rows, 2); two rows at least
-    """
+    """Read two rows or more of two numbers from a CSV file: shape (rows, 2)."""
     return _table(path, key, expected, written)[0]
 
 

@@ -44,6 +44,8 @@ VISIBLE_NM = (380.0, 780.0)
 BAND_EDGES_NM = (490.0, 580.0)
 
 Figure = TypeVar("Figure", float, FloatArray)
+Efficiency = float | Curve
+"""Quantum efficiency η: one fraction, or wavelengths [nm] and fractions; zero beyond the curve."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -145,35 +147,15 @@ class Spectrum:
         """Photons in a joule of this light, λ̄/(hc). [1/J]."""
         return self.energy_mean_wavelength_nm * PHOTONS_PER_J_NM
 
-    def electrons_per_joule(self, qe: float | Curve) -> float:
-        """
-        Count the electrons that a joule of this light frees, ∫ w η λ dλ/(hc).
-
-        Parameters
-        ----------
-        qe : float or (ndarray of shape (n,), ndarray of shape (n,))
-            Quantum efficiency η: one fraction, or wavelengths [nm] and fractions; zero beyond the
-            curve.
-        """
+    def electrons_per_joule(self, qe: Efficiency) -> float:
+        """Count the electrons that a joule of this light frees, ∫ w η λ dλ/(hc)."""
         bands = split_integral(self._photons, efficiency_curve(qe, self._flat), BAND_EDGES_NM)
         return float(bands.sum()) * PHOTONS_PER_J_NM
 
     def band_shares(
-        self, qe: float | Curve, edges_nm: tuple[float, float] = BAND_EDGES_NM
+        self, qe: Efficiency, edges_nm: tuple[float, float] = BAND_EDGES_NM
     ) -> tuple[float, float, float]:
-        """
-        Split the electrons of this light by wavelength.
-
-        Parameters
-        ----------
-        qe : float or (ndarray of shape (n,), ndarray of shape (n,))
-            Quantum efficiency, as for `electrons_per_joule`.
-
-        Returns
-        -------
-        (float, float, float)
-            Shares of the electrons in the short, middle and long band; they sum to 1.
-        """
+        """Split the electrons into shares of a short, a middle and a long band, which sum to 1."""
         electrons = split_integral(self._photons, efficiency_curve(qe, self._flat), edges_nm)
         if not electrons.any():
             msg = f'camera.quantum_efficiency: "{self.name}" frees no electrons; expected over 0'
@@ -181,19 +163,11 @@ class Spectrum:
         short, middle, long = (electrons / electrons.sum()).tolist()
         return short, middle, long
 
-    def electron_mean_wavelength_nm(self, qe: float | Curve, band: int | None = None) -> float:
+    def electron_mean_wavelength_nm(self, qe: Efficiency, band: int | None = None) -> float:
         """
-        Mean of the wavelength by the electrons that this light frees.
+        Mean of the wavelength by the electrons that this light frees; or by photons.
 
-        Parameters
-        ----------
-        qe : float or (ndarray of shape (n,), ndarray of shape (n,))
-            Quantum efficiency, as for `electrons_per_joule`.
-        band : int, optional; 0 below 490 nm, 1 up to 580 nm, 2 above; left out, all light
-
-        Returns
-        -------
-        float; that of all its photons where it frees none [nm]
+        ``band`` is 0 below 490 nm, 1 up to 580 nm, 2 above; left out, all light.
         """
         curve, (grid, photons) = efficiency_curve(qe, self._flat), self._photons
         part = slice(None) if band is None else slice(band, band + 1)
@@ -203,20 +177,11 @@ class Spectrum:
         )
         return float(weighed / freed) if freed > 0 else self.photon_mean_wavelength_nm
 
-    def electron_bins_nm(self, qe: float | Curve, band: int | None, count: int) -> FloatArray:
+    def electron_bins_nm(self, qe: Efficiency, band: int | None, count: int) -> FloatArray:
         """
-        Sort the electrons that this light frees by wavelength, into as many of each.
+        Sort the electrons of a band by wavelength into so many of each, and give their means.
 
-        Parameters
-        ----------
-        qe : float or (ndarray of shape (n,), ndarray of shape (n,))
-            Quantum efficiency, as for `electrons_per_joule`.
-        band : int or None; 0 below 490 nm, 1 up to 580 nm, 2 above; None: all light
-
-        Returns
-        -------
-        ndarray of shape (count,); mean wavelength of each; all that of the photons where none are
-        freed [nm]
+        All are those of the photons where none are freed.
         """
         nodes, photons, efficiency = merged(
             self._photons, efficiency_curve(qe, self._flat), BAND_EDGES_NM

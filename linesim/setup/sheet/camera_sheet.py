@@ -7,10 +7,10 @@ from pydantic import Field
 from linesim.setup.camera import Camera
 from linesim.setup.channels import ByChannel
 from linesim.setup.sheet.points import Point
-from linesim.setup.sheet.responsivity import ResponsivityKind
+from linesim.setup.sheet.responsivity import RESPONSIVITY
 from linesim.setup.sheet.stated import FormatKind, PixelFormat, RangeKind
 
-_RANGE = RangeKind(what="a dynamic range", example='"66 dB"', unit="dB", low=0.0, high=180.0)
+_RANGE = RangeKind("a dynamic range", '"66 dB"', unit="dB", low=0.0, high=180.0)
 
 
 class SheetCamera(Camera):
@@ -21,15 +21,6 @@ class SheetCamera(Camera):
         alias="dynamic_range_1288", default=None
     )
     responsivity: (
-        Annotated[
-            tuple[Point, ...] | ByChannel[tuple[Point, ...]],
-            ResponsivityKind(
-                what="a responsivity and its wavelength, or pairs of wavelength and value",
-                example='{ value = "25 DN/(nJ/cm^2)", wavelength = "550 nm" }',
-            ),
-        ]
-        | None
+        Annotated[tuple[Point, ...] | ByChannel[tuple[Point, ...]], RESPONSIVITY] | None
     ) = None
-    pixel_format: (
-        Annotated[PixelFormat, FormatKind(what="a pixel format", example='"Mono12p"')] | None
-    ) = None
+    pixel_format: Annotated[PixelFormat, FormatKind("a pixel format", '"Mono12p"')] | None = None

@@ -20,20 +20,13 @@ _EVEN = "taken as even over the wavelength"
 
 
 class Note(NamedTuple):
-    """
-    A figure that follows from what was written.
+    """A figure that follows from what was written."""
 
-    Parameters
-    ----------
-    name : str; of the figure, with its unit as last word
-    source : str; what it was taken from, as written
-    """
-
-    name: str
+    name: str  # with its unit as last word
     label: str
     unit: str
     value: Any
-    source: str
+    source: str  # what it was taken from, as written
 
     @property
     def number(self) -> float | dict[str, float] | None:

@@ -8,7 +8,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.fields import Kind, Quantity
 from linesim.setup.product import read_table
 
-WAVELENGTH = Quantity(what="a wavelength", example='"850 nm"', unit="nm", low=200.0, high=2500.0)
+WAVELENGTH = Quantity("a wavelength", '"850 nm"', unit="nm", low=200.0, high=2500.0)
 POINT_KEYS = frozenset({"value", "wavelength"})
 _PAIR = 2
 

@@ -70,7 +70,7 @@ class NoiseKind(Quantity):
         return Quantity.read(self, value, folder)
 
 
-NOISE = NoiseKind(what="a number of electrons", example='"12 e"', unit="e", low=0.0, high=1e9)
+NOISE = NoiseKind("a number of electrons", '"12 e"', unit="e", low=0.0, high=1e9)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

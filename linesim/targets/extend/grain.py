@@ -46,13 +46,7 @@ class Grain:
     sorted_values: FloatArray  # shape (channels, n); the photograph's own, in order
 
     def strips(self, rows: int, columns: int, seed: int) -> Iterator[ImageArray]:
-        """
-        Draw it from the top, some rows at a time.
-
-        Yields
-        ------
-        ndarray of float32, shape (rows, columns) or (rows, columns, 3)
-        """
+        """Draw it from the top, some rows at a time, of float32."""
         high, wide = self.kernels.shape[1:]
         shape = fft.next_fast_len(STRIP_ROWS + high - 1), fft.next_fast_len(columns + wide - 1)
         spectra = [fft.rfft2(kernel.astype(np.float32), shape) for kernel in self.kernels]
@@ -71,13 +65,7 @@ class Grain:
 
 
 def grain(photograph: ImageArray) -> Grain:
-    """
-    Take a photograph of a grainy surface apart.
-
-    Parameters
-    ----------
-    photograph : ndarray of shape (rows, columns) or (rows, columns, 3); linear, evenly lit
-    """
+    """Take a linear, evenly lit photograph of a grainy surface apart."""
     planes = np.moveaxis(np.atleast_3d(photograph).astype(np.float64), 2, 0)
     kernels = []
     for plane in planes:
@@ -89,17 +77,7 @@ def grain(photograph: ImageArray) -> Grain:
 
 
 def normal_scores(values: FloatArray) -> FloatArray:
-    """
-    Bend values so that they are normal: Φ⁻¹ of the share that lies below, equal ones by half.
-
-    Parameters
-    ----------
-    values : ndarray; any
-
-    Returns
-    -------
-    ndarray; of the same shape
-    """
+    """Bend values so that they are normal: Φ⁻¹ of the share below, equal ones by half."""
     own = np.sort(values, axis=None)
     below = np.searchsorted(own, values, "left") + np.searchsorted(own, values, "right")
     return np.asarray(scipy.special.ndtri(below / (2 * own.size)))

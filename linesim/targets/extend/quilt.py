@@ -58,13 +58,7 @@ class Quilt:
         return self.piece_px - self.overlap_px
 
     def strips(self, rows: int, columns: int, seed: int) -> Iterator[ImageArray]:
-        """
-        Sew it from the top, a row of pieces at a time.
-
-        Yields
-        ------
-        ndarray of float32, shape (rows, columns) or (rows, columns, 3)
-        """
+        """Sew it from the top, a row of pieces at a time, of float32."""
         across = -(-columns // self.step_px)
         wide = across * self.step_px + self.overlap_px
         channels = self.photograph.shape[2]
@@ -189,13 +183,7 @@ def _beyond(errors: ImageArray) -> NDArray[np.bool_]:
 
 
 def quilt(photograph: ImageArray) -> Quilt:
-    """
-    Make ready to sew more of a photograph.
-
-    Parameters
-    ----------
-    photograph : ndarray of shape (rows, columns) or (rows, columns, 3); linear, evenly lit
-    """
+    """Make ready to sew more of a linear, evenly lit photograph."""
     side = min(photograph.shape[:2])
     if side < LEAST_PX:
         msg = (

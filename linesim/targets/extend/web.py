@@ -40,25 +40,15 @@ _NORMAL_KURTOSIS = 3.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Web:
-    """
-    A web to be made.
+    """A web to be made."""
 
-    Parameters
-    ----------
-    image : pathlib.Path; a photograph of the product, square on and evenly lit
-    encoding : {"srgb", "linear"}; of its codes
-    pixel_size_um : float; of its pixels on the product, and of those of the web [µm]
-    width_mm, height_mm : float; of the web, across and along [mm]
-    method : {"grain", "quilt"}, optional; left out: grain where that holds the surface, else quilt
-    seed : int
-    """
-
-    image: Path
-    encoding: Encoding
-    pixel_size_um: float
+    image: Path  # a photograph of the product, square on and evenly lit
+    encoding: Encoding  # of its codes
+    pixel_size_um: float  # of its pixels on the product, and of those of the web
+    # across and along
     width_mm: float
     height_mm: float
-    method: Method | None = None
+    method: Method | None = None  # left out: grain where that holds the surface, else quilt
     seed: int = 0
 
     @property
@@ -77,16 +67,8 @@ def asked_web(
     """
     Read what is asked for on a command line.
 
-    Parameters
-    ----------
-    image : pathlib.Path; the photograph
-    sides : (str, str); size of the web, as "300 mm x 2 m", and side of a pixel
-    choices : (str or None, str); method, and encoding of the photograph
-    seed : int
-
-    Raises
-    ------
-    InputError; one of them cannot be read
+    ``sides`` are the size of the web, as "300 mm x 2 m", and the side of a pixel; ``choices`` are
+    method, and encoding of the photograph.
     """
     told: list[str] = []
     size, (method, encoding) = sides[0].split(" x "), choices
@@ -128,10 +110,6 @@ def excess_kurtosis(photograph: ImageArray) -> float:
 
     Of three octaves of its normal scores, the mean of the kurtosis over that of normal values: 0 of
     random phase, up to 0.1 by chance; 0.3 of scikit-image's grass and gravel, 1.4 of its bricks.
-
-    Parameters
-    ----------
-    photograph : ndarray of shape (rows, columns) or (rows, columns, 3)
     """
     grey = photograph if photograph.ndim == 2 else photograph.mean(axis=2)  # noqa: PLR2004 -- no colours
     scores = normal_scores(grey.astype(np.float64))
@@ -147,22 +125,7 @@ def excess_kurtosis(photograph: ImageArray) -> float:
 
 
 def drawn_web(web: Web, photograph: ImageArray) -> tuple[Method, Iterator[ImageArray]]:
-    """
-    Draw a web, some rows at a time.
-
-    Parameters
-    ----------
-    web : Web
-    photograph : ndarray of shape (rows, columns) or (rows, columns, 3); linear
-
-    Returns
-    -------
-    tuple of the method taken and an iterator of float32 arrays, from the top
-
-    Raises
-    ------
-    InputError; if the photograph is too small
-    """
+    """Choose a method for a linear photograph, and draw with it from the top."""
     if min(photograph.shape[:2]) < LEAST_PX:
         msg = (
             f'"{web.image}" has {photograph.shape[1]} x {photograph.shape[0]} pixels; expected '
@@ -187,21 +150,9 @@ def _refuse_no_room(out: Path, shape: tuple[int, ...]) -> None:
 
 def write_web(web: Web, out: Path, tell: Callable[[int, int], None] | None = None) -> Method:
     """
-    Make a web and write it, linear and of 16 bit, BigTIFF where it needs more than 4 GB.
+    Make a web and write it as .tif, linear and of 16 bit, BigTIFF where it needs more than 4 GB.
 
-    Parameters
-    ----------
-    web : Web
-    out : pathlib.Path; a name that ends in .tif
-    tell : callable, optional; told how many rows are done, of how many
-
-    Returns
-    -------
-    {"grain", "quilt"}; the method taken
-
-    Raises
-    ------
-    InputError; the photograph cannot be read or is too small, or the file cannot be written
+    ``tell`` is told how many rows are done, of how many. What is returned is the method taken.
     """
     if out.suffix.lower() not in {".tif", ".tiff"}:
         msg = f'--out: read "{out}", but a web of 16 bit is a TIFF file; expected a name as web.tif'

@@ -126,18 +126,7 @@ def _behind(
 
 
 def face_of(setup: Setup) -> Face | None:
-    """
-    Take the face of a target out of a setup.
-
-    Returns
-    -------
-    Face or None
-        None where the target is matt and level: whatever the lamp, it sends back its reflectance.
-
-    Raises
-    ------
-    InputError; where lights are multiplexed
-    """
+    """Take the face of a target out of a setup; none of a matt and level one."""
     refuse_multiplexed(setup)
     target = setup.target
     leans = bool(target.slope_across_deg or target.slope_along_deg)
@@ -149,13 +138,7 @@ def face_of(setup: Setup) -> Face | None:
 
 
 def face_under(setup: Setup) -> Face:
-    """
-    Take the face of a target out of a setup, also a matt and level one.
-
-    Raises
-    ------
-    InputError; where lights are multiplexed
-    """
+    """Take the face of a target out of a setup, also a matt and level one."""
     refuse_multiplexed(setup)
     target, lamps = setup.target, setup.lamps
     leans = (target.slope_across_deg or 0.0, target.slope_along_deg or 0.0)

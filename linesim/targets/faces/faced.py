@@ -130,12 +130,7 @@ def _ways(face: Face) -> tuple[_Way, _Way, _Way]:
 
 def lit_reference(setup: Setup, matt: Reference) -> Reference:
     """
-    Give a target as its lamps and camera see it.
-
-    Parameters
-    ----------
-    setup : Setup
-    matt : Reference; reflectances of its target, as shares of white
+    Give a target as its lamps and camera see it, from reflectances as shares of white.
 
     Returns
     -------
@@ -145,8 +140,9 @@ def lit_reference(setup: Setup, matt: Reference) -> Reference:
     Raises
     ------
     InputError
-        Where an image of heights, gloss or transmittance cannot be read, has other pixels than the
-        target, or is too steep.
+        Where an image of heights, gloss or transmittance has other pixels than the target, or is
+        too
+        steep.
     """
     face = face_of(setup)
     if face is None:

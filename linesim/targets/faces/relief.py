@@ -59,20 +59,12 @@ class SlopeTable:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Relief:
-    """
-    Heights of a target, and what slopes send to the camera.
+    """Heights of a target, and what slopes send to the camera."""
 
-    Parameters
-    ----------
-    heights : ndarray of shape (rows + 2, columns + 2)
-        On the target's own pixels, and one more on each side. [µm]
-    tables : tuple of SlopeTable; one for each place along the line that is worked out
-    columns : ndarray; where those places are, in columns of the target
-    """
-
+    # shape (rows + 2, columns + 2); on the target's own pixels, and one more on each side [µm]
     heights: ImageArray
-    tables: tuple[SlopeTable, ...]
-    columns: FloatArray
+    tables: tuple[SlopeTable, ...]  # one for each place along the line that is worked out
+    columns: FloatArray  # where those places are, in columns of the target
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -138,18 +130,10 @@ def _nearest(rise: ImageArray, step: float, start: float) -> NDArray[np.int32]:
 
 
 class Heights(NamedTuple):
-    """
-    Heights, and how much they rise over two pixels.
+    """Heights, and how much they rise over two pixels."""
 
-    Parameters
-    ----------
-    data : ndarray, shape (rows + 2, columns + 2)
-        On the target's own pixels, and one more on each side. [µm]
-    rises_um : tuple of tuple of float; least and most across, and along [µm]
-    """
-
-    data: ImageArray
-    rises_um: tuple[tuple[float, float], tuple[float, float]]
+    data: ImageArray  # as of `Relief`
+    rises_um: tuple[tuple[float, float], tuple[float, float]]  # least and most across, and along
 
     @classmethod
     def of(cls, inner: ImageArray) -> "Heights":
@@ -169,21 +153,7 @@ def _least_most(parts: Iterable[ImageArray]) -> tuple[float, float]:
 
 
 def relief_of(heights: Heights, pixel_um: float, face: Face, *, name: str, bare: bool) -> Relief:
-    """
-    Make the tables of a face for some heights.
-
-    Parameters
-    ----------
-    heights : Heights
-    pixel_um : float; side of a pixel of the heights [µm]
-    face : Face
-    name : str; of what has the heights, for a refusal
-    bare : bool; whether the light without gloss is tabulated too
-
-    Raises
-    ------
-    InputError; where they are too steep for the face's finish
-    """
+    """Make the tables of a face for heights, ``bare``: also of the light without gloss."""
     # a face that rises turns its normal back
     spans = tuple(
         (lean - most / (2 * pixel_um), lean - least / (2 * pixel_um))

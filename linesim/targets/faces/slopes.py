@@ -17,16 +17,11 @@ _MARGIN = 8
 
 def factors_at(face: Face, p: FloatArray, q: FloatArray) -> tuple[FloatArray, FloatArray]:
     """
-    Give radiance factors of very many slopes, by a table of some.
+    Give radiance factors, matt of white and mirrored, of very many slopes, by a table of some.
 
     Parameters
     ----------
-    face : Face; lamp, camera and finish
     p, q : ndarray; tangents by which the normal leans across and along
-
-    Returns
-    -------
-    tuple of ndarray; matt of white, and mirrored; of the shape of the slopes
     """
     finish = face.finish
     steps = [_MATT_STEP] * 2
