@@ -1,7 +1,6 @@
 """What ``linesim dataset`` says."""
 
-import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 from linesim.dataset.able import told_of
@@ -13,10 +12,10 @@ from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.room import need_bytes
 from linesim.dataset.verify import Verified
 from linesim.defects.kinds import RELIEF
-from linesim.figures.safety import MACHINERY
+from linesim.figures.safety import MACHINERY, people_lines
+from linesim.report.console import paragraphs
 from linesim.setup.surface import PLACED
 
-_WIDTH = 100
 _MOST_TOLD = 8
 _PLACES = ("README.md", "samples.png", "images/", "masks/", "annotations/")
 
@@ -35,7 +34,7 @@ def made_figures(made: Made) -> dict[str, object]:
         "cannot_run": sum(found.stuck.values()),
         "clips": sum(found.clipped.values()),
         "kept": made.kept,
-        "cautions": [*(each.line for each in plan_people(made.plan)), MACHINERY],
+        "cautions": people_lines(plan_people(made.plan)),
     }
 
 
@@ -54,15 +53,10 @@ def made_text(made: Made, dry: Dry) -> str:
         *([f"{made.kept} images were there already"] if made.kept else []),
         *dry_notes(made.plan, dry),
         "scans are real, faults simulated" if made.plan.scenes.real else "all of it is simulated",
-        *_paragraphs((*(each.line for each in plan_people(made.plan)), MACHINERY)),
+        *paragraphs(people_lines(plan_people(made.plan))),
         f"\nwrote {', '.join(_PLACES)} … in {made.folder.as_posix()}/",
     ]
     return "\n".join(lines)
-
-
-def _paragraphs(texts: Iterable[str]) -> Iterator[str]:
-    for text in texts:
-        yield from textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
 
 
 def verified_text(found: Verified, folder: Path) -> str:
@@ -102,7 +96,7 @@ def dry_text(plan: Plan, found: Dry) -> str:
             *_table(plan, found),
             *dry_notes(plan, found),
             "",
-            *_paragraphs([MACHINERY]),
+            *paragraphs([MACHINERY]),
         ]
     )
 
@@ -139,11 +133,11 @@ def dry_notes(plan: Plan, found: Dry) -> Iterator[str]:
             f"{plan.count} images: {some}{more}; their records say so"
         )
         for kind, why in found.why.items():
-            yield from _paragraphs([f"{kind}: {found.left_out[kind]} left out; {why}"])
+            yield from paragraphs([f"{kind}: {found.left_out[kind]} left out; {why}"])
     bare = [name for name in SPLITS if plan.splits[name] > 0 and not found.images[name]]
     for name in bare:
         yield f"{name} has no image: expected more images, or a smaller scenes.images_each"
-    yield from _paragraphs(_hidden(plan))
+    yield from paragraphs(_hidden(plan))
 
 
 def _hidden(plan: Plan) -> Iterator[str]:

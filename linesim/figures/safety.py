@@ -116,6 +116,11 @@ def shared_cautions(stations: Iterable[tuple[str, Setup]]) -> tuple[Shared, ...]
     )
 
 
+def people_lines(shared: Iterable[Shared]) -> list[str]:
+    """Give cautions about people as lines, and behind them the one about machines."""
+    return [*(each.line for each in shared), MACHINERY]
+
+
 def _bright(setup: Setup, light_w_m2: float, whole: WholeLight) -> Iterator[tuple[str, str]]:
     ends_nm = "{:.4g}-{:.4g} nm".format(*setup.light.spectrum.wavelength_nm[[0, -1]])
     if light_w_m2 > BRIGHT_W_M2:

@@ -2,6 +2,7 @@
 
 import re
 import textwrap
+from collections.abc import Iterable, Sequence
 
 WIDTH = 100
 _HELD = "\N{NO-BREAK SPACE}"
@@ -14,6 +15,22 @@ _TIMES = re.compile(r"(?<=[\dmx]) x (?=\d)")
 def typeset(text: str) -> str:
     """Write units and products of the console as print does: µm, µs and ×."""
     return _TIMES.sub(" × ", _MICRO.sub("µ", text))
+
+
+def listed(names: Sequence[str], link: str = "and") -> str:
+    """Name several things in a sentence: one, two and three."""
+    *first, last = names
+    return f"{', '.join(first)} {link} {last}" if first else last
+
+
+def paragraph(text: str, head: str = "  ", rest: str = "      ") -> list[str]:
+    """Break a text into lines as it stands, also between a number and its unit."""
+    return textwrap.wrap(text, WIDTH, initial_indent=head, subsequent_indent=rest)
+
+
+def paragraphs(texts: Iterable[str]) -> list[str]:
+    """Break several texts into lines, each set in."""
+    return [line for text in texts for line in paragraph(text)]
 
 
 def wrapped(text: str, head: str = "", rest: str = "") -> list[str]:

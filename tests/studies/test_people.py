@@ -14,8 +14,8 @@ from linesim.studies.rank.study import rank
 from linesim.studies.rank.table import rank_text
 from linesim.studies.rank.words import rank_people
 from linesim.studies.vary.outputs import vary_json
-from linesim.studies.vary.people import vary_people
 from linesim.studies.vary.study import vary
+from linesim.studies.vary.table import vary_people
 
 LIT = {"illuminance": "40 klx", "flicker": 0.1, "flicker_frequency": "100 Hz"}
 STATION = {

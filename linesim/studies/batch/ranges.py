@@ -12,6 +12,7 @@ legal. What keys demand of one another is checked at every value by `linesim.stu
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
@@ -30,6 +31,9 @@ MOST_KEYS = 2
 _SYNTAX = "START:STOP:log12, START:STOP:lin12 or a list with commas"
 _EXAMPLE = "light.illuminance=5klx:200klx:log12"
 _RANGE = re.compile(r"([^:]*):([^:]*):\s*(log|lin)([0-9]{1,9})\s*")
+
+
+Value = TypeVar("Value")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,6 +88,13 @@ class Range:
 def short(number: float) -> str:
     """Say a number to three digits, without a power of ten."""
     return np.format_float_positional(float(f"{number:.3g}"), trim="-")
+
+
+def evenly(values: Sequence[Value], most: int) -> list[Value]:
+    """Choose values evenly among many, both ends included; all where they are few."""
+    count = len(values)
+    chosen = np.rint(np.linspace(0, count - 1, min(count, most))).astype(int)
+    return [values[k] for k in chosen]
 
 
 def split_ranges(words: Sequence[str]) -> dict[str, str]:

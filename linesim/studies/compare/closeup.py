@@ -18,6 +18,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter
 
 from linesim.studies.scan.study import Scan
+from linesim.studies.scan.views import Place
 
 _OWN_SIZE_PX = 4
 """Size searched for where no smallest defect is asked for, in the finest samples; our choice."""
@@ -33,16 +34,6 @@ class Window:
     top_um: float
     width_um: float
     length_um: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Samples:
-    """A rectangle of samples."""
-
-    first_line: int
-    first_column: int
-    lines: int
-    columns: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +66,13 @@ def _raster(scan: Scan) -> _Raster:
 
 def finest(scans: Sequence[Scan]) -> Scan:
     """Choose the scan with the smallest samples."""
-    return min(scans, key=lambda scan: _raster(scan).across_um * _raster(scan).along_um)
+    return min(scans, key=sample_um2)
+
+
+def sample_um2(scan: Scan) -> float:
+    """Give the area of a sample on the target. [µm²]."""
+    raster = _raster(scan)
+    return raster.across_um * raster.along_um
 
 
 def defect_size_um(scan: Scan) -> float:
@@ -142,14 +139,14 @@ def _side(
     return first_um + step_um * min(max(start, 0), fits - steps), steps * step_um
 
 
-def samples_in(scan: Scan, part: Window) -> Samples:
+def samples_in(scan: Scan, part: Window) -> Place:
     """Tell which samples of a scan lie in a window."""
     raster = _raster(scan)
     lines = min(raster.lines, max(1, round(part.length_um / raster.along_um)))
     columns = min(raster.width, max(1, round(part.width_um / raster.across_um)))
     first_line = round((part.top_um - raster.top_um) / raster.along_um)
     first_column = round((part.left_um - raster.left_um) / raster.across_um)
-    return Samples(
+    return Place(
         first_line=min(max(first_line, 0), raster.lines - lines),
         first_column=min(max(first_column, 0), raster.width - columns),
         lines=lines,

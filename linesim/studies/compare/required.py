@@ -25,6 +25,7 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
 from linesim.studies.compare.light_words import change_of, fault_of
 from linesim.studies.compare.study import Compared
+from linesim.studies.scan.outputs import grid_of
 from linesim.targets.faces.face import face_under
 from linesim.targets.faces.faced import FacedReference
 from linesim.targets.faces.relief import Heights, relief_of
@@ -124,8 +125,8 @@ def _sides_um(variants: Sequence[Compared]) -> tuple[float, float]:
     setup = variants[0].scan.setup
     sides_um = setup.defect_sides_um or (0.0, 0.0)
     width_um = setup.smallest_defect_um or min(sides_um)
-    across_um = max(_grid(one).across_um for one in variants)
-    along_um = max(_grid(one).along_um for one in variants)
+    across_um = max(grid_of(one.scan.budget).across_um for one in variants)
+    along_um = max(grid_of(one.scan.budget).along_um for one in variants)
     wanted = [side + room * width_um for side, room in zip(sides_um, _ROOM, strict=True)]
     return (
         max(_FEWEST, np.ceil(wanted[0] / across_um)) * across_um,
@@ -133,15 +134,8 @@ def _sides_um(variants: Sequence[Compared]) -> tuple[float, float]:
     )
 
 
-def _grid(one: Compared) -> Grid:
-    return Grid(
-        across_um=one.scan.budget.number("geometry", "object_pixel_x_um"),
-        along_um=one.scan.budget.number("geometry", "line_advance_um"),
-    )
-
-
 def _seen(one: Compared, sides_um: tuple[float, float]) -> Required:
-    setup, grid = one.scan.setup, _grid(one)
+    setup, grid = one.scan.setup, grid_of(one.scan.budget)
     window = _window(setup, grid, sides_um)
     target = _faulty(one, window) if fault_of(one) else _dark(one, window)
     image = render(setup, target, window.lines, one.scan.seed, workers=1).image

@@ -8,7 +8,6 @@ noise away; of a scan with more samples than fit, a piece is shown.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
@@ -20,17 +19,19 @@ from linesim.figures.verdicts import worst_state
 from linesim.report.picture import Grid, tones, white_for
 from linesim.report.sheet import Panel, sheet
 from linesim.studies.compare.closeup import (
-    Samples,
     defect_size_um,
     finest,
+    sample_um2,
     samples_in,
     strongest_spot,
     window,
 )
 from linesim.studies.compare.light_words import fault_of, seen_words
-from linesim.studies.compare.required import Required, required_defects, required_words
+from linesim.studies.compare.required import required_defects, required_words
 from linesim.studies.compare.study import Compared, Comparison
+from linesim.studies.scan.outputs import grid_of
 from linesim.studies.scan.study import Scan
+from linesim.studies.scan.views import Place
 
 Sample = TypeVar("Sample", np.uint8, np.uint16)
 _PAGE_PX = 1300
@@ -47,26 +48,27 @@ def compare_sheet(found: Comparison, *, true_proportion: bool = False) -> NDArra
     width_px = _width_px(scans, true_proportion=true_proportion)
     share = max(_white_share(scan) for scan in scans)
     pieces, asked = _pieces(scans, width_px), required_defects(found.variants)
-    if true_proportion:
-        pieces, asked = [_squared(each) for each in pieces], tuple(map(_squared_defect, asked))
     insets: list[NDArray[np.uint8] | None] = [each.image for each in asked]
+    if true_proportion:
+        pieces = [_squared(*piece) for piece in pieces]
+        insets = [_squared(each.image, each.grid)[0] for each in asked]
     insets = insets or [None] * len(pieces)
     upper = [
         Panel(
-            image=tones(piece.samples, *_range(one.scan, share)),
-            grid=piece.grid,
+            image=tones(samples, *_range(one.scan, share)),
+            grid=grid,
             title=f"{one.title}: {_worth(one.scan)}{_shown_fault(one)}",
         )
-        for one, piece in zip(found.variants, pieces, strict=True)
+        for one, (samples, grid) in zip(found.variants, pieces, strict=True)
     ]
     lower = [
         Panel(
-            image=tones(piece.samples, *_range(one.scan, _white_share(one.scan))),
-            grid=piece.grid,
+            image=tones(samples, *_range(one.scan, _white_share(one.scan))),
+            grid=grid,
             title=f"{one.title}, stretched to {_said(_range(one.scan, _white_share(one.scan)))}",
             inset=inset,
         )
-        for one, piece, inset in zip(found.variants, pieces, insets, strict=True)
+        for one, (samples, grid), inset in zip(found.variants, pieces, insets, strict=True)
     ]
     heading = (
         f"{found.title} – above on one grey scale (white: {100 * share:.3g} % of full scale), "
@@ -99,15 +101,7 @@ def _width_px(scans: Sequence[Scan], *, true_proportion: bool) -> int:
     return min(_PAGE_PX // len(scans), round(_TALLEST_PX / tallest))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Piece:
-    """Part of a scan."""
-
-    samples: NDArray[np.uint16]
-    grid: Grid
-
-
-def _pieces(scans: Sequence[Scan], width_px: int) -> list[_Piece]:
+def _pieces(scans: Sequence[Scan], width_px: int) -> list[tuple[NDArray[np.uint16], Grid]]:
     """Cut the same piece of the target out of all scans, around the strongest spot."""
     fine = _telling(scans)
     size_um = _size_um(fine)
@@ -122,13 +116,8 @@ def _telling(scans: Sequence[Scan]) -> Scan:
     fine = finest(scans)
     if fine.setup.requirement.defect_relief is None:
         return fine
-    as_fine = [scan for scan in scans if _sample_um2(scan) <= _sample_um2(fine)]
+    as_fine = [scan for scan in scans if sample_um2(scan) <= sample_um2(fine)]
     return max(as_fine, key=lambda scan: max(values(scan.budget["detection"].get(_CNR, 0.0))))
-
-
-def _sample_um2(scan: Scan) -> float:
-    place = scan.budget["geometry"]
-    return float(place["object_pixel_x_um"]) * float(place["line_advance_um"])
 
 
 def _size_um(scan: Scan) -> float:
@@ -139,37 +128,20 @@ def _size_um(scan: Scan) -> float:
     return max(size_um, _RELIEF_PX * scan.budget.number("geometry", "object_pixel_x_um"))
 
 
-def _piece(scan: Scan, shown: Samples) -> _Piece:
+def _piece(scan: Scan, shown: Place) -> tuple[NDArray[np.uint16], Grid]:
     last_line, last_column = shown.first_line + shown.lines, shown.first_column + shown.columns
-    return _Piece(
-        samples=scan.image[shown.first_line : last_line, shown.first_column : last_column],
-        grid=Grid(
-            across_um=scan.budget.number("geometry", "object_pixel_x_um"),
-            along_um=scan.budget.number("geometry", "line_advance_um"),
-        ),
-    )
+    samples = scan.image[shown.first_line : last_line, shown.first_column : last_column]
+    return samples, grid_of(scan.budget)
 
 
-def _squared(piece: _Piece) -> _Piece:
-    side_um = min(piece.grid.across_um, piece.grid.along_um)
-    grid = Grid(across_um=side_um, along_um=side_um)
-    return _Piece(samples=_repeated(piece.samples, piece.grid), grid=grid)
-
-
-def _squared_defect(asked: Required) -> Required:
-    side_um = min(asked.grid.across_um, asked.grid.along_um)
-    grid = Grid(across_um=side_um, along_um=side_um)
-    return Required(image=_repeated(asked.image, asked.grid), grid=grid)
-
-
-def _repeated(samples: NDArray[Sample], grid: Grid) -> NDArray[Sample]:
+def _squared(samples: NDArray[Sample], grid: Grid) -> tuple[NDArray[Sample], Grid]:
     """Repeat lines or columns until a sample is as long as it is wide."""
     side_um = min(grid.across_um, grid.along_um)
     along, across = grid.along_um / side_um, grid.across_um / side_um
     lines, width = samples.shape[:2]
     rows = ((np.arange(round(lines * along)) + 0.5) / along).astype(np.intp)
     columns = ((np.arange(round(width * across)) + 0.5) / across).astype(np.intp)
-    return samples[rows][:, columns]
+    return samples[rows][:, columns], Grid(across_um=side_um, along_um=side_um)
 
 
 def _white_share(scan: Scan) -> float:

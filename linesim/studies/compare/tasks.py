@@ -17,7 +17,7 @@ from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.setup.surface import FACED
-from linesim.studies.compare.variants import Variant
+from linesim.studies.compare.variants import Variant, named
 from linesim.studies.scan.memory import Need, refuse_too_large
 from linesim.studies.scan.study import Held, Scan, Way, needed, scan_held
 from linesim.targets.load import TargetSize, given_size, target_reference, target_size
@@ -103,7 +103,7 @@ def scanned(task: VariantTask) -> Scan:
     """Scan one variant: what a worker is asked to do."""
     target = _seen(task.target) if isinstance(task.target, Origin) else task.target
     setup, how = task.variant.setup, Way(workers=task.threads, force=True, device=task.device)
-    with _named(task.variant):
+    with named(task.variant):
         held = Held(reference=target, size=_size(setup, target), is_own=target is None)
         return scan_held(setup, task.seed, held, how)
 
@@ -115,21 +115,11 @@ def _size(setup: Setup, target: Reference | None) -> TargetSize:
     return given_size(setup, target)
 
 
-@contextmanager
-def _named(variant: Variant) -> Iterator[None]:
-    """Say of which variant a refusal is."""
-    try:
-        yield
-    except InputError as refusal:
-        refused = (f"variant {shown(variant.title)}: {fault}" for fault in refusal.faults)
-        raise InputError(*refused) from None
-
-
 def refuse_without_memory(variants: Sequence[Variant], runner: Runner, *, force: bool) -> None:
     """Refuse before the first scan what the last one would not leave room for."""
     needs, shapes = [], []
     for one in variants:
-        with _named(one):
+        with named(one):
             need, shape = needed(one.setup, target_size(one.setup), workers=runner.threads)
         needs.append(need)
         shapes.append(shape)

@@ -6,7 +6,8 @@ anew, a rate in Hz is divided by the rows it joins. All variants see the same le
 that twice as tall lines are half as many.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
@@ -110,8 +111,7 @@ def each_made(given: Iterable[Given], make: Callable[[Given], Variant]) -> tuple
         try:
             made.append(make(one))
         except InputError as refusal:
-            name = one.title if isinstance(one, Variant) else one
-            faults += [f"variant {shown(name)}: {fault}" for fault in refusal.faults]
+            faults += _told(one.title if isinstance(one, Variant) else str(one), refusal)
     if faults:
         raise InputError(*faults)
     return tuple(made)
@@ -152,11 +152,21 @@ def _set(setup: Setup, text: str) -> Variant:
 
 def _running(variant: Variant) -> Station:
     """Work out the first variant, from which others take a time or a rate."""
-    try:
+    with named(variant):
         return station(variant.setup)
+
+
+@contextmanager
+def named(variant: Variant) -> Iterator[None]:
+    """Say of which variant a refusal is."""
+    try:
+        yield
     except InputError as refusal:
-        refused = (f"variant {shown(variant.title)}: {fault}" for fault in refusal.faults)
-        raise InputError(*refused) from None
+        raise InputError(*_told(variant.title, refusal)) from None
+
+
+def _told(title: str, refusal: InputError) -> list[str]:
+    return [f"variant {shown(title)}: {fault}" for fault in refusal.faults]
 
 
 def _at_rate(setup: Setup, rate_hz: float) -> dict[str, object]:

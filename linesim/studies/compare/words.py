@@ -7,6 +7,7 @@ from math import inf
 from linesim.figures.case import values
 from linesim.figures.plain_numbers import digits, percent, rate
 from linesim.figures.verdicts import worst_state
+from linesim.report.console import listed
 from linesim.report.verdict_words import name_of
 from linesim.studies.compare.light_words import (
     fault_of,
@@ -126,17 +127,13 @@ def _rate(first: Compared, one: Compared) -> str:
     return said
 
 
-def _runs_clear(one: Compared) -> bool:
-    """Tell whether a variant runs and does not clip: what else it may reach is no use."""
-    able = ("line_rate", "link", "exposure", "clipping")
-    return all(each.met for each in one.verdicts if each.requirement in able)
-
-
 def _able(one: Compared) -> str:
-    """Say so where its figures are more than the station can deliver."""
+    """Say so where its figures are more than the station can deliver, or than its picture shows."""
     if worst_state(one.verdicts) == "cannot run":
         return "but it cannot run as it stands"
-    return "" if _runs_clear(one) else "but its picture clips"
+    able = ("line_rate", "link", "exposure", "clipping")
+    clear = all(each.met for each in one.verdicts if each.requirement in able)
+    return "" if clear else "but its picture clips"
 
 
 def _conclusion(found: Comparison) -> str:
@@ -149,7 +146,7 @@ def _conclusion(found: Comparison) -> str:
     asked = setup.smallest_defect_um is not None or setup.requirement.snr is not None
     what = ("meets", "meet", "every requirement") if asked else ("runs", "run", "without clipping")
     alone = len(meeting) == 1
-    who = f"Only {_name(meeting[0])}" if alone else _and([_name(one) for one in meeting])
+    who = f"Only {_name(meeting[0])}" if alone else listed([_name(one) for one in meeting])
     if len(meeting) == len(variants):
         who = "All variants"
     said = f"{who} {what[0] if alone else what[1]} {what[2]}{_left_out(variants)}"
@@ -160,24 +157,20 @@ def _conclusion(found: Comparison) -> str:
 def _left_out(variants: tuple[Compared, ...]) -> str:
     """Name those that cannot run."""
     stuck = [_name(one) for one in variants if worst_state(one.verdicts) == "cannot run"]
-    return f"; {_and(stuck)} cannot run" if stuck else ""
+    return f"; {listed(stuck)} cannot run" if stuck else ""
 
 
 def _none_meets(variants: tuple[Compared, ...]) -> str:
     running = tuple(one for one in variants if worst_state(one.verdicts) != "cannot run")
     if not running:
         return "None of them can run as it stands."
-    near = max(running, key=_worst_margin)
+    near = max(running, key=lambda one: min((each.margin for each in one.verdicts), default=0.0))
     setup = near.scan.setup
     missed = [name_of(setup, each.requirement) for each in near.verdicts if not each.met]
     return (
-        f"None meets every requirement; nearest is {_name(near)}, which misses: {_and(missed)}"
+        f"None meets every requirement; nearest is {_name(near)}, which misses: {listed(missed)}"
         f"{_left_out(variants)}."
     )
-
-
-def _worst_margin(one: Compared) -> float:
-    return min((verdict.margin for verdict in one.verdicts), default=0.0)
 
 
 def _best(variants: tuple[Compared, ...]) -> str:
@@ -185,11 +178,11 @@ def _best(variants: tuple[Compared, ...]) -> str:
     if all(fault_of(one) for one in variants):
         return _best_shown(variants)
     snr = _leaders(variants, [_figure(one, "signal", "snr_product") for one in variants])
-    said = f"{_and(snr)} {_verb(snr, 'has', 'have')} the highest SNR on the product"
+    said = f"{listed(snr)} {_verb(snr, 'has', 'have')} the highest SNR on the product"
     if not all(_SMALLEST in one.scan.budget["detection"] for one in variants):
         return said
     disc = _leaders(variants, [-_smallest_um(one) for one in variants])
-    link = " and" if disc == snr else f", and {_and(disc)}"
+    link = " and" if disc == snr else f", and {listed(disc)}"
     return f"{said}{link} {_verb(disc, 'finds', 'find')} the smallest disc"
 
 
@@ -198,9 +191,9 @@ def _best_shown(variants: tuple[Compared, ...]) -> str:
     kind = fault_of(variants[0])
     shown = _leaders(variants, [over_noise(one) for one in variants])
     narrow = _leaders(variants, [-(narrowest_um(one) or inf) for one in variants])
-    link = " and" if narrow == shown else f", and {_and(narrow)}"
+    link = " and" if narrow == shown else f", and {listed(narrow)}"
     return (
-        f"{_and(shown)} {_verb(shown, 'shows', 'show')} the {kind} most against the noise{link} "
+        f"{listed(shown)} {_verb(shown, 'shows', 'show')} the {kind} most against the noise{link} "
         f"{_verb(narrow, 'finds', 'find')} the narrowest"
     )
 
@@ -221,8 +214,3 @@ def _verb(names: list[str], of_one: str, of_many: str) -> str:
 
 def _smallest_um(one: Compared) -> float:
     return max(values(one.scan.budget["detection"][_SMALLEST]))
-
-
-def _and(words: list[str]) -> str:
-    *most, last = words
-    return f"{', '.join(most)} and {last}" if most else last

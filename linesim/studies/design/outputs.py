@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 
-from linesim.figures.safety import CODES, MACHINERY, Shared, shared_cautions
+from linesim.figures.safety import CODES, Shared, people_lines, shared_cautions
 from linesim.files.atomic import write_json, write_text
 from linesim.files.csv_out import write_csv
 from linesim.files.images_out import write_png
@@ -70,7 +70,7 @@ def cautions(found: Design) -> list[str]:
     """Say what is to be minded: of the best station's picture first, then about people."""
     own = () if found.best is None else found.best.budget.cautions
     picture = [f"{each.code}: {each.text}" for each in own if each.code not in CODES]
-    return [*picture, *(each.line for each in people(found)), MACHINERY]
+    return [*picture, *people_lines(people(found))]
 
 
 def _told(found: Design, one: Proposal) -> dict[str, object]:

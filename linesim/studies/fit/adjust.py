@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from linesim.metrics.interval import SIDE_SD, Interval
 from linesim.metrics.scene.settled import LIKELY
+from linesim.report.console import listed
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
 from linesim.studies.fit.case import Case, State, View, viewed
@@ -199,17 +200,12 @@ def _same(case: Case, found: Alike) -> LeftKey:
     return LeftKey(
         name=key.name,
         why=(
-            f"{_listed(names)} {which} the captures as it does (correlation "
+            f"{listed(names)} {which} the captures as it does (correlation "
             f"{found.correlation:+.2f}); these tell only what comes of both"
         ),
         partners=names,
         correlation=found.correlation,
     )
-
-
-def _listed(names: tuple[str, ...]) -> str:
-    *first, last = names
-    return f"{', '.join(first)} and {last}" if first else last
 
 
 def interval_of(key: Key, variable: float, sd: float) -> Interval:

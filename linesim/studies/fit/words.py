@@ -1,12 +1,12 @@
 """What a fit says: what is otherwise than set up, what is not told, how captures are met."""
 
-import textwrap
 from collections.abc import Iterator, Sequence
 
 from linesim.figures.cautions import Caution
 from linesim.figures.plain_numbers import digits, percent
 from linesim.figures.safety import MACHINERY, safety_cautions
 from linesim.metrics.interval import Interval
+from linesim.report.console import listed, paragraph
 from linesim.setup.setup import Setup
 from linesim.studies.fit.found import Fitted, FoundCapture, FoundKey
 from linesim.studies.measure.against.predicted import Prediction
@@ -18,7 +18,6 @@ _BOUND = 0.95
 _LITTLE = 5e-4
 _NOISE = 1.03
 """Misfit up to which what is left counts as noise alone; our choice."""
-_WIDTH = 100
 _SIGMAS = 5.0
 _SHARED = 0.02
 """Correlation of neighbours that is worth a word, and in so many standard errors; our choice."""
@@ -33,7 +32,7 @@ def answer(found: Fitted) -> list[str]:
     told = f"{many} captures tell" if many > 1 else "the capture tells"
     if not count:
         return [f"None of the keys asked for is one that {told}."]
-    names = _listed([each.name for each in changes]) if changes else found.found[0].name
+    names = listed([each.name for each in changes]) if changes else found.found[0].name
     if count == 1:
         state = "not as set up" if changes else "as set up, within its interval"
         first = f"The one key that {told}, {names}, is {state}."
@@ -43,11 +42,6 @@ def answer(found: Fitted) -> list[str]:
         verb = "is" if len(changes) == 1 else "are"
         first = f"Of {count} keys that {told}, {len(changes)} {verb} not as set up: {names}."
     return [first, *map(_met, found.captures)]
-
-
-def _listed(names: list[str]) -> str:
-    *first, last = names
-    return f"{', '.join(first)} and {last}" if first else last
 
 
 def _met(each: FoundCapture) -> str:
@@ -108,7 +102,7 @@ def bound(found: Fitted) -> Iterator[str]:
         groups = [*rest, list(dict.fromkeys([*together, *pair]))]
     for group in groups:
         yield (
-            f"{_listed(group)} are known together far better than each alone: their errors "
+            f"{listed(group)} are known together far better than each alone: their errors "
             f"correlate by {_BOUND:g} or more, so that one too high goes with another that makes "
             "up for it."
         )
@@ -137,7 +131,7 @@ def fit_text(found: Fitted) -> str:
     """Lay a fit out."""
     lines = [f"fit: {found.before.title}"]
     for sentence in answer(found):
-        lines += textwrap.wrap(sentence, _WIDTH)
+        lines += paragraph(sentence, "", "")
     if found.found:
         lines += ["", f"  {'':<27}{'set up':<15}{'fitted':<15}{'95 %':<25}{'change':<11}told by"]
     for each in found.found:
@@ -149,7 +143,7 @@ def fit_text(found: Fitted) -> str:
         )
     said = (*left_lines(found), *bound(found), *place_lines(found))
     for sentence in said:
-        lines += ["", *textwrap.wrap(sentence, _WIDTH)]
+        lines += ["", *paragraph(sentence, "", "")]
     return "\n".join([*lines, *caution_lines(found.cautions, MACHINERY)])
 
 

@@ -1,14 +1,13 @@
 """How figures read off an image are laid out for the console."""
 
-import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TypeVar
 
 from linesim.figures.cautions import Caution
 from linesim.metrics.flat.noise import Estimate
+from linesim.report.console import paragraph, paragraphs
 from linesim.studies.measure.areas import GREY, Area
 
-_WIDTH = 100
 _LABEL_WIDTH = 26
 _DIGITS = 2
 Found = TypeVar("Found")
@@ -31,17 +30,7 @@ def row(label: str, text: str) -> list[str]:
     """Lay out one row."""
     if not text:
         return []
-    return textwrap.wrap(
-        text,
-        _WIDTH,
-        initial_indent=f"  {label:<{_LABEL_WIDTH}}",
-        subsequent_indent=" " * (_LABEL_WIDTH + 2),
-    )
-
-
-def paragraph(text: str, rest: str = "  ") -> list[str]:
-    """Lay sentences out, all lines but the first behind ``rest``."""
-    return textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent=rest)
+    return paragraph(text, f"  {label:<{_LABEL_WIDTH}}", " " * (_LABEL_WIDTH + 2))
 
 
 def channel_lines(
@@ -73,5 +62,5 @@ def _headline(what: str, areas: tuple[Area, ...]) -> list[str]:
 def caution_lines(cautions: Sequence[Caution], *more: str) -> list[str]:
     """Lay out cautions, and more sentences beneath them."""
     said = (*(f"{each.code}: {each.text}" for each in cautions), *more)
-    lines = [line for each in said for line in paragraph(each, " " * 6)]
+    lines = paragraphs(said)
     return ["", "cautions", *lines] if lines else []

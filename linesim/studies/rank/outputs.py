@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from linesim.figures.safety import MACHINERY
+from linesim.figures.safety import people_lines
 from linesim.files.atomic import write_bytes, write_json, write_text
 from linesim.files.csv_out import write_csv
 from linesim.setup.resolve import resolved_text
@@ -41,8 +41,7 @@ def rank_json(found: Ranking) -> dict[str, object]:
     }
     if found.nearest is not None:
         plain["nearest"] = _checked(found.nearest)
-    people = [*(each.line for each in rank_people(found)), MACHINERY]
-    return {**plain, "cautions": people, "answer": list(answer(found))}
+    return {**plain, "cautions": people_lines(rank_people(found)), "answer": list(answer(found))}
 
 
 def _checked(row: Row) -> dict[str, object]:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from linesim.figures.budget import Budget, budget
 from linesim.figures.case import values
 from linesim.figures.groups import ENDS
+from linesim.report.console import listed
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
 from linesim.studies.batch.figures import COSTLY, figures_of
@@ -151,8 +152,7 @@ def _either(labels: Sequence[str]) -> str:
     """Say that one is as good as the other; of many, the first and the last."""
     if len(labels) > _MOST_SAID:
         return f"any of {len(labels)}, {labels[0]} to {labels[-1]}"
-    *first, last = labels
-    return f"{', '.join(first)} or {last}" if first else last
+    return listed(labels, "or")
 
 
 def _again(setup: Setup, found: Budget) -> Iterator[tuple[str, float]]:

@@ -12,6 +12,7 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.studies.batch.figures import Tell, nobody
 from linesim.studies.batch.judged import DEMANDS, PASSED
+from linesim.studies.batch.ranges import evenly
 from linesim.studies.batch.station_arrays import Places, alike
 from linesim.studies.rank.front import front_of
 from linesim.studies.rank.option_table import (
@@ -114,7 +115,7 @@ def _ranked(space: Space, table: Table, top: int) -> Ranking | None:
     order = _ordered(np.flatnonzero(table.first == PASSED), table)
     front = order[np.sort(front_of(_objectives(order, table)))]
     nearest = _nearest(table) if order.size == 0 else order[:0]
-    along = front[_even(len(front), top)]
+    along = front[evenly(range(len(front)), top)]
     best = _best(space, table, order, top)
     distinct = _best(space, table, _least_lit(space, order), top)
     shown = {**{int(k): _instead(space, table, int(k)) for k in (*along, *nearest)}, **best}
@@ -210,11 +211,6 @@ def _objectives(order: Places, table: Table) -> FloatArray:
     light = alike(table.figures["irradiance_target_w_m2"][order], _SAME_DIGITS)
     speed = alike(table.figures["speed_mm_s"][order], _SAME_DIGITS)
     return np.stack([light, -speed, alike(table.size_um[order], _SAME_SIZE_DIGITS)], axis=1)
-
-
-def _even(count: int, most: int) -> Places:
-    """Choose evenly from end to end, all where they are few."""
-    return np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(np.intp))
 
 
 def _nearest(table: Table) -> Places:

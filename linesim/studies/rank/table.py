@@ -1,15 +1,14 @@
 """The console's tables of a ranking: the best, the front, and what is missed first."""
 
-import textwrap
 from collections.abc import Iterator, Sequence
 
 from linesim.figures.plain_numbers import plain_number
-from linesim.figures.safety import CODES, MACHINERY
+from linesim.figures.safety import CODES, people_lines
+from linesim.report.console import WIDTH, paragraph, paragraphs
 from linesim.studies.rank.row import Row
 from linesim.studies.rank.study import Ranking
 from linesim.studies.rank.words import REASONS, answer, percent, rank_people, refusals, short
 
-_WIDTH = 100
 _LIGHT = "irradiance_target_w_m2"
 _DEPTH = "depth mm"
 _SNR = "snr_product"
@@ -30,7 +29,7 @@ Column = tuple[str, list[str]]
 
 def rank_text(found: Ranking) -> str:
     """Lay a ranking out for the console."""
-    lines = [*textwrap.wrap(found.space.title, _WIDTH), "", *_space_lines(found)]
+    lines = [*paragraph(found.space.title, "", ""), "", *_space_lines(found)]
     front = "best trade-offs of light, speed and defect size"
     for head, rows in (
         (
@@ -48,8 +47,12 @@ def rank_text(found: Ranking) -> str:
     lines += ["", "why the others are out: the first demand that each misses", *_missed(found)]
     which = "best" if found.rows else "nearest"
     lines += ["", f"cautions about the {which}", *_cautions(found)]
-    lines += ["", "eyes, heat and machines, of all that is shown", *_people(found)]
-    return "\n".join([*lines, "", "answer", *_wrapped(answer(found))])
+    lines += [
+        "",
+        "eyes, heat and machines, of all that is shown",
+        *paragraphs(people_lines(rank_people(found))),
+    ]
+    return "\n".join([*lines, "", "answer", *paragraphs(answer(found))])
 
 
 def _space_lines(found: Ranking) -> list[str]:
@@ -59,7 +62,7 @@ def _space_lines(found: Ranking) -> list[str]:
         labels = [point.label for point in axis.points]
         many = len(labels) > 8  # noqa: PLR2004 -- what fits on a line
         said = f"{labels[0]} to {labels[-1]}, {len(labels)} values" if many else ", ".join(labels)
-        lines += _paragraph(f"{axis.name}: {said}")
+        lines += paragraph(f"{axis.name}: {said}")
     return lines
 
 
@@ -73,14 +76,14 @@ def _table(rows: Sequence[Row], found: Ranking) -> list[str]:
     ]
     without_depth = [column for column in columns if column[0] != _DEPTH]
     for fitting in (columns, without_depth):
-        if _width(fitting) <= _WIDTH:
+        if _width(fitting) <= WIDTH:
             return _laid(fitting)
     narrow = [columns[0], *columns[1 + len(several) :]]
     head_lines = _head_lines(narrow)
     heads, lines = _laid(narrow)[:head_lines], _laid(narrow)[head_lines:]
     for row, line in zip(rows, lines, strict=True):
         said = ", ".join(f"{short(name)} {row.choice[name]}" for name in several)
-        heads += [line, *textwrap.wrap(said, _WIDTH, initial_indent=_IN, subsequent_indent=_IN)]
+        heads += [line, *paragraph(said, _IN, _IN)]
     return heads
 
 
@@ -128,28 +131,13 @@ def _missed(found: Ranking) -> Iterator[str]:
     if not found.misses:
         yield "  nothing: every option passes"
     for said in refusals(found):
-        yield from _paragraph(said)
+        yield from paragraph(said)
 
 
 def _cautions(found: Ranking) -> Iterator[str]:
     first = found.rows[0] if found.rows else found.nearest
     cautions = [each for each in (first.budget.cautions if first else ()) if each.code not in CODES]
     for caution in cautions:
-        yield from _paragraph(f"{caution.code}: {caution.text}")
+        yield from paragraph(f"{caution.code}: {caution.text}")
     if not cautions:
         yield "  none"
-
-
-def _people(found: Ranking) -> Iterator[str]:
-    for each in rank_people(found):
-        yield from _paragraph(each.line)
-    yield from _paragraph(MACHINERY)
-
-
-def _wrapped(texts: Sequence[str]) -> Iterator[str]:
-    for text in texts:
-        yield from _paragraph(text)
-
-
-def _paragraph(text: str) -> list[str]:
-    return textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")

@@ -29,7 +29,7 @@ def preview(scan: Scan, *, true_proportion: bool = False) -> NDArray[np.uint8]:
     setup = scan.setup
     black_dn = setup.camera.black_level_dn
     white_dn = white_for(scan.image, black_dn)
-    grid = _grid(scan.budget)
+    grid = grid_of(scan.budget)
     caption = (
         f"{setup.title} – shown from {black_dn:.0f} DN (black) to {white_dn:.0f} DN (white) "
         f"of {setup.full_scale_dn} DN"
@@ -60,7 +60,7 @@ def places(scan: FiledScan) -> NDArray[np.uint8]:
     cut = [scan.image.rows(start, start + shown) for start in starts]
     black_dn = scan.setup.camera.black_level_dn
     white_dn = white_for(np.concatenate(cut), black_dn)
-    grid = _grid(scan.budget)
+    grid = grid_of(scan.budget)
     panels = [
         Panel(
             image=tones(image, black_dn, white_dn),
@@ -86,7 +86,8 @@ def write_filed(scan: FiledScan, folder: Path) -> tuple[Path, ...]:
     return (scan.image.path, *paths)
 
 
-def _grid(figures: Budget) -> Grid:
+def grid_of(figures: Budget) -> Grid:
+    """Give the sides of a scan's samples on the target."""
     return Grid(
         across_um=figures.number("geometry", "object_pixel_x_um"),
         along_um=figures.number("geometry", "line_advance_um"),

@@ -10,6 +10,7 @@ from linesim.setup.arrays import FloatArray
 from linesim.studies.batch.along import Along
 from linesim.studies.batch.figures import figures_of
 from linesim.studies.batch.judged import ALWAYS, worst_of
+from linesim.studies.batch.ranges import evenly
 from linesim.studies.vary.crossing import USUAL_COUNT, Margin, Span, shared, spans_on, tried_of
 
 MOST_ROWS = 9
@@ -115,9 +116,7 @@ def _rows(space: Along) -> list[float | None]:
     """Choose values of the second key, evenly among them, both ends included."""
     if len(space.ranges) == 1:
         return [None]
-    values = space.ranges[1].base_values
-    count = min(len(values), MOST_ROWS)
-    return [values[index] for index in np.rint(np.linspace(0, len(values) - 1, count)).astype(int)]
+    return list(evenly(space.ranges[1].base_values, MOST_ROWS))
 
 
 def _answers(

@@ -8,12 +8,13 @@ such neighbours is not seen.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from operator import attrgetter
 
 import numpy as np
 from scipy.optimize import brentq
 
 from linesim.setup.arrays import FloatArray
-from linesim.studies.batch.ranges import Range
+from linesim.studies.batch.ranges import Range, evenly
 
 Margin = Callable[[FloatArray], FloatArray]
 """By which share a requirement is passed at values of a checked setup; negative if missed."""
@@ -21,6 +22,7 @@ USUAL_COUNT = 32
 """Values tried besides those of the range."""
 _MOST_VALUES = 65
 """Values of a range that are tried; of more, so many evenly among them."""
+_LOW, _HIGH = attrgetter("low"), attrgetter("high")
 _EXACT = 1e-8
 """Of a crossing, as a share of the ends of its bracket; three digits are said."""
 
@@ -36,18 +38,13 @@ class Span:
 
     def within(self, other: "Span") -> "Span | None":
         """Give what two parts share; ``None`` where there is nothing."""
-        first, last = max(self, other, key=_low), min(self, other, key=_high)
+        first, last = (
+            max(self, other, key=_LOW),
+            min(self, other, key=_HIGH),
+        )
         if first.low > last.high:
             return None
         return Span(low=first.low, high=last.high, begins=first.begins, ends=last.ends)
-
-
-def _low(span: Span) -> float:
-    return span.low
-
-
-def _high(span: Span) -> float:
-    return span.high
 
 
 def spans(over: Range, margin: Margin, between: int = USUAL_COUNT) -> tuple[Span, ...]:
@@ -78,7 +75,7 @@ def spans_on(over: Range, known: tuple[FloatArray, FloatArray], margin: Margin) 
 def shared(some: tuple[Span, ...], others: tuple[Span, ...]) -> tuple[Span, ...]:
     """Find the parts in which two requirements are met."""
     pairs = (one.within(other) for one in some for other in others)
-    return tuple(sorted((each for each in pairs if each is not None), key=_low))
+    return tuple(sorted((each for each in pairs if each is not None), key=_LOW))
 
 
 def tried_of(over: Range, count: int) -> FloatArray:
@@ -87,8 +84,7 @@ def tried_of(over: Range, count: int) -> FloatArray:
     low, high = values[0], values[-1]
     if over.key.listed:
         return values
-    if len(values) > _MOST_VALUES:
-        values = values[np.rint(np.linspace(0, len(values) - 1, _MOST_VALUES)).astype(int)]
+    values = np.array(evenly(values.tolist(), _MOST_VALUES))
     between = np.geomspace(low, high, count) if over.log else np.linspace(low, high, count)
     between = np.rint(between) if over.key.whole else np.clip(between, low, high)
     return np.unique(np.concatenate([values, between]))

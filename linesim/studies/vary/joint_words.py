@@ -5,10 +5,20 @@ from collections.abc import Iterator
 from linesim.report.judged_rows import Outcome
 from linesim.studies.batch.ranges import Range
 from linesim.studies.vary.answers import Held, Joint
-from linesim.studies.vary.labels import held_words, missed_words, value_words
-from linesim.studies.vary.range_words import EXPOSURES, part_words, parts_words
+from linesim.studies.vary.labels import (
+    held_words,
+    missed_words,
+    part_words,
+    parts_words,
+    value_words,
+)
 from linesim.studies.vary.study import Varied
 
+EXPOSURES = {
+    "same": "At the same exposure time",
+    "full": "With full exposure, each at its own line rate",
+}
+"""Whose exposure time binnings take."""
 NOWHERE = "nowhere"
 
 

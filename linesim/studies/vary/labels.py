@@ -1,11 +1,14 @@
 """What figures and demands are called on plots and in tables of ranges."""
 
+from collections.abc import Sequence
+
 from linesim.figures.demands import Demand
 from linesim.figures.groups import ENDS
 from linesim.figures.plain_numbers import plain_number
 from linesim.report.console import typeset
 from linesim.studies.batch.ranges import Range, short
 from linesim.studies.compare.table import LINES
+from linesim.studies.vary.crossing import Span
 
 _LABELS = {line.name: line.label for line in LINES} | {
     "snr_white": "SNR on white",
@@ -150,3 +153,18 @@ def value_words(over: Range, value: float) -> str:
     if over.unit:
         return said
     return f"f/{said}" if key == _STOP else f"{key.rpartition('.')[2].replace('_', ' ')} {said}"
+
+
+def part_words(over: Range, span: Span) -> str:
+    """Say one part of a range."""
+    low, high = value_words(over, span.low), value_words(over, span.high)
+    if span.begins and span.ends:
+        return f"at {low} alone" if low == high else f"from {low} to {high}"
+    if not span.begins and not span.ends:
+        return f"over the whole range, {low} to {high}"
+    return f"from {low} on" if span.begins else f"up to {high}"
+
+
+def parts_words(over: Range, spans: Sequence[Span]) -> str:
+    """Say parts of a range."""
+    return " and ".join(part_words(over, span) for span in spans)

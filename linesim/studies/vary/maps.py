@@ -4,7 +4,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from linesim.figures.demands import Demand
 from linesim.report.console import typeset
 from linesim.report.plots import DASHES, INK, new_figure, png_bytes
 from linesim.setup.arrays import FloatArray
@@ -12,7 +11,7 @@ from linesim.studies.batch.judged import LOW_IS_GOOD
 from linesim.studies.batch.ranges import short
 from linesim.studies.vary.labels import ORDER, axis_words, brief_words, label
 from linesim.studies.vary.plot_axes import BEHIND, along_x, plain_ticks
-from linesim.studies.vary.plots import PANEL_MM, plot_title, plotted
+from linesim.studies.vary.plots import PANEL_MM, demand_of, plot_title, plotted
 from linesim.studies.vary.study import Curve, Varied, judged_values, spares_of, states_of
 
 if TYPE_CHECKING:
@@ -143,7 +142,7 @@ def _levels(values: FloatArray) -> FloatArray:
 
 def _panel(axes: "Axes", found: Varied, curve: Curve, figure: tuple[str, FloatArray]) -> None:
     (name, levels), (over, second) = figure, found.ranges
-    demand = _demand(found, name)
+    demand = demand_of(found, name)
     x, y = np.array(over.values), np.array(second.values)
     z = np.ma.masked_invalid(_seen(found, curve, name).T)
     scale = (
@@ -161,10 +160,6 @@ def _panel(axes: "Axes", found: Varied, curve: Curve, figure: tuple[str, FloatAr
             0.5, 0.5, f"{_said(float(z.mean()))} everywhere", transform=axes.transAxes, ha="center"
         )
     _limits(axes, found, curve, name)
-
-
-def _demand(found: Varied, name: str) -> Demand | None:
-    return next((each for each in found.judged_by if each.figure == name), None)
 
 
 def joint_region(found: Varied, curve: Curve) -> FloatArray:
@@ -200,7 +195,7 @@ def _limits(axes: "Axes", found: Varied, curve: Curve, name: str) -> None:
     """Draw the requirement bold, and the part in which everything holds."""
     x, y = (np.array(each.values) for each in found.ranges)
     _draw_region(axes, found, curve)
-    demand = _demand(found, name)
+    demand = demand_of(found, name)
     if demand is None:
         return
     values = np.ma.masked_invalid(judged_values(found, curve, name).T)

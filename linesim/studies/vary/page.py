@@ -20,6 +20,7 @@ from linesim.report.page_parts import (
 from linesim.report.page_sections import job_section
 from linesim.report.setup_tables import making_section, setup_section
 from linesim.studies.batch.judged import LIMIT, weakest
+from linesim.studies.batch.ranges import evenly
 from linesim.studies.vary.joint_words import brief_joint, limits_words, outcomes
 from linesim.studies.vary.labels import (
     axis_words,
@@ -43,7 +44,7 @@ def _curve_table(found: Varied, curve: Curve) -> Table:
     """Give the figures along one range, some of the points where there are many."""
     over = found.ranges[0]
     count = len(over.base_values)
-    chosen = np.unique(np.rint(np.linspace(0, count - 1, min(count, _MOST_ROWS))).astype(int))
+    chosen = evenly(range(count), _MOST_ROWS)
     names = dict.fromkeys((*found.shown_figures, LIMIT))
     columns = {name: weakest(name, curve.figures[name]) for name in names}
     states = states_of(found, curve)
@@ -113,8 +114,7 @@ def _grid_table(found: Varied) -> Table:
     for joint in found.joints:
         cells.setdefault(joint.second or 0.0, []).append(brief_joint(found, joint))
     every = [(value_words(second, value), *said) for value, said in cells.items()]
-    count = min(len(every), _FIRST_ROWS)
-    rows = tuple(every[k] for k in np.rint(np.linspace(0, len(every) - 1, count)).astype(int))
+    rows = tuple(evenly(every, _FIRST_ROWS))
     head = ("everything holds", *(curve.title for curve in found.curves))
     return Table(title="", head=head, rows=rows)
 

@@ -1,6 +1,7 @@
 """Axes, scales and marks that the plots of a study along ranges share."""
 
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -104,7 +105,7 @@ def best_line(axes: "Axes", over: Range, value: float, index: int) -> None:
 
 def crossing_marks(axes: "Axes", over: Range, wanted: float, marks: list[Mark]) -> None:
     """Mark where curves cross a requirement, with the value there."""
-    for place, mark in enumerate(sorted(marks, key=_value)):
+    for place, mark in enumerate(sorted(marks, key=attrgetter("value"))):
         x, kind = mark.value / over.ratio, mark.index % len(COLOURS)
         axes.plot(
             [x],
@@ -132,7 +133,3 @@ def crossing_marks(axes: "Axes", over: Range, wanted: float, marks: list[Mark]) 
             bbox=BEHIND,
             zorder=5,
         )
-
-
-def _value(mark: Mark) -> float:
-    return mark.value

@@ -181,7 +181,7 @@ def _fails(found: Varied, curve: Curve) -> Any:  # noqa: ANN401 -- an array of b
 
 
 def _panel(axes: "Axes", found: Varied, name: str, seen: tuple[Seen, ...]) -> None:
-    over, demand = found.ranges[0], _demand(found, name)
+    over, demand = found.ranges[0], demand_of(found, name)
     for index, curve in enumerate(found.curves):
         _line(axes, found, curve, name, index)
         best = best_place(found, curve, name)
@@ -219,7 +219,8 @@ def _parted(found: Varied, name: str, seen: tuple[Seen, ...]) -> tuple[FloatArra
     return np.concatenate([values[~fails], clear]), np.concatenate([values[fails], clipped])
 
 
-def _demand(found: Varied, name: str) -> Demand | None:
+def demand_of(found: Varied, name: str) -> Demand | None:
+    """Give the demand that a figure is judged by."""
     return next((each for each in found.judged_by if each.figure == name), None)
 
 

@@ -5,16 +5,19 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from linesim.figures.safety import MACHINERY
+from linesim.figures.safety import Shared, people_lines, shared_cautions
+from linesim.report.console import paragraph, paragraphs
+from linesim.setup.setup import Setup
 from linesim.studies.batch.judged import asked_of, weakest
+from linesim.studies.batch.ranges import evenly
 from linesim.studies.vary.joint_words import brief_joint
 from linesim.studies.vary.labels import demand_words, label, number_words, value_words
-from linesim.studies.vary.people import vary_people
 from linesim.studies.vary.study import Curve, Varied, states_of
 from linesim.studies.vary.words import answer, brief
 
-_WIDTH = 100
 _MOST_ROWS = 25
+_MOST_LIGHTS = 100
+"""Of a range of light, evenly chosen with both ends; one of a few hundred hides no caution."""
 _MOST_FIGURES = 6
 _CELL, _WIDE_CELL = 12, 28
 _EXPOSURES = {
@@ -26,27 +29,44 @@ Rows = list[list[str]]
 
 def vary_text(found: Varied) -> str:
     """Lay a study along ranges out for the console."""
-    lines = textwrap.wrap(found.setup.title, _WIDTH)
+    lines = paragraph(found.setup.title, "", "")
     if found.exposure and len(found.curves) > 1:
         lines += [f"  {_EXPOSURES[found.exposure]}"]
     if len(found.ranges) == 1:
         for curve in found.curves:
             lines += ["", curve.title, *_curve_lines(found, curve)]
     lines += _grid_lines(found)
-    lines += ["", "cautions", *(line for text in safety_texts(found) for line in paragraph(text))]
-    lines += ["", "answer", *(line for text in answer(found) for line in paragraph(text))]
+    lines += ["", "cautions", *paragraphs(safety_texts(found))]
+    lines += ["", "answer", *paragraphs(answer(found))]
     return "\n".join(lines)
 
 
-def safety_texts(found: Varied) -> Iterator[str]:
+def vary_people(found: Varied) -> tuple[Shared, ...]:
+    """Find what to mind about the light along a study's ranges, both ends and all between."""
+    return shared_cautions(_lit(found))
+
+
+def safety_texts(found: Varied) -> list[str]:
     """Give the cautions about people at all points of a study, and the one about machines."""
-    yield from (each.line for each in vary_people(found))
-    yield MACHINERY
+    return people_lines(vary_people(found))
 
 
-def paragraph(text: str) -> list[str]:
-    """Wrap a text to the console's width."""
-    return textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
+def _lit(found: Varied) -> Iterator[tuple[str, Setup]]:
+    """Give the points whose light differs, each named by its light."""
+    lights = [each.key.section == "light" for each in found.ranges]
+    space = found.curves[0].space.at(
+        [
+            evenly(each.base_values, _MOST_LIGHTS) if light else each.base_values[:1]
+            for each, light in zip(found.ranges, lights, strict=True)
+        ]
+    )
+    for index, place in enumerate(space.places):
+        said = [
+            each.said(value)
+            for each, value, light in zip(found.ranges, place, lights, strict=True)
+            if light
+        ]
+        yield " and ".join(said), space.quick(index)
 
 
 def laid_out(heads: Sequence[str], rows: Rows, *, cell: int = _CELL) -> list[str]:
@@ -64,7 +84,7 @@ def laid_out(heads: Sequence[str], rows: Rows, *, cell: int = _CELL) -> list[str
 def _curve_lines(found: Varied, curve: Curve) -> list[str]:
     over, names = found.ranges[0], found.shown_figures[:_MOST_FIGURES]
     count = len(over.base_values)
-    chosen = np.unique(np.rint(np.linspace(0, count - 1, min(count, _MOST_ROWS))).astype(int))
+    chosen = evenly(range(count), _MOST_ROWS)
     columns = {name: weakest(name, curve.figures[name]) for name in names}
     states = states_of(found, curve)
     rows = [

@@ -41,7 +41,7 @@ def ways(setup: Setup) -> tuple[Way, ...]:
     exposure_us = float(station(setup).timing.exposure_us)
     held: Changes = {"acquisition.exposure": f"{exposure_us!r} us"}
     asked = (
-        ("light x4", {**held, **_brighter(setup)}),
+        ("light x4", {**held, **brighter(setup, TIMES)}),
         ("aperture +2 stops", {**held, "lens.f_number": setup.lens.f_number / _STEP}),
         ("exposure x4, speed /4", _slower(setup, exposure_us)),
         ("4 x TDI stages", {**held, "camera.tdi_stages": setup.camera.tdi_stages * TIMES}),
@@ -69,10 +69,6 @@ def _binned(setup: Setup) -> Way:
         return Way(title=title, changes={}, setup=made, budget=budget(made), refusal="")
     except InputError as refusal:
         return Way(title=title, changes={}, setup=None, budget=None, refusal=refusal.faults[0])
-
-
-def _brighter(setup: Setup) -> Changes:
-    return brighter(setup, TIMES)
 
 
 def _slower(setup: Setup, exposure_us: float) -> Changes:

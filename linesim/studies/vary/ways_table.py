@@ -1,21 +1,20 @@
 """The console's table of the ways to four times the electrons, and what each costs."""
 
-import textwrap
 from collections.abc import Iterator
 from pathlib import Path
 
 from linesim.figures.case import values
 from linesim.figures.plain_numbers import digits
-from linesim.figures.safety import MACHINERY, shared_cautions
+from linesim.figures.safety import people_lines, shared_cautions
 from linesim.figures.verdicts import Verdict, worst_state
 from linesim.files.atomic import write_json
+from linesim.report.console import paragraph, paragraphs
 from linesim.report.verdict_words import STATES, clause
 from linesim.setup.setup import Setup
 from linesim.studies.batch.judged import LOW_IS_GOOD
-from linesim.studies.vary.table import laid_out, paragraph
+from linesim.studies.vary.table import laid_out
 from linesim.studies.vary.ways import Way, costs
 
-_WIDTH = 100
 _LINES = (
     ("white, e", "signal", "electrons_white"),
     ("SNR on white", "signal", "snr_white"),
@@ -52,15 +51,15 @@ def ways_text(title: str, found: tuple[Way, ...]) -> str:
     """Lay the ways to four times the electrons out for the console."""
     possible = [way for way in found if way.budget is not None]
     lines = [
-        *textwrap.wrap(f"{title}: ways to four times the electrons", _WIDTH),
+        *paragraph(f"{title}: ways to four times the electrons", "", ""),
         "",
         *laid_out(["", *(way.title for way in possible)], _rows(possible)),
         "",
         "what each costs",
-        *(line for text in cost_texts(found) for line in paragraph(text)),
+        *paragraphs(cost_texts(found)),
         "",
         "cautions",
-        *(line for text in caution_texts(found) for line in paragraph(text)),
+        *paragraphs(caution_texts(found)),
     ]
     return "\n".join(lines)
 
@@ -118,11 +117,9 @@ def _is_stuck(verdict: Verdict) -> bool:
     return not verdict.met and (verdict.state == "cannot run" or verdict.requirement == "clipping")
 
 
-def caution_texts(found: tuple[Way, ...]) -> Iterator[str]:
+def caution_texts(found: tuple[Way, ...]) -> list[str]:
     """Give the cautions about people of all ways, each once with the ways that it holds for."""
-    stations = [(way.title, way.setup) for way in found if way.setup]
-    yield from (each.line for each in shared_cautions(stations))
-    yield MACHINERY
+    return people_lines(shared_cautions((way.title, way.setup) for way in found if way.setup))
 
 
 def ways_json(found: tuple[Way, ...]) -> dict[str, object]:
@@ -130,7 +127,7 @@ def ways_json(found: tuple[Way, ...]) -> dict[str, object]:
     return {
         "ways": [{"title": way.title, **_json_of(way)} for way in found],
         "costs": list(cost_texts(found)),
-        "cautions": list(caution_texts(found)),
+        "cautions": caution_texts(found),
     }
 
 

@@ -10,9 +10,15 @@ from linesim.studies.batch.judged import ALWAYS, asked_of, worst_of
 from linesim.studies.batch.ranges import Range, short
 from linesim.studies.vary.answers import Answer
 from linesim.studies.vary.crossing import Span
-from linesim.studies.vary.joint_words import together
-from linesim.studies.vary.labels import demand_words, missed_words, number_words, value_words
-from linesim.studies.vary.range_words import EXPOSURES, part_words, parts_words
+from linesim.studies.vary.joint_words import EXPOSURES, together
+from linesim.studies.vary.labels import (
+    demand_words,
+    missed_words,
+    number_words,
+    part_words,
+    parts_words,
+    value_words,
+)
 from linesim.studies.vary.study import Varied, best_place, judged_values
 
 _NOTHING = (

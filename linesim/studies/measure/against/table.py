@@ -1,9 +1,9 @@
 """Prediction and capture side by side, for the console."""
 
-import textwrap
 from collections.abc import Sequence
 
 from linesim.figures.safety import MACHINERY
+from linesim.report.console import paragraph
 from linesim.studies.measure.against.agreement import (
     GREY,
     OFF_SHARE,
@@ -14,7 +14,6 @@ from linesim.studies.measure.against.agreement import (
 from linesim.studies.measure.against.geometry import Geometry
 from linesim.studies.measure.lines import caution_lines, plus_minus
 
-_WIDTH = 100
 LABELS = {
     "electrons_white": ("signal on white", "e"),
     "noise_white_e": ("noise at equal signal", "e"),
@@ -58,7 +57,7 @@ def text(found: Agreement, title: str) -> str:
     rows += ["", "  how the image lies", *_geometry(found.geometry)]
     said = list(found.findings or (AGREES,)) + ([] if found.detailed else [_FLAT])
     for sentence in (*said, *found.explanations):
-        rows += ["", *textwrap.wrap(sentence, _WIDTH)]
+        rows += ["", *paragraph(sentence, "", "")]
     return "\n".join([*rows, *caution_lines(found.cautions, MACHINERY)])
 
 

@@ -4,10 +4,11 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from linesim.metrics.bars.figures import RESOLVED_CYC_PX
+from linesim.report.console import paragraph
 from linesim.report.plots import COLOURS, INK, MARKS, new_figure, png_bytes
 from linesim.studies.measure.bars.group import MeasuredSet
 from linesim.studies.measure.bars.study import DIRECTIONS, MeasuredBars
-from linesim.studies.measure.lines import caution_lines, paragraph, plus_minus
+from linesim.studies.measure.lines import caution_lines, plus_minus
 from linesim.studies.measure.sharpness_input import Direction
 
 if TYPE_CHECKING:
@@ -85,12 +86,12 @@ def _notes(found: MeasuredBars) -> list[str]:
         "a cycle a pixel, the contrast is certain to 0.05 only."
     )
     if all(each.resolved for each in found.sets):
-        return paragraph(what)
+        return paragraph(what, rest="  ")
     star = (
         f"* above {RESOLVED_CYC_PX:g} cycles/px the figures depend on how the bars happen to lie "
         "on the pixels."
     )
-    return [*paragraph(what), *paragraph(star)]
+    return [*paragraph(what, rest="  "), *paragraph(star, rest="  ")]
 
 
 def png(found: MeasuredBars) -> bytes:

@@ -3,9 +3,10 @@
 from collections.abc import Iterator
 
 from linesim.metrics.interval import Interval
+from linesim.report.console import paragraph, paragraphs
 from linesim.setup.shown import visible
 from linesim.studies.measure.camera.measured import MeasuredCamera
-from linesim.studies.measure.lines import caution_lines, paragraph
+from linesim.studies.measure.lines import caution_lines
 
 _LABEL_WIDTH = 26
 _VALUE_WIDTH = 24
@@ -39,11 +40,10 @@ def text(found: MeasuredCamera) -> str:
         "linearity": _linearity(found),
         "fixed pattern": _pattern(found),
     }
-    shown = ["camera by EMVA 1288 Release 4.0 Linear", *paragraph(head, " " * 4)]
+    shown = ["camera by EMVA 1288 Release 4.0 Linear", *paragraph(head, rest=" " * 4)]
     for name, rows in groups.items():
         shown += ["", f"{name:<{_LABEL_WIDTH + _VALUE_WIDTH + 2}}95 % interval", *map(_line, rows)]
-    meanings = [line for each in _meanings(found) for line in paragraph(each, " " * 6)]
-    shown += ["", "how the figures are meant", *meanings]
+    shown += ["", "how the figures are meant", *paragraphs(_meanings(found))]
     return "\n".join([*shown, *caution_lines(found.cautions)])
 
 

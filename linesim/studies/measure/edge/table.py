@@ -5,9 +5,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linesim.metrics.flat.noise import Estimate
+from linesim.report.console import paragraph
 from linesim.report.plots import COLOURS, INK, MARKS, new_figure, png_bytes
 from linesim.studies.measure.edge.study import MeasuredEdge
-from linesim.studies.measure.lines import caution_lines, paragraph, plus_minus, row
+from linesim.studies.measure.lines import caution_lines, plus_minus, row
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -42,7 +43,7 @@ def _where(found: MeasuredEdge) -> list[str]:
     if found.places:
         tried = "found, {1} of {0} places tried could be measured".format(*found.places)
     place = f"region {found.region} ({tried})"
-    return paragraph(found.plane.measured(place))
+    return paragraph(found.plane.measured(place), rest="  ")
 
 
 def _edge(found: MeasuredEdge) -> str:
@@ -98,7 +99,7 @@ def _notes(found: MeasuredEdge) -> list[str]:
         f"± is one standard deviation, from {sd.resamplings} draws of {sd.blocks} blocks of "
         f"{lines}; the sensor's pattern is in it, uneven light is not."
     )
-    return [*paragraph(what), *paragraph(doubt)]
+    return [*paragraph(what, rest="  "), *paragraph(doubt, rest="  ")]
 
 
 def png(found: MeasuredEdge) -> bytes:
