@@ -98,17 +98,13 @@ def _one_by_one(axes: tuple[Axis, ...], base: Setup) -> tuple[Axis, ...]:
 
 def _without_others(axis: Axis, base: Setup) -> Axis:
     """Take out what the base has of a pair of which a point chooses the other."""
-    points = []
-    for point in axis.points:
-        gone = {
-            other: None
-            for one, other in _BOTH_WAYS
-            if one in point.changes
-            and other not in point.changes
-            and other.partition(".")[2] in base.texts[other.partition(".")[0]]
-        }
-        points.append(replace(point, changes={**point.changes, **gone}))
-    return replace(axis, points=tuple(points))
+    return replace(
+        axis,
+        points=tuple(
+            replace(point, changes={**point.changes, **displaced(base, point.changes)})
+            for point in axis.points
+        ),
+    )
 
 
 def _clashes(axes: tuple[Axis, ...]) -> Iterator[str]:

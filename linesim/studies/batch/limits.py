@@ -1,8 +1,10 @@
 """Limits: any figure of the budget as ``most_NAME`` or ``least_NAME``, its unit left out."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from difflib import get_close_matches
 from pathlib import Path
+from types import MappingProxyType
+from typing import NamedTuple
 
 from linesim.figures.demands import SLACK, Demand
 from linesim.setup.fields import Kind, Number, Quantity
@@ -24,8 +26,20 @@ _UNITS = {
 _OWN = ("working_distance_mm", "illuminance_lx", "sensor_length_mm")
 
 
+class Limit(NamedTuple):
+    """What may be limited: the demand that comes of it, its group, its figure, how to read it."""
+
+    requirement: str
+    group: str
+    figure: str
+    kind: Kind
+
+
 def limits_of(
-    table: object, base: Setup, more: tuple[str, ...] = (), also: tuple[str, ...] = ()
+    table: object,
+    base: Setup,
+    more: tuple[str, ...] = (),
+    own: Mapping[str, Limit] = MappingProxyType({}),
 ) -> tuple[tuple[Demand, ...], list[str]]:
     """
     Read limits.
@@ -35,7 +49,7 @@ def limits_of(
     table : mapping; most_NAME or least_NAME -> value, as parsed
     base : Setup; whose figures have limits
     more : tuple of str; further figures, that no station has by itself
-    also : tuple of str; names that stand for a figure elsewhere, for hints
+    own : mapping; limits that are named or read otherwise
 
     Returns
     -------
@@ -48,36 +62,40 @@ def limits_of(
     # what is found has demands of its own
     groups = {name: group for name, group in all_groups.items() if group != COSTLY}
     groups |= dict.fromkeys((*_OWN, *more), OWN)
-    known = {_bare(name): name for name in groups}
+    figures = {f"{way}_{_bare(name)}": name for name in groups for way in ("most", "least")}
     found, faults = [], []
     for key, value in table.items():
-        way, _, name = key.partition("_")
-        if way not in ("most", "least") or name not in known:
-            near = get_close_matches(name, [*known, *also], n=1)
-            hint = f"did you mean limits.{way}_{near[0]}?" if near else "as in most_data_rate"
-            faults.append(
-                f"limits.{key}: read {shown(value)}, but there is no such key; {hint} A limit "
-                "is most_ or least_ and a figure of the budget without its unit"
-            )
+        if key not in own and key not in figures:
+            faults.append(_unknown(key, value, (*figures, *own)))
             continue
-        figure = known[name]
+        limit = own.get(key) or Limit(key, groups[figures[key]], figures[key], _kind(figures[key]))
         try:
-            wanted = _kind(figure).checked(value, Path())
+            wanted = limit.kind.checked(value, Path())
         except ValueError as fault:
             faults.append(f"limits.{key}: {fault}")
             continue
         found.append(
             Demand(
-                requirement=key,
-                group=groups[figure],
-                figure=figure,
+                requirement=limit.requirement,
+                group=limit.group,
+                figure=limit.figure,
                 wanted=float(wanted),  # type: ignore[arg-type]
-                low_is_good=way == "most",
+                low_is_good=key.startswith("most"),
                 place="middle",
                 slack=SLACK,
             )
         )
     return tuple(found), faults
+
+
+def _unknown(key: str, value: object, known: Collection[str]) -> str:
+    way, _, name = key.partition("_")
+    near = get_close_matches(name, {each.partition("_")[2] for each in known}, n=1)
+    hint = f"did you mean limits.{way}_{near[0]}?" if near else "as in most_data_rate"
+    return (
+        f"limits.{key}: read {shown(value)}, but there is no such key; {hint} A limit is most_ or "
+        "least_ and a figure of the budget without its unit"
+    )
 
 
 def unit_of(figure: str) -> str:

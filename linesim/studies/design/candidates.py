@@ -14,7 +14,7 @@ from math import atan, degrees, inf
 from typing import Any
 
 from linesim.studies.design import catalogue
-from linesim.studies.design.catalogue import Owned
+from linesim.studies.design.catalogue import Body, Owned
 from linesim.studies.design.job import Job
 
 MOST_PX = 3.0
@@ -104,62 +104,36 @@ def _all(job: Job, stages: tuple[int, ...], *, near: bool) -> Iterator[Candidate
             yield from _with_lenses(job, one)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Body:
-    """A camera to try: its keys, and what of them counts here."""
-
-    name: str
-    keys: Mapping[str, Any]
-    pixels: int
-    side_um: float
-    rate_hz: float
-
-
-def _cameras(job: Job) -> list[_Body]:
-    if job.cameras:
-        return [
-            _Body(
-                name=each.name,
-                keys=each.keys,
-                pixels=each.setup.camera.pixels,
-                side_um=each.setup.camera.pixel_width_um,
-                rate_hz=each.setup.camera.max_line_rate_hz or catalogue.FASTEST_HZ,
-            )
-            for each in job.cameras
-        ]
-    return [
-        _Body(
-            name=f"{body.pixels} px of {body.side_um:g} um",
-            keys={
-                "pixels": body.pixels,
-                "pixel_width": f"{body.side_um:g} um",
-                "full_well": f"{body.full_well_e / 1000:g} ke",
-                "read_noise": f"{body.read_noise_e:g} e",
-                "max_line_rate": f"{body.rate_hz / 1000:g} kHz",
-            },
-            pixels=body.pixels,
-            side_um=body.side_um,
-            rate_hz=body.rate_hz,
+def _cameras(job: Job) -> tuple[Body, ...]:
+    """Give the cameras that are owned, or all of the trade."""
+    owned = (
+        Body(
+            name=each.name,
+            keys=each.keys,
+            pixels=each.setup.camera.pixels,
+            side_um=each.setup.camera.pixel_width_um,
+            rate_hz=each.setup.camera.max_line_rate_hz or catalogue.FASTEST_HZ,
         )
-        for body in catalogue.bodies()
-    ]
+        for each in job.cameras
+    )
+    return tuple(owned) or catalogue.bodies()
 
 
-def _object_um(job: Job, body: _Body, binning: int, cameras: int) -> float:
+def _object_um(job: Job, body: Body, binning: int, cameras: int) -> float:
     """Give the object pixel of cameras side by side, whose views overlap. [µm]."""
     overlap_mm = max(catalogue.OVERLAP_SHARE * job.field_of_view_mm, catalogue.OVERLAP_MM)
     across_mm = job.field_of_view_mm + (cameras - 1) * overlap_mm
     return catalogue.round_up(1000 * across_mm / (cameras * (body.pixels // binning)))
 
 
-def _is_near(job: Job, one: Candidate, body: _Body) -> bool:
+def _is_near(job: Job, one: Candidate, body: Body) -> bool:
     """Whether the defect gets not far too many pixels, and the camera is nearly fast enough."""
     defect_um = job.base.smallest_defect_um or 0.0
     fine = defect_um / one.object_um <= MOST_PX * job.pixels_on_defect
     return fine and one.rate_hz <= _ROOM * body.rate_hz
 
 
-def _placed(job: Job, body: _Body, how: tuple[int, int, int]) -> Candidate | None:
+def _placed(job: Job, body: Body, how: tuple[int, int, int]) -> Candidate | None:
     """Lay cameras over the field; nothing where the defect would get too few pixels."""
     binning, cameras, stages = how
     pixels, keys = body.pixels, dict(body.keys)

@@ -60,34 +60,43 @@ _WORKED_OUT = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Body:
-    """A camera of the trade."""
+    """A camera to try: its keys, and what of them counts for a station."""
 
+    name: str
+    keys: Mapping[str, Any]
     pixels: int
     side_um: float
     rate_hz: float  # lines a second, at most [Hz]
 
-    @property
-    def full_well_e(self) -> float:
-        """Full well, to two digits. [e]."""
-        return float(f"{WELL_E_UM2 * self.side_um**2:.2g}")
-
-    @property
-    def read_noise_e(self) -> float:
-        """Read noise, to two digits. [e]."""
-        return float(f"{NOISE_E_UM * self.side_um:.2g}")
-
 
 def bodies() -> tuple[Body, ...]:
-    """Give all cameras whose line is no longer than lenses are."""
+    """Give all cameras of the trade whose line is no longer than lenses are."""
     return tuple(
-        Body(
-            pixels=pixels,
-            side_um=side_um,
-            rate_hz=min(FASTEST_HZ, float(f"{FASTEST_PIXELS_S / pixels:.2g}")),
-        )
+        _body(pixels, side_um)
         for side_um in PIXEL_SIDES_UM
         for pixels in PIXELS
         if pixels * side_um <= 1000 * LONGEST_SENSOR_MM
+    )
+
+
+def _body(pixels: int, side_um: float) -> Body:
+    well_e, noise_e, rate_hz = (
+        float(f"{each:.2g}")
+        for each in (WELL_E_UM2 * side_um**2, NOISE_E_UM * side_um, FASTEST_PIXELS_S / pixels)
+    )
+    rate_hz = min(FASTEST_HZ, rate_hz)
+    return Body(
+        name=f"{pixels} px of {side_um:g} um",
+        keys={
+            "pixels": pixels,
+            "pixel_width": f"{side_um:g} um",
+            "full_well": f"{well_e / 1000:g} ke",
+            "read_noise": f"{noise_e:g} e",
+            "max_line_rate": f"{rate_hz / 1000:g} kHz",
+        },
+        pixels=pixels,
+        side_um=side_um,
+        rate_hz=rate_hz,
     )
 
 

@@ -18,7 +18,7 @@ from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.scene.affine import Affine
 from linesim.setup.arrays import FloatArray
 from linesim.setup.setup import Setup
-from linesim.studies.fit.keys import advance_key
+from linesim.studies.fit.key_table import advance_key
 from linesim.studies.fit.windows import Window
 from linesim.studies.measure.against.predicted import Prediction
 

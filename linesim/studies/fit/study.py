@@ -29,8 +29,7 @@ from linesim.setup.setup import Setup
 from linesim.studies.fit.adjust import Adjusted, adjusted
 from linesim.studies.fit.case import Case, State, View, viewed
 from linesim.studies.fit.found import Fitted, LeftKey
-from linesim.studies.fit.key_table import BY_NAME
-from linesim.studies.fit.keys import MOTION, checked_keys, usual_keys
+from linesim.studies.fit.key_table import BY_NAME, MOTION, checked_keys, usual_keys
 from linesim.studies.fit.motion import Moved, advance_told, carried, ripple_told, skew_told
 from linesim.studies.fit.result import places, put_together
 from linesim.studies.fit.scoring import Tell
@@ -41,8 +40,6 @@ from linesim.targets.given import reference_of
 Changes = Mapping[str, Any]
 _LOOKS = 3
 """Times that strays are looked for again."""
-_DIGITS = 6
-"""Of a fitted value as it is written into the setup."""
 
 
 def only_likely(case: Case) -> Case:

@@ -95,7 +95,7 @@ def judge_all(space: Space, table: Table, tell: Tell = nobody) -> None:
 
 
 def _judge(block: Block, space: Space, table: Table) -> None:
-    asked = (*space.limits.demands, *_cheap(block))
+    asked = (*space.limits, *_cheap(block))
     groups = KEPT | {name: demand.group for demand in asked for name in demand.figures}
     figures = figures_on(block, groups)
     for name in KEPT:

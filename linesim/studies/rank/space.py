@@ -25,9 +25,9 @@ from math import prod
 from pathlib import Path
 from typing import Any
 
-from linesim.figures.demands import SLACK, Demand
+from linesim.figures.demands import Demand
 from linesim.setup.errors import InputError
-from linesim.setup.fields import Kind, Number, Quantity
+from linesim.setup.fields import Number, Quantity
 from linesim.setup.infiles import toml_table
 from linesim.setup.load import changed, load_setup, sample_setup
 from linesim.setup.setup import Setup
@@ -35,7 +35,7 @@ from linesim.setup.shown import shown
 from linesim.setup.speeds import SLOWEST, SPEED, one_speed
 from linesim.setup.vocabulary import LENGTH, title_faults
 from linesim.studies.batch.axis_texts import Reading, axes_of
-from linesim.studies.batch.limits import limits_of
+from linesim.studies.batch.limits import Limit, limits_of
 from linesim.studies.batch.space import Space as Options
 
 MOST_OPTIONS = 2_000_000
@@ -44,54 +44,18 @@ MOST_WORDS = 2_000
 """Combinations of words that are checked one by one as files are, some milliseconds each."""
 _KEYS = ("title", "setup", "options", "choices", "requirement", "limits")
 _EXPECTED = "a space of set-ups with [options], as in sample_targets/foil_space.toml"
-_LIMITS: dict[str, tuple[str, Kind]] = {
-    "most_irradiance": (
-        "most_irradiance_w_m2",
-        Quantity(what="an irradiance", example='"1000 W/m^2"', unit="W/m^2", low=1e-9, high=1e7),
-    ),
-    "least_field_of_view": ("least_field_of_view_mm", LENGTH),
-    "least_depth_of_field": ("least_depth_of_field_mm", LENGTH),
-    "most_saturation": (
-        "most_saturation",
-        Number(what="a share of the nearest limit", example="0.9", low=0.01, high=1.0),
-    ),
+_IRRADIANCE = Quantity(
+    what="an irradiance", example='"1000 W/m^2"', unit="W/m^2", low=1e-9, high=1e7
+)
+_SHARE = Number(what="a share of the nearest limit", example="0.9", low=0.01, high=1.0)
+VIEW = "least_field_of_view"
+_LIMITS = {
+    "most_irradiance": Limit("most_irradiance", "signal", "irradiance_target_w_m2", _IRRADIANCE),
+    # white; that no part of the target clips is judged anyway
+    "most_saturation": Limit("saturation", "signal", "saturation_white", _SHARE),
+    VIEW: Limit(VIEW, "geometry", "field_of_view_mm", LENGTH),
+    "least_depth_of_field": Limit("least_depth_of_field", "geometry", "depth_of_field_mm", LENGTH),
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
-    """What an option must keep besides its requirements."""
-
-    most_irradiance_w_m2: float | None = None  # of the lamp, at the target [W/m²]
-    least_field_of_view_mm: float | None = None  # across the web [mm]
-    least_depth_of_field_mm: float | None = None  # in all, before and behind best focus [mm]
-    # white, as a share of the nearest limit; that no part of the target clips is judged anyway
-    most_saturation: float | None = None
-    more: tuple[Demand, ...] = ()  # on any other figure
-
-    @property
-    def demands(self) -> tuple[Demand, ...]:
-        """What is judged by them."""
-        asked = (
-            ("most_irradiance", "signal", "irradiance_target_w_m2", self.most_irradiance_w_m2),
-            ("saturation", "signal", "saturation_white", self.most_saturation),
-            ("least_field_of_view", "geometry", "field_of_view_mm", self.least_field_of_view_mm),
-            ("least_depth_of_field", "geometry", "depth_of_field_mm", self.least_depth_of_field_mm),
-        )
-        named = tuple(
-            Demand(
-                requirement=name,
-                group=group,
-                figure=figure,
-                wanted=wanted,
-                low_is_good=not name.startswith("least"),
-                place="middle",
-                slack=SLACK,
-            )
-            for name, group, figure, wanted in asked
-            if wanted is not None
-        )
-        return (*named, *self.more)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,7 +63,7 @@ class Space(Options):
     """All set-ups that may be chosen, and what they must keep to."""
 
     title: str  # what is to be decided
-    limits: Limits  # what an option must keep
+    limits: tuple[Demand, ...]  # what an option must keep besides its requirements
 
 
 def load_space(path: str | Path) -> Space:
@@ -119,7 +83,8 @@ def space_from(texts: Mapping[str, Any], folder: Path | None = None) -> Space:
     faults = [_unknown(key, texts[key], _KEYS) for key in texts if key not in _KEYS]
     faults += title_faults(title)
     base = _with_requirement(base, texts.get("requirement", {}), faults)
-    limits = _limits(texts.get("limits", {}), base, faults)
+    limits, wrong = limits_of(texts.get("limits", {}), base, own=_LIMITS)
+    faults += wrong
     found = axes_of(texts.get("options", {}), texts.get("choices", {}), base)
     points = [point.changes for axis in found.axes for point in axis.points]
     chosen = {key: value for changes in points for key, value in changes.items()}
@@ -181,23 +146,3 @@ def _with_requirement(base: Setup, table: object, faults: list[str]) -> Setup:
     except InputError as refusal:
         faults += refusal.faults
         return base
-
-
-def _limits(table: object, base: Setup, faults: list[str]) -> Limits:
-    if not isinstance(table, Mapping):
-        faults.append(f"limits: read {shown(table)}, but expected [limits] and its keys")
-        return Limits()
-    rest = {key: value for key, value in table.items() if key not in _LIMITS}
-    also = tuple(key.partition("_")[2] for key in _LIMITS)
-    more, wrong = limits_of(rest, base, also=also)
-    faults += wrong
-    found: dict[str, Any] = {"more": more}
-    for key, value in table.items():
-        if key not in _LIMITS:
-            continue
-        name, kind = _LIMITS[key]
-        try:
-            found[name] = kind.checked(value, Path())
-        except ValueError as fault:
-            faults.append(f"limits.{key}: {fault}")
-    return Limits(**found)

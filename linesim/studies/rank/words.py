@@ -10,6 +10,7 @@ from linesim.setup.setup import Setup
 from linesim.studies.batch.judged import DEMANDS
 from linesim.studies.batch.space import SHARE
 from linesim.studies.rank.row import Row
+from linesim.studies.rank.space import VIEW
 from linesim.studies.rank.study import Ranking
 
 REASONS = {
@@ -115,9 +116,8 @@ def _ends(found: Ranking) -> Iterator[str]:
 
 def _views(found: Ranking) -> Iterator[str]:
     view_mm = found.figures["field_of_view_mm"][found.order]
-    if np.ptp(view_mm) > _SAME * view_mm.max() and (
-        found.space.limits.least_field_of_view_mm is None
-    ):
+    free = all(each.requirement != VIEW for each in found.space.limits)
+    if free and np.ptp(view_mm) > _SAME * view_mm.max():
         yield (
             f"The field of view differs, from {view_mm.min():.4g} to {view_mm.max():.4g} mm: "
             "least_field_of_view in [limits] leaves out what is too narrow for the web."

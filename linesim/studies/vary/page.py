@@ -3,8 +3,6 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-import numpy as np
-
 from linesim.report.page import WHOLE, Wanted, write_pages
 from linesim.report.page_parts import (
     PEOPLE,
@@ -19,49 +17,32 @@ from linesim.report.page_parts import (
 )
 from linesim.report.page_sections import job_section
 from linesim.report.setup_tables import making_section, setup_section
-from linesim.studies.batch.judged import LIMIT, weakest
+from linesim.studies.batch.judged import LIMIT
 from linesim.studies.batch.ranges import evenly
-from linesim.studies.vary.joint_words import brief_joint, limits_words, outcomes
+from linesim.studies.vary.joint_words import limits_words, outcomes
 from linesim.studies.vary.labels import (
     axis_words,
     label,
     missed_words,
-    number_words,
     value_words,
 )
 from linesim.studies.vary.maps import figure_maps, joint_map
 from linesim.studies.vary.plots import line_plots
 from linesim.studies.vary.rendered import Seen
-from linesim.studies.vary.study import Curve, Varied, states_of
-from linesim.studies.vary.table import safety_texts
+from linesim.studies.vary.study import Curve, Varied
+from linesim.studies.vary.table import curve_rows, joint_rows, safety_texts
 from linesim.studies.vary.words import answer
 
-_MOST_ROWS = 25
 _FIRST_ROWS = 5
 
 
 def _curve_table(found: Varied, curve: Curve) -> Table:
     """Give the figures along one range, some of the points where there are many."""
-    over = found.ranges[0]
-    count = len(over.base_values)
-    chosen = evenly(range(count), _MOST_ROWS)
-    names = dict.fromkeys((*found.shown_figures, LIMIT))
-    columns = {name: weakest(name, curve.figures[name]) for name in names}
-    states = states_of(found, curve)
-    rows = tuple(
-        (
-            over.said(over.base_values[k]),
-            *(
-                number_words(name, column[k]) if np.isfinite(column[k]) else "-"
-                for name, column in columns.items()
-            ),
-            str(states[k]),
-        )
-        for k in chosen
-    )
-    some = f", {len(chosen)} of {count} points" if len(chosen) < count else ""
-    heads = (over.key.dotted, *map(label, columns), "verdict")
-    return Table(title=f"{curve.title}{some}", head=heads, rows=rows)
+    over, names = found.ranges[0], dict.fromkeys((*found.shown_figures, LIMIT))
+    rows, count = curve_rows(found, curve, names), len(over.base_values)
+    some = f", {len(rows)} of {count} points" if len(rows) < count else ""
+    heads = (over.key.dotted, *map(label, names), "verdict")
+    return Table(title=f"{curve.title}{some}", head=heads, rows=tuple(rows))
 
 
 def _tables(found: Varied) -> Iterator[Part]:
@@ -109,12 +90,7 @@ def _span_table(found: Varied) -> Table:
 
 def _grid_table(found: Varied) -> Table:
     """Give where everything holds along the first range, at some values of the second."""
-    second = found.ranges[1]
-    cells: dict[float, list[str]] = {}
-    for joint in found.joints:
-        cells.setdefault(joint.second or 0.0, []).append(brief_joint(found, joint))
-    every = [(value_words(second, value), *said) for value, said in cells.items()]
-    rows = tuple(evenly(every, _FIRST_ROWS))
+    rows = tuple(evenly(joint_rows(found), _FIRST_ROWS))
     head = ("everything holds", *(curve.title for curve in found.curves))
     return Table(title="", head=head, rows=rows)
 

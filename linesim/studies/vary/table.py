@@ -1,7 +1,7 @@
 """The console's tables of a study along ranges, and its answer."""
 
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
@@ -24,7 +24,7 @@ _EXPOSURES = {
     "same": "same exposure time for all",
     "full": "full exposure, each at its own line rate",
 }
-Rows = list[list[str]]
+Rows = Sequence[Sequence[str]]
 
 
 def vary_text(found: Varied) -> str:
@@ -81,52 +81,57 @@ def laid_out(heads: Sequence[str], rows: Rows, *, cell: int = _CELL) -> list[str
     ]
 
 
+def curve_rows(found: Varied, curve: Curve, names: Iterable[str]) -> list[tuple[str, ...]]:
+    """Give place, figures and verdict at the points of a curve, evenly chosen of many."""
+    over, states = found.ranges[0], states_of(found, curve)
+    columns = {name: weakest(name, curve.figures[name]) for name in names}
+    return [
+        (
+            over.said(over.base_values[k]),
+            *(
+                number_words(name, column[k]) if np.isfinite(column[k]) else "-"
+                for name, column in columns.items()
+            ),
+            str(states[k]),
+        )
+        for k in evenly(range(len(over.base_values)), _MOST_ROWS)
+    ]
+
+
 def _curve_lines(found: Varied, curve: Curve) -> list[str]:
     over, names = found.ranges[0], found.shown_figures[:_MOST_FIGURES]
-    count = len(over.base_values)
-    chosen = evenly(range(count), _MOST_ROWS)
-    columns = {name: weakest(name, curve.figures[name]) for name in names}
-    states = states_of(found, curve)
-    rows = [
-        [
-            over.said(over.base_values[k]),
-            *(_number(name, columns[name][k]) for name in names),
-            str(states[k]),
-        ]
-        for k in chosen
-    ]
+    rows, count = curve_rows(found, curve, names), len(over.base_values)
     notes = []
-    if len(chosen) < count:
-        notes.append(f"  {len(chosen)} of {count} points are shown; vary.csv has all")
+    if len(rows) < count:
+        notes.append(f"  {len(rows)} of {count} points are shown; vary.csv has all")
     if len(names) < len(found.shown_figures):
         notes.append(f"  {len(names)} of {len(found.shown_figures)} figures are shown")
     heads = [over.key.dotted.rpartition(".")[2].replace("_", " "), *map(label, names), "verdict"]
     return [*laid_out(heads, rows), *notes]
 
 
+def joint_rows(found: Varied) -> list[tuple[str, ...]]:
+    """Give where everything holds along the first range, a row a value of the second."""
+    return _by_second(found, ((each.second, brief_joint(found, each)) for each in found.joints))
+
+
+def _by_second(found: Varied, said: Iterable[tuple[float | None, str]]) -> list[tuple[str, ...]]:
+    cells: dict[float, list[str]] = {}
+    for second, text in said:
+        cells.setdefault(second or 0.0, []).append(text)
+    return [(value_words(found.ranges[1], value), *texts) for value, texts in cells.items()]
+
+
 def _grid_lines(found: Varied) -> list[str]:
     """Tell for values of the second key from where on, or up to where, each requirement is met."""
     if len(found.ranges) == 1:
         return []
-    over, second = found.ranges
-    heads = ["", *(curve.title for curve in found.curves)]
-    together: dict[float, list[str]] = {}
-    for joint in found.joints:
-        together.setdefault(joint.second or 0.0, []).append(brief_joint(found, joint))
-    rows = [[value_words(second, value), *said] for value, said in together.items()]
+    over, heads = found.ranges[0], ["", *(curve.title for curve in found.curves)]
     lines = ["", f"where along {over.key.dotted} everything holds"]
-    lines += laid_out(heads, rows, cell=_WIDE_CELL)
+    lines += laid_out(heads, joint_rows(found), cell=_WIDE_CELL)
     for demand in asked_of(found.judged_by):
-        cells: dict[float, list[str]] = {}
-        for row in found.answers:
-            if row.demand == demand:
-                cells.setdefault(row.second or 0.0, []).append(brief(over, row))
-        rows = [[value_words(second, value), *said] for value, said in cells.items()]
+        rows = (row for row in found.answers if row.demand == demand)
+        cells = _by_second(found, ((row.second, brief(over, row)) for row in rows))
         lines += ["", f"where along {over.key.dotted} {demand_words(demand)} is met"]
-        lines += laid_out(heads, rows, cell=_WIDE_CELL)
+        lines += laid_out(heads, cells, cell=_WIDE_CELL)
     return lines
-
-
-def _number(name: str, value: float) -> str:
-    """Write three digits; nothing where there is no value."""
-    return number_words(name, value) if np.isfinite(value) else "-"

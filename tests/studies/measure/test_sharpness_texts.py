@@ -17,7 +17,7 @@ from linesim.setup.load import changed, sample_setup
 from linesim.studies.measure.against.agreement import Agreement, Difference
 from linesim.studies.measure.against.geometry import Geometry
 from linesim.studies.measure.against.table import text as agreement_text
-from linesim.studies.measure.bars.group import MeasuredSet
+from linesim.studies.measure.bars.layout import MeasuredSet
 from linesim.studies.measure.bars.study import MeasuredBars
 from linesim.studies.measure.bars.table import text as bars_text
 from linesim.studies.measure.detection.study import Injection

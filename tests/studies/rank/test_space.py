@@ -20,7 +20,8 @@ def test_the_sample_space() -> None:
     assert space.shape == (2, 4, 4, 40, 4, 3)
     assert space.axes[0].name == "camera"
     assert space.base.requirement.snr == 40
-    assert space.limits.most_saturation == 0.9
+    wanted = {each.requirement: each.wanted for each in space.limits}
+    assert wanted["saturation"] == 0.9
     dim = load_setup(ROOT / "sample_targets" / "foil_dim.toml")
     assert space.base.target == dim.target
     last = space.setup(space.count - 1)

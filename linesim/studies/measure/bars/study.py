@@ -26,8 +26,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.load import load_setup
 from linesim.setup.setup import Setup
 from linesim.studies.measure.areas import Image
-from linesim.studies.measure.bars.group import MeasuredSet
-from linesim.studies.measure.bars.layout import layout_sets
+from linesim.studies.measure.bars.layout import MeasuredSet, layout_sets
 from linesim.studies.measure.sharpness_input import Direction, Plane, direction_of, read_plane
 
 _FEWEST_PX = 3

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from linesim.metrics.bars.figures import RESOLVED_CYC_PX
 from linesim.report.console import paragraph
 from linesim.report.plots import COLOURS, INK, MARKS, new_figure, png_bytes
-from linesim.studies.measure.bars.group import MeasuredSet
+from linesim.studies.measure.bars.layout import MeasuredSet
 from linesim.studies.measure.bars.study import DIRECTIONS, MeasuredBars
 from linesim.studies.measure.lines import caution_lines, plus_minus
 from linesim.studies.measure.sharpness_input import Direction

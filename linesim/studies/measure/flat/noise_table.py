@@ -31,14 +31,9 @@ def text(found: MeasuredNoise) -> str:
         ("dark noise", _dark),
         ("gain from this level", _gain),
     )
-    return "\n".join(
-        [
-            *channel_lines("noise", found.areas, found.channels, rows),
-            "",
-            "  ± is one standard error of the figure: of another look at the same camera.",
-            *caution_lines(found.cautions),
-        ]
-    )
+    note = "  ± is one standard error of the figure: of another look at the same camera."
+    lines = channel_lines("noise", found.areas, found.channels, rows)
+    return "\n".join([*lines, "", note, *caution_lines(found.cautions)])
 
 
 def _dn(figure: Estimate) -> str:

@@ -36,7 +36,44 @@ class MeasuredUniformity(MeasuredChannels[Uniformity]):
 
     def figures(self, found: Uniformity) -> dict[str, object]:
         """Name all figures of one channel; columns count from the image's own first."""
-        return _figures(found, self.area.region.x)
+        first, profile, bands = self.area.region.x, found.profile, found.banding
+        signal_dn = found.whole.signal_dn.value
+        figures: dict[str, object] = {
+            "mean_dn": found.whole.lit.mean_dn.value,
+            "signal_dn": signal_dn,
+            "falloff_left": profile.falloff_left.value,
+            "falloff_right": profile.falloff_right.value,
+            "falloff_standard_error": profile.falloff_left.sd,
+            "brightest_px": first + profile.brightest,
+            "peak_to_peak": profile.peak_to_peak,
+            "relative_sd": profile.relative_sd,
+            "gain": profile.gain,
+            "gain_columns": profile.gain_columns,
+            "streaks_dn": found.streaks.variance_dn2.root().value,
+            "streaks_share": found.streaks.variance_dn2.root().value / signal_dn,
+            "streaks_standard_error_dn": found.streaks.variance_dn2.root().sd,
+            "streak_limit": found.streaks.limit,
+            "streaks_beyond_limit": found.streaks.count,
+            "worst_columns": [
+                {"column_px": first + each.column, "excess_dn": each.excess_dn,
+                 "strength": each.strength}
+                for each in found.streaks.worst
+            ],
+            "banding_cyc_line": bands.frequency_cyc_line,
+            "banding_dn": bands.amplitude_dn.value,
+            "banding_share": bands.amplitude_dn.value / signal_dn,
+            "banding_standard_error_dn": bands.amplitude_dn.sd,
+            "banding_chance": bands.chance,
+        }  # fmt: skip
+        if found.waves.chance < BY_CHANCE:
+            figures |= {
+                "column_wave_px": 1 / found.waves.frequency_cyc_line,
+                "column_wave_dn": found.waves.amplitude_dn.value,
+                "column_wave_share": found.waves.amplitude_dn.value / signal_dn,
+                "column_wave_standard_error_dn": found.waves.amplitude_dn.sd,
+            }
+        ratios = zip(("left", "middle", "right"), found.parts, strict=True)
+        return figures | {f"snr_{name}": each.snr.value for name, each in ratios if each.snr}
 
 
 def measure_uniformity(
@@ -79,47 +116,6 @@ def measure_uniformity(
         channels=channels,
         cautions=tuple(_cautions(area, channels, black_dn)),
     )
-
-
-def _figures(found: Uniformity, first: int) -> dict[str, object]:
-    profile, bands = found.profile, found.banding
-    signal_dn = found.whole.signal_dn.value
-    figures: dict[str, object] = {
-        "mean_dn": found.whole.lit.mean_dn.value,
-        "signal_dn": signal_dn,
-        "falloff_left": profile.falloff_left.value,
-        "falloff_right": profile.falloff_right.value,
-        "falloff_standard_error": profile.falloff_left.sd,
-        "brightest_px": first + profile.brightest,
-        "peak_to_peak": profile.peak_to_peak,
-        "relative_sd": profile.relative_sd,
-        "gain": profile.gain,
-        "gain_columns": profile.gain_columns,
-        "streaks_dn": found.streaks.variance_dn2.root().value,
-        "streaks_share": found.streaks.variance_dn2.root().value / signal_dn,
-        "streaks_standard_error_dn": found.streaks.variance_dn2.root().sd,
-        "streak_limit": found.streaks.limit,
-        "streaks_beyond_limit": found.streaks.count,
-        "worst_columns": [
-            {"column_px": first + each.column, "excess_dn": each.excess_dn,
-             "strength": each.strength}
-            for each in found.streaks.worst
-        ],
-        "banding_cyc_line": bands.frequency_cyc_line,
-        "banding_dn": bands.amplitude_dn.value,
-        "banding_share": bands.amplitude_dn.value / signal_dn,
-        "banding_standard_error_dn": bands.amplitude_dn.sd,
-        "banding_chance": bands.chance,
-    }  # fmt: skip
-    if found.waves.chance < BY_CHANCE:
-        figures |= {
-            "column_wave_px": 1 / found.waves.frequency_cyc_line,
-            "column_wave_dn": found.waves.amplitude_dn.value,
-            "column_wave_share": found.waves.amplitude_dn.value / signal_dn,
-            "column_wave_standard_error_dn": found.waves.amplitude_dn.sd,
-        }
-    ratios = zip(("left", "middle", "right"), found.parts, strict=True)
-    return figures | {f"snr_{name}": each.snr.value for name, each in ratios if each.snr}
 
 
 def _cautions(

@@ -21,6 +21,10 @@ _LEAST = 1e-12
 _MOST_POINTS = 4000
 _GREY = "#a8a8b0"
 _HEADROOM = 1.15
+_NOTES = (
+    "  worst columns: above (+) or below (-) two neighbours on each side, and the same in",
+    "  standard deviations of all columns.",
+)
 
 
 def text(found: MeasuredUniformity) -> str:
@@ -55,15 +59,8 @@ def text(found: MeasuredUniformity) -> str:
     )
     if any(each.waves.chance < BY_CHANCE for each in found.channels.values()):
         rows = *rows[:-1], ("waves over columns", _waves), rows[-1]
-    return "\n".join(
-        [
-            *channel_lines("uniformity", (found.area,), found.channels, rows),
-            "",
-            "  worst columns: above (+) or below (-) two neighbours on each side, and the same in",
-            "  standard deviations of all columns.",
-            *caution_lines(found.cautions),
-        ]
-    )
+    lines = channel_lines("uniformity", (found.area,), found.channels, rows)
+    return "\n".join([*lines, "", *_NOTES, *caution_lines(found.cautions)])
 
 
 def _percent(share: Estimate) -> str:

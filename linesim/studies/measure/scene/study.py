@@ -38,7 +38,36 @@ class MeasuredScene(MeasuredChannels[Scene]):
 
     def figures(self, found: Scene) -> dict[str, object]:
         """Name all figures of one channel; one without a value is absent."""
-        return _figures(found)
+        noise, detail, levels = found.noise, found.detail, found.levels
+        figures: dict[str, object] = {
+            "noise_at_most_dn": found.noise_median_dn,
+            "noise_curve": [
+                {"level_dn": level, "noise_dn": dn, "standard_error_dn": sd}
+                for level, dn, sd in zip(
+                    noise.level_dn, noise.noise_dn, noise.noise_sd_dn, strict=True
+                )
+            ],
+            "whiteness": noise.whiteness,
+            "textured_share": noise.textured_share,
+            "snr_at_least": {
+                f"p{share}": float(np.percentile(found.snr_map, share)) for share in (10, 50, 90)
+            },
+            "detail_x_cyc_px": detail.detail_x_cyc_px,
+            "detail_y_cyc_px": detail.detail_y_cyc_px,
+            "share_at_zero": levels.share_at_zero,
+            "share_at_full_scale": levels.share_at_full_scale,
+            "percentiles_dn": dict(
+                zip((f"p{each:g}" for each in PERCENTILES), levels.percentiles_dn, strict=True)
+            ),
+            "range_used": levels.range_used,
+        }
+        if detail.ratio is not None:
+            figures["sharpness_along_across"] = detail.ratio.value
+            figures["sharpness_standard_error"] = detail.ratio.sd
+        if detail.blur_px is not None:
+            figures["motion_blur_px"] = detail.blur_px.value
+            figures["motion_blur_standard_error_px"] = detail.blur_px.sd
+        return figures
 
 
 def measure_scene(
@@ -80,37 +109,6 @@ def measure_scene(
         channels=channels,
         cautions=tuple(_cautions(area, channels, black_dn)),
     )
-
-
-def _figures(found: Scene) -> dict[str, object]:
-    noise, detail, levels = found.noise, found.detail, found.levels
-    figures: dict[str, object] = {
-        "noise_at_most_dn": found.noise_median_dn,
-        "noise_curve": [
-            {"level_dn": level, "noise_dn": dn, "standard_error_dn": sd}
-            for level, dn, sd in zip(noise.level_dn, noise.noise_dn, noise.noise_sd_dn, strict=True)
-        ],
-        "whiteness": noise.whiteness,
-        "textured_share": noise.textured_share,
-        "snr_at_least": {
-            f"p{share}": float(np.percentile(found.snr_map, share)) for share in (10, 50, 90)
-        },
-        "detail_x_cyc_px": detail.detail_x_cyc_px,
-        "detail_y_cyc_px": detail.detail_y_cyc_px,
-        "share_at_zero": levels.share_at_zero,
-        "share_at_full_scale": levels.share_at_full_scale,
-        "percentiles_dn": dict(
-            zip((f"p{each:g}" for each in PERCENTILES), levels.percentiles_dn, strict=True)
-        ),
-        "range_used": levels.range_used,
-    }
-    if detail.ratio is not None:
-        figures["sharpness_along_across"] = detail.ratio.value
-        figures["sharpness_standard_error"] = detail.ratio.sd
-    if detail.blur_px is not None:
-        figures["motion_blur_px"] = detail.blur_px.value
-        figures["motion_blur_standard_error_px"] = detail.blur_px.sd
-    return figures
 
 
 def _cautions(

@@ -46,14 +46,8 @@ def text(found: MeasuredScene) -> str:
         ("sharpness along/across", _sharpness),
         ("detail above noise", _detail),
     )
-    return "\n".join(
-        [
-            *channel_lines("scene", (found.area,), found.channels, rows),
-            "",
-            *(f"  {line}" for line in _LIMITS),
-            *caution_lines(found.cautions),
-        ]
-    )
+    lines = channel_lines("scene", (found.area,), found.channels, rows)
+    return "\n".join([*lines, "", *(f"  {line}" for line in _LIMITS), *caution_lines(found.cautions)])
 
 
 def _levels(each: Scene) -> str:
