@@ -23,4 +23,5 @@ def budget(setup: SetupPath = None, *, json: Json = False, strict: Strict = Fals
         print_pictures({name: each.as_dict() for name, each in found.items()})
     else:
         typer.echo("\n\n".join(budget_text(views[name], each) for name, each in found.items()))
-    leave(tuple(verdict for each in found.values() for verdict in each.verdicts), strict=strict)
+    verdicts = [verdict for each in found.values() for verdict in each.verdicts]
+    leave(met=all(verdict.met for verdict in verdicts), strict=strict)

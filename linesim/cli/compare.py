@@ -17,7 +17,8 @@ from linesim.cli.options import (
     TrueProportion,
     chosen_folder,
     chosen_setup,
-    print_json,
+    leave,
+    show,
 )
 from linesim.cli.progress import progress
 from linesim.cli.workers import Cluster, Workers, lent_runner
@@ -129,18 +130,8 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     pages = Wanted(report=report, one_page=one_page)
     if pages:
         written += room.write_compare_report(found, folder, pages, true_proportion=true_proportion)
-    if json:
-        print_json(compare_json(found))
-    else:
-        names = dict.fromkeys(_top(path.relative_to(folder)) for path in written)
-        typer.echo(f"{compare_text(found)}\n\nwrote {', '.join(names)} in {folder.as_posix()}/")
-    if strict and not found.any_meets_all:
-        raise typer.Exit(1)
-
-
-def _top(path: Path) -> str:
-    """Name a file, or the folder that holds it."""
-    return path.name if len(path.parts) == 1 else f"{path.parts[0]}/"
+    show(found, compare_json, compare_text, written, json=json)
+    leave(met=found.any_meets_all, strict=strict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,10 +7,8 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.options import Json, Out, chosen_folder, print_json
+from linesim.cli.options import Json, Out, chosen_folder, leave, show, write_new
 from linesim.cli.progress import progress
-from linesim.files.atomic import write_text
-from linesim.setup.errors import InputError
 from linesim.studies.design.job import job_from, load_job, starter_job
 from linesim.studies.design.outputs import design_json, write_design
 from linesim.studies.design.page import write_design_page
@@ -41,7 +39,7 @@ def design(
 ) -> None:
     """Find a station for a job, with the reasons and a list to buy from."""
     if new is not None:
-        _write_new(new, force=force)
+        write_new(new, starter_job(), "design", force=force)
         return
     wanted = job_from(tomllib.loads(starter_job())) if job is None else load_job(job)
     folder = (out or Path("outputs/design")) if job is None else chosen_folder(out, job)
@@ -50,18 +48,5 @@ def design(
     written = write_design(found, folder)
     if find_spec("jinja2") is not None:
         written += (write_design_page(found, folder),)
-    if json:
-        print_json(design_json(found))
-    else:
-        names = ", ".join(path.name for path in written)
-        typer.echo(f"{design_text(found)}\n\nwrote {names} in {folder.as_posix()}/")
-    if strict and found.best is None:
-        raise typer.Exit(1)
-
-
-def _write_new(path: Path, *, force: bool) -> None:
-    if path.is_file() and not force:
-        msg = f'output "{path}" is there already; choose another name, or --force to replace it'
-        raise InputError(msg)
-    write_text(path, starter_job())
-    typer.echo(f"wrote {path}; next: linesim design {path}")
+    show(found, design_json, design_text, written, json=json)
+    leave(met=found.best is not None, strict=strict)

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.options import Json, Out, Report, chosen_folder, print_json
+from linesim.cli.options import Json, Out, Report, chosen_folder, show
 from linesim.cli.progress import progress
 from linesim.files.folders import all_images
 from linesim.report.page import write_pages
@@ -67,11 +67,7 @@ def fit(  # noqa: PLR0913 -- one option a property of the run
         )
     written = write_fit(found, folder)
     written += write_pages(folder, fit_page(found)) if report else ()
-    if json:
-        print_json(fit_json(found))
-        return
-    names = ", ".join(path.name for path in written)
-    typer.echo(f"{fit_text(found)}\n\nwrote {names} in {folder.as_posix()}/")
+    show(found, fit_json, fit_text, written, json=json)
 
 
 def _conditions(texts: list[str]) -> dict[int, dict[str, object]]:

@@ -31,6 +31,24 @@ def late_group(package: str, said: Mapping[str, str], alone: str = "") -> type[T
     return LateGroup
 
 
+def late_app(package: str, said: Mapping[str, str], about: str, alone: str = "") -> typer.Typer:
+    """Make a command whose subcommands are loaded late."""
+    app = typer.Typer(
+        cls=late_group(package, said, alone),
+        help=about,
+        no_args_is_help=not alone,
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+    )
+
+    @app.callback()
+    def callback() -> None:
+        """Keep the command a group, whatever it has in it."""
+
+    return app
+
+
 def _fill(
     commands: MutableMapping[str, Any], package: str, said: Mapping[str, str], name: str
 ) -> None:

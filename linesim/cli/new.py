@@ -5,8 +5,7 @@ from typing import Annotated
 
 import typer
 
-from linesim.files.atomic import write_text
-from linesim.setup.errors import InputError
+from linesim.cli.options import write_new
 from linesim.setup.infiles import starter_text
 
 
@@ -16,8 +15,4 @@ def new(
     force: Annotated[bool, typer.Option("--force", help="Replace a file that is there.")] = False,
 ) -> None:
     """Write a commented starter setup that runs as it stands."""
-    if path.is_file() and not force:
-        msg = f'output "{path}" is there already; choose another name, or --force to replace it'
-        raise InputError(msg)
-    write_text(path, starter_text())
-    typer.echo(f"wrote {path}; next: linesim scan {path}")
+    write_new(path, starter_text(), "scan", force=force)

@@ -1,20 +1,20 @@
 """Arguments and options that several commands share."""
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 import typer
 
-from linesim.figures.verdicts import Verdict
-from linesim.files.atomic import json_text
+from linesim.files.atomic import json_text, write_text
 from linesim.report.page import refuse_without_extra
 from linesim.setup.errors import InputError
 from linesim.setup.lights import light_views
 from linesim.setup.load import load_setup, sample_setup
 from linesim.setup.setup import Setup
 
+Found = TypeVar("Found")
 SetupPath = Annotated[
     Path | None,
     typer.Argument(
@@ -110,7 +110,39 @@ def print_pictures(figures: Mapping[str, Mapping[str, object]]) -> None:
     print_json({"lights": lights} if own is None else own)
 
 
-def leave(verdicts: "tuple[Verdict, ...]", *, strict: bool) -> None:
-    """End with 1 where a verdict is missed or the station cannot run, if that is asked for."""
-    if strict and not all(verdict.met for verdict in verdicts):
+def show(
+    found: Found,
+    figures: Callable[[Found], Mapping[str, object]],
+    text: Callable[[Found], str],
+    written: Sequence[Path],
+    *,
+    json: bool,
+) -> None:
+    """Print a result as JSON alone, or as text with the files that were written."""
+    if json:
+        print_json(figures(found))
+    else:
+        typer.echo(f"{text(found)}\n\n{wrote(written)}")
+
+
+def wrote(written: Sequence[Path]) -> str:
+    """Name what was written into a folder: files, and folders in it that hold more."""
+    folder = written[0].parent
+    places = [path.relative_to(folder).parts for path in written]
+    names = dict.fromkeys(first if not rest else f"{first}/" for first, *rest in places)
+    return f"wrote {', '.join(names)} in {folder.as_posix()}/"
+
+
+def write_new(path: Path, text: str, command: str, *, force: bool) -> None:
+    """Write a file to begin with, over one that is there only where that is asked for."""
+    if path.is_file() and not force:
+        msg = f'output "{path}" is there already; choose another name, or --force to replace it'
+        raise InputError(msg)
+    write_text(path, text)
+    typer.echo(f"wrote {path}; next: linesim {command} {path}")
+
+
+def leave(*, met: bool, strict: bool) -> None:
+    """End with 1 where something is missed, if that is asked for."""
+    if strict and not met:
         raise typer.Exit(1)

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.options import Json, OnePage, Out, Report, chosen_folder, print_json
+from linesim.cli.options import Json, OnePage, Out, Report, chosen_folder, leave, show
 from linesim.cli.progress import progress
 from linesim.report.page import Wanted
 from linesim.studies.rank.outputs import rank_json, write_ranking
@@ -42,10 +42,5 @@ def rank(  # noqa: PLR0913 -- one option a parameter
     written = write_ranking(found, folder)
     pages = Wanted(report=report, one_page=one_page)
     written += write_rank_report(found, folder, pages) if pages else ()
-    if json:
-        print_json(rank_json(found))
-    else:
-        names = ", ".join(path.name for path in written)
-        typer.echo(f"{rank_text(found)}\n\nwrote {names} in {folder.as_posix()}/")
-    if strict and not found.rows:
-        raise typer.Exit(1)
+    show(found, rank_json, rank_text, written, json=json)
+    leave(met=bool(found.rows), strict=strict)

@@ -23,6 +23,7 @@ from linesim.cli.options import (
     leave,
     pictures,
     print_pictures,
+    wrote,
 )
 from linesim.cli.progress import progress
 from linesim.figures.verdicts import Verdict
@@ -82,7 +83,7 @@ def scan(  # noqa: PLR0913 -- one argument an option
             _print(found, written, first=len(figures) == 1)
     if json:
         print_pictures(figures)
-    leave(tuple(verdicts), strict=strict)
+    leave(met=all(verdict.met for verdict in verdicts), strict=strict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,9 +104,7 @@ def _numbered(views: dict[str, Setup], seed: int) -> Iterator[tuple[str, Setup, 
 
 def _print(found: Scan | FiledScan, written: tuple[Path, ...], *, first: bool) -> None:
     """Print the figures of a picture, and what was written of it."""
-    names = ", ".join(path.name for path in written)
-    typer.echo(f"{'' if first else chr(10)}{scan_text(found)}")
-    typer.echo(f"\nwrote {names} in {written[0].parent.as_posix()}/")
+    typer.echo(f"{'' if first else chr(10)}{scan_text(found)}\n\n{wrote(written)}")
 
 
 def _scanned(

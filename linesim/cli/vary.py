@@ -1,6 +1,7 @@
 """``linesim vary``."""
 
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -15,7 +16,8 @@ from linesim.cli.options import (
     Seed,
     chosen_folder,
     chosen_setup,
-    print_json,
+    leave,
+    show,
 )
 from linesim.cli.progress import progress
 from linesim.cli.workers import Cluster, Workers, lent_runner, refuse_both
@@ -111,12 +113,8 @@ def vary(  # noqa: PLR0913 -- one option a parameter
     found, seen = _studied(chosen, ranges, ask, by)
     written = write_vary(found, seen, folder)
     written += write_vary_report(found, seen, folder, pages) if pages else ()
-    if json:
-        print_json(vary_json(found, seen))
-    else:
-        typer.echo(f"{vary_text(found)}\n\n{_wrote(written)}")
-    if strict and not found.met:
-        raise typer.Exit(1)
+    show(found, partial(vary_json, seen=seen), vary_text, written, json=json)
+    leave(met=found.met, strict=strict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,11 +167,6 @@ def _listed(text: str | None) -> tuple[str, ...]:
     return tuple(part.strip() for part in (text or "").split(",") if part.strip())
 
 
-def _wrote(written: tuple[Path, ...]) -> str:
-    names = ", ".join(path.name for path in written)
-    return f"wrote {names} in {written[0].parent.as_posix()}/"
-
-
 def _refuse_beside_ways(ranges: dict[str, str], pages: Wanted) -> None:
     page = "--report" if pages.report else "--one-page" if pages.one_page else ""
     other = f"a range of {next(iter(ranges))}" if ranges else page
@@ -200,8 +193,5 @@ def _rendering(by: _By, *, asked: bool) -> _By | None:
 def _ways(setup: "Setup", folder: Path, *, json: bool) -> None:
     """Set the ways to four times the electrons side by side."""
     found = ways_of(setup)
-    written = write_ways(found, folder)
-    if json:
-        print_json(ways_json(found))
-    else:
-        typer.echo(f"{ways_text(setup.title, found)}\n\n{_wrote(written)}")
+    text = partial(ways_text, setup.title)
+    show(found, ways_json, text, write_ways(found, folder), json=json)

@@ -1,8 +1,6 @@
 """``linesim measure``: figures from an image, one file a subcommand."""
 
-import typer
-
-from linesim.cli.late import late_group
+from linesim.cli.late import late_app
 
 COMMANDS = {
     "edge": "MTF and rise of a slanted edge.",
@@ -15,17 +13,6 @@ COMMANDS = {
     "gap": "Hold a data set's good images against real ones, and propose ranges.",
     "against": "Hold an image against what its setup predicts.",
 }
-measure = typer.Typer(
-    name="measure",
-    cls=late_group("linesim.cli.measure", COMMANDS),
-    help="Read figures off images, simulated or captured.",
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
+measure = late_app(
+    "linesim.cli.measure", COMMANDS, "Read figures off images, simulated or captured."
 )
-
-
-@measure.callback()
-def callback() -> None:
-    """Read figures off images, simulated or captured."""

@@ -47,7 +47,8 @@ def text(found: MeasuredScene) -> str:
         ("detail above noise", _detail),
     )
     lines = channel_lines("scene", (found.area,), found.channels, rows)
-    return "\n".join([*lines, "", *(f"  {line}" for line in _LIMITS), *caution_lines(found.cautions)])
+    notes = (f"  {line}" for line in _LIMITS)
+    return "\n".join([*lines, "", *notes, *caution_lines(found.cautions)])
 
 
 def _levels(each: Scene) -> str:
