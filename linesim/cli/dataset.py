@@ -91,8 +91,9 @@ def dataset(  # noqa: PLR0913 -- one option a parameter
 ) -> None:
     """Write a labelled data set: scans with faults, masks, COCO annotations, tables, a card."""
     if verify is not None:
+        on = None if device == NUMPY else device
         beside = {"PLAN": plan, "--out": out, "--cluster": cluster, "--seed": seed}
-        _verify(verify, count, {**beside, "--device": _named(device)}, json=json)
+        _verify(verify, count, {**beside, "--device": on}, json=json)
         return
     if score is not None or (split, iou, least_score) != (None, None, None):
         score_set(score, plan, out, Rule.of(split, iou, least_score), json=json)
@@ -132,13 +133,6 @@ def _make(
         typer.echo(made_text(made, found))
 
 
-def _refuse_beside_verify(given: dict[str, object]) -> None:
-    found = [name for name, value in given.items() if value is not None]
-    if found:
-        msg = f"--verify: read {found[0]} too; expected --verify FOLDER, with --count alone"
-        raise InputError(msg)
-
-
 def _dry(plan: Plan, *, json: bool) -> None:
     with progress("drawing the plan", timed=True) as tell:
         found = dry_run(plan, tell)
@@ -164,12 +158,11 @@ def _processors() -> int:
     return os.cpu_count() or 1
 
 
-def _named(device: str) -> str | None:
-    return None if device == NUMPY else device
-
-
 def _verify(folder: Path, again: int | None, beside: dict[str, object], *, json: bool) -> None:
-    _refuse_beside_verify(beside)
+    given = [name for name, value in beside.items() if value is not None]
+    if given:
+        msg = f"--verify: read {given[0]} too; expected --verify FOLDER, with --count alone"
+        raise InputError(msg)
     with progress("verifying", timed=True) as tell:
         found = verify(folder, AGAIN if again is None else again, tell)
     if json:

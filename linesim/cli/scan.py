@@ -1,6 +1,5 @@
 """``linesim scan``."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
@@ -75,12 +74,13 @@ def scan(  # noqa: PLR0913 -- one argument an option
     )
     verdicts: list[Verdict] = []
     figures: dict[str, dict[str, object]] = {}
-    for name, view, own_seed in _numbered(views, seed):
-        found, written = _scanned(view, folder / name, own_seed, ask)
+    for index, (name, view) in enumerate(views.items()):
+        # each picture has a seed of its own, which it shares with none of another seed
+        found, written = _scanned(view, folder / name, len(views) * seed + index, ask)
         verdicts.extend(found.budget.verdicts)
         figures[name] = found.metrics()
         if not json:
-            _print(found, written, first=len(figures) == 1)
+            typer.echo(f"{chr(10) if index else ''}{scan_text(found)}\n\n{wrote(written)}")
     if json:
         print_pictures(figures)
     leave(met=all(verdict.met for verdict in verdicts), strict=strict)
@@ -94,17 +94,6 @@ class _Ask:
     manner: Manner
     pages: Wanted
     true_proportion: bool
-
-
-def _numbered(views: dict[str, Setup], seed: int) -> Iterator[tuple[str, Setup, int]]:
-    """Give each picture a seed of its own, which it shares with none of another seed."""
-    for index, (name, view) in enumerate(views.items()):
-        yield name, view, len(views) * seed + index
-
-
-def _print(found: Scan | FiledScan, written: tuple[Path, ...], *, first: bool) -> None:
-    """Print the figures of a picture, and what was written of it."""
-    typer.echo(f"{'' if first else chr(10)}{scan_text(found)}\n\n{wrote(written)}")
 
 
 def _scanned(

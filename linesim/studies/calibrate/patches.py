@@ -80,15 +80,9 @@ def counting(
     patches: tuple[Patch, ...], photo: Photo
 ) -> tuple[tuple[Patch, ...], tuple[tuple[Region, float], ...]]:
     """Leave out patches that lie at an end of the scale."""
-    clipped = [at_an_end(each.region.cut(photo.codes), photo.full_scale) for each in patches]
-    used = tuple(
-        each for each, share in zip(patches, clipped, strict=True) if share <= _MOST_CLIPPED
-    )
-    dropped = tuple(
-        (each.region, share)
-        for each, share in zip(patches, clipped, strict=True)
-        if share > _MOST_CLIPPED
-    )
+    pairs = [(each, at_an_end(each.region.cut(photo.codes), photo.full_scale)) for each in patches]
+    used = tuple(each for each, share in pairs if share <= _MOST_CLIPPED)
+    dropped = tuple((each.region, share) for each, share in pairs if share > _MOST_CLIPPED)
     if not used:
         msg = (
             "--patch: every patch has samples at an end of the scale, where the number says "

@@ -48,12 +48,8 @@ def fault_words(first: Compared, one: Compared) -> str:
     """Say how the fault is seen against the first variant, and how narrow one is found."""
     before, said = change_of(first), seen_words(one)
     if before is not None and said != seen_words(first):
-        said += f", with {_quoted(first)} {change_words(before).removesuffix(_PRODUCT)}"
+        said += f', with "{first.title}" {change_words(before).removesuffix(_PRODUCT)}'
     return f"{said}; {_narrowest(first, one)}"
-
-
-def _quoted(one: Compared) -> str:
-    return f'"{one.title}"'
 
 
 def _narrowest(first: Compared, one: Compared) -> str:

@@ -1,6 +1,6 @@
 """The report of a comparison: one page with the sheet, the figures side by side, and the answer."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from linesim.figures.verdicts import State
@@ -24,22 +24,11 @@ _WITH_NOTE = ("brightest part", "object pixel")
 _MARKS = {"met": "✓", "missed": "✗", "cannot run": "■"}
 
 
-def _figure_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
-    """Set a star apart from its figure."""
-    for label, cells in figure_rows(found):
-        yield label, *(cell.strip().replace("*", " ★") for cell in cells)
-
-
-def _verdict_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
-    for label, cells in verdict_rows(found, _state_and_margin):
-        yield label, *cells
-
-
 def _state_and_margin(state: State, margin: str) -> str:
     return f"{_MARKS[state]} {state}{f', {margin}' if margin else ''}"
 
 
-def _change_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
+def _change_rows(found: Comparison) -> Iterator[tuple[str, list[str]]]:
     """Give the keys in which the variants differ."""
     texts = [one.scan.setup.texts for one in found.variants]
     for section, table in texts[0].items():
@@ -47,12 +36,14 @@ def _change_rows(found: Comparison) -> Iterator[tuple[str, ...]]:
         for key in sorted(keys):
             given = [plain(each[section].get(key, "-")) for each in texts]
             if len(set(given)) > 1:
-                yield (f"{section}.{key}", *given)
+                yield f"{section}.{key}", given
 
 
-def _table(title: str, rows: Iterator[tuple[str, ...]], found: Comparison) -> Iterator[Table]:
+def _table(
+    title: str, rows: Iterable[tuple[str, Sequence[str]]], found: Comparison
+) -> Iterator[Table]:
     """Lay rows out; those that are the same for all variants are folded away."""
-    every = tuple(rows)
+    every = tuple((label, *cells) for label, cells in rows)
     head = ("", *(one.title for one in found.variants))
     telling = tuple(row for row in every if row[0] == ALL or len(set(row[1:])) > 1)
     alike = tuple(row for row in every if row not in telling)
@@ -114,6 +105,11 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
         f"stretched to its own range.{_dark_words(found)}",
     )
     defects, side_by_side = _defects(found), (Pictures(pictures=(picture,)),)
+    # a star is set apart from its figure
+    starred = (
+        (label, [cell.strip().replace("*", " ★") for cell in cells])
+        for label, cells in figure_rows(found)
+    )
     *gains, conclusion = answer(found)
     state: State = "met" if found.any_meets_all else "missed"
     cases = [
@@ -130,7 +126,7 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
                 title="What each gains and costs",
                 parts=(
                     Text(paragraphs=tuple(gains)),
-                    *_table("verdicts", _verdict_rows(found), found),
+                    *_table("verdicts", verdict_rows(found, _state_and_margin), found),
                     *_table("what differs in the setup", _change_rows(found), found),
                 ),
             ),
@@ -138,7 +134,7 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
             Section(
                 title="Figures",
                 parts=(
-                    *_table("", _figure_rows(found), found),
+                    *_table("", starred, found),
                     Text(paragraphs=("★ best of its row",)),
                 ),
             ),

@@ -28,7 +28,7 @@ from linesim.studies.compare.closeup import (
 )
 from linesim.studies.compare.light_words import fault_of, seen_words
 from linesim.studies.compare.required import required_defects, required_words
-from linesim.studies.compare.study import Compared, Comparison
+from linesim.studies.compare.study import Comparison
 from linesim.studies.scan.outputs import grid_of
 from linesim.studies.scan.study import Scan
 from linesim.studies.scan.views import Place
@@ -57,7 +57,8 @@ def compare_sheet(found: Comparison, *, true_proportion: bool = False) -> NDArra
         Panel(
             image=tones(samples, *_range(one.scan, share)),
             grid=grid,
-            title=f"{one.title}: {_worth(one.scan)}{_shown_fault(one)}",
+            title=f"{one.title}: {_worth(one.scan)}"
+            f"{f'; {seen_words(one)}' if fault_of(one) else ''}",
         )
         for one, (samples, grid) in zip(found.variants, pieces, strict=True)
     ]
@@ -70,16 +71,13 @@ def compare_sheet(found: Comparison, *, true_proportion: bool = False) -> NDArra
         )
         for one, (samples, grid), inset in zip(found.variants, pieces, insets, strict=True)
     ]
+    note = "; under it the required defect on even product, each about its own level: "
+    note = f"{note}{required_words(scans[0].setup)}" if asked else ""
     heading = (
         f"{found.title} – above on one grey scale (white: {100 * share:.3g} % of full scale), "
-        f"below each on its own{_defect_note(scans[0]) if asked else ''}"
+        f"below each on its own{note}"
     )
     return sheet([*upper, *lower], columns=len(scans), width_px=width_px, heading=heading)
-
-
-def _defect_note(scan: Scan) -> str:
-    words = required_words(scan.setup)
-    return f"; under it the required defect on even product, each about its own level: {words}"
 
 
 def required_sheet(found: Comparison) -> NDArray[np.uint8] | None:
@@ -158,10 +156,6 @@ def _range(scan: Scan, share: float) -> tuple[float, float]:
 
 def _said(limits_dn: tuple[float, float]) -> str:
     return f"{limits_dn[0]:.0f} to {limits_dn[1]:.0f} DN"
-
-
-def _shown_fault(one: Compared) -> str:
-    return f"; {seen_words(one)}" if fault_of(one) else ""
 
 
 def _worth(scan: Scan) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.figures.demands import Demand, demands
+from linesim.figures.demands import demands
 from linesim.figures.detection import Search
 from linesim.figures.groups import ENDS
 from linesim.setup.arrays import FloatArray
@@ -95,18 +95,14 @@ def judge_all(space: Space, table: Table, tell: Tell = nobody) -> None:
 
 
 def _judge(block: Block, space: Space, table: Table) -> None:
-    asked = (*space.limits, *_cheap(block))
+    cheap = (each for each in demands(block.setup) if each.group != COSTLY)
+    asked = (*space.limits, *cheap)
     groups = KEPT | {name: demand.group for demand in asked for name in demand.figures}
     figures = figures_on(block, groups)
     for name in KEPT:
         table.figures[name][block.index] = weakest(name, figures[name])
     found = judged(figures, asked, block.possible)
     table.first[block.index], table.margin[block.index] = found.first, found.margin
-
-
-def _cheap(block: Block) -> Iterator[Demand]:
-    """Give what the setup demands, but for detection."""
-    return (each for each in demands(block.setup) if each.group != COSTLY)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -42,14 +42,11 @@ def _light(found: Ranking, places: NDArray[np.intp]) -> tuple[FloatArray, str]:
     """Give the light of some options as the user counts it, and its label."""
     watts = found.figures["irradiance_target_w_m2"][places]
     names = [axis.name for axis in found.space.axes]
+    keys = {key for axis in found.space.axes for key in axis.keys}
     spectrum = found.space.base.light.spectrum
-    if "light.illuminance" in names and not any("spectrum" in key for key in _keys(found)):
+    if "light.illuminance" in names and not any("spectrum" in key for key in keys):
         return watts * spectrum.efficacy_lm_w / 1000, "illuminance at the target, klx"
     return watts, "irradiance at the target, W/m²"
-
-
-def _keys(found: Ranking) -> set[str]:
-    return {key for axis in found.space.axes for key in axis.keys}
 
 
 def _draw_front(axes: "Axes", found: Ranking) -> None:
@@ -113,13 +110,9 @@ def _draw_misses(axes: "Axes", found: Ranking) -> None:
         places, list(counts.values()), color=colours, hatch=hatches, edgecolor="white", height=0.6
     )
     axes.bar_label(bars, padding=3, fontsize=8)
-    axes.set_yticks(places, [_folded(label) for label in counts], fontsize=8)
+    axes.set_yticks(places, ["\n".join(textwrap.wrap(label, 26)) for label in counts], fontsize=8)
     axes.set_xlim(0, 1.18 * max(counts.values()))
     axes.set_title("why the others are out: first demand missed", loc="left", fontsize=9)
     axes.set_xlabel(f"options, of {found.space.count}")
     axes.grid(visible=False, axis="y")
     axes.set_axisbelow(True)
-
-
-def _folded(label: str) -> str:
-    return "\n".join(textwrap.wrap(label, 26))

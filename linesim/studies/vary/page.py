@@ -45,11 +45,6 @@ def _curve_table(found: Varied, curve: Curve) -> Table:
     return Table(title=f"{curve.title}{some}", head=heads, rows=tuple(rows))
 
 
-def _tables(found: Varied) -> Iterator[Part]:
-    if len(found.ranges) == 1:
-        yield from (_curve_table(found, curve) for curve in found.curves)
-
-
 def _first(found: Varied, seen: tuple[Seen, ...]) -> Iterator[Part]:
     """Show where everything holds, as a picture and as a table, and what ends it."""
     grid = len(found.ranges) > 1
@@ -113,8 +108,8 @@ def vary_page(found: Varied, seen: tuple[Seen, ...]) -> Page:
     keys = " and ".join(axis_words(each) for each in found.ranges)
     said = outcomes(found)
     rest = tuple(text for text in answer(found) if text not in [each.text for each in said])
-    tables = tuple(_tables(found))
-    figures = (Section(title="Figures", parts=tables),) if tables else ()
+    tables = [_curve_table(found, curve) for curve in found.curves if len(found.ranges) == 1]
+    figures = (Section(title="Figures", parts=tuple(tables)),) if tables else ()
     cautions = tuple(("", text) for text in safety_texts(found))
     return Page(
         title=found.setup.title,

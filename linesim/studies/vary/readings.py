@@ -14,8 +14,9 @@ over the slope of the closed form there, and 0.3 % of the reading itself. d' has
 its rounds.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
+from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
@@ -92,11 +93,6 @@ def _has(setup: Setup, dotted: str) -> bool:
     return key in setup.texts[section]
 
 
-def _on_white(setup: Setup, numbers: Station, run: Run) -> Measured:
-    """Measure signal and noise on an even target."""
-    return _on_even(setup, numbers, run, {})
-
-
 def _on_product(setup: Setup, numbers: Station, run: Run) -> Measured:
     """Measure SNR on an even target as light as the product; a flat field is learnt on white."""
     share = _product(setup)
@@ -116,7 +112,10 @@ def _product(setup: Setup) -> float | None:
     return float(share) if share.ndim == 0 else None
 
 
-def _on_even(setup: Setup, numbers: Station, run: Run, changes: dict[str, object]) -> Measured:
+def _on_even(
+    setup: Setup, numbers: Station, run: Run, changes: Mapping[str, object] = MappingProxyType({})
+) -> Measured:
+    """Measure signal and noise on an even target, a white one where nothing else is asked for."""
     white = {"target.image": "flat", "requirement.product_reflectance": "white"}
     even = {**matt(setup), **white, **changes}
     part = _part(setup, numbers, even)
@@ -139,14 +138,6 @@ def _on_even(setup: Setup, numbers: Station, run: Run, changes: dict[str, object
 def _weakest(name: str, value: FloatArray, sd: FloatArray) -> Estimate:
     where = int(np.flatnonzero(value == weakest(name, value))[0])
     return Estimate(value=float(value[where]), sd=float(np.broadcast_to(sd, value.shape)[where]))
-
-
-def _edge_across(setup: Setup, numbers: Station, run: Run) -> Measured:
-    return _at_edge(setup, numbers, run, "x")
-
-
-def _edge_along(setup: Setup, numbers: Station, run: Run) -> Measured:
-    return _at_edge(setup, numbers, run, "y")
 
 
 def _at_edge(setup: Setup, numbers: Station, run: Run, axis: str) -> Measured:
@@ -230,11 +221,11 @@ def _of_rounds(each: FloatArray) -> Estimate:
 
 Measure = Callable[[Setup, Station, Run], Measured]
 MEASURES: dict[str, Measure] = {
-    "electrons_white": _on_white,
-    "snr_white": _on_white,
+    "electrons_white": _on_even,
+    "snr_white": _on_even,
     "snr_product": _on_product,
-    "mtf50_x_lp_mm": _edge_across,
-    "mtf50_y_lp_mm": _edge_along,
+    "mtf50_x_lp_mm": partial(_at_edge, axis="x"),
+    "mtf50_y_lp_mm": partial(_at_edge, axis="y"),
     "defect_dprime": _by_injection,
 }
 """Which measurement gives a figure."""

@@ -6,11 +6,10 @@ from pathlib import Path
 from linesim.figures.case import values
 from linesim.figures.plain_numbers import digits
 from linesim.figures.safety import people_lines, shared_cautions
-from linesim.figures.verdicts import Verdict, worst_state
+from linesim.figures.verdicts import worst_state
 from linesim.files.atomic import write_json
 from linesim.report.console import paragraph, paragraphs
 from linesim.report.verdict_words import STATES, clause
-from linesim.setup.setup import Setup
 from linesim.studies.batch.judged import LOW_IS_GOOD
 from linesim.studies.vary.table import laid_out
 from linesim.studies.vary.ways import Way, costs
@@ -104,17 +103,11 @@ def _own(way: Way) -> Iterator[str]:
     if "camera.tdi_stages" in way.changes:
         yield "another camera, whose line clock must keep step with the product"
     if way.budget and way.setup:
-        yield from (_stuck(way.setup, each) for each in way.budget.verdicts if _is_stuck(each))
-
-
-def _stuck(setup: Setup, verdict: Verdict) -> str:
-    cannot = "cannot run: " if verdict.state == "cannot run" else ""
-    return f"but {cannot}{clause(setup, verdict)}"
-
-
-def _is_stuck(verdict: Verdict) -> bool:
-    """Tell whether a way is none: the station cannot run, or clips."""
-    return not verdict.met and (verdict.state == "cannot run" or verdict.requirement == "clipping")
+        for each in way.budget.verdicts:
+            # a way that clips, or that cannot run, is none
+            cannot = "cannot run: " if each.state == "cannot run" else ""
+            if not each.met and (cannot or each.requirement == "clipping"):
+                yield f"but {cannot}{clause(way.setup, each)}"
 
 
 def caution_texts(found: tuple[Way, ...]) -> list[str]:

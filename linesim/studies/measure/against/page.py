@@ -71,23 +71,14 @@ def _page(found: Sequence[Compared], title: str) -> Page:
 
 def _parts(one: Compared) -> "list[tuple[str, list[Part]]]":
     lies = list(one.agreement.explanations)
-    overlay = [_overlay(one)]
-    left = [
-        Pictures(pictures=(_left(one), *(_spectra(each) for each in _detailed(one)[:1]))),
-    ]
+    detailed = [each for each in one.judged.values() if each.noise is not None]
+    left = Pictures(pictures=(_left(one), *map(_spectra, detailed[:1])))
     return [
-        ("Prediction and capture in register", [*overlay]),
-        ("What the prediction does not explain", [*left]),
-        (
-            "How the image lies",
-            [*([Text(paragraphs=tuple(lies))] if lies else []), _lies(one)],
-        ),
+        ("Prediction and capture in register", [_overlay(one)]),
+        ("What the prediction does not explain", [left]),
+        ("How the image lies", [*([Text(paragraphs=tuple(lies))] if lies else []), _lies(one)]),
         ("Figures", [_figures(colour, own) for colour, own in one.agreement.differences.items()]),
     ]
-
-
-def _detailed(one: Compared) -> list[Judged]:
-    return [each for each in one.judged.values() if each.noise is not None]
 
 
 def _small(image: FloatArray) -> FloatArray:

@@ -91,11 +91,6 @@ def _expected_transfer(setup: Setup, direction: Direction) -> _Transfer:
     return partial(made, station(setup).green, setup.target.pixel_size_um / 1000)
 
 
-def _expected_contrast(transfer: _Transfer, frequency_lp_mm: float) -> float:
-    """Give the contrast of an endless wave of bars."""
-    return float(coltman(transfer, np.array([frequency_lp_mm]))[0])
-
-
 def _lens_sign(numbers: Station, frequency_lp_mm: FloatArray) -> FloatArray:
     """Sign of the lens, which a defocus disc turns."""
     return np.sign(numbers.optics.round_mtf(frequency_lp_mm / numbers.optics.magnification))
@@ -212,7 +207,7 @@ def _measured(
             continue
         profile, averaged = place.profile(missing)
         noise, offset = ground.doubt(bars.alternates, averaged)
-        transfer = wanted[bars.alternates]
+        transfer, frequency_lp_mm = wanted[bars.alternates], np.array([bars.frequency_lp_mm])
         yield MeasuredSet(
             name=f"{bars.group}/{bars.element}",
             alternates=bars.alternates,
@@ -225,8 +220,8 @@ def _measured(
                 noise=noise,
                 offset=offset,
             ),
-            expected_mtf=float(transfer(np.array([bars.frequency_lp_mm]))[0]),
-            expected_contrast=_expected_contrast(transfer, bars.frequency_lp_mm),
+            expected_mtf=float(transfer(frequency_lp_mm)[0]),
+            expected_contrast=float(coltman(transfer, frequency_lp_mm)[0]),
         )
 
 

@@ -96,7 +96,10 @@ class Channel:
 
     def left(self, places: Lattice, image_dn: NDArray[np.uint16]) -> FloatArray:
         """Good product, its columns learnt on the lines ahead, less what was seen. [e]."""
-        signal_e = _electrons(self.numbers, image_dn)
+        charge_e = self.numbers.delivered.charge_e(image_dn.astype(np.float64))
+        signal_e = np.asarray(meant_e(self.numbers, charge_e)) - float(
+            self.numbers.delivered_dark_e
+        )
         ahead = signal_e[: places.ahead].mean(axis=0)
         fixed_e2 = float(np.square(self.base.slope * self.numbers.pattern_e(self.base.level_e)))
         learnt = fixed_e2 / (fixed_e2 + float(np.square(self.base.noise_e)) / places.ahead)
@@ -205,9 +208,3 @@ def _ofchannel_of(part: Any, index: int) -> Any:  # noqa: ANN401 -- a station or
     if isinstance(part, Search):
         return replace(part, product=one(part.product), brightest=one(part.brightest))
     return mapped(part, one)
-
-
-def _electrons(numbers: Station, image_dn: NDArray[np.uint16]) -> FloatArray:
-    """Bring delivered numbers back to signal electrons. [e]."""
-    charge_e = meant_e(numbers, numbers.delivered.charge_e(image_dn.astype(np.float64)))
-    return np.asarray(charge_e - float(numbers.delivered_dark_e))

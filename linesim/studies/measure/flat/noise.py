@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 
 from linesim.figures.cautions import Caution
-from linesim.metrics.flat.area import FEWEST_COLUMNS, FlatArea, flat_area
+from linesim.metrics.flat.area import FEWEST_COLUMNS, flat_area
 from linesim.metrics.flat.noise import FEWEST_LINES, Estimate
 from linesim.metrics.flat.signal_noise import SignalNoise
 from linesim.metrics.region import Region
@@ -28,6 +28,8 @@ from linesim.studies.measure.areas import (
 )
 from linesim.studies.measure.flat.cautions import changed_light, flat_cautions
 
+_CORRELATIONS = ("correlation_x", "correlation_y")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MeasuredNoise:
@@ -41,9 +43,9 @@ class MeasuredNoise:
     def as_dict(self) -> dict[str, object]:
         """Give all figures as JSON has them, standard errors under the same names."""
         figures = {name: each.figures() for name, each in self.channels.items()}
-        alike = {name: _correlations(each.lit) for name, each in self.channels.items()}
         values = {
-            name: {key: each.value for key, each in of.items()} | alike[name]
+            name: {key: each.value for key, each in of.items()}
+            | {key: getattr(self.channels[name].lit, key) for key in _CORRELATIONS}
             for name, of in figures.items()
         }
         errors = {name: {key: each.sd for key, each in of.items()} for name, of in figures.items()}
@@ -133,10 +135,6 @@ def _signal_noise(
         black_dn=stated if dark is None else dark.mean_dn,
         dark=dark,
     )
-
-
-def _correlations(area: FlatArea) -> dict[str, float]:
-    return {"correlation_x": area.correlation_x, "correlation_y": area.correlation_y}
 
 
 def _cautions(
