@@ -41,20 +41,11 @@ _SETTLED = frozenset({"target.image"})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Along(Space):
-    """
-    A setup along ranges; `along` makes it.
+    """A setup along ranges, made by `along`; its base stands at the first corner."""
 
-    Parameters
-    ----------
-    base : Setup; what stays; it stands at the first corner
-    lead : Setup or None; whose exposure time every option takes; ``None`` leaves it its own
-    ranges : tuple of Range; what changes, one an axis
-    values : sequence of sequence of float; of each range, in the unit of a checked setup
-    """
-
-    lead: Setup | None
-    ranges: tuple[Range, ...]
-    values: Sequence[Sequence[float]]
+    lead: Setup | None  # whose exposure time every option takes; None leaves it its own
+    ranges: tuple[Range, ...]  # what changes, one an axis
+    values: Sequence[Sequence[float]]  # of each range, in the unit of a checked setup
 
     @property
     def places(self) -> list[Place]:

@@ -72,17 +72,9 @@ class Judged:
 
 def demands_of(setup: Setup, varied: Collection[str] = ()) -> tuple[Demand, ...]:
     """
-    List what points are judged by.
+    List what points are judged by: what is asked for, then what always is.
 
-    Parameters
-    ----------
-    varied : collection of str
-        Dotted keys that do not stay; a requirement that is varied itself is left out.
-
-    Returns
-    -------
-    tuple of Demand
-        As the verdicts of the budget judge them; what is asked for, then what always is.
+    A requirement that is varied itself, by its dotted key, is left out.
     """
     found = [each for each in demands(setup) if f"requirement.{each.requirement}" not in varied]
     asked = [each for each in found if each.requirement not in ALWAYS]

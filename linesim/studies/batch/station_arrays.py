@@ -16,18 +16,7 @@ Places = NDArray[np.intp]
 
 
 def mapped(part: Part, change: Any) -> Part:  # noqa: ANN401 -- from array to array
-    """
-    Change every number of a station.
-
-    Parameters
-    ----------
-    part : dataclass; a station, a part of one, or what is searched there
-    change : callable; from the old number or array to the new one
-
-    Returns
-    -------
-    dataclass; of the same kind; texts, tables and what is not there stay
-    """
+    """Change every number of a station or a part; texts, tables and what is not there stay."""
     if is_dataclass(part) and not isinstance(part, type):
         changes = {each.name: mapped(getattr(part, each.name), change) for each in fields(part)}
         return replace(part, **changes)

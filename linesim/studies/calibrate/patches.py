@@ -64,13 +64,7 @@ def is_blocky(ratio: float) -> bool:
 
 
 def coarse_below(levels: FloatArray) -> float:
-    """
-    Tell under which reflectance a step of the number is coarse.
-
-    Parameters
-    ----------
-    levels : ndarray of shape (codes,); reflectance of each code of the scale, rising
-    """
+    """Tell under which reflectance a step is coarse, by the rising reflectances of all codes."""
     steps = np.diff(levels)
     coarse = levels[:-1] * COARSE_STEP < steps
     return float(levels[:-1][coarse].max()) if coarse.any() else 0.0

@@ -179,10 +179,6 @@ def laid_flat(image: ImageArray, corners: Corners, scale: Scale) -> ImageArray:
     Where a pixel of the target covers more than one of the photograph, n x n places in it are
     averaged, with n so large that no pixel is passed over; between pixels of the photograph a
     cubic goes (bicubic convolution), which never leaves the range of the photograph.
-
-    Parameters
-    ----------
-    image : ndarray of shape (rows, columns, channels)
     """
     size_um = scale.pixel_size_um
     shape = [round(1000 * side / size_um) for side in (corners.height_mm, corners.width_mm)]

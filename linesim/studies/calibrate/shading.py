@@ -99,13 +99,7 @@ def _to_the_rim(
 
 
 def of_blank(blank: ImageArray) -> Field:
-    """
-    Smooth a blank: trimmed means of 1/64 of its longer side, and a Gaussian of one such block.
-
-    Parameters
-    ----------
-    blank : ndarray of shape (rows, columns, channels); decoded
-    """
+    """Smooth a decoded blank: trimmed means of 1/64 of its longer side, a Gaussian of one block."""
     rows, columns, grid = _blocks(blank, _BLANK_BLOCKS)
     log = gaussian_filter(np.log(np.maximum(grid, _DARKEST)), (1, 1, 0), mode="nearest")
     rows, log = _to_the_rim(rows, log, blank.shape[0])
@@ -122,10 +116,6 @@ def of_itself(image: ImageArray, left_out: Sequence[Region]) -> Field:
     to one half within 1 %, and with it what the product does over half the picture and more. The
     same for all channels, so that colours stay. Blocks that touch a patch do not count, and
     those of a pattern count little: soft L1 at 1.5 median distances (our choice).
-
-    Parameters
-    ----------
-    image : ndarray of shape (rows, columns, channels); decoded
     """
     rows, columns, grid = _blocks(image.mean(axis=2, keepdims=True), _OWN_BLOCKS)
     across, down = np.meshgrid(2 * columns / image.shape[1] - 1, 2 * rows / image.shape[0] - 1)

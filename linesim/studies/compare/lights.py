@@ -37,10 +37,6 @@ def light_variants(
         Of "bright field", "dark field", "even" and "back"; but for "even" an angle may follow
         ("dark field 60 deg"). Left out, bright field is the mirror of the camera, back its line of
         sight, and dark field the nearest angle at which a level face mirrors nothing of the lamp.
-
-    Returns
-    -------
-    tuple of Variant; in the order of the texts
     """
     if len(setup.lights) > 1:
         msg = (

@@ -90,13 +90,7 @@ def required_words(setup: Setup) -> str:
 
 
 def required_defects(variants: Sequence[Compared]) -> tuple[Required, ...]:
-    """
-    Show the required defect in each variant, on a grey scale about its product.
-
-    Returns
-    -------
-    tuple of Required; none where no defect is required, or the product is black
-    """
+    """Show the required defect in each variant about its product; none on black, none unasked."""
     if any(one.scan.setup.defect_sides_um is None for one in variants):
         return ()
     if any(min(_level(one)) <= _DARKEST for one in variants):

@@ -47,10 +47,6 @@ def binning_variants(
     ----------
     texts : sequence of str
         Such as "2x1", across x along; a domain may follow ("2x2 digital"), else the setup's holds.
-
-    Returns
-    -------
-    tuple of Variant; in the order of the texts
     """
     made = each_made(texts, lambda text: _binned(setup, text))
     return alike(setup, made, exposure=exposure, keep_line_rate=keep_line_rate)

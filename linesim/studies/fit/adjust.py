@@ -46,28 +46,14 @@ class Alike:
 
 
 def without_places(information: FloatArray, keys: int, held: FloatArray) -> FloatArray:
-    """
-    Give the information on keys that is left when places may vary.
-
-    Parameters
-    ----------
-    information : ndarray of shape (n, n); keys first
-    held : ndarray of shape (n - keys,); what holds places that captures do not tell
-    """
+    """Give what is told of keys, which stand first, when places may vary as far as held."""
     own, mixed = information[:keys, :keys], information[:keys, keys:]
     places = information[keys:, keys:] + np.diag(held)
     return np.asarray(own - mixed @ np.linalg.solve(places, mixed.T))
 
 
 def alike(information: FloatArray, effective: NDArray[np.bool_]) -> tuple[Alike, ...]:
-    """
-    Find the keys that captures do not tell apart.
-
-    Parameters
-    ----------
-    information : ndarray of shape (keys, keys); places taken out
-    effective : ndarray of bool, shape (keys,); whether a key does anything at all
-    """
+    """Find the keys that captures do not tell apart; some have no effect at all."""
     kept: list[int] = []
     found: list[Alike] = []
     for index in range(len(information)):
@@ -95,26 +81,13 @@ def alike(information: FloatArray, effective: NDArray[np.bool_]) -> tuple[Alike,
 
 
 def correlations(covariance: FloatArray) -> FloatArray:
-    """
-    Give the correlations of a covariance.
-
-    Parameters
-    ----------
-    covariance : ndarray of shape (n, n)
-    """
+    """Give the correlations of a covariance."""
     size = np.sqrt(np.maximum(np.diag(covariance), 1e-300))
     return np.asarray(np.clip(covariance / np.outer(size, size), -1, 1))
 
 
 def shares(covariance: FloatArray, parts: Sequence[FloatArray], index: int) -> tuple[float, ...]:
-    """
-    Say what part of the information tells a key, all others free to vary.
-
-    Parameters
-    ----------
-    covariance : ndarray of shape (n, n); the inverse of the sum of the parts
-    parts : sequence of ndarray of shape (n, n)
-    """
+    """Say how much each part of the information tells of a key, all others free to vary."""
     alone = covariance[index]
     each = np.array([max(float(alone @ part @ alone), 0.0) for part in parts])
     return tuple((each / max(each.sum(), 1e-300)).tolist())

@@ -195,13 +195,7 @@ def told(
     spread_slopes: FloatArray,
     width: int,
 ) -> Told:
-    """
-    Work out what captures tell.
-
-    Parameters
-    ----------
-    spread_slopes : ndarray of shape (variables, 2); of the squares of both spreads
-    """
+    """Work out what captures tell; the slopes of spreads are those of their squares."""
     keys, count = len(spread_slopes), len(spread_slopes) + 6 * len(windows)
     by_mean, by_noise, by_columns = np.zeros((3, count, count))
     shared, push = np.zeros((count, width, 2)), np.zeros((2, count))

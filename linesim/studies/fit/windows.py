@@ -58,13 +58,7 @@ def _slope(image: FloatArray, axis: int) -> FloatArray:
 
 
 def read_capture(setup: Setup, image: Path | NDArray[np.uint16], name: str) -> FloatArray:
-    """
-    Read an image as its camera delivered it.
-
-    Parameters
-    ----------
-    image : pathlib.Path, or ndarray of uint16, shape (lines, columns) [DN]
-    """
+    """Read an image of one channel as its camera delivered it. [DN]."""
     samples = image
     if isinstance(image, Path):
         samples, _ = read_samples(image, bit_depth=setup.camera.bit_depth)
@@ -86,13 +80,7 @@ def read_capture(setup: Setup, image: Path | NDArray[np.uint16], name: str) -> F
 
 
 def window_of(own: Prediction, captured_dn: FloatArray, name: str, said: str) -> Window:
-    """
-    Place a capture, and choose what of it is fitted.
-
-    Parameters
-    ----------
-    captured_dn : ndarray of shape (lines, columns) [DN]
-    """
+    """Place a capture, and choose what of it is fitted."""
     lines, columns = captured_dn.shape
     if columns > own.width_px:
         msg = (

@@ -51,14 +51,7 @@ class Restored:
 
 
 def restore(image: FloatArray, transfer: FloatArray, noise: NoisePower) -> Restored:
-    """
-    Restore an image.
-
-    Parameters
-    ----------
-    image : ndarray of shape (lines, columns)
-    transfer : ndarray of shape (lines, columns); H at the frequencies of the DCT-II
-    """
+    """Restore an image, by the transfer at each frequency of the DCT-II and its noise."""
     lines, columns = image.shape
     seen = dctn(image, norm="ortho")
     power = np.full(image.shape, noise.variance)

@@ -104,21 +104,12 @@ def scan(  # noqa: PLR0913 -- one argument an option
 
 
 class Way(NamedTuple):
-    """
-    How a scan is run.
+    """How a scan is run."""
 
-    Parameters
-    ----------
-    workers : int or None; threads; they change no byte
-    off_axis_error : float; error allowed to the lens between its axes
-    force : bool; begin also where less memory is available than the scan will take
-    device : str or None; what renders, as torch names it; None for numpy
-    """
-
-    workers: int | None = None
-    off_axis_error: float = OFF_AXIS_ERROR
-    force: bool = False
-    device: str | None = None
+    workers: int | None = None  # threads; they change no byte
+    off_axis_error: float = OFF_AXIS_ERROR  # allowed to the lens between its axes
+    force: bool = False  # begin also where less memory is available than the scan will take
+    device: str | None = None  # what renders, as torch names it; None for numpy
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -24,13 +24,7 @@ Cell = float | str | None
 
 
 def write_vary(found: Varied, seen: tuple[Seen, ...], folder: Path) -> tuple[Path, ...]:
-    """
-    Write plots, table and figures.
-
-    Parameters
-    ----------
-    seen : tuple of Seen; what was measured on rendered images
-    """
+    """Write plots, table and figures, with those that were measured on rendered images."""
     paths = tuple(folder / name for name in ("vary.png", "vary.csv", "vary.json"))
     write_bytes(paths[0], line_plots(found, seen) if len(found.ranges) == 1 else maps(found))
     rows = list(_rows(found))
@@ -41,17 +35,7 @@ def write_vary(found: Varied, seen: tuple[Seen, ...], folder: Path) -> tuple[Pat
 
 
 def vary_json(found: Varied, seen: tuple[Seen, ...]) -> dict[str, object]:
-    """
-    Give all figures of a study, as vary.json has them.
-
-    Parameters
-    ----------
-    seen : tuple of Seen; what was measured on rendered images
-
-    Returns
-    -------
-    dict; plain data; a figure without a value is absent
-    """
+    """Give all figures of a study, as vary.json has them; one without a value is absent."""
     data: dict[str, object] = {
         "title": found.setup.title,
         "ranges": [

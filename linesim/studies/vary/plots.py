@@ -56,15 +56,7 @@ def plot_title(found: Varied) -> str:
 
 
 def plotted(found: Varied, seen: tuple[Seen, ...] = ()) -> tuple[str, ...]:
-    """
-    Choose the figures that get a plot: one for each demand that changes along the ranges.
-
-    Returns
-    -------
-    tuple of str
-        Those asked for, else those that are judged, else all; none that is the same at all points,
-        but for the first where all are.
-    """
+    """Choose figures to plot: asked for, else judged, else all; one at least, none that stays."""
     usual = _judged_figures(found) if asked_of(found.judged_by) else found.shown_figures
     names = found.asked_figures or usual
     names = tuple(dict.fromkeys((*names, *(each.figure for each in seen))))

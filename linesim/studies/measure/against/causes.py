@@ -26,14 +26,7 @@ def causes(
     *,
     trusted: bool = True,
 ) -> tuple[str, ...]:
-    """
-    Say what is off and where to look.
-
-    Parameters
-    ----------
-    strays_px : ndarray of shape (lines,) or None; of each line along travel [px]
-    trusted : bool; whether the capture has no detail but the prediction's
-    """
+    """Say what is off and where to look; of a capture with detail of its own, what that leaves."""
     named = {each.name: each for each in differences}
     off = {name: each for name, each in named.items() if each.is_off}
     single = {

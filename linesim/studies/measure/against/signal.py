@@ -86,14 +86,7 @@ def along_line(setup: Setup, numbers: Station, level: Levels) -> tuple[Differenc
 def noise_parts(
     numbers: Station, left_dn: FloatArray, model_dn: FloatArray
 ) -> tuple[Difference, ...]:
-    """
-    Give the noise in the dark, and the gain that shot noise tells.
-
-    Parameters
-    ----------
-    left_dn : ndarray of shape (lines, columns); noise, without streaks and bands [DN]
-    model_dn : ndarray of the same shape; signal that it comes with [DN]
-    """
+    """Give noise in the dark, and the gain by shot noise, of what is left of a signal. [DN]."""
     gain = float(numbers.delivered.gain_dn_e)
     dark_e2 = float(numbers.dark_noise_e**2 - numbers.line_noise_e**2)
     whole_e2 = dark_e2 + float(numbers.rounding_e2)
