@@ -12,7 +12,7 @@ from linesim.setup.channels import (
     read_heights,
     read_registration,
 )
-from linesim.setup.fields import Choice, Flag, Number, Quantity, ReadBy
+from linesim.setup.fields import Choice, Flag, Number, Parsed, Quantity
 from linesim.setup.kinds import Binning, EfficiencyCurve, read_binning
 from linesim.setup.light.sums import Curve
 from linesim.setup.sensor_patterns import ColumnWaves, Taps, read_taps, read_waves
@@ -36,7 +36,7 @@ ALIGNMENTS = ("whole-lines", "fractional", "none")
 BALANCES = ("off", "grey-card")
 
 
-REGISTRATION = ReadBy(
+REGISTRATION = Parsed(
     "how far each colour's sensor is off its place, across and along",
     '{ red = ["0.5 um", "0 um"], green = ["0 um", "0 um"], blue = ["0 um", "-1 um"] }',
     by=read_registration,
@@ -51,7 +51,7 @@ def _one_of(words: tuple[str, ...]) -> Choice:
 
 _PIXELS = Number("a number of pixels", "4096", low=1, high=131_072, whole=True)
 _ROWS = Number("a number of rows", "2", low=1, high=64, whole=True)
-_ROW_HEIGHTS = ReadBy(
+_ROW_HEIGHTS = Parsed(
     "a list of heights, one a row", '["6 um", "6 um", "9 um", "9 um"]', by=read_heights
 )
 _LINE_SPACING = Quantity("a distance of rows", '"30 um"', unit="um", low=0.0, high=1e5)
@@ -71,12 +71,12 @@ _CROSSTALK = Number("a fraction from 0 to 0.2", "0.03", low=0.0, high=0.2)
 _LINEARITY_ERROR = Number("a fraction from 0 to 0.05", "0.01", low=0.0, high=0.05)
 _LAG = Number("a fraction from 0 to 0.5", "0.02", low=0.0, high=0.5)
 _CHARGE_TRANSFER_INEFFICIENCY = Number("a fraction from 0 to 0.01", "1e-5", low=0.0, high=0.01)
-_TAPS = ReadBy(
+_TAPS = Parsed(
     "a number of taps and what sets them apart",
     '{ count = 4, gain_step = 0.01, offset_step = "5 e" }',
     by=read_taps,
 )
-_COLUMN_WAVES = ReadBy(
+_COLUMN_WAVES = Parsed(
     "a peak share and a period", '{ gain = 0.005, period = "64 px" }', by=read_waves
 )
 
@@ -169,7 +169,7 @@ class Acquisition(Section):
     trigger_delay_us: Annotated[float, _TRIGGER_DELAY] | None = Field(
         alias="trigger_delay", default=None
     )
-    binning: Annotated[Binning, ReadBy("pixels across x pixels along", '"2x2"', by=read_binning)]
+    binning: Annotated[Binning, Parsed("pixels across x pixels along", '"2x2"', by=read_binning)]
     binning_domain: Annotated[Literal["charge", "digital"], _one_of(DOMAINS)]
     binning_mode: Annotated[Literal["sum", "average"], _one_of(MODES)]
     binning_along: Annotated[Literal["rows", "lines"], _one_of(WAYS_ALONG)]

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Generic, NamedTuple, TypeVar
 
-from linesim.setup.fields import Kind, Quantity, ReadBy
+from linesim.setup.fields import Kind, Parsed, Quantity
 from linesim.setup.kinds import EFFICIENCY
 from linesim.setup.product import read_table
 from linesim.setup.sheet.points import is_point
@@ -70,7 +70,7 @@ def _read_pair(value: object, folder: Path) -> tuple[float, float]:
     return across, along
 
 
-_PAIR = ReadBy("two lengths, across and along", '["0.5 um", "0 um"]', by=_read_pair)
+_PAIR = Parsed("two lengths, across and along", '["0.5 um", "0 um"]', by=_read_pair)
 
 
 def read_registration(value: object, folder: Path) -> ByChannel[tuple[float, float]]:

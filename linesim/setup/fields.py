@@ -66,7 +66,7 @@ class Kind:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ReadBy(Kind):
+class Parsed(Kind):
     """A value of several parts, which a function of its own reads."""
 
     by: Callable[[object, Path], object]

@@ -9,7 +9,7 @@ from typing import NamedTuple, Self
 import numpy as np
 
 from linesim.setup.errors import InputError
-from linesim.setup.fields import Number, Quantity, ReadBy
+from linesim.setup.fields import Number, Parsed, Quantity
 from linesim.setup.light.curve_files import read_curve
 from linesim.setup.light.light_tables import illuminant_curves
 from linesim.setup.light.spectra import Spectrum
@@ -149,4 +149,4 @@ def _read_efficiency(value: object, folder: Path) -> float | EfficiencyCurve:
     return EfficiencyCurve(tuple(wavelength_nm.tolist()), tuple(efficiency.tolist()))
 
 
-EFFICIENCY = ReadBy("a number from 0 to 1 or a CSV file", "0.6", by=_read_efficiency)
+EFFICIENCY = Parsed("a number from 0 to 1 or a CSV file", "0.6", by=_read_efficiency)

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from linesim.setup.camera import Acquisition
-from linesim.setup.fields import Choice, Flag, Number, Quantity, ReadBy, Text
+from linesim.setup.fields import Choice, Flag, Number, Parsed, Quantity, Text
 from linesim.setup.kinds import Turn, read_spectrum, read_turn
 from linesim.setup.lens.lens import Lens
 from linesim.setup.light.ambient import Ambient, AmbientKind
@@ -100,8 +100,8 @@ class Transport(Section):
     flutter_frequency_hz: Annotated[float, SWING] = Field(alias="flutter_frequency")
 
 
-_SPECTRUM = ReadBy("a CIE name, a peak and a width, or a CSV file", '"LED-B3"', by=read_spectrum)
-_TURN = ReadBy("which of the lights that shine in turn this one is", '"1 of 2"', by=read_turn)
+_SPECTRUM = Parsed("a CIE name, a peak and a width, or a CSV file", '"LED-B3"', by=read_spectrum)
+_TURN = Parsed("which of the lights that shine in turn this one is", '"1 of 2"', by=read_turn)
 _AMBIENT = AmbientKind("an illuminance or an irradiance", '"500 lx"')
 
 
@@ -126,7 +126,7 @@ _DEFECT_SHAPE = Choice(
     '"disc"',
     allowed=("disc", "scratch-along", "scratch-across"),
 )
-_DEFECT_RELIEF = ReadBy(
+_DEFECT_RELIEF = Parsed(
     "a fault with relief", '{ kind = "groove", width = "80 um", depth = "3 um" }', by=read_relief
 )
 _DETECTION_RATE = Number("a share of the defects, under 1", "0.95", low=0.001, high=0.999999)
@@ -135,7 +135,7 @@ _FALSE_ALARMS_PER_M2 = Number(
 )
 _SNR = SnrKind("a signal to noise ratio", "40", low=0.0, high=1e5)
 _PRODUCT_REFLECTANCE = ProductKind('a share of the light sent back, or "white"', "0.3")
-_TEXTURE = ReadBy(
+_TEXTURE = Parsed(
     '"target", { rms, correlation }, or an image file of good product',
     '{ rms = 0.02, correlation = "0.3 mm" }',
     by=read_texture,

@@ -54,9 +54,7 @@ class BarPlace:
         return first >= width and last <= long - width and near >= 0 and far <= short
 
     def profile(self, missing: FloatArray) -> tuple[FloatArray, float]:
-        """
-        Average ground less image along the bars, over their middle part, for all of the image.
-        """
+        """Average ground less image along the bars, over their middle part, for all the image."""
         view = missing if self.alternates == "across" else missing.T
         near, far = self._sides
         first, last = near + _FIRST * (far - near), near + _LAST * (far - near)

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from linesim.setup.channels import ByChannel, by_channel
-from linesim.setup.fields import ReadBy
+from linesim.setup.fields import Parsed
 from linesim.setup.quantity import parse_quantity
 from linesim.setup.sheet.points import Point, is_point, point, points
 
@@ -39,7 +39,7 @@ def _read_response(value: object, _folder: Path) -> Response:
     raise ValueError(msg)
 
 
-_EACH = ReadBy(
+_EACH = Parsed(
     "a responsivity in DN/(nJ/cm^2), DN/photon or A/W", '"25 DN/(nJ/cm^2)"', by=_read_response
 )
 
@@ -55,7 +55,7 @@ def _read(value: object, folder: Path) -> tuple[Point, ...] | ByChannel[tuple[Po
     raise ValueError(msg)
 
 
-RESPONSIVITY = ReadBy(
+RESPONSIVITY = Parsed(
     "a responsivity and its wavelength, or pairs of wavelength and value",
     '{ value = "25 DN/(nJ/cm^2)", wavelength = "550 nm" }',
     by=_read,
