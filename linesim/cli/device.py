@@ -14,7 +14,8 @@ Device = Annotated[
         "--device",
         metavar="NAME",
         help='What makes the images: numpy, or torch (an extra) on "cpu", "cuda", "cuda:1"; '
-        '"auto": cuda where it is there and carries the setup.',
+        '"cuda:0,cuda:1", or "all" of cuda: work is dealt over several; "auto": cuda where it is '
+        "there and carries the setup.",
     ),
 ]
 __all__ = ["NUMPY", "Device", "device_for"]

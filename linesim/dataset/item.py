@@ -29,6 +29,7 @@ from linesim.defects.defective import grid_under
 from linesim.defects.fault import Fault
 from linesim.defects.kinds import Placed
 from linesim.defects.labels import Footprints, Label, footprints
+from linesim.forward.device.choice import dealt
 from linesim.forward.device.scans import Renders, render_by
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import Rendered
@@ -93,10 +94,10 @@ class Item:
 
 
 def item(plan: Plan, index: int, device: str | None = None) -> Item:
-    """Make one image of a set, on the numpy path or on a device that is there."""
+    """Make one image of a set, on the numpy path or on a device; of several, on one in turn."""
     # a product of matrices adds in another order where it takes more threads
     with threadpool_limits(limits=1):
-        return _made(plan, index, device)
+        return _made(plan, index, dealt(device, index))
 
 
 def _made(plan: Plan, index: int, device: str | None) -> Item:

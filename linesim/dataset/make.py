@@ -130,7 +130,8 @@ def make_images(
     open_images = [index for index in range(plan.count) if not is_done(plan, folder, index)]
     done = kept = plan.count - len(open_images)
     _write_plan(plan, folder, device)
-    for made in images(runner, str(folder.resolve()), open_images, plan.scenes.images_each):
+    home, each = str(folder.resolve()), plan.scenes.images_each
+    for made in images(runner, home, open_images, each, device):
         done += made
         if tell:
             tell(done, plan.count)

@@ -34,7 +34,7 @@ from linesim.dataset.item import Instance, Item, item
 from linesim.dataset.plan.plan import Plan, fingerprint
 from linesim.dataset.plan.plan_file import load_plan
 from linesim.dataset.plan.splits import SPLITS
-from linesim.forward.device.choice import chosen
+from linesim.forward.device.choice import chosen, each_of
 from linesim.setup.errors import InputError
 from linesim.setup.shown import shown
 
@@ -138,6 +138,9 @@ def _shots(
         )
         raise InputError(msg)
     on = chosen(device, stations_of(found.plan)).device
+    if on is not None and len(each_of(on)) > 1:
+        msg = f'device: read "{on}", but images of a stream lie on one; expected one of them'
+        raise InputError(msg)
     return replace(found, device=on)
 
 

@@ -12,10 +12,16 @@ _TASK = 16
 """Images of one scene that go to a worker at once."""
 
 
-def images(runner: Runner, folder: str, indices: Iterable[int], each_scene: int) -> Iterator[int]:
+def images(
+    runner: Runner,
+    folder: str,
+    indices: Iterable[int],
+    each_scene: int,
+    device: str | None = None,
+) -> Iterator[int]:
     """Make images of the set in a folder, in any order."""
     most = _TASK if runner.apart else 1
-    tasks = ((folder, some) for some in _tasks(indices, each_scene, most))
+    tasks = ((folder, some, device) for some in _tasks(indices, each_scene, most))
     for _, made in runner.done(_made, tasks):
         yield made
 
@@ -28,7 +34,7 @@ def _tasks(indices: Iterable[int], each_scene: int, most: int) -> Iterator[tuple
             yield members[first : first + most]
 
 
-def _made(task: tuple[str, tuple[int, ...]]) -> int:
+def _made(task: tuple[str, tuple[int, ...], str | None]) -> int:
     return write_images(*task)
 
 

@@ -5,7 +5,6 @@ from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path
 
-from linesim.dataset.device import device_of
 from linesim.dataset.item import Item, item
 from linesim.dataset.layout import (
     PLAN,
@@ -49,11 +48,11 @@ def _write_samples(path: Path, made: Item) -> None:
         write_tiff(path, made.image, full_scale_dn=made.full_scale_dn)
 
 
-def write_images(folder: str, indices: Iterable[int]) -> int:
+def write_images(folder: str, indices: Iterable[int], device: str | None = None) -> int:
     """Make some images of the set in a folder: what a worker is asked to do."""
     home = Path(folder)
     told, count = (home / SET).read_text("utf-8"), 0
-    plan, device = _plan_in(folder, told), device_of(json.loads(told))
+    plan = _plan_in(folder, told)
     for index in indices:
         write_image(plan, home, index, device)
         count += 1

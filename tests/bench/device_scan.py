@@ -1,9 +1,10 @@
 """
 Whole scans on a device beside its kernels, and beside the numpy path of the same machine.
 
-``python -m tests.bench.device_scan``. "Kernels" are those of ``tests/bench/gpu.py`` with noise of
-their own; "numbers here" all that ``scan --stream`` does but for the file: tables of the lines,
-numpy's noise, samples in this process; "with electrons" what ``scan`` renders, its tables anew.
+``python -m tests.bench.device_scan``. "Kernels" are those of ``tests/bench/gpu.py``, the random
+words being there; "numbers here" all that ``scan --stream`` does but for the file: tables of the
+lines, numpy's noise, samples in this process; "with electrons" what ``scan`` renders, its tables
+anew.
 """
 
 import time
@@ -14,10 +15,19 @@ import torch
 
 from linesim.forward.device.render import DeviceReference
 from linesim.forward.device.scans import device_runs, render_by
+from linesim.forward.device.windows import Windows
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
 from linesim.setup.setup import Setup
-from tests.bench.gpu_rows import machine, queued_s, reference_on, say, station_for, waited
+from tests.bench.gpu_rows import (
+    machine,
+    numbers_of,
+    queued_s,
+    reference_on,
+    say,
+    station_for,
+    waited,
+)
 
 SIZES = ((4096, 1800), (4096, 16384), (8192, 8192), (16384, 16384))
 _MOST_HELD = 1 << 27
@@ -40,10 +50,7 @@ def row(size: tuple[int, int], device: torch.device) -> None:
     setup, pitch_um = station_for(width, "1x1")
     seen, name = reference_on(size, pitch_um, device), str(device)
     runs = device_runs(setup, seen, 0, name)
-    window = runs.renderer.windows([0], lines, [0])
-    window.render()
-    kernels_s = queued_s(window.render, device, 5)
-    del window
+    kernels_s = kernels_of(setup, runs.renderers[0].windows([0], lines, [0]), device)
     streamed_s = best_s(lambda: list(runs.filled(range(lines), lambda *_: None, None)), device)
     tables_s = best_s(lambda: device_runs(setup, seen, 0, name), device)
     whole_s = best_s(lambda: render_by(name)(setup, seen, lines, 0), device)
@@ -52,6 +59,13 @@ def row(size: tuple[int, int], device: torch.device) -> None:
         f"| {width} x {lines} | {1e3 * kernels_s:.2f} | {1e3 * streamed_s:.1f} "
         f"| {streamed_s / kernels_s:.1f} | {1e3 * tables_s:.0f} | {1e3 * whole_s:.0f} {beside}"
     )
+
+
+def kernels_of(setup: Setup, window: Windows, device: torch.device) -> float:
+    """Time sampling and drawing alone. [s]."""
+    drawn = numbers_of(setup, window)
+    drawn(window.pixels_e(0)[0, 0])
+    return queued_s(lambda: drawn(window.pixels_e(0)[0, 0]), device, 5)
 
 
 def beside_numpy(setup: Setup, seen: DeviceReference, lines: int) -> str:

@@ -19,7 +19,7 @@ import imageio.v3 as iio
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from linesim.forward.device.render import render_on
+from linesim.forward.device.render import device_renderer
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
@@ -73,15 +73,15 @@ def least(run: Callable[[], object], clock: Callable[[], float]) -> float:
 
 
 def on_device(setup: Setup, device: str) -> Callable[[], object]:
-    """Give a run on a device that ends when its numbers are there."""
+    """Give a run on a device that ends when its electrons are there."""
     import torch  # noqa: PLC0415 -- an extra
 
     def run() -> object:
         seen = lit_reference(setup, target_reference(setup))
-        image = render_on(setup, seen, LINES, 0, device=device).image
-        if image.is_cuda:
+        seen_e = device_renderer(setup, seen, device=device).windows([0], LINES, [0]).pixels_e(0)
+        if seen_e.is_cuda:
             torch.cuda.synchronize()
-        return image
+        return seen_e
 
     return run
 

@@ -262,6 +262,17 @@ def test_a_set_says_what_made_it_and_is_made_again_so(plan_file: Path, tmp_path:
         make_set(plan, folder, Alone(), resume=True)
 
 
+def test_several_devices_make_the_same_set(plan_file: Path, tmp_path: Path) -> None:
+    """Images are dealt over them; no file says which made it, so the list of all hashes is one."""
+    plan = load_plan(plan_file, count=3)
+    for devices in ("cpu", "cpu,cpu"):
+        make_set(plan, tmp_path / devices, Alone(), device=devices)
+    one, other = (tmp_path / devices / "files.sha256" for devices in ("cpu", "cpu,cpu"))
+    assert one.read_text("utf-8") == other.read_text("utf-8")
+    with pytest.raises(InputError, match=r'^device: read "cpu,cpu", but images of a stream'):
+        ScanStream(plan_file, "val", device="cpu,cpu")
+
+
 def test_what_a_plan_draws_is_not_carried(plan_file: Path, tmp_path: Path) -> None:
     """Where it is drawn for some image alone too, and before a folder is made."""
     text = plan_file.read_text("utf-8").replace(

@@ -17,9 +17,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from linesim.forward.device.render import DeviceReference, device_renderer, render_on
+from linesim.forward.device.render import DeviceReference, device_renderer
+from linesim.forward.device.scans import render_by
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import Rendered, render
+from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
@@ -95,11 +97,11 @@ def target(setup: Setup, *, colours: int = 0) -> ArrayReference:
     return ArrayReference(data=data.astype(np.float32), pixel_size_um=pitch_um)
 
 
-def assert_same_light(found: Any, known: Rendered) -> None:  # noqa: ANN401 -- a tensor
+def assert_same_light(found: ImageArray, known: Rendered) -> None:
     """Compare expected electrons."""
     white_e = float(known.expected_e.max())
     assert known.expected_e.std() > 0.05 * white_e
-    assert_allclose(found.cpu().numpy(), known.expected_e, rtol=1e-5, atol=1e-6 * white_e)
+    assert_allclose(found, known.expected_e, rtol=1e-5, atol=1e-6 * white_e)
 
 
 @pytest.mark.parametrize("device", DEVICES)
@@ -108,16 +110,16 @@ def test_expected_electrons_are_those_of_numpy(change: dict[str, object], device
     """Every kind of camera, light and motion that the device way carries."""
     setup = changed(BASE, change)
     seen = target(setup)
-    assert_same_light(
-        render_on(setup, seen, LINES, 3, device=device).expected_e, render(setup, seen, LINES, 3)
-    )
+    found = render_by(device)(setup, seen, LINES, 3)
+    assert_same_light(found.expected_e, render(setup, seen, LINES, 3))
 
 
 def test_plain_torch_serves_where_there_is_a_kernel() -> None:
     """The way can be chosen; on the device at hand both ways see the same light."""
     seen = target(BASE)
-    found = render_on(BASE, seen, LINES, 0, device=DEVICES[-1], way="products")
-    assert_same_light(found.expected_e, render(BASE, seen, LINES, 0))
+    made = device_renderer(BASE, seen, device=DEVICES[-1], way="products")
+    found = made.windows([0], LINES, [0]).pixels_e(0)[0, 0]
+    assert_same_light(found.cpu().numpy(), render(BASE, seen, LINES, 0))
 
 
 @pytest.mark.parametrize("device", DEVICES)
@@ -125,7 +127,7 @@ def test_a_colour_target_is_seen_by_every_channel(device: str) -> None:
     """Each channel weighs the bands of the target as numpy does."""
     setup = changed(BASE, COLOURS)
     seen = target(setup, colours=3)
-    found, known = render_on(setup, seen, 40, 0, device=device), render(setup, seen, 40, 0)
+    found, known = (by(setup, seen, 40, 0) for by in (render_by(device), render))
     assert found.image.shape == known.image.shape
     assert_same_light(found.expected_e, known)
 
@@ -137,10 +139,10 @@ def test_windows_lie_where_their_lines_do(device: str) -> None:
     seen = target(setup)
     known = render(setup, seen, LINES, 0).expected_e
     firsts = [90, 3, 40, 41]
-    done = device_renderer(setup, seen, device=device).windows(firsts, 37, [0] * 4).render()
+    done = device_renderer(setup, seen, device=device).windows(firsts, 37, [0] * 4)
     for index, first in enumerate(firsts):
         part = Rendered(image=np.zeros(1, np.uint16), expected_e=known[first : first + 37])
-        assert_same_light(done.expected_e[index], part)
+        assert_same_light(done.pixels_e(0)[0, index].cpu().numpy(), part)
 
 
 @pytest.mark.parametrize("device", DEVICES)
@@ -158,11 +160,12 @@ def test_the_precision_of_torch_is_left_as_it_was() -> None:
     seen = target(BASE)
     torch.set_float32_matmul_precision("medium")
     try:
-        found = render_on(BASE, seen, LINES, 0, device=DEVICES[-1], way="products")
+        made = device_renderer(BASE, seen, device=DEVICES[-1], way="products")
+        found = made.windows([0], LINES, [0]).pixels_e(0)[0, 0]
         assert torch.get_float32_matmul_precision() == "medium"
     finally:
         torch.set_float32_matmul_precision("highest")
-    assert_same_light(found.expected_e, render(BASE, seen, LINES, 0))
+    assert_same_light(found.cpu().numpy(), render(BASE, seen, LINES, 0))
 
 
 @pytest.mark.parametrize(
@@ -174,23 +177,23 @@ def test_what_bends_lines_is_refused(key: str, value: str) -> None:
     with pytest.raises(
         InputError, match=rf"^transport\.{key}: read [0-9.]+ \w+, but the torch path"
     ):
-        render_on(setup, target(BASE), 8, 0, device="cpu")
+        device_renderer(setup, target(BASE), device="cpu")
 
 
 def test_a_way_or_device_that_is_not_there_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     """No traceback of another library: the sentence says what to do."""
     monkeypatch.setattr(torch.cuda, "is_available", lambda: False)
     with pytest.raises(InputError, match=r'^device: read "cuda", .* expected "cpu"$'):
-        render_on(BASE, target(BASE), 8, 0)
+        device_renderer(BASE, target(BASE))
     monkeypatch.setattr("linesim.forward.device.choice.find_spec", {}.get)
     with pytest.raises(InputError, match=r'pip install "linesim\[torch\]"$'):
-        render_on(BASE, target(BASE), 8, 0, device="cpu")
+        device_renderer(BASE, target(BASE), device="cpu")
     monkeypatch.undo()
     monkeypatch.setattr(
         "linesim.forward.device.render.find_spec", lambda name: None if name == "triton" else name
     )
     with pytest.raises(InputError, match=r'^way: read "kernels"'):
-        render_on(BASE, target(BASE), 8, 0, device="cpu", way="kernels")
+        device_renderer(BASE, target(BASE), device="cpu", way="kernels")
 
 
 WAVY: dict[str, Any] = {

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from linesim.forward.device.render import render_on
+from linesim.forward.device.scans import render_by
 from linesim.preview.frame import optical_key
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, known_keys, setup_from
@@ -174,10 +174,10 @@ def test_a_key_reaches_the_page_at_once_or_by_new_electrons(key: str) -> None:
 @pytest.mark.parametrize("key", KEYS)
 def test_a_key_reaches_a_device_or_is_refused_there(key: str) -> None:
     """
-    On torch the changed station has numpy's electrons, and numbers of the same mean.
+    On torch the changed station has numpy's electrons, and but for a few numpy's numbers.
 
-    Electrons to 2e-6 of the brightest, the rounding of float32; numbers within 5σ of their mean
-    difference, the two draws being independent. What is refused is named.
+    Electrons to 2e-6 of the brightest, the rounding of float32; of the numbers, from the same
+    draws, three in a thousand may fall to the other side of a step. What is refused is named.
     """
     pytest.importorskip("torch")
     setup = pair(key)[1]
@@ -185,10 +185,9 @@ def test_a_key_reaches_a_device_or_is_refused_there(key: str) -> None:
     reference, lines = lit_reference(setup, target_reference(setup)), len(found.image)
     if key.startswith(CARRIED_BY_NUMPY):
         with pytest.raises(InputError, match=SHIFTS.get(key, key.removesuffix("_frequency"))):
-            render_on(setup, reference, lines, 3, device="cpu")
+            render_by("cpu")(setup, reference, lines, 3)
         return
-    on_it = render_on(setup, reference, lines, 3, device="cpu")
+    on_it = render_by("cpu")(setup, reference, lines, 3, workers=1)
     brightest_e = float(found.expected_e.max())
     assert_allclose(on_it.expected_e, found.expected_e, rtol=0, atol=2e-6 * brightest_e)
-    off_dn = on_it.image.numpy().astype(np.float64) - found.image
-    assert abs(off_dn.mean()) <= 5 * off_dn.std() / np.sqrt(off_dn.size)
+    assert np.mean(on_it.image != found.image) <= 3e-3

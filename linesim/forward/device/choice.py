@@ -1,6 +1,7 @@
 """Which path makes an image, numpy's or torch's on a device; what is not there is told first."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, nullcontext
 from importlib.metadata import version
 from importlib.util import find_spec
 from re import fullmatch
@@ -14,8 +15,10 @@ from linesim.setup.shown import shown
 if TYPE_CHECKING:
     import torch
 
-NUMPY, AUTO = "numpy", "auto"
-_WORDS = 'numpy, cpu, cuda, "cuda:1" (the second device) or auto'
+NUMPY, AUTO, ALL = "numpy", "auto", "all"
+_WORDS = (
+    'numpy, cpu, cuda, "cuda:1" (the second device), "cuda:0,cuda:1" (both), all (of cuda) or auto'
+)
 
 
 class Choice(NamedTuple):
@@ -24,7 +27,8 @@ class Choice(NamedTuple):
 
     Parameters
     ----------
-    device : str or None; as torch names it; None for the numpy path
+    device : str or None
+        As torch names it, several with commas between; None for the numpy path.
     why : str; why "auto" takes the numpy path, as a sentence; else nothing
     """
 
@@ -39,8 +43,9 @@ def chosen(asked: str | None, setups: Iterable[Setup] = ()) -> Choice:
     Parameters
     ----------
     asked : str or None
-        "numpy", or None for the same; "cpu", "cuda" or "cuda:1": torch there; "auto": "cuda" where
-        it is there and carries every setup, else numpy.
+        "numpy", or None for the same; "cpu", "cuda" or "cuda:1": torch there; "cuda:0,cuda:1":
+        torch there, work dealt over both; "all": over all of cuda; "auto": "cuda" where it is there
+        and carries every setup, else numpy.
     setups : iterable of Setup; all that are to be rendered
 
     Raises
@@ -54,21 +59,60 @@ def chosen(asked: str | None, setups: Iterable[Setup] = ()) -> Choice:
         found = fault.removesuffix('; expected "cpu"')  # it is not what was asked for
         why = f"device: auto takes the numpy path, for {found}" if fault else ""
         return Choice(device=None if why else "cuda", why=why)
-    name = str(asked)  # torch's own object too
-    if not fullmatch(r"cpu|cuda(:[0-9]{1,3})?", name):
+    names = _all() if asked == ALL else str(asked).split(",")  # torch's own object too
+    if not all(fullmatch(r"cpu|cuda(:[0-9]{1,3})?", name) for name in names):
         msg = f"device: read {shown(asked)}; expected {_WORDS}"
         raise InputError(msg)
-    there(name)
+    _alike(names)
     if faults := _not_carried_by(setups):
         raise InputError(*faults)
-    return Choice(device=name)
+    return Choice(device=",".join(names))
+
+
+def each_of(device: str) -> tuple[str, ...]:
+    """Name the devices that share the work, one by one."""
+    return tuple(device.split(","))
+
+
+def dealt(device: str | None, index: int) -> str | None:
+    """Name the device whose turn an image is, by its number."""
+    return None if device is None else each_of(device)[index % len(each_of(device))]
+
+
+def _all() -> list[str]:
+    """Name every CUDA device."""
+    there("cuda")
+    import torch  # noqa: PLC0415 -- an extra
+
+    return [f"cuda:{index}" for index in range(torch.cuda.device_count())]
+
+
+def _alike(names: list[str]) -> None:
+    """Refuse devices that are not there, or that would not give the same bytes."""
+    found = [there(name) for name in names]
+    models = [_model(each) for each in found] if len(found) > 1 else []
+    if len(set(models)) > 1:
+        told = ", ".join(f'"{name}" is {model}' for name, model in zip(names, models, strict=True))
+        msg = f"device: {told}; expected devices of one model, which give the same bytes"
+        raise InputError(msg)
+
+
+def _model(device: "torch.device") -> str:
+    import torch  # noqa: PLC0415 -- an extra
+
+    return torch.cuda.get_device_name(device) if device.type == "cuda" else "a processor"
 
 
 def rendered_on(device: str | None) -> dict[str, object]:
-    """Say in a record what made the images; nothing of the numpy path, which needs no word."""
+    """
+    Say in a record what kind of device made the images; nothing of the numpy path.
+
+    Which of several alike it was, and how many shared the work, changes no byte.
+    """
     if device is None:
         return {}
-    return {"rendered_on": {"device": device, "torch": version("torch")}}
+    kind = each_of(device)[0].partition(":")[0]
+    return {"rendered_on": {"device": kind, "torch": version("torch")}}
 
 
 def _not_carried_by(setups: Iterable[Setup]) -> tuple[str, ...]:
@@ -107,6 +151,28 @@ def _missing(device: "str | torch.device") -> str:
     found = [f'"cuda:{index}"' for index in range(torch.cuda.device_count())]
     listed = f"torch finds {len(found)} of them here; expected {', '.join(found)}"
     return listed if on.type == "cuda" and (on.index or 0) >= len(found) else ""
+
+
+@contextmanager
+def on_device(device: "torch.device") -> Iterator[None]:
+    """
+    Work on a device, and tell in a sentence that it has too little memory.
+
+    Yields
+    ------
+    None; while it is the one at work
+    """
+    import torch  # noqa: PLC0415 -- an extra
+
+    try:
+        with torch.cuda.device(device) if device.type == "cuda" else nullcontext():
+            yield
+    except torch.OutOfMemoryError:
+        msg = (
+            f'device: read "{device}", whose memory does not hold this target and its lines; '
+            "expected a larger target.pixel_size, a smaller target, or the numpy path"
+        )
+        raise InputError(msg) from None
 
 
 def not_carried(setup: Setup) -> list[str]:

@@ -33,9 +33,9 @@ class Draw:
     keep: Capturer
     words: Words  # of each strip; the last may need fewer
 
-    def image(self, seen_e: "torch.Tensor") -> "torch.Tensor | None":
+    def numbers(self, seen_e: "torch.Tensor") -> "torch.Tensor":
         """
-        Turn expected electrons into numbers.
+        Turn expected electrons into numbers, as though no well were near.
 
         Parameters
         ----------
@@ -43,20 +43,28 @@ class Draw:
 
         Returns
         -------
-        tensor of uint16, of the same shape, or None where wells are near: numpy draws then [DN]
+        tensor of uint16, of the same shape; on the device, which may still be at work [DN]
         """
-        dark_e, well_e, *_ = self.noise.for_kernel()
-        peak_e = float(seen_e.max()) * float(self.noise.tables[0].max()) + dark_e
-        if peak_e + WELL_MARGIN * sqrt(max(peak_e, 0.0)) >= well_e:
-            return None
         by = _by_kernel if kernels_run_on(seen_e.device) else _by_products
         image = by(self.noise, seen_e, self.words.there())
         ends = (stage for stage in self.keep.stages if isinstance(stage, Correct))
         return applied(image, next(ends, None))
 
+    def is_far(self, peak_e: float) -> bool:
+        """Tell whether samples of so many expected electrons at most stay below their wells."""
+        dark_e, well_e, *_ = self.noise.for_kernel()
+        peak_e = peak_e * self.noise.response + dark_e
+        return peak_e + WELL_MARGIN * sqrt(max(peak_e, 0.0)) < well_e
+
 
 def draw_on(
-    noise: Noise, keep: Capturer, lines: range, shape: tuple[int, int], device: "torch.device"
+    noise: Noise,
+    keep: Capturer,
+    lines: range,
+    shape: tuple[int, int],
+    device: "torch.device",
+    *,
+    queue: int = 0,
 ) -> Draw | None:
     """
     Begin to draw whole strips, or say that numpy must.
@@ -68,6 +76,7 @@ def draw_on(
     lines : range; from the first line of a strip on
     shape : (int, int); looks and columns that come
     device : torch.device
+    queue : int; others go on beside it
 
     Returns
     -------
@@ -79,7 +88,7 @@ def draw_on(
     streams = next(stage.streams for stage in keep.stages if isinstance(stage, Shot))
     strips = range(lines.start // STRIP_LINES, -(-lines.stop // STRIP_LINES))
     count = (min(len(lines), STRIP_LINES) * shape[1] + 1) // 2
-    return Draw(noise=noise, keep=keep, words=words_on(streams, strips, count, device))
+    return Draw(noise=noise, keep=keep, words=words_on(streams, strips, count, device, queue))
 
 
 def _by_kernel(noise: Noise, seen_e: "torch.Tensor", words: "torch.Tensor") -> "torch.Tensor":
@@ -114,8 +123,8 @@ def _by_products(noise: Noise, seen_e: "torch.Tensor", words: "torch.Tensor") ->
         (mean_e[whole * STRIP_LINES :], words[whole:]),
     )
     for part, own in parts:
-        flat = part.view(len(own), -1)
-        for low in range(0, flat.shape[1] if len(own) else 0, CHUNK):
+        flat = part.view(len(own), part.numel() // max(len(own), 1))
+        for low in range(0, flat.shape[1], CHUNK):
             piece = flat[:, low : low + CHUNK]
             size = piece.shape[1]
             drawn = normals(own[:, low : low + 2 * ((size + 1) // 2)])

@@ -1,5 +1,5 @@
 """
-The kernels of the device way for graphics processors, in Triton.
+The kernel that samples on graphics processors, in Triton.
 
 `_sampled` takes both products of a tile of lines and columns while it is on the chip: the reference
 is read once, and nothing between the products is written. Tensor cores multiply numbers of 16 bits,
@@ -8,20 +8,16 @@ four products are added up in 32 bits: 22 significant bits stay. Where some 10‚Å
 loss, the lens terms after the first, a correction of some per cent, take the product of the high
 parts alone.
 
-`_captured` draws with Philox, which turns a counter into random numbers: the counter is made of
-column, line and channel, so that no draw depends on what else is rendered.
-
 The functions with a `_compiled` over them are handed to Triton's compiler as they stand: they are
 written in its dialect and cannot be called from Python.
 
 References
 ----------
 S. Markidis et al., IEEE International Parallel and Distributed Processing Symposium Workshops, 2018
-(a factor split in two). J. K. Salmon et al., "Parallel random numbers: as easy as 1, 2, 3", 2011
-(Philox). Both from memory. The counts are those of ``sampler``.
+(a factor split in two). From memory.
 """
 
-# ruff: noqa: C901, N803, PLR0912, PLR0913, PLR0915, PLR0917, PLR2004
+# ruff: noqa: C901, N803, PLR0912, PLR0913, PLR0915, PLR0917
 # A kernel is one function to the compiler, knows no constants of this module, and has what is fixed
 # at its compilation in capitals.
 
@@ -171,71 +167,3 @@ def _sampled(
     kept = ((in_y < USED_Y) & (line < lines))[:, None] & ((in_x < USED_X) & (place_x < width))
     to = out + line.to(tl.int64)[:, None] * width + place_x[None, :]
     tl.store(to, total * down, mask=kept)
-
-
-@_compiled
-def _bright(mean: tl.tensor, normal: tl.tensor) -> tl.tensor:
-    """Draw Poisson counts of means from 32 on; the expansion of ``sampler.poisson_quantile``."""
-    root = tl.sqrt(mean)
-    v = normal / root
-    x = (((v * (1 / 270) - 1 / 72) * v + 1 / 6) * v + 1.0) * v * mean
-    x += ((v * (7 / 810) - 1 / 36) * v + 1 / 3) - (8 / 405) / mean
-    return tl.floor(mean + x)
-
-
-@_compiled
-def _dark(mean: tl.tensor, normal: tl.tensor) -> tl.tensor:
-    """Draw Poisson counts of means below 32: steps of the distribution under Œ¶(normal)."""
-    below = 0.5 * (1 + tl.erf(normal * 0.7071067811865476))
-    share = tl.exp(-mean)
-    reached = share
-    count = (below > reached).to(tl.float32)
-    for k in range(1, 96):
-        share = share * mean / k
-        reached += share
-        # rounding may keep the sum under the largest quantiles for ever
-        count += ((below > reached) & ((share > 1e-9) | (k < mean))).to(tl.float32)
-    return count
-
-
-@_compiled
-def _captured(
-    expected: tl.tensor,
-    image: tl.tensor,
-    response: tl.tensor,
-    offset: tl.tensor,
-    firsts: tl.tensor,
-    keys: tl.tensor,
-    lines: tl.tensor,
-    width: tl.tensor,
-    dark_e: tl.tensor,
-    well_e: tl.tensor,
-    read_e: tl.tensor,
-    gain_dn_e: tl.tensor,
-    black_dn: tl.tensor,
-    full_dn: tl.tensor,
-    SIZE: tl.constexpr,
-) -> None:
-    """Draw the numbers of a piece of one line: shot noise, well, pattern, read noise."""
-    line = tl.program_id(0).to(tl.int64)
-    column = tl.program_id(1) * SIZE + tl.arange(0, SIZE)
-    kept = column < width
-    mean = tl.load(expected + line * width + column, mask=kept, other=64.0)
-    mean *= tl.load(response + column, mask=kept, other=1.0)
-    mean = tl.maximum(mean + dark_e, 0.0)
-    window = line // lines
-    number = tl.load(firsts + window) + line % lines
-    high, low = (number >> 32).to(tl.int32), number.to(tl.int32)
-    none = tl.zeros_like(column)
-    first, second, _, _ = tl.philox(tl.load(keys + window), column, none + low, none + high, none)
-    # least 2^-33, as in sampler.normals_from_words
-    radius = tl.sqrt(-2 * tl.log((first.to(tl.float32) + 0.5) * (2.0**-32)))
-    angle = second.to(tl.int32, bitcast=True).to(tl.float32) * (3.141592653589793 * 2.0**-31)
-    shot, read = radius * tl.cos(angle), radius * tl.sin(angle)
-    count = _bright(tl.maximum(mean, 32.0), shot)
-    if tl.min(mean, axis=0) < 32.0:
-        count = tl.where(mean < 32.0, _dark(mean, shot), count)
-    charge = tl.minimum(count, well_e) + read * read_e
-    charge += tl.load(offset + column, mask=kept, other=0.0)
-    value = tl.minimum(tl.maximum(charge * gain_dn_e + black_dn + 0.5, 0.0), full_dn)
-    tl.store(image + line * width + column, value.to(tl.int32).to(tl.uint16), mask=kept)

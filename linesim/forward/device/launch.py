@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
-from linesim.forward.device.noise import Noise
 from linesim.forward.device.packing import Packed, Room, packed, scale_for
 from linesim.forward.device.tables import Band
 from linesim.forward.device.tiles import best_size, cut
@@ -12,7 +11,6 @@ from linesim.forward.device.tiles import best_size, cut
 if TYPE_CHECKING:
     import torch
 
-_PIECE = 1024
 _ALIGN = 4
 
 
@@ -132,21 +130,3 @@ def kernels(plane: "torch.Tensor", across: Band, *, repeat: bool, form: Form) ->
         scale=scale_for(max(float(most), -float(least))),
         form=form,
     )
-
-
-def image_by_kernel(
-    noise: Noise, expected_e: "torch.Tensor", firsts: "torch.Tensor", keys: "torch.Tensor"
-) -> "torch.Tensor":
-    """Turn expected electrons into numbers by one kernel."""
-    import torch  # noqa: PLC0415 -- an extra
-
-    from linesim.forward.device import kernels as torch_kernels  # noqa: PLC0415 -- needs Triton
-
-    windows, lines, columns = expected_e.shape
-    image = torch.empty(expected_e.shape, dtype=torch.uint16, device=expected_e.device)
-    torch_kernels._captured[(windows * lines, -(-columns // _PIECE))](  # noqa: SLF001 -- as above
-        *(expected_e, image, noise.tables[0], noise.tables[5], firsts, keys, lines, columns),
-        *noise.for_kernel(),
-        SIZE=_PIECE,
-    )
-    return image

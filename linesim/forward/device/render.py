@@ -1,31 +1,29 @@
 """
-The forward model on a device: the same tables and formulas, applied by torch.
+The first half of the forward model on a device: the same tables, applied by torch.
 
 Two ways to apply them: ``products``, plain torch, on any device; and ``kernels``, on a graphics
-processor with Triton. Expected electrons agree with numpy's to float32, by either way; noise agrees
-in distribution. The same seed, way, versions and kind of device give the same numbers, whatever
-window of lines they are asked in.
+processor with Triton. Expected electrons agree with numpy's to float32, by either way.
 
 Carried: every camera, binning, correction and light, ripple, jitter, encoder errors and lost
 counts, stages of time-delay integration. Refused: what shifts lines along or across from column to
 column (skew, lateral wander, flutter).
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any, Literal, Protocol, runtime_checkable
 
 import numpy as np
 
-from linesim.forward.device.choice import not_carried, there
+from linesim.forward.device.choice import not_carried, on_device, there
 from linesim.forward.device.launch import Form, kernels, kernels_run_on
 from linesim.forward.device.noise import noise_on
 from linesim.forward.device.products import full_precision, products
 from linesim.forward.device.tables import across_band
-from linesim.forward.device.windows import DeviceChannel, DeviceRendered, Windows, windows_of
+from linesim.forward.device.windows import DeviceChannel, Windows, windows_of
 from linesim.forward.reference import Reference
-from linesim.forward.render import both_halves
+from linesim.forward.render import Halves, both_halves
 from linesim.forward.spread import OFF_AXIS_ERROR
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
@@ -72,7 +70,7 @@ class DeviceRenderer:
     device: "torch.device"
 
     def windows(self, firsts: Sequence[int], lines: int, seeds: Sequence[int]) -> Windows:
-        """Place lines on the target; what can be is then rendered as often as wanted."""
+        """Place lines on the target; what can be is then exposed as often as wanted."""
         return windows_of(self.channels, firsts, lines, seeds)
 
 
@@ -86,45 +84,53 @@ def device_renderer(
     off_axis_error: float = OFF_AXIS_ERROR,
 ) -> DeviceRenderer:
     """Bring a station and its reference to a device."""
+    told = (setup, reference, [device], way, form, off_axis_error)
+    return next(device_renderers(*told))
+
+
+def device_renderers(
+    setup: Setup,
+    reference: Reference,
+    devices: "Sequence[str | torch.device]",
+    way: Way = "auto",
+    form: Form | None = None,
+    off_axis_error: float = OFF_AXIS_ERROR,
+) -> Iterator[DeviceRenderer]:
+    """Bring a station and its reference to several devices; it is drawn or read once."""
     if faults := not_carried(setup):
         raise InputError(*faults)
-    on = there(device)
+    places = [there(each) for each in devices]
+    halves = both_halves(setup, reference, 0, off_axis_error)
+    # where the lens blurs widely they look at cells of the reference, all at the same ones
+    seen: Reference = halves[0][0].samplers[0].reference
+    for on in places:
+        with on_device(on):
+            data = _uploaded(seen, on)
+            seen = DeviceReference(data=data, pixel_size_um=seen.pixel_size_um)
+            yield _renderer(halves, data, on, way, form or Form())
+
+
+def _renderer(
+    halves: Halves, data: "torch.Tensor", on: "torch.device", way: Way, form: Form
+) -> DeviceRenderer:
     by_kernels = kernels_run_on(on) if way == "auto" else way == "kernels"
     if by_kernels and find_spec("triton") is None:
         msg = 'way: read "kernels", but Triton is not installed; expected "products" or "auto"'
         raise InputError(msg)
-    halves = both_halves(setup, reference, 0, off_axis_error)
-    # where the lens blurs widely they look at cells of the reference, all at the same ones
-    data = _uploaded(halves[0][0].samplers[0].reference, on)
     made = []
     for see, keep in halves:
         band = across_band(see.samplers[0].tiles)
-        plane, repeat = _plane(data, see.samplers[0].bands), setup.target.repeat
+        plane, repeat = _plane(data, see.samplers[0].bands), see.setup.target.repeat
         made.append(
             DeviceChannel(
                 see=see,
-                sampler=kernels(plane, band, repeat=repeat, form=form or Form())
+                sampler=kernels(plane, band, repeat=repeat, form=form)
                 if by_kernels
                 else products(plane, band, repeat=repeat),
                 noise=noise_on(keep, on),
             )
         )
     return DeviceRenderer(channels=tuple(made), device=on)
-
-
-def render_on(
-    setup: Setup,
-    reference: Reference,
-    lines: int,
-    seed: int,
-    *,
-    device: "str | torch.device" = "cuda",
-    way: Way = "auto",
-) -> DeviceRendered:
-    """Run the whole forward model on a device."""
-    renderer = device_renderer(setup, reference, device=device, way=way)
-    done = renderer.windows([0], lines, [seed]).render()
-    return DeviceRendered(image=done.image[0], expected_e=done.expected_e[0])
 
 
 def _uploaded(reference: Reference, device: "torch.device") -> "torch.Tensor":

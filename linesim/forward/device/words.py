@@ -9,9 +9,9 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linesim.forward.device.launch import kernels_run_on
+from linesim.forward.device.states import states_of
 from linesim.forward.streams import Streams
 
 if TYPE_CHECKING:
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 _LANES = 8
 """Chains that a group of threads goes along: one each would be in the way of the sampling."""
+QUEUES = 4
+"""Runs whose words are made side by side."""
 
 
 class Words(NamedTuple):
@@ -37,8 +39,10 @@ class Words(NamedTuple):
         return self.data
 
 
-def words_on(streams: Streams, strips: range, count: int, device: "torch.device") -> Words:
-    """Have the first words of 64 bits of the streams of some strips made."""
+def words_on(
+    streams: Streams, strips: range, count: int, device: "torch.device", queue: int = 0
+) -> Words:
+    """Have the first words of 64 bits of the streams of some strips made, in one of some queues."""
     import torch  # noqa: PLC0415 -- an extra
 
     if not kernels_run_on(device):
@@ -46,8 +50,8 @@ def words_on(streams: Streams, strips: range, count: int, device: "torch.device"
         return Words(torch.from_numpy(drawn.view(np.int32)).to(device))
     from linesim.forward.device import draw_kernels  # noqa: PLC0415 -- needs Triton
 
-    begun = torch.from_numpy(np.stack([_state(streams, strip) for strip in strips]))
-    beside = _beside(device)[strips.start // len(strips) % 2]
+    begun = torch.from_numpy(states_of(streams, strips))
+    beside = _beside(device, queue % QUEUES)
     with torch.cuda.stream(beside):
         states = begun.pin_memory().to(device, non_blocking=True)
         words = torch.empty((len(strips), count), dtype=torch.int64, device=device)
@@ -60,19 +64,13 @@ def words_on(streams: Streams, strips: range, count: int, device: "torch.device"
 
 
 @lru_cache
-def _beside(device: "torch.device") -> "tuple[torch.cuda.Stream, torch.cuda.Stream]":
+def _beside(device: "torch.device", _: int) -> "torch.cuda.Stream":
     """
-    Give two queues for words, of this run and of the next.
+    Give a queue for words.
 
-    They need nothing of the sampling, and their chains leave nearly all of the device free to it.
+    They need nothing of the sampling, and their chains leave nearly all of the device free to it:
+    they go first.
     """
     import torch  # noqa: PLC0415 -- an extra
 
-    first, second = (torch.cuda.Stream(device) for _ in range(2))  # type: ignore[no-untyped-call]  # torch gives no type
-    return first, second
-
-
-def _state(streams: Streams, strip: int) -> NDArray[np.int64]:
-    """Give the four words in which a stream begins."""
-    told = streams.of(strip).bit_generator.state
-    return np.asarray(told["state"]["state"], dtype=np.uint64).view(np.int64)
+    return torch.cuda.Stream(device, priority=-1)  # type: ignore[no-untyped-call]  # torch gives no type

@@ -16,7 +16,8 @@ from linesim.files.images_in import refusals_named
 from linesim.files.tiff_rows import TiffRows, rows_of_tiff
 from linesim.files.unfinished import Planned
 from linesim.forward.device.choice import chosen, rendered_on
-from linesim.forward.device.scans import Put, device_runs
+from linesim.forward.device.runs import Put
+from linesim.forward.device.scans import device_runs
 from linesim.forward.reference import Reference
 from linesim.forward.render import both_halves, delivered_strip, strips_in_order
 from linesim.forward.station import station

@@ -83,9 +83,10 @@ def scan(  # noqa: PLR0913 -- one argument an option
         Error allowed to the lens between its axes; 1 takes a single separable term.
     force : bool; begin also where less memory is available than the scan will take
     device : str, optional
-        "cpu", "cuda", "cuda:1": torch there, from the extra `torch`; "auto": "cuda" where it is
-        there and carries the setup; "numpy" or left out: the numpy path. Of the samples one in a
-        thousand or fewer differs between them, by 1 DN.
+        "cpu", "cuda", "cuda:1": torch there, from the extra `torch`; "cuda:0,cuda:1", or "all" of
+        cuda: work dealt over several, with the same samples; "auto": "cuda" where it is there and
+        carries the setup; "numpy" or left out: the numpy path. Of the samples one in a thousand or
+        fewer differs between them, by 1 DN.
 
     Raises
     ------

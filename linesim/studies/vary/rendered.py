@@ -10,7 +10,7 @@ from itertools import chain
 
 import numpy as np
 
-from linesim.forward.device.choice import chosen
+from linesim.forward.device.choice import chosen, dealt
 from linesim.forward.station import Station, station
 from linesim.metrics.flat.noise import Estimate
 from linesim.setup.arguments import checked_seed
@@ -85,7 +85,7 @@ def rendered(
             space=curve.space,
             index=index,
             figures=figures,
-            run=Run(seed + count, run_by.threads, on),
+            run=Run(seed + count, run_by.threads, dealt(on, count)),
         )
         for count, (curve, index) in enumerate(places)
     ]
