@@ -2,7 +2,8 @@
 Speed of `linesim dataset`: images a second, what a worker's time goes into, memory over a long run.
 
 Run with ``.venv/bin/python -m tests.bench.dataset_speed``. Each way has processes of its own, which
-make one image first (imports, tables, the scene) and then start together.
+make one image first (imports, tables, the scene) and then start together. With ``--million`` it
+makes a thousand images of a plan instead, and says what a million will take (`dataset_million.py`).
 """
 
 import argparse
@@ -26,6 +27,7 @@ from linesim.dataset.plan.plan_file import plan_from
 from linesim.dataset.write import write_image
 from linesim.forward.render import render
 from linesim.workers.tasks import Alone
+from tests.bench.dataset_million import million
 
 PLANS: dict[str, dict[str, Any]] = {
     "no faults, PNG": {"images": {"good_share": 1.0}},
@@ -148,7 +150,13 @@ def main() -> None:
     parser.add_argument("--images", type=int, default=16)
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--small", type=int, default=2000)
+    parser.add_argument("--million", action="store_true")
+    parser.add_argument("--plan", type=Path, default=Path("sample_targets/foil_set.toml"))
+    parser.add_argument("--thousand", type=int, default=1000, help="images of --million")
     asked = parser.parse_args()
+    if asked.million:
+        million(asked.plan, asked.thousand)
+        return
     tell("| images of 1024 x 1024 | way | images a second | CPU s an image | encoding | texts |")
     tell("|---|---|---|---|---|---|")
     for name, parts in PLANS.items():
