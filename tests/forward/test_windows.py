@@ -8,6 +8,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
+from linesim.forward.sampling import along_products as products_module
 from linesim.forward.sampling.across import AcrossPlan, across_tiles
 from linesim.forward.sampling.along import AlongTable
 from linesim.forward.sampling.along_products import Product, along_products, seen_rows
@@ -149,6 +150,50 @@ def test_folded_rows_give_the_same_product(low: int) -> None:
     along_products([Product(shorter, reference.data, 0, 0, folded)], repeat=False)
     assert shorter.high == ROWS
     assert_allclose(folded, plain, rtol=0, atol=50 * 50 * 2.0**-24)
+
+
+def product_of(seen: ImageArray, low: int, origin: int) -> ImageArray:
+    """Multiply rows 3 to 39 of a reference, of its columns from one on, in four tiles."""
+    weights = np.random.default_rng(6).random((4, 8, 24), dtype=np.float32)
+    table = AlongTable(low=np.array([3, 7, 11, 15]), weights=weights, terms=2)
+    into = np.empty((32, 700), dtype=np.float32)
+    along_products([Product(table, seen, origin, low, into)], repeat=False)
+    return into
+
+
+@pytest.mark.parametrize("low", [-350, -1, 0, 100, 101, 450, 900])
+@pytest.mark.parametrize("origin", [0, 3, 5])
+def test_rows_in_place_give_the_bytes_of_copied_ones(low: int, origin: int) -> None:
+    """Every second column of a wider array cannot be multiplied where it lies."""
+    seen = np.random.default_rng(7).random((60, 800), dtype=np.float32)
+    apart = np.repeat(seen, 2, axis=1)[:, ::2]
+    found = product_of(seen, low, origin)
+    assert_array_equal(found, product_of(apart, low, origin))
+    # as plain sums: 24 products under 1, each rounded at most once in a sum under 24
+    at = np.clip(np.arange(low, low + 700), 0, 799)
+    rows = np.clip(np.arange(11, 11 + 24) - origin, 0, 59)
+    weights = np.random.default_rng(6).random((4, 8, 24), dtype=np.float32)[2]
+    wanted = weights.astype(float) @ seen[np.ix_(rows, at)].astype(float)
+    assert_allclose(found[16:24], wanted, rtol=0, atol=24 * 24 * 2.0**-24)
+
+
+def test_a_single_channel_copies_no_row_that_lies_well(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only memory of other kinds is brought into order: backwards, by columns, bytes swapped."""
+    take, taken = products_module._take, []  # noqa: SLF001 -- what costs time is watched
+
+    def noted(seen: ImageArray, low: tuple[int, int], into: ImageArray, *, repeat: bool) -> None:
+        taken.append(low)
+        take(seen, low, into, repeat=repeat)
+
+    monkeypatch.setattr(products_module, "_take", noted)
+    seen = np.random.default_rng(7).random((60, 800), dtype=np.float32)
+    wanted = product_of(seen, 50, 0)
+    assert not taken
+    backwards = np.ascontiguousarray(seen[:, ::-1])[:, ::-1]
+    for other in (backwards, np.asfortranarray(seen), seen.astype(">f4")):
+        taken.clear()
+        assert_array_equal(product_of(other, 50, 0), wanted)
+        assert len(taken) == 2  # blocks of 350 columns
 
 
 def small_aperture() -> dict[str, Any]:

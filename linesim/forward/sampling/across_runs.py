@@ -32,13 +32,15 @@ class AcrossRun:
         """Take the across product of some lines."""
         terms, tiles, count, columns = self.matrices.shape
         seen = across(blurred, terms, self.step, (tiles, count))
-        products = np.matmul(seen, self.matrices)
+        lines = len(into)
+        products = np.empty((terms, lines, tiles * columns), dtype=np.float32)
+        # lines stay whole: what follows then runs over all of a line at a time
+        by_tile = products.reshape(terms, lines, tiles, columns).transpose(0, 2, 1, 3)
+        np.matmul(seen, self.matrices, out=by_tile)
         out = products[0]
         for more in products[1:]:
             out += more
-        own = into[:, self.first : self.last]
-        profile = self.profile.reshape(tiles, columns)
-        np.multiply(out.transpose(1, 0, 2), profile, out=own.reshape(len(into), tiles, columns))
+        np.multiply(out, self.profile, out=into[:, self.first : self.last])
 
 
 def across_runs(tiles: tuple[AcrossTile, ...]) -> tuple[AcrossRun, ...]:

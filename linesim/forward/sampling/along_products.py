@@ -4,7 +4,8 @@ The along products: the matrices of one or more channels with the reference, in 
 Reference rows may lie any distance apart in memory; a distance of a power of two, as in an image of
 16384 columns, lets few of them stay in a cache at a time. Some columns of all rows of a strip are
 therefore taken into a block of its own first: the only time that the reference is read, however
-many channels look at it.
+many channels look at it. A single channel meets each row a few times only, which is less than the
+way into a block costs: it looks at the rows where they lie.
 """
 
 from collections.abc import Iterator
@@ -22,6 +23,11 @@ SMALL_PRODUCT = 1_000_000
 """Multiplications up to which a matrix product need not copy its factors first (OpenBLAS)."""
 BLOCK_COLUMNS = 512
 """Most columns of a block: with the rows of a strip it fills a processor core's own cache."""
+_IN_PLACE_COLUMNS = 256
+"""Columns from which a single channel looks at rows in place; fewer fetch too little of a row."""
+_MEETINGS = 5
+"""Times that tiles may meet a row in place where rows lie a multiple of `_PAGE` bytes apart."""
+_PAGE = 4096
 
 
 class Product(NamedTuple):
@@ -119,15 +125,30 @@ def _steps(products: list[Product], *, repeat: bool) -> Iterator[None]:
         )
         for cuts in steps
     ]
+    seen = products[0].seen
     block = roomy(count, max(past - low for low, past in spans))
     works = [_Work(one, one.windows(block, first), {}) for one in products]
+    wide = len(products) == 1 and block.shape[1] >= _IN_PLACE_COLUMNS
+    met = products[0].table.weights.shape[2] * len(products[0].table.low) / count
+    few = met <= _MEETINGS or seen.strides[0] % _PAGE != 0
+    in_place = wide and few and _holds(seen, from_row, count)
+    there = [work.over(seen) for work in works] if in_place else []
     for cuts, (low, past) in zip(steps, spans, strict=True):
-        own = list(zip(works, cuts, strict=True))
-        if not all(work.is_known(cut, repeat=repeat) for work, cut in own):
-            _take(products[0].seen, (from_row, low), block[:, : past - low], repeat=repeat)
+        inside = in_place and low >= 0 and past <= seen.shape[1]
+        own = list(zip(there if inside else works, cuts, strict=True))
+        if not inside and not all(work.is_known(cut, repeat=repeat) for work, cut in own):
+            _take(seen, (from_row, low), block[:, : past - low], repeat=repeat)
         for work, cut in own:
-            work.step(cut, low, repeat=repeat)
+            work.step(cut, 0 if inside else low, repeat=repeat)
         yield
+
+
+def _holds(seen: ImageArray, first: int, count: int) -> bool:
+    """Tell whether rows are there, and lie so that a matrix product needs no copy of them."""
+    down_bytes, across_bytes = seen.strides
+    rows_apart = down_bytes >= seen.shape[1] * seen.itemsize and down_bytes % seen.itemsize == 0
+    ready = rows_apart and across_bytes == seen.itemsize and seen.flags.aligned
+    return ready and seen.dtype == np.float32 and first >= 0 and first + count <= len(seen)
 
 
 class _Work(NamedTuple):
@@ -141,6 +162,10 @@ class _Work(NamedTuple):
         """Tell whether a column beyond the border, which all are like, is there already."""
         side = self.product.side(cut, repeat=repeat)
         return side is not None and side in self.beyond
+
+    def over(self, seen: ImageArray) -> "_Work":
+        """Look at the rows themselves in the place of a block."""
+        return self._replace(windows=self.product.windows(seen, self.product.first))
 
     def step(self, cut: tuple[int, int], low: int, *, repeat: bool) -> None:
         """Multiply with a block that begins with a column."""
