@@ -1,6 +1,12 @@
 """The command line: parse, call one function, print."""
 
+import atexit
+import gc
+import os
 import sys
+
+from linesim.setup.errors import InputError
+from linesim.setup.shown import visible
 
 REFUSED = 2
 _TOO_LARGE = "this needs more memory than the machine has"
@@ -10,6 +16,7 @@ STOPPED = 130
 
 def main() -> None:
     """Run ``linesim``; refused input is told in sentences on stderr, with exit code 2."""
+    _start()
     try:
         _run()
     except KeyboardInterrupt:
@@ -18,11 +25,25 @@ def main() -> None:
         if end.code == STOPPED:
             _stop()
         raise
+    finally:
+        gc.enable()
+
+
+def _start() -> None:
+    """
+    Get ready to load.
+
+    Nothing that is loaded can be given back before the end, so the collector of cycles does not
+    look through it while it loads (see `linesim.cli.late`), nor once more when all is over. Nor
+    does pydantic look for plugins among all that is installed.
+    """
+    gc.disable()
+    atexit.register(gc.freeze)
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "true")
 
 
 def _run() -> None:
-    from linesim.cli.app import app  # noqa: PLC0415 -- keeps ``import linesim.cli`` free of typer
-    from linesim.setup.errors import InputError  # noqa: PLC0415 -- the same
+    from linesim.cli.app import app  # noqa: PLC0415 -- it takes a while, and Ctrl-C may come in it
 
     try:
         app()
@@ -35,8 +56,6 @@ def _run() -> None:
 
 
 def _refuse(faults: tuple[str, ...]) -> None:
-    from linesim.setup.shown import visible  # noqa: PLC0415 -- quick --help
-
     for fault in faults:
         sys.stderr.write(f"linesim: {visible(fault)}\n")
     sys.exit(REFUSED)

@@ -1,13 +1,18 @@
 """Groups of commands that are loaded when one of them is asked for, so that help is quick."""
 
+import gc
+import sys
 from collections.abc import Mapping, MutableMapping
 from importlib import import_module
+from importlib.util import LazyLoader, find_spec, module_from_spec
 from typing import Any
 
 import typer
 from typer.core import TyperGroup
 
 _HELP = ("-h", "--help")
+_TOOLS = ("f2py", "testing")
+"""Of numpy, for building and testing. scipy takes over every name of numpy, these too."""
 
 
 def late_group(package: str, said: Mapping[str, str], alone: str = "") -> type[TyperGroup]:
@@ -68,8 +73,29 @@ def _completed(args: list[str], said: Mapping[str, str], alone: str) -> list[str
 def _loaded(package: str, name: str) -> Any:  # noqa: ANN401 -- typer's own click
     """Load a command: a function of typer's kind, or a group of its own."""
     found = getattr(import_module(f"{package}.{name}"), name)
+    _spare_tools()
+    _settle()
     if isinstance(found, typer.Typer):
         return typer.main.get_command(found)
     alone = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
     alone.command(name)(found)
     return typer.main.get_command(alone)
+
+
+def _spare_tools() -> None:
+    """Let numpy's tools load when one is used, which no command does, and not with scipy."""
+    numpy = sys.modules.get("numpy")
+    for name in _TOOLS if numpy else ():
+        found = find_spec(f"numpy.{name}")
+        if found is not None and found.loader is not None and found.name not in sys.modules:
+            found.loader = LazyLoader(found.loader)
+            tool = sys.modules[found.name] = module_from_spec(found)
+            setattr(numpy, name, tool)
+            found.loader.exec_module(tool)
+
+
+def _settle() -> None:
+    """Take what is loaded out of the collector's sight for good, and set it to work again."""
+    if not gc.get_freeze_count():  # once a process, as tests run many commands in one
+        gc.freeze()
+    gc.enable()

@@ -1,5 +1,6 @@
 """The command line as a process: help and its texts, versions, pipes, Ctrl-C."""
 
+import gc
 import signal
 import subprocess
 import sys
@@ -13,6 +14,9 @@ import tifffile
 import typer
 
 from linesim.cli.app import app
+from linesim.figures.budget import Budget
+from linesim.figures.budget import budget as figures_of
+from linesim.setup.setup import Setup
 
 Call = Callable[..., tuple[int, str]]
 LONGEST = 300
@@ -46,11 +50,18 @@ def test_python_runs_the_package() -> None:
 
 HEAVY = (
     "numpy",
+    "numpy.f2py.crackfortran",
+    "numpy.testing._private",
     "pydantic",
+    "rich",
     "scipy",
+    "scipy.fft",
+    "scipy.interpolate",
     "scipy.ndimage",
     "scipy.optimize",
     "scipy.signal",
+    "scipy.sparse",
+    "scipy.special",
     "scipy.stats",
     "skimage",
     "imageio",
@@ -71,13 +82,18 @@ HEAVY = (
     [
         (("--help",), set()),
         (("new", "station.toml"), {"pydantic"}),
-        (("budget",), {"numpy", "pydantic", "scipy"}),
+        (("budget",), {"numpy", "pydantic", "scipy", "scipy.sparse", "scipy.special"}),
+        (("budget", "tiny.toml"), {"numpy", "pydantic", "scipy", "scipy.special"}),
         (
             ("scan", "tiny.toml"),
+            {"numpy", "pydantic", "scipy", "scipy.special", "imagecodecs", "tifffile", "PIL"},
+        ),
+        (
+            ("target", "draw", "flat", "--out", "flat.png"),
             {"numpy", "pydantic", "scipy", "imagecodecs", "tifffile", "PIL"},
         ),
     ],
-    ids=lambda given: given[0] if isinstance(given, tuple) else "",
+    ids=lambda given: " ".join(given) if isinstance(given, tuple) else "",
 )
 @pytest.mark.usefixtures("tiny")
 def test_a_command_loads_what_it_needs(
@@ -100,6 +116,23 @@ finally:
     _, found, names = done.stdout.splitlines()[-1].partition("loaded:")
     assert found
     assert set(names.split()) <= needed
+
+
+def test_cycles_are_collected_while_a_command_works(
+    run: Call, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The collector rests while modules load, and no longer: what a long run drops goes."""
+    seen: list[bool] = []
+
+    def noted(setup: Setup) -> Budget:
+        seen.append(gc.isenabled())
+        return figures_of(setup)
+
+    monkeypatch.setattr("linesim.cli.budget.figures_of", noted)
+    run("--help")
+    seen.append(gc.isenabled())
+    run("budget")
+    assert seen == [True, True]
 
 
 def test_output_pipe_may_close(tmp_path: Path) -> None:
