@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.options import Json, Out, chosen_folder, leave, show, write_new
+from linesim.cli.new import write_new
+from linesim.cli.options import Json, Out, chosen_folder, leave, show
 from linesim.cli.progress import progress
 from linesim.studies.design.job import job_from, load_job, starter_job
 from linesim.studies.design.outputs import design_json, write_design

@@ -5,7 +5,8 @@ from typing import Annotated
 
 import typer
 
-from linesim.cli.options import write_new
+from linesim.files.atomic import write_text
+from linesim.setup.errors import InputError
 from linesim.setup.infiles import starter_text
 
 
@@ -16,3 +17,12 @@ def new(
 ) -> None:
     """Write a commented starter setup that runs as it stands."""
     write_new(path, starter_text(), "scan", force=force)
+
+
+def write_new(path: Path, text: str, command: str, *, force: bool) -> None:
+    """Write a file to begin with, over one that is there only where that is asked for."""
+    if path.is_file() and not force:
+        msg = f'output "{path}" is there already; choose another name, or --force to replace it'
+        raise InputError(msg)
+    write_text(path, text)
+    typer.echo(f"wrote {path}; next: linesim {command} {path}")

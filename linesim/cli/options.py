@@ -7,7 +7,7 @@ from typing import Annotated, TypeVar
 
 import typer
 
-from linesim.files.atomic import json_text, write_text
+from linesim.files.atomic import json_text
 from linesim.report.page import refuse_without_extra
 from linesim.setup.errors import InputError
 from linesim.setup.lights import light_views
@@ -131,15 +131,6 @@ def wrote(written: Sequence[Path]) -> str:
     places = [path.relative_to(folder).parts for path in written]
     names = dict.fromkeys(first if not rest else f"{first}/" for first, *rest in places)
     return f"wrote {', '.join(names)} in {folder.as_posix()}/"
-
-
-def write_new(path: Path, text: str, command: str, *, force: bool) -> None:
-    """Write a file to begin with, over one that is there only where that is asked for."""
-    if path.is_file() and not force:
-        msg = f'output "{path}" is there already; choose another name, or --force to replace it'
-        raise InputError(msg)
-    write_text(path, text)
-    typer.echo(f"wrote {path}; next: linesim {command} {path}")
 
 
 def leave(*, met: bool, strict: bool) -> None:

@@ -5,20 +5,21 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from importlib.util import find_spec
 from secrets import token_urlsafe
-from typing import TYPE_CHECKING
 
+from starlette.types import ASGIApp
+from threadpoolctl import threadpool_limits
+from uvicorn import Config, Server
+
+from linesim.preview.connection import Connection
+from linesim.preview.desk import Desk
+from linesim.preview.jobs import Jobs
+from linesim.preview.server import application
 from linesim.setup.errors import InputError
 from linesim.setup.lights import refuse_multiplexed
 from linesim.setup.setup import Setup
 
-if TYPE_CHECKING:
-    from starlette.types import ASGIApp
-    from uvicorn import Server
-
 HOST = "127.0.0.1"
-_NEEDS = ("starlette", "uvicorn")
 _TOKEN_BYTES = 24
 _OPEN_AT_MOST = 200
 _LAST_PORT = 65_535
@@ -29,24 +30,13 @@ _WAITING = 128
 class Served:
     """A server that is ready to run."""
 
-    server: "Server"
+    server: Server
     listening: socket.socket
     address: str
 
     def run(self) -> None:
         """Serve until it is told to stop."""
         self.server.run(sockets=[self.listening])
-
-
-def refuse_without_extra() -> None:
-    """Refuse to start where the server is not installed."""
-    missing = [name for name in _NEEDS if find_spec(name) is None]
-    if missing:
-        msg = (
-            f"preview: needs {' and '.join(missing)}, not installed here; expected: "
-            'pip install "linesim[preview]"'
-        )
-        raise InputError(msg)
 
 
 def _bound(port: int) -> socket.socket:
@@ -66,11 +56,7 @@ def _bound(port: int) -> socket.socket:
     return listening
 
 
-def _server(app: "ASGIApp") -> "Server":
-    from uvicorn import Config, Server  # noqa: PLC0415 -- an extra
-
-    from linesim.preview.connection import Connection  # noqa: PLC0415 -- an extra
-
+def _server(app: ASGIApp) -> Server:
     config = Config(
         app,
         log_level="error",
@@ -93,13 +79,6 @@ def served(
     setup: Setup, name: str, *, port: int = 0, workers: int | None = None
 ) -> Iterator[Served]:
     """Make a server for the page of a setup."""
-    refuse_without_extra()
-    from threadpoolctl import threadpool_limits  # noqa: PLC0415 -- quick --help
-
-    from linesim.preview.desk import Desk  # noqa: PLC0415 -- quick --help
-    from linesim.preview.jobs import Jobs  # noqa: PLC0415 -- the same
-    from linesim.preview.server import application  # noqa: PLC0415 -- an extra
-
     listening = _bound(port)
     number, token = listening.getsockname()[1], token_urlsafe(_TOKEN_BYTES)
     desk = Desk(setup, name, workers)
@@ -130,7 +109,7 @@ def run(setup: Setup, name: str, port: int, tell: Callable[[str], None]) -> None
 
     Raises
     ------
-    InputError; where the port cannot be had, the server is not installed, or lights are multiplexed
+    InputError; where the port cannot be had, or lights are multiplexed
     """
     refuse_multiplexed(setup)
     with served(setup, name, port=port) as found:

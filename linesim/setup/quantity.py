@@ -2,22 +2,14 @@
 
 import re
 from fractions import Fraction
-from functools import cache, lru_cache
-from importlib.resources import files
-from typing import TYPE_CHECKING
+from functools import lru_cache
 
 import numpy as np
 
-if TYPE_CHECKING:
-    import pint
+from linesim.setup import units
 
 _QUANTITY = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(\S.*?)?\s*")
 _ELECTRON_SIGN = re.compile(r"(?<=e)[-−⁻](?=\s*(?:/|$))")
-# names with small powers, parted by one mark each: pint alone would also take "m//s", "m/0" and
-# towers of powers that never end
-_POWER = r"(?:(?:\^|\*\*)[+-]?[1-9]|[⁺⁻]?[¹²³⁴⁵⁶⁷⁸⁹])?"
-_NAME = rf"(?:[^\W\d_¹²³⁴⁵⁶⁷⁸⁹⁰]+|°){_POWER}"
-_UNIT = re.compile(rf"(?:1 ?/ ?)?{_NAME}(?:(?: ?[/*·] ?| ){_NAME})*")
 _BELOW = re.compile(r"/ ?\(([^()/]+)/([^()/]+)\)")
 """A fraction under the line, as in DN/(nJ/cm^2)."""
 _LONGEST = 60
@@ -44,19 +36,8 @@ ORDINARY = (
 )
 """
 Units as most files write them, each kind beside its own in one unit, so that a file with no other
-is read without pint, which takes longer to load than many a command to answer.
+is read without pint.
 """
-
-
-@cache
-def _registry() -> "pint.UnitRegistry[Fraction]":
-    """Load the units of ``units.txt``; fractions keep 60 m/min at exactly 1000 mm/s."""
-    import pint  # noqa: PLC0415 -- 0.2 s that a file in ordinary units need not pay
-
-    registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(None, non_int_type=Fraction)
-    text = files("linesim.setup").joinpath("units.txt").read_text("utf-8")
-    registry.load_definitions(text.splitlines())
-    return registry
 
 
 def _split(text: str) -> tuple[str, str]:
@@ -81,24 +62,7 @@ def _factor(unit: str, into: str) -> Fraction:
     for kind in ORDINARY:
         if unit in kind and into in kind:
             return Fraction(kind[unit]) / Fraction(kind[into])
-    return asked_of_pint(unit, into)
-
-
-def asked_of_pint(unit: str, into: str) -> Fraction:
-    """Let pint work out a factor, of any units that ``units.txt`` defines."""
-    import pint  # noqa: PLC0415 -- see _registry
-
-    try:
-        if not _UNIT.fullmatch(unit):
-            raise pint.UndefinedUnitError(unit)
-        return Fraction(_registry().Quantity(1, _registry().parse_units(unit)).to(into).magnitude)
-    except pint.DimensionalityError:
-        msg = f"{unit} is a unit of another kind"
-        raise ValueError(msg) from None
-    except (pint.PintError, AssertionError, AttributeError, TypeError, ValueError, SyntaxError):
-        # pint reports a text that is no unit in any of these ways
-        msg = f"{unit} is not a unit known here"
-        raise ValueError(msg) from None
+    return units.asked_of_pint(unit, into)
 
 
 def parse_quantity(text: str, into: str) -> float:

@@ -11,6 +11,7 @@ import logging
 import os
 import signal
 import threading
+from _thread import interrupt_main
 from collections.abc import Callable, Iterator
 from concurrent.futures import (
     FIRST_COMPLETED,
@@ -21,7 +22,9 @@ from concurrent.futures import (
 )
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from multiprocessing import get_context, parent_process, resource_tracker
 from multiprocessing.connection import Connection
+from multiprocessing.connection import wait as ended
 from traceback import clear_frames
 from types import FrameType
 from typing import Any
@@ -56,8 +59,6 @@ def processes(workers: int, *, after: str = "") -> Iterator[Runner]:
     if workers == 1:
         yield Alone(threads=1)
         return
-    from multiprocessing import get_context  # noqa: PLC0415 -- only for several
-
     spawn = get_context("spawn")
     ear, line = spawn.Pipe(duplex=False)
     with (
@@ -98,8 +99,6 @@ def _deaf_children() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):  # Windows, where `_listen` does what can be done
         yield
         return
-    from multiprocessing import resource_tracker  # noqa: PLC0415 -- not on Windows
-
     resource_tracker.ensure_running()  # its start would end the silence
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
@@ -128,10 +127,6 @@ def _listen(ear: Connection) -> None:
 
 
 def _watch(ear: Connection) -> None:
-    from _thread import interrupt_main  # noqa: PLC0415 -- in workers alone
-    from multiprocessing import parent_process  # noqa: PLC0415 -- the same
-    from multiprocessing.connection import wait as ended  # noqa: PLC0415 -- the same
-
     parent = parent_process()
     if parent is None:
         return

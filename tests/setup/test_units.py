@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from linesim.setup.quantity import ORDINARY, asked_of_pint, parse_quantity
+from linesim.setup.quantity import ORDINARY, parse_quantity
+from linesim.setup.units import asked_of_pint
 
 SAME_TEXT = (
     ("60 m/min", "mm/s"),

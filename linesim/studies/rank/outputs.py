@@ -10,6 +10,7 @@ from linesim.figures.safety import people_lines
 from linesim.files.atomic import write_bytes, write_json, write_text
 from linesim.files.csv_out import write_csv
 from linesim.setup.resolve import resolved_text
+from linesim.studies.rank.plots import rank_picture
 from linesim.studies.rank.row import Row
 from linesim.studies.rank.study import Ranking
 from linesim.studies.rank.words import answer, rank_people
@@ -70,8 +71,6 @@ def write_ranking(found: Ranking, folder: Path) -> tuple[Path, ...]:
     write_csv(paths[0], ("rank", "on_front", *axes, *names), _csv_rows(found))
     write_json(paths[1], rank_json(found))
     if find_spec("matplotlib") is not None:
-        from linesim.studies.rank.plots import rank_picture  # noqa: PLC0415 -- an extra
-
         paths.append(folder / "rank.png")
         write_bytes(paths[-1], rank_picture(found))
     best = folder / "best.toml"
