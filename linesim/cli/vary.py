@@ -1,5 +1,6 @@
 """``linesim vary``."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -109,21 +110,12 @@ def vary(  # noqa: PLR0913 -- one option a parameter
         _ways(chosen, folder, json=json)
         return
     by = _rendering(_By(seed=seed, workers=workers, cluster=cluster, device=device), asked=render)
-    ask = _Ask(binning=_listed(binning), exposure=exposure, figures=_listed(figures))
-    found, seen = _studied(chosen, ranges, ask, by)
+    study = partial(varied, chosen, ranges, binning=_listed(binning), exposure=exposure)
+    found, seen = _studied(partial(study, figures=_listed(figures)), by)
     written = write_vary(found, seen, folder)
     written += write_vary_report(found, seen, folder, pages) if pages else ()
     show(found, partial(vary_json, seen=seen), vary_text, written, json=json)
     leave(met=found.met, strict=strict)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Ask:
-    """How it is to be worked out, as typed."""
-
-    binning: tuple[str, ...]
-    exposure: str | None
-    figures: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,19 +128,10 @@ class _By:
     device: str
 
 
-def _studied(
-    setup: "Setup", ranges: dict[str, str], ask: _Ask, by: _By | None
-) -> "tuple[Varied, tuple[Seen, ...]]":
+def _studied(study: Callable[..., Varied], by: _By | None) -> tuple[Varied, tuple[Seen, ...]]:
     """Work the points out, and render them where that is asked for."""
     with progress("working out points") as tell:
-        found = varied(
-            setup,
-            ranges,
-            binning=ask.binning,
-            exposure=ask.exposure,
-            figures=ask.figures,
-            tell=tell,
-        )
+        found = study(tell=tell)
     if by is None:
         return found, ()
     on = device_for(by.device, points_of(found) if by.device != NUMPY else ())

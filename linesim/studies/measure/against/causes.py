@@ -17,6 +17,23 @@ _OTHER = (
     "is left (--report): another piece of the product, a web that stretches or flutters, marks, "
     "reflections."
 )
+_SAID = {
+    "light_ends": (
+        "Fall-off: the ends of the line get {measured:.1%} of the light in its middle, where "
+        "{predicted:.1%} was predicted. Look at the lamp's length and distance, its ends, and the "
+        "lens's own fall-off (light.edge_falloff, lens.focal_length)."
+    ),
+    "line_light": (
+        "Line light: lines differ in brightness by {measured:.2%} (rms), where {predicted:.2%} was "
+        "predicted. Look at the lamp's supply (flicker), and at an exposure that follows the line "
+        "period."
+    ),
+    "line_sideways_px": (
+        "Sideways: lines lie {measured:.2f} columns aside of their places (rms; {predicted:.2f} "
+        "predicted). Look at how the web is guided, and at vibration."
+    ),
+}
+"""What is said of a figure that is off, whichever way."""
 
 
 def causes(
@@ -32,12 +49,12 @@ def causes(
     single = {
         "electrons_white": lambda _: _level(named),
         "black_dn": _black,
-        "light_ends": _ends,
+        "light_ends": _plain,
         "light_right_left": _side,
         "column_pattern": _columns,
-        "line_light": _flicker,
+        "line_light": _plain,
         "line_places_px": lambda each: _places(each, setup, strays_px),
-        "line_sideways_px": _sideways,
+        "line_sideways_px": _plain,
     }
     if not trusted:
         even = ("electrons_white", "black_dn", "light_ends", "light_right_left")
@@ -142,12 +159,8 @@ def _sharpness(named: dict[str, Difference]) -> list[str]:
     return []
 
 
-def _ends(each: Difference) -> str:
-    return (
-        f"Fall-off: the ends of the line get {each.measured.value:.1%} of the light in its middle, "
-        f"where {each.predicted:.1%} was predicted. Look at the lamp's length and distance, its "
-        "ends, and the lens's own fall-off (light.edge_falloff, lens.focal_length)."
-    )
+def _plain(each: Difference) -> str:
+    return _SAID[each.name].format(measured=each.measured.value, predicted=each.predicted)
 
 
 def _side(each: Difference) -> str:
@@ -156,13 +169,6 @@ def _side(each: Difference) -> str:
         f"Uneven light: the side of the {side} column is brighter by "
         f"{abs(each.measured.value - 1):.1%}. Look at whether lamp and camera are parallel to the "
         "web."
-    )
-
-
-def _sideways(each: Difference) -> str:
-    return (
-        f"Sideways: lines lie {each.measured.value:.2f} columns aside of their places (rms; "
-        f"{each.predicted:.2f} predicted). Look at how the web is guided, and at vibration."
     )
 
 
@@ -175,14 +181,6 @@ def _columns(each: Difference) -> str:
     return (
         f"Columns: their light differs by {each.measured.value:.2%} (rms, streaks along travel), "
         f"where {each.predicted:.2%} was predicted. {look}"
-    )
-
-
-def _flicker(each: Difference) -> str:
-    return (
-        f"Line light: lines differ in brightness by {each.measured.value:.2%} (rms), where "
-        f"{each.predicted:.2%} was predicted. Look at the lamp's supply (flicker), and at an "
-        "exposure that follows the line period."
     )
 
 
