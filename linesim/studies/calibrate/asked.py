@@ -78,36 +78,18 @@ class Asked:
 
     def __post_init__(self) -> None:
         """Refuse what does not go together."""
-        faults = [text for is_so, text in self._misfits() if is_so]
-        if faults:
-            raise InputError(*faults)
-
-    def _misfits(self) -> tuple[tuple[bool, str], ...]:
-        colour = self.grey and any(len(each.reflectance) > 1 for each in self.patches)
-        return (
-            (not self.patches, f"--patch: none was read; {_PATCH}"),
-            (
-                self.blank is not None and self.flatten,
-                (
-                    "--blank, --flatten: read both; expected one of them, for either takes off the "
-                    "fall-off of the light"
-                ),
-            ),
-            (
-                self.corners is not None and self.crop is not None,
-                (
-                    "--corners, --crop: read both; expected one of them: corners enclose the "
-                    "target already"
-                ),
-            ),
-            (
-                colour,
-                (
-                    "--grey: read with a patch of three reflectances; expected one number a patch, "
-                    "for the target has one channel"
-                ),
-            ),
-        )
+        three = any(len(each.reflectance) > 1 for each in self.patches)
+        misfits = {
+            f"--patch: none was read; {_PATCH}": not self.patches,
+            "--blank, --flatten: read both; expected one of them, for either takes off the "
+            "fall-off of the light": self.blank is not None and self.flatten,
+            "--corners, --crop: read both; expected one of them: corners enclose the target "
+            "already": self.corners is not None and self.crop is not None,
+            "--grey: read with a patch of three reflectances; expected one number a patch, for "
+            "the target has one channel": self.grey and three,
+        }
+        if any(misfits.values()):
+            raise InputError(*(text for text, is_so in misfits.items() if is_so))
 
 
 def read_patch(text: str) -> Patch:

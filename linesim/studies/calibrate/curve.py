@@ -20,7 +20,7 @@ five or more also s. So from five patches on, and with four, there is a patch le
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -106,13 +106,7 @@ def fit_curve(
         seen = flat.reflectance(values, blank)
         power = float(np.sum((weights * seen) ** 2))
         gain = float(np.sum(weights**2 * seen * reflectance)) / max(power, 1e-30)
-        return Curve(
-            gain=gain,
-            glare=flat.glare,
-            gamma=flat.gamma,
-            shoulder=flat.shoulder,
-            blank_level=blank_level,
-        )
+        return replace(flat, gain=gain)
 
     if count < _WITH_GLARE:
         return curve(np.zeros(3))

@@ -12,6 +12,7 @@ slopes of the image.
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,7 +68,7 @@ def likeliest(case: Case, state: State, tell: Tell | None = None) -> Likeliest:
             tell(_ROUNDS if is_settled else done + 1, _ROUNDS)
         if is_settled:
             break
-        better = _better(case, here, step)
+        better = _part_of(case, here, step, lambda view, _: view.unlikely, _SLACK)
         if better is here:
             is_settled = _rests(step / _STUCK, covariance, len(case.keys))
             break
@@ -92,19 +93,10 @@ def _nearer(case: Case, here: View) -> View:
         step = _step(case, here, held, known.push)
         if _size(step, inverse(held, len(case.keys))) < _NEAR:
             break
-        there = _nearest(case, here, step)
+        there = _part_of(case, here, step, partial(_away, case))
         if there is here:
             break
         here = there
-    return here
-
-
-def _nearest(case: Case, here: View, step: FloatArray) -> View:
-    """Take as much of a step as brings means nearer, in the noise as it is."""
-    for halved in range(_HALVINGS):
-        there = _tried(case, here.state.moved(step / 2**halved, case.keys))
-        if there is not None and _away(case, there, here) < _away(case, here, here):
-            return there
     return here
 
 
@@ -149,11 +141,17 @@ def _tried(case: Case, state: State) -> View | None:
         return None
 
 
-def _better(case: Case, here: View, step: FloatArray) -> View:
-    """Take as much of a step as makes captures likelier."""
+def _part_of(
+    case: Case,
+    here: View,
+    step: FloatArray,
+    left: Callable[[View, View], float],
+    slack: float = 0.0,
+) -> View:
+    """Take as much of a step as leaves less, both judged from where it begins."""
     for halved in range(_HALVINGS):
         there = _tried(case, here.state.moved(step / 2**halved, case.keys))
-        if there is not None and there.unlikely < here.unlikely + _SLACK:
+        if there is not None and left(there, here) < left(here, here) + slack:
             return there
     return here
 
@@ -211,15 +209,14 @@ def looked_around(case: Case, here: View) -> tuple[Told, FloatArray]:
     slopes = []
     for number, window in enumerate(case.windows):
         own = here.seen[number]
-        empty = np.zeros((0, own.mean_dn.size))
+        means, variances = (
+            np.array([getattr(each, name)[number].ravel() for each in near])
+            for name in ("mean_dn", "variance_dn2")
+        )
         slopes.append(
             Slopes(
-                mean_dn=np.array([each.mean_dn[number].ravel() for each in near])
-                if near
-                else empty,
-                variance_dn2=np.array([each.variance_dn2[number].ravel() for each in near])
-                if near
-                else empty,
+                mean_dn=means.reshape(-1, own.mean_dn.size),
+                variance_dn2=variances.reshape(-1, own.mean_dn.size),
                 place_dn=_place_slopes(window, own.mean_dn, here.state.lies[number]),
             )
         )

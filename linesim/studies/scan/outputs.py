@@ -13,6 +13,7 @@ from linesim.report.rows import measured_rows
 from linesim.report.sheet import Panel, sheet
 from linesim.report.table import budget_text, row_lines
 from linesim.setup.resolve import resolved_text
+from linesim.setup.setup import Setup
 from linesim.studies.scan.streamed import FiledScan
 from linesim.studies.scan.study import Scan
 
@@ -30,12 +31,14 @@ def preview(scan: Scan, *, true_proportion: bool = False) -> NDArray[np.uint8]:
     black_dn = setup.camera.black_level_dn
     white_dn = white_for(scan.image, black_dn)
     grid = grid_of(scan.budget)
-    caption = (
-        f"{setup.title} – shown from {black_dn:.0f} DN (black) to {white_dn:.0f} DN (white) "
-        f"of {setup.full_scale_dn} DN"
-    )
-    return picture(
-        tones(scan.image, black_dn, white_dn), grid, caption, true_proportion=true_proportion
+    shown, caption = tones(scan.image, black_dn, white_dn), _caption(setup, white_dn)
+    return picture(shown, grid, caption, true_proportion=true_proportion)
+
+
+def _caption(setup: Setup, white_dn: float) -> str:
+    return (
+        f"{setup.title} – shown from {setup.camera.black_level_dn:.0f} DN (black) to "
+        f"{white_dn:.0f} DN (white) of {setup.full_scale_dn} DN"
     )
 
 
@@ -70,10 +73,7 @@ def places(scan: FiledScan) -> NDArray[np.uint8]:
         )
         for name, start, image in zip(_PLACES, starts, cut, strict=False)
     ]
-    heading = (
-        f"{scan.setup.title} – shown from {black_dn:.0f} DN (black) to {white_dn:.0f} DN (white) "
-        f"of {scan.setup.full_scale_dn} DN"
-    )
+    heading = _caption(scan.setup, white_dn)
     return sheet(panels, columns=len(panels), width_px=_PLACE_PX, heading=heading)
 
 

@@ -72,27 +72,25 @@ def _channel_rows(found: Injection) -> list[str]:
     seen = Estimate(value=found.dprime, sd=found.dprime_sd)
     area = Estimate(value=found.roc_area, sd=found.roc_area_sd)
     rate = f"{100 * found.found_rate:.2f} ± {100 * found.found_rate_sd:.2f} %"
-    return [
-        *row("discs found", f"{rate}; closed form {100 * found.closed_rate:.2f} %"),
-        *row("alarm from", f"{found.threshold:.4g} sigma on, place not known"),
-        *row(
-            "d', place known",
-            f"{plus_minus(seen)}; closed form {found.closed_dprime:.4g}",
-        ),
-        *row(
+    places, depth = found.each_dprime, found.closed_dprime
+    rows = (
+        ("discs found", f"{rate}; closed form {100 * found.closed_rate:.2f} %"),
+        ("alarm from", f"{found.threshold:.4g} sigma on, place not known"),
+        ("d', place known", f"{plus_minus(seen)}; closed form {depth:.4g}"),
+        (
             "area under the ROC curve",
             f"{plus_minus(area)}; mean of Φ(d'/√2) {found.expected_roc_area:.5f}",
         ),
-        *row(
+        (
             "places on the pixel grid",
-            f"{len(found.each_dprime)}, d' from {found.each_dprime.min():.3g} to "
-            f"{found.each_dprime.max():.3g}",
+            f"{len(places)}, d' from {places.min():.3g} to {places.max():.3g}",
         ),
-        *row(
+        (
             "peaks of noise",
             f"{found.peaks:.0f} over a lower threshold; closed form {found.closed_peaks:.0f}",
         ),
-    ]
+    )
+    return [line for label, text in rows for line in row(label, text)]
 
 
 def png(trial: Trial) -> bytes:
