@@ -16,8 +16,9 @@ from linesim.figures.groups import ENDS
 from linesim.setup.load import changed, setup_from
 from linesim.studies.batch.judged import DEMANDS
 from linesim.studies.compare.study import compare
+from linesim.studies.rank.option_table import KEPT
 from linesim.studies.rank.space import space_from
-from linesim.studies.rank.study import KEPT, Ranking, rank
+from linesim.studies.rank.study import Ranking, rank
 from linesim.studies.scan.study import scan
 from linesim.studies.vary.study import vary
 

@@ -97,7 +97,6 @@ class SizeTable:
     seen: Seen  # what is searched
     low: FloatArray  # shape (k,); ends of ln size; equal where there is one size alone
     high: FloatArray
-    pieces: int  # of each range
     # shape (k, pieces, ratio pieces, nodes, terms, figures); of sizes, and of ratios; without
     # texture the latter have one piece and one term
     series: FloatArray
@@ -185,9 +184,7 @@ def size_table(
     parted = values.reshape(len(low), pieces, NODES, parts, count, values.shape[-1])
     solved, along = (np.linalg.inv(chebyshev.chebvander(_nodes(n), n - 1)) for n in (NODES, count))
     series = np.einsum("sx,ry,kpxqyf->kpqsrf", solved, along, parted, optimize=True)
-    return SizeTable(
-        seen=seen, low=low, high=high, pieces=pieces, series=np.ascontiguousarray(series)
-    )
+    return SizeTable(seen=seen, low=low, high=high, series=np.ascontiguousarray(series))
 
 
 def _nodes(count: int) -> FloatArray:

@@ -28,6 +28,15 @@ _CORNERS = (
     '"110,95 2010,120 1990,1480 90,1460"'
 )
 _SIZE = 'expected width x height of what the corners enclose, such as "200 mm x 100 mm"'
+_ONE_LIGHT = (
+    "--blank, --flatten: read both; expected one of them, for either takes off the fall-off of the "
+    "light"
+)
+_ONE_AREA = "--corners, --crop: read both; expected one of them: corners enclose the target already"
+_ONE_CHANNEL = (
+    "--grey: read with a patch of three reflectances; expected one number a patch, for the target "
+    "has one channel"
+)
 _COLOURS = 3
 _MOST_MM = 1e7
 
@@ -81,12 +90,9 @@ class Asked:
         three = any(len(each.reflectance) > 1 for each in self.patches)
         misfits = {
             f"--patch: none was read; {_PATCH}": not self.patches,
-            "--blank, --flatten: read both; expected one of them, for either takes off the "
-            "fall-off of the light": self.blank is not None and self.flatten,
-            "--corners, --crop: read both; expected one of them: corners enclose the target "
-            "already": self.corners is not None and self.crop is not None,
-            "--grey: read with a patch of three reflectances; expected one number a patch, for "
-            "the target has one channel": self.grey and three,
+            _ONE_LIGHT: self.blank is not None and self.flatten,
+            _ONE_AREA: self.corners is not None and self.crop is not None,
+            _ONE_CHANNEL: self.grey and three,
         }
         if any(misfits.values()):
             raise InputError(*(text for text, is_so in misfits.items() if is_so))

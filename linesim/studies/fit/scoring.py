@@ -51,7 +51,6 @@ class Likeliest:
     told: Told
     # shape (keys + 6 · captures, same); of noise, and of what a rendering may err
     covariance: FloatArray
-    rounds: int
     settled: bool  # whether nothing moved any more
 
 
@@ -79,7 +78,6 @@ def likeliest(case: Case, state: State, tell: Tell | None = None) -> Likeliest:
         view=here,
         told=known,
         covariance=covariance + np.outer(bias, bias),
-        rounds=done + 1,
         settled=is_settled,
     )
 

@@ -123,16 +123,16 @@ def direction_of(value: str | None) -> Direction | None:
     return cast("Direction | None", value)
 
 
-def read_pitch(text: str, key: str = "--pixel-pitch") -> tuple[float, float]:
+def read_pitch(text: str) -> tuple[float, float]:
     """Read how far apart samples lie, across and along, as in ``"75 um x 60 um"``."""
     parts = text.split(" x ")
     expected = 'expected a length, such as "75 um", or two, across x along: "75 um x 60 um"'
     try:
         lengths = [parse_quantity(part, "um") for part in parts]
     except ValueError as fault:
-        msg = f"{key}: read {shown(text)}, but {fault}; {expected}"
+        msg = f"--pixel-pitch: read {shown(text)}, but {fault}; {expected}"
         raise InputError(msg) from None
     if len(lengths) > 2 or not min(lengths) > 0:  # noqa: PLR2004 -- across and along
-        msg = f"{key}: read {shown(text)}; {expected}"
+        msg = f"--pixel-pitch: read {shown(text)}; {expected}"
         raise InputError(msg)
     return lengths[0], lengths[-1]

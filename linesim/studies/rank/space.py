@@ -80,7 +80,7 @@ def space_from(texts: Mapping[str, Any], folder: Path | None = None) -> Space:
     """Check a space given as nested mappings."""
     base = _base(texts.get("setup"), folder or Path())
     title = texts.get("title", base.title)
-    faults = [_unknown(key, texts[key], _KEYS) for key in texts if key not in _KEYS]
+    faults = [_unknown(key, texts[key]) for key in texts if key not in _KEYS]
     faults += title_faults(title)
     base = _with_requirement(base, texts.get("requirement", {}), faults)
     limits, wrong = limits_of(texts.get("limits", {}), base, own=_LIMITS)
@@ -131,10 +131,10 @@ def _base(written: object, folder: Path) -> Setup:
     return load_setup(folder / written)
 
 
-def _unknown(key: str, value: object, known: tuple[str, ...], above: str = "") -> str:
-    near = get_close_matches(key, known, n=1)
-    hint = f"did you mean {above}{near[0]}?" if near else f"known here are {', '.join(known)}"
-    return f"{above}{key}: read {shown(value)}, but there is no such key; {hint}"
+def _unknown(key: str, value: object) -> str:
+    near = get_close_matches(key, _KEYS, n=1)
+    hint = f"did you mean {near[0]}?" if near else f"known here are {', '.join(_KEYS)}"
+    return f"{key}: read {shown(value)}, but there is no such key; {hint}"
 
 
 def _with_requirement(base: Setup, table: object, faults: list[str]) -> Setup:

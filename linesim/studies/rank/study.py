@@ -17,7 +17,6 @@ from linesim.studies.batch.station_arrays import Places, alike
 from linesim.studies.rank.front import front_of
 from linesim.studies.rank.option_table import (
     DETECTION,
-    KEPT,
     Table,
     detect_all,
     judge_all,
@@ -25,8 +24,6 @@ from linesim.studies.rank.option_table import (
 )
 from linesim.studies.rank.row import Alternatives, Row, alternatives, checked_rows, same_as
 from linesim.studies.rank.space import Space
-
-__all__ = ("KEPT", "TOP", "Ranking", "rank")
 
 TOP = 10
 LIGHT_KEYS = frozenset({"light.illuminance", "light.irradiance"})

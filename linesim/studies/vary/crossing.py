@@ -47,12 +47,6 @@ class Span:
         return Span(low=first.low, high=last.high, begins=first.begins, ends=last.ends)
 
 
-def spans(over: Range, margin: Margin, between: int = USUAL_COUNT) -> tuple[Span, ...]:
-    """Find the parts of a range in which a requirement is met."""
-    tried = tried_of(over, between)
-    return spans_on(over, (tried, margin(tried)), margin)
-
-
 def spans_on(over: Range, known: tuple[FloatArray, FloatArray], margin: Margin) -> tuple[Span, ...]:
     """Find the parts of a range in which a requirement is met, from its margin at some values."""
     tried, heights = known

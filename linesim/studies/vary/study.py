@@ -51,7 +51,6 @@ class Curve:
 
     title: str
     space: Along
-    groups: Mapping[str, str]
     figures: Mapping[str, FloatArray]
 
 
@@ -158,9 +157,7 @@ def vary(
     chosen = ranges_of(setup, ranges)
     how = exposure or ("same" if binning else None)
     spaces = _spaces(setup, chosen, binning, how)
-    known = {
-        title: groups_of(map(each.quick, (0, each.count - 1))) for title, each in spaces.items()
-    }
+    known = {title: groups_of(each.ends) for title, each in spaces.items()}
     judged_by = demands_of(setup, tuple(each.key.dotted for each in chosen))
     wanted = _wanted(figures, known)
     judged = (*wanted, *(name for demand in judged_by for name in demand.figures), LIMIT)
@@ -231,4 +228,4 @@ def _chosen(groups: Mapping[str, str], names: Iterable[str]) -> dict[str, str]:
 def _curve(title: str, space: Along, groups: Mapping[str, str], tell: Tell) -> Curve:
     found = figures_along(space, groups, tell)
     figures = {name: np.reshape(each, (*space.shape, -1)) for name, each in found.items()}
-    return Curve(title=title, space=space, groups=groups, figures=figures)
+    return Curve(title=title, space=space, figures=figures)

@@ -9,6 +9,7 @@ from numpy.testing import assert_allclose
 from linesim.figures.budget import budget
 from linesim.figures.case import values
 from linesim.setup.load import changed, sample_setup
+from linesim.studies.batch.figures import groups_of
 from linesim.studies.vary.study import vary
 
 BASE = changed(
@@ -51,10 +52,11 @@ def test_points_are_those_of_their_budgets(key: str, span: str, more: dict[str, 
     # three searches for a width take their time
     figures = COLOURED if "camera.kind" in more else FIGURES
     found = vary(changed(BASE, more), {key: span}, figures=figures).curves[0]
+    groups = groups_of(found.space.ends)
     for index in range(found.space.count):
         own = budget(found.space.setup(index))
         for name, told in found.figures.items():
-            expected = values(own[found.groups[name]][name])
+            expected = values(own[groups[name]][name])
             assert_allclose(np.ravel(told[index]), expected, rtol=1e-9, atol=1e-300)
 
 

@@ -15,8 +15,9 @@ from linesim.figures.budget import Budget, budget
 from linesim.figures.case import values
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from linesim.studies.rank.option_table import KEPT
 from linesim.studies.rank.space import Space, space_from
-from linesim.studies.rank.study import KEPT, Ranking, rank
+from linesim.studies.rank.study import Ranking, rank
 from linesim.studies.scan.study import scan
 
 NIGHTLY = "LINESIM_NIGHTLY" in os.environ

@@ -7,7 +7,7 @@ from numpy.testing import assert_allclose
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import sample_setup
 from linesim.studies.batch.ranges import Range, ranges_of
-from linesim.studies.vary.crossing import Span, shared, spans
+from linesim.studies.vary.crossing import USUAL_COUNT, Margin, Span, shared, spans_on, tried_of
 
 BASE = sample_setup()
 
@@ -16,6 +16,12 @@ def over(key: str, text: str) -> Range:
     """Read one range."""
     (found,) = ranges_of(BASE, {key: text})
     return found
+
+
+def spans(among: Range, margin: Margin) -> tuple[Span, ...]:
+    """Find the parts of a range in which a requirement is met."""
+    tried = tried_of(among, USUAL_COUNT)
+    return spans_on(among, (tried, margin(tried)), margin)
 
 
 STOPS = over("lens.f_number", "1:16:log5")
