@@ -17,26 +17,12 @@ def atomic_path(path: Path | str) -> Iterator[Path]:
     """
     Lend a path to write to; the file gets its final name only when it is complete.
 
-    The lent path lies in the same folder, begins with a dot and keeps the ending. On leaving,
-    its bytes are forced to the disk and it replaces the final file in one step. After any
-    exception it is removed and the final name is left as it was. A process that is killed may
-    leave the dot file behind, never a half file under the final name.
-
-    Parameters
-    ----------
-    path : Path or str
-        The final name. Missing folders are made. A link of that name is replaced and what it leads
-        to is left alone, so that nobody can have another file overwritten by laying one there.
-
-    Yields
-    ------
-    Path; where to write. The caller closes what it opens there
-
-    Raises
-    ------
-    InputError
-        The folder is a file or may not be written to, the name is a folder or a device, or the disk
-        is full: any `OSError` inside the block is taken as a failure to write.
+    The lent path lies in the same folder, begins with a dot and keeps the ending. On leaving, its
+    bytes are forced to the disk and it replaces the final file in one step. After any exception it
+    is removed and the final name is left as it was; a killed process may leave the dot file behind.
+    Missing folders are made. A link of the final name is replaced and what it leads to is left
+    alone, so that nobody can have another file overwritten by laying one there. Any `OSError`
+    inside the block is taken as a failure to write.
     """
     with refusing(path):
         final = own_place(path)
@@ -106,21 +92,7 @@ def write_text(path: Path | str, text: str) -> None:
 
 
 def json_text(value: object) -> str:
-    r"""
-    Give the JSON text of plain data: insertion order, 2 spaces, a last ``\n``.
-
-    Parameters
-    ----------
-    value : object
-        Dicts with text keys, lists, tuples, texts, numbers (numpy's too), true, false and None.
-
-    Raises
-    ------
-    ValueError
-        A number is not finite: JSON has no NaN and no infinity.
-    TypeError
-        A value has no place in JSON.
-    """
+    """Give the JSON text of plain data, numpy's numbers too; NaN and infinity raise ValueError."""
     for where, number in _numbers(value, ""):
         if not math.isfinite(number):
             msg = f"{where or 'the value'} is {number}: JSON holds finite numbers only"

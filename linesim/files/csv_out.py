@@ -16,23 +16,12 @@ _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
 
 def write_csv(path: Path | str, header: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
-    r"""
-    Write a table as CSV (RFC 4180, but lines end with ``\n``), whole or not at all.
+    """
+    Write a table as CSV (RFC 4180, but lines end with a bare line feed), whole or not at all.
 
     Numbers are written in full, so that reading gives them back; None is an empty cell. A text that
     a spreadsheet would take for a formula, such as a file's name that begins with ``=``, gets an
     apostrophe in front, by which spreadsheets know a text.
-
-    Parameters
-    ----------
-    rows : iterable of sequences; one sequence a row, as long as the header
-
-    Raises
-    ------
-    ValueError
-        A row is not as long as the header, or a number is not finite.
-    InputError
-        The file cannot be written.
     """
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")

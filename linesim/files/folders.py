@@ -5,7 +5,7 @@ from pathlib import Path
 
 from linesim.setup.errors import InputError
 
-_ENDINGS = (".png", ".tif", ".tiff", ".jpg", ".jpeg")
+ENDINGS = (".png", ".tif", ".tiff", ".jpg", ".jpeg")
 
 
 def images_in(folder: Path) -> tuple[Path, ...]:
@@ -13,10 +13,10 @@ def images_in(folder: Path) -> tuple[Path, ...]:
     found = [
         each
         for each in folder.iterdir()
-        if each.suffix.lower() in _ENDINGS and not each.name.startswith(".") and each.is_file()
+        if each.suffix.lower() in ENDINGS and not each.name.startswith(".") and each.is_file()
     ]
     if not found:
-        msg = f'folder "{folder}": holds no image; expected {", ".join(_ENDINGS)} files in it'
+        msg = f'folder "{folder}": holds no image; expected {", ".join(ENDINGS)} files in it'
         raise InputError(msg)
     return tuple(sorted(found, key=lambda each: _counted(each.name)))
 

@@ -75,24 +75,9 @@ def growing_tiff(planned: Planned, *, resume: bool, force: bool = False) -> Iter
     """
     Open a file to grow, or to go on growing; on leaving, it gets its final name.
 
+    Several threads may put lines into it; where its ``done`` counts all lines, nothing is to do.
     The note stays until `settle` is called, so that what is read off a whole file can be made up
-    for after a break as well.
-
-    Parameters
-    ----------
-    resume : bool; go on with what a run before has left, or begin where nothing lies
-    force : bool; begin although the disk has too little room
-
-    Yields
-    ------
-    Growing
-        To put lines into, by several threads; where ``done`` counts all lines, nothing is to do.
-
-    Raises
-    ------
-    InputError
-        What lies there is of another run, or `resume` is not asked for; somebody else is writing;
-        too little room on the disk, or it cannot be written.
+    for after a break as well. `force` begins although the disk has too little room.
     """
     with refusing(planned.path):
         planned.final.parent.mkdir(parents=True, exist_ok=True)

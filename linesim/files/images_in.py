@@ -16,7 +16,16 @@ from pathlib import Path
 import numpy as np
 
 from linesim import files
-from linesim.files.pixels import PNG, Pixels, RefusedImageError, SizeCheck, upright
+from linesim.files.pixels import (
+    JPEG,
+    PNG,
+    TIFF,
+    Codes,
+    Pixels,
+    RefusedImageError,
+    SizeCheck,
+    upright,
+)
 from linesim.files.srgb import Encoding, linear_from_codes
 from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
@@ -35,11 +44,8 @@ _SIXTEEN_BIT = 65535
 _FOURTEEN_BIT = 16383
 _READERS = {
     PNG: "read_png",
-    b"\xff\xd8\xff": "read_jpeg",
-    b"II*\0": "read_tiff",
-    b"MM\0*": "read_tiff",
-    b"II+\0": "read_tiff",
-    b"MM\0+": "read_tiff",
+    JPEG: "read_jpeg",
+    **dict.fromkeys(TIFF, "read_tiff"),
 }
 _OTHERS = {
     b"GIF8": "a GIF image",
@@ -75,23 +81,11 @@ def read_image(
     """
     Read a PNG, TIFF or JPEG file to linear light.
 
-    Grey, RGB, palette and bilevel, 1 to 16 bit; floats in TIFF are taken as linear and must lie
-    in 0 to 1. What is not opaque is laid on white in linear light, and the orientation tag is
-    followed, each with a caution. Of several pages the first is read.
-
-    Parameters
-    ----------
-    max_pixels : int
-        Refuse images with more pixels, before decoding. One million pixels need 4 MB, in colour 12
-        MB, and about half as much again while decoding.
-    written : str, optional; the file's name as the user wrote it; ``path`` if left out
-
-    Raises
-    ------
-    InputError
-        The file is missing, empty, cut short, damaged, no image, of another format, too large,
-        narrower than 2 pixels, in CMYK, or holds signed, complex, not finite or out-of-range
-        numbers.
+    Grey, RGB, palette and bilevel, 1 to 16 bit; floats in TIFF are taken as linear and must lie in
+    0 to 1. What is not opaque is laid on white in linear light, and the orientation tag is
+    followed, each with a caution. Of several pages the first is read. Images with more than
+    `max_pixels` are refused before decoding: one million pixels need 4 MB, in colour 12 MB, and
+    about half as much again while decoding. `written` is the file's name as the user wrote it.
     """
     pixels = read_pixels(
         path, key=key, max_pixels=max_pixels, written=written, raised_by=_RAISED.get(key, "")
@@ -196,9 +190,20 @@ def _linear(pixels: Pixels, encoding: Encoding) -> ImageArray:
     if alpha is not None:
         msg = "holds floats with transparency"
         raise RefusedImageError(msg, "an image without transparency")
+    return linear_floats(codes)
+
+
+def linear_floats(codes: Codes, where: str = "") -> ImageArray:
+    """
+    Take floats as linear light.
+
+    Parameters
+    ----------
+    codes : ndarray of floats, shape (rows, columns) or (rows, columns, 3)
+    """
     lowest, highest = float(codes.min()), float(codes.max())
     if not (lowest >= 0 and highest <= 1):  # also refuses NaN
-        msg = f"holds floats from {lowest:g} to {highest:g}"
+        msg = f"holds floats from {lowest:g} to {highest:g}{where}"
         raise RefusedImageError(msg, "linear values from 0 (black) to 1 (white)")
     return np.ascontiguousarray(codes, dtype=np.float32)
 
@@ -212,10 +217,17 @@ def _cautions(pixels: Pixels, encoding: Encoding) -> list[str]:
         found.append(f"it was turned upright as its orientation tag ({pixels.orientation}) asks")
     if pixels.foreign_profile and encoding == "srgb":
         found.append(FOREIGN_PROFILE)
-    highest = int(pixels.codes.max()) if pixels.full_scale == _SIXTEEN_BIT else _SIXTEEN_BIT
-    if 0 < highest <= _FOURTEEN_BIT:
-        found.append(
-            f"its largest code is {highest} of {_SIXTEEN_BIT}; if it holds 10- to 14-bit data, "
-            "scale them up to 16 bit first, for they are read as dark"
-        )
+    if pixels.full_scale == _SIXTEEN_BIT:
+        found += dark_cautions("its largest code", int(pixels.codes.max()))
     return found
+
+
+def dark_cautions(what: str, highest: int) -> list[str]:
+    """Say that 16-bit codes look as though they held fewer bits."""
+    if not 0 < highest <= _FOURTEEN_BIT:
+        return []
+    text = (
+        f"{what} is {highest} of {_SIXTEEN_BIT}; if it holds 10- to 14-bit data, scale them up to "
+        "16 bit first, for they are read as dark"
+    )
+    return [text]

@@ -37,12 +37,7 @@ def write_tiff(
         Samples as delivered; a 12-bit value stays as it is in its 16 bits.
     full_scale_dn : int, optional
         Largest sample that can be, which the file then states (MaxSampleValue, tag 281 of TIFF
-        6.0); left out, it states none. [DN]
-
-    Raises
-    ------
-    TypeError; the samples are of another type
-    ValueError; the image is of another shape or empty
+        6.0). [DN]
     """
     _refuse_shape(image)
     with atomic_path(path) as temporary:
@@ -58,20 +53,16 @@ def lay_out_tiff(
     data: NDArray[Any] | None = None,
 ) -> int:
     """
-    Make an uncompressed TIFF file, with its samples or with room for them.
+    Make an uncompressed TIFF file at once, with its samples or with room for them.
 
     Parameters
     ----------
-    path : pathlib.Path; written at once: lend it by `atomic_path`
-    shape : tuple of int; (rows, columns) or (rows, columns, 3)
-    full_scale_dn : int, optional; largest sample that can be [DN]
     data : ndarray, optional; the samples; left out: room for them
 
     Returns
     -------
     int; where in the file the first sample lies, in bytes; the others follow, little endian
     """
-    # Imported here: the command line loads quicker without it.
     channels = 1 if len(shape) == _GREY else shape[2]
     row_bytes = kind.itemsize * shape[1] * channels
     values = (full_scale_dn or 0,) * channels
@@ -106,17 +97,11 @@ def write_png(
         Pack it as suits samples of a line camera and their masks: each line less the one before,
         and no search for repeats. On a noisy scan of 12 bit that takes half the time, at the same
         size.
-
-    Raises
-    ------
-    TypeError; the samples are of another type
-    ValueError; the image is of another shape, empty or too long for PNG readers
     """
     _refuse_shape(image)
     if max(image.shape[:2]) > MAX_SIDE:
         msg = f"PNG readers take sides up to {MAX_SIDE} pixels, got shape {image.shape}"
         raise ValueError(msg)
-    # Imported here: the command line loads quicker without it.
     packing: dict[str, Any] = {}
     if as_scan:
         kinds = imagecodecs.PNG

@@ -45,13 +45,8 @@ def read_manifest(path: Path | str) -> Manifest:
     Read which image was taken in which light.
 
     Cells are parted by commas, decimals by a point; lines that start with ``#`` and empty lines are
-    skipped, a byte order mark too. File names are relative to the table.
-
-    Returns
-    -------
-    Manifest
-        Rows, each with a file that is there; at least two a kind, exposure and light, and a dark
-        for each exposure.
+    skipped, a byte order mark too. File names are relative to the table. Each file is there; there
+    are two frames at least a kind, exposure and light, and a dark for each exposure.
     """
     table = Path(path)
     name = f'manifest "{path}"'

@@ -6,12 +6,11 @@ from pathlib import Path
 import numpy as np
 
 from linesim.files.images_in import decoded, read_pixels
-from linesim.files.pixels import Codes, upright
+from linesim.files.pixels import Codes, is_jpeg, upright
 from linesim.files.resolution_in import stated_dpi
 from linesim.files.srgb import Encoding
 from linesim.setup.arrays import ImageArray
 
-_JPEG = b"\xff\xd8\xff"
 _ON_ITS_SIDE = range(5, 9)
 _GREY = 2
 
@@ -33,13 +32,11 @@ def read_photo(path: Path, key: str, encoding: Encoding) -> Photo:
     pixels = read_pixels(path, key=key)
     loaded = decoded(pixels, encoding, f'{key} "{path}"')
     dpi = stated_dpi(path)
-    with path.open("rb") as stream:
-        is_jpeg = stream.read(len(_JPEG)) == _JPEG
     return Photo(
         linear=loaded.data[..., np.newaxis] if loaded.data.ndim == _GREY else loaded.data,
         codes=upright(pixels.codes, pixels.orientation),
         full_scale=pixels.full_scale,
         dpi=dpi[::-1] if dpi and pixels.orientation in _ON_ITS_SIDE else dpi,
-        is_jpeg=is_jpeg,
+        is_jpeg=is_jpeg(path),
         cautions=loaded.cautions,
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,18 +14,19 @@ SizeCheck = Callable[[int, int], None]
 Codes = NDArray[Any]
 
 PNG = b"\x89PNG\r\n\x1a\n"
-"""What a PNG file begins with."""
+JPEG = b"\xff\xd8\xff"
+TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+"""What files begin with."""
+
+
+def is_jpeg(path: Path) -> bool:
+    """Tell a JPEG file by its first bytes."""
+    with path.open("rb") as stream:
+        return stream.read(len(JPEG)) == JPEG
 
 
 class RefusedImageError(Exception):
-    """
-    A file that cannot be used as an image.
-
-    Parameters
-    ----------
-    read : str; what was read, as the end of a sentence that begins with the file's name
-    expected : str, optional; what is expected instead; the formats that are read, if left out
-    """
+    """A file that cannot be used as an image: what was read ends a sentence on the file."""
 
     def __init__(self, read: str, expected: str = "") -> None:
         super().__init__(read)

@@ -156,7 +156,6 @@ def _chunk(name: bytes, body: bytes) -> bytes:
 
 def _decode(header: _Header, chunks: dict[bytes, bytes]) -> Codes:
     """Decode from the chunks that hold pixels; others could make the decoder talk on stderr."""
-    # Imported here: the codecs take long to load, and not every command reads an image.
     kept = [(name, chunks[name]) for name in (b"PLTE", b"tRNS", b"IDAT") if name in chunks]
     parts = [PNG, _chunk(b"IHDR", header.packed())]
     parts += [_chunk(name, body) for name, body in [*kept, (b"IEND", b"")]]

@@ -13,7 +13,8 @@ import numpy as np
 import tifffile
 from PIL import JpegImagePlugin, PngImagePlugin
 
-_SIGNATURE_BYTES = 8
+from linesim.files.pixels import PNG
+
 _UNIT_INCHES = {2: 1.0, 3: 1 / 2.54}
 """Of TIFF's ResolutionUnit: inch and centimetre; 1 is a ratio of sides alone."""
 _MOST_DPI = 1e6
@@ -22,12 +23,12 @@ _MOST_DPI = 1e6
 def stated_dpi(path: Path | str) -> tuple[float, float] | None:
     """Read the dots an inch, across and down as stored, of an image file; None of no length."""
     with Path(path).open("rb") as stream:
-        head = stream.read(_SIGNATURE_BYTES)
+        head = stream.read(len(PNG))
     try:
         if head.startswith((b"II", b"MM")):
             found = _of_tiff(Path(path))
         else:
-            found = _of_plain(Path(path), is_png=head.startswith(b"\x89PNG"))
+            found = _of_plain(Path(path), is_png=head == PNG)
     except (OSError, SyntaxError, TypeError, ValueError):  # tags that are no numbers, for instance
         return None
     if found is None:

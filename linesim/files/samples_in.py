@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.files.images_in import MAX_PIXELS, read_pixels, refusals_named
-from linesim.files.pixels import Pixels, RefusedImageError, upright
+from linesim.files.pixels import Pixels, RefusedImageError, is_jpeg, upright
 from linesim.setup.arguments import refuse_other
 from linesim.setup.errors import InputError
 
@@ -22,7 +22,6 @@ USUAL_BITS = (10, 12, 14, 16)
 _RAISED = "--max-pixels"
 _MOST_BITS = 16
 _TURNS = 8
-_JPEG = b"\xff\xd8\xff"
 _INTEGERS = "integer samples of up to 16 bit, as the camera delivered them"
 
 
@@ -44,10 +43,6 @@ def read_samples(
     """
     Read the samples of a PNG, TIFF or JPEG file as they are.
 
-    Parameters
-    ----------
-    bit_depth : int, optional; bits of a sample; left out: see `load_samples`
-
     Returns
     -------
     image_dn : ndarray of uint16, shape (lines, width) or (lines, width, 3); samples, unchanged [DN]
@@ -68,17 +63,12 @@ def load_samples(
     Read the samples of a PNG, TIFF or JPEG file as they are, and say how their depth is known.
 
     A file of up to 8 bit, or one that states another depth than 16, tells its own; so does a TIFF
-    file whose tag MaxSampleValue is the end of a scale, as in a scan of linesim. Else in 16
-    bits lie samples of any depth: left out, it is the smallest of 10, 12, 14 and 16 bit that holds
-    the largest of them. Samples that are all multiples of 4, 16 or 64 and need 16 bit were shifted
-    up; they stay as they are, and full scale is the largest such multiple.
-
-    Parameters
-    ----------
-    bit_depth : int, optional; bits of a sample, 1 to 16
-    max_pixels : int, optional
-        Refuse images with more pixels, by their header; left out: 10⁹. One million pixels need 4 MB
-        while they are read, in colour 12 MB, and what the measurement takes.
+    file whose tag MaxSampleValue is the end of a scale, as in a scan of linesim. Else in 16 bits
+    lie samples of any depth: `bit_depth`, or the smallest of 10, 12, 14 and 16 bit that holds the
+    largest of them. Samples that are all multiples of 4, 16 or 64 and need 16 bit were shifted up;
+    they stay as they are, and full scale is the largest such multiple. Images with more than
+    `max_pixels`, 10⁹ where left out, are refused by their header: one million pixels need 4 MB, in
+    colour 12 MB, and what the measurement takes.
     """
     name = f'{key} "{path}"'
     pixels = read_pixels(path, key=key, max_pixels=max_pixels or MAX_PIXELS, raised_by=_RAISED)
@@ -98,9 +88,7 @@ def samples_of(
 
     Parameters
     ----------
-    image : ndarray of uint8 or uint16, shape (lines, width) or (lines, width, 3)
-        Samples as delivered.
-    bit_depth : int, optional; bits of a sample, 1 to 16
+    image : ndarray of uint8 or uint16, shape (lines, width) or (lines, width, 3); as delivered
     """
     refuse_other(image, np.ndarray, key, "a file's name, or an array of uint8 or uint16 samples")
     if np.ma.is_masked(image):
@@ -194,10 +182,9 @@ def _file_cautions(path: Path | str, pixels: Pixels) -> list[str]:
             f"it was turned upright as its orientation tag ({pixels.orientation}) asks; the first "
             "axis must be the direction of travel"
         )
-    with Path(path).open("rb") as stream:
-        if stream.read(len(_JPEG)) == _JPEG:
-            found.append(
-                "JPEG packs with loss and its codes follow a display curve; noise and levels are "
-                "not those of the camera"
-            )
+    if is_jpeg(Path(path)):
+        found.append(
+            "JPEG packs with loss and its codes follow a display curve; noise and levels are not "
+            "those of the camera"
+        )
     return found

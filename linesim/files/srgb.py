@@ -26,10 +26,6 @@ def srgb_to_linear(encoded: FloatArray) -> FloatArray:
     Parameters
     ----------
     encoded : ndarray; values from 0 to 1, encoded as sRGB
-
-    References
-    ----------
-    IEC 61966-2-1:1999, from R'G'B' to RGB.
     """
     return np.where(encoded <= _TOE_END, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
 
@@ -41,10 +37,6 @@ def linear_to_srgb(linear: FloatArray | ImageArray) -> FloatArray:
     Parameters
     ----------
     linear : ndarray; linear values from 0 to 1
-
-    References
-    ----------
-    IEC 61966-2-1:1999, from RGB to R'G'B'.
     """
     bent = 1.055 * np.power(linear, 1 / 2.4) - 0.055
     return np.where(linear <= _TOE_END / 12.92, 12.92 * linear, bent)
@@ -58,10 +50,8 @@ def linear_from_codes(
 
     Parameters
     ----------
-    codes : ndarray of shape (rows, columns) or (rows, columns, 3)
-        Codes as uint8 or uint16, none above ``full_scale``.
-    alpha : ndarray of shape (rows, columns), optional
-        Opacity from 0 to ``full_scale``, always linear.
+    codes : ndarray of uint8 or uint16, shape (rows, columns) or (rows, columns, 3); none too large
+    alpha : ndarray of shape (rows, columns), optional; opacity from 0 to full scale, always linear
 
     Returns
     -------

@@ -14,6 +14,8 @@ from pathlib import Path
 import tifffile
 from PIL import Image, UnidentifiedImageError
 
+from linesim.files.pixels import TIFF
+
 _EXIF, _EXPOSURE = 34665, 33434
 _FAULTY = (
     OSError,
@@ -25,14 +27,13 @@ _FAULTY = (
     UnidentifiedImageError,
 )
 """What a damaged file raises on its way."""
-_TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 
 
 def exposure_us(path: Path) -> float | None:
     """Read the exposure time [µs] that an image file states; None where it states none."""
     with suppress(*_FAULTY):
         with path.open("rb") as file:
-            is_tiff = file.read(4) in _TIFF
+            is_tiff = file.read(4) in TIFF
         seconds = _of_tiff(path) if is_tiff else _of_image(path)
         if seconds is not None and seconds > 0:
             return 1e6 * seconds

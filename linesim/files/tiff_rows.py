@@ -56,21 +56,7 @@ class TiffRows:
         return int(self.page.tilelength if self.page.is_tiled else self.page.rowsperstrip)
 
     def rows(self, first: int, last: int) -> Codes:
-        """
-        Read some rows.
-
-        Parameters
-        ----------
-        first, last : int; first row and one past the last, both inside
-
-        Returns
-        -------
-        ndarray of shape (rows, columns) or (rows, columns, 3); codes, or floats, as they are stored
-
-        Raises
-        ------
-        RefusedImageError; the file is damaged there, or another one than was opened
-        """
+        """Read codes or floats from one row to the one before another, as they are stored."""
         try:
             with self.path.open("rb") as stream:
                 self._refuse_another(stream)
@@ -126,17 +112,10 @@ class TiffRows:
 
 def rows_of_tiff(path: Path) -> TiffRows | None:
     """
-    Open a TIFF file to be read by rows.
+    Open a TIFF file to be read by rows; None for what is no TIFF file, or not a plain one.
 
-    Returns
-    -------
-    TiffRows or None
-        None for what is no TIFF file, or not a plain one: grey or RGB, 8 or 16 bit or 32-bit
-        floats, opaque, upright, in strips or tiles of a moderate size.
-
-    Raises
-    ------
-    RefusedImageError; it is plain but cut short
+    Plain is grey or RGB, 8 or 16 bit or 32-bit floats, opaque, upright, in strips or tiles of a
+    moderate size.
     """
     try:
         with warnings.catch_warnings(), tifffile.TiffFile(path) as tiff:

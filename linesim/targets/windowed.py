@@ -11,8 +11,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linesim import files
-from linesim.files.images_in import FOREIGN_PROFILE, MIN_SIDE, refusals_named
-from linesim.files.pixels import RefusedImageError
+from linesim.files.images_in import (
+    FOREIGN_PROFILE,
+    MIN_SIDE,
+    dark_cautions,
+    linear_floats,
+    refusals_named,
+)
 from linesim.files.srgb import Encoding, linear_from_codes
 from linesim.setup.arrays import ImageArray
 
@@ -25,7 +30,6 @@ _BLOCK_BYTES = 1 << 24
 """Of linear light that is read, decoded and kept at a time."""
 _LOOKS = 24
 """Places, spread over the file, whose codes are looked at beforehand."""
-_SIXTEEN_BIT, _FOURTEEN_BIT = 65535, 16383
 _FLOAT_BYTES = 4
 
 
@@ -94,11 +98,7 @@ def _decoded(
         codes = source.rows(first, last)
         if codes.dtype.kind != "f":
             return linear_from_codes(codes, int(np.iinfo(codes.dtype).max), encoding)
-        lowest, highest = float(codes.min()), float(codes.max())
-        if not (lowest >= 0 and highest <= 1):  # also refuses NaN
-            msg = f"holds floats from {lowest:g} to {highest:g} in rows {first} to {last}"
-            raise RefusedImageError(msg, "linear values from 0 (black) to 1 (white)")
-        return np.ascontiguousarray(codes, dtype=np.float32)
+        return linear_floats(codes, f" in rows {first} to {last}")
 
 
 def _cautions(source: "TiffRows", name: str, encoding: Encoding) -> list[str]:
@@ -116,9 +116,4 @@ def _cautions(source: "TiffRows", name: str, encoding: Encoding) -> list[str]:
         highest = max(
             int(source.rows(k, min(k + source.step, last + 1)).max()) for k in places.tolist()
         )
-    if 0 < highest <= _FOURTEEN_BIT:
-        found.append(
-            f"the largest code at {len(places)} places is {highest} of {_SIXTEEN_BIT}; if it "
-            "holds 10- to 14-bit data, scale them up to 16 bit first, for they are read as dark"
-        )
-    return found
+    return found + dark_cautions(f"the largest code at {len(places)} places", highest)
