@@ -4,9 +4,10 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
+from linesim.figures.demands import CANNOT_RUN
 from linesim.figures.groups import limits_group, reach
 from linesim.figures.product import brightest_share
-from linesim.figures.verdicts import CANNOT_RUN, verdicts
+from linesim.figures.verdicts import verdicts
 from linesim.forward.reference import Reference
 from linesim.forward.station import station
 from linesim.setup.setup import Setup

@@ -97,13 +97,7 @@ def _value(name: str, value: FloatArray) -> Value:
 
 
 def budget(setup: Setup) -> Budget:
-    """
-    Work out the closed-form figures of a setup.
-
-    Raises
-    ------
-    InputError; where the setup cannot be run, or its image not be read
-    """
+    """Work out the closed-form figures of a setup."""
     return budget_on(setup, target_size(checked_setup(setup)))
 
 

@@ -41,34 +41,26 @@ def _timing(case: Case) -> Found:
     when, camera = case.numbers.timing, case.setup.camera
     longest_us = float(when.longest_exposure_us)
     if when.exposure_us > longest_us * (1 + 1e-9):
-        yield (
-            "exposure_over_period",
-            (
-                f"The exposure of {digits(float(when.exposure_us), 4)} us is longer than the line "
-                f"period leaves at peak speed: at most {digits(longest_us, 4)} us ({_turn(case)}"
-                "period less dead time). Figures and image are as asked; a real camera would lose "
-                "lines."
-            ),
+        text = (
+            f"The exposure of {digits(float(when.exposure_us), 4)} us is longer than the line "
+            f"period leaves at peak speed: at most {digits(longest_us, 4)} us ({_turn(case)}period "
+            "less dead time). Figures and image are as asked; a real camera would lose lines."
         )
+        yield "exposure_over_period", text
     if camera.max_line_rate_hz and when.peak_rate_hz > camera.max_line_rate_hz * (1 + 1e-9):
-        yield (
-            "rate_over_camera_at_peak",
-            (
-                f"The line rate reaches {rate(float(when.peak_rate_hz), 4)}, over the camera's "
-                f"{rate(camera.max_line_rate_hz, 4)}: lines will be lost and the picture "
-                "is compressed."
-            ),
+        text = (
+            f"The line rate reaches {rate(float(when.peak_rate_hz), 4)}, over the camera's "
+            f"{rate(camera.max_line_rate_hz, 4)}: lines will be lost and the picture is compressed."
         )
+        yield "rate_over_camera_at_peak", text
     share = float(when.peak_rate_hz / when.exposed_rate_hz)
     data_mb_s = case.figure("geometry", "data_rate_mb_s") * share
     if camera.link_mb_s and data_mb_s > camera.link_mb_s * (1 + 1e-9):
-        yield (
-            "rate_over_link",
-            (
-                f"The image data reach {digits(data_mb_s, 4)} MB/s, over the "
-                f"{digits(camera.link_mb_s, 4)} MB/s of the link."
-            ),
+        text = (
+            f"The image data reach {digits(data_mb_s, 4)} MB/s, over the "
+            f"{digits(camera.link_mb_s, 4)} MB/s of the link."
         )
+        yield "rate_over_link", text
 
 
 def _turn(case: Case) -> str:
@@ -84,32 +76,25 @@ def _shape(case: Case) -> Found:
     coverage, aspect = case.figure("geometry", "coverage"), case.figure("geometry", "pixel_aspect")
     matched_hz = case.figure("geometry", "matched_line_rate_hz")
     if coverage > 1 + _SAME:
-        yield (
-            "overlap",
-            (
-                f"Lines overlap: each strip of the target is seen {coverage:.3g} times. The "
-                f"matched line rate is {rate(matched_hz, 4)}"
-                f"{_divided(case.setup.acquisition.binning.along)}."
-            ),
+        text = (
+            f"Lines overlap: each strip of the target is seen {coverage:.3g} times. The matched "
+            f"line rate is {rate(matched_hz, 4)}{_divided(case.setup.acquisition.binning.along)}."
         )
+        yield "overlap", text
     if coverage < 1 - _SAME:
-        yield (
-            "gap",
-            (
-                f"Lines leave gaps: only {percent(coverage)} of the target is looked at while "
-                f"lines start. The matched line rate is {rate(matched_hz, 4)}."
-            ),
+        text = (
+            f"Lines leave gaps: only {percent(coverage)} of the target is looked at while "
+            f"lines start. The matched line rate is {rate(matched_hz, 4)}."
         )
+        yield "gap", text
     if abs(aspect - 1) > _SAME:
         change = "compressed" if aspect > 1 else "stretched"
-        yield (
-            "aspect",
-            (
-                f"The picture is {change} along travel by {max(aspect, 1 / aspect):.3g}: the line "
-                f"advance is {aspect:.3g} of the object pixel's width. True shape needs "
-                f'{rate(case.figure("geometry", "square_line_rate_hz"), 4)} (line_rate = "square").'
-            ),
+        text = (
+            f"The picture is {change} along travel by {max(aspect, 1 / aspect):.3g}: the line "
+            f"advance is {aspect:.3g} of the object pixel's width. True shape needs "
+            f'{rate(case.figure("geometry", "square_line_rate_hz"), 4)} (line_rate = "square").'
         )
+        yield "aspect", text
 
 
 def _encoder(case: Case) -> Found:
@@ -117,14 +102,12 @@ def _encoder(case: Case) -> Found:
     advance_um = float(case.numbers.timing.exposed_advance_um) * (1 - case.setup.missed_counts)
     left = advance_um / wanted_um - 1
     if case.setup.transport.trigger == "encoder" and abs(left) > _SAME:
-        yield (
-            "encoder_fraction",
-            (
-                f"The encoder's counts do not divide into the wanted line advance: "
-                f"{advance_um:.4g} um instead of {wanted_um:.4g} um "
-                f"({100 * left:+.1f} %). A multiplier with a larger divider comes nearer."
-            ),
+        text = (
+            f"The encoder's counts do not divide into the wanted line advance: "
+            f"{advance_um:.4g} um instead of {wanted_um:.4g} um "
+            f"({100 * left:+.1f} %). A multiplier with a larger divider comes nearer."
         )
+        yield "encoder_fraction", text
 
 
 def _levels(case: Case) -> Found:
@@ -133,50 +116,41 @@ def _levels(case: Case) -> Found:
     above_dn = case.least("signal", "dn_white") - sensor.black_level_dn
     scale = float(above_dn / (sensor.full_scale_dn - sensor.black_level_dn))
     if scale < _DARK_SHARE:
-        yield (
-            "dark",
-            (
-                f"White reaches only {percent(scale, 2)} of full scale. More light, a wider "
-                "aperture, a longer exposure or binning bring electrons; gain only lifts signal "
-                "and noise alike."
-            ),
+        text = (
+            f"White reaches only {percent(scale, 2)} of full scale. More light, a wider aperture, "
+            "a longer exposure or binning bring electrons; gain only lifts signal and noise alike."
         )
+        yield "dark", text
     # joined numbers are rounded one by one, and each conversion has its own share of the noise
     one_dn = sensor.gain_dn_e / np.sqrt(case.numbers.reads)
     dark_dn = float(one_dn * case.numbers.dark_noise_e)
     white_e = np.min(np.asarray(case.numbers.electrons_white))
     white_dn = float(np.hypot(dark_dn, one_dn * np.sqrt(white_e)))
     if dark_dn < ROUNDING_DN:
-        yield (
-            "quantisation",
-            (
-                f"The dark noise of a conversion is {dark_dn:.2g} DN (with white's "
-                f"own {white_dn:.2g} DN), under 0.4 DN: rounding is coarser than the noise there "
-                "and no longer adds 1/12 DN² (EMVA 1288). More bits or more gain help."
-            ),
+        text = (
+            f"The dark noise of a conversion is {dark_dn:.2g} DN (with white's "
+            f"own {white_dn:.2g} DN), under 0.4 DN: rounding is coarser than the noise there "
+            "and no longer adds 1/12 DN² (EMVA 1288). More bits or more gain help."
         )
+        yield "quantisation", text
 
 
 def _sharpness(case: Case) -> Found:
     blur = case.figure("exposure", "motion_blur_px")
     if blur > 1 + _SAME:
-        yield (
-            "blur_over_one",
-            (
-                f"The target moves {blur:.3g} object pixels during the exposure; the MTF of motion "
-                f"at Nyquist is {case.figure('resolution', 'mtf_motion_nyquist_y'):.2f}."
-            ),
+        text = (
+            f"The target moves {blur:.3g} object pixels during the exposure; the MTF of motion "
+            f"at Nyquist is {case.figure('resolution', 'mtf_motion_nyquist_y'):.2f}."
         )
+        yield "blur_over_one", text
     place, pitch_um = case.numbers.geometry, case.setup.target.pixel_size_um
     fine = float(min(place.object_pixel_x_um, place.object_pixel_y_um)) / pitch_um
     if fine < _FEWEST_REFERENCE_PIXELS * (1 - 1e-9):
-        yield (
-            "reference_coarse",
-            (
-                f"An object pixel holds {fine:.3g} pixels of the reference image, under 2: the "
-                "scan shows the reference's own pixels. Use a finer image or larger pixels."
-            ),
+        text = (
+            f"An object pixel holds {fine:.3g} pixels of the reference image, under 2: the "
+            "scan shows the reference's own pixels. Use a finer image or larger pixels."
         )
+        yield "reference_coarse", text
 
 
 def _defect(case: Case) -> Found:
@@ -185,26 +159,22 @@ def _defect(case: Case) -> Found:
         min(values(detection.get(name, np.inf))) for name in ("defect_px_x", "defect_px_y")
     )
     if pixels < FEWEST_PIXELS:
-        yield (
-            "defect_px",
-            (
-                f"The smallest defect covers {pixels:.2g} object pixels, under 3 (common practice, "
-                "no source); how well it shows also depends on contrast and noise."
-            ),
+        text = (
+            f"The smallest defect covers {pixels:.2g} object pixels, under 3 (common practice, "
+            "no source); how well it shows also depends on contrast and noise."
         )
+        yield "defect_px", text
 
 
 def _depth(case: Case) -> Found:
     depth_mm = case.figure("geometry", "depth_of_field_mm")
     off_mm = np.max(np.abs(case.numbers.ends_optics.defocus_mm)) + case.setup.transport.flutter_mm
     if 2 * off_mm > depth_mm:
-        yield (
-            "depth_of_field",
-            (
-                f"The target leaves best focus by up to {off_mm:.3g} mm (defocus and flutter), "
-                f"over half the depth of field of {depth_mm:.3g} mm."
-            ),
+        text = (
+            f"The target leaves best focus by up to {off_mm:.3g} mm (defocus and flutter), "
+            f"over half the depth of field of {depth_mm:.3g} mm."
         )
+        yield "depth_of_field", text
 
 
 def _late_mm(case: Case) -> float:
@@ -220,14 +190,12 @@ def _reference(case: Case) -> Found:
     scan_mm = case.figure("geometry", "scan_length_mm") + _late_mm(case)
     beyond = seen_mm > wide_mm * (1 + _SAME) or scan_mm > long_mm * (1 + _SAME)
     if beyond and not case.setup.target.repeat:
-        yield (
-            "reference_ends",
-            (
-                f"The scan of {seen_mm:.4g} mm x {scan_mm:.4g} mm is larger than the target of "
-                f"{wide_mm:.4g} mm x {long_mm:.4g} mm: outside, the target's border value goes on. "
-                "target.repeat = true goes round instead."
-            ),
+        text = (
+            f"The scan of {seen_mm:.4g} mm x {scan_mm:.4g} mm is larger than the target of "
+            f"{wide_mm:.4g} mm x {long_mm:.4g} mm: outside, the target's border value goes on. "
+            "target.repeat = true goes round instead."
         )
+        yield "reference_ends", text
     for text in case.size.cautions:
         yield "image_read", text
 
@@ -243,6 +211,8 @@ _CHECKS: tuple[Callable[[Case], Found], ...] = (
     relief_cautions,
     _depth,
     _reference,
+    fault_cautions,
+    noise_cautions,
 )
 
 
@@ -252,7 +222,4 @@ def cautions(
     """Find all there is to mind."""
     case = Case(setup=setup, numbers=numbers, groups=groups, size=size)
     found = [pair for check in _CHECKS for pair in check(case)]
-    found.extend(fault_cautions(case))
-    found.extend(noise_cautions(case))
-    found.extend(safety_cautions(setup))
-    return tuple(Caution(code=code, text=text) for code, text in found)
+    return tuple(Caution(code=code, text=text) for code, text in (*found, *safety_cautions(setup)))

@@ -54,12 +54,7 @@ def noise_sources_e(numbers: Station, signal_e: Figure) -> dict[str, FloatArray]
 
     Parameters
     ----------
-    numbers : Station; one station, or one of its colours
-    signal_e : float or ndarray; of a delivered pixel [e]
-
-    Returns
-    -------
-    dict; name -> noise, in the order of the light; all of the signal's shape [e]
+    signal_e : float or ndarray; of a delivered pixel; each noise gets its shape [e]
     """
     signal = np.asarray(signal_e, dtype=np.float64)
     sources = {
@@ -83,18 +78,15 @@ class LightPath:
     sent_back_w_m2: float  # of both, sent back by white [W/m²]
     sensor_w_m2: float
     photons: float  # on a delivered pixel in its exposures, all wavelengths, before any filter
-    # shape (3,); of them, collected; one a colour where there are colours [e]
-    electrons_white: Figure
 
 
 def light_path(setup: Setup, numbers: Station) -> LightPath:
     """
     Follow the light from the lamp to the electrons.
 
-    Returns
-    -------
-    LightPath
-        Photons are μ_p = A t E ∫ e(λ) λ/(hc) dλ, EMVA 1288 R4.0 RC, (3)(4), of all joined pixels.
+    References
+    ----------
+    EMVA 1288 R4.0 RC, (3)(4): μ_p = A t E ∫ e(λ) λ/(hc) dλ, here of all joined pixels.
     """
     lamp, ambient = float(numbers.irradiance_w_m2), float(numbers.ambient_w_m2)
     place, sensor_w_m2 = numbers.geometry, float(numbers.irradiance_sensor_w_m2)
@@ -110,5 +102,4 @@ def light_path(setup: Setup, numbers: Station) -> LightPath:
         sent_back_w_m2=float(numbers.white_reflectance) * (lamp + ambient),
         sensor_w_m2=sensor_w_m2,
         photons=energy_joule * setup.light.spectrum.photons_per_joule,
-        electrons_white=numbers.electrons_white,
     )

@@ -146,18 +146,10 @@ def detection_group(
     numbers: Station, wanted: Search, names: Collection[str] | None = None
 ) -> Group:
     """
-    Give the figures of detection.
+    Give the figures of detection, all or those named, as sizes take their time.
 
-    Parameters
-    ----------
-    names : collection of str, optional
-        Figures that are needed, as sizes take their time; left out, all.
-
-    Returns
-    -------
-    dict
-        Figures by name; those of the smallest defect only where its size is given. The threshold is
-        that of the search for the smallest defect; without one, for the smallest disc found.
+    Those of the smallest defect are there only where its size is given. The threshold is that of
+    the search for the smallest defect; without one, for the smallest disc found.
     """
     base = ground_of(numbers, wanted)
     asked = _FIGURES if names is None else frozenset(names)

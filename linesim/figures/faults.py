@@ -30,15 +30,13 @@ def _colour(case: Case) -> Found:
     left = [values(geometry[name]) for name in _SHIFTS if name in geometry]
     worst = sum(max(abs(value) for value in each) for each in left)
     if worst > _FRINGE_PX:
-        yield (
-            "fringe",
-            (
-                f"Red and blue lie up to {worst:.2g} lines off green, over 0.25 (ours): edges "
-                "across travel get coloured fringes. colour_alignment, a line rate that divides "
-                "the row distance, or an encoder remove them; a fringe that grows towards the ends "
-                "of the line would be the lens's."
-            ),
+        text = (
+            f"Red and blue lie up to {worst:.2g} lines off green, over 0.25 (ours): edges "
+            "across travel get coloured fringes. colour_alignment, a line rate that divides "
+            "the row distance, or an encoder remove them; a fringe that grows towards the ends "
+            "of the line would be the lens's."
         )
+        yield "fringe", text
 
 
 def _missed(case: Case) -> Found:
@@ -47,17 +45,15 @@ def _missed(case: Case) -> Found:
         steps = digits(1e6 * share / count_um, 3)
         advance_um = case.figure("geometry", "line_advance_um")
         pixels = count_um / case.figure("geometry", "object_pixel_y_um")
-        yield (
-            "encoder_missed",
-            (
-                f"The encoder loses {percent(share)} of its counts: lines lie {advance_um:.6g} um "
-                f"apart in the mean instead of {advance_um * (1 - share):.6g} um, the picture is "
-                f"{percent(share)} too short along travel, and edges get steps of {count_um:.3g} "
-                f"um ({pixels:.2g} object pixels), about {steps} a metre. "
-                "Screened, balanced lines, a lower multiplier or a faster counter input help; an "
-                "index mark once a turn tells whether counts are lost."
-            ),
+        text = (
+            f"The encoder loses {percent(share)} of its counts: lines lie {advance_um:.6g} um "
+            f"apart in the mean instead of {advance_um * (1 - share):.6g} um, the picture is "
+            f"{percent(share)} too short along travel, and edges get steps of {count_um:.3g} "
+            f"um ({pixels:.2g} object pixels), about {steps} a metre. "
+            "Screened, balanced lines, a lower multiplier or a faster counter input help; an "
+            "index mark once a turn tells whether counts are lost."
         )
+        yield "encoder_missed", text
 
 
 def _stages(case: Case) -> Found:
@@ -65,14 +61,12 @@ def _stages(case: Case) -> Found:
     step_um = float(when.exposed_advance_um - place.row_side_um)
     smear = abs(step_um) * case.setup.camera.tdi_stages / float(place.row_side_um)
     if case.setup.camera.tdi_stages > 1 and smear > _SMEAR_PX:
-        yield (
-            "tdi_sync",
-            (
-                f"Line rate and speed are out of step: over {case.setup.camera.tdi_stages} stages "
-                f"the picture smears by {smear:.2g} pixels along travel, over 0.5 (our threshold). "
-                "An encoder, or a closer line rate, keeps charge and target together."
-            ),
+        text = (
+            f"Line rate and speed are out of step: over {case.setup.camera.tdi_stages} stages "
+            f"the picture smears by {smear:.2g} pixels along travel, over 0.5 (our threshold). "
+            "An encoder, or a closer line rate, keeps charge and target together."
         )
+        yield "tdi_sync", text
 
 
 def _line_of_sight(case: Case) -> Found:
@@ -80,14 +74,12 @@ def _line_of_sight(case: Case) -> Found:
     seen_deg = 0.0 - (case.setup.camera.angle_deg or 0.0)
     strips = [light.strip for light in case.setup.lights if light.arrangement == "line"]
     if any(each.low_deg <= seen_deg <= each.high_deg for each in strips):
-        yield (
-            "lamp_in_view",
-            (
-                f"The strip would stand where the camera looks along ({seen_deg:g} deg from the "
-                "normal): that takes a beam splitter, which leaves about a quarter of the light "
-                "(common practice). Otherwise move the strip, or lean the camera."
-            ),
+        text = (
+            f"The strip would stand where the camera looks along ({seen_deg:g} deg from the "
+            "normal): that takes a beam splitter, which leaves about a quarter of the light "
+            "(common practice). Otherwise move the strip, or lean the camera."
         )
+        yield "lamp_in_view", text
 
 
 def _room(case: Case) -> Found:
@@ -100,14 +92,12 @@ def _room(case: Case) -> Found:
         edge_mm -= light.lamp_width_mm / 2 * abs(np.sin(angle))
         left_mm = float(edge_mm) - case.setup.transport.flutter_mm
         if left_mm < _ROOM_MM:
-            yield (
-                "lamp_close",
-                (
-                    f"The lamp's lower edge would come within {max(left_mm, 0):.3g} mm of the "
-                    f"target, under {_ROOM_MM:g} mm (our threshold): a splice, a fold or a flutter "
-                    "touches it. Mount it farther away, or steeper."
-                ),
+            text = (
+                f"The lamp's lower edge would come within {max(left_mm, 0):.3g} mm of the "
+                f"target, under {_ROOM_MM:g} mm (our threshold): a splice, a fold or a flutter "
+                "touches it. Mount it farther away, or steeper."
             )
+            yield "lamp_close", text
 
 
 def _band(case: Case) -> Found:
@@ -115,14 +105,12 @@ def _band(case: Case) -> Found:
     height_mm = np.array([case.setup.transport.flutter_mm])
     lost = 1 - float(band_share(case.setup, height_mm)[0])
     if lost > _BAND_LOSS:
-        yield (
-            "height_band",
-            (
-                f"At the crest of its flutter the target leaves the lamp's focus: {percent(lost)} "
-                "of the light is lost there, over 5 % (our threshold), and comes and goes with it. "
-                "A guide roller, or a lamp of a deeper band, helps."
-            ),
+        text = (
+            f"At the crest of its flutter the target leaves the lamp's focus: {percent(lost)} "
+            "of the light is lost there, over 5 % (our threshold), and comes and goes with it. "
+            "A guide roller, or a lamp of a deeper band, helps."
         )
+        yield "height_band", text
 
 
 def _skew(case: Case) -> Found:
@@ -130,14 +118,12 @@ def _skew(case: Case) -> Found:
     shift_um = 1000 * case.figure("geometry", "field_of_view_mm") * abs(slope)
     lines = shift_um / case.figure("geometry", "line_advance_um")
     if lines > _SHIFT_PX:
-        yield (
-            "skew",
-            (
-                f"The sensor line is {case.setup.transport.skew_deg:.3g} degrees off the square to "
-                f"travel: from one end of the line to the other the picture shears by {lines:.3g} "
-                "lines."
-            ),
+        text = (
+            f"The sensor line is {case.setup.transport.skew_deg:.3g} degrees off the square to "
+            f"travel: from one end of the line to the other the picture shears by {lines:.3g} "
+            "lines."
         )
+        yield "skew", text
 
 
 def _flutter(case: Case) -> Found:
@@ -146,14 +132,12 @@ def _flutter(case: Case) -> Found:
     shift_um = half_um * flutter_mm / case.setup.view_distance_mm
     pixels = shift_um / case.figure("geometry", "object_pixel_x_um")
     if pixels > _SHIFT_PX:
-        yield (
-            "edge_scale_error",
-            (
-                f"Flutter of {flutter_mm:.3g} mm moves the ends of the line by {pixels:.2g} "
-                "pixels to and fro. A longer working distance, or looking at the web where a "
-                "roller holds it, helps."
-            ),
+        text = (
+            f"Flutter of {flutter_mm:.3g} mm moves the ends of the line by {pixels:.2g} "
+            "pixels to and fro. A longer working distance, or looking at the web where a "
+            "roller holds it, helps."
         )
+        yield "edge_scale_error", text
 
 
 def _flicker_seen(case: Case) -> float:
@@ -179,51 +163,42 @@ def _lamp(case: Case) -> Found:
             light.flicker_frequency_hz - rate_hz * round(light.flicker_frequency_hz / rate_hz)
         )
         pitch = f"bands {rate_hz / alias_hz:.4g} lines apart" if alias_hz > 0 else "no bands"
-        yield (
-            "flicker_bands",
-            (
-                f"The lamp's flicker leaves {percent(seen, 2)} of the light in each line, "
-                f"{in_noise:.2g} times the noise on white (rms): {pitch}. A lamp on constant "
-                "current, or pulsed by the line trigger, has none; so has an exposure of "
-                "whole periods."
-            ),
+        text = (
+            f"The lamp's flicker leaves {percent(seen, 2)} of the light in each line, "
+            f"{in_noise:.2g} times the noise on white (rms): {pitch}. A lamp on constant current, "
+            "or pulsed by the line trigger, has none; so has an exposure of whole periods."
         )
+        yield "flicker_bands", text
     all_w_m2 = case.setup.irradiance_w_m2 + case.setup.ambient_w_m2
     if case.setup.ambient_w_m2 > _AMBIENT_SHARE * all_w_m2:
-        yield (
-            "ambient",
-            (
-                f"Ambient light is {percent(case.setup.ambient_w_m2 / all_w_m2)} of the light on "
-                "the target, over 1 % (our threshold): it changes with the day, and flat-field "
-                "references taken in it are wrong. Shield it."
-            ),
+        text = (
+            f"Ambient light is {percent(case.setup.ambient_w_m2 / all_w_m2)} of the light on "
+            "the target, over 1 % (our threshold): it changes with the day, and flat-field "
+            "references taken in it are wrong. Shield it."
         )
+        yield "ambient", text
 
 
 def _correction(case: Case) -> Found:
     profile = column_profile(case.setup, int(case.numbers.geometry.image_width_px))
     gain = float(1 / max(profile.min(), 1e-9))
     if case.setup.acquisition.flat_field and gain > _STEEP_GAIN:
-        yield (
-            "flat_field_gain",
-            (
-                f"The flat-field correction multiplies the ends of the line by up to {gain:.3g}, "
-                "over 3 (common practice, no source): their noise too. It equalises level, not SNR."
-            ),
+        text = (
+            f"The flat-field correction multiplies the ends of the line by up to {gain:.3g}, "
+            "over 3 (common practice, no source): their noise too. It equalises level, not SNR."
         )
+        yield "flat_field_gain", text
 
 
 def _average(case: Case) -> Found:
     sensor = case.numbers.sensor
     noise_dn = float(case.numbers.dn_per_e * case.numbers.dark_noise_e)
     if float(sensor.averaged) > 1 and noise_dn < ROUNDING_DN:
-        yield (
-            "average_rounds_gain_away",
-            (
-                f"After averaging, the dark noise is {noise_dn:.2g} DN, under 0.4 DN: rounding to "
-                "the same word loses what averaging gained. Sum instead, or use more bits."
-            ),
+        text = (
+            f"After averaging, the dark noise is {noise_dn:.2g} DN, under 0.4 DN: rounding to "
+            "the same word loses what averaging gained. Sum instead, or use more bits."
         )
+        yield "average_rounds_gain_away", text
 
 
 _CHECKS = (
@@ -238,6 +213,7 @@ _CHECKS = (
     _lamp,
     _correction,
     _average,
+    lens_cautions,
 )
 
 
@@ -245,4 +221,3 @@ def fault_cautions(case: Case) -> Found:
     """Find what to mind about faults that are switched on."""
     for check in _CHECKS:
         yield from check(case)
-    yield from lens_cautions(case)

@@ -31,30 +31,25 @@ def _soft_ends(case: Case) -> Found:
     soft = [pair for pair in pairs if pair[1] < _SOFT * pair[0]]
     if soft:
         middle, ends, where = min(soft, key=lambda pair: pair[1] / pair[0])
-        yield (
-            "soft_ends",
-            (
-                f"Where the lens is worst along the line, the MTF at Nyquist {where} is "
-                f"{ends:.2f}, under half of the {middle:.2f} in the middle (our threshold). "
-                "Stop the lens down, take one made for a longer line, or square the camera up "
-                "if focus is what differs."
-            ),
+        text = (
+            f"Where the lens is worst along the line, the MTF at Nyquist {where} is {ends:.2f}, "
+            f"under half of the {middle:.2f} in the middle (our threshold). Stop the lens down, "
+            "take one made for a longer line, or square the camera up if focus is what differs."
         )
+        yield "soft_ends", text
 
 
 def _colours_apart(case: Case) -> Found:
     shift_px = case.groups["geometry"].get("misregistration_x_px")
     worst = 0.0 if shift_px is None else max(map(abs, values(shift_px)))
     if worst > _FRINGE_PX:
-        yield (
-            "fringe_across",
-            (
-                f"At an end of the line a colour lies {worst:.2g} pixels off green across, over "
-                "0.25 (ours): edges along travel get coloured fringes there, whatever the "
-                "alignment of lines. A lens better corrected for lateral colour, or a prism set "
-                "up more closely, has less."
-            ),
+        text = (
+            f"At an end of the line a colour lies {worst:.2g} pixels off green across, over "
+            "0.25 (ours): edges along travel get coloured fringes there, whatever the "
+            "alignment of lines. A lens better corrected for lateral colour, or a prism set "
+            "up more closely, has less."
         )
+        yield "fringe_across", text
 
 
 def _distorted(case: Case) -> Found:
@@ -68,12 +63,10 @@ def _distorted(case: Case) -> Found:
     off_um = float(np.abs(seen_um - nominal_um).max())
     wide_um = np.diff(seen_um)[[0, 2]]
     if off_um > _OFF_PX * side_um:
-        yield (
-            "distortion",
-            (
-                f"By the lens's distortion the ends of the line look {off_um / 1000:.3g} mm beside "
-                f"where the magnification alone has them, and an object pixel there is "
-                f"{digits(float(wide_um.max()))} um wide, not {digits(side_um)}: measure lengths "
-                "after calibration only."
-            ),
+        text = (
+            f"By the lens's distortion the ends of the line look {off_um / 1000:.3g} mm beside "
+            f"where the magnification alone has them, and an object pixel there is "
+            f"{digits(float(wide_um.max()))} um wide, not {digits(side_um)}: measure lengths "
+            "after calibration only."
         )
+        yield "distortion", text

@@ -26,13 +26,11 @@ def clip_cautions(case: Case) -> Found:
             else "The target's brightest part stays under it, so the picture does not clip; "
             "figures on white are those of a sensor without limits."
         )
-        yield (
-            _CODES[name],
-            (
-                f"A white card saturates: it asks for {digits(share)} times what {PLACES[name]} "
-                f"holds. {what}"
-            ),
+        text = (
+            f"A white card saturates: it asks for {digits(share)} times what {PLACES[name]} "
+            f"holds. {what}"
         )
+        yield _CODES[name], text
     else:
         yield from _white_noise(case)
     yield from _product(case)
@@ -58,28 +56,23 @@ def _white_noise(case: Case) -> Found:
     share, level_e = _with_noise(case, "electrons_white")
     if share > 1:
         name = _place(case, level_e)
-        yield (
-            _CODES[name],
-            (
-                f"White with its noise takes {percent(share)} of {PLACES[name]}: what lies above "
-                "is cut off, so an image of white shows less noise and a higher SNR than its "
-                "figures, which are those of a sensor without limits."
-            ),
+        text = (
+            f"White with its noise takes {percent(share)} of {PLACES[name]}: what lies above "
+            "is cut off, so an image of white shows less noise and a higher SNR than its "
+            "figures, which are those of a sensor without limits."
         )
+        yield _CODES[name], text
 
 
 def _product(case: Case) -> Found:
     share, level_e = _with_noise(case, "electrons_product")
     if share > 1:
-        yield (
-            "clips_product",
-            (
-                f"Good product itself clips: with its noise it takes {percent(share)} of "
-                f"{PLACES[_place(case, level_e)]}. What lies above is cut off, "
-                "noise and all, so figures of small dark defects are too good, and light ones are "
-                "lost."
-            ),
+        text = (
+            f"Good product itself clips: with its noise it takes {percent(share)} of "
+            f"{PLACES[_place(case, level_e)]}. What lies above is cut off, noise and all, so "
+            "figures of small dark defects are too good, and light ones are lost."
         )
+        yield "clips_product", text
 
 
 def texture_cautions(case: Case) -> Found:
@@ -94,15 +87,13 @@ def texture_cautions(case: Case) -> Found:
     rms = seen_rms(case.numbers, found)
     if rms * snr > 1:
         texture, noise = apart(rms, 1 / snr, percent)
-        yield (
-            "texture_over_noise",
-            (
-                f"The target's own texture, as the samples see it, is {texture} of the "
-                f"product's level, more than the {noise} of the noise, and is not "
-                "counted: on such product the defect is found less surely than told. texture = "
-                '"target" under [requirement] counts it.'
-            ),
+        text = (
+            f"The target's own texture, as the samples see it, is {texture} of the "
+            f"product's level, more than the {noise} of the noise, and is not "
+            "counted: on such product the defect is found less surely than told. texture = "
+            '"target" under [requirement] counts it.'
         )
+        yield "texture_over_noise", text
 
 
 def seen_rms(numbers: Station, found: MeasuredTexture) -> float:

@@ -120,26 +120,22 @@ def _references(case: Case, whites: list[_White]) -> Found:
     worst = max(whites, key=lambda white: white.gain_sd)
     if worst.gain_sd**2 > _GAIN_VARIANCE:
         enough = int(np.ceil(lines * worst.gain_sd**2 / (_GAIN_VARIANCE / 2)))
-        yield (
-            "flat_field_noise",
-            (
-                f"The flat-field references are noisy themselves: {lines} lines averaged leave "
-                f"{worst.gain_sd:.2g} rms in the gain of each column. Noise and mean on white come "
-                "out higher than the figures, for numbers are divided by that noise. "
-                f"flat_field_lines = {enough} brings it to 0.1; more light helps too."
-            ),
+        text = (
+            f"The flat-field references are noisy themselves: {lines} lines averaged leave "
+            f"{worst.gain_sd:.2g} rms in the gain of each column. Noise and mean on white come "
+            "out higher than the figures, for numbers are divided by that noise. "
+            f"flat_field_lines = {enough} brings it to 0.1; more light helps too."
         )
+        yield "flat_field_noise", text
     dimmest = min(whites, key=lambda white: white.level_dn * (1 - _TAIL * white.gain_sd))
     lowest_dn = dimmest.level_dn * (1 - _TAIL * dimmest.gain_sd)
     if lowest_dn < LEAST_SIGNAL_DN:
-        yield (
-            "flat_field_left",
-            (
-                f"White lies {dimmest.level_dn:.2g} DN above dark ({dimmest.name}): columns of "
-                "under 1 DN are not brought to one level, and keep their fixed pattern. More light "
-                "or more gain helps."
-            ),
+        text = (
+            f"White lies {dimmest.level_dn:.2g} DN above dark ({dimmest.name}): columns of "
+            "under 1 DN are not brought to one level, and keep their fixed pattern. More light "
+            "or more gain helps."
         )
+        yield "flat_field_left", text
 
 
 def _rounded_again(case: Case, whites: list[_White]) -> Found:
@@ -155,15 +151,13 @@ def _rounded_again(case: Case, whites: list[_White]) -> Found:
         return
     off, white, (low_dn, high_dn) = max(found, key=lambda each: each[0])
     if off > _OFF:
-        yield (
-            "correction_rounds",
-            (
-                "What flat field or white balance multiplies is rounded once more: the noise of "
-                f"{white.name} is {white.told_noise_dn:.2g} DN by the figures and anything from "
-                f"{low_dn:.2g} to {high_dn:.2g} DN in the image, by where its level lies between "
-                "two numbers. More bits or more gain help."
-            ),
+        text = (
+            "What flat field or white balance multiplies is rounded once more: the noise of "
+            f"{white.name} is {white.told_noise_dn:.2g} DN by the figures and anything from "
+            f"{low_dn:.2g} to {high_dn:.2g} DN in the image, by where its level lies between "
+            "two numbers. More bits or more gain help."
         )
+        yield "correction_rounds", text
 
 
 def _shifted(case: Case, whites: list[_White]) -> Found:
@@ -181,14 +175,12 @@ def _shifted(case: Case, whites: list[_White]) -> Found:
         found.append((share, share * white.balance * white.level_dn, white))
     share, shift_dn, white = max(found, key=lambda each: each[0])
     if share > _OFF:
-        yield (
-            "rounding_shifts",
-            (
-                f"Rounding may shift the mean by {shift_dn:.2g} DN, where {white.name} lies only "
-                f"{white.balance * white.level_dn:.2g} DN above black: its signal and SNR are off "
-                f"by up to {share:.2g} of themselves. More light, more bits or more gain help."
-            ),
+        text = (
+            f"Rounding may shift the mean by {shift_dn:.2g} DN, where {white.name} lies only "
+            f"{white.balance * white.level_dn:.2g} DN above black: its signal and SNR are off "
+            f"by up to {share:.2g} of themselves. More light, more bits or more gain help."
         )
+        yield "rounding_shifts", text
 
 
 def _cut_off(case: Case, whites: list[_White]) -> Found:
@@ -212,14 +204,12 @@ def _cut_off(case: Case, whites: list[_White]) -> Found:
         lows_dn.append(numbers.dn_per_e * (numbers.dark_e - _TAIL * left_e))
     needed_dn = -min(float(np.min(low)) for low in lows_dn)
     if needed_dn > camera.black_level_dn:
-        yield (
-            "black_clips",
-            (
-                f"A black level of {camera.black_level_dn:.4g} DN lets numbers be cut off at 0, on "
-                "white or in the flat field's dark reference: mean and noise differ from the "
-                f"figures. {np.ceil(needed_dn):.4g} DN would keep them."
-            ),
+        text = (
+            f"A black level of {camera.black_level_dn:.4g} DN lets numbers be cut off at 0, on "
+            "white or in the flat field's dark reference: mean and noise differ from the "
+            f"figures. {np.ceil(needed_dn):.4g} DN would keep them."
         )
+        yield "black_clips", text
 
 
 _CHECKS: tuple[Callable[[Case, list[_White]], Found], ...] = (

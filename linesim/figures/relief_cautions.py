@@ -14,27 +14,23 @@ def relief_cautions(case: Case) -> Found:
         return
     least_um = WAVES * float(np.max(case.numbers.optics.wavelength_um))
     if need.width_um < least_um:
-        yield (
-            "relief_waves",
-            (
-                f"The {need.kind} of {digits(need.width_um)} um is narrower than ten wavelengths, "
-                f"{digits(least_um)} um: diffraction spreads its light more widely than its slopes "
-                "say, so its contrast may be another."
-            ),
+        text = (
+            f"The {need.kind} of {digits(need.width_um)} um is narrower than ten wavelengths, "
+            f"{digits(least_um)} um: diffraction spreads its light more widely than its slopes "
+            "say, so its contrast may be another."
         )
+        yield "relief_waves", text
     change = case.groups["detection"].get("defect_contrast")
     if change is None:
         return
     peak = 1 + max(values(change))
     share = peak * case.figure("signal", "electrons_product") / _limit_e(case)
     if peak > 1 and share > 1:
-        yield (
-            "flash_clips",
-            (
-                f"The {need.kind} flashes up to {percent(share)} of the nearest limit and is cut "
-                "off there: it is found all the same, but by less than its figures say."
-            ),
+        text = (
+            f"The {need.kind} flashes up to {percent(share)} of the nearest limit and is cut "
+            "off there: it is found all the same, but by less than its figures say."
         )
+        yield "flash_clips", text
 
 
 def _limit_e(case: Case) -> float:

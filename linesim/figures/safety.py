@@ -124,41 +124,35 @@ def people_lines(shared: Iterable[Shared]) -> list[str]:
 def _bright(setup: Setup, light_w_m2: float, whole: WholeLight) -> Iterator[tuple[str, str]]:
     ends_nm = "{:.4g}-{:.4g} nm".format(*setup.light.spectrum.wavelength_nm[[0, -1]])
     if light_w_m2 > BRIGHT_W_M2:
-        yield (
-            "bright_light",
-            (
-                f"{_watts(setup, light_w_m2, ends_nm)} at the target is over 1 kW/m² (our "
-                "threshold). Bright narrow sources can hurt eyes; the risk group depends on the "
-                "source, not on this figure: ask the light's maker for it (IEC 62471), and shield "
-                "direct and mirrored views."
-            ),
+        text = (
+            f"{_watts(setup, light_w_m2, ends_nm)} at the target is over 1 kW/m² (our "
+            "threshold). Bright narrow sources can hurt eyes; the risk group depends on the "
+            "source, not on this figure: ask the light's maker for it (IEC 62471), and shield "
+            "direct and mirrored views."
         )
+        yield "bright_light", text
     radiance = max(_radiances_w_m2_sr(setup), default=0.0) * whole.total_ratio
     if radiance > BRIGHT_W_M2_SR:
-        yield (
-            "bright_lamp",
-            (
-                f"To give this light the lamp's face takes a radiance of {digits(radiance)} "
-                f"W/(m² sr), over that of a white in 1 kW/m², {digits(BRIGHT_W_M2_SR)} (our "
-                "threshold). Eyes are judged by radiance (IEC 62471): ask the lamp's maker, keep "
-                "out of its line of sight, and shield its mirror image on glossy product."
-            ),
+        text = (
+            f"To give this light the lamp's face takes a radiance of {digits(radiance)} "
+            f"W/(m² sr), over that of a white in 1 kW/m², {digits(BRIGHT_W_M2_SR)} (our "
+            "threshold). Eyes are judged by radiance (IEC 62471): ask the lamp's maker, keep "
+            "out of its line of sight, and shield its mirror image on glossy product."
         )
+        yield "bright_lamp", text
     if light_w_m2 > BRIGHT_W_M2:
         yield (
             "heat_on_stop",
             "A target that stops under this light can scorch: interlock the light with motion.",
         )
     if whole.is_cut:
-        yield (
-            "light_beyond_table",
-            (
-                f'Spectrum "{setup.light.spectrum.name}" is known at {ends_nm} only, and strong at '
-                f"an end of that: {digits(light_w_m2)} W/m² is the least that falls on the target. "
-                "Ask the light's maker for its ultraviolet and infrared, which eyes, skin and "
-                "product take too."
-            ),
+        text = (
+            f'Spectrum "{setup.light.spectrum.name}" is known at {ends_nm} only, and strong at '
+            f"an end of that: {digits(light_w_m2)} W/m² is the least that falls on the target. "
+            "Ask the light's maker for its ultraviolet and infrared, which eyes, skin and "
+            "product take too."
         )
+        yield "light_beyond_table", text
 
 
 def _radiances_w_m2_sr(setup: Setup) -> list[float]:
@@ -178,32 +172,26 @@ def _watts(setup: Setup, light_w_m2: float, ends_nm: str) -> str:
     table_w_m2 = setup.irradiance_w_m2 + setup.ambient_w_m2
     return (
         f"About {digits(light_w_m2)} W/m² over all wavelengths ({digits(table_w_m2)} W/m² at "
-        f"{ends_nm}, "
-        f"continued by Planck's law at {temperature_k:.0f} K)"
+        f"{ends_nm}, continued by Planck's law at {temperature_k:.0f} K)"
     )
 
 
 def _unseen(setup: Setup, whole: WholeLight) -> Iterator[tuple[str, str]]:
     if whole.invisible_share > INVISIBLE_SHARE:
         how = "" if whole.temperature_k is None else " (by Planck's law)"
-        yield (
-            "invisible_light",
-            (
-                f"{percent(whole.invisible_share, 2)} of the power is outside 380-780 nm{how}: "
-                "the eye does not see it and does not blink. Ask the light's maker for the risk "
-                "group (IEC 62471)."
-            ),
+        text = (
+            f"{percent(whole.invisible_share, 2)} of the power is outside 380-780 nm{how}: "
+            "the eye does not see it and does not blink. Ask the light's maker for the risk "
+            "group (IEC 62471)."
         )
+        yield "invisible_light", text
     if whole.ultraviolet_share > INVISIBLE_SHARE or whole.violet_share > VIOLET_SHARE:
-        yield (
-            "ultraviolet",
-            (
-                f"{percent(whole.violet_share, 2)} of the power of {setup.light.spectrum.name} is "
-                "below 400 nm: ultraviolet light harms skin as well as eyes, also by reflection. "
-                "Ask the light's maker for the risk group (IEC 62471); enclose it, and cover eyes "
-                "and skin."
-            ),
+        text = (
+            f"{percent(whole.violet_share, 2)} of the power of {setup.light.spectrum.name} is "
+            "below 400 nm: ultraviolet light harms skin as well as eyes, also by reflection. Ask "
+            "the light's maker for the risk group (IEC 62471); enclose it, and cover eyes and skin."
         )
+        yield "ultraviolet", text
 
 
 def _flicker(setup: Setup) -> Iterator[tuple[str, str]]:
@@ -215,30 +203,24 @@ def _flicker(setup: Setup) -> Iterator[tuple[str, str]]:
         return
     swing_hz = min(swings_hz)
     if slow <= swing_hz <= fast:
-        yield (
-            "visible_flicker",
-            (
-                f"Light that swings at {swing_hz:g} Hz is seen to flash: from 3 to 60 Hz it can "
-                "harm photosensitive people (from memory)."
-            ),
+        text = (
+            f"Light that swings at {swing_hz:g} Hz is seen to flash: from 3 to 60 Hz it can "
+            "harm photosensitive people (from memory)."
         )
-    yield (
-        "stroboscopic",
-        (
-            f"Light that swings or is pulsed ({swing_hz:g} Hz) can make rollers and blades "
-            "seem to stand still or to creep: keep guards closed, light the place steadily as "
-            "well, and never judge a standstill by eye."
-        ),
+        yield "visible_flicker", text
+    text = (
+        f"Light that swings or is pulsed ({swing_hz:g} Hz) can make rollers and blades "
+        "seem to stand still or to creep: keep guards closed, light the place steadily as "
+        "well, and never judge a standstill by eye."
     )
+    yield "stroboscopic", text
 
 
 def _narrow(setup: Setup) -> Iterator[tuple[str, str]]:
     width_nm = 1 / float(setup.light.spectrum.weight_per_nm.max()) / _GAUSSIAN_EQUIVALENT
     if width_nm <= LASER_WIDTH_NM:
-        yield (
-            "laser",
-            (
-                f"The light is {width_nm:.2g} nm wide: if this is a laser, IEC 60825-1 and a laser "
-                "safety officer apply."
-            ),
+        text = (
+            f"The light is {width_nm:.2g} nm wide: if this is a laser, IEC 60825-1 and a laser "
+            "safety officer apply."
         )
+        yield "laser", text

@@ -13,31 +13,10 @@ from dataclasses import asdict, dataclass, replace
 from typing import Literal
 
 from linesim.figures.case import Groups, values
-from linesim.figures.demands import (
-    CANNOT_RUN,
-    NEVER,
-    SLACK,
-    Demand,
-    demands,
-    margin_over,
-    margin_under,
-)
+from linesim.figures.demands import CANNOT_RUN, Demand, demands, margin_over, margin_under
 from linesim.figures.places import worst_name, worst_place
 from linesim.forward.station import Station
 from linesim.setup.setup import Setup
-
-__all__ = (
-    "CANNOT_RUN",
-    "FEWEST_PIXELS",
-    "NEVER",
-    "SLACK",
-    "State",
-    "Verdict",
-    "at_least",
-    "at_most",
-    "verdicts",
-    "worst_state",
-)
 
 State = Literal["met", "missed", "cannot run"]
 FEWEST_PIXELS = 3.0

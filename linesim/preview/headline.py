@@ -5,15 +5,21 @@ from typing import Any
 
 from linesim.figures.budget import Budget
 from linesim.figures.case import values
-from linesim.figures.demands import CANNOT_RUN
+from linesim.figures.demands import NEVER
 from linesim.figures.plain_numbers import digits, ratio_words
-from linesim.figures.verdicts import NEVER, Verdict, worst_state
+from linesim.figures.verdicts import Verdict, worst_state
 from linesim.report.judged_rows import judged_rows
-from linesim.report.verdict_words import clause, got_and_wanted, name_of, place_of, spare
+from linesim.report.verdict_words import (
+    OF_THE_STATION,
+    clause,
+    got_and_wanted,
+    name_of,
+    place_of,
+    spare,
+)
 from linesim.setup.setup import Setup
 
 _WORDS = {"met": "Works", "missed": "Misses", "cannot run": "Cannot run"}
-_OF_THE_STATION = (*CANNOT_RUN, "clipping")
 _NEVER_NONE = 1e-12
 
 
@@ -40,13 +46,7 @@ def _left(verdict: Verdict) -> float:
 
 
 def headline(setup: Setup, found: Budget) -> dict[str, Any]:
-    """
-    Say in one sentence what comes of a station, and name what limits it.
-
-    Returns
-    -------
-    dict; "state", "word" that stands first, "text" behind it, "besides" in smaller letters
-    """
+    """Say in one sentence what comes of a station, and name what limits it."""
     state, one = worst_state(found.verdicts), limiting(found.verdicts)
     text = _met(setup, found, one) if state == "met" else f"{_plain(setup, one)}."
     return {
@@ -58,7 +58,7 @@ def headline(setup: Setup, found: Budget) -> dict[str, Any]:
 
 
 def _met(setup: Setup, found: Budget, one: Verdict) -> str:
-    asked = [each for each in found.verdicts if each.requirement not in _OF_THE_STATION]
+    asked = [each for each in found.verdicts if each.requirement not in OF_THE_STATION]
     place = place_of(setup, one)
     name = name_of(setup, one.requirement) + (f" ({place})" if place else "")
     closest = f"closest to its limit is {name}: {_said(setup, one)}, {spare(setup, one)}."

@@ -8,8 +8,9 @@ from linesim.figures.budget import Budget
 from linesim.figures.case import Value, values
 from linesim.figures.clipping import nearest_place
 from linesim.figures.curves import noise_sources_e
+from linesim.figures.demands import NEVER
 from linesim.figures.plain_numbers import digits, percent, rate
-from linesim.figures.verdicts import NEVER, Verdict
+from linesim.figures.verdicts import Verdict
 from linesim.forward.station import station
 from linesim.report.page_parts import Facts, Part, Text
 from linesim.report.verdict_words import closest, name_of, place_of, spare

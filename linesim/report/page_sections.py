@@ -106,16 +106,8 @@ def caution_section(*stations: Case, people: tuple[Shared, ...] | None = None) -
     """
     Tell what to mind: the picture first, then people; each thing once.
 
-    Parameters
-    ----------
-    *stations : Case
-        One or more; where a caution does not hold for all, the titles of those stand before it.
-    people : tuple of Shared, optional
-        Cautions about people, where the page shows the light of more stations; left out: of these.
-
-    Returns
-    -------
-    Section; two lists; the second always has the line about machinery
+    Where a caution does not hold for all stations, the titles of those stand before it. `people` is
+    left out where the page shows the light of these stations alone.
     """
     if people is None:
         people = shared_cautions([(one.title, one.setup) for one in stations])

@@ -59,12 +59,11 @@ def tones(
     image_dn: NDArray[np.uint16] | FloatArray, black_dn: float, white_dn: float
 ) -> NDArray[np.uint8]:
     """
-    Bring samples to the screen: black and white as given, linear light encoded as sRGB.
+    Bring samples to the screen: black and white as given [DN], linear light encoded as sRGB.
 
     Parameters
     ----------
     image_dn : ndarray; samples [DN]
-    black_dn, white_dn : float; what is shown as black and as white [DN]
     """
     share = np.clip((image_dn - black_dn) / max(white_dn - black_dn, 1e-9), 0, 1)
     return np.asarray(np.rint(255 * linear_to_srgb(share)), dtype=np.uint8)
@@ -107,12 +106,11 @@ def picture(
     shown: NDArray[np.uint8], grid: Grid, caption: str, *, true_proportion: bool = False
 ) -> NDArray[np.uint8]:
     """
-    Frame an image with scale bars and a caption.
+    Frame an image with scale bars and a caption, which is broken into lines at spaces.
 
     Parameters
     ----------
     shown : ndarray of uint8, shape (lines, width) or (lines, width, 3); ready for the screen
-    caption : str; broken into lines at spaces
     true_proportion : bool; undo the stretch of unequal sampling; otherwise each sample is a square
     """
     body = _fitted(shown, grid, true_proportion=true_proportion)

@@ -62,16 +62,9 @@ def new_figure(
     *, width_mm: float = 170.0, height_mm: float = 100.0, rows: int = 1, columns: int = 1
 ) -> "tuple[Figure, NDArray[np.object_]]":
     """
-    Start a figure with its axes in the house style.
+    Start a figure in the house style with axes of shape (rows, columns), none of their labels cut.
 
-    Parameters
-    ----------
-    width_mm, height_mm : float; size on paper; the default width fits A4 with margins [mm]
-
-    Returns
-    -------
-    tuple of Figure and ndarray of Axes, shape (rows, columns)
-        Constrained layout, so that no label is cut.
+    The default width fits A4 with margins.
     """
     try:
         from matplotlib.figure import Figure  # noqa: PLC0415 -- an extra, and slow to import

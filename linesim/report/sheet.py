@@ -156,20 +156,15 @@ def sheet(
     panels: Sequence[Panel], *, columns: int, width_px: int = 260, heading: str = ""
 ) -> NDArray[np.uint8]:
     """
-    Lay pictures out in rows and columns, in reading order, at one scale.
+    Lay pictures out in rows and columns, in reading order, at one scale, with a scale bar below.
 
     Parameters
     ----------
     width_px : int; most that the widest picture may take [px]
-    heading : str; over all of them; left out where empty
 
     Returns
     -------
-    ndarray of uint8, shape (height, width, 3); the sheet, with a scale bar below
-
-    Raises
-    ------
-    ValueError; where there is no panel, or no column
+    ndarray of uint8, shape (height, width, 3)
     """
     if not panels or columns < 1:
         msg = f"a sheet needs a panel and a column, got {len(panels)} and {columns}"

@@ -3,8 +3,9 @@
 from collections.abc import Callable, Sequence
 
 from linesim.figures.clipping import brightest_of, nearest_place
+from linesim.figures.demands import CANNOT_RUN, NEVER
 from linesim.figures.plain_numbers import alarms, apart, chance, digits, percent, rate, ratio_words
-from linesim.figures.verdicts import NEVER, Verdict, worst_state
+from linesim.figures.verdicts import Verdict, worst_state
 from linesim.forward.station import station
 from linesim.report.remedies import light_that_fits, remedy
 from linesim.setup.setup import Setup
@@ -80,7 +81,7 @@ _WHITE = 0.005
 _TIMES = 1.5
 """Ratios from here on are told as a factor, smaller ones in percent."""
 _NEXT_TO_NOTHING = 5e-4
-_OF_THE_STATION = ("line_rate", "link", "pulse_rate", "exposure", "clipping")
+OF_THE_STATION = (*CANNOT_RUN, "clipping")
 
 
 def name_of(setup: Setup, requirement: str) -> str:
@@ -169,7 +170,7 @@ def _light_words(setup: Setup, verdict: Verdict) -> str:
 
 def place_of(setup: Setup, verdict: Verdict) -> str:
     """Say what decides: which colour, which place of the line, which speed."""
-    coloured = setup.camera.kind != "mono" and verdict.requirement not in _OF_THE_STATION
+    coloured = setup.camera.kind != "mono" and verdict.requirement not in OF_THE_STATION
     said = ["weakest colour"] if coloured else []
     said += [_PLACES[verdict.where]] if verdict.where in _PLACES else []
     said += [f"at {_at(setup, verdict).texts['transport']['speed']}"] if verdict.speed else []
@@ -219,7 +220,7 @@ def summary(setup: Setup, verdicts: Sequence[Verdict]) -> str:
 
 
 def _met(setup: Setup, verdicts: Sequence[Verdict]) -> str:
-    asked = [each for each in verdicts if each.requirement not in _OF_THE_STATION]
+    asked = [each for each in verdicts if each.requirement not in OF_THE_STATION]
     if not asked:
         return "Can run and does not clip; the setup asks for nothing else."
     near = closest(verdicts)

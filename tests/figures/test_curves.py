@@ -124,7 +124,7 @@ def test_photons_follow_emva_1288() -> None:
     assert_allclose(
         path.photons, 50.34 * area_um2 * exposure_ms * 0.55 * microwatt_cm2, rtol=1.01e-4
     )
-    assert_allclose(path.electrons_white, 0.6 * path.photons, rtol=ROUNDING * 100)
+    assert_allclose(station(setup).electrons_white, 0.6 * path.photons, rtol=ROUNDING * 100)
 
 
 def test_light_is_lost_step_by_step() -> None:

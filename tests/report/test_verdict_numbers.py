@@ -2,7 +2,8 @@
 
 import pytest
 
-from linesim.figures.verdicts import NEVER, Verdict, at_least, at_most
+from linesim.figures.demands import NEVER
+from linesim.figures.verdicts import Verdict, at_least, at_most
 from linesim.report.verdict_words import got_and_wanted, spare
 from linesim.setup.load import sample_setup
 
