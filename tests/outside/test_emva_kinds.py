@@ -14,17 +14,12 @@ from numpy.typing import NDArray
 
 from linesim.forward.collect import pattern
 from linesim.forward.station import Station, station
-from linesim.metrics.camera.transfer import (
-    CameraFigures,
-    camera_figures,
-    dark_noise,
-    photon_transfer,
-    responsivity,
-)
+from linesim.metrics.camera.transfer import dark_noise, photon_transfer, responsivity
 from linesim.metrics.flat.noise import Estimate, frame_figures
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
+from tests.emva import CameraFigures, camera_figures
 
 LINES, WIDTH = 320, 192
 

@@ -7,14 +7,18 @@ from numpy.typing import NDArray
 
 from linesim.metrics.camera.saturation import Saturation
 from linesim.metrics.camera.series import Series
-from linesim.metrics.camera.transfer import dark_noise, photon_transfer, responsivity
+from linesim.metrics.camera.transfer import (
+    FITTED,
+    LEAST_NOISE_DN,
+    LEAST_VARIANCE_DN2,
+    dark_noise,
+    photon_transfer,
+    responsivity,
+)
 from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.interval import Interval, carried, interval
 from linesim.setup.arrays import FloatArray
 
-FITTED = 0.7
-"""Share of saturation up to which gain and responsivity are fitted."""
-_LEAST_DN2, _LEAST_DN = 0.24, 0.49
 _FREE_STEPS = 2
 
 
@@ -69,7 +73,7 @@ def transfer(series: Series, found: Saturation) -> Transfer:
     return Transfer(
         saturation=found,
         fitted=int(used.size),
-        dark_noise_is_limit=bool(series.dark.temporal_dn2[series.shortest] < _LEAST_DN2),
+        dark_noise_is_limit=bool(series.dark.temporal_dn2[series.shortest] < LEAST_VARIANCE_DN2),
         figures={
             name: interval(Estimate(value=value, sd=float(each)), low=low.get(name, -np.inf))
             for (name, value), each in zip(figures.items(), sd, strict=True)
@@ -83,7 +87,7 @@ def _figures(series: Series, saturated: int, used: NDArray[np.intp]) -> dict[str
         np.append(0, series.signal_dn[used]), np.append(0, series.light[used]), saturation_dn=np.inf
     )
     dark_dn2 = float(series.dark.temporal_dn2[series.shortest])
-    dark_dn = np.sqrt(dark_dn2) if dark_dn2 >= _LEAST_DN2 else _LEAST_DN
+    dark_dn = np.sqrt(dark_dn2) if dark_dn2 >= LEAST_VARIANCE_DN2 else LEAST_NOISE_DN
     efficiency = response / gain
     # (26), and the form of Release 3 before it
     threshold_e = np.sqrt((dark_dn / gain) ** 2 + 1 / 4) + 1 / 2

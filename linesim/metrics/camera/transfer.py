@@ -1,28 +1,15 @@
 """Photon transfer: a camera's gain, dark noise and fixed pattern from a series of frames."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-
 import numpy as np
-from numpy.typing import NDArray
 
-from linesim.metrics.flat.noise import Estimate, Split, frame_figures
+from linesim.metrics.flat.noise import Estimate
 from linesim.setup.arrays import FloatArray
 
-_FITTED = 0.7
+FITTED = 0.7
+"""Share of saturation up to which gain and responsivity are fitted."""
 _ROUNDING_DN2 = Estimate(value=1 / 12, sd=0.0)
-_LEAST_VARIANCE_DN2, _LEAST_NOISE_DN = 0.24, 0.49
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CameraFigures:
-    """A camera by EMVA 1288."""
-
-    gain_dn_e: Estimate
-    dark_noise_e: Estimate
-    dark_noise_is_limit: bool
-    dsnu_e: Split
-    prnu: Split
+LEAST_VARIANCE_DN2, LEAST_NOISE_DN = 0.24, 0.49
+"""Below which rounding hides the noise, and what it counts as then."""
 
 
 def photon_transfer(
@@ -39,9 +26,9 @@ def photon_transfer(
     EMVA 1288 R4.0 RC (March 2021), (15), (19), (49), (50), section 6.6.
     """
     signal, variance = mean_dn[1:] - mean_dn[0], temporal_dn2[1:] - temporal_dn2[0]
-    used = (signal > 0) & (signal <= _FITTED * saturation_dn)
+    used = (signal > 0) & (signal <= FITTED * saturation_dn)
     if not used.any():
-        msg = f"no step lies between dark and {_FITTED:.0%} of {saturation_dn:g} DN"
+        msg = f"no step lies between dark and {FITTED:.0%} of {saturation_dn:g} DN"
         raise ValueError(msg)
     x, y = signal[used], variance[used]
     gain = float((x @ y) / (x @ x))
@@ -62,7 +49,7 @@ def responsivity(mean_dn: FloatArray, photons: FloatArray, *, saturation_dn: flo
     EMVA 1288 R4.0 RC (March 2021), (49).
     """
     signal = mean_dn - mean_dn[0]
-    used = signal <= _FITTED * saturation_dn
+    used = signal <= FITTED * saturation_dn
     return float((photons[used] @ signal[used]) / (photons[used] @ photons[used]))
 
 
@@ -78,37 +65,6 @@ def dark_noise(dark_dn2: Estimate, gain_dn_e: Estimate) -> Estimate:
     EMVA 1288 R4.0 RC (March 2021), (53), (54), C.4.
     """
     seen = dark_dn2
-    if dark_dn2.value < _LEAST_VARIANCE_DN2:
-        seen = Estimate(value=_LEAST_NOISE_DN**2, sd=dark_dn2.sd)
+    if dark_dn2.value < LEAST_VARIANCE_DN2:
+        seen = Estimate(value=LEAST_NOISE_DN**2, sd=dark_dn2.sd)
     return seen.less(_ROUNDING_DN2).root().over(gain_dn_e)
-
-
-def camera_figures(
-    dark_dn: NDArray[np.generic], lit_dn: Sequence[NDArray[np.generic]], *, saturation_dn: float
-) -> CameraFigures:
-    """
-    Evaluate a camera from frames in the dark and of an even target at stepped exposures.
-
-    References
-    ----------
-    EMVA 1288 R4.0 RC (March 2021): K (50), σ_d (53)(54) and C.4, DSNU (66), PRNU (67).
-    """
-    dark, lit = frame_figures(dark_dn), [frame_figures(each) for each in lit_dn]
-    every = (dark, *lit)
-    mean_dn = np.array([each.mean_dn.value for each in every])
-    gain = photon_transfer(
-        mean_dn,
-        np.array([each.temporal_dn2.value for each in every]),
-        saturation_dn=saturation_dn,
-        samples=(len(dark_dn) - 1) * dark_dn[0].size,
-    )
-    half = int(np.abs(mean_dn[1:] - mean_dn[0] - saturation_dn / 2).argmin())
-    signal = lit[half].mean_dn.less(dark.mean_dn)
-    pattern_dn2 = lit[half].spatial_dn2.less(dark.spatial_dn2)
-    return CameraFigures(
-        gain_dn_e=gain,
-        dark_noise_e=dark_noise(dark.temporal_dn2, gain),
-        dark_noise_is_limit=dark.temporal_dn2.value < _LEAST_VARIANCE_DN2,
-        dsnu_e=dark.spatial_dn2.each(lambda part: part.root().over(gain)),
-        prnu=pattern_dn2.each(lambda part: part.root().over(signal)),
-    )

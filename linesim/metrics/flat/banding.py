@@ -6,10 +6,9 @@ import numpy as np
 from scipy.optimize import minimize_scalar
 
 from linesim.metrics.flat.area import trend
-from linesim.metrics.flat.noise import Estimate
+from linesim.metrics.flat.noise import FEWEST_LINES, Estimate
 from linesim.setup.arrays import FloatArray
 
-FEWEST_LINES = 16
 _ROUNDING = 1e-12
 
 
