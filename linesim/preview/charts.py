@@ -84,14 +84,9 @@ def snr_curve(numbers: Station, largest_e: float) -> dict[str, Any]:
     """
     Give the SNR of a sample over its expected electrons, for each colour.
 
-    Parameters
-    ----------
-    largest_e : float; of the picture; the curve ends there or at white [e]
-
-    Returns
-    -------
-    dict; ``top_e``, and ``each``: of each colour the SNR at top_e (k / n)², k = 0 … n, with the
-    noise in time that wells and words leave, as the budget's ``snr_product`` has it
+    The curve ends at the largest of the picture, or at white: of each colour the SNR at top_e (k /
+    n)², k = 0 … n, with the noise in time that wells and words leave, as the budget's
+    ``snr_product``.
     """
     top_e = max(largest_e, float(np.max(np.asarray(numbers.electrons_white))), 1.0)
     signal_e = top_e * np.linspace(0, 1, _SNR_STEPS + 1) ** 2

@@ -1,7 +1,7 @@
 """The kinds of control that the page has: sliders and pickers, and which of them come first."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from typing import Any
 
 from linesim.setup.setup import Setup
@@ -16,24 +16,20 @@ FIRST = (
 _DOUBLINGS = 14
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Slider:
     """A number that may be moved."""
 
     key: str
     label: str
     group: str
-    unit: str = ""
+    unit: str
     limits: tuple[float, float]
+    value: Callable[[Setup], float | None]  # where a setup has it
+    _: KW_ONLY
     log: bool = False
-    read: Callable[[Setup], float | None]
-    whole: bool = False
     stops: tuple[float, ...] = ()
     doubles: bool = False  # whether it has full stops of its own, from where the setup has it
-
-    def value(self, setup: Setup) -> float | None:
-        """Tell where a setup has it."""
-        return self.read(setup)
 
     def told(self, setup: Setup) -> dict[str, Any]:
         """Describe it for the page, with where a setup has it."""
@@ -47,7 +43,6 @@ class Slider:
             "low": self.limits[0],
             "high": self.limits[1],
             "log": self.log,
-            "whole": self.whole,
             "value": value,
             "first": self.key in FIRST,
             "ticks": list(self._doubled(value) if self.doubles and value else self.stops),
@@ -62,7 +57,7 @@ class Slider:
                 yield found
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Picker:
     """One of a few words or numbers."""
 

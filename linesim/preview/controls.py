@@ -23,14 +23,9 @@ def _lights(setup: Setup) -> Iterator[Slider]:
     yield _light(setup)
     for number, (name, light) in enumerate(setup.named_lights.items()):
         if light.arrangement in PLACED:
-            yield Slider(
-                key=f"{name}.angle",
-                label="Angle of the lamp" if number == 0 else f"Angle of lamp {number + 1}",
-                group="Light",
-                unit="deg",
-                limits=(-80.0, 80.0),
-                read=partial(_angle_deg, number),
-            )
+            label = "Angle of the lamp" if number == 0 else f"Angle of lamp {number + 1}"
+            at = partial(_angle_deg, number)
+            yield Slider(f"{name}.angle", label, "Light", "deg", (-80.0, 80.0), at)
 
 
 def _angle_deg(number: int, setup: Setup) -> float:
@@ -45,25 +40,14 @@ def _light(setup: Setup) -> Slider:
     if setup.light.irradiance_w_m2 is None:
         sheet = setup.light.lamp_illuminance_lx is not None
         return Slider(
-            key="light.lamp_illuminance" if sheet else "light.illuminance",
-            label="Illuminance, lamp's sheet" if sheet else "Illuminance",
-            group="Light",
-            unit="klx",
-            limits=(0.1, 2000.0),
-            log=True,
-            read=_klx,
-            doubles=True,
-        )
+            "light.lamp_illuminance" if sheet else "light.illuminance",
+            "Illuminance, lamp's sheet" if sheet else "Illuminance",
+            "Light", "klx", (0.1, 2000.0), _klx, log=True, doubles=True,
+        )  # fmt: skip
     return Slider(
-        key="light.irradiance",
-        label="Irradiance",
-        group="Light",
-        unit="W/m^2",
-        limits=(0.1, 10_000.0),
-        log=True,
-        read=lambda each: each.light.irradiance_w_m2 or 0.0,
-        doubles=True,
-    )
+        "light.irradiance", "Irradiance", "Light", "W/m^2", (0.1, 10_000.0),
+        lambda each: each.light.irradiance_w_m2 or 0.0, log=True, doubles=True,
+    )  # fmt: skip
 
 
 def _focus(setup: Setup) -> Slider:
@@ -73,15 +57,11 @@ def _focus(setup: Setup) -> Slider:
     soft_mm = _SOFT_PX * side_um * lens.working_f_number / (1000 * lens.magnification**2)
     # rounded to 1, 2 or 5, which lie up to 2.5 apart
     reach_mm = round_length_mm(2.5 * max(float(soft_mm), abs(float(lens.defocus_mm))))
+    stops = tuple(reach_mm * share for share in (-1.0, -0.5, 0.0, 0.5, 1.0))
     return Slider(
-        key="lens.defocus",
-        label="Out of focus by",
-        group="Lens",
-        unit="mm",
-        limits=(-reach_mm, reach_mm),
-        stops=tuple(reach_mm * share for share in (-1.0, -0.5, 0.0, 0.5, 1.0)),
-        read=lambda each: float(optics(each).defocus_mm),
-    )
+        "lens.defocus", "Out of focus by", "Lens", "mm", (-reach_mm, reach_mm),
+        lambda each: float(optics(each).defocus_mm), stops=stops,
+    )  # fmt: skip
 
 
 def share_of_longest(setup: Setup) -> float:
@@ -92,135 +72,36 @@ def share_of_longest(setup: Setup) -> float:
 
 
 _SLIDERS = (
-    Slider(
-        key="requirement.smallest_defect",
-        label="Smallest defect to find",
-        group="Demand",
-        unit="um",
-        limits=(1.0, 10_000.0),
-        log=True,
-        read=lambda setup: setup.requirement.smallest_defect_um,
-    ),
-    Slider(
-        key="lens.field_of_view",
-        label="Field of view: the line on the target",
-        group="Lens",
-        unit="mm",
-        limits=(1.0, 5000.0),
-        log=True,
-        read=lambda setup: float(station(setup).geometry.field_of_view_mm),
-    ),
-    Slider(
-        key="lens.f_number",
-        label="Aperture (f-number)",
-        group="Lens",
-        limits=(1.0, 32.0),
-        log=True,
-        stops=_STOPS,
-        read=lambda setup: setup.lens.f_number,
-    ),
-    Slider(
-        key="lens.blur",
-        label="Rest blur at the sensor (sigma)",
-        group="Lens",
-        unit="um",
-        limits=(0.0, 20.0),
-        read=lambda setup: float(optics(setup).blur_um),
-    ),
-    Slider(
-        key="transport.speed",
-        label="Speed",
-        group="Travel and time",
-        unit="m/min",
-        limits=(1.0, 1000.0),
-        log=True,
-        doubles=True,
-        read=lambda setup: setup.transport.speed_mm_s * 60 / 1000,
-    ),
-    Slider(
-        key=SHARE,
-        label="Exposure, of period",
-        group="Travel and time",
-        limits=(0.01, 1.0),
-        log=True,
-        stops=_SHARES,
-        read=share_of_longest,
-    ),
-    Slider(
-        key="camera.pixel_width",
-        label="Width of a pixel",
-        group="Sensor",
-        unit="um",
-        limits=(2.0, 30.0),
-        log=True,
-        read=lambda setup: setup.camera.pixel_width_um,
-    ),
-    Slider(
-        key="camera.read_noise",
-        label="Read noise",
-        group="Sensor",
-        unit="e",
-        limits=(0.0, 100.0),
-        read=lambda setup: setup.camera.read_noise_e,
-    ),
-    Slider(
-        key="camera.full_well",
-        label="Full well",
-        group="Sensor",
-        unit="ke",
-        limits=(1.0, 500.0),
-        log=True,
-        read=lambda setup: setup.camera.full_well_e / 1000,
-    ),
-    Slider(
-        key="camera.gain",
-        label="Gain",
-        group="Numbers",
-        unit="DN/e",
-        limits=(0.001, 10.0),
-        log=True,
-        doubles=True,
-        read=lambda setup: setup.gain_dn_e,
-    ),
-)
+    Slider("requirement.smallest_defect", "Smallest defect to find", "Demand", "um",
+           (1.0, 10_000.0), lambda setup: setup.requirement.smallest_defect_um, log=True),
+    Slider("lens.field_of_view", "Field of view: the line on the target", "Lens", "mm",
+           (1.0, 5000.0), lambda setup: float(station(setup).geometry.field_of_view_mm), log=True),
+    Slider("lens.f_number", "Aperture (f-number)", "Lens", "",
+           (1.0, 32.0), lambda setup: setup.lens.f_number, log=True, stops=_STOPS),
+    Slider("lens.blur", "Rest blur at the sensor (sigma)", "Lens", "um",
+           (0.0, 20.0), lambda setup: float(optics(setup).blur_um)),
+    Slider("transport.speed", "Speed", "Travel and time", "m/min",
+           (1.0, 1000.0), lambda setup: setup.transport.speed_mm_s * 60 / 1000,
+           log=True, doubles=True),
+    Slider(SHARE, "Exposure, of period", "Travel and time", "",
+           (0.01, 1.0), share_of_longest, log=True, stops=_SHARES),
+    Slider("camera.pixel_width", "Width of a pixel", "Sensor", "um",
+           (2.0, 30.0), lambda setup: setup.camera.pixel_width_um, log=True),
+    Slider("camera.read_noise", "Read noise", "Sensor", "e",
+           (0.0, 100.0), lambda setup: setup.camera.read_noise_e),
+    Slider("camera.full_well", "Full well", "Sensor", "ke",
+           (1.0, 500.0), lambda setup: setup.camera.full_well_e / 1000, log=True),
+    Slider("camera.gain", "Gain", "Numbers", "DN/e",
+           (0.001, 10.0), lambda setup: setup.gain_dn_e, log=True, doubles=True),
+)  # fmt: skip
 _PICKERS = (
-    Picker(
-        key="camera.pixels",
-        label="Pixels in the line",
-        group="Sensor",
-        choices=(512, 1024, 2048, 4096, 8192, 16384),
-    ),
-    Picker(
-        key="acquisition.line_rate",
-        label="Line rate",
-        group="Travel and time",
-        choices=("matched", "square"),
-    ),
-    Picker(
-        key="acquisition.binning",
-        label="Binning, across x along",
-        group="Sensor",
-        choices=_BINNINGS,
-    ),
-    Picker(
-        key="acquisition.binning_domain",
-        label="Binning domain",
-        group="Sensor",
-        choices=("charge", "digital"),
-    ),
-    Picker(
-        key="acquisition.binning_along",
-        label="Along travel, join",
-        group="Sensor",
-        choices=("rows", "lines"),
-    ),
-    Picker(
-        key="acquisition.binning_mode",
-        label="Digital binning result",
-        group="Sensor",
-        choices=("sum", "average"),
-    ),
-    Picker(key="camera.bit_depth", label="Bits", group="Numbers", choices=(8, 10, 12, 14, 16)),
+    Picker("camera.pixels", "Pixels in the line", "Sensor", (512, 1024, 2048, 4096, 8192, 16384)),
+    Picker("acquisition.line_rate", "Line rate", "Travel and time", ("matched", "square")),
+    Picker("acquisition.binning", "Binning, across x along", "Sensor", _BINNINGS),
+    Picker("acquisition.binning_domain", "Binning domain", "Sensor", ("charge", "digital")),
+    Picker("acquisition.binning_along", "Along travel, join", "Sensor", ("rows", "lines")),
+    Picker("acquisition.binning_mode", "Digital binning result", "Sensor", ("sum", "average")),
+    Picker("camera.bit_depth", "Bits", "Numbers", (8, 10, 12, 14, 16)),
 )
 _ORDER = ("Light", "Demand", "Lens", "Travel and time", "Sensor", "Numbers")
 

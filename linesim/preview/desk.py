@@ -15,7 +15,7 @@ from linesim.preview.control_kinds import Slider
 from linesim.preview.controls import controls
 from linesim.preview.frame import Optics, Task, optical_key
 from linesim.preview.latest import SupersededError
-from linesim.preview.marks import told as slider_marks
+from linesim.preview.marks import spans
 from linesim.preview.put_in import can_be_put_in, places_on, with_defects
 from linesim.preview.references import Ready, References
 from linesim.preview.uploads import Uploads
@@ -154,7 +154,7 @@ class Desk:
                 return None
 
         try:
-            return slider_marks(slider, verdicts)
+            return {"key": slider.key, **spans(slider, verdicts)}
         except SupersededError:
             return {"late": True}
 

@@ -3,7 +3,6 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
@@ -14,6 +13,7 @@ _PLACES = 11
 _HALVINGS = 5
 """Of a gap between two places that differ: to a three-hundredth of the slider."""
 Judge = Callable[[float], Sequence[Verdict] | None]
+"""Verdicts at a value; ``None`` where the setup is refused."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,17 +33,7 @@ def value_at(slider: Slider, share: float) -> float:
 
 
 def spans(slider: Slider, judge: Judge) -> dict[str, list[list[float]]]:
-    """
-    Find where all is met, and where the brightest part clips.
-
-    Parameters
-    ----------
-    judge : callable; value -> verdicts, or ``None`` where the setup is refused
-
-    Returns
-    -------
-    dict; "met" and "clips" -> ranges of values from and to, as the slider has them
-    """
+    """Find the ranges of values where all is met, and where the brightest part clips."""
 
     def at(share: float) -> _Place:
         found = judge(value_at(slider, share))
@@ -62,18 +52,15 @@ def spans(slider: Slider, judge: Judge) -> dict[str, list[list[float]]]:
 def _ranges(
     places: Sequence[_Place], at: Callable[[float], _Place], name: str
 ) -> list[tuple[float, float]]:
-    found: list[tuple[float, float]] = []
-    start: float | None = places[0].share if getattr(places[0], name) else None
-    for one, other in pairwise(places):
-        if getattr(one, name) == getattr(other, name):
-            continue
-        border = _border(one, other, at, name)
-        if start is None:
-            start = border
-        else:
-            found.append((start, border))
-            start = None
-    return found if start is None else [*found, (start, places[-1].share)]
+    borders = [
+        _border(one, other, at, name)
+        for one, other in pairwise(places)
+        if getattr(one, name) != getattr(other, name)
+    ]
+    starts = [places[0].share] * getattr(places[0], name)
+    ends = [places[-1].share] * getattr(places[-1], name)
+    each = iter([*starts, *borders, *ends])
+    return list(zip(each, each, strict=True))
 
 
 def _border(one: _Place, other: _Place, at: Callable[[float], _Place], name: str) -> float:
@@ -85,14 +72,3 @@ def _border(one: _Place, other: _Place, at: Callable[[float], _Place], name: str
         else:
             other = middle
     return one.share if getattr(one, name) else other.share
-
-
-def told(slider: Slider, judge: Judge) -> dict[str, Any]:
-    """
-    Answer the page about one slider.
-
-    Parameters
-    ----------
-    judge : callable; value -> verdicts, or ``None`` where the setup is refused
-    """
-    return {"key": slider.key, **spans(slider, judge)}

@@ -98,19 +98,7 @@ def served(
 
 
 def run(setup: Setup, name: str, port: int, tell: Callable[[str], None]) -> None:
-    """
-    Serve the page until Ctrl-C.
-
-    Parameters
-    ----------
-    setup : Setup; the station to start from
-    port : int; to listen on; 0 takes any free one
-    tell : callable; is told the page's address once the port is bound
-
-    Raises
-    ------
-    InputError; where the port cannot be had, or lights are multiplexed
-    """
+    """Serve the page until Ctrl-C; its address is told once the port, 0 for any, is bound."""
     refuse_multiplexed(setup)
     with served(setup, name, port=port) as found:
         tell(found.address)

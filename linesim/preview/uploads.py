@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePath, PureWindowsPath
 from tempfile import TemporaryDirectory
 
+from linesim.files.folders import ENDINGS
 from linesim.files.images_in import read_image
 from linesim.files.srgb import Encoding
 from linesim.preview.unpacking import refuse_bomb
@@ -17,7 +18,6 @@ _MOST_UNPACKED_BYTES = 9 * MOST_PIXELS
 """Eight bytes are the most that a pixel of a PNG file takes, and each row has one more."""
 _MOST_HELD = 2
 _LONGEST_NAME = 80
-_ENDINGS = (".png", ".tif", ".tiff", ".jpg", ".jpeg")
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -49,7 +49,7 @@ def _plain_name(name: str) -> str:
     last = PureWindowsPath(PurePath(name).name).name
     printable = "".join(sign for sign in last if sign.isprintable() and sign not in '"<>|*?:')
     stem, ending = PurePath(printable).stem.strip(". "), PurePath(printable).suffix
-    return (stem or "image")[:_LONGEST_NAME] + (ending if ending.lower() in _ENDINGS else ".png")
+    return (stem or "image")[:_LONGEST_NAME] + (ending if ending.lower() in ENDINGS else ".png")
 
 
 class Uploads:

@@ -44,16 +44,10 @@ _LOOPBACK = ("127.0.0.1", "::1")
 @contextmanager
 def processes(workers: int, *, after: str = "") -> Iterator[Runner]:
     """
-    Lend processes of this machine.
+    Lend processes of this machine; this one alone, in one thread, where one is asked for.
 
-    Parameters
-    ----------
-    after : str
-        What the user may do after a worker was ended, beside taking fewer: the end of a sentence.
-
-    Yields
-    ------
-    Runner; the workers; this process alone, in one thread, where one is asked for
+    `after` says what the user may do after a worker was ended, beside taking fewer: the end of a
+    sentence.
     """
     checked_workers(workers)
     if workers == 1:
@@ -156,10 +150,8 @@ def cluster(address: str, *, after: str = "") -> Iterator[Runner]:
     """
     Lend the workers of a Dask scheduler, which all see files under the same paths.
 
-    Parameters
-    ----------
-    address : str; "tcp://HOST:PORT", or "local:N" for N processes behind a scheduler on loopback
-    after : str; what the user may do after workers were ended: the end of a sentence
+    The address is "tcp://HOST:PORT", or "local:N" for N processes behind a scheduler on loopback;
+    `after` is as for `processes`.
     """
     distributed = _library()
     with _quiet(), _started(distributed, address) as client:

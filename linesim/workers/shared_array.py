@@ -40,15 +40,11 @@ def can_share(runner: Runner) -> bool:
 @contextmanager
 def shared(data: ImageArray) -> Iterator[Shared]:
     """
-    Lend an array to other processes.
+    Lend an array to other processes, until the end of the block.
 
     Parameters
     ----------
     data : ndarray of float32; it is copied once
-
-    Yields
-    ------
-    Shared; where they find it, until the end of the block
     """
     token = secrets.token_bytes(_TOKEN_BYTES)
     with os.fdopen(os.memfd_create("linesim"), "wb") as file:

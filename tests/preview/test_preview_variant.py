@@ -43,7 +43,7 @@ def test_every_control_moves_its_own_key(station: Setup) -> None:
         wanted = sum(control.limits) / 2
         value = f"{wanted} {control.unit}" if control.unit else wanted
         found = variant(station, {control.key: value}, Uploads()).setup
-        assert control.read(found) == pytest.approx(wanted, rel=1e-12)
+        assert control.value(found) == pytest.approx(wanted, rel=1e-12)
 
 
 def test_an_exposure_share_is_of_the_line_period(station: Setup) -> None:
