@@ -7,9 +7,9 @@ import typer
 
 from linesim.cli.options import Json, OnePage, Out, Report, chosen_folder, leave, show
 from linesim.cli.progress import progress
-from linesim.report.page import Wanted
+from linesim.report.page import Wanted, write_pages
 from linesim.studies.rank.outputs import rank_json, write_ranking
-from linesim.studies.rank.page import write_rank_report
+from linesim.studies.rank.page import rank_page
 from linesim.studies.rank.space import load_space
 from linesim.studies.rank.study import rank as rank_of
 from linesim.studies.rank.table import rank_text
@@ -41,6 +41,6 @@ def rank(  # noqa: PLR0913 -- one option a parameter
         found = rank_of(chosen, top, tell)
     written = write_ranking(found, folder)
     pages = Wanted(report=report, one_page=one_page)
-    written += write_rank_report(found, folder, pages) if pages else ()
+    written += write_pages(folder, rank_page(found), pages) if pages else ()
     show(found, rank_json, rank_text, written, json=json)
     leave(met=bool(found.rows), strict=strict)

@@ -22,12 +22,12 @@ from linesim.cli.options import (
 )
 from linesim.cli.progress import progress
 from linesim.cli.workers import Cluster, Workers, lent_runner, refuse_both
-from linesim.report.page import Wanted
+from linesim.report.page import Wanted, write_pages
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.studies.batch.ranges import split_ranges
 from linesim.studies.vary.outputs import vary_json, write_vary
-from linesim.studies.vary.page import write_vary_report
+from linesim.studies.vary.page import vary_page
 from linesim.studies.vary.rendered import Seen, points_of, rendered
 from linesim.studies.vary.study import Varied
 from linesim.studies.vary.study import vary as varied
@@ -113,7 +113,7 @@ def vary(  # noqa: PLR0913 -- one option a parameter
     study = partial(varied, chosen, ranges, binning=_listed(binning), exposure=exposure)
     found, seen = _studied(partial(study, figures=_listed(figures)), by)
     written = write_vary(found, seen, folder)
-    written += write_vary_report(found, seen, folder, pages) if pages else ()
+    written += write_pages(folder, vary_page(found, seen), pages) if pages else ()
     show(found, partial(vary_json, seen=seen), vary_text, written, json=json)
     leave(met=found.met, strict=strict)
 

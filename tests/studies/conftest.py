@@ -13,18 +13,18 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from linesim.report.page import Wanted
+from linesim.report.page import Wanted, write_pages
 from linesim.setup.load import changed, setup_from
 from linesim.setup.resolve import resolved_text
 from linesim.setup.setup import Setup
 from linesim.studies.compare.page import write_compare_report
 from linesim.studies.compare.study import compare
-from linesim.studies.rank.page import write_rank_report
+from linesim.studies.rank.page import rank_page
 from linesim.studies.rank.space import load_space
 from linesim.studies.rank.study import rank
 from linesim.studies.scan.page import write_scan_report
 from linesim.studies.scan.study import scan
-from linesim.studies.vary.page import write_vary_report
+from linesim.studies.vary.page import vary_page
 from linesim.studies.vary.study import vary
 
 if TYPE_CHECKING:
@@ -78,7 +78,7 @@ def driver() -> "Iterator[Chrome]":
 def _ranked(folder: Path, mono: Setup) -> Path:
     (folder / "base.toml").write_text(resolved_text(mono, folder), "utf-8")
     (folder / "space.toml").write_text(SPACE, "utf-8")
-    return write_rank_report(rank(load_space(folder / "space.toml")), folder)[0]
+    return write_pages(folder, rank_page(rank(load_space(folder / "space.toml"))))[0]
 
 
 @pytest.fixture(scope="session")
@@ -91,7 +91,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], str]:
         "scan": lambda folder: write_scan_report(scan(setup), folder)[0],
         "rank": lambda folder: _ranked(folder, mono),
         "compare": lambda folder: write_compare_report(compare(mono, modes), folder, BOTH)[0],
-        "vary": lambda folder: write_vary_report(vary(mono, LIGHTS), (), folder)[0],
+        "vary": lambda folder: write_pages(folder, vary_page(vary(mono, LIGHTS), ()))[0],
     }
     whole = cache(lambda name: makers[name](tmp_path_factory.mktemp(name)).as_uri())
     return lambda name: (

@@ -12,15 +12,16 @@ import pytest
 
 from linesim.figures.safety import MACHINERY
 from linesim.report.console import typeset
+from linesim.report.page import write_pages
 from linesim.setup.load import setup_from
 from linesim.studies.compare.page import write_compare_report
 from linesim.studies.compare.study import compare
 from linesim.studies.compare.words import answer as compare_answer
-from linesim.studies.rank.page import write_rank_report
+from linesim.studies.rank.page import rank_page
 from linesim.studies.rank.space import load_space
 from linesim.studies.rank.study import rank
 from linesim.studies.rank.words import answer as rank_answer
-from linesim.studies.vary.page import write_vary_report
+from linesim.studies.vary.page import vary_page
 from linesim.studies.vary.study import vary
 from linesim.studies.vary.words import answer as vary_answer
 
@@ -74,13 +75,13 @@ def ranked(folder: Path, snr: int) -> Made:
     (folder / "base.toml").write_text(BASE)
     (folder / "space.toml").write_text(SPACE.format(snr=snr))
     found = rank(load_space(folder / "space.toml"))
-    return Made(rank_answer(found), write_rank_report(found, folder)[0])
+    return Made(rank_answer(found), write_pages(folder, rank_page(found))[0])
 
 
 def studied(folder: Path, ranges: dict[str, str]) -> Made:
     """Study a range or two."""
     found = vary(setup_from(STATION), ranges, figures=("snr_white", "saturation_white"))
-    return Made(vary_answer(found), write_vary_report(found, (), folder)[0])
+    return Made(vary_answer(found), write_pages(folder, vary_page(found, ()))[0])
 
 
 def compared(folder: Path) -> Made:

@@ -6,7 +6,7 @@ import numpy as np
 
 from linesim.figures.cautions import Caution
 from linesim.figures.plain_numbers import digits, percent
-from linesim.studies.calibrate.patches import COARSE_STEP, is_blocky
+from linesim.studies.calibrate.patches import BLOCKY, COARSE_STEP
 from linesim.studies.calibrate.study import Calibrated, ceiling_of
 
 _FEW, _SOME = 0.001, 0.01
@@ -120,7 +120,7 @@ def _of_detail(found: Calibrated) -> Iterator[tuple[str, str]]:
             "there, and weak defects in them are lost."
         )
         yield "coarse_steps", text
-    if is_blocky(found.blocks):
+    if found.blocks > BLOCKY:
         text = (
             f"Steps over the borders of blocks of 8 x 8 pixels are {digits(found.blocks)} times "
             "those elsewhere: JPEG has taken weak detail away, and left borders that the target "

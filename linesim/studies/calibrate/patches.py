@@ -15,7 +15,8 @@ from linesim.studies.calibrate.shading import Field
 
 _BLOCK_PX = 8
 """Side of a JPEG block (ISO/IEC 10918-1)."""
-_BLOCKY = 1.1
+BLOCKY = 1.1
+"""Ratio of `blockiness` over which blocks are to be seen; our choice."""
 COARSE_STEP = 0.05
 """Share of the reflectance over which a step of the number counts as coarse; our choice."""
 _MOST_CLIPPED = 0.01
@@ -56,11 +57,6 @@ def blockiness(codes: Codes) -> float:
         borders += float(np.median(steps[is_border]))
         others += float(np.median(steps[~is_border]))
     return borders / others if others > 0 else 1.0
-
-
-def is_blocky(ratio: float) -> bool:
-    """Tell whether blocks are to be seen."""
-    return ratio > _BLOCKY
 
 
 def coarse_below(levels: FloatArray) -> float:

@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 _MOST_PX = 400
 _RANGE = 4.0
 _FEW = 3
+"""Captures that a page shows, the first ones."""
 _WIDE = 2.0
 """Columns over lines from which on maps stand one above the other."""
 _HEADROOM = 1.3
@@ -138,11 +139,6 @@ def _matrix(place: "Axes", matrix: FloatArray, names: list[str]) -> None:
     place.grid(visible=False)
 
 
-def drawn_captures(found: Fitted) -> tuple[FoundCapture, ...]:
-    """Give the captures that a page shows: the first few."""
-    return found.captures[:_FEW]
-
-
 def fit_page(found: Fitted) -> Page:
     """Make the page of a fit."""
     return Page(
@@ -199,7 +195,7 @@ def _keys(found: Fitted) -> Iterator[Part]:
 
 
 def _left(found: Fitted) -> Iterator[Part]:
-    for each in drawn_captures(found):
+    for each in found.captures[:_FEW]:
         yield Pictures(
             pictures=(
                 Picture(

@@ -1,12 +1,10 @@
 """The report of a ranking: one page with the best options, the front, and what is missed first."""
 
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 
 from linesim.figures.plain_numbers import digits
 from linesim.report.first_page import first_parts
 from linesim.report.judged_rows import Outcome
-from linesim.report.page import WHOLE, Wanted, write_pages
 from linesim.report.page_parts import Page, Picture, Pictures, Section, Table, Text
 from linesim.report.page_sections import Case, caution_section, facts
 from linesim.report.setup_tables import making_section, setup_section
@@ -131,8 +129,3 @@ def rank_page(found: Ranking) -> Page:
             *(_first_sections(first, found) if first else ()),
         ),
     )
-
-
-def write_rank_report(found: Ranking, folder: Path, wanted: Wanted = WHOLE) -> tuple[Path, ...]:
-    """Write the report of a ranking, its first page alone, or both, with its other files."""
-    return write_pages(folder, rank_page(found), wanted)

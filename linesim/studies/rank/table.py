@@ -6,7 +6,7 @@ from linesim.figures.plain_numbers import plain_number
 from linesim.figures.safety import CODES, people_lines
 from linesim.report.console import WIDTH, paragraph, paragraphs
 from linesim.studies.rank.row import Row
-from linesim.studies.rank.study import Ranking
+from linesim.studies.rank.study import LIGHT_KEYS, Ranking
 from linesim.studies.rank.words import REASONS, answer, percent, rank_people, refusals, short
 
 _LIGHT = "irradiance_target_w_m2"
@@ -20,7 +20,6 @@ _COLUMNS = (
     (_DEPTH, "depth_of_field_mm", 3),
 )
 _FINDS = "finds um"
-_LIGHT_KEYS = ("light.illuminance", "light.irradiance")
 _REASON_WIDTH = 48
 _IN = " " * 6
 Column = tuple[str, list[str]]
@@ -89,7 +88,7 @@ def _table(rows: Sequence[Row], found: Ranking) -> list[str]:
 
 def _figure_columns(rows: Sequence[Row], found: Ranking) -> Iterator[Column]:
     keys = frozenset().union(*(axis.keys for axis in found.space.axes))
-    chosen = not keys.isdisjoint(_LIGHT_KEYS) and "light.spectrum" not in keys
+    chosen = not keys.isdisjoint(LIGHT_KEYS) and "light.spectrum" not in keys
     for head, name, digits in _COLUMNS:
         if name != _LIGHT or not chosen:  # a light that is chosen stands among the choices
             values = [row.worst(name) if name == _SNR else row.figures[name] for row in rows]

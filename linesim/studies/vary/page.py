@@ -1,9 +1,7 @@
 """The report of a study along ranges: one page with plots, table and answer."""
 
 from collections.abc import Iterator
-from pathlib import Path
 
-from linesim.report.page import WHOLE, Wanted, write_pages
 from linesim.report.page_parts import (
     PEOPLE,
     Cautions,
@@ -128,10 +126,3 @@ def vary_page(found: Varied, seen: tuple[Seen, ...]) -> Page:
             making_section(found.setup, "linesim vary --report, with the ranges given"),
         ),
     )
-
-
-def write_vary_report(
-    found: Varied, seen: tuple[Seen, ...], folder: Path, wanted: Wanted = WHOLE
-) -> tuple[Path, ...]:
-    """Write the report of a study, its first page alone, or both, with its other files."""
-    return write_pages(folder, vary_page(found, seen), wanted)

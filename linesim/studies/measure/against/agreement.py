@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from linesim.figures.cautions import Caution
 from linesim.metrics.flat.noise import Estimate
 from linesim.studies.measure.against.geometry import Geometry
+from linesim.studies.measure.areas import GREY
 
 OFF_SIGMA = 4.0
 OFF_SHARE = 0.01
@@ -78,7 +79,3 @@ class Agreement:
             "findings": list(self.findings),
             "cautions": [each.as_dict() for each in self.cautions],
         }
-
-
-GREY = "grey"
-"""Stands for the only channel of a monochrome camera."""

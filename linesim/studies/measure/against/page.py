@@ -23,10 +23,11 @@ from linesim.report.page_parts import (
 from linesim.report.picture import round_length_mm, white_for
 from linesim.report.plots import INK, new_figure, style, svg_text
 from linesim.setup.arrays import FloatArray
-from linesim.studies.measure.against.agreement import GREY, Difference
+from linesim.studies.measure.against.agreement import Difference
 from linesim.studies.measure.against.judged import Judged
 from linesim.studies.measure.against.study import Compared
 from linesim.studies.measure.against.table import AGREES, GEOMETRY, LABELS
+from linesim.studies.measure.areas import GREY
 from linesim.studies.measure.lines import plus_minus
 from linesim.studies.scan.before_after import on_screen, png_of
 

@@ -22,12 +22,13 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
-from linesim.studies.measure.against.agreement import GREY, Agreement
+from linesim.studies.measure.against.agreement import Agreement
 from linesim.studies.measure.against.causes import causes
 from linesim.studies.measure.against.geometry import explained_by, geometry_of
 from linesim.studies.measure.against.judged import Judged, judged
 from linesim.studies.measure.against.placed import Placed, placed
 from linesim.studies.measure.against.predicted import Prediction, prediction
+from linesim.studies.measure.areas import GREY
 
 MOST_SAMPLES = 1 << 23
 """Samples of a capture that are judged; of a larger one the lines in its middle."""
