@@ -46,6 +46,13 @@ def _libraries(modules: int) -> ThreadpoolController:  # noqa: ARG001 -- none co
 
 
 @contextmanager
+def one_blas_thread() -> Iterator[None]:
+    """Hold matrix products to one thread: with more they add in another order."""
+    with _libraries(len(sys.modules)).limit(limits=1, user_api="blas"):
+        yield
+
+
+@contextmanager
 def one_thread_each(workers: int | None) -> Iterator[ThreadPoolExecutor]:
     """
     Give a pool for whole strips, with one thread in every matrix product.
@@ -60,7 +67,7 @@ def one_thread_each(workers: int | None) -> Iterator[ThreadPoolExecutor]:
     """
     workers = checked_workers(workers)
     with (
-        _libraries(len(sys.modules)).limit(limits=1, user_api="blas"),
+        one_blas_thread(),
         ThreadPoolExecutor(max_workers=workers or os.cpu_count() or 1) as pool,
     ):
         yield pool

@@ -16,6 +16,7 @@ import numpy as np
 from linesim.files.images_in import LoadedImage, read_image
 from linesim.forward.profile import half_line_mm
 from linesim.forward.reference import ArrayReference, Reference
+from linesim.setup.arrays import ImageArray
 from linesim.setup.errors import InputError
 from linesim.setup.infiles import changed_ns
 from linesim.setup.model import Target
@@ -234,10 +235,21 @@ def _drawn_alike(target: Target) -> Target:
 @lru_cache(maxsize=4)
 def _scene_tiles(target: Target) -> Tiles:
     """Look at the first rows of a scene: all of it would take its time."""
+    return tiles_of(ArrayReference(data=_first_rows(target), pixel_size_um=target.pixel_size_um))
+
+
+@lru_cache(maxsize=1)
+def _first_rows(target: Target) -> ImageArray:
+    """Draw the first rows of a scene, which are kept until all of it is drawn."""
     drawn = _drawn(target)
-    last = min(drawn.shape[0], _SCENE_ROWS)
-    part = ArrayReference(data=drawn.rows(0, last), pixel_size_um=target.pixel_size_um)
-    return tiles_of(part)
+    return drawn.rows(0, min(drawn.shape[0], _SCENE_ROWS))
+
+
+def _all_rows(target: Target) -> ImageArray:
+    """Draw a target whole; of a scene the rows that were looked at stand."""
+    drawn, head = _drawn(target), _first_rows(target) if target.image in _SCENES else None
+    _first_rows.cache_clear()
+    return all_rows(drawn.rows, drawn.shape[0], head=head)
 
 
 @lru_cache(maxsize=4)
@@ -300,7 +312,7 @@ def _drawn_face(target: Target) -> Reference:
             "pixels, with repeat = true for more of it"
         )
         raise InputError(msg)
-    data = all_rows(drawn.rows, rows)
+    data = _all_rows(target)
     return DrawnReference(data=data, pixel_size_um=target.pixel_size_um, drawn=drawn)
 
 
@@ -320,5 +332,4 @@ def target_reference(setup: Setup) -> Reference:
     drawn = _drawn(setup.target)
     if not _is_held(setup, drawn):
         return drawn
-    data = all_rows(drawn.rows, drawn.shape[0])
-    return ArrayReference(data=data, pixel_size_um=pitch_um)
+    return ArrayReference(data=_all_rows(_drawn_alike(setup.target)), pixel_size_um=pitch_um)

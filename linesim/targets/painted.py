@@ -88,10 +88,13 @@ class Painted:
 Each = Callable[[Callable[[int], None], Iterable[int]], Iterable[None]]
 
 
-def _joined(rows: Rows, ends: tuple[int, int], step: int, each: Each) -> ImageArray:
-    """Put rows together that are computed a few at a time."""
+def _joined(
+    rows: Rows, ends: tuple[int, int], step: int, each: Each, head: ImageArray | None = None
+) -> ImageArray:
+    """Put rows together that are computed a few at a time, the first of them perhaps by now."""
     first, last = ends
-    head = rows(first, min(first + step, last))
+    if head is None:
+        head = rows(first, min(first + step, last))
     joined = np.empty((last - first, *head.shape[1:]), dtype=head.dtype)
     joined[: len(head)] = head
 
@@ -104,9 +107,11 @@ def _joined(rows: Rows, ends: tuple[int, int], step: int, each: Each) -> ImageAr
     return joined
 
 
-def all_rows(rows: Rows, count: int, threads: int | None = None) -> ImageArray:
+def all_rows(
+    rows: Rows, count: int, threads: int | None = None, head: ImageArray | None = None
+) -> ImageArray:
     """
-    Compute all rows of a target that is to be held, in threads.
+    Compute all rows of a target that is to be held, in threads; its first rows may be at hand.
 
     Bytes are the same whatever the number of threads, left out: one a processor.
     """
@@ -115,7 +120,7 @@ def all_rows(rows: Rows, count: int, threads: int | None = None) -> ImageArray:
     if threads == 1 or count <= step:
         return rows(0, count)
     with ThreadPoolExecutor(threads) as pool:
-        return _joined(rows, (0, count), step, pool.map)
+        return _joined(rows, (0, count), step, pool.map, head)
 
 
 @runtime_checkable

@@ -7,7 +7,6 @@ files takes results as they end, `Runner.done`; who puts them together takes the
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import version
@@ -15,9 +14,8 @@ from itertools import islice
 from math import inf
 from typing import Any, Protocol, TypeVar
 
-from threadpoolctl import threadpool_limits
-
 from linesim import __version__
+from linesim.forward.render import one_blas_thread
 from linesim.setup.errors import InputError
 
 Task = TypeVar("Task")
@@ -161,13 +159,6 @@ def _alike(given: tuple[Callable[[Task], Result], Task, Mapping[str, str]]) -> R
         raise InputError(msg)
     with one_blas_thread():
         return work(task)
-
-
-@contextmanager
-def one_blas_thread() -> Iterator[None]:
-    """Hold matrix products to one thread: with more they add in another order."""
-    with threadpool_limits(limits=1, user_api="blas"):
-        yield
 
 
 def versions() -> dict[str, str]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from linesim.forward.reference import ArrayReference, Reference
+from linesim.forward.render import one_blas_thread
 from linesim.setup.errors import InputError
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
@@ -22,7 +23,7 @@ from linesim.studies.scan.memory import Need, refuse_too_large
 from linesim.studies.scan.study import Held, Scan, Way, needed, scan_held
 from linesim.targets.load import TargetSize, given_size, target_reference, target_size
 from linesim.workers.shared_array import Shared, attached, can_share, shared
-from linesim.workers.tasks import Runner, one_blas_thread
+from linesim.workers.tasks import Runner
 
 _READ_BY_NAME = ("flat", "edge", *FACED)
 """Targets that figures are read off, or that are more than an array; each process draws its own."""
