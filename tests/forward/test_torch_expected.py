@@ -150,7 +150,7 @@ def test_a_reference_on_the_device_stays_there(device: str) -> None:
     """No second copy is made of a target of one band."""
     data = torch.rand((200, 300), device=device)
     seen = DeviceReference(data=data, pixel_size_um=BASE.target.pixel_size_um)
-    made = device_renderer(BASE, seen, device=device)
+    made = device_renderer(BASE, seen, device=device, way="products")
     assert made.channels[0].sampler.plane.data_ptr() == data.data_ptr()
     assert_allclose(seen.rows(3, 5), data[3:5].cpu().numpy(), rtol=0)
 

@@ -10,7 +10,16 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from linesim.forward.device.tables import Band
-from linesim.forward.device.tiles import Tiles, best_size, cut, even_places, folded, runs, window
+from linesim.forward.device.tiles import (
+    Tiles,
+    best_size,
+    cut,
+    even_places,
+    folded,
+    runs,
+    window,
+    wrapped,
+)
 from linesim.forward.sampling.across import brought_inside
 from linesim.setup.arrays import FloatArray
 
@@ -68,6 +77,21 @@ def test_folded_tiles_stay_inside_and_see_the_same(step: float, align: int) -> N
     )
 
 
+@pytest.mark.parametrize("step", [4.0, 3.3])
+@pytest.mark.parametrize("total", [TOTAL, 40])
+def test_wrapped_tiles_start_inside_and_see_the_same(step: float, total: int) -> None:
+    """Of a reference that goes around, and on behind its end, however often a line goes around."""
+    given, seen = band(step), np.random.default_rng(5).random(total)
+    found = wrapped(cut(given, 8), total, 48, 8)
+    assert found.low.min() >= 0
+    assert found.low.max() < total
+    assert_array_equal(found.low % 8, 0)
+    longer = np.resize(seen, total + 48)
+    assert_allclose(
+        by_tiles(found, longer)[:, :OUTPUTS], straight(given, seen, repeat=True), rtol=1e-6
+    )
+
+
 def test_a_small_reference_cannot_be_folded() -> None:
     """A window wider than the reference stays as it is, and so does one with too little room."""
     assert folded(cut(band(4.0), 8), 40, 48, 1) is None
@@ -115,3 +139,21 @@ def test_packed_halves_keep_22_bits() -> None:
     assert np.all(whole[:, :, 8:] == 0)
     assert_allclose(whole[:, :, :8], inner.dense, rtol=2.0**-22, atol=2.0**-25 / found.scale)
     assert 2.0**12 <= scale_for(0.3) * 0.3 < 2.0**13
+
+
+@pytest.mark.parametrize("repeat", [True, False])
+@pytest.mark.parametrize("columns", [TOTAL, 30])
+def test_a_reference_lies_split(columns: int, repeat: bool) -> None:  # noqa: FBT001 -- a case
+    """Its halves add up to it, and every window lies within what goes on behind its end."""
+    torch = pytest.importorskip("torch", reason="the extra torch is not installed")
+    from linesim.forward.device.launch import Form, kernels  # noqa: PLC0415 -- extra
+
+    plane = torch.rand((1500, columns), generator=torch.Generator().manual_seed(1))
+    form = Form(columns=16, columns_at_once=32)
+    made = kernels(plane, band(4.0), repeat=repeat, form=form).split()
+    whole = made.plane.numpy().astype(np.float64).sum(axis=0) / made.scale
+    inside = brought_inside(np.arange(whole.shape[1]), columns, repeat=repeat)
+    assert_allclose(whole, plane.numpy()[:, inside], rtol=2.0**-22, atol=2.0**-25 / made.scale)
+    assert int(made.columns.low.max()) + made.columns.seen <= whole.shape[1]
+    assert made.columns.inside
+    assert made.halves() is made.plane

@@ -4,9 +4,8 @@ The kernel that samples on graphics processors, in Triton.
 `_sampled` takes both products of a tile of lines and columns while it is on the chip: the reference
 is read once, and nothing between the products is written. Tensor cores multiply numbers of 16 bits,
 11 of them significant. So each factor is split into two, high and low, and the three larger of the
-four products are added up in 32 bits: 22 significant bits stay. Where some 10⁻⁵ of white are no
-loss, the lens terms after the first, a correction of some per cent, take the product of the high
-parts alone.
+four products are added up in 32 bits: 22 significant bits stay. The reference lies split already:
+splitting it here, number by number, took longer than its products.
 
 The functions with a `_compiled` over them are handed to Triton's compiler as they stand: they are
 written in its dialect and cannot be called from Python.
@@ -40,7 +39,7 @@ def _compiled(function: Callable[..., Any]) -> Any:  # noqa: ANN401 -- Triton ha
 
 @_compiled
 def _inside(index: tl.tensor, size: tl.tensor, repeat: tl.constexpr) -> tl.tensor:
-    """Bring indices into the reference: around again, or to its border."""
+    """Bring rows into the reference: around again, or to its border."""
     if repeat:
         return ((index % size) + size) % size
     return tl.minimum(tl.maximum(index, 0), size - 1)
@@ -78,20 +77,17 @@ def _sampled(
     weights_x: tl.tensor,
     out: tl.tensor,
     rows: tl.tensor,
-    columns: tl.tensor,
     stride: tl.tensor,
     lines: tl.tensor,
     width: tl.tensor,
     tiles_y: tl.tensor,
     tiles_x: tl.tensor,
-    up: tl.tensor,
     between: tl.tensor,
     down: tl.tensor,
     INSIDE: tl.constexpr,
     ALIGN: tl.constexpr,
     REPEAT: tl.constexpr,
     MORE: tl.constexpr,
-    EXACT: tl.constexpr,
     USED_Y: tl.constexpr,
     USED_X: tl.constexpr,
     SIZE_Y: tl.constexpr,
@@ -102,7 +98,7 @@ def _sampled(
     STEP_X: tl.constexpr,
     GROUP: tl.constexpr,
 ) -> None:
-    """Take Σ_k W_k · R · X_k for one tile, all weights split and scaled before."""
+    """Take Σ_k W_k · R · X_k for one tile, all of them split and scaled before."""
     # some columns of tiles at a time, so that what neighbours share stays in the cache
     place = tl.program_id(0)
     first_x = place // (GROUP * tiles_y) * GROUP
@@ -112,6 +108,7 @@ def _sampled(
         return
     in_y, in_x = tl.arange(0, SIZE_Y), tl.arange(0, SIZE_X)
     step_y, step_x = tl.arange(0, STEP_Y), tl.arange(0, STEP_X)
+    part_seen = rows.to(tl.int64) * stride
     row0, column0 = tl.load(low_y + tile_y), tl.multiple_of(tl.load(low_x + tile_x), ALIGN)
     # matrices lie as [kind, term, high or low, ...]
     part_y: tl.constexpr = SIZE_Y * SEEN_Y
@@ -121,8 +118,6 @@ def _sampled(
     total = tl.zeros((SIZE_Y, SIZE_X), dtype=tl.float32)
     for from_x in range(0, SEEN_X, STEP_X):
         column = column0 + from_x + step_x
-        if not INSIDE:
-            column = _inside(column, columns, REPEAT)
         blur0 = tl.zeros((SIZE_Y, STEP_X), dtype=tl.float32)
         blur1 = tl.zeros((SIZE_Y, STEP_X), dtype=tl.float32)
         blur2 = tl.zeros((SIZE_Y, STEP_X), dtype=tl.float32)
@@ -131,38 +126,26 @@ def _sampled(
             if not INSIDE:
                 row = _inside(row, rows, REPEAT)
             at_seen = seen + row.to(tl.int64)[:, None] * stride + column[None, :]
-            high, low = _split(tl.load(at_seen) * up)
+            high, low = tl.load(at_seen), tl.load(at_seen + part_seen)
             at = w + in_y[:, None] * SEEN_Y + (from_y + step_y)[None, :]
             blur0 = _exact(tl.load(at), tl.load(at + part_y), high, low, blur0)
             if MORE > 0:
                 at1 = at + 2 * part_y
-                if EXACT:
-                    blur1 = _exact(tl.load(at1), tl.load(at1 + part_y), high, low, blur1)
-                else:
-                    blur1 = tl.dot(tl.load(at1), high, blur1)
+                blur1 = _exact(tl.load(at1), tl.load(at1 + part_y), high, low, blur1)
             if MORE > 1:
                 at2 = at + 4 * part_y
-                if EXACT:
-                    blur2 = _exact(tl.load(at2), tl.load(at2 + part_y), high, low, blur2)
-                else:
-                    blur2 = tl.dot(tl.load(at2), high, blur2)
+                blur2 = _exact(tl.load(at2), tl.load(at2 + part_y), high, low, blur2)
         to = x + (from_x + step_x)[:, None] * SIZE_X + in_x[None, :]
         high0, low0 = _split(blur0 * between)
         total = _exact(high0, low0, tl.load(to), tl.load(to + part_x), total)
         if MORE > 0:
             to1 = to + 2 * part_x
             high1, low1 = _split(blur1 * between)
-            if EXACT:
-                total = _exact(high1, low1, tl.load(to1), tl.load(to1 + part_x), total)
-            else:
-                total = tl.dot(high1, tl.load(to1), total)
+            total = _exact(high1, low1, tl.load(to1), tl.load(to1 + part_x), total)
         if MORE > 1:
             to2 = to + 4 * part_x
             high2, low2 = _split(blur2 * between)
-            if EXACT:
-                total = _exact(high2, low2, tl.load(to2), tl.load(to2 + part_x), total)
-            else:
-                total = tl.dot(high2, tl.load(to2), total)
+            total = _exact(high2, low2, tl.load(to2), tl.load(to2 + part_x), total)
     line, place_x = tile_y * USED_Y + in_y, tile_x * USED_X + in_x
     kept = ((in_y < USED_Y) & (line < lines))[:, None] & ((in_x < USED_X) & (place_x < width))
     to = out + line.to(tl.int64)[:, None] * width + place_x[None, :]

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linesim.forward.device.tiles import Tiles, folded
+from linesim.forward.device.tiles import Tiles, folded, wrapped
 
 if TYPE_CHECKING:
     import torch
@@ -40,6 +40,7 @@ class Room:
     total: int
     align: int = 1
     turned: bool = False
+    around: bool = False  # the reference goes around, and on for a window behind its end
 
 
 def packed(tiles: Tiles, room: Room, device: "torch.device") -> Packed:
@@ -48,7 +49,8 @@ def packed(tiles: Tiles, room: Room, device: "torch.device") -> Packed:
 
     used, window = tiles.dense.shape[2:]
     seen = -(-(window + room.align - 1) // room.step) * room.step
-    inner = folded(tiles, room.total, seen, room.align) if room.total else None
+    fold = wrapped if room.around else folded
+    inner = fold(tiles, room.total, seen, room.align) if room.total else None
     if inner is not None:
         tiles, window = inner, seen
     scale = scale_for(float(np.abs(tiles.dense).max()))

@@ -124,7 +124,7 @@ def _renderer(
         made.append(
             DeviceChannel(
                 see=see,
-                sampler=kernels(plane, band, repeat=repeat, form=form)
+                sampler=kernels(plane, band, repeat=repeat, form=form).split()
                 if by_kernels
                 else products(plane, band, repeat=repeat),
                 noise=noise_on(keep, on),

@@ -72,6 +72,19 @@ def folded(tiles: Tiles, total: int, seen: int, align: int) -> Tiles | None:
     return Tiles(low=low, which=which.reshape(-1), dense=dense)
 
 
+def wrapped(tiles: Tiles, total: int, seen: int, align: int) -> Tiles:
+    """Let all windows start within a reference that goes around."""
+    low = tiles.low % total // align * align
+    ahead = tiles.low % total - low
+    alike = np.stack([ahead, tiles.which], axis=1)
+    _, chosen, which = np.unique(alike, axis=0, return_index=True, return_inverse=True)
+    dense = np.zeros((len(chosen), *tiles.dense.shape[1:3], seen), dtype=np.float32)
+    for into, tile in zip(dense, chosen, strict=True):
+        place = ahead[tile] + np.arange(tiles.dense.shape[3])
+        into[..., place] = tiles.dense[tiles.which[tile]]
+    return Tiles(low=low, which=which.reshape(-1), dense=dense)
+
+
 def best_size(band: Band, most: int, step: int, spare: int = 0) -> int:
     """Choose how many outputs of a tile are used, so that its window wastes least."""
 
