@@ -22,6 +22,7 @@ from linesim.setup.infiles import changed_ns
 from linesim.setup.model import Target
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
+from linesim.setup.shown import shown
 from linesim.setup.surface import FACED
 from linesim.setup.surface import Face as FaceKeys
 from linesim.targets.catalogue import PRODUCTS, built_in, make
@@ -35,6 +36,8 @@ _HELD_PIXELS = 100_000_000
 """A drawn target of at most so many values is drawn once and held; a larger one by rows."""
 _SCENES = {each.name for each in PRODUCTS}
 _SCENE_ROWS = 256
+_MOST_COLUMNS = 1_000_000
+"""Of a scene, whose first rows are drawn to look at: 1 GB of them; our choice."""
 _DRAWING_BYTES = 16
 """Of each value: four that stay, and what drawing a scene takes beside them."""
 
@@ -217,6 +220,8 @@ def _matt_size(setup: Setup) -> TargetSize:
     """Look at the matt part of a target."""
     if setup.target.image in BUILT_IN:
         entry, (rows, columns) = built_in(setup.target.image), _drawn(setup.target).shape[:2]
+        if entry.name in _SCENES and columns > _MOST_COLUMNS:
+            raise InputError(_too_wide(setup, columns))
         return TargetSize(
             rows=rows,
             columns=columns,
@@ -224,6 +229,15 @@ def _matt_size(setup: Setup) -> TargetSize:
             tiles=_scene_tiles(_drawn_alike(setup.target)) if entry.name in _SCENES else None,
         )
     return _file_size(*_file(setup), _bare(setup.target, setup.target.pixel_size_um))
+
+
+def _too_wide(setup: Setup, columns: int) -> str:
+    return (
+        f"target.width: read {shown(setup.texts['target'].get('width'))}, which is {columns} "
+        f"pixels of {setup.target.pixel_size_um:g} um across, but a drawn scene has at most "
+        f"{_MOST_COLUMNS}; expected little more than the line sees, "
+        f"{2 * float(half_line_mm(setup)):.3g} mm, or a larger target.pixel_size"
+    )
 
 
 def _drawn_alike(target: Target) -> Target:
@@ -301,19 +315,13 @@ def _whole(setup: Setup) -> ImageReference:
 
 
 @lru_cache(maxsize=1)
-def _drawn_face(target: Target) -> Reference:
-    """Draw a target that is not just matt; its relief is held whole."""
-    drawn = _drawn(target)
-    rows, columns = drawn.shape[:2]
-    if rows * columns > _HELD_PIXELS or not isinstance(drawn, FacedTarget):
-        msg = (
-            f"target.width, target.height: read a {target.image} of {columns} x {rows} pixels, "
-            f"but its relief is held in memory; expected at most {_HELD_PIXELS / 1e6:.0f} million "
-            "pixels, with repeat = true for more of it"
-        )
-        raise InputError(msg)
-    data = _all_rows(target)
-    return DrawnReference(data=data, pixel_size_um=target.pixel_size_um, drawn=drawn)
+def _held(target: Target) -> Reference:
+    """Draw a target whole, once for all that ask for it; the one before it goes first."""
+    _held.cache_clear()
+    drawn, data, pitch_um = _drawn(target), _all_rows(target), target.pixel_size_um
+    if target.image in FACED and isinstance(drawn, FacedTarget):
+        return DrawnReference(data=data, pixel_size_um=pitch_um, drawn=drawn)
+    return ArrayReference(data=data, pixel_size_um=pitch_um)
 
 
 def _is_held(setup: Setup, drawn: Reference) -> bool:
@@ -324,12 +332,17 @@ def _is_held(setup: Setup, drawn: Reference) -> bool:
 
 def target_reference(setup: Setup) -> Reference:
     """Draw or read the target."""
-    pitch_um = setup.target.pixel_size_um
     if setup.target.image not in BUILT_IN:
         return _windowed(setup) or _whole(setup)
-    if setup.target.image in FACED:
-        return _drawn_face(_drawn_alike(setup.target))
     drawn = _drawn(setup.target)
-    if not _is_held(setup, drawn):
+    if _is_held(setup, drawn):
+        return _held(_drawn_alike(setup.target))
+    if setup.target.image not in FACED:
         return drawn
-    return ArrayReference(data=_all_rows(_drawn_alike(setup.target)), pixel_size_um=pitch_um)
+    rows, columns = drawn.shape[:2]
+    msg = (
+        f"target.width, target.height: read a {setup.target.image} of {columns} x {rows} pixels, "
+        f"but its relief is held in memory; expected at most {_HELD_PIXELS / 1e6:.0f} million "
+        "pixels, with repeat = true for more of it"
+    )
+    raise InputError(msg)

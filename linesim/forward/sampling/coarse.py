@@ -142,18 +142,34 @@ def coarser(
     -------
     Reference; the same one where pixels are needed, or the lens blurs places of the line unlike
     """
-    if uneven_keys(setup) or isinstance(reference, CoarseReference):
+    if isinstance(reference, CoarseReference):
         return reference
-    steps = [
-        _most_step(setup, one, reference.pixel_size_um, off_axis_error) for one in numbers.by_colour
-    ]
-    step, repeat = min(steps), setup.target.repeat
-    if repeat:
-        both = gcd(*reference.shape[:2])
-        step = max(each for each in range(1, min(step, both) + 1) if both % each == 0)
+    rows, columns, *_ = reference.shape
+    step = cell_side(setup, numbers, (rows, columns), off_axis_error)
     if step == 1:
         return reference
-    return CoarseReference(fine=reference, step=step, repeat=repeat)
+    return CoarseReference(fine=reference, step=step, repeat=setup.target.repeat)
+
+
+def cell_side(setup: Setup, numbers: Station, shape: tuple[int, int], off_axis_error: float) -> int:
+    """Give the side of the cells in whose place pixels of a reference stand; 1 where all count."""
+    if uneven_keys(setup):
+        return 1
+    pitch_um = setup.target.pixel_size_um
+    step = min(_most_step(setup, one, pitch_um, off_axis_error) for one in numbers.by_colour)
+    if not setup.target.repeat:
+        return step
+    both = gcd(*shape)
+    return max(each for each in range(1, min(step, both) + 1) if both % each == 0)
+
+
+def cell_bytes(step: int, columns: int) -> int:
+    """Count what is held of cells, and of the pixels while they are made, of one colour."""
+    wide = -(-columns // step) + 2
+    high = max(1, _FINE_ROWS // step)
+    # rows as they are and with the border before or behind, their means with and without it
+    made = 4 * (2 * high * step * columns + 2 * high * wide * step)
+    return made + 4 * wide * high * (_KEPT_ROWS // high + 2)
 
 
 def _most_step(setup: Setup, one: Station, pitch_um: float, off_axis_error: float) -> int:

@@ -15,14 +15,16 @@ from pathlib import Path
 import numpy as np
 
 from linesim.forward.sampling.across import TILE_COLUMNS, phases_over
+from linesim.forward.sampling.coarse import cell_bytes, cell_side
 from linesim.forward.sampling.fineness import least_side_um
 from linesim.forward.sampling.smear import Smears, smears_of
 from linesim.forward.sampling.zones import uneven_keys
-from linesim.forward.spread import MOST_TERMS, PERIOD_WAVES, lens_spread
+from linesim.forward.spread import MOST_TERMS, OFF_AXIS_ERROR, PERIOD_WAVES, lens_spread
 from linesim.forward.station import Station, station
 from linesim.forward.transport import STRIP_LINES
 from linesim.setup.channels import COLOURS
 from linesim.setup.errors import InputError
+from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.studies.scan.measured import EDGE_SAMPLES
 
@@ -57,6 +59,7 @@ class Need:
     result: int
     target: int  # the target where it is drawn and held, in bytes
     work: int  # tables, what all threads hold at once, and what measuring takes, in bytes
+    instead: str = ""  # what else to expect where this does not fit: a target that is seen
 
     @property
     def total(self) -> int:
@@ -65,22 +68,40 @@ class Need:
 
 
 def need(
-    setup: Setup, shape: tuple[int, int], held: int, columns: int, *, workers: int | None = None
+    setup: Setup,
+    shape: tuple[int, int],
+    held: int,
+    target: tuple[int, int],
+    *,
+    workers: int | None = None,
 ) -> Need:
-    """Add up what a scan will take at its peak."""
-    lines, width = shape
+    """Add up what a scan of a target of so many rows and columns will take at its peak."""
+    (lines, width), columns = shape, target[1]
     colours = 1 if setup.camera.kind == "mono" else len(COLOURS)
     samples = lines * width * colours
     threads = min(workers or os.cpu_count() or 1, ceil(lines / STRIP_LINES))
-    sight = _sight(setup, station(setup))
-    work = threads * _strip_bytes(setup, sight, width, columns)
+    numbers = station(setup)
+    cell = cell_side(setup, numbers, target, OFF_AXIS_ERROR)
+    sight = _sight(setup, numbers, cell)
+    work = threads * _strip_bytes(setup, sight, width, ceil(columns / cell))
+    if cell > 1:
+        work += colours * cell_bytes(cell, columns)
     if setup.target.image == "edge":
         work = max(work, _EDGE_BYTES * min(lines * width, EDGE_SAMPLES))
     return Need(
         result=_IMAGE_BYTES * samples,
         target=held,
         work=work + colours * _across_bytes(setup, sight, width) + sight.lens_bytes,
+        instead=_narrower(setup, numbers, columns),
     )
+
+
+def _narrower(setup: Setup, numbers: Station, columns: int) -> str:
+    """Name the width that a drawn target needs, where it is far wider than the line."""
+    field_mm = float(numbers.geometry.field_of_view_mm)
+    if setup.target.image not in BUILT_IN or columns * setup.target.pixel_size_um < 2e3 * field_mm:
+        return ""
+    return f"a smaller target.width (the line sees {field_mm:.3g} mm of it), "
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,8 +117,8 @@ class _Sight:
     lens_bytes: int
 
 
-def _sight(setup: Setup, numbers: Station) -> _Sight:
-    place, pitch_um = numbers.geometry, setup.target.pixel_size_um
+def _sight(setup: Setup, numbers: Station, cell: int) -> _Sight:
+    place, pitch_um = numbers.geometry, setup.target.pixel_size_um * cell
     period_um, count = _blur(setup, numbers)
     width_um = float(place.object_pixel_x_um)
     seen_um = period_um + _moved_um(setup, numbers) + 2 * float(place.row_side_um)
@@ -252,10 +273,11 @@ def refuse_too_large(
     needed = results + target + work
     if force or needed <= there:
         return
+    instead = next((each.instead for each in needs if each.instead), "")
     msg = (
         f"acquisition: read {shape[0]} lines of {shape[1]} pixels, which need {_gb(needed)} of "
         f"memory ({_gb(results)} for samples and expected electrons, {_gb(target)} for the target, "
-        f"{_gb(work)} to work in), but only {_gb(there)} is available; expected {advice}; "
+        f"{_gb(work)} to work in), but only {_gb(there)} is available; expected {instead}{advice}; "
         "--force goes on all the same"
     )
     raise InputError(msg)

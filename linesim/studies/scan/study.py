@@ -150,7 +150,8 @@ def scan_held(setup: Setup, seed: int, target: Held, way: Way) -> Scan:
 def needed(setup: Setup, size: TargetSize, *, workers: int | None = None) -> tuple[Need, Shape]:
     """Add up the memory that scanning a setup's own target will take."""
     shape = shape_of(setup, size)
-    return need(setup, shape, drawn_bytes(setup), size.columns, workers=workers), shape
+    seen = size.rows, size.columns
+    return need(setup, shape, drawn_bytes(setup), seen, workers=workers), shape
 
 
 def shape_of(setup: Setup, size: TargetSize) -> Shape:

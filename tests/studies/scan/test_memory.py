@@ -12,7 +12,7 @@ from linesim.studies.compare.study import compare
 from linesim.studies.scan import memory
 from linesim.studies.scan.memory import available, refuse_too_large
 from linesim.studies.scan.study import needed, scan
-from linesim.targets.load import target_size
+from linesim.targets.load import target_reference, target_size
 
 BASE = setup_from(
     {
@@ -37,6 +37,13 @@ def poor(monkeypatch: pytest.MonkeyPatch) -> Callable[[int], None]:
     return leave
 
 
+@pytest.fixture(scope="module")
+def loaded() -> None:
+    """Load what measuring loads when it is first needed, an edge most: no scan takes that again."""
+    scan(changed(BASE, {"target.image": "edge", "camera.pixels": 512}), workers=1)
+
+
+@pytest.mark.usefixtures("loaded")
 @pytest.mark.parametrize(
     "changes",
     [
@@ -47,13 +54,15 @@ def poor(monkeypatch: pytest.MonkeyPatch) -> Callable[[int], None]:
         {"acquisition.binning": "2x2", "acquisition.binning_domain": "digital"},
         {"camera.kind": "prism"},
         {"transport.lateral_wander": "100 um", "acquisition.lines": 128},
+        {"target.image": "foil", "target.pixel_size": "20 um", "lens.blur": "0.2 mm"},
     ],
-    ids=["flat", "edge", "long exposure", "f/22", "digital", "prism", "wander"],
+    ids=["flat", "edge", "long exposure", "f/22", "digital", "prism", "wander", "wide blur"],
 )
 def test_a_scan_takes_no_more_than_was_said(changes: dict[str, object]) -> None:
     """Traced at its peak; what is not counted (rows of tables, small arrays) is under 1 MB."""
     setup = changed(BASE, changes)
     scan(changed(setup, {"acquisition.lines": 2}), workers=1)  # what stays in caches
+    target_reference(changed(BASE, {"target.image": "bars"}))  # the only target that is held
     asked, _ = needed(setup, target_size(setup), workers=1)
     tracemalloc.start()
     found = scan(setup, workers=1)
@@ -61,6 +70,44 @@ def test_a_scan_takes_no_more_than_was_said(changes: dict[str, object]) -> None:
     tracemalloc.stop()
     assert peak < asked.total + 1e6
     assert asked.result == found.image.nbytes + found.expected_e.nbytes
+
+
+def test_pixels_that_stand_for_cells_are_not_counted() -> None:
+    """
+    Under a blur of a thousand pixels what is held is that of cells, and so is what is counted.
+
+    Traced, of a flat target, which costs nothing to hold; with every pixel it were 725 MB.
+    """
+    wide = {"target.pixel_size": "10 um", "lens.blur": "1 mm"}
+    setup = changed(BASE, wide)
+    asked, _ = needed(setup, target_size(setup), workers=1)
+    scan(changed(setup, {"acquisition.lines": 2}), workers=1)
+    tracemalloc.start()
+    scan(setup, workers=1)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < asked.total < 2 * peak
+
+
+@pytest.mark.parametrize("image", ["flat", "edge"])
+def test_a_target_far_wider_than_the_line_is_told(image: str, poor: Callable[[int], None]) -> None:
+    """Neither fewer lines nor a stream help there: the sentence names the width that is seen."""
+    poor(1_000_000_000)
+    wide = changed(BASE, {"target.image": image, "target.width": "900 m"})
+    with pytest.raises(
+        InputError, match=r"expected a smaller target\.width \(the line sees 76\.8 mm"
+    ):
+        scan(wide)
+
+
+@pytest.mark.parametrize("image", ["foil", "sheet"])
+def test_a_scene_far_wider_than_the_line_is_told(image: str) -> None:
+    """Its first rows are drawn to look at: they are refused before memory is taken for them."""
+    wide = changed(BASE, {"target.image": image, "target.width": "900 m"})
+    with pytest.raises(
+        InputError, match=r'read "900 m", .* expected little more than the line sees, 76\.8 mm'
+    ):
+        target_size(wide)
 
 
 def test_what_does_not_fit_is_refused(poor: Callable[[int], None]) -> None:
