@@ -1,14 +1,13 @@
 """``linesim design``."""
 
 import tomllib
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from linesim.cli.new import write_new
-from linesim.cli.options import Json, Out, chosen_folder, leave, show
+from linesim.cli.options import Json, Out, Report, chosen_folder, leave, show
 from linesim.cli.progress import progress
 from linesim.studies.design.job import job_from, load_job, starter_job
 from linesim.studies.design.outputs import design_json, write_design
@@ -29,7 +28,7 @@ NoneMeets = Annotated[
 ]
 
 
-def design(
+def design(  # noqa: PLR0913 -- one argument an option
     job: JobPath = None,
     *,
     new: New = None,
@@ -37,6 +36,7 @@ def design(
     out: Out = None,
     json: Json = False,
     strict: NoneMeets = False,
+    report: Report = False,
 ) -> None:
     """Find a station for a job, with the reasons and a list to buy from."""
     if new is not None:
@@ -47,7 +47,7 @@ def design(
     with progress("judging") as tell:
         found = design_of(wanted, tell)
     written = write_design(found, folder)
-    if find_spec("jinja2") is not None:
+    if report:
         written += (write_design_page(found, folder),)
     show(found, design_json, design_text, written, json=json)
     leave(met=found.best is not None, strict=strict)

@@ -11,7 +11,9 @@ from linesim.setup.infiles import starter_text
 
 
 def new(
-    path: Annotated[Path, typer.Argument(help="File to write.")] = Path("setup.toml"),
+    path: Annotated[Path, typer.Argument(help="File to write; a bare name gets .toml.")] = Path(
+        "setup.toml"
+    ),
     *,
     force: Annotated[bool, typer.Option("--force", help="Replace a file that is there.")] = False,
 ) -> None:
@@ -21,6 +23,8 @@ def new(
 
 def write_new(path: Path, text: str, command: str, *, force: bool) -> None:
     """Write a file to begin with, over one that is there only where that is asked for."""
+    if not path.suffix and not path.is_dir():
+        path = path.with_suffix(".toml")
     if path.is_file() and not force:
         msg = f'output "{path}" is there already; choose another name, or --force to replace it'
         raise InputError(msg)

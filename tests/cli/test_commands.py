@@ -236,6 +236,15 @@ def test_new_writes_a_setup_that_scans(run: Call, tmp_path: Path) -> None:
     assert sorted(_bytes(tmp_path / "mine")) == FOUR
 
 
+def test_new_gives_a_bare_name_an_ending(run: Call, tmp_path: Path) -> None:
+    """So that every command finds what it names; a job gets one too."""
+    assert "linesim scan mine.toml" in run("new", "mine")[1]
+    assert (tmp_path / "mine.toml").read_text("utf-8") == starter_text()
+    assert not (tmp_path / "mine").exists()
+    assert run("design", "--new", "job")[0] == 0
+    assert (tmp_path / "job.toml").is_file()
+
+
 def test_new_replaces_only_by_force(run: Call, tmp_path: Path) -> None:
     """With --force a file that is there is replaced; without, test_refusals_commands has it."""
     assert run("new", "tiny.toml", "--force")[0] == 0

@@ -89,7 +89,7 @@ def _others(found: Design, best: Proposal) -> Table:
 
 def write_design_page(found: Design, folder: Path) -> Path:
     """Write the page beside the other files of a design, whose picture it shows."""
-    path, look = folder / "design.html", folder / "look.png"
+    path, look = folder / "report.html", folder / "look.png"
     there = found.best is not None and look.is_file()
     write_report(path, design_page(found, look.read_bytes() if there else None))
     return path

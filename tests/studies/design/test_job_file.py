@@ -223,6 +223,7 @@ def test_json_is_one_object(tmp_path: Path) -> None:
     assert done.exit_code == 0
     told = json.loads(done.stdout, parse_constant=no_constant)
     assert told == json.loads((out / "design.json").read_text("utf-8"))
+    assert not (out / "report.html").exists()
     assert told["best"]["cameras"] == 1
     assert math.isfinite(told["best"]["illuminance_lx"])
     assert all(verdict["met"] for verdict in told["best"]["verdicts"])
