@@ -23,7 +23,7 @@ from linesim.cli.options import (
 from linesim.cli.progress import progress
 from linesim.cli.workers import Cluster, Workers, lent_runner
 from linesim.report.page import Wanted
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.load import changed
 from linesim.studies import compare as room
 from linesim.studies.compare import variants as made
@@ -176,8 +176,7 @@ def _refuse_mixture(ask: _Ask) -> None:
     }
     read = [name for name, there in given.items() if there]
     if len(read) > 1:
-        msg = (
+        refuse(
             f"compare: read {' and '.join(read)}, but variants are of one kind; expected one of "
             f"them (binning is a key too: --set acquisition.binning=2x2)"
         )
-        raise InputError(msg)

@@ -9,13 +9,7 @@ from typing import Annotated
 import typer
 
 from linesim.cli.dataset_score import Iou, LeastScore, ScorePath, Split, score_set
-from linesim.cli.dataset_words import (
-    dry_figures,
-    dry_text,
-    made_figures,
-    made_text,
-    verified_text,
-)
+from linesim.cli.dataset_words import dry_figures, dry_text, made_figures, made_text, verified_text
 from linesim.cli.device import NUMPY, Device, device_for
 from linesim.cli.options import Json, Out, chosen_folder, print_json
 from linesim.cli.progress import progress
@@ -28,7 +22,7 @@ from linesim.dataset.plan.plan_file import load_plan
 from linesim.dataset.score.study import Rule
 from linesim.dataset.verify import AGAIN, verify
 from linesim.dataset.workers import cluster, processes
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.workers.tasks import Runner
 
 PlanPath = Annotated[
@@ -161,8 +155,7 @@ def _processors() -> int:
 def _verify(folder: Path, again: int | None, beside: dict[str, object], *, json: bool) -> None:
     given = [name for name, value in beside.items() if value is not None]
     if given:
-        msg = f"--verify: read {given[0]} too; expected --verify FOLDER, with --count alone"
-        raise InputError(msg)
+        refuse(f"--verify: read {given[0]} too; expected --verify FOLDER, with --count alone")
     with progress("verifying", timed=True) as tell:
         found = verify(folder, AGAIN if again is None else again, tell)
     if json:

@@ -12,7 +12,7 @@ from linesim.dataset.score.study import Rule, score
 from linesim.dataset.score.words import lines
 from linesim.figures.safety import MACHINERY
 from linesim.report.console import wrapped
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 ScorePath = Annotated[
     Path | None,
@@ -45,8 +45,7 @@ def score_set(
     """Score predictions, write the files and print the answer."""
     if folder is None or predictions is None:
         what = "no set" if folder is None else "no predictions"
-        msg = f"--score: read {what}; expected linesim dataset --score PREDICTIONS FOLDER"
-        raise InputError(msg)
+        refuse(f"--score: read {what}; expected linesim dataset --score PREDICTIONS FOLDER")
     target = out or Path("outputs") / f"{folder.name or 'set'}_score"
     with progress("scoring", timed=True) as tell:
         found = score(predictions, folder, rule, tell)

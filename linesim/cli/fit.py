@@ -9,7 +9,7 @@ from linesim.cli.options import Json, Out, Report, chosen_folder, show
 from linesim.cli.progress import progress
 from linesim.files.folders import all_images
 from linesim.report.page import write_pages
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.load import load_setup
 from linesim.studies.compare.set_texts import changes_of
 from linesim.studies.fit.outputs import FITTED, fit_json, write_fit
@@ -52,11 +52,10 @@ def fit(  # noqa: PLR0913 -- one option a property of the run
     chosen = load_setup(setup)
     folder = chosen_folder(out, setup)
     if (folder / FITTED).resolve() == setup.resolve():
-        msg = (
+        refuse(
             f'output "{folder}": {FITTED} would replace the setup that was read; '
             "expected another folder"
         )
-        raise InputError(msg)
     with progress("fitting") as tell:
         found = fit_of(
             chosen,
@@ -76,10 +75,9 @@ def _conditions(texts: list[str]) -> dict[int, dict[str, object]]:
     for text in texts:
         number, _, rest = text.partition(":")
         if not number.strip().isdecimal():
-            msg = (
+            refuse(
                 f'--taken: read "{text}"; expected an image\'s number before keys and values, such '
                 'as "2: acquisition.exposure=50 us"'
             )
-            raise InputError(msg)
         found.setdefault(int(number), {}).update(changes_of(rest, "--taken"))
     return found

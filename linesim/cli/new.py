@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from linesim.files.atomic import write_text
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.infiles import starter_text
 
 
@@ -26,7 +26,6 @@ def write_new(path: Path, text: str, command: str, *, force: bool) -> None:
     if not path.suffix and not path.is_dir():
         path = path.with_suffix(".toml")
     if path.is_file() and not force:
-        msg = f'output "{path}" is there already; choose another name, or --force to replace it'
-        raise InputError(msg)
+        refuse(f'output "{path}" is there already; choose another name, or --force to replace it')
     write_text(path, text)
     typer.echo(f"wrote {path}; next: linesim {command} {path}")

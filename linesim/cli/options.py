@@ -9,7 +9,7 @@ import typer
 
 from linesim.files.atomic import json_text
 from linesim.report.page import refuse_without_extra
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.lights import light_views
 from linesim.setup.load import load_setup, sample_setup
 from linesim.setup.setup import Setup
@@ -70,8 +70,7 @@ TrueProportion = Annotated[
 ]
 
 Force = Annotated[
-    bool,
-    typer.Option("--force", help="Begin also where memory may not suffice for the whole run."),
+    bool, typer.Option("--force", help="Begin also where memory may not suffice for the whole run.")
 ]
 
 
@@ -92,8 +91,7 @@ def chosen_folder(out: Path | None, path: Path | None) -> Path:
     if not there.is_dir() or not os.access(there, os.W_OK | os.X_OK):
         what = f'output "{folder}"' if there == folder else f'output "{folder}": "{there}"'
         kind = "may not be written to" if there.is_dir() else "is a file"
-        msg = f"{what} {kind}; expected a folder that you may write to"
-        raise InputError(msg)
+        refuse(f"{what} {kind}; expected a folder that you may write to")
     return folder
 
 

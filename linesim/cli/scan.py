@@ -28,7 +28,7 @@ from linesim.cli.progress import progress
 from linesim.figures.verdicts import Verdict
 from linesim.files.unfinished import note_of
 from linesim.report.page import Wanted
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.setup import Setup
 from linesim.studies import scan as room
 from linesim.studies.scan.outputs import SAMPLES, scan_text, write_filed, write_scan
@@ -136,8 +136,7 @@ def _refuse_pages(ask: _Ask) -> None:
     }
     for name, asked in needs.items():
         if asked:
-            msg = (
+            refuse(
                 f"{name}: asked for a scan that is written strip by strip, whose picture shows "
                 "three places as delivered; expected a shorter acquisition.length for it"
             )
-            raise InputError(msg)

@@ -23,7 +23,7 @@ from linesim.cli.options import (
 from linesim.cli.progress import progress
 from linesim.cli.workers import Cluster, Workers, lent_runner, refuse_both
 from linesim.report.page import Wanted, write_pages
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.setup import Setup
 from linesim.studies.batch.ranges import split_ranges
 from linesim.studies.vary.outputs import vary_json, write_vary
@@ -154,8 +154,7 @@ def _refuse_beside_ways(ranges: dict[str, str], pages: Wanted) -> None:
     page = "--report" if pages.report else "--one-page" if pages.one_page else ""
     other = f"a range of {next(iter(ranges))}" if ranges else page
     if other:
-        msg = f"--ways: read {other} too; expected one of the two"
-        raise InputError(msg)
+        refuse(f"--ways: read {other} too; expected one of the two")
 
 
 def _rendering(by: _By, *, asked: bool) -> _By | None:
@@ -167,8 +166,7 @@ def _rendering(by: _By, *, asked: bool) -> _By | None:
     }
     name = next((each for each, is_given in given.items() if is_given), "")
     if not asked and name:
-        msg = f"{name}: read without --render, which alone has work for it; expected --render too"
-        raise InputError(msg)
+        refuse(f"{name}: read without --render, which alone has work for it; expected --render too")
     refuse_both(by.workers, by.cluster)
     return by if asked else None
 

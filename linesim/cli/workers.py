@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.workers.runners import cluster, processes
 from linesim.workers.tasks import Alone, Runner
 
@@ -42,5 +42,4 @@ def lent_runner(workers: int | None, address: str | None) -> Iterator[Runner]:
 def refuse_both(workers: int | None, address: str | None) -> None:
     """Refuse workers of two sorts."""
     if address is not None and workers is not None:
-        msg = "--workers: read --cluster too, which has its own workers; expected one of the two"
-        raise InputError(msg)
+        refuse("--workers: read --cluster too, which has its own workers; expected one of the two")

@@ -7,7 +7,7 @@ from linesim.forward.geometry import Figure
 from linesim.metrics.detection.texture import Grain, MeasuredTexture, Texture, texture_of
 from linesim.setup.arrays import FloatArray
 from linesim.setup.channels import COLOURS
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.product import WHITE, GrainTexts, ImageTexture
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -49,12 +49,11 @@ def wanted_texture(setup: Setup, size: TargetSize) -> Texture | None:
     else:
         found, name = own_texture(size), asked
     if found is None:
-        msg = (
+        refuse(
             f"requirement.texture: read {shown(name)}, but no texture can be measured there: it "
             "takes 128 x 128 pixels of product; expected a larger image, a scene, or "
             '{ rms = 0.02, correlation = "0.3 mm" }'
         )
-        raise InputError(msg)
     return found
 
 

@@ -12,7 +12,7 @@ from linesim.files.images_out import write_png, write_tiff
 from linesim.files.png_in import MAX_SIDE
 from linesim.files.srgb import linear_to_srgb
 from linesim.forward.reference import Reference
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.quantity import parse_quantity
 from linesim.setup.shown import shown
 from linesim.targets.catalogue import BUILT_INS, make
@@ -84,11 +84,9 @@ def _refuse_size(shape: tuple[int, ...], path: Path) -> None:
     rows, columns = shape[:2]
     read = f"--width, --height, --pixel-size: they make {rows} x {columns} pixels (rows x columns)"
     if rows * columns > MAX_PIXELS:
-        msg = f"{read}; expected at most {MAX_PIXELS} in all, which is what a setup reads"
-        raise InputError(msg)
+        refuse(f"{read}; expected at most {MAX_PIXELS} in all, which is what a setup reads")
     if path.suffix.lower() == ".png" and max(rows, columns) > MAX_SIDE:
-        msg = f"{read}; expected at most {MAX_SIDE} a side in a PNG, or a name that ends in .tif"
-        raise InputError(msg)
+        refuse(f"{read}; expected at most {MAX_SIDE} a side in a PNG, or a name that ends in .tif")
 
 
 def _codes(drawn: Reference) -> NDArray[np.uint16]:
@@ -106,8 +104,7 @@ def write_target(request: TargetRequest, path: Path) -> str:
     drawn = _drawn(request)
     kind = path.suffix.lower()
     if kind not in {".png", ".tif", ".tiff"}:
-        msg = f'--out: read "{path}"; expected a name that ends in .png, .tif or .tiff'
-        raise InputError(msg)
+        refuse(f'--out: read "{path}"; expected a name that ends in .png, .tif or .tiff')
     _refuse_size(drawn.shape, path)
     if kind == ".png":
         write_png(path, _codes(drawn))

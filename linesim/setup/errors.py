@@ -1,6 +1,7 @@
 """The one way in which linesim refuses its input."""
 
 import re
+from typing import NoReturn
 
 _LONGEST_VALUE = 600
 _LONGEST_FAULT = 3000
@@ -32,6 +33,11 @@ class InputError(ValueError):
     def __reduce__(self) -> tuple[type["InputError"], tuple[str, ...]]:
         """Keep sentences apart on the way from a worker."""
         return type(self), self.faults
+
+
+def refuse(*faults: str) -> NoReturn:
+    """Raise an `InputError` of these sentences."""
+    raise InputError(*faults)
 
 
 def after_key(key: str, fault: ValueError) -> tuple[str, ...]:

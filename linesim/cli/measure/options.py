@@ -12,7 +12,7 @@ from linesim.figures.cautions import Caution
 from linesim.files.atomic import write_bytes
 from linesim.files.folders import images_in
 from linesim.metrics.region import Region
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.studies.measure.sharpness_input import read_pitch
 
 
@@ -93,8 +93,7 @@ PixelPitch = Annotated[
 def _png(path: Path | None) -> Path | None:
     """Refuse another ending before any work is done."""
     if path is not None and path.suffix.lower() != ".png":
-        msg = f'--plot "{path}": read the ending "{path.suffix}"; expected .png'
-        raise InputError(msg)
+        refuse(f'--plot "{path}": read the ending "{path.suffix}"; expected .png')
     return path
 
 
@@ -137,8 +136,7 @@ def show_each(
         show(one, text, json=json, wrote=drawn(one, png, path))
         return
     if path is not None:
-        msg = f'--plot "{path}": a folder of images was read; expected one image'
-        raise InputError(msg)
+        refuse(f'--plot "{path}": a folder of images was read; expected one image')
     found, refused = measured(images_in(image), measure)
     if json:
         read = {name: own.as_dict() for name, own in found.items()}

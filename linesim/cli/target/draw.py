@@ -40,11 +40,6 @@ def draw(  # noqa: PLR0913 -- one option a property of the target
         typer.echo("\n".join(target_lines()))
         return
     request = TargetRequest(
-        name=name,
-        pixel_size=pixel_size,
-        width=width,
-        height=height,
-        angle=angle,
-        contrast=contrast,
+        name=name, pixel_size=pixel_size, width=width, height=height, angle=angle, contrast=contrast
     )
     typer.echo(write_target(request, out or Path("outputs") / f"{name}.png"))

@@ -20,8 +20,7 @@ def extend(  # noqa: PLR0913 -- one option a property of the web
     ],
     *,
     size: Annotated[
-        str,
-        typer.Option(metavar="W x H", help='Of the web, across and along: "300 mm x 2 m".'),
+        str, typer.Option(metavar="W x H", help='Of the web, across and along: "300 mm x 2 m".')
     ],
     pixel_size: Annotated[
         str,

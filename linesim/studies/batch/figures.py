@@ -84,9 +84,7 @@ def _travel(block: Block) -> Group:
 
 def _detection(block: Block, names: frozenset[str]) -> Group:
     return with_ends(
-        block.numbers,
-        block.wanted,
-        lambda place, wanted: detection_group(place, wanted, names),
+        block.numbers, block.wanted, lambda place, wanted: detection_group(place, wanted, names)
     )
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import get_args
 
 from linesim.setup.channels import ByChannelKind, OwnEfficiencyKind
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.fields import Choice, Kind, Number, Quantity
 from linesim.setup.lens.over_field import OverFieldKind
 from linesim.setup.light.ambient import Ambient, AmbientKind
@@ -65,8 +65,7 @@ class NumericKey:
         if isinstance(found, InNumbers | TNumber):
             found = getattr(getattr(changed(setup, {self.dotted: text}), self.section), self.field)
         if not isinstance(found, int | float):
-            msg = f"{self.dotted}: read {shown(text)}, but a range takes numbers alone"
-            raise InputError(msg)
+            refuse(f"{self.dotted}: read {shown(text)}, but a range takes numbers alone")
         return found
 
     def unit_of(self, text: str) -> str:
@@ -98,11 +97,10 @@ def numeric_key(setup: Setup, dotted: str, text: str) -> NumericKey:
     )
     if kind is None or not numeric:
         takes = kind.what if kind else "a text"
-        msg = (
+        refuse(
             f"{dotted}: read {shown(text)}, but this key takes {takes}, which has no range; "
             "expected a key that takes a number, such as light.illuminance"
         )
-        raise InputError(msg)
     return NumericKey(dotted=dotted, section=section, field=field, kind=kind)
 
 

@@ -17,7 +17,7 @@ from typing import TypeVar
 import numpy as np
 
 from linesim.setup.arguments import refuse_other
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.light.ambient import Ambient
 from linesim.setup.quantity import parse_percent, parse_quantity
 from linesim.setup.setup import Setup
@@ -103,11 +103,9 @@ def split_ranges(words: Sequence[str]) -> dict[str, str]:
     for word in words:
         key, mark, text = (part.strip() for part in word.partition("="))
         if not mark:
-            msg = f"range: read {shown(word)}, but expected KEY={_SYNTAX}, such as {_EXAMPLE}"
-            raise InputError(msg)
+            refuse(f"range: read {shown(word)}, but expected KEY={_SYNTAX}, such as {_EXAMPLE}")
         if key in found:
-            msg = f"{key}: read two ranges of this key; expected one"
-            raise InputError(msg)
+            refuse(f"{key}: read two ranges of this key; expected one")
         found[key] = text
     return found
 
@@ -116,13 +114,11 @@ def ranges_of(setup: Setup, texts: Mapping[str, str]) -> tuple[Range, ...]:
     """Read ranges."""
     if not 0 < len(texts) <= MOST_KEYS:
         read = f"read {len(texts)} keys" if texts else "nothing was read"
-        msg = f"range: {read}, but one key or two can be varied; expected such as {_EXAMPLE}"
-        raise InputError(msg)
+        refuse(f"range: {read}, but one key or two can be varied; expected such as {_EXAMPLE}")
     found = tuple(_range(setup, key, text) for key, text in texts.items())
     points = int(np.prod([len(each.base_values) for each in found]))
     if points > MOST_POINTS:
-        msg = f"range: read {points} points; expected at most {MOST_POINTS}"
-        raise InputError(msg)
+        refuse(f"range: read {points} points; expected at most {MOST_POINTS}")
     return found
 
 
@@ -131,14 +127,12 @@ def _range(setup: Setup, dotted: str, text: str) -> Range:
     dotted = plain_name(dotted)
     key, match = numeric_key(setup, dotted, text), _RANGE.fullmatch(text)
     if match is None and ":" in text:
-        msg = f"{dotted}: read {shown(text)}, but this is no range; expected {_SYNTAX}"
-        raise InputError(msg)
+        refuse(f"{dotted}: read {shown(text)}, but this is no range; expected {_SYNTAX}")
     ends = [part.strip() for part in (match.groups()[:2] if match else text.split(","))]
     numbers = [key.read(end, setup) for end in ends]
     units = {key.base_unit_of(end) for end in ends}
     if len(units) > 1:
-        msg = f"{dotted}: read {shown(text)}, but these are units of two kinds; expected one kind"
-        raise InputError(msg)
+        refuse(f"{dotted}: read {shown(text)}, but these are units of two kinds; expected one kind")
     base_unit = units.pop()
     unit, ratio = _scale(key.unit_of(ends[0]), base_unit)
     if match is None:
@@ -146,12 +140,7 @@ def _range(setup: Setup, dotted: str, text: str) -> Range:
     else:
         values, log = _spread(key, text, sorted(numbers), (match[3], int(match[4])))
     return Range(
-        key=key,
-        unit=unit,
-        base_unit=base_unit,
-        ratio=ratio,
-        base_values=tuple(values),
-        log=log,
+        key=key, unit=unit, base_unit=base_unit, ratio=ratio, base_values=tuple(values), log=log
     )
 
 
@@ -174,8 +163,7 @@ def _spread(
     (low, high), (kind, count) = ends, spacing
     fault = _fault(key, ends, spacing)
     if fault:
-        msg = f"{key.dotted}: read {shown(text)}, but {fault}"
-        raise InputError(msg)
+        refuse(f"{key.dotted}: read {shown(text)}, but {fault}")
     between = np.geomspace if kind == "log" else np.linspace
     values = np.concatenate([[low], between(low, high, count)[1:-1], [high]])
     if key.whole:

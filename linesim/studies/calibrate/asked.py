@@ -10,7 +10,7 @@ import numpy as np
 from linesim.files.srgb import Encoding
 from linesim.metrics.region import Region
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.model import FINENESS
 from linesim.setup.quantity import PERCENT, parse_percent, parse_quantity
 from linesim.setup.shown import shown
@@ -103,8 +103,7 @@ def read_patch(text: str) -> Patch:
     place, sign, value = text.partition("=")
     parts = [part.strip() for part in value.split(",")]
     if not sign or len(parts) not in (1, _COLOURS):
-        msg = f"--patch: read {shown(text)}; {_PATCH}"
-        raise InputError(msg)
+        refuse(f"--patch: read {shown(text)}; {_PATCH}")
     return Patch(
         region=Region.read(place, "--patch"),
         reflectance=tuple(_reflectance(part, text) for part in parts),
@@ -117,11 +116,10 @@ def _reflectance(part: str, text: str) -> float:
     except ValueError:
         share = -1.0
     if not 0 <= share <= MOST_REFLECTANCE:
-        msg = (
+        refuse(
             f"--patch: read {shown(text)}, whose reflectance {shown(part)} is no number from 0 to "
             f"{MOST_REFLECTANCE:g}; {_PATCH}"
         )
-        raise InputError(msg)
     return share
 
 
@@ -133,8 +131,7 @@ def _bare(part: str) -> float:
 def _points(text: str, count: int, option: str, expected: str) -> tuple[tuple[float, float], ...]:
     found = [_POINT.fullmatch(part) for part in re.sub(r"\s*,\s*", ",", text).split()]
     if len(found) != count or None in found:
-        msg = f"{option}: read {shown(text)}; {expected}"
-        raise InputError(msg)
+        refuse(f"{option}: read {shown(text)}; {expected}")
     return tuple((float(each[1]), float(each[2])) for each in found if each)
 
 
@@ -145,8 +142,7 @@ def _length_mm(text: str, whole: str, option: str, expected: str) -> float:
         msg = f"{option}: read {shown(whole)}, but {fault}; {expected}"
         raise InputError(msg) from None
     if not 0 < length_mm <= _MOST_MM:
-        msg = f"{option}: read {shown(whole)}, a length of {length_mm:g} mm; {expected}"
-        raise InputError(msg)
+        refuse(f"{option}: read {shown(whole)}, a length of {length_mm:g} mm; {expected}")
     return length_mm
 
 
@@ -155,8 +151,7 @@ def read_ruler(text: str) -> Ruler:
     place, _, length = text.partition("=")
     ends = _points(place, 2, "--length", _LENGTH)
     if ends[0] == ends[1]:
-        msg = f"--length: read {shown(text)}, twice the same point; {_LENGTH}"
-        raise InputError(msg)
+        refuse(f"--length: read {shown(text)}, twice the same point; {_LENGTH}")
     return Ruler(ends=ends, length_mm=_length_mm(length, text, "--length", _LENGTH))
 
 
@@ -166,16 +161,13 @@ def read_corners(points: str | None, size: str | None) -> Corners | None:
         return None
     if points is None or size is None:
         lacking = f"--corners: missing beside --size; {_CORNERS}"
-        lacking = lacking if points is None else f"--size: missing beside --corners; {_SIZE}"
-        raise InputError(lacking)
+        refuse(lacking if points is None else f"--size: missing beside --corners; {_SIZE}")
     found = _points(points, 4, "--corners", _CORNERS)
     if not _is_clockwise(np.array(found)):
-        msg = f"--corners: read {shown(points)}, which is no corner after the other; {_CORNERS}"
-        raise InputError(msg)
+        refuse(f"--corners: read {shown(points)}, which is no corner after the other; {_CORNERS}")
     sides = re.split(r"\s+[x×]\s+", size.strip())
     if len(sides) != 2:  # noqa: PLR2004 -- width and height
-        msg = f"--size: read {shown(size)}; {_SIZE}"
-        raise InputError(msg)
+        refuse(f"--size: read {shown(size)}; {_SIZE}")
     width_mm, height_mm = (_length_mm(side, size, "--size", _SIZE) for side in sides)
     return Corners(points=found, width_mm=width_mm, height_mm=height_mm)
 
@@ -203,8 +195,7 @@ def refuse_outside(shape: tuple[int, ...], points: Sequence[tuple[float, float]]
     """Refuse points that do not lie in the photograph."""
     for x, y in points:
         if not (0 <= x <= shape[1] and 0 <= y <= shape[0]):
-            msg = (
+            refuse(
                 f"{key}: read the point {x:g},{y:g}, which lies outside of the photograph of "
                 f"{shape[1]} columns and {shape[0]} rows; expected a point in it"
             )
-            raise InputError(msg)

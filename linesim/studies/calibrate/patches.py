@@ -8,7 +8,7 @@ from linesim.files.photo_in import Photo
 from linesim.files.pixels import Codes
 from linesim.metrics.region import Region
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.studies.calibrate.asked import Patch
 from linesim.studies.calibrate.colour import Seen, Tone
 from linesim.studies.calibrate.shading import Field
@@ -74,11 +74,10 @@ def counting(
     used = tuple(each for each, share in pairs if share <= _MOST_CLIPPED)
     dropped = tuple((each.region, share) for each, share in pairs if share > _MOST_CLIPPED)
     if not used:
-        msg = (
+        refuse(
             "--patch: every patch has samples at an end of the scale, where the number says "
             "nothing; expected a photograph in which they are neither black nor blown out"
         )
-        raise InputError(msg)
     return used, dropped
 
 
@@ -117,11 +116,10 @@ def unevenness(image: ImageArray) -> float:
 def refuse_falling(patches: tuple[Patch, ...], seen: Seen, tone: Tone) -> None:
     """Refuse patches that are all black, or by which the picture would be a negative."""
     if not seen.reflectance.any():
-        msg = (
+        refuse(
             "--patch: every reflectance is 0, which gives no scale; expected at least one patch "
             "that is lighter, such as a white or grey field"
         )
-        raise InputError(msg)
     for index, curve in enumerate(tone.curves):
         order = np.argsort(seen.reflectance[:, index])
         low, high = int(order[0]), int(order[-1])
@@ -130,10 +128,9 @@ def refuse_falling(patches: tuple[Patch, ...], seen: Seen, tone: Tone) -> None:
             and seen.values[high, index] <= seen.values[low, index]
         )
         if falls:
-            msg = (
+            refuse(
                 f"--patch: {patches[high].region} should be lighter than {patches[low].region} "
                 f"({seen.reflectance[high, index]:g} against {seen.reflectance[low, index]:g}), "
                 f"but is not in the photograph (decoded {seen.values[high, index]:.3g} against "
                 f"{seen.values[low, index]:.3g}); expected reflectances with the right patches"
             )
-            raise InputError(msg)

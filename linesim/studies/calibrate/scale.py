@@ -13,7 +13,7 @@ import numpy as np
 from skimage.transform import ProjectiveTransform, warp
 
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.studies.calibrate.asked import Asked, Corners, Ruler
 
 _UM_AN_INCH = 25_400.0
@@ -83,11 +83,10 @@ def _of_corners(asked: Asked, corners: Corners, dpi: tuple[float, float] | None)
 
 def _refuse_other(ratio: float, told_mm: float, seen_mm: float) -> None:
     if abs(ratio - 1) > _SAME:
-        msg = (
+        refuse(
             f"--length, --corners: read a length of {told_mm:g} mm that is {seen_mm:.4g} mm by the "
             f"corners and their size; expected the same within {_SAME:.0%}"
         )
-        raise InputError(msg)
 
 
 def _pitches_um(mapped: ProjectiveTransform, corners: Corners) -> tuple[float, float]:
@@ -109,11 +108,10 @@ def _of_plain(asked: Asked, dpi: tuple[float, float] | None) -> Scale:
     ]
     told = [(size_um, name) for size_um, name in known if size_um is not None]
     if len(told) > 1 and abs(told[0][0] / told[1][0] - 1) > _SAME:
-        msg = (
+        refuse(
             f"--pixel-size, --length: read {told[0][0]:.4g} um and, by the length, "
             f"{told[1][0]:.4g} um a pixel; expected the same within {_SAME:.0%}, or one of them"
         )
-        raise InputError(msg)
     if told:
         size_um, name = told[0]
         return _scale(size_um, name, tuple(_against_file((size_um, size_um), name, dpi)))
@@ -155,20 +153,17 @@ def _of_file(asked: Asked, dpi: tuple[float, float] | None) -> Scale:
         'expected --length "X1,Y1 X2,Y2 = LENGTH", --corners with --size, or --pixel-size "20 um"'
     )
     if dpi is None:
-        msg = f'image "{asked.image}": states no resolution; {expected}'
-        raise InputError(msg)
+        refuse(f'image "{asked.image}": states no resolution; {expected}')
     if any(abs(dpi[0] - each) < 0.5 for each in NO_SCALE_DPI):  # noqa: PLR2004 -- dpi
-        msg = (
+        refuse(
             f'image "{asked.image}": states {dpi[0]:g} dpi, which cameras and programs write '
             f"that know no length; {expected}"
         )
-        raise InputError(msg)
     if abs(dpi[0] / dpi[1] - 1) > _SQUARE:
-        msg = (
+        refuse(
             f'image "{asked.image}": states {dpi[0]:g} dpi across and {dpi[1]:g} dpi down, but a '
             f"target has square pixels; {expected}"
         )
-        raise InputError(msg)
     return _scale(_UM_AN_INCH / dpi[0], f"the file's {dpi[0]:.6g} dpi")
 
 
@@ -183,11 +178,10 @@ def laid_flat(image: ImageArray, corners: Corners, scale: Scale) -> ImageArray:
     size_um = scale.pixel_size_um
     shape = [round(1000 * side / size_um) for side in (corners.height_mm, corners.width_mm)]
     if min(shape) < 2 or shape[0] * shape[1] > _MOST_OUT:  # noqa: PLR2004 -- what a setup reads
-        msg = (
+        refuse(
             f"--size, --pixel-size: they make {shape[0]} x {shape[1]} pixels (rows x columns); "
             f"expected at least 2 a side and at most {_MOST_OUT} in all"
         )
-        raise InputError(msg)
     fine = max(1, int(np.ceil(size_um / scale.seen_um[0] - 1e-6)))
     out = np.empty((shape[0], shape[1], image.shape[2]), dtype=np.float32)
     rows = max(1, _BAND_SAMPLES // (shape[1] * fine * fine * image.shape[2]))

@@ -15,7 +15,7 @@ from scipy.stats import trim_mean
 
 from linesim.metrics.region import Region
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 _BLANK_BLOCKS, _OWN_BLOCKS = 64, 32
 """Along the longer side; the tenth at either end of a block keeps out, with it dust and print."""
@@ -122,12 +122,11 @@ def of_itself(image: ImageArray, left_out: Sequence[Region]) -> Field:
     seen = np.log(np.maximum(grid[..., 0], _DARKEST))
     used = ~_touched(rows, columns, left_out, image.shape) & (grid[..., 0] > _DARKEST)
     if np.sum(used) < _FEWEST_BLOCKS:
-        msg = (
+        refuse(
             f"--flatten: {np.sum(used)} parts of the photograph show the product in light, beside "
             f"patches and black; expected at least {_FEWEST_BLOCKS}, of {_LEAST_BLOCK_PX} pixels "
             "or more each way: a larger photograph, or --blank"
         )
-        raise InputError(msg)
     degree = _held_out_best(across, down, np.where(used, seen, np.nan))
     weights = _robust(_terms(across, down, degree)[used], seen[used])
     share = np.linspace(-1, 1, _OWN_BLOCKS + 1)
@@ -185,10 +184,5 @@ def _robust(terms: FloatArray, seen: FloatArray) -> FloatArray:
     def off(weights: FloatArray) -> FloatArray:
         return np.asarray(terms @ weights - seen)
 
-    found = least_squares(
-        off,
-        start,
-        loss="soft_l1",
-        f_scale=max(_ROBUST * distance, 1e-6),
-    )
+    found = least_squares(off, start, loss="soft_l1", f_scale=max(_ROBUST * distance, 1e-6))
     return np.asarray(found.x, dtype=np.float64)

@@ -15,7 +15,7 @@ from linesim.files.photo_in import Photo, read_photo
 from linesim.files.srgb import linear_from_codes
 from linesim.metrics.region import Region
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.studies.calibrate.asked import Asked, Patch, refuse_outside
 from linesim.studies.calibrate.colour import Seen, Tone, fit_tone, left_out
 from linesim.studies.calibrate.patches import (
@@ -141,11 +141,10 @@ def _refuse_places(asked: Asked, photo: Photo) -> None:
     for patch in asked.patches:
         patch.region.cut(photo.codes, "--patch")
         if len(patch.reflectance) > channels:
-            msg = (
+            refuse(
                 f"--patch: read three reflectances for {patch.region}, but the photograph is "
                 "grey; expected one number a patch"
             )
-            raise InputError(msg)
     if asked.crop:
         asked.crop.cut(photo.codes, "--crop")
     if asked.corners:
@@ -178,15 +177,13 @@ def _field(asked: Asked, photo: Photo) -> Field | None:
             f"{'one channel' if shape[2] == 1 else 'three channels'}"
             for shape in (blank.linear.shape, photo.linear.shape)
         )
-        msg = f'--blank "{asked.blank}": read {read}; expected {wanted}, as the photograph has'
-        raise InputError(msg)
+        refuse(f'--blank "{asked.blank}": read {read}; expected {wanted}, as the photograph has')
     clipped = at_an_end(blank.codes, blank.full_scale)
     if clipped > _MOST_CLIPPED:
-        msg = (
+        refuse(
             f'--blank "{asked.blank}": {clipped:.1%} of its samples lie at an end of the scale, '
             "where the light is not known; expected a white sheet photographed darker"
         )
-        raise InputError(msg)
     return of_blank(blank.linear)
 
 

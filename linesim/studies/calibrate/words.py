@@ -134,10 +134,7 @@ def spoken(found: Calibrated) -> tuple[str, ...]:
 
 
 def target_text(
-    said: tuple[str, ...],
-    cautions: tuple[Caution, ...],
-    lines: str,
-    written: tuple[Path, ...],
+    said: tuple[str, ...], cautions: tuple[Caution, ...], lines: str, written: tuple[Path, ...]
 ) -> str:
     """Say how a target was made, what to mind, and the lines to paste into a setup."""
     minded = [f"caution: {each.text} [{each.code}]" for each in cautions]

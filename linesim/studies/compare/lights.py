@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from math import atan, degrees
 
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -39,11 +39,10 @@ def light_variants(
         sight, and dark field the nearest angle at which a level face mirrors nothing of the lamp.
     """
     if len(setup.lights) > 1:
-        msg = (
+        refuse(
             f"lights: read a setup of {len(setup.lights)} lamps, but arrangements move one; "
             "expected a single [light], or --set with the keys of each"
         )
-        raise InputError(msg)
     made = each_made(texts, lambda text: _variant(setup, text))
     return alike(setup, made, exposure=exposure, keep_line_rate=keep_line_rate)
 
@@ -51,8 +50,7 @@ def light_variants(
 def _variant(setup: Setup, text: str) -> Variant:
     name = next((each for each in ARRANGEMENTS if text.strip().startswith(each)), None)
     if name is None:
-        msg = f"read {shown(text)}; expected of {', '.join(ARRANGEMENTS)}, an angle may follow"
-        raise InputError(msg)
+        refuse(f"read {shown(text)}; expected of {', '.join(ARRANGEMENTS)}, an angle may follow")
     angle = text.strip().removeprefix(name).strip()
     same = {
         **dict.fromkeys(f"light.{key}" for key in (*_SHEET, "illuminance")),
@@ -61,8 +59,7 @@ def _variant(setup: Setup, text: str) -> Variant:
     lit = same if setup.light.lamp_illuminance_lx is not None else {}
     if name == "even":
         if angle:
-            msg = f'read {shown(text)}, but even light has no angle; expected "even"'
-            raise InputError(msg)
+            refuse(f'read {shown(text)}, but even light has no angle; expected "even"')
         plain = {**dict.fromkeys(f"light.{key}" for key in _LAMP), **lit}
         return Variant(title=name, setup=changed(setup, plain))
     placed = {

@@ -133,10 +133,7 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
             *((Section(title="Side by side", parts=side_by_side),) if defects else ()),
             Section(
                 title="Figures",
-                parts=(
-                    *_table("", starred, found),
-                    Text(paragraphs=("★ best of its row",)),
-                ),
+                parts=(*_table("", starred, found), Text(paragraphs=("★ best of its row",))),
             ),
             job_section(first.setup),
             *side_sections(*cases),

@@ -4,7 +4,7 @@ import re
 import tomllib
 from typing import Any
 
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.load import known_keys
 from linesim.setup.sheet.names import plain_name
 from linesim.setup.shown import shown
@@ -20,8 +20,9 @@ def changes_of(text: str, option: str = "set") -> dict[str, Any]:
         dotted, sign, value = (part.strip() for part in pair.partition("="))
         fault = _fault(dotted, sign, value, changes)
         if fault:
-            msg = f"{option}: read {shown(pair.strip())}, but {fault}; expected such as {_EXAMPLE}"
-            raise InputError(msg)
+            refuse(
+                f"{option}: read {shown(pair.strip())}, but {fault}; expected such as {_EXAMPLE}"
+            )
         changes[dotted] = _value(value) if value else None
     return changes
 

@@ -5,13 +5,8 @@ from dataclasses import dataclass
 
 from linesim.figures.verdicts import Verdict, worst_state
 from linesim.forward.device.choice import chosen
-from linesim.setup.arguments import (
-    checked_seed,
-    checked_setup,
-    checked_workers,
-    refuse_no_list,
-)
-from linesim.setup.errors import InputError
+from linesim.setup.arguments import checked_seed, checked_setup, checked_workers, refuse_no_list
+from linesim.setup.errors import refuse
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.studies.compare.tasks import VariantTask, refuse_without_memory, scanned, target_for
@@ -122,12 +117,11 @@ def _variants(
     ready = [one for one in given if isinstance(one, Variant)]
     keys = [text for text in texts if "=" in text]
     if sum(map(bool, (ready, keys, len(texts) > len(keys)))) > 1:
-        msg = (
+        refuse(
             f"variants: read {', '.join(map(shown, texts))}"
             f"{' and variants ready made' if ready else ''}, but these are of several kinds; "
             'expected binning modes alone ("2x2") or changed keys alone ("acquisition.binning=2x2")'
         )
-        raise InputError(msg)
     if ready:
         return alike(setup, ready, exposure=exposure, keep_line_rate=keep_line_rate)
     make = set_variants if keys else binning_variants
@@ -179,5 +173,4 @@ def compared(  # noqa: PLR0913 -- as `compare`
 def refuse_count(count: int) -> None:
     """Refuse what is no comparison, or too much for one page."""
     if not 2 <= count <= MOST:  # noqa: PLR2004 -- one is no comparison
-        msg = f"variants: read {count}, but a comparison has 2 to {MOST} side by side"
-        raise InputError(msg)
+        refuse(f"variants: read {count}, but a comparison has 2 to {MOST} side by side")

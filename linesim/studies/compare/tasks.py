@@ -13,7 +13,7 @@ from functools import lru_cache
 
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.forward.render import one_blas_thread
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -92,11 +92,10 @@ def _seen(origin: Origin) -> Reference:
     if data is not None:
         return ArrayReference(data=data, pixel_size_um=origin.setup.target.pixel_size_um)
     if _digest(origin.setup) != origin.digest:
-        msg = (
+        refuse(
             f"target.image: read {shown(origin.setup.target.image)}, which is not the same file "
             "for a worker as it is here; expected one that stays, under one path on all machines"
         )
-        raise InputError(msg)
     return target_reference(origin.setup)
 
 
@@ -151,11 +150,7 @@ def _apart(needs: Sequence[Need], setup: Setup, runner: Runner) -> list[Need]:
         # samples of a file, of up to 16 bits, lie beside single precision while it is read
         targets = at_once * max(*(each.target for each in needs), read * 3 // 2)
     return [
-        replace(
-            each,
-            target=targets,
-            work=at_once * (each.work + 2 * each.result) + each.result,
-        )
+        replace(each, target=targets, work=at_once * (each.work + 2 * each.result) + each.result)
         for each in needs
     ]
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from linesim.forward.station import Station, station
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.load import changed, load_setup
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.resolve import relative_to
@@ -85,8 +85,7 @@ def alike(
     """Give variants one strip of one target, and line rate and exposure as asked."""
     if exposure not in (None, *EXPOSURES):
         words = " or ".join(f'"{word}"' for word in EXPOSURES)
-        msg = f"exposure: read {shown(exposure)}, but expected {words}, or nothing"
-        raise InputError(msg)
+        refuse(f"exposure: read {shown(exposure)}, but expected {words}, or nothing")
     _refuse_twins(variants)
     _refuse_other_targets(variants)
     length = _strip(setup)
@@ -189,8 +188,7 @@ def _refuse_twins(variants: Sequence[Variant]) -> None:
     titles = [variant.title for variant in variants]
     twins = [title for title in dict.fromkeys(titles) if titles.count(title) > 1]
     if twins:
-        msg = f"variants: read {', '.join(map(shown, twins))} more than once; expected each once"
-        raise InputError(msg)
+        refuse(f"variants: read {', '.join(map(shown, twins))} more than once; expected each once")
 
 
 def _refuse_other_targets(variants: Sequence[Variant]) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from linesim.figures.demands import Demand
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.fields import Kind, Number
 from linesim.setup.infiles import toml_table
 from linesim.setup.load import setup_from
@@ -77,8 +77,7 @@ def load_job(path: str | Path) -> Job:
 def job_from(texts: Mapping[str, Any], folder: Path | None = None) -> Job:
     """Check a job given as nested mappings."""
     if "job" not in texts and {"camera", "lens"} & set(texts):
-        msg = f"job: nothing was read, and this looks like a setup file; expected {EXPECTED}"
-        raise InputError(msg)
+        refuse(f"job: nothing was read, and this looks like a setup file; expected {EXPECTED}")
     faults: list[str] = []
     table = _table(texts, "job", faults)
     faults += [*_unknown(texts, table), *title_faults(texts.get("title", ""))]

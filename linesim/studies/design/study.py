@@ -109,12 +109,7 @@ def _given_up(job: Job, found: Options, tell: Tell) -> Design:
         relaxed = tuple(islice(filter(partial(_does, job, tell), by_speed(found)), 1))
     together = () if relaxed else nearest(job, found, judge)
     return Design(
-        job=job,
-        tried=found.space.count,
-        passing=0,
-        best=None,
-        relaxed=relaxed,
-        together=together,
+        job=job, tried=found.space.count, passing=0, best=None, relaxed=relaxed, together=together
     )
 
 

@@ -54,11 +54,7 @@ class LeftKey:
 
     def as_dict(self) -> dict[str, object]:
         """As JSON has it."""
-        return {
-            "why": self.why,
-            "partners": list(self.partners),
-            "correlation": self.correlation,
-        }
+        return {"why": self.why, "partners": list(self.partners), "correlation": self.correlation}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

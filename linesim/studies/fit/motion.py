@@ -165,7 +165,5 @@ def carried(window: Window, before: Prediction, after: Prediction) -> Window:
         tilt=step.tilt / ratio - lean * side_um * (1 + step.grow_across) / advance_um,
     )
     return replace(
-        window,
-        lies=Affine(middle_px=(ic, jc), steps=steps),
-        strays_px=window.strays_px / ratio,
+        window, lies=Affine(middle_px=(ic, jc), steps=steps), strays_px=window.strays_px / ratio
     )

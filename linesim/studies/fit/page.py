@@ -9,16 +9,7 @@ import scipy
 from linesim.figures.budget import budget
 from linesim.figures.safety import CODES
 from linesim.metrics.scene.affine import shrunk
-from linesim.report.page_parts import (
-    Cautions,
-    Page,
-    Part,
-    Picture,
-    Pictures,
-    Section,
-    Table,
-    Text,
-)
+from linesim.report.page_parts import Cautions, Page, Part, Picture, Pictures, Section, Table, Text
 from linesim.report.page_sections import Case, caution_section
 from linesim.report.plots import COLOURS, INK, new_figure, png_bytes, svg_text
 from linesim.report.setup_tables import making_section, setup_section

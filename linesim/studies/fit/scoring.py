@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from linesim.metrics.scene.affine import Affine
 from linesim.metrics.scene.settled import LIKELY
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.studies.fit.case import Case, State, View, limits, view_of, viewed
 from linesim.studies.fit.likelihood import Slopes, Told, levelled, told
 from linesim.studies.fit.windows import Window
@@ -75,10 +75,7 @@ def likeliest(case: Case, state: State, tell: Tell | None = None) -> Likeliest:
     # what a rendering may err moves the keys however many samples there are
     bias = covariance @ known.unsure
     return Likeliest(
-        view=here,
-        told=known,
-        covariance=covariance + np.outer(bias, bias),
-        settled=is_settled,
+        view=here, told=known, covariance=covariance + np.outer(bias, bias), settled=is_settled
     )
 
 
@@ -103,12 +100,11 @@ def _refuse_far(case: Case, here: View) -> None:
     samples = sum(window.captured_dn.size for window in case.windows)
     left = (_away(case, here, here) / samples) ** 0.5
     if left > _FARTHEST:
-        msg = (
+        refuse(
             f"captures: prediction and capture differ by {left:.3g} times the noise wherever the "
             "keys are moved from the setup's values; expected a setup that is nearer, above all in "
             "lens.blur and lens.defocus, or further keys to fit"
         )
-        raise InputError(msg)
 
 
 def _away(case: Case, there: View, here: View) -> float:

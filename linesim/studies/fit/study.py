@@ -23,7 +23,7 @@ from linesim.forward.reference import Reference
 from linesim.metrics.scene.strays import LEAST_PX, Series, strays
 from linesim.setup.arguments import checked_setup
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.fit.adjust import Adjusted, adjusted
@@ -158,12 +158,11 @@ def _no_worse(found: Fitted) -> Fitted:
         for at in (0, 1)
     )
     if after > before and found.changes:
-        msg = (
+        refuse(
             "captures: the fitted setup explains them no better than the one that was given "
             f"({(after / before) ** 0.5:.4f} times as much is left); expected captures with more "
             "detail over their noise, or larger ones"
         )
-        raise InputError(msg)
     return found
 
 
@@ -194,15 +193,13 @@ def _variants(
     for number, changes in conditions.items():
         if not 1 <= number <= count:
             there = "1, as one image was given" if count == 1 else f"1 to {count}"
-            msg = f"--taken (conditions): read image {number}; expected {there}"
-            raise InputError(msg)
+            refuse(f"--taken (conditions): read image {number}; expected {there}")
         both = sorted(set(changes) & set(names))
         if both:
-            msg = (
+            refuse(
                 f"--taken (conditions) of image {number}: read {', '.join(both)}, which is to be "
                 "fitted; expected keys whose values are known, or other --keys"
             )
-            raise InputError(msg)
     return tuple(changed(setup, conditions.get(number, {})) for number in range(1, count + 1))
 
 

@@ -11,7 +11,7 @@ from linesim.files.samples_in import read_samples
 from linesim.forward.kept import CLIPPED_SHARE
 from linesim.metrics.scene.affine import Affine
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.setup import Setup
 from linesim.studies.measure.against.placed import Placed, placed
 from linesim.studies.measure.against.predicted import Prediction
@@ -64,18 +64,16 @@ def read_capture(setup: Setup, image: Path | NDArray[np.uint16], name: str) -> F
         samples, _ = read_samples(image, bit_depth=setup.camera.bit_depth)
     seen = np.asarray(samples)
     if seen.ndim != 2 or min(seen.shape) < _LEAST_SIDE:  # noqa: PLR2004 -- lines and columns
-        msg = (
+        refuse(
             f"{name}: read {' x '.join(map(str, seen.shape))} samples (lines x columns); expected "
             f"one channel, and at least {_LEAST_SIDE} lines and columns"
         )
-        raise InputError(msg)
     clipped = float(np.mean((seen == 0) | (seen >= setup.full_scale_dn)))
     if clipped > CLIPPED_SHARE:
-        msg = (
+        refuse(
             f"{name}: {clipped:.2%} of the samples are at an end of the scale; expected at most "
             f"{CLIPPED_SHARE:.1%}: less light, or a black level above 0"
         )
-        raise InputError(msg)
     return seen.astype(np.float64)
 
 
@@ -83,11 +81,10 @@ def window_of(own: Prediction, captured_dn: FloatArray, name: str, said: str) ->
     """Place a capture, and choose what of it is fitted."""
     lines, columns = captured_dn.shape
     if columns > own.width_px:
-        msg = (
+        refuse(
             f"{said}: read {columns} columns, but the setup delivers {own.width_px}; expected no "
             "more than that"
         )
-        raise InputError(msg)
     found = placed(own, captured_dn[:, :, None], said)
     bands, taken = _bands(*found.captured_dn.shape[:2])
     start = found.lines.start

@@ -79,11 +79,7 @@ def change_text(each: FoundKey) -> str:
 
 def told_by(each: FoundKey) -> str:
     """Say what in the captures tells a key."""
-    parts = {
-        "picture": each.by_mean,
-        "noise": each.by_noise,
-        "columns": each.by_columns,
-    }
+    parts = {"picture": each.by_mean, "noise": each.by_noise, "columns": each.by_columns}
     if each.name.startswith("transport."):
         return "places of lines"
     said = sorted(parts.items(), key=lambda part: -part[1])

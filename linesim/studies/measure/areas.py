@@ -14,7 +14,7 @@ from linesim.files.samples_in import Samples, load_samples, samples_of
 from linesim.forward.kept import CLIPPED_SHARE
 from linesim.metrics.region import Region
 from linesim.setup.channels import COLOURS
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 GREY = "grey"
 """Name of the only channel of an image without colours."""
@@ -56,11 +56,10 @@ def areas_of(
     first = areas[0]
     for other in areas[1:]:
         if other.image_dn.shape != first.image_dn.shape:
-            msg = (
+            refuse(
                 f'{key} "{other.name}": {_size(other)} read, but "{first.name}" has '
                 f"{_size(first)}; expected images of one size and kind"
             )
-            raise InputError(msg)
     return _of_one_depth(areas)
 
 
@@ -78,13 +77,12 @@ def refuse_clipped(area: Area, key: str = "image") -> None:
             (area.full_scale_dn, float(np.mean(samples >= area.full_scale_dn))),
         ):
             if share > CLIPPED_SHARE:
-                msg = (
+                refuse(
                     f'{key} "{area.name}": clipped, {share:.2%} of the {colour}samples lie at '
                     f"{limit} DN, the {'upper' if limit else 'lower'} end of {area.bit_depth} bit; "
                     f"expected at most {CLIPPED_SHARE:.1%} (another exposure or black level, or "
                     "a region without them)"
                 )
-                raise InputError(msg)
 
 
 def file_cautions(texts: Iterable[str]) -> Iterator[Caution]:
@@ -221,8 +219,7 @@ def check_size(area: Area, lines: int, columns: int, key: str = "image") -> None
     """Refuse an area that is too small."""
     read = area.image_dn.shape
     if read[0] < lines or read[1] < columns:
-        msg = (
+        refuse(
             f'{key} "{area.name}": an area of {read[1]} columns and {read[0]} lines read; expected '
             f"at least {columns} columns and {lines} lines"
         )
-        raise InputError(msg)

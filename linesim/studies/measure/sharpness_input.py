@@ -11,7 +11,7 @@ from linesim.figures.cautions import Caution
 from linesim.files.samples_in import Samples, load_samples, samples_of
 from linesim.files.srgb import Encoding, srgb_to_linear
 from linesim.setup.channels import COLOURS
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.quantity import parse_quantity
 from linesim.setup.shown import shown
 from linesim.studies.measure.areas import GREY, Image, file_cautions
@@ -103,16 +103,14 @@ def _channel(image_dn: NDArray[Any], channel: str | None) -> tuple[NDArray[Any],
         colour = channel or _SHARPNESS
         return image_dn[:, :, COLOURS.index(colour)], colour
     if channel is not None:
-        msg = f"--channel: read {shown(channel)}, but the image has one channel only"
-        raise InputError(msg)
+        refuse(f"--channel: read {shown(channel)}, but the image has one channel only")
     return image_dn, GREY
 
 
 def one_of(value: str, allowed: tuple[str, ...], key: str) -> str:
     """Refuse a word that is none of those expected."""
     if value not in allowed:
-        msg = f"{key}: read {shown(value)}; expected {' or '.join(allowed)}"
-        raise InputError(msg)
+        refuse(f"{key}: read {shown(value)}; expected {' or '.join(allowed)}")
     return value
 
 
@@ -133,6 +131,5 @@ def read_pitch(text: str) -> tuple[float, float]:
         msg = f"--pixel-pitch: read {shown(text)}, but {fault}; {expected}"
         raise InputError(msg) from None
     if len(lengths) > 2 or not min(lengths) > 0:  # noqa: PLR2004 -- across and along
-        msg = f"--pixel-pitch: read {shown(text)}; {expected}"
-        raise InputError(msg)
+        refuse(f"--pixel-pitch: read {shown(text)}; {expected}")
     return lengths[0], lengths[-1]

@@ -10,7 +10,7 @@ from linesim.figures.demands import demands
 from linesim.figures.detection import Search
 from linesim.figures.groups import ENDS
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.studies.batch.detected import Found, Signals, found_by, signals_of, together
 from linesim.studies.batch.figures import COSTLY, TRAVEL, Tell, figures_of, figures_on, nobody
 from linesim.studies.batch.judged import DEMANDS, PASSED, judged, weakest
@@ -138,12 +138,11 @@ def _detect_relief(space: Space, table: Table) -> None:
     """Fill in what is seen of a fault with relief, which each lamp shows anew."""
     left = np.flatnonzero(table.first == PASSED)
     if left.size > MOST_RELIEFS:
-        msg = (
+        refuse(
             f"requirement.defect_relief: read with {left.size} options that meet all else, each of "
             f"which takes some 50 ms; expected at most {MOST_RELIEFS}: fewer options, or narrower "
             "limits"
         )
-        raise InputError(msg)
     names = ("defect_dprime", table.size_name)
     asked = {name + end: COSTLY for name in names for end in ("", ENDS)}
     figures = figures_of(space, left, asked)

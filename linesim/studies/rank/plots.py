@@ -6,15 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.report.plots import (
-    COLOURS,
-    INK,
-    MARKS,
-    new_figure,
-    png_bytes,
-    style,
-    wanted_line,
-)
+from linesim.report.plots import COLOURS, INK, MARKS, new_figure, png_bytes, style, wanted_line
 from linesim.setup.arrays import FloatArray
 from linesim.studies.rank.study import Ranking
 from linesim.studies.rank.words import REASONS

@@ -104,9 +104,7 @@ class Row:
 
 
 def checked_rows(
-    space: Space,
-    shown: Mapping[int, Alternatives],
-    figures: Mapping[str, FloatArray],
+    space: Space, shown: Mapping[int, Alternatives], figures: Mapping[str, FloatArray]
 ) -> dict[int, Row]:
     """Check some options as files would be, and hold them against what was worked out for all."""
     indexes = np.array(sorted(shown), dtype=np.intp)

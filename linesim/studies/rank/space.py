@@ -26,7 +26,7 @@ from pathlib import Path
 from typing import Any
 
 from linesim.figures.demands import Demand
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.fields import Number, Quantity
 from linesim.setup.infiles import toml_table
 from linesim.setup.load import changed, load_setup, sample_setup
@@ -71,8 +71,7 @@ def load_space(path: str | Path) -> Space:
     path = Path(path)
     texts = toml_table(path, key="space", expected=_EXPECTED)
     if "options" not in texts and {"target", "camera", "lens"} & set(texts):
-        msg = f'space "{path}" is a setup file; expected {_EXPECTED}, which names it as setup'
-        raise InputError(msg)
+        refuse(f'space "{path}" is a setup file; expected {_EXPECTED}, which names it as setup')
     return space_from(texts, path.parent)
 
 
@@ -126,8 +125,7 @@ def _base(written: object, folder: Path) -> Setup:
     if written is None:
         return sample_setup()
     if not isinstance(written, str) or not written.strip():
-        msg = f'setup: read {shown(written)}, but expected a setup file, as "station.toml"'
-        raise InputError(msg)
+        refuse(f'setup: read {shown(written)}, but expected a setup file, as "station.toml"')
     return load_setup(folder / written)
 
 

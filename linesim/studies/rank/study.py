@@ -9,19 +9,13 @@ from numpy.typing import NDArray
 from linesim.figures.verdicts import worst_state
 from linesim.setup.arguments import refuse_other
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.studies.batch.figures import Tell, nobody
 from linesim.studies.batch.judged import DEMANDS, PASSED
 from linesim.studies.batch.ranges import evenly
 from linesim.studies.batch.station_arrays import Places, alike
 from linesim.studies.rank.front import front_of
-from linesim.studies.rank.option_table import (
-    DETECTION,
-    Table,
-    detect_all,
-    judge_all,
-    worst_size_um,
-)
+from linesim.studies.rank.option_table import DETECTION, Table, detect_all, judge_all, worst_size_um
 from linesim.studies.rank.row import Alternatives, Row, alternatives, checked_rows, same_as
 from linesim.studies.rank.space import Space
 
@@ -90,8 +84,7 @@ def rank(space: Space, top: int = TOP, tell: Tell = nobody) -> Ranking:
     judge_all(space, table, tell)
     if sum(table.refused.values()) == space.count:
         why = "\n".join(dict.fromkeys(table.refused))
-        msg = f"options: none of the {space.count} options is a legal setup: {why}"
-        raise InputError(msg)
+        refuse(f"options: none of the {space.count} options is a legal setup: {why}")
     detect_all(space, table)
     found = None
     while found is None:

@@ -35,10 +35,7 @@ def rank_text(found: Ranking) -> str:
             f"the best {len(found.distinct)}: each with its least light, then most web a second",
             found.distinct,
         ),
-        (
-            f"{front} ({len(found.front_rows)} of {len(found.front)})",
-            found.front_rows,
-        ),
+        (f"{front} ({len(found.front_rows)} of {len(found.front)})", found.front_rows),
         ("the nearest", () if found.nearest is None else (found.nearest,)),
     ):
         if rows:

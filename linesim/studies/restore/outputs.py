@@ -4,7 +4,7 @@ from pathlib import Path
 
 from linesim.files.atomic import write_json, write_text
 from linesim.files.images_out import write_tiff
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.studies.calibrate.outputs import codes_of, white_of
 from linesim.studies.calibrate.words import target_lines
 from linesim.studies.restore.study import Material
@@ -33,11 +33,10 @@ def write_restored(found: Material, folder: Path) -> tuple[Path, ...]:
     """Write target, the lines that name it, and the figures."""
     white = white_of(found.data)
     if not min(found.true_to_x_lp_mm, found.true_to_y_lp_mm) > 0:
-        msg = (
+        refuse(
             f'image "{found.name}": shows nothing over its noise; expected a scan with detail, or '
             "there is nothing to restore"
         )
-        raise InputError(msg)
     paths = tuple(folder / name for name in ("target.tif", "target.toml", "restored.json"))
     write_tiff(paths[0], codes_of(found.data, white))
     write_text(paths[1], target_lines(found.pixel_size_um, white))

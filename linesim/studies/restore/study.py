@@ -26,7 +26,7 @@ from linesim.forward.station import Station, station
 from linesim.forward.transport import line_table
 from linesim.setup.arguments import checked_setup
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.setup import Setup
 from linesim.studies.restore.minded import cautions_of
 from linesim.studies.restore.wiener import NoisePower, Restored, restore, sampled, true_to
@@ -111,11 +111,10 @@ def restored(setup: Setup, image: Path | NDArray[np.uint16]) -> Material:
 
 def _samples(setup: Setup, image: Path | NDArray[np.uint16]) -> tuple[str, NDArray[np.uint16]]:
     if setup.camera.kind != "mono":
-        msg = (
+        refuse(
             f'camera.kind: read "{setup.camera.kind}"; expected "mono": a colour scan is no '
             "target yet"
         )
-        raise InputError(msg)
     name, samples = "image", image
     if isinstance(image, Path):
         name = image.name
@@ -123,19 +122,17 @@ def _samples(setup: Setup, image: Path | NDArray[np.uint16]) -> tuple[str, NDArr
     assert isinstance(samples, np.ndarray)  # noqa: S101 -- for the type checker
     width = int(station(setup).geometry.image_width_px)
     if samples.ndim != 2 or samples.shape[1] != width or min(samples.shape) < LEAST_PX:  # noqa: PLR2004 -- lines and width
-        msg = (
+        refuse(
             f'image "{name}": read {" x ".join(map(str, samples.shape))} samples (lines x width), '
             f"but the setup delivers lines of {width}; expected one channel of that width and at "
             f"least {LEAST_PX} lines and columns"
         )
-        raise InputError(msg)
     ends = float(np.mean((samples == 0) | (samples >= setup.full_scale_dn)))
     if ends > _MOST_CUT:
-        msg = (
+        refuse(
             f'image "{name}": {ends:.0%} of the samples are at an end of the scale; expected at '
             f"most {_MOST_CUT:.0%}"
         )
-        raise InputError(msg)
     return name, samples
 
 
@@ -147,15 +144,13 @@ def _reflectance(
     signal_e = np.asarray(meant_e(numbers, told_e)) - float(numbers.delivered_dark_e)
     profile = column_profile(setup, samples_dn.shape[1])
     if not profile.min() > _LEAST_LIGHT:
-        msg = (
+        refuse(
             f"light: the ends of the line get {profile.min():.1%} of the light in its middle; "
             f"expected over {_LEAST_LIGHT:.0%}, so that the scan shows the target there"
         )
-        raise InputError(msg)
     white_e = float(numbers.electrons_white) / float(numbers.white_reflectance or 1.0)
     if not white_e > 0:
-        msg = "light.illuminance: no light reaches the sensor; expected a scan taken in light"
-        raise InputError(msg)
+        refuse("light.illuminance: no light reaches the sensor; expected a scan taken in light")
     if setup.acquisition.flat_field:  # equalised already, noise and all
         even_e, raw_e = signal_e, signal_e * profile
     else:
@@ -210,11 +205,10 @@ def _finer(
     size_um = float(f"{min(side_um) / finer:.4g}")
     shape = round(high_um / size_um), round(wide_um / size_um)
     if shape[0] * shape[1] > _MOST_PIXELS:
-        msg = (
+        refuse(
             f"image: {lines} x {columns} samples would make a target of {shape[0]} x {shape[1]} "
             f"pixels; expected at most {_MOST_PIXELS / 1e6:.0f} million: cut the scan into pieces"
         )
-        raise InputError(msg)
     blur = [box_mtf(each * size_um / 1000) for each in frequency]
     cosines = back.cosines / blur[1][:, np.newaxis] / blur[0]
     places = [(np.arange(count) + 0.5) * size_um for count in shape]

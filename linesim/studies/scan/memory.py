@@ -23,7 +23,7 @@ from linesim.forward.spread import MOST_TERMS, OFF_AXIS_ERROR, PERIOD_WAVES, len
 from linesim.forward.station import Station, station
 from linesim.forward.transport import STRIP_LINES
 from linesim.setup.channels import COLOURS
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
 from linesim.studies.scan.measured import EDGE_SAMPLES
@@ -250,11 +250,7 @@ def _left(group: Path, names: tuple[str, str, str]) -> int:
 
 
 def refuse_too_large(
-    needs: Sequence[Need],
-    shape: tuple[int, int],
-    *,
-    force: bool = False,
-    advice: str = _ADVICE,
+    needs: Sequence[Need], shape: tuple[int, int], *, force: bool = False, advice: str = _ADVICE
 ) -> None:
     """
     Refuse what does not fit, before it is begun.
@@ -274,13 +270,12 @@ def refuse_too_large(
     if force or needed <= there:
         return
     instead = next((each.instead for each in needs if each.instead), "")
-    msg = (
+    refuse(
         f"acquisition: read {shape[0]} lines of {shape[1]} pixels, which need {_gb(needed)} of "
         f"memory ({_gb(results)} for samples and expected electrons, {_gb(target)} for the target, "
         f"{_gb(work)} to work in), but only {_gb(there)} is available; expected {instead}{advice}; "
         "--force goes on all the same"
     )
-    raise InputError(msg)
 
 
 def _gb(count: int) -> str:

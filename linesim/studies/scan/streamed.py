@@ -24,7 +24,7 @@ from linesim.forward.station import station
 from linesim.forward.transport import STRIP_LINES
 from linesim.setup.arguments import checked_seed, checked_setup, checked_workers
 from linesim.setup.channels import COLOURS
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.load import changed
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.resolve import named_files, resolved_text
@@ -116,12 +116,7 @@ def scan_to_file(
         read_off = measured(setup, station(setup), image, known, size)
     settle(path)
     return FiledScan(
-        image=image,
-        setup=setup,
-        seed=seed,
-        budget=figures,
-        measured=read_off,
-        device=manner.device,
+        image=image, setup=setup, seed=seed, budget=figures, measured=read_off, device=manner.device
     )
 
 
@@ -171,8 +166,9 @@ def _by_strips(
 def _read_back(path: Path) -> TiffRows:
     image = rows_of_tiff(path)
     if image is None:
-        msg = f'output "{path}" was changed while it was written; expected nobody else to touch it'
-        raise InputError(msg)
+        refuse(
+            f'output "{path}" was changed while it was written; expected nobody else to touch it'
+        )
     return image
 
 

@@ -13,12 +13,7 @@ from linesim.forward.reference import Reference
 from linesim.forward.spread import OFF_AXIS_ERROR
 from linesim.forward.station import station
 from linesim.metrics.flat.tally import HeldRows
-from linesim.setup.arguments import (
-    checked_seed,
-    checked_setup,
-    checked_workers,
-    refuse_no_share,
-)
+from linesim.setup.arguments import checked_seed, checked_setup, checked_workers, refuse_no_share
 from linesim.setup.arrays import ImageArray
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup

@@ -93,9 +93,7 @@ def _held(rows: list[Answer], span: Span) -> Held:
     below = [each.demand for each in rows if any(s.begins and s.low == span.low for s in each.met)]
     above = [each.demand for each in rows if any(s.ends and s.high == span.high for s in each.met)]
     return Held(
-        span=span,
-        below=below[0] if span.begins else None,
-        above=above[0] if span.ends else None,
+        span=span, below=below[0] if span.begins else None, above=above[0] if span.ends else None
     )
 
 
@@ -120,10 +118,7 @@ def _rows(space: Along) -> list[float | None]:
 
 
 def _answers(
-    space: Along,
-    second: float | None,
-    judged_by: tuple[Demand, ...],
-    named: tuple[str, str | None],
+    space: Along, second: float | None, judged_by: tuple[Demand, ...], named: tuple[str, str | None]
 ) -> Iterator[Answer]:
     """Judge all demands at the same values, then search for the crossings of each."""
     over = space.ranges[0]

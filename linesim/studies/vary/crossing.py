@@ -38,10 +38,7 @@ class Span:
 
     def within(self, other: "Span") -> "Span | None":
         """Give what two parts share; ``None`` where there is nothing."""
-        first, last = (
-            max(self, other, key=_LOW),
-            min(self, other, key=_HIGH),
-        )
+        first, last = (max(self, other, key=_LOW), min(self, other, key=_HIGH))
         if first.low > last.high:
             return None
         return Span(low=first.low, high=last.high, begins=first.begins, ends=last.ends)

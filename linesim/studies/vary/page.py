@@ -18,12 +18,7 @@ from linesim.report.setup_tables import making_section, setup_section
 from linesim.studies.batch.judged import LIMIT
 from linesim.studies.batch.ranges import evenly
 from linesim.studies.vary.joint_words import limits_words, outcomes
-from linesim.studies.vary.labels import (
-    axis_words,
-    label,
-    missed_words,
-    value_words,
-)
+from linesim.studies.vary.labels import axis_words, label, missed_words, value_words
 from linesim.studies.vary.maps import figure_maps, joint_map
 from linesim.studies.vary.plots import line_plots
 from linesim.studies.vary.rendered import Seen
@@ -118,10 +113,7 @@ def vary_page(found: Varied, seen: tuple[Seen, ...]) -> Page:
             *((Section(title="Each requirement", parts=_each(found, rest)),) if rest else ()),
             *figures,
             job_section(found.setup),
-            Section(
-                title="What to mind",
-                parts=(Cautions(title=PEOPLE, rows=cautions),),
-            ),
+            Section(title="What to mind", parts=(Cautions(title=PEOPLE, rows=cautions),)),
             setup_section(found.setup),
             making_section(found.setup, "linesim vary --report, with the ranges given"),
         ),

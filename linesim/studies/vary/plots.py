@@ -42,10 +42,7 @@ _FLAT = 1e-6
 """Share by which a figure must change along a range for a plot of its own."""
 _MARKED = 40
 """Points of a line up to which each is marked; our choice."""
-_EXPOSURES = {
-    "same": ": same exposure time",
-    "full": ": full exposure, each at its own line rate",
-}
+_EXPOSURES = {"same": ": same exposure time", "full": ": full exposure, each at its own line rate"}
 _NOTE = "thin dots: the picture clips, or the station cannot run"
 
 

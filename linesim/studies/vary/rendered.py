@@ -14,7 +14,7 @@ from linesim.forward.device.choice import chosen, dealt
 from linesim.forward.station import Station, station
 from linesim.metrics.flat.noise import Estimate
 from linesim.setup.arguments import checked_seed
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.setup import Setup
 from linesim.studies.batch.along import Along, Place
 from linesim.studies.vary.readings import MEASURES, Run
@@ -100,15 +100,14 @@ def points_of(found: Varied) -> Iterator[Setup]:
 
 def _refuse(found: Varied, points: int, figures: tuple[str, ...]) -> None:
     if len(found.ranges) > 1:
-        msg = "render: read two ranges, but rendered points are drawn along one; expected one range"
-        raise InputError(msg)
+        refuse(
+            "render: read two ranges, but rendered points are drawn along one; expected one range"
+        )
     if points > MOST_POINTS:
-        msg = f"render: read {points} points; expected at most {MOST_POINTS}, as each is rendered"
-        raise InputError(msg)
+        refuse(f"render: read {points} points; expected at most {MOST_POINTS}, as each is rendered")
     if not figures:
         names = ", ".join(MEASURES)
-        msg = f"render: read no figure that an image can give; expected --figures with {names}"
-        raise InputError(msg)
+        refuse(f"render: read no figure that an image can give; expected --figures with {names}")
 
 
 def _at(point: _Point) -> list[Seen]:

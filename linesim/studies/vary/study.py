@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from linesim.figures.demands import CANNOT_RUN, Demand
 from linesim.setup.arguments import checked_setup, refuse_no_list, refuse_other_keys
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -195,8 +195,7 @@ def _spaces(
     texts = binning or (str(setup.acquisition.binning),)
     full = "full" if exposure == "full" else None
     if exposure not in ("full", "same", None):
-        msg = f'exposure: read {shown(exposure)}, but expected "same" or "full"'
-        raise InputError(msg)
+        refuse(f'exposure: read {shown(exposure)}, but expected "same" or "full"')
     made = binning_variants(setup, texts, exposure=full, keep_line_rate=False)
     varied = any(each.key.dotted == _EXPOSURE for each in ranges)
     lead = made[0].setup if exposure == "same" and not varied else None
@@ -213,11 +212,10 @@ def _wanted(figures: Sequence[str], known: Mapping[str, Mapping[str, str]]) -> t
         return tuple(name for name in USUAL_FIGURES if name in there)
     strange = [name for name in figures if name not in there]
     if strange:
-        msg = (
+        refuse(
             f"figures: read {shown(strange[0])}, but this setup has no such figure; expected some "
             f"of {', '.join(there)}"
         )
-        raise InputError(msg)
     return tuple(dict.fromkeys(figures))
 
 

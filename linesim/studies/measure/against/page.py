@@ -63,8 +63,7 @@ def _page(found: Sequence[Compared], title: str) -> Page:
         sections=(
             *sections,
             Section(
-                title=PEOPLE,
-                parts=(Cautions(title="Mind", rows=(*cautions, ("", MACHINERY))),),
+                title=PEOPLE, parts=(Cautions(title="Mind", rows=(*cautions, ("", MACHINERY))),)
             ),
         ),
     )

@@ -12,11 +12,7 @@ from linesim.metrics.scene.settled import Step, largest, settled, step
 from linesim.metrics.scene.strays import LEAST_PX, Series, strays
 from linesim.setup.arrays import FloatArray
 from linesim.studies.measure.against.predicted import Prediction
-from linesim.studies.measure.against.refusals import (
-    refuse_chance,
-    refuse_far_off,
-    refuse_unlike,
-)
+from linesim.studies.measure.against.refusals import refuse_chance, refuse_far_off, refuse_unlike
 
 _ROUNDS = 14
 _SOFTENED_PX = (14.0, 10.0, 7.0, 5.0, 3.0, 2.0, 1.0)
@@ -181,10 +177,7 @@ def _held(values: FloatArray, soft_px: float) -> FloatArray:
 
 
 def _step(own: Prediction, one: Placed, best: int, pair: _Pair) -> Step:
-    middle = (
-        one.lies.middle_px[0] - one.lines.start,
-        one.lies.middle_px[1] - one.columns.start,
-    )
+    middle = (one.lies.middle_px[0] - one.lines.start, one.lies.middle_px[1] - one.columns.start)
     return step(*pair, 1 / own.noise_dn(pair[1], best) ** 2, middle)
 
 

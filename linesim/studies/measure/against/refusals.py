@@ -3,7 +3,7 @@
 import numpy as np
 
 from linesim.metrics.scene.affine import Steps
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 _LEAST_CORRELATION = 0.3
 """Correlation under which a rough place is a chance; our choice."""
@@ -16,24 +16,22 @@ _LEAST_SHOWN = 0.5
 def refuse_chance(correlation: float, name: str) -> None:
     """Refuse a rough place that is a chance."""
     if correlation < _LEAST_CORRELATION:
-        msg = (
+        refuse(
             f"{name}: does not look like the setup's target, whichever way it is mirrored (best "
             f"correlation {correlation:.2f}); expected an image of target.image, turned by "
             "4 degrees and stretched by 8 % at most"
         )
-        raise InputError(msg)
 
 
 def refuse_unlike(shown: float, possible: float, name: str) -> None:
     """Refuse a place whose correlation is far under that which noise would leave."""
     if shown < _LEAST_SHOWN * possible:
-        msg = (
+        refuse(
             f"{name}: cannot be brought into register with the setup's target (correlation "
             f"{shown:.2f} where it fits best, and noise alone would leave {possible:.2f}); "
             "expected an image of target.image, with more detail over the noise or more of the "
             "capture"
         )
-        raise InputError(msg)
 
 
 def refuse_far_off(steps: Steps, name: str) -> None:
@@ -41,10 +39,9 @@ def refuse_far_off(steps: Steps, name: str) -> None:
     along, across, tilt, drift = map(abs, steps[2:])
     if max(along, across) > _MOST_GROWTH or max(tilt, drift) > _MOST_TURN:
         turned_deg = np.rad2deg(np.arctan(max(tilt, drift)))
-        msg = (
+        refuse(
             f"{name}: cannot be brought into register with the setup's target: what fits best is "
             f"stretched by {max(along, across):.0%} and turned by {turned_deg:.0f} degrees; "
             "expected more detail over the noise, more of the capture than this part, or a setup "
             "that is nearer"
         )
-        raise InputError(msg)

@@ -113,10 +113,7 @@ def sharpness(numbers: Station, found: Transfer, reference_um: float) -> tuple[D
     sinc² of the pixel's side, where the target itself may hold all; and its lens is good to
     `OFF_AXIS_ERROR`. So much is no difference.
     """
-    sides_um = (
-        float(numbers.geometry.object_pixel_x_um),
-        float(numbers.timing.line_advance_um),
-    )
+    sides_um = (float(numbers.geometry.object_pixel_x_um), float(numbers.timing.line_advance_um))
     each = zip(
         ("x", "y"), sides_um, (mtf_across, mtf_along), (found.blur_x, found.blur_y), strict=True
     )

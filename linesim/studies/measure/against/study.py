@@ -20,7 +20,7 @@ from linesim.metrics.scene.compared import LEAST_PX
 from linesim.setup.arguments import checked_setup
 from linesim.setup.arrays import FloatArray
 from linesim.setup.channels import COLOURS
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.setup import Setup
 from linesim.studies.measure.against.agreement import Agreement
 from linesim.studies.measure.against.causes import causes
@@ -89,11 +89,10 @@ def compared(
     name, captured_dn = _captured(own, image, max_pixels)
     one = placed(own, captured_dn, name)
     if min(one.captured_dn.shape[:2]) < LEAST_PX:
-        msg = (
+        refuse(
             f"{name}: shares {one.captured_dn.shape[0]} lines and {one.captured_dn.shape[1]} "
             f"columns with the setup's target, without a rim; expected at least {LEAST_PX} of each"
         )
-        raise InputError(msg)
     colours = [GREY] if captured_dn.shape[2] == 1 else COLOURS
     each = {colour: judged(setup, own, one, index) for index, colour in enumerate(colours)}
     geometry = geometry_of(own, one)
@@ -148,11 +147,10 @@ def _captured(
     layers = layers[start : start + most]
     clipped = float(np.mean((layers == 0) | (layers >= setup.full_scale_dn)))
     if clipped > CLIPPED_SHARE:
-        msg = (
+        refuse(
             f"{name}: {clipped:.2%} of the samples are at an end of the scale; expected at most "
             f"{CLIPPED_SHARE:.1%}: less light, or a black level above 0"
         )
-        raise InputError(msg)
     return name, layers.astype(np.float64)
 
 
@@ -162,15 +160,13 @@ def _refuse_other(
     """Refuse an image of another camera."""
     shown, channels = " x ".join(map(str, shape)), len(own.numbers.by_colour)
     if layers[2] != channels:
-        msg = (
+        refuse(
             f"{name}: read {shown} samples (lines x columns), but the setup's camera has "
             f"{channels} channel{'s' if channels > 1 else ''}; expected an image of such a camera"
         )
-        raise InputError(msg)
     if layers[1] > own.width_px or min(layers[:2]) < LEAST_PX:
-        msg = (
+        refuse(
             f"{name}: read {shown} samples (lines x columns), but the setup delivers lines of "
             f"{own.width_px}; expected at most so many columns, and at least {LEAST_PX} lines and "
             "columns"
         )
-        raise InputError(msg)

@@ -4,12 +4,7 @@ from collections.abc import Sequence
 
 from linesim.figures.safety import MACHINERY
 from linesim.report.console import paragraph
-from linesim.studies.measure.against.agreement import (
-    OFF_SHARE,
-    OFF_SIGMA,
-    Agreement,
-    Difference,
-)
+from linesim.studies.measure.against.agreement import OFF_SHARE, OFF_SIGMA, Agreement, Difference
 from linesim.studies.measure.against.geometry import Geometry
 from linesim.studies.measure.areas import GREY
 from linesim.studies.measure.lines import caution_lines, plus_minus

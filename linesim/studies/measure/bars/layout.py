@@ -13,7 +13,7 @@ from linesim.forward.transport import first_line_um
 from linesim.metrics.bars.figures import RESOLVED_CYC_PX, BarFigures, bar_figures, coltman
 from linesim.metrics.bars.place import BarPlace, Box, Ground, ground_of
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.setup import Setup
 from linesim.studies.measure.sharpness_input import Direction, Plane
 from linesim.targets.bars import BarLayout, BarSet, bar_layout
@@ -138,12 +138,11 @@ def layout_sets(plane: Plane, setup: Setup) -> list[MeasuredSet]:
     ground = ground_of(plane.values, [frame.box(box) for box in layout.boxes])
     found = [] if ground is None else list(_measured(plane, setup, frame, layout, ground))
     if not found:
-        msg = (
+        refuse(
             f'image "{plane.name}": {plane.values.shape[1]} columns x {plane.values.shape[0]} '
             "lines read, which show no group of three bars whole and below Nyquist; expected a "
             "longer scan, or a finer one"
         )
-        raise InputError(msg)
     return found
 
 
@@ -182,18 +181,16 @@ def _layout(setup: Setup) -> BarLayout:
 
 def _refuse_another(plane: Plane, setup: Setup, numbers: Station) -> None:
     if setup.target.image != "bars":
-        msg = (
+        refuse(
             f'--setup: its target.image is "{setup.target.image}"; expected "bars", the built-in '
             "target whose layout is known, or a --region for each group"
         )
-        raise InputError(msg)
     width = int(numbers.geometry.image_width_px)
     if plane.values.shape[1] != width:
-        msg = (
+        refuse(
             f'image "{plane.name}": {plane.values.shape[1]} columns read; expected {width}, which '
             "the setup makes"
         )
-        raise InputError(msg)
 
 
 def _measured(
@@ -214,11 +211,7 @@ def _measured(
             frequency_cyc_px=0.5 / place.bar_px,
             pitch_um=frame.pitch_um[0 if bars.alternates == "across" else 1],
             figures=bar_figures(
-                profile,
-                centre_px=place.centre_px,
-                bar_px=place.bar_px,
-                noise=noise,
-                offset=offset,
+                profile, centre_px=place.centre_px, bar_px=place.bar_px, noise=noise, offset=offset
             ),
             expected_mtf=float(transfer(frequency_lp_mm)[0]),
             expected_contrast=float(coltman(transfer, frequency_lp_mm)[0]),

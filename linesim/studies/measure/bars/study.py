@@ -22,7 +22,7 @@ from linesim.metrics.bars.find import find_bars
 from linesim.metrics.edge.line import find_direction
 from linesim.metrics.region import Region
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.load import load_setup
 from linesim.setup.setup import Setup
 from linesim.studies.measure.areas import Image
@@ -44,8 +44,7 @@ def captured_set(
     """Measure three bars in a region, and find how wide they are."""
     values = region.cut(plane.values).astype(np.float64)
     if min(values.shape) < _FEWEST_PX:
-        msg = f"--region: {region} read; expected {_FEWEST_PX} px or more each way"
-        raise InputError(msg)
+        refuse(f"--region: {region} read; expected {_FEWEST_PX} px or more each way")
     alternates = direction or find_direction(values, (1.0, 1.0))
     view = values if alternates == "across" else values.T
     profile = view.mean(axis=0)

@@ -8,7 +8,7 @@ from linesim.forward.reference import ArrayReference
 from linesim.forward.station import Station
 from linesim.metrics.detection.texture import Texture
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.targets.coverage import disc
 
 FINENESS = 8
@@ -69,12 +69,11 @@ def lattice(
     cell = cell[0] + len(numbers.trail) - 1, cell[1]
     across = int(place.image_width_px) // cell[1]
     if across == 0:
-        msg = (
+        refuse(
             f"requirement.smallest_defect: read {size_um:g} um, whose surroundings take {cell[1]} "
             f"samples across, but the image has {int(place.image_width_px)}; expected a smaller "
             "defect or more camera.pixels"
         )
-        raise InputError(msg)
     down = -(-len(phases) // across)
     row, column = np.divmod(np.arange(down * across), across)
     corner = np.stack([ahead + row * cell[0], column * cell[1]], axis=1)
@@ -93,12 +92,11 @@ def painted(numbers: Station, places: Lattice, size_um: float, contrast: float) 
         2 * int(np.ceil(int(place.image_width_px) * sample_um[1] / pitch_um / 2)),
     )
     if shape[0] * shape[1] > _MOST_PIXELS:
-        msg = (
+        refuse(
             f"requirement.smallest_defect: read {size_um:g} um; its places take {shape[0]} x "
             f"{shape[1]} reference pixels, expected at most {_MOST_PIXELS}: a smaller "
             "defect, fewer places, or fewer camera.pixels"
         )
-        raise InputError(msg)
     if contrast == 0:
         return ArrayReference(data=np.broadcast_to(np.float32(1), shape), pixel_size_um=pitch_um)
     data = np.ones(shape, dtype=np.float32)

@@ -26,7 +26,7 @@ from linesim.forward.reference import ArrayReference
 from linesim.forward.station import station
 from linesim.metrics.detection.ground import LEARNT_LINES
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.lights import evenly_lit
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
@@ -225,17 +225,15 @@ def _rounds(
 def _defect_um(setup: Setup) -> float:
     need = setup.requirement
     if need.defect_relief is not None:
-        msg = (
+        refuse(
             f"requirement.defect_relief: read a {need.defect_relief.kind}, but only flat discs are "
             "injected; expected smallest_defect in its place"
         )
-        raise InputError(msg)
     if need.smallest_defect_um is None or need.defect_shape != "disc":
         size_um = need.smallest_defect_um
         found = f'{size_um} um, "{need.defect_shape}"' if size_um is not None else "nothing"
-        msg = (
+        refuse(
             f"requirement.smallest_defect: read {found}"
             '; expected a size such as "300 um" and the shape "disc" to inject defects'
         )
-        raise InputError(msg)
     return need.smallest_defect_um

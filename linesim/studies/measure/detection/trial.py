@@ -17,7 +17,7 @@ from linesim.metrics.detection.search import PHASES, threshold_for
 from linesim.metrics.detection.sighting import alarm_threshold, detection_rate, sighting_of
 from linesim.metrics.detection.texture import sampled_power
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.setup import Setup
 from linesim.studies.batch.station_arrays import mapped
 from linesim.studies.measure.detection.lattice import Lattice, lattice, painted
@@ -156,11 +156,10 @@ def channel_of(
     alone, sought = (_ofchannel_of(each, index) for each in (numbers, wanted))
     base = ground_of(alone, sought)
     if float(base.slope) < _CLIPPING:
-        msg = (
+        refuse(
             "requirement.smallest_defect: the product clips in this light, so that no filter can "
             "be tried on it; expected less light or a darker requirement.product_reflectance"
         )
-        raise InputError(msg)
     dark_e, good_e = (layout.each(each[..., index]) for each in rendered)
     own = filters(alone, base, good_e - dark_e)
     bank = filters(alone, base, taken_e[..., index])
@@ -176,11 +175,7 @@ def channel_of(
 
 
 def searched(
-    channel: Channel,
-    layout: Lattice,
-    images: list[NDArray[np.uint16]],
-    index: int,
-    turn: int,
+    channel: Channel, layout: Lattice, images: list[NDArray[np.uint16]], index: int, turn: int
 ) -> tuple[FloatArray, FloatArray, FloatArray, tuple[int, int]]:
     """Search the images of one round."""
     bad, good = (channel.left(layout, each[..., index]) for each in images)

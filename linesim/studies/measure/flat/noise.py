@@ -12,7 +12,7 @@ from linesim.metrics.flat.noise import FEWEST_LINES, Estimate
 from linesim.metrics.flat.signal_noise import SignalNoise
 from linesim.metrics.region import Region
 from linesim.setup.arguments import refuse_other
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.studies.measure.areas import (
     Area,
     Image,
@@ -90,11 +90,9 @@ def measure_noise(
     """
     refuse_other(images, (list, tuple), "images", "a list of files or arrays")
     if not images:
-        msg = "images: none given; expected one image or more of an even target"
-        raise InputError(msg)
+        refuse("images: none given; expected one image or more of an even target")
     if dark and black_dn is not None:
-        msg = f"black: {black_dn:g} DN and dark images given; expected one of the two"
-        raise InputError(msg)
+        refuse(f"black: {black_dn:g} DN and dark images given; expected one of the two")
     read = partial(areas_of, region=region, bit_depth=bit_depth, max_pixels=max_pixels)
     lit, unlit = read(images), read(dark, key="dark image") if dark else ()
     _check(lit, unlit)
@@ -118,11 +116,10 @@ def _check(lit: tuple[Area, ...], unlit: tuple[Area, ...]) -> None:
         return
     check_size(unlit[0], FEWEST_LINES, FEWEST_COLUMNS, "dark image")
     if unlit[0].image_dn.shape[1:] != lit[0].image_dn.shape[1:]:
-        msg = (
+        refuse(
             f'dark image "{unlit[0].name}": {unlit[0].image_dn.shape[1:]} columns (and channels) '
             f"read; expected {lit[0].image_dn.shape[1:]}, as the images in the light have"
         )
-        raise InputError(msg)
 
 
 def _signal_noise(

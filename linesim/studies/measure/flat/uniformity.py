@@ -104,10 +104,7 @@ def measure_uniformity(
     refuse_clipped(area)
     black = float(black_dn or 0.0)
     channels = each_channel(
-        area,
-        partial(uniformity, black_dn=black),
-        f", black {black:g} DN",
-        "an even, lit target",
+        area, partial(uniformity, black_dn=black), f", black {black:g} DN", "an even, lit target"
     )
     return MeasuredUniformity(
         area=area,
