@@ -27,10 +27,7 @@ KILLS = 50 if "LINESIM_NIGHTLY" in os.environ else 2
 def start(folder: Path, *arguments: str) -> "subprocess.Popen[bytes]":
     """Start the installed command, its words thrown away."""
     return subprocess.Popen(
-        [str(LINESIM), *arguments],
-        cwd=folder,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
+        [str(LINESIM), *arguments], cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
 
 

@@ -84,17 +84,13 @@ HEAVY = (
         (("new", "station.toml"), {"pydantic"}),
         (("budget",), {"numpy", "pydantic", "scipy", "scipy.sparse", "scipy.special"}),
         (("budget", "tiny.toml"), {"numpy", "pydantic", "scipy", "scipy.special"}),
-        (
-            ("scan", "tiny.toml"),
-            {"numpy", "pydantic", "scipy", "scipy.special", "imagecodecs", "tifffile", "PIL"},
-        ),
-        (
-            ("target", "draw", "flat", "--out", "flat.png"),
-            {"numpy", "pydantic", "scipy", "imagecodecs", "tifffile", "PIL"},
-        ),
+        (("scan", "tiny.toml"),
+         {"numpy", "pydantic", "scipy", "scipy.special", "imagecodecs", "tifffile", "PIL"}),
+        (("target", "draw", "flat", "--out", "flat.png"),
+         {"numpy", "pydantic", "scipy", "imagecodecs", "tifffile", "PIL"}),
     ],
     ids=lambda given: " ".join(given) if isinstance(given, tuple) else "",
-)
+)  # fmt: skip
 @pytest.mark.usefixtures("tiny")
 def test_a_command_loads_what_it_needs(
     arguments: tuple[str, ...], needed: set[str], tmp_path: Path

@@ -13,23 +13,14 @@ IMAGES = (
     ('image = "flatt"', "target.image", 'did you mean "flat"?'),
     ('image = "zebra"', "target.image", "built in are flat, edge, foil"),
     ('image = "missing.png"', 'target.image "missing.png"', "does not exist"),
-    (
-        'image = "hole.png"',
-        'target.image "hole.png"',
-        'the nearest name in that folder is "whole.png"',
-    ),
-    (
-        'image = "folder.png"',
-        'target.image "folder.png"',
-        "is a folder; expected a PNG, TIFF or JPEG image",
-    ),
+    ('image = "hole.png"', 'target.image "hole.png"',
+     'the nearest name in that folder is "whole.png"'),
+    ('image = "folder.png"', 'target.image "folder.png"',
+     "is a folder; expected a PNG, TIFF or JPEG image"),
     ('image = "empty.png"', 'target.image "empty.png"', "is empty (0 bytes)"),
     ('image = "cut.png"', 'target.image "cut.png"', "cut short"),
-    (
-        'image = "one.png"',
-        'target.image "one.png"',
-        "is 1 x 1 pixels (rows x columns); expected an image of at least 2 x 2",
-    ),
+    ('image = "one.png"', 'target.image "one.png"',
+     "is 1 x 1 pixels (rows x columns); expected an image of at least 2 x 2"),
     ('image = "text.png"', 'target.image "text.png"', "is a text file, not an image"),
     ('image = "drawing.gif"', 'target.image "drawing.gif"', "is a GIF image"),
     ('image = "noise.tif"', 'target.image "noise.tif"', "expected"),
@@ -37,13 +28,10 @@ IMAGES = (
     ('image = "flat"\nangle = "5 deg"', "target.angle", 'choose "edge"'),
     ('image = "flat"\nrepeat = "yes"', "target.repeat", "expected true or false, without quotes"),
     ('image = "flat"\nencoding = "sRGB"', "target.encoding", 'expected "srgb" or "linear"'),
-    (
-        'image = "flat"\nwhite_reflectance = "eighty"',
-        "target.white_reflectance",
-        "a bare number is due",
-    ),
+    ('image = "flat"\nwhite_reflectance = "eighty"', "target.white_reflectance",
+     "a bare number is due"),
     ('image = "flat"\nwidth = "0.01 mm"', "target.width", "at least one reference pixel"),
-)
+)  # fmt: skip
 FILES = {
     "empty": (b"", "is empty (0 bytes); expected a setup file (linesim new writes one)"),
     "blank": (b" \n\n", "is empty"),

@@ -2,27 +2,19 @@
 
 import pytest
 
-from linesim.setup.load import setup_from
 from linesim.setup.setup import Setup
+from tests.stations import plain_setup
 
 # 75 um object pixels at 1 m/s: matched at 13 333.3 Hz, period 75 us. 256 x 2 bytes x 13 333.3 Hz =
 # 6.827 MB/s. Depth of field 2 x 7.5 um x 4.4 / 0.01 = 6.6 mm. White: 6330 e of a well of 20 ke.
-BASE = setup_from(
-    {
-        "title": "Cautions",
-        "target": {"image": "flat", "pixel_size": "18.75 um", "width": "30 mm", "height": "20 mm"},
-        "transport": {"speed": "1 m/s"},
-        "lens": {"magnification": 0.1, "f_number": 4.0},
-        "light": {"irradiance": "100 W/m^2"},
-        "camera": {
-            "pixels": 256,
-            "pixel_width": "7.5 um",
-            "read_noise": "20 e",
-            "full_well": "20 ke",
-            "black_level": "0 DN",
-        },
-        "acquisition": {"lines": 100},
-    }
+BASE = plain_setup(
+    "Cautions",
+    target={"pixel_size": "18.75 um", "width": "30 mm", "height": "20 mm"},
+    transport={"speed": "1 m/s"},
+    lens={"f_number": 4.0},
+    light={"irradiance": "100 W/m^2", "illuminance": None},
+    camera={"read_noise": "20 e", "full_well": "20 ke", "black_level": "0 DN"},
+    acquisition={"lines": 100},
 )
 
 

@@ -20,25 +20,19 @@ from linesim.figures.groups import (
 )
 from linesim.figures.resolution import resolution_group
 from linesim.forward.station import Station, station
-from linesim.setup.load import setup_from
+from tests.stations import plain_setup
 
 BASE = station(
-    setup_from(
-        {
-            "title": "Broadcast",
-            "target": {"image": "flat", "pixel_size": "20 um"},
-            "transport": {"speed": "60 m/min"},
-            "lens": {"magnification": 0.1, "blur": "2 um", "blur_along": "3 um", "defocus": "2 mm"},
-            "light": {"illuminance": "40 klx"},
-            "camera": {
-                "pixels": 1024,
-                "pixel_width": "7.5 um",
-                "dark_current": "1 Me/s",
-                "dsnu": "4 e",
-                "prnu": 0.01,
-                "binned_full_well": "70 ke",
-            },
-        }
+    plain_setup(
+        "Broadcast",
+        lens={"blur": "2 um", "blur_along": "3 um", "defocus": "2 mm"},
+        camera={
+            "pixels": 1024,
+            "dark_current": "1 Me/s",
+            "dsnu": "4 e",
+            "prnu": 0.01,
+            "binned_full_well": "70 ke",
+        },
     )
 )
 
@@ -165,8 +159,7 @@ def test_two_numbers_span_a_grid() -> None:
     for i in range(4):
         for j in range(5):
             one = with_values(
-                BASE,
-                {"optics.f_number": float(stops[i, 0]), "timing.exposure_us": float(times[j])},
+                BASE, {"optics.f_number": float(stops[i, 0]), "timing.exposure_us": float(times[j])}
             )
             assert_same(many, groups(one), (4, 5), (i, j))
 

@@ -6,12 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from linesim.figures.curves import (
-    factors_across,
-    factors_along,
-    light_path,
-    noise_sources_e,
-)
+from linesim.figures.curves import factors_across, factors_along, light_path, noise_sources_e
 from linesim.figures.resolution import mtf_across, mtf_along
 from linesim.forward.station import station
 from linesim.setup.load import changed, sample_setup
@@ -20,29 +15,18 @@ from linesim.setup.setup import Setup
 CHANGES: dict[str, dict[str, Any]] = {
     "plain": {},
     "blurred": {"lens.defocus": "20 mm", "acquisition.exposure": "30 us"},
-    "joined": {
-        "acquisition.binning": "2x3",
-        "acquisition.binning_along": "lines",
-        "acquisition.binning_domain": "digital",
-        "acquisition.binning_mode": "average",
-        "acquisition.line_rate": "9 kHz",
-    },
+    "joined": {"acquisition.binning": "2x3", "acquisition.binning_along": "lines",
+     "acquisition.binning_domain": "digital", "acquisition.binning_mode": "average",
+     "acquisition.line_rate": "9 kHz"},
     "stages": {"camera.tdi_stages": 16, "acquisition.line_rate": "14 kHz"},
     "corrected": {"acquisition.flat_field": True, "camera.dark_current": "50 ke/s"},
-    "lagging": {
-        "camera.lag": 0.3,
-        "camera.crosstalk": 0.1,
-        "camera.line_noise": "9 e",
-        "camera.taps": {"count": 4, "gain_step": 0.01, "offset_step": "5 e"},
-        "camera.column_waves": {"gain": 0.01, "period": "32 px"},
-    },
+    "lagging": {"camera.lag": 0.3, "camera.crosstalk": 0.1, "camera.line_noise": "9 e",
+     "camera.taps": {"count": 4, "gain_step": 0.01, "offset_step": "5 e"},
+     "camera.column_waves": {"gain": 0.01, "period": "32 px"}},
     "transferred": {"camera.tdi_stages": 16, "camera.charge_transfer_inefficiency": 0.01},
-    "colour": {
-        "camera.kind": "prism",
-        "light.ambient": "2 klx",
-        "acquisition.white_balance": "grey-card",
-    },
-}
+    "colour": {"camera.kind": "prism", "light.ambient": "2 klx",
+     "acquisition.white_balance": "grey-card"},
+}  # fmt: skip
 FREQUENCY_LP_MM = np.linspace(0, 30, 61)
 # products and sums of less than ten doubles in another order: some units of 1e-16
 ROUNDING = 1e-14

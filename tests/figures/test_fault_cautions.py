@@ -4,19 +4,16 @@ import numpy as np
 import pytest
 
 from linesim.figures.budget import budget
-from linesim.setup.load import changed, sample_setup, setup_from
+from linesim.setup.load import changed, sample_setup
 from linesim.setup.setup import Setup
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Cautions",
-        "target": {"image": "flat", "pixel_size": "25 um", "width": "160 mm", "height": "20 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "100 klx"},
-        "camera": {"pixels": 2048, "pixel_width": "7.5 um"},
-        "acquisition": {"exposure": "20 us"},
-    }
+BASE = plain_setup(
+    "Cautions",
+    target={"pixel_size": "25 um", "width": "160 mm", "height": "20 mm"},
+    light={"illuminance": "100 klx"},
+    camera={"pixels": 2048},
+    acquisition={"exposure": "20 us"},
 )
 COLOUR: dict[str, object] = {"camera.kind": "three-line", "camera.line_spacing": "30 um"}
 STAGES: dict[str, object] = {"camera.tdi_stages": 64}
@@ -50,10 +47,7 @@ def fluttering(pixels: float) -> dict[str, object]:
 
 def flickering(seen: float) -> dict[str, object]:
     """Swing so far that sinc(g t) leaves this."""
-    return {
-        "light.flicker": seen / np.sinc(100 * 20e-6),
-        "light.flicker_frequency": "100 Hz",
-    }
+    return {"light.flicker": seen / np.sinc(100 * 20e-6), "light.flicker_frequency": "100 Hz"}
 
 
 def drowned(seen: float) -> dict[str, object]:

@@ -8,18 +8,10 @@ import pytest
 import linesim
 from linesim.figures.budget import Budget, budget
 from linesim.figures.verdicts import Verdict
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Figures",
-        "target": {"image": "flat", "pixel_size": "20 um", "width": "30 mm", "height": "15 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 256, "pixel_width": "7.5 um"},
-    }
-)
+BASE = plain_setup("Figures", target={"width": "30 mm", "height": "15 mm"})
 
 
 def test_geometry_one_liners() -> None:

@@ -7,25 +7,17 @@ import pytest
 
 from linesim.figures.budget import budget
 from linesim.figures.rounding import Columns, conversion_shift, joined_shift, noise_rounded_again
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
+from tests.stations import plain_setup
 
 READ_E = 20.0
 GAIN_DN_E = 0.1
-BASE = setup_from(
-    {
-        "title": "Noise",
-        "target": {"image": "flat", "pixel_size": "25 um", "width": "30 mm", "height": "20 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "100 W/m^2"},
-        "camera": {
-            "pixels": 240,
-            "pixel_width": "7.5 um",
-            "read_noise": f"{READ_E} e",
-            "gain": f"{GAIN_DN_E} DN/e",
-        },
-        "acquisition": {"exposure": "20 us"},
-    }
+BASE = plain_setup(
+    "Noise",
+    target={"pixel_size": "25 um", "width": "30 mm", "height": "20 mm"},
+    light={"irradiance": "100 W/m^2", "illuminance": None},
+    camera={"pixels": 240, "read_noise": f"{READ_E} e", "gain": f"{GAIN_DN_E} DN/e"},
+    acquisition={"exposure": "20 us"},
 )
 WHITE_E = budget(BASE).number("signal", "electrons_white")
 ROUNDING_E2 = 1 / (12 * GAIN_DN_E**2)
@@ -95,21 +87,16 @@ CASES: list[tuple[str, Changes, Changes]] = [
     # half a DN of 355 counts too, so 0.892
     ("correction_rounds", corrected_noise(0.885), corrected_noise(0.9)),
     # halves of a mean of two are rounded up: 1/4 DN, 5 % of 5 DN
-    (
-        "rounding_shifts",
-        {**digital("2x1", "average"), **level(4.95)},
-        {**digital("2x1", "average"), **level(5.05)},
-    ),
+    ("rounding_shifts", {**digital("2x1", "average"), **level(4.95)},
+     {**digital("2x1", "average"), **level(5.05)}),
     # a sum of two takes half a DN of black off, which is rounded up: 5 % of 10 DN
-    (
-        "rounding_shifts",
-        {**digital("2x1", "sum"), **level(9.9 / 2), "camera.black_level": "32.5 DN"},
-        {**digital("2x1", "sum"), **level(10.1 / 2), "camera.black_level": "32.5 DN"},
-    ),
+    ("rounding_shifts",
+     {**digital("2x1", "sum"), **level(9.9 / 2), "camera.black_level": "32.5 DN"},
+     {**digital("2x1", "sum"), **level(10.1 / 2), "camera.black_level": "32.5 DN"}),
     # a corrected number is off by half a DN at most
     ("rounding_shifts", {**flat_field(256), **level(9.9)}, {**flat_field(256), **level(10.1)}),
     ("black_clips", black(0.98), black(1.02)),
-]
+]  # fmt: skip
 
 
 def codes(changes: Changes) -> set[str]:

@@ -101,10 +101,7 @@ def joined(setup: Setup, texts: str, domain: str, exposure_us: float) -> Setup:
 
 
 @given(
-    data=st.data(),
-    across=st.integers(1, 4),
-    along=st.integers(1, 4),
-    read_e=st.floats(0.0, 200.0),
+    data=st.data(), across=st.integers(1, 4), along=st.integers(1, 4), read_e=st.floats(0.0, 200.0)
 )
 def test_joined_pixels_are_never_worse(
     any_station: Stations, data: st.DataObject, across: int, along: int, read_e: float

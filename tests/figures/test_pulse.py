@@ -9,19 +9,16 @@ from numpy.testing import assert_allclose
 from linesim.figures.budget import budget
 from linesim.forward.station import station
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Flash",
-        "target": {"image": "edge", "pixel_size": "20 um", "width": "6 mm", "height": "8 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "100 W/m^2"},
-        "camera": {"pixels": 64, "pixel_width": "7.5 um"},
-        "acquisition": {"lines": 80, "exposure": "60 us"},
-    }
+BASE = plain_setup(
+    "Flash",
+    target={"image": "edge", "width": "6 mm", "height": "8 mm"},
+    light={"irradiance": "100 W/m^2", "illuminance": None},
+    camera={"pixels": 64},
+    acquisition={"lines": 80, "exposure": "60 us"},
 )
 PULSED = changed(BASE, {"light.pulse": "12 us"})
 

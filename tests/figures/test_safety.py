@@ -7,19 +7,15 @@ from linesim.figures.budget import budget
 from linesim.figures.safety import CODES, safety_cautions, shared_cautions, total_w_m2
 from linesim.setup.light.spectra import Spectrum
 from linesim.setup.light.thermal import whole_light
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Light",
-        "target": {"image": "flat", "pixel_size": "18.75 um", "width": "30 mm", "height": "20 mm"},
-        "transport": {"speed": "1 m/s"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 256, "pixel_width": "7.5 um"},
-        "acquisition": {"lines": 100},
-    }
+BASE = plain_setup(
+    "Light",
+    target={"pixel_size": "18.75 um", "width": "30 mm", "height": "20 mm"},
+    transport={"speed": "1 m/s"},
+    acquisition={"lines": 100},
 )
 
 

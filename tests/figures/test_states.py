@@ -36,11 +36,7 @@ def judged(changes: dict[str, Any]) -> tuple[dict[str, Verdict], Budget]:
 def test_a_station_that_outruns_its_camera_and_its_link_cannot_run() -> None:
     """13.3 kHz on a camera of 5 kHz, a link too thin, far too much light: nothing is met."""
     found, _ = judged(
-        {
-            "light.illuminance": "600 klx",
-            "camera.max_line_rate": "5 kHz",
-            "camera.link": "18 MB/s",
-        }
+        {"light.illuminance": "600 klx", "camera.max_line_rate": "5 kHz", "camera.link": "18 MB/s"}
     )
     assert found["line_rate"].state == "cannot run"
     assert_allclose(
@@ -62,19 +58,13 @@ def test_an_exposure_over_its_period_cannot_run() -> None:
 PACES: dict[str, dict[str, Any]] = {
     "clock": {},
     "reads before it exposes again": {"camera.dead_time": "30 us"},
-    "encoder, rippled": {
-        "transport.trigger": "encoder",
-        "transport.encoder_step": "25 um",
-        "transport.speed_ripple": 0.2,
-    },
-    "joined lines": {
-        "acquisition.binning": "1x2",
-        "acquisition.binning_along": "lines",
-        "acquisition.binning_domain": "digital",
-    },
+    "encoder, rippled": {"transport.trigger": "encoder", "transport.encoder_step": "25 um",
+     "transport.speed_ripple": 0.2},
+    "joined lines": {"acquisition.binning": "1x2", "acquisition.binning_along": "lines",
+     "acquisition.binning_domain": "digital"},
     "stages": {"camera.tdi_stages": 4},
     "lights in turn": {"light.turn": "1 of 2"},
-}
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("pace", PACES)

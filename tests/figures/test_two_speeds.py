@@ -80,29 +80,17 @@ def test_either_spelling_in_either_order_is_one_setup() -> None:
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [
-        (
-            {"transport.speed": "0.2:2 m/s"},
-            (
-                'transport.speed: read "0.2", but the unit is missing; expected a speed, '
-                'for example "60 m/min"'
-            ),
-        ),
-        (
-            {"transport.slowest_speed": "3 m/s"},
-            (
-                'transport.slowest_speed: read "3 m/s", but transport.speed is "2 m/s"; expected a '
-                "speed no faster than that"
-            ),
-        ),
-        (
-            {"transport.speed": "1 m/s:2 m/s", "transport.slowest_speed": "1 m/s"},
-            (
-                'transport.speed, transport.slowest_speed: read "1 m/s:2 m/s" and "1 m/s", but '
-                "both name the slowest speed; leave one out"
-            ),
-        ),
+        ({"transport.speed": "0.2:2 m/s"},
+         ('transport.speed: read "0.2", but the unit is missing; expected a speed, '
+          'for example "60 m/min"')),
+        ({"transport.slowest_speed": "3 m/s"},
+         ('transport.slowest_speed: read "3 m/s", but transport.speed is "2 m/s"; expected a '
+          "speed no faster than that")),
+        ({"transport.speed": "1 m/s:2 m/s", "transport.slowest_speed": "1 m/s"},
+         ('transport.speed, transport.slowest_speed: read "1 m/s:2 m/s" and "1 m/s", but '
+          "both name the slowest speed; leave one out")),
     ],
-)
+)  # fmt: skip
 def test_a_faulty_range_is_refused(changes: dict[str, Any], sentence: str) -> None:
     """One sentence, by the key that was typed."""
     with pytest.raises(InputError) as refusal:

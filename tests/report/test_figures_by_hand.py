@@ -16,41 +16,34 @@ from linesim.report.light_bars import light_bars, noise_bars
 from linesim.report.page_parts import Bars
 from linesim.report.rows import figure_rows
 from linesim.report.table import budget_text, row_lines
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
+from tests.stations import plain_setup
 
-SETUP = setup_from(
-    {
-        "title": "By hand",
-        "target": {
-            "image": "flat",
-            "pixel_size": "25 um",
-            "repeat": True,
-            "white_reflectance": 0.8,
-        },
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1, "f_number": 4, "transmission": 0.9},
-        "light": {
-            "irradiance": "100 W/m^2",
-            "ambient": "10 W/m^2",
-            "spectrum": {"peak": "550 nm", "width": "1 nm"},
-        },
-        "camera": {
-            "pixels": 1024,
-            "pixel_width": "7.5 um",
-            "pixel_height": "10 um",
-            "quantum_efficiency": 0.5,
-            "read_noise": "30 e",
-            "prnu": 0.01,
-            "full_well": "16 ke",
-            "bit_depth": 12,
-            "gain": "0.2 DN/e",
-            "black_level": "100 DN",
-            "max_line_rate": "16 kHz",
-            "link": "40 MB/s",
-        },
-        "acquisition": {"line_rate": "8 kHz", "exposure": "60 us", "lines": 64},
-        "requirement": {"snr": 50, "smallest_defect": "300 um"},
-    }
+SETUP = plain_setup(
+    "By hand",
+    target={"pixel_size": "25 um", "repeat": True, "white_reflectance": 0.8},
+    lens={"f_number": 4, "transmission": 0.9},
+    light={
+        "irradiance": "100 W/m^2",
+        "ambient": "10 W/m^2",
+        "spectrum": {"peak": "550 nm", "width": "1 nm"},
+        "illuminance": None,
+    },
+    camera={
+        "pixels": 1024,
+        "pixel_height": "10 um",
+        "quantum_efficiency": 0.5,
+        "read_noise": "30 e",
+        "prnu": 0.01,
+        "full_well": "16 ke",
+        "bit_depth": 12,
+        "gain": "0.2 DN/e",
+        "black_level": "100 DN",
+        "max_line_rate": "16 kHz",
+        "link": "40 MB/s",
+    },
+    acquisition={"line_rate": "8 kHz", "exposure": "60 us", "lines": 64},
+    requirement={"snr": 50, "smallest_defect": "300 um"},
 )
 # 7.5 and 10 um over 0.1; 1 m/s at 8 kHz is 125 um; 1 m/s over 100 and over 75 um; 16 kHz x 125 um;
 # 1024 x 8 kHz x 2 bytes; 2 c N (1+m)/m² with c = 10 um: 2 x 0.01 x 4.4/0.01
@@ -193,33 +186,21 @@ def test_the_noise_reads_as_worked_out_on_paper() -> None:
     ("changes", "line"),
     [
         ({}, "met         line rate: 8 kHz needed, the camera does 16 kHz (2 times the need)"),
-        (  # 40 of 16.384
-            {},
-            "met         link: 16.4 MB/s of data, the link carries 40 MB/s (2.4 times the need)",
-        ),
-        (  # 125 of 60
-            {},
-            "met         exposure: 60 us, the line period leaves 125 us (2.1 times the need)",
-        ),
+        # 40 of 16.384
+        ({}, "met         link: 16.4 MB/s of data, the link carries 40 MB/s (2.4 times the need)"),
+        # 125 of 60
+        ({}, "met         exposure: 60 us, the line period leaves 125 us (2.1 times the need)"),
         ({}, "met         SNR on the product: 74.7, 50 wanted (49 % to spare)"),
-        (
-            {"requirement.snr": 100},
-            "MISSED      SNR on the product: 74.7, 100 wanted (25 % short)",
-        ),
-        (
-            {"camera.max_line_rate": "5 kHz"},
-            "CANNOT RUN  line rate: 8 kHz needed, the camera does 5 kHz (1.6 times the limit)",
-        ),
-        (
-            {"camera.link": "10 MB/s"},
-            "CANNOT RUN  link: 16.4 MB/s of data, the link carries 10 MB/s (1.6 times the limit)",
-        ),
-        (  # 150 of 125
-            {"acquisition.exposure": "150 us"},
-            "CANNOT RUN  exposure: 150 us, the line period leaves 125 us (20 % over the limit)",
-        ),
+        ({"requirement.snr": 100}, "MISSED      SNR on the product: 74.7, 100 wanted (25 % short)"),
+        ({"camera.max_line_rate": "5 kHz"},
+         "CANNOT RUN  line rate: 8 kHz needed, the camera does 5 kHz (1.6 times the limit)"),
+        ({"camera.link": "10 MB/s"},
+         "CANNOT RUN  link: 16.4 MB/s of data, the link carries 10 MB/s (1.6 times the limit)"),
+        # 150 of 125
+        ({"acquisition.exposure": "150 us"},
+         "CANNOT RUN  exposure: 150 us, the line period leaves 125 us (20 % over the limit)"),
     ],
-)
+)  # fmt: skip
 def test_a_verdict_says_its_state(changes: dict[str, Any], line: str) -> None:
     """State, what is reached, what is asked, and what is to spare or short."""
     setup = changed(SETUP, changes)

@@ -25,12 +25,7 @@ def even(
 def box(page: Page, paint: tuple[int, int, int]) -> tuple[int, int, int, int]:
     """Find the first row, the rows, the first column and the columns of a colour. [px]."""
     rows, columns = np.nonzero((page == paint).all(axis=2))
-    return (
-        int(rows.min()),
-        int(np.ptp(rows)) + 1,
-        int(columns.min()),
-        int(np.ptp(columns)) + 1,
-    )
+    return (int(rows.min()), int(np.ptp(rows)) + 1, int(columns.min()), int(np.ptp(columns)) + 1)
 
 
 def stops(line: NDArray[np.bool_]) -> list[float]:

@@ -13,14 +13,7 @@ from linesim.forward.surface import Finish, radiance_factors
 from linesim.report.page_parts import Pictures, Text
 from linesim.report.page_sections import Case, side_sections
 from linesim.report.side_drawing import UNSCALED, frame, side_labels, side_picture
-from linesim.report.side_view import (
-    EVEN,
-    LampView,
-    SideView,
-    field_words,
-    side_view_of,
-    sketch,
-)
+from linesim.report.side_view import EVEN, LampView, SideView, field_words, side_view_of, sketch
 from linesim.setup.light.strip import Strip
 from linesim.setup.load import changed, sample_setup
 from linesim.studies.compare.page import compare_page
@@ -155,38 +148,22 @@ def test_labels_of_three_lamps_lie_apart() -> None:
     [
         (one_lamp(20.0), "The lamp stands in the camera's mirror direction: bright field."),
         (one_lamp(24.0), "The lamp stands in the camera's mirror direction: bright field."),
-        (
-            one_lamp(25.0),
-            (
-                "The lamp has its edge in the camera's mirror direction: between bright and dark "
-                "field, where what leans is brighter or darker."
-            ),
-        ),
-        (
-            one_lamp(15.0, behind=True),
-            (
-                "The lamp stands behind the web, its edge in the camera's line of sight: half "
-                "bright, where what bends light is brighter or darker."
-            ),
-        ),
-        (
-            one_lamp(40.0),
-            "The lamp stands 20 deg away from the camera's mirror direction: dark field.",
-        ),
-        (
-            one_lamp(20.0, behind=True),
-            "The lamp stands behind the web, in the camera's line of sight: bright back light.",
-        ),
-        (
-            one_lamp(-10.0, behind=True),
-            (
-                "The lamp stands behind the web, 30 deg away from the camera's line of sight: dark "
-                "back light, where only what scatters or bends light is bright."
-            ),
-        ),
+        (one_lamp(25.0),
+         ("The lamp has its edge in the camera's mirror direction: between bright and dark "
+          "field, where what leans is brighter or darker.")),
+        (one_lamp(15.0, behind=True),
+         ("The lamp stands behind the web, its edge in the camera's line of sight: half "
+          "bright, where what bends light is brighter or darker.")),
+        (one_lamp(40.0),
+         "The lamp stands 20 deg away from the camera's mirror direction: dark field."),
+        (one_lamp(20.0, behind=True),
+         "The lamp stands behind the web, in the camera's line of sight: bright back light."),
+        (one_lamp(-10.0, behind=True),
+         ("The lamp stands behind the web, 30 deg away from the camera's line of sight: dark "
+          "back light, where only what scatters or bends light is bright.")),
         (replace(one_lamp(0.0), lamps=()), EVEN),
     ],
-)
+)  # fmt: skip
 def test_a_sentence_says_what_field_it_is(view: SideView, said: str) -> None:
     """Bright where the camera sees the lamp, mirrored or through the web; between at its edge."""
     assert field_words(view) == said

@@ -18,17 +18,11 @@ FLAT: dict[str, Any] = {
     "transport": {"speed": "60 m/min", "skew": "0.5 deg"},
     "lens": {"magnification": 0.1, "focal_length": "60 mm"},
     "light": {"illuminance": "50 klx", "flicker": 0.1},
-    "camera": {
-        "pixels": 64,
-        "pixel_width": "7.5 um",
-        "max_line_rate": "20 kHz",
-        "dark_current": "2 ke/s",
-        "prnu": 0.01,
-        "dsnu": "3 e",
-    },
+    "camera": {"pixels": 64, "pixel_width": "7.5 um", "max_line_rate": "20 kHz",
+     "dark_current": "2 ke/s", "prnu": 0.01, "dsnu": "3 e"},
     "acquisition": {"lines": 64},
     "requirement": {"smallest_defect": "100 um", "snr": 300},
-}
+}  # fmt: skip
 EVERY = 1 if "LINESIM_NIGHTLY" in os.environ else 3
 KINDS: dict[str, dict[str, Any]] = {
     "mono": {},

@@ -20,41 +20,23 @@ from linesim.setup.load import sample_setup
         (at_least("snr", 20, 22.4), "22.4, 20 wanted", "12 % to spare"),
         (at_least("snr", 20, 18), "18, 20 wanted", "10 % short"),
         (at_least("snr", 20, 19.9999), "19.9999, 20 wanted", "by a hair"),
-        (
-            at_least("detection_rate", 0.95, 0.999999),
-            "over 99.99 %, 95 % wanted",
-            "over 1000 times fewer lost",
-        ),
+        (at_least("detection_rate", 0.95, 0.999999), "over 99.99 %, 95 % wanted",
+         "over 1000 times fewer lost"),
         (at_least("detection_rate", 0.95, 0.975), "97.5 %, 95 % wanted", "2 times fewer lost"),
-        (
-            at_least("detection_rate", 0.95, 0.0),
-            "under 0.01 %, 95 % wanted",
-            "20 times too many lost",
-        ),
+        (at_least("detection_rate", 0.95, 0.0), "under 0.01 %, 95 % wanted",
+         "20 times too many lost"),
         (at_least("detection_rate", 0.95, 0.94999), "94.999 %, 95 % wanted", "by a hair"),
-        (
-            at_most("false_alarms_per_m2", 0.01, 1e-12),
-            "under 1 per km², 0.01 per m² allowed",
-            "over 1000 times fewer",
-        ),
-        (
-            at_most("false_alarms_per_m2", 0.001, 2.3e6),
-            "2.3 million per m², 1 per 1000 m² allowed",
-            "over 1000 times too many",
-        ),
-        (
-            at_most("line_rate", 2e5, 1e5),
-            "100 kHz needed, the camera does 200 kHz",
-            "2 times the need",
-        ),
+        (at_most("false_alarms_per_m2", 0.01, 1e-12), "under 1 per km², 0.01 per m² allowed",
+         "over 1000 times fewer"),
+        (at_most("false_alarms_per_m2", 0.001, 2.3e6), "2.3 million per m², 1 per 1000 m² allowed",
+         "over 1000 times too many"),
+        (at_most("line_rate", 2e5, 1e5), "100 kHz needed, the camera does 200 kHz",
+         "2 times the need"),
         (at_most("exposure", 75, 75), "75 us, the line period leaves 75 us", "just enough"),
-        (
-            at_most("link", 110, 182),
-            "182 MB/s of data, the link carries 110 MB/s",
-            "1.7 times the limit",
-        ),
+        (at_most("link", 110, 182), "182 MB/s of data, the link carries 110 MB/s",
+         "1.7 times the limit"),
     ],
-)
+)  # fmt: skip
 def test_numbers_are_told_as_people_write_them(verdict: Verdict, both: str, left: str) -> None:
     """No exponent, no percent of a large factor, no rounding past what is wanted."""
     assert got_and_wanted(sample_setup(), verdict) == both

@@ -9,21 +9,17 @@ from linesim.figures.budget import budget
 from linesim.figures.verdicts import Verdict
 from linesim.report.remedies import light_that_fits
 from linesim.report.verdict_words import clause, sentence, summary
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from tests.stations import plain_setup
 
 # 75 um at 60 m/min are 13 333.3 lines a second, of 1024 samples of two bytes: 27.31 MB/s
-BASE = setup_from(
-    {
-        "title": "A foil line",
-        "target": {"image": "flat", "pixel_size": "25 um", "repeat": True},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 1024, "pixel_width": "7.5 um"},
-        "acquisition": {"lines": 64},
-        "requirement": {"snr": 20, "smallest_defect": "300 um"},
-    }
+BASE = plain_setup(
+    "A foil line",
+    target={"pixel_size": "25 um", "repeat": True},
+    camera={"pixels": 1024},
+    acquisition={"lines": 64},
+    requirement={"snr": 20, "smallest_defect": "300 um"},
 )
 CLOCK = {"acquisition.line_rate": "10 kHz"}
 ENCODER: dict[str, Any] = {"transport.trigger": "encoder", "transport.encoder_step": "25 um"}
@@ -37,63 +33,32 @@ def verdict_of(setup: Setup, requirement: str) -> Verdict:
 @pytest.mark.parametrize(
     ("changes", "requirement", "said"),
     [
-        (
-            {"camera.max_line_rate": "5 kHz"},
-            "line_rate",
-            "needs 13.3 kHz, the camera does 5 kHz; slow to 22.5 m/min or enlarge the object pixel",
-        ),
-        (
-            {"camera.max_line_rate": "5 kHz", "transport.speed": "1 m/s"},
-            "line_rate",
-            "needs 13.3 kHz, the camera does 5 kHz; slow to 0.375 m/s or enlarge the object pixel",
-        ),
-        (  # 3 counts of 25 um a line
-            {"camera.max_line_rate": "5 kHz", **ENCODER, "transport.encoder_divider": 3},
-            "line_rate",
-            "needs 13.3 kHz, the camera does 5 kHz; slow to 22.5 m/min or raise encoder_divider",
-        ),
-        (
-            {"camera.max_line_rate": "5 kHz", **CLOCK},
-            "line_rate",
-            (
-                "needs 10 kHz, the camera does 5 kHz; ask for no more than 5 kHz, and slow to "
-                "30 m/min to keep the sampling"
-            ),
-        ),
-        (
-            {"camera.max_line_rate": "5 kHz", "transport.assumed_speed": "30 m/min"},
-            "line_rate",
-            (
-                "needs 6.67 kHz, the camera does 5 kHz; slow to 45 m/min (assumed_speed 22.5 "
-                "m/min) or enlarge the object pixel"
-            ),
-        ),
-        (  # 60 m/min x 10/27.307 = 21.97, rounded down so that it holds
-            {"camera.link": "10 MB/s"},
-            "link",
-            (
-                "the data take 27.3 MB/s, the link carries 10 MB/s; slow to 21.9 m/min, join "
-                "pixels or take a wider link"
-            ),
-        ),
-        (
-            {"acquisition.exposure": "100 us"},
-            "exposure",
-            (
-                "exposes 100 us, the line period leaves 75 us; expose 75 us at most, or slow to "
-                "45 m/min"
-            ),
-        ),
-        (  # the dead time stays: (70 + 5)/(95 + 5) of the speed
-            {"acquisition.exposure": "95 us", "camera.dead_time": "5 us"},
-            "exposure",
-            (
-                "exposes 95 us, the line period leaves 70 us; expose 70 us at most, or slow to "
-                "45 m/min"
-            ),
-        ),
+        ({"camera.max_line_rate": "5 kHz"}, "line_rate",
+         "needs 13.3 kHz, the camera does 5 kHz; slow to 22.5 m/min or enlarge the object pixel"),
+        ({"camera.max_line_rate": "5 kHz", "transport.speed": "1 m/s"}, "line_rate",
+         "needs 13.3 kHz, the camera does 5 kHz; slow to 0.375 m/s or enlarge the object pixel"),
+        # 3 counts of 25 um a line
+        ({"camera.max_line_rate": "5 kHz", **ENCODER, "transport.encoder_divider": 3}, "line_rate",
+         "needs 13.3 kHz, the camera does 5 kHz; slow to 22.5 m/min or raise encoder_divider"),
+        ({"camera.max_line_rate": "5 kHz", **CLOCK}, "line_rate",
+         ("needs 10 kHz, the camera does 5 kHz; ask for no more than 5 kHz, and slow to "
+          "30 m/min to keep the sampling")),
+        ({"camera.max_line_rate": "5 kHz", "transport.assumed_speed": "30 m/min"}, "line_rate",
+         ("needs 6.67 kHz, the camera does 5 kHz; slow to 45 m/min (assumed_speed 22.5 "
+          "m/min) or enlarge the object pixel")),
+        # 60 m/min x 10/27.307 = 21.97, rounded down so that it holds
+        ({"camera.link": "10 MB/s"}, "link",
+         ("the data take 27.3 MB/s, the link carries 10 MB/s; slow to 21.9 m/min, join "
+          "pixels or take a wider link")),
+        ({"acquisition.exposure": "100 us"}, "exposure",
+         ("exposes 100 us, the line period leaves 75 us; expose 75 us at most, or slow to "
+          "45 m/min")),
+        # the dead time stays: (70 + 5)/(95 + 5) of the speed
+        ({"acquisition.exposure": "95 us", "camera.dead_time": "5 us"}, "exposure",
+         ("exposes 95 us, the line period leaves 70 us; expose 70 us at most, or slow to "
+          "45 m/min")),
     ],
-)
+)  # fmt: skip
 def test_what_cannot_run_is_told_with_what_helps(
     changes: dict[str, Any], requirement: str, said: str
 ) -> None:

@@ -29,12 +29,13 @@ from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
 from linesim.forward.station import station
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.measure.detection.study import inject
 from linesim.studies.scan.streamed import Manner
 from linesim.studies.scan.study import Scan
 from linesim.studies.vary.rendered import rendered
 from linesim.studies.vary.study import vary
+from tests.stations import plain_setup
 
 torch = pytest.importorskip("torch", reason="the extra torch is not installed")
 
@@ -49,16 +50,12 @@ def _one_thread() -> Iterator[None]:
 
 
 DEVICES = ["cpu", *(["cuda"] if torch.cuda.is_available() else [])]
-BASE = setup_from(
-    {
-        "title": "Either way",
-        "target": {"image": "foil", "pixel_size": "25 um", "width": "20 mm", "height": "16 mm"},
-        "transport": {"speed": "60 m/min", "line_jitter": "5 um"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 256, "pixel_width": "7.5 um", "black_level": "64 DN"},
-        "requirement": {"smallest_defect": "300 um"},
-    }
+BASE = plain_setup(
+    "Either way",
+    target={"image": "foil", "pixel_size": "25 um", "width": "20 mm", "height": "16 mm"},
+    transport={"line_jitter": "5 um"},
+    camera={"black_level": "64 DN"},
+    requirement={"smallest_defect": "300 um"},
 )
 CAMERAS: dict[str, dict[str, object]] = {
     "read noise of its own draw": {"camera.read_noise": "2 e", "light.illuminance": "10 klx"},
@@ -74,16 +71,11 @@ CAMERAS: dict[str, dict[str, object]] = {
 }
 NOT_CARRIED: dict[str, dict[str, object]] = {
     "transport.skew": {"transport.skew": "0.1 deg"},
-    "transport.lateral_wander": {
-        "transport.lateral_wander": "0.2 mm",
-        "transport.lateral_wander_frequency": "3 Hz",
-    },
-    "transport.flutter": {
-        "transport.flutter": "0.5 mm",
-        "transport.flutter_frequency": "3 Hz",
-        "lens.focal_length": "60 mm",
-    },
-}
+    "transport.lateral_wander": {"transport.lateral_wander": "0.2 mm",
+     "transport.lateral_wander_frequency": "3 Hz"},
+    "transport.flutter": {"transport.flutter": "0.5 mm", "transport.flutter_frequency": "3 Hz",
+     "lens.focal_length": "60 mm"},
+}  # fmt: skip
 
 
 def assert_alike(found: Scan, known: Scan) -> None:

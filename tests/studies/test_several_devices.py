@@ -8,24 +8,20 @@ from numpy.testing import assert_array_equal
 from linesim import scan, scan_to_file
 from linesim.forward.device.choice import chosen, rendered_on
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.measure.detection.study import inject
 from linesim.studies.scan.streamed import Manner
 from linesim.studies.vary.rendered import rendered
 from linesim.studies.vary.study import vary
+from tests.stations import plain_setup
 
 torch = pytest.importorskip("torch", reason="the extra torch is not installed")
 
-BASE = setup_from(
-    {
-        "title": "Shared",
-        "target": {"image": "foil", "pixel_size": "25 um", "width": "20 mm", "height": "16 mm"},
-        "transport": {"speed": "60 m/min", "line_jitter": "5 um"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 256, "pixel_width": "7.5 um"},
-        "requirement": {"smallest_defect": "300 um"},
-    }
+BASE = plain_setup(
+    "Shared",
+    target={"image": "foil", "pixel_size": "25 um", "width": "20 mm", "height": "16 mm"},
+    transport={"line_jitter": "5 um"},
+    requirement={"smallest_defect": "300 um"},
 )
 
 

@@ -125,23 +125,17 @@ GOOD = ("photo.png", "--patch", "20,10,40,40 = 0.8")
         ((*GOOD, "--corners", "1,1 9,9 9,1 1,9", "--size", "5 mm x 5 mm"), "no corner after the"),
         ((*GOOD, "--corners", "1,1 9,1 9,9 1,9", "--size", "5 mm"), "expected width x height"),
         ((*GOOD, "--corners", "1,1 300,1 9,9 1,9", "--size", "5 mm x 5 mm"), "point 300,1"),
-        (
-            (*GOOD, "--corners", "1,1 9,1 9,9 1,9", "--size", "5 mm x 5 mm", "--pixel-size", "9mm"),
-            "they make 1 x 1 pixels",
-        ),
-        (
-            (*GOOD, "--corners", "1,1 9,1 9,9 1,9", "--size", "5 mm x 5 mm", "--crop", "1,1,9,9"),
-            "--corners, --crop: read both",
-        ),
+        ((*GOOD, "--corners", "1,1 9,1 9,9 1,9", "--size", "5 mm x 5 mm", "--pixel-size", "9mm"),
+         "they make 1 x 1 pixels"),
+        ((*GOOD, "--corners", "1,1 9,1 9,9 1,9", "--size", "5 mm x 5 mm", "--crop", "1,1,9,9"),
+         "--corners, --crop: read both"),
         ((*GOOD, *SIZE, "--crop", "1,1,300,9"), "--crop: read 1,1,300,9"),
         ((*GOOD, *SIZE, "--encoding", "gamma"), "--encoding"),
-        (
-            ("colour.png", "--patch", "1,1,9,9 = 0.1,0.2,0.3", *SIZE, "--grey"),
-            "--grey: read with a patch of three",
-        ),
+        (("colour.png", "--patch", "1,1,9,9 = 0.1,0.2,0.3", *SIZE, "--grey"),
+         "--grey: read with a patch of three"),
         (("text.png", *GOOD[1:], *SIZE), 'image "text.png" is a text file'),
     ],
-)
+)  # fmt: skip
 def test_refusals_say_what_was_read(
     refused: Callable[..., str], here: Path, arguments: tuple[str, ...], told: str
 ) -> None:

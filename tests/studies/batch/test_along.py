@@ -9,29 +9,20 @@ from numpy.testing import assert_allclose
 from linesim.figures.budget import budget
 from linesim.forward.station import station
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.batch.along import Along, along
 from linesim.studies.batch.figures import figures_of, groups_of
 from linesim.studies.batch.ranges import ranges_of
 from linesim.studies.batch.station_arrays import frame, joined
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Points",
-        "target": {"image": "flat", "pixel_size": "20 um", "width": "10 mm", "height": "5 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1, "blur": "2 um", "focal_length": "60 mm"},
-        "light": {"illuminance": "40 klx"},
-        "camera": {
-            "pixels": 256,
-            "pixel_width": "7.5 um",
-            "prnu": 0.01,
-            "dark_current": "100 ke/s",
-            "max_line_rate": "40 kHz",
-        },
-        "requirement": {"smallest_defect": "300 um", "snr": 20},
-    }
+BASE = plain_setup(
+    "Points",
+    target={"width": "10 mm", "height": "5 mm"},
+    lens={"blur": "2 um", "focal_length": "60 mm"},
+    camera={"prnu": 0.01, "dark_current": "100 ke/s", "max_line_rate": "40 kHz"},
+    requirement={"smallest_defect": "300 um", "snr": 20},
 )
 COLOUR = changed(
     BASE,

@@ -4,22 +4,19 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.batch.along import along
 from linesim.studies.batch.figures import COSTLY, figures_of
 from linesim.studies.batch.ranges import ranges_of
 from linesim.studies.batch.smooth import figures_along
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Vary",
-        "target": {"image": "flat", "pixel_size": "20 um", "width": "10 mm", "height": "5 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "4 klx"},
-        "camera": {"pixels": 256, "pixel_width": "7.5 um", "read_noise": "20 e", "prnu": 0.005},
-        "requirement": {"snr": 20},
-    }
+BASE = plain_setup(
+    "Vary",
+    target={"width": "10 mm", "height": "5 mm"},
+    light={"illuminance": "4 klx"},
+    camera={"read_noise": "20 e", "prnu": 0.005},
+    requirement={"snr": 20},
 )
 SIZED = changed(BASE, {"requirement.smallest_defect": "300 um"})
 

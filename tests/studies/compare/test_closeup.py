@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.compare.closeup import (
     Window,
     defect_size_um,
@@ -18,18 +18,15 @@ from linesim.studies.compare.closeup import (
 )
 from linesim.studies.compare.variants import binning_variants
 from linesim.studies.scan.study import Scan, scan
+from tests.stations import plain_setup
 
 PIXEL_UM = 15.0
 ROWS, COLUMNS = 600, 700
-BASE = setup_from(
-    {
-        "title": "Closeup",
-        "target": {"image": "flat", "pixel_size": f"{PIXEL_UM} um", "height": "9 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1, "blur": "5 um"},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 128, "pixel_width": "7.5 um"},
-    }
+BASE = plain_setup(
+    "Closeup",
+    target={"pixel_size": f"{PIXEL_UM} um", "height": "9 mm"},
+    lens={"blur": "5 um"},
+    camera={"pixels": 128},
 )
 Reflectance = NDArray[np.float64]
 

@@ -22,17 +22,14 @@ from linesim.studies.scan.study import needed, scan
 from linesim.targets.load import target_size
 from linesim.workers.runners import processes
 from linesim.workers.tasks import Alone, Pool, Runner
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Compare",
-        "target": {"image": "foil", "pixel_size": "20 um", "width": "8 mm", "height": "6 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "4 klx"},
-        "camera": {"pixels": 96, "pixel_width": "7.5 um", "read_noise": "20 e", "prnu": 0.01},
-        "requirement": {"smallest_defect": "300 um", "snr": 30},
-    }
+BASE = plain_setup(
+    "Compare",
+    target={"image": "foil", "width": "8 mm", "height": "6 mm"},
+    light={"illuminance": "4 klx"},
+    camera={"pixels": 96, "read_noise": "20 e", "prnu": 0.01},
+    requirement={"smallest_defect": "300 um", "snr": 30},
 )
 
 

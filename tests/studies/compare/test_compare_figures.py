@@ -9,23 +9,20 @@ import numpy as np
 import pytest
 
 from linesim.figures.budget import budget
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.compare.outputs import compare_json, compare_rows, write_comparison
 from linesim.studies.compare.sheet import compare_sheet
 from linesim.studies.compare.study import Comparison, compare
 from linesim.studies.compare.table import compare_text
 from linesim.studies.compare.words import answer
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Dim foil",
-        "target": {"image": "foil", "pixel_size": "20 um", "width": "8 mm", "height": "6 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "4 klx"},
-        "camera": {"pixels": 96, "pixel_width": "7.5 um", "read_noise": "20 e"},
-        "requirement": {"smallest_defect": "420 um", "snr": 20},
-    }
+BASE = plain_setup(
+    "Dim foil",
+    target={"image": "foil", "width": "8 mm", "height": "6 mm"},
+    light={"illuminance": "4 klx"},
+    camera={"pixels": 96, "read_noise": "20 e"},
+    requirement={"smallest_defect": "420 um", "snr": 20},
 )
 
 
@@ -131,25 +128,17 @@ def test_a_longer_exposure_is_told_apart() -> None:
     ("changes", "ending"),
     [
         ({"requirement.snr": 1000}, "None meets every requirement; nearest is 2x2 charge, which"),
-        (
-            {"requirement.snr": 1, "requirement.smallest_defect": "2 mm"},
-            "All variants meet every requirement; of them 2x2 charge has the highest SNR on the",
-        ),
-        (
-            {"requirement.snr": 20, "requirement.smallest_defect": "2 mm"},
-            "Only 2x2 charge meets every requirement.",
-        ),
-        (
-            {"camera.max_line_rate": "10 kHz", "requirement.snr": 1},
-            "Only 2x2 charge meets every requirement; 1x1 cannot run.",
-        ),
+        ({"requirement.snr": 1, "requirement.smallest_defect": "2 mm"},
+         "All variants meet every requirement; of them 2x2 charge has the highest SNR on the"),
+        ({"requirement.snr": 20, "requirement.smallest_defect": "2 mm"},
+         "Only 2x2 charge meets every requirement."),
+        ({"camera.max_line_rate": "10 kHz", "requirement.snr": 1},
+         "Only 2x2 charge meets every requirement; 1x1 cannot run."),
         ({"camera.max_line_rate": "5 kHz"}, "None of them can run as it stands."),
-        (
-            {"requirement.snr": None, "requirement.smallest_defect": None},
-            "Nothing is required. All variants run without clipping; of them 2x2 charge has the",
-        ),
+        ({"requirement.snr": None, "requirement.smallest_defect": None},
+         "Nothing is required. All variants run without clipping; of them 2x2 charge has the"),
     ],
-)
+)  # fmt: skip
 def test_the_conclusion_follows_the_requirements(changes: dict[str, object], ending: str) -> None:
     """None, all, one, those that run, or nothing asked for."""
     *_, conclusion = answer(compare(changed(BASE, changes), ("1x1", "2x2")))

@@ -4,21 +4,18 @@ from dataclasses import replace
 
 import pytest
 
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.compare.study import Compared, Comparison, compare
 from linesim.studies.compare.table import LINES, compare_text, figure_rows
 from linesim.studies.compare.words import answer
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Foil",
-        "target": {"image": "foil", "pixel_size": "20 um", "width": "8 mm", "height": "2 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "4 klx"},
-        "camera": {"pixels": 96, "pixel_width": "7.5 um", "read_noise": "20 e"},
-        "requirement": {"smallest_defect": "420 um", "snr": 20},
-    }
+BASE = plain_setup(
+    "Foil",
+    target={"image": "foil", "width": "8 mm", "height": "2 mm"},
+    light={"illuminance": "4 klx"},
+    camera={"pixels": 96, "read_noise": "20 e"},
+    requirement={"smallest_defect": "420 um", "snr": 20},
 )
 HIGH, LOW, NEITHER = "high", "low", "neither"
 BETTER = {

@@ -6,20 +6,17 @@ from numpy.testing import assert_array_equal
 from numpy.typing import NDArray
 
 from linesim.report.picture import INK, tones
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.compare.sheet import compare_sheet
 from linesim.studies.compare.study import Comparison, compare
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Dim foil",
-        "target": {"image": "foil", "pixel_size": "20 um", "width": "8 mm", "height": "6 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "4 klx"},
-        "camera": {"pixels": 96, "pixel_width": "7.5 um", "read_noise": "20 e"},
-        "requirement": {"smallest_defect": "300 um", "snr": 30},
-    }
+BASE = plain_setup(
+    "Dim foil",
+    target={"image": "foil", "width": "8 mm", "height": "6 mm"},
+    light={"illuminance": "4 klx"},
+    camera={"pixels": 96, "read_noise": "20 e"},
+    requirement={"smallest_defect": "300 um", "snr": 30},
 )
 Page = NDArray[np.uint8]
 
@@ -126,8 +123,7 @@ def test_samples_are_squares_as_they_come(four: Comparison) -> None:
 def test_a_wide_scan_is_cut_not_shrunk() -> None:
     """Area means would take noise away: of 2000 samples, as many as fit are shown as they are."""
     wide = changed(
-        BASE,
-        {"camera.pixels": 2000, "target.width": "150 mm", "target.pixel_size": "50 um"},
+        BASE, {"camera.pixels": 2000, "target.width": "150 mm", "target.pixel_size": "50 um"}
     )
     found = compare(wide, ("1x1", "2x2"))
     page = compare_sheet(found)

@@ -5,35 +5,31 @@ import pytest
 from numpy.testing import assert_allclose
 
 from linesim.files.srgb import srgb_to_linear
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.compare.required import Required, required_defects, required_words
 from linesim.studies.compare.sheet import required_sheet
 from linesim.studies.compare.study import compare
+from tests.stations import plain_setup
 
 CONTRAST, SIZE_UM = 0.3, 1200.0
-BASE = setup_from(
-    {
-        "title": "Required",
-        "target": {"image": "flat", "pixel_size": "20 um", "width": "12 mm", "height": "3 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "300 klx"},
-        "camera": {
-            "pixels": 160,
-            "pixel_width": "7.5 um",
-            "full_well": "4000 ke",
-            "read_noise": "2 e",
-            "bit_depth": 16,
-            "prnu": 0.0,
-            "dsnu": "0 e",
-        },
-        "requirement": {
-            "smallest_defect": f"{SIZE_UM} um",
-            "defect_contrast": CONTRAST,
-            "product_reflectance": 0.5,
-        },
-    }
+BASE = plain_setup(
+    "Required",
+    target={"width": "12 mm", "height": "3 mm"},
+    light={"illuminance": "300 klx"},
+    camera={
+        "pixels": 160,
+        "full_well": "4000 ke",
+        "read_noise": "2 e",
+        "bit_depth": 16,
+        "prnu": 0.0,
+        "dsnu": "0 e",
+    },
+    requirement={
+        "smallest_defect": f"{SIZE_UM} um",
+        "defect_contrast": CONTRAST,
+        "product_reflectance": 0.5,
+    },
 )
 MODES = ("1x1", "2x1", "1x2", "2x2")
 

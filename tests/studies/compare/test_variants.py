@@ -18,16 +18,13 @@ from linesim.studies.compare.variants import (
     file_variants,
     set_variants,
 )
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Variants",
-        "target": {"image": "flat", "pixel_size": "20 um", "width": "5 mm", "height": "6 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "4 klx"},
-        "camera": {"pixels": 48, "pixel_width": "7.5 um", "read_noise": "20 e"},
-    }
+BASE = plain_setup(
+    "Variants",
+    target={"width": "5 mm", "height": "6 mm"},
+    light={"illuminance": "4 klx"},
+    camera={"pixels": 48, "read_noise": "20 e"},
 )
 
 
@@ -145,8 +142,7 @@ def test_a_longer_time_than_the_period_is_told() -> None:
 def test_changed_keys_stand_beside_the_setup() -> None:
     """Several keys in one variant; the setup itself comes first."""
     found = set_variants(
-        BASE,
-        ["light.illuminance=20 klx; lens.f_number=2.8", "transport.speed=30 m/min"],
+        BASE, ["light.illuminance=20 klx; lens.f_number=2.8", "transport.speed=30 m/min"]
     )
     assert [one.title for one in found] == [
         "as it is",
@@ -163,16 +159,12 @@ def test_changed_keys_stand_beside_the_setup() -> None:
         ("lens.f_number=2.8", {"lens.f_number": 2.8}),
         ("acquisition.flat_field = true", {"acquisition.flat_field": True}),
         ('title="a; b=c" ; light.flicker=0', {"title": "a; b=c", "light.flicker": 0}),
-        (
-            'light.spectrum={ peak = "600 nm", width = "40 nm" }',
-            {"light.spectrum": {"peak": "600 nm", "width": "40 nm"}},
-        ),
-        (
-            "lens.magnification=; lens.field_of_view=40 mm",
-            {"lens.magnification": None, "lens.field_of_view": "40 mm"},
-        ),
+        ('light.spectrum={ peak = "600 nm", width = "40 nm" }',
+         {"light.spectrum": {"peak": "600 nm", "width": "40 nm"}}),
+        ("lens.magnification=; lens.field_of_view=40 mm",
+         {"lens.magnification": None, "lens.field_of_view": "40 mm"}),
     ],
-)
+)  # fmt: skip
 def test_values_are_toml_or_bare_texts(text: str, expected: dict[str, object]) -> None:
     """Numbers, truths, quoted texts and tables as in the file; the rest is a text as it stands."""
     assert changes_of(text) == expected

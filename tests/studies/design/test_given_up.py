@@ -62,31 +62,24 @@ CASES = {
     "far too fast": case("line_rate", speed="1800 m/min", have=OURS),
     "too fast at one end": case("line_rate", speed="10 m/min:900 m/min", have=BOTH),
     "too much data": case("most_data_rate", limits={"most_data_rate": "20 MB/s"}, have=OURS),
-    "too little room": case(
-        "most_working_distance",
-        limits={"most_working_distance": "300 mm", "most_cameras": 2},
-        have=BOTH,
-    ),
-    "too short a sensor": case(
-        "most_sensor_length", limits={"most_sensor_length": "20 mm"}, have=OURS
-    ),
+    "too little room": case("most_working_distance",
+     limits={"most_working_distance": "300 mm", "most_cameras": 2}, have=BOTH),
+    "too short a sensor": case("most_sensor_length", limits={"most_sensor_length": "20 mm"},
+     have=OURS),
     "too fine": case("smallest_defect", smallest_defect="40 um", speed="10 m/min", have=OURS),
-    "too fine and too fast": case(
-        "smallest_defect", "line_rate", smallest_defect="20 um", have=OURS
-    ),
-    "too fine for one": case(
-        "most_cameras", smallest_defect="0.1 mm", limits={"most_cameras": 1}, have=OURS
-    ),
+    "too fine and too fast": case("smallest_defect", "line_rate", smallest_defect="20 um",
+     have=OURS),
+    "too fine for one": case("most_cameras", smallest_defect="0.1 mm", limits={"most_cameras": 1},
+     have=OURS),
     "too pale": case("smallest_defect", defect_contrast=0.02, have=OURS),
-    "too wide for one": case(
-        "most_cameras", field_of_view="3 m", limits={"most_cameras": 1}, have=OURS
-    ),
+    "too wide for one": case("most_cameras", field_of_view="3 m", limits={"most_cameras": 1},
+     have=OURS),
     "too little light": case("most_illuminance", limits={"most_illuminance": "0.5 klx"}, have=BOTH),
     "too deep": case("least_depth_of_field", limits={"least_depth_of_field": "300 mm"}, have=BOTH),
     "too clean": case("snr", snr=200, have=BOTH),
     "too bright": case("clipping", defect_contrast=0.03, white_reflectance=0.8, have=BOTH),
     "too rough": case("smallest_defect", texture={"rms": 0.1, "correlation": "0.2 mm"}, have=BOTH),
-}
+}  # fmt: skip
 NIGHT = (
     *("too fast", "too much data", "too short a sensor", "too fine for one", "too pale"),
     *("too deep", "too rough", "far too fast"),

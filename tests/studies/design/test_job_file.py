@@ -42,100 +42,56 @@ def refusal(texts: dict[str, Any]) -> str:
 # name: what is typed, then what the sentence must hold: key, what was read, what is expected
 REFUSED: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
     "unknown table": ({"jobs": {}}, ("jobs: read", "but a job has title, job, limits")),
-    "unknown key": (
-        {"job": {**JOB, "sped": "1 m/s"}},
-        ("job.sped: read", "1 m/s", "known here are field_of_view, speed"),
-    ),
-    "no field": (
-        {"job": {"speed": "1 m/s"}},
-        ("job.field_of_view: nothing was read", "needed, for example"),
-    ),
-    "no speed": (
-        {"job": {"field_of_view": "1 m"}},
-        ("job.speed: nothing was read", "needed, for example"),
-    ),
-    "no unit": (
-        {"job": {**JOB, "field_of_view": 1.2}},
-        ("job.field_of_view: read 1.2", "expected"),
-    ),
-    "half a range": (
-        {"job": {**JOB, "speed": "20 m/min:fast"}},
-        ("job.speed: read", "fast", "expected"),
-    ),
-    "a range of three": (
-        {"job": {**JOB, "speed": "20 m/min:30 m/min:40 m/min"}},
-        ("job.speed: read", "30 m/min:40 m/min", "expected"),
-    ),
-    "a word for colour": (
-        {"job": {**JOB, "colour": "yes"}},
-        ("job.colour: read", "yes", "expected true or false"),
-    ),
-    "too few pixels": (
-        {"job": {**JOB, "pixels_on_defect": 0}},
-        ("job.pixels_on_defect: read 0", "expected a number of object pixels"),
-    ),
-    "a requirement out of range": (
-        {"job": {**JOB, "defect_contrast": 3}},
-        ("job.defect_contrast: read 3", "expected"),
-    ),
-    "whiter than white": (
-        {"job": {**JOB, "white_reflectance": 30}},
-        ("job.white_reflectance: read 30", "expected"),
-    ),
-    "unknown limit": (
-        {"limits": {"most_workin_distance": "1 m"}},
-        ("limits.most_workin_distance: read", "1 m", "did you mean limits.most_working_distance?"),
-    ),
-    "a limit without a side": (
-        {"limits": {"working_distance": "1 m"}},
-        ("limits.working_distance: read", "most_ or least_"),
-    ),
-    "a limit in the wrong unit": (
-        {"limits": {"most_working_distance": "1 kHz"}},
-        ("limits.most_working_distance: read", "1 kHz", "expected a length"),
-    ),
-    "a limit on detection": (
-        {"limits": {"most_smallest_detectable": "1 mm"}},
-        ("limits.most_smallest_detectable: read", "no such key"),
-    ),
+    "unknown key": ({"job": {**JOB, "sped": "1 m/s"}},
+     ("job.sped: read", "1 m/s", "known here are field_of_view, speed")),
+    "no field": ({"job": {"speed": "1 m/s"}},
+     ("job.field_of_view: nothing was read", "needed, for example")),
+    "no speed": ({"job": {"field_of_view": "1 m"}},
+     ("job.speed: nothing was read", "needed, for example")),
+    "no unit": ({"job": {**JOB, "field_of_view": 1.2}},
+     ("job.field_of_view: read 1.2", "expected")),
+    "half a range": ({"job": {**JOB, "speed": "20 m/min:fast"}},
+     ("job.speed: read", "fast", "expected")),
+    "a range of three": ({"job": {**JOB, "speed": "20 m/min:30 m/min:40 m/min"}},
+     ("job.speed: read", "30 m/min:40 m/min", "expected")),
+    "a word for colour": ({"job": {**JOB, "colour": "yes"}},
+     ("job.colour: read", "yes", "expected true or false")),
+    "too few pixels": ({"job": {**JOB, "pixels_on_defect": 0}},
+     ("job.pixels_on_defect: read 0", "expected a number of object pixels")),
+    "a requirement out of range": ({"job": {**JOB, "defect_contrast": 3}},
+     ("job.defect_contrast: read 3", "expected")),
+    "whiter than white": ({"job": {**JOB, "white_reflectance": 30}},
+     ("job.white_reflectance: read 30", "expected")),
+    "unknown limit": ({"limits": {"most_workin_distance": "1 m"}},
+     ("limits.most_workin_distance: read", "1 m", "did you mean limits.most_working_distance?")),
+    "a limit without a side": ({"limits": {"working_distance": "1 m"}},
+     ("limits.working_distance: read", "most_ or least_")),
+    "a limit in the wrong unit": ({"limits": {"most_working_distance": "1 kHz"}},
+     ("limits.most_working_distance: read", "1 kHz", "expected a length")),
+    "a limit on detection": ({"limits": {"most_smallest_detectable": "1 mm"}},
+     ("limits.most_smallest_detectable: read", "no such key")),
     "limits that are none": ({"limits": 3}, ("limits: read 3", "expected [limits]")),
-    "owned things of no kind": (
-        {"have": {"camera": {}}},
-        ("have.camera: read", "cameras, lenses, lamps"),
-    ),
-    "owned without a name": (
-        {"have": {"cameras": {"pixels": 8192}}},
-        ("have.cameras: read", 'expected a table for each, as [have.cameras."ours"]'),
-    ),
-    "a camera without pixels": (
-        {"have": {"cameras": {"ours": {"pixel_width": "5 um"}}}},
-        ('have.cameras."ours".pixels: nothing was read', "needed, for example 8192"),
-    ),
-    "a lens without a focal length": (
-        {"have": {"lenses": {"old": {"f_number": 4}}}},
-        ('have.lenses."old".focal_length: nothing was read', 'needed, for example "60 mm"'),
-    ),
-    "a camera with a key that none has": (
-        {"have": {"cameras": {"ours": {**CAMERA, "pixel": 1}}}},
-        ('have.cameras."ours".pixel: read 1', "no such key"),
-    ),
+    "owned things of no kind": ({"have": {"camera": {}}},
+     ("have.camera: read", "cameras, lenses, lamps")),
+    "owned without a name": ({"have": {"cameras": {"pixels": 8192}}},
+     ("have.cameras: read", 'expected a table for each, as [have.cameras."ours"]')),
+    "a camera without pixels": ({"have": {"cameras": {"ours": {"pixel_width": "5 um"}}}},
+     ('have.cameras."ours".pixels: nothing was read', "needed, for example 8192")),
+    "a lens without a focal length": ({"have": {"lenses": {"old": {"f_number": 4}}}},
+     ('have.lenses."old".focal_length: nothing was read', 'needed, for example "60 mm"')),
+    "a camera with a key that none has": ({"have": {"cameras": {"ours": {**CAMERA, "pixel": 1}}}},
+     ('have.cameras."ours".pixel: read 1', "no such key")),
     "a camera of a pixel out of range": (
-        {"have": {"cameras": {"ours": {**CAMERA, "pixel_width": "5 kg"}}}},
-        ('have.cameras."ours".pixel_width: read', "5 kg", "expected a pixel size"),
-    ),
+     {"have": {"cameras": {"ours": {**CAMERA, "pixel_width": "5 kg"}}}},
+     ('have.cameras."ours".pixel_width: read', "5 kg", "expected a pixel size")),
     "a lamp by its irradiance": (
-        {"have": {"lamps": {"a": {"illuminance": "1 klx", "irradiance": "3 W/m^2"}}}},
-        ('have.lamps."a".irradiance: read', "expected illuminance"),
-    ),
-    "settled what is looked for": (
-        {"setup": {"light.illuminance": "80 klx"}},
-        ("setup.light.illuminance: read", "80 klx", "expected a bound on it in [limits]"),
-    ),
-    "settled with a key that there is not": (
-        {"setup": {"light.colour": "red"}},
-        ("setup.light.colour: read", "red", "no such key"),
-    ),
-}
+     {"have": {"lamps": {"a": {"illuminance": "1 klx", "irradiance": "3 W/m^2"}}}},
+     ('have.lamps."a".irradiance: read', "expected illuminance")),
+    "settled what is looked for": ({"setup": {"light.illuminance": "80 klx"}},
+     ("setup.light.illuminance: read", "80 klx", "expected a bound on it in [limits]")),
+    "settled with a key that there is not": ({"setup": {"light.colour": "red"}},
+     ("setup.light.colour: read", "red", "no such key")),
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("name", REFUSED)

@@ -68,105 +68,53 @@ def by_night(name: str) -> Any:  # noqa: ANN401 -- what pytest takes as a case
 JOBS: dict[str, tuple[str, dict[str, Any], dict[str, Any], ByHand, tuple[float, float, float]]] = {
     # 1.6 m in pixels of 0.4/3 mm is 12 000: a line of 16384. 2000/0.0977 = 20.5 kHz. 57.3 mm of
     # sensor, m 0.0358: 60 mm stand 1.74 m away, room is 2 m. N 309 at the ends, where 68 % is left
-    "rolled sheet": (
-        "1.6 m at 120 m/min, 0.4 mm",
-        {"product_reflectance": 0.4},
-        {"most_working_distance": "2 m"},
-        hand(1, 16384, 3.5, (60, 4)),
-        (97.7, 20470, 26.8),
-    ),
+    "rolled sheet": ("1.6 m at 120 m/min, 0.4 mm", {"product_reflectance": 0.4},
+     {"most_working_distance": "2 m"}, hand(1, 16384, 3.5, (60, 4)), (97.7, 20470, 26.8)),
     # 0.6 m in 0.1/3 mm is 18 000: 2 lines of 12288. 1000/0.0247 = 40.6 kHz. 43 mm of sensor,
     # m 0.142: 120 mm stand 0.97 m away, room is 1 m. N 79: such a pinhole shows
-    "coated foil": (
-        "0.6 m at 60 m/min, 0.1 mm",
-        {"defect_contrast": 0.5, "product_reflectance": 0.6},
-        {"most_working_distance": "1 m"},
-        hand(2, 12288, 3.5, (120, 4)),
-        (24.7, 40550, 7.87),
-    ),
+    "coated foil": ("0.6 m at 60 m/min, 0.1 mm",
+     {"defect_contrast": 0.5, "product_reflectance": 0.6}, {"most_working_distance": "1 m"},
+     hand(2, 12288, 3.5, (120, 4)), (24.7, 40550, 7.87)),
     # 2.2 m in 0.5/3 mm is 13 300: 2 lines of 8192. 5000/0.1356 = 36.9 kHz. A tenth of contrast
     # needs N 1480, so large pixels and an open lens
-    "clear film": (
-        "2.2 m at 300 m/min, 0.5 mm",
-        {"defect_contrast": 0.1, "product_reflectance": 0.5},
-        {},
-        hand(2, 8192, 7.0, (75, 2.8)),
-        (135.6, 36870, 20.3),
-    ),
+    "clear film": ("2.2 m at 300 m/min, 0.5 mm",
+     {"defect_contrast": 0.1, "product_reflectance": 0.5}, {}, hand(2, 8192, 7.0, (75, 2.8)),
+     (135.6, 36870, 20.3)),
     # 0.25 m in 0.4/3 mm is 1 900: a line of 2048. 3000/0.122 = 24.6 kHz. A crack of 10 mm lies on
     # 268 pixels: N 84 does, were there no grain; grain asks for pixels, not for light
-    "timber": (
-        "0.25 m at 180 m/min, 0.4 mm",
-        {
-            "defect_shape": "scratch-along",
-            "defect_length": "10 mm",
-            "defect_contrast": 0.3,
-            "texture": {"rms": 0.05, "correlation": "0.5 mm"},
-            "product_reflectance": 0.45,
-        },
-        {},
-        hand(1, 2048, 14.0, (35, 8)),
-        (122.1, 24580, 1.97),
-    ),
+    "timber": ("0.25 m at 180 m/min, 0.4 mm",
+     {"defect_shape": "scratch-along", "defect_length": "10 mm", "defect_contrast": 0.3,
+      "texture": {"rms": 0.05, "correlation": "0.5 mm"}, "product_reflectance": 0.45}, {},
+     hand(1, 2048, 14.0, (35, 8)), (122.1, 24580, 1.97)),
     # 1.8 m in 0.3/3 mm is 18 000: 2 lines of 12288. 1000/0.074 = 13.5 kHz. A missed thread of 20 mm
     # lies on 1100 pixels: N 11 does
-    "woven cloth": (
-        "1.8 m at 60 m/min, 0.3 mm",
-        {
-            "defect_shape": "scratch-across",
-            "defect_length": "20 mm",
-            "defect_contrast": 0.3,
-            "product_reflectance": 0.5,
-        },
-        {},
-        hand(2, 12288, 3.5, (60, 8)),
-        (74.0, 13520, 1.70),
-    ),
+    "woven cloth": ("1.8 m at 60 m/min, 0.3 mm",
+     {"defect_shape": "scratch-across", "defect_length": "20 mm", "defect_contrast": 0.3,
+      "product_reflectance": 0.5}, {}, hand(2, 12288, 3.5, (60, 8)), (74.0, 13520, 1.70)),
     # 1.2 m in 4/3 mm is 900: a line of 1024. 2000/1.17 = 1.7 kHz. 14.3 mm of sensor; f/16 for
     # 60 mm of depth; dark stones of a third of contrast need N 530 with so few pixels on each
-    "gravel belt": (
-        "1.2 m at 120 m/min, 4 mm",
-        {"defect_contrast": 0.3, "product_reflectance": 0.3},
-        {"least_depth_of_field": "60 mm"},
-        hand(1, 1024, 14.0, (25, 16)),
-        (1172.0, 1707, 3.84),
-    ),
+    "gravel belt": ("1.2 m at 120 m/min, 4 mm",
+     {"defect_contrast": 0.3, "product_reflectance": 0.3}, {"least_depth_of_field": "60 mm"},
+     hand(1, 1024, 14.0, (25, 16)), (1172.0, 1707, 3.84)),
     # 3.2 m in 0.3/3 mm is 32 000: 2 lines of 16384. 400/0.0986 = 4.06 kHz, much time for N 260
-    "float glass": (
-        "3.2 m at 24 m/min, 0.3 mm",
-        {"defect_contrast": 0.3, "product_reflectance": 0.5},
-        {},
-        hand(2, 16384, 3.5, (75, 5.6)),
-        (98.6, 4055, 6.10),
-    ),
+    "float glass": ("3.2 m at 24 m/min, 0.3 mm",
+     {"defect_contrast": 0.3, "product_reflectance": 0.5}, {}, hand(2, 16384, 3.5, (75, 5.6)),
+     (98.6, 4055, 6.10)),
     # 0.4 m in 0.2/3 mm is 6 000: a line of 6144. 3000/0.0651 = 46.1 kHz, 290 MB/s. N 650
-    "printed web": (
-        "0.4 m at 60 m/min:180 m/min, 0.2 mm",
-        {"product_reflectance": 0.7},
-        {},
-        hand(1, 6144, 7.0, (50, 4)),
-        (65.1, 46080, 18.6),
-    ),
+    "printed web": ("0.4 m at 60 m/min:180 m/min, 0.2 mm", {"product_reflectance": 0.7}, {},
+     hand(1, 6144, 7.0, (50, 4)), (65.1, 46080, 18.6)),
     # 0.6 m in 0.3/3 mm is 6 000: a line of 6144, three colours. 500/0.0977 = 5.1 kHz. N 650 in
     # each; a third of the light each
-    "decorated tile": (
-        "0.6 m at 30 m/min, 0.3 mm",
-        {"colour": True, "product_reflectance": 0.5},
-        {},
-        hand(1, 6144, 7.0, (50, 4)),
-        (97.7, 5120, 8.26),
-    ),
+    "decorated tile": ("0.6 m at 30 m/min, 0.3 mm", {"colour": True, "product_reflectance": 0.5},
+     {}, hand(1, 6144, 7.0, (50, 4)), (97.7, 5120, 8.26)),
     # One of 4 views: 30 mm in 0.05/3 mm is 1 800: a line of 2048. 1000/0.0146 is 68.3 kHz. m 0.48:
     # 90 mm stand 0.28 m away, room is 0.3 m; a round tube needs 1 mm of depth: f/11, an f-number of
     # 16 at that magnification, and so N 314 takes 320 klx
-    "extruded tube": (
-        "30 mm at 60 m/min, 0.05 mm",
-        {"defect_contrast": 0.3, "product_reflectance": 0.3},
-        {"most_working_distance": "300 mm", "least_depth_of_field": "1 mm"},
-        hand(1, 2048, 7.0, (90, 11)),
-        (14.6, 68270, 317.0),
-    ),
-}
+    "extruded tube": ("30 mm at 60 m/min, 0.05 mm",
+     {"defect_contrast": 0.3, "product_reflectance": 0.3},
+     {"most_working_distance": "300 mm", "least_depth_of_field": "1 mm"},
+     hand(1, 2048, 7.0, (90, 11)), (14.6, 68270, 317.0)),
+}  # fmt: skip
 DAY = ("rolled sheet", "float glass")
 
 

@@ -10,15 +10,7 @@ from numpy.typing import NDArray
 
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
-from tests.studies.plain_camera import (
-    Lies,
-    Plain,
-    Waves,
-    capture,
-    reference,
-    station_texts,
-    waves,
-)
+from tests.studies.plain_camera import Lies, Plain, Waves, capture, reference, station_texts, waves
 
 FINE, RIM_PX = 8, 8
 

@@ -10,15 +10,7 @@ from linesim.forward.reference import ArrayReference
 from linesim.setup.load import setup_from
 from linesim.setup.setup import Setup
 from linesim.studies.measure.against.predicted import Prediction, prediction
-from tests.studies.plain_camera import (
-    Lies,
-    Plain,
-    Waves,
-    capture,
-    reference,
-    station_texts,
-    waves,
-)
+from tests.studies.plain_camera import Lies, Plain, Waves, capture, reference, station_texts, waves
 
 LINES, FINE, MARGIN_PX = 192, 6, 40
 """Reference pixels in an object pixel: what they lose at MTF50, 1 %, is allowed for."""

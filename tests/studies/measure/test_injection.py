@@ -129,33 +129,19 @@ SEARCHED: dict[str, tuple[dict[str, object], float]] = {
     "strong, 0.9 px": ({"light.illuminance": "10 klx"}, 0.6),
     "2x2 charge": ({"light.illuminance": "4 klx", "acquisition.binning": "2x2"}, 0.2),
     "2x2 numbers": (
-        {
-            "light.illuminance": "4 klx",
-            "acquisition.binning": "2x2",
-            "acquisition.binning_domain": "digital",
-        },
-        0.2,
-    ),
+     {"light.illuminance": "4 klx", "acquisition.binning": "2x2",
+      "acquisition.binning_domain": "digital"}, 0.2),
     "some hundred electrons": (
-        {"light.illuminance": "500 lx", "camera.read_noise": "4 e", "camera.gain": "0.5 DN/e"},
-        0.2,
-    ),
+     {"light.illuminance": "500 lx", "camera.read_noise": "4 e", "camera.gain": "0.5 DN/e"}, 0.2),
     "overlapping lines": ({"light.illuminance": "20 klx", "acquisition.line_rate": "20 kHz"}, 0.2),
     "soft lens": ({"light.illuminance": "10 klx", "lens.blur": "6 um"}, 0.2),
-    "a fifth of white": (
-        {"light.illuminance": "20 klx", "requirement.product_reflectance": 0.16},
-        0.2,
-    ),
+    "a fifth of white": ({"light.illuminance": "20 klx", "requirement.product_reflectance": 0.16},
+     0.2),
     "flat field": (
-        {
-            "light.illuminance": "10 klx",
-            "acquisition.flat_field": True,
-            "acquisition.flat_field_lines": 64,
-        },
-        0.2,
-    ),
+     {"light.illuminance": "10 klx", "acquisition.flat_field": True,
+      "acquisition.flat_field_lines": 64}, 0.2),
     "prism": ({"light.illuminance": "30 klx", "camera.kind": "prism"}, 0.2),
-}
+}  # fmt: skip
 NIGHTLY = "LINESIM_NIGHTLY" in os.environ
 TRIED = tuple(SEARCHED) if NIGHTLY else ("1.8 px", "a fifth of white", "prism")
 INJECTED, PIXELS = (8000, 2048) if NIGHTLY else (1000, 1024)

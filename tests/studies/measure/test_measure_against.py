@@ -70,24 +70,15 @@ def test_nothing_is_off_where_nothing_is(seed: int) -> None:
         ({"camera.black_level": 60}, "Black level", {"black_dn"}),
         ({"light.edge_falloff": 0.05}, "Fall-off", {"light_ends"}),
         ({"camera.prnu": 0.015}, "Columns", {"column_pattern"}),
-        (
-            {"light.flicker": 0.03, "light.flicker_frequency": "300 Hz"},
-            "Line light",
-            {"line_light"},
-        ),
+        ({"light.flicker": 0.03, "light.flicker_frequency": "300 Hz"}, "Line light",
+         {"line_light"}),
         # lines swing by a v / (2π g), 0.24 of a line
-        (
-            {"transport.speed_ripple": 0.03, "transport.ripple_frequency": "100 Hz"},
-            "Line places",
-            set(),
-        ),
-        (
-            {"acquisition.exposure": "60 us", "light.illuminance": "10 klx"},
-            "Motion",
-            {"mtf50_y_lp_mm"},
-        ),
+        ({"transport.speed_ripple": 0.03, "transport.ripple_frequency": "100 Hz"}, "Line places",
+         set()),
+        ({"acquisition.exposure": "60 us", "light.illuminance": "10 klx"}, "Motion",
+         {"mtf50_y_lp_mm"}),
     ],
-)
+)  # fmt: skip
 def test_what_is_off_is_named(changes: dict[str, Any], word: str, off: set[str]) -> None:
     """Blur, light, read noise, gain, black, fall-off, streaks, flicker, pace, motion: by name."""
     found = against(changes)

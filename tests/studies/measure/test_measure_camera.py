@@ -11,42 +11,42 @@ from linesim.files.images_out import write_tiff
 from linesim.forward.collect import pattern
 from linesim.forward.station import station
 from linesim.metrics.interval import Interval
-from linesim.setup.load import changed, load_setup, setup_from
+from linesim.setup.load import changed, load_setup
 from linesim.setup.resolve import resolved_text
 from linesim.setup.setup import Setup
 from linesim.studies.measure.camera.measured import MeasuredCamera
 from linesim.studies.measure.camera.outputs import camera_toml
 from linesim.studies.measure.camera.study import measure_camera
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
 LINES, WIDTH = 100, 128
 SHARES = (0.03, 0.06, 0.1, 0.2, 0.3, 0.4, 0.48, 0.6, 0.7, 0.8, 0.88, 0.94, 1.1)
 DARKS_US = (20.0, 40.0, 75.0)
 SIDE = 1.959964
 
-CAMERA = setup_from(
-    {
-        "title": "To be measured",
-        "target": {"image": "flat", "pixel_size": "75 um", "width": "12 mm", "height": "15 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "1 W/m^2", "spectrum": {"peak": "530 nm", "width": "20 nm"}},
-        "camera": {
-            "pixels": WIDTH,
-            "pixel_width": "7.5 um",
-            "pixel_height": "9 um",
-            "quantum_efficiency": 0.55,
-            "read_noise": "15 e",
-            "dark_current": "2 Me/s",
-            "gain": "0.1 DN/e",
-            "black_level": "100 DN",
-            "full_well": "60 ke",
-            "dsnu": "12 e",
-            "prnu": 0.01,
-            "pattern_seed": 5,
-        },
-        "acquisition": {"lines": 2 * LINES, "exposure": "20 us"},
-    }
+CAMERA = plain_setup(
+    "To be measured",
+    target={"pixel_size": "75 um", "width": "12 mm", "height": "15 mm"},
+    light={
+        "irradiance": "1 W/m^2",
+        "spectrum": {"peak": "530 nm", "width": "20 nm"},
+        "illuminance": None,
+    },
+    camera={
+        "pixels": WIDTH,
+        "pixel_height": "9 um",
+        "quantum_efficiency": 0.55,
+        "read_noise": "15 e",
+        "dark_current": "2 Me/s",
+        "gain": "0.1 DN/e",
+        "black_level": "100 DN",
+        "full_well": "60 ke",
+        "dsnu": "12 e",
+        "prnu": 0.01,
+        "pattern_seed": 5,
+    },
+    acquisition={"lines": 2 * LINES, "exposure": "20 us"},
 )
 
 

@@ -13,31 +13,26 @@ from linesim.forward.profile import column_profile
 from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.flat.streaks import high_pass
 from linesim.metrics.region import Region
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.measure.flat.noise import MeasuredNoise, measure_noise
 from linesim.studies.measure.flat.uniformity import MeasuredUniformity, measure_uniformity
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
 BLACK_DN = 32.0
-BASE = setup_from(
-    {
-        "title": "Flat",
-        "target": {"image": "flat", "pixel_size": "75 um", "width": "20 mm", "height": "30 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "60 klx"},
-        "camera": {
-            "pixels": 256,
-            "pixel_width": "7.5 um",
-            "read_noise": "20 e",
-            "full_well": "40 ke",
-            "black_level": "32 DN",
-            "prnu": 0.01,
-            "dsnu": "5 e",
-        },
-        "acquisition": {"lines": 400},
-    }
+BASE = plain_setup(
+    "Flat",
+    target={"pixel_size": "75 um", "width": "20 mm", "height": "30 mm"},
+    light={"illuminance": "60 klx"},
+    camera={
+        "read_noise": "20 e",
+        "full_well": "40 ke",
+        "black_level": "32 DN",
+        "prnu": 0.01,
+        "dsnu": "5 e",
+    },
+    acquisition={"lines": 400},
 )
 
 

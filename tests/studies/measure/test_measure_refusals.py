@@ -57,17 +57,13 @@ def textured(rng: np.random.Generator) -> Picture:
         ("shading", lambda: sloped(flat(), 45, 0), lambda: sloped(flat(), 30, 0)),
         ("drift", lambda: sloped(flat(), 0, 6.5), lambda: sloped(flat(), 0, 3.5)),
         # lines that vary by 1.7 of 10 DN share 2.8 % of the variance, by 1.1 DN 1.2 %
-        (
-            "line_variation",
-            lambda: flat() + lines_of(1.8),
-            lambda: flat() + lines_of(1.1),
-        ),
+        ("line_variation", lambda: flat() + lines_of(1.8), lambda: flat() + lines_of(1.1)),
         ("texture", lambda: textured(np.random.default_rng(2)), flat),
         ("quantisation", lambda: flat(noise_dn=0.25), lambda: flat(noise_dn=0.5)),
         ("few_lines", lambda: flat()[:99], lambda: flat()[:100]),
         ("no_signal", lambda: flat(95.0), lambda: flat(110.0)),
     ],
-)
+)  # fmt: skip
 def test_cautions_on_both_sides_of_their_thresholds(
     code: str, image: Callable[[], Picture], below: Callable[[], Picture]
 ) -> None:

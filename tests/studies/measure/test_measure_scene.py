@@ -13,27 +13,25 @@ import skimage.data
 from numpy.testing import assert_allclose
 
 from linesim.metrics.scene.figures import Scene
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.measure.scene.study import MeasuredScene, measure_scene
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Gravel",
-        "target": {"image": "flat", "pixel_size": "0.2 mm"},
-        "transport": {"speed": "120 m/min"},
-        "lens": {"magnification": 0.0175},
-        "light": {"illuminance": "60 klx"},
-        "camera": {
-            "pixels": 256,
-            "pixel_width": "7 um",
-            "read_noise": "20 e",
-            "full_well": "90 ke",
-            "prnu": 0.005,
-            "black_level": "32 DN",
-        },
-        "acquisition": {"lines": 256},
-    }
+BASE = plain_setup(
+    "Gravel",
+    target={"pixel_size": "0.2 mm"},
+    transport={"speed": "120 m/min"},
+    lens={"magnification": 0.0175},
+    light={"illuminance": "60 klx"},
+    camera={
+        "pixel_width": "7 um",
+        "read_noise": "20 e",
+        "full_well": "90 ke",
+        "prnu": 0.005,
+        "black_level": "32 DN",
+    },
+    acquisition={"lines": 256},
 )
 BLACK_DN, PERIOD_US = 32.0, 200.0
 
@@ -43,8 +41,7 @@ def measured(exposure_us: float, illuminance: str = "60 klx") -> MeasuredScene:
     """Scan gravel at an object pixel of two of its own pixels, and measure."""
     codes = np.asarray(getattr(skimage.data, "gravel")(), dtype=np.float64)  # noqa: B009 -- untyped
     setup = changed(
-        BASE,
-        {"acquisition.exposure": f"{exposure_us} us", "light.illuminance": illuminance},
+        BASE, {"acquisition.exposure": f"{exposure_us} us", "light.illuminance": illuminance}
     )
     image = scan(setup, 1, reference=codes / 255).image
     return measure_scene(image, black_dn=BLACK_DN, bit_depth=12)

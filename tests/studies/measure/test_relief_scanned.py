@@ -31,31 +31,15 @@ from linesim.targets.load import target_reference, target_size
 PITCH_UM = 1.25
 BASE: dict[str, Any] = {
     "title": "Relief",
-    "target": {
-        "image": "flat",
-        "pixel_size": f"{PITCH_UM} um",
-        "white_reflectance": 0.4,
-        "gloss": 0.6,
-        "rms_slope": 0.05,
-    },
+    "target": {"image": "flat", "pixel_size": f"{PITCH_UM} um", "white_reflectance": 0.4,
+     "gloss": 0.6, "rms_slope": 0.05},
     "transport": {"speed": "30 m/min"},
     "lens": {"magnification": 0.25, "f_number": 5.6},
-    "light": {
-        "illuminance": "20 klx",
-        "arrangement": "line",
-        "angle": "20 deg",
-        "angular_width": "10 deg",
-    },
-    "camera": {
-        "angle": "20 deg",
-        "pixels": 120,
-        "pixel_width": "7 um",
-        "prnu": 0.0,
-        "dsnu": "0 e",
-        "bit_depth": 16,
-        "full_well": "60 ke",
-    },
-}
+    "light": {"illuminance": "20 klx", "arrangement": "line", "angle": "20 deg",
+     "angular_width": "10 deg"},
+    "camera": {"angle": "20 deg", "pixels": 120, "pixel_width": "7 um", "prnu": 0.0, "dsnu": "0 e",
+     "bit_depth": 16, "full_well": "60 ke"},
+}  # fmt: skip
 ACROSS = {"kind": "groove", "width": "60 um", "depth": "2 um", "length": "240 um"}
 GROOVE = {**ACROSS, "direction": "across"}
 DENT = {"kind": "dent", "width": "120 um", "depth": "3 um"}
@@ -182,8 +166,7 @@ def test_a_groove_is_dark_in_bright_field_and_bright_in_dark_field() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "light"),
-    [("dent in bright field", "300 lx"), ("groove in dark field", "500 lx")],
+    ("name", "light"), [("dent in bright field", "300 lx"), ("groove in dark field", "500 lx")]
 )
 def test_injected_faults_have_the_told_dprime(name: str, light: str, tmp_path: Path) -> None:
     """

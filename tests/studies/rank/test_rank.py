@@ -191,50 +191,26 @@ def test_the_winner_keeps_its_word(found: Ranking) -> None:
 CAMERA = {"pixels": 96, "pixel_width": "7.5 um"}
 FORMS: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     "colours with a white balance": (
-        {
-            "camera": {**CAMERA, "kind": "three-line", "line_spacing": "30 um"},
-            "acquisition": {"white_balance": "grey-card"},
-        },
-        {"light.illuminance": ["0 lx", "20 klx", "80 klx"], "lens.f_number": [2.8, 8]},
-    ),
+     {"camera": {**CAMERA, "kind": "three-line", "line_spacing": "30 um"},
+      "acquisition": {"white_balance": "grey-card"}},
+     {"light.illuminance": ["0 lx", "20 klx", "80 klx"], "lens.f_number": [2.8, 8]}),
     "encoder": (
-        {
-            "camera": {**CAMERA, "dead_time": "2 us"},
-            "transport": {"trigger": "encoder", "encoder_step": "20 um", "speed_ripple": 0.05},
-        },
-        {"lens.magnification": [0.08, 0.1, 0.13], "transport.speed": ["40 m/min", "2 m/s"]},
-    ),
-    "stages": (
-        {"camera": {**CAMERA, "dark_current": "1 Me/s"}},
-        {
-            "camera.tdi_stages": [1, 16],
-            "acquisition.line_rate": ["matched", "9 kHz", "12 kHz"],
-            "acquisition.exposure": ["full", "20 us", "40 us"],
-        },
-    ),
+     {"camera": {**CAMERA, "dead_time": "2 us"},
+      "transport": {"trigger": "encoder", "encoder_step": "20 um", "speed_ripple": 0.05}},
+     {"lens.magnification": [0.08, 0.1, 0.13], "transport.speed": ["40 m/min", "2 m/s"]}),
+    "stages": ({"camera": {**CAMERA, "dark_current": "1 Me/s"}},
+     {"camera.tdi_stages": [1, 16], "acquisition.line_rate": ["matched", "9 kHz", "12 kHz"],
+      "acquisition.exposure": ["full", "20 us", "40 us"]}),
     "lines joined as numbers": (
-        {
-            "camera": {**CAMERA, "bit_depth": 10},
-            "acquisition": {"binning_domain": "digital", "binning_along": "lines"},
-        },
-        {
-            "acquisition.binning": ["1x1", "2x2"],
-            "acquisition.binning_mode": ["sum", "average"],
-            "camera.full_well": ["20 ke", "60 ke"],
-            "camera.read_noise": "5 e:40 e:log3",
-        },
-    ),
-    "the other of two keys": (
-        {"camera": CAMERA, "light": {"ambient": "2 W/m^2"}},
-        {
-            "lens.field_of_view": ["6 mm", "9 mm"],
-            "light.irradiance": "20 W/m^2:200 W/m^2:log3",
-            "lens.defocus": ["0 mm", "5 mm"],
-            "target.white_reflectance": [0.3, 0.9],
-            "camera.dead_time": ["3 us"],
-        },
-    ),
-}
+     {"camera": {**CAMERA, "bit_depth": 10},
+      "acquisition": {"binning_domain": "digital", "binning_along": "lines"}},
+     {"acquisition.binning": ["1x1", "2x2"], "acquisition.binning_mode": ["sum", "average"],
+      "camera.full_well": ["20 ke", "60 ke"], "camera.read_noise": "5 e:40 e:log3"}),
+    "the other of two keys": ({"camera": CAMERA, "light": {"ambient": "2 W/m^2"}},
+     {"lens.field_of_view": ["6 mm", "9 mm"], "light.irradiance": "20 W/m^2:200 W/m^2:log3",
+      "lens.defocus": ["0 mm", "5 mm"], "target.white_reflectance": [0.3, 0.9],
+      "camera.dead_time": ["3 us"]}),
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("form", FORMS)

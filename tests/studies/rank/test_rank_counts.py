@@ -127,10 +127,7 @@ def test_a_product_with_texture_in_the_base(tmp_path: Path) -> None:
         "product_reflectance": 0.3,
         "texture": {"rms": 0.06, "correlation": "0.1 mm"},
     }
-    options = {
-        "acquisition.binning": ["1x1", "2x2"],
-        "light.illuminance": "4 klx:60 klx:log4",
-    }
+    options = {"acquisition.binning": ["1x1", "2x2"], "light.illuminance": "4 klx:60 klx:log4"}
     space = space_from({"setup": "base.toml", "options": options, "requirement": asked}, tmp_path)
     found = rank(space)
     plain = rank(replace(space, base=changed(space.base, {"requirement.texture": None})))

@@ -63,14 +63,10 @@ RELIEF: dict[str, Any] = {
     "setup": "sample_targets/sheet_light.toml",
     "options": {"light.illuminance": ["2 klx"]},
     "choices": {
-        "light": {
-            "bright field": {"light.angle": "20 deg"},
-            "dark field": {"light.angle": "36 deg"},
-            "far": {"light.angle": "75 deg"},
-        }
-    },
+     "light": {"bright field": {"light.angle": "20 deg"}, "dark field": {"light.angle": "36 deg"},
+      "far": {"light.angle": "75 deg"}}},
     "requirement": {"snr": 0.1},
-}
+}  # fmt: skip
 
 
 @pytest.mark.nightly

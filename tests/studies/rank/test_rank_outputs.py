@@ -22,15 +22,11 @@ from linesim.studies.rank.words import answer
 
 SPACE = {
     "title": "Which lens?",
-    "options": {
-        "lens.f_number": [2.8, 4, 5.6, 8],
-        "light.illuminance": "10 klx:120 klx:log7",
-        "transport.speed": ["30 m/min", "60 m/min"],
-        "acquisition.binning_mode": ["sum", "average"],
-    },
+    "options": {"lens.f_number": [2.8, 4, 5.6, 8], "light.illuminance": "10 klx:120 klx:log7",
+     "transport.speed": ["30 m/min", "60 m/min"], "acquisition.binning_mode": ["sum", "average"]},
     "requirement": {"smallest_defect": "200 um", "snr": 60},
     "limits": {"most_irradiance": "300 W/m^2"},
-}
+}  # fmt: skip
 
 
 @pytest.fixture(scope="module")

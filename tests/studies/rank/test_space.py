@@ -65,83 +65,48 @@ REFUSALS: dict[str, tuple[dict[str, Any], str]] = {
     "unknown key": ({"option": {}, **GOOD}, "option: read {}, but there is no such key; did you"),
     "nothing": ({}, "options: nothing was read, but at least one key"),
     "empty list": ({"options": {"lens.f_number": []}}, "options.lens.f_number: read an empty list"),
-    "no such key": (
-        {"options": {"lens.f_numbr": [4]}},
-        "options.lens.f_numbr: read 4, but there is no such key; did you mean lens.f_number?",
-    ),
+    "no such key": ({"options": {"lens.f_numbr": [4]}},
+     "options.lens.f_numbr: read 4, but there is no such key; did you mean lens.f_number?"),
     "no such section": ({"options": {"lense": {"f_number": [4]}}}, "options.lense: read {"),
-    "wrong kind": (
-        {"options": {"transport.speed": [60]}},
-        "options.transport.speed: read 60, but a bare number has no unit; expected a speed",
-    ),
+    "wrong kind": ({"options": {"transport.speed": [60]}},
+     "options.transport.speed: read 60, but a bare number has no unit; expected a speed"),
     "out of range": ({"options": {"lens.f_number": [0.1]}}, "read 0.1, but this is outside 0.5 to"),
     "twice": ({"options": {"lens.f_number": [4, 5.6, 4]}}, 'f_number: read "4" twice; expected'),
-    "bad range": (
-        {"options": {"light.illuminance": "5 klx:200 klx:40"}},
-        'options.light.illuminance: read "5 klx:200 klx:40", but this is no range',
-    ),
+    "bad range": ({"options": {"light.illuminance": "5 klx:200 klx:40"}},
+     'options.light.illuminance: read "5 klx:200 klx:40", but this is no range'),
     "share": ({"options": {"exposure_share": [1.5]}}, "exposure_share: read 1.5, but this is out"),
-    "share and time": (
-        {"options": {"exposure_share": [0.5], "acquisition.exposure": ["9 us"]}},
-        "options: read acquisition.exposure in exposure_share and in acquisition.exposure",
-    ),
-    "both of a pair": (
-        {"options": {"lens.magnification": [0.1], "lens.field_of_view": ["80 mm"]}},
-        "options: read lens.magnification and lens.field_of_view, but only one of the two",
-    ),
-    "a requirement": (
-        {"options": {"requirement.snr": [30]}},
-        "options.requirement.snr: read 30, but requirements stand in [requirement]",
-    ),
+    "share and time": ({"options": {"exposure_share": [0.5], "acquisition.exposure": ["9 us"]}},
+     "options: read acquisition.exposure in exposure_share and in acquisition.exposure"),
+    "both of a pair": ({"options": {"lens.magnification": [0.1], "lens.field_of_view": ["80 mm"]}},
+     "options: read lens.magnification and lens.field_of_view, but only one of the two"),
+    "a requirement": ({"options": {"requirement.snr": [30]}},
+     "options.requirement.snr: read 30, but requirements stand in [requirement]"),
     "the title": ({"options": {"title": ["a"]}}, 'options.title: read "a", but this is nothing to'),
     "no table": ({"options": [1]}, "options: read [1], but expected [options] and its keys"),
-    "requirement": (
-        {**GOOD, "requirement": {"snrr": 3}},
-        "requirement.snrr: read 3, but there is no such key; did you mean requirement.snr?",
-    ),
+    "requirement": ({**GOOD, "requirement": {"snrr": 3}},
+     "requirement.snrr: read 3, but there is no such key; did you mean requirement.snr?"),
     "requirement is a number": ({**GOOD, "requirement": 3}, "requirement: read 3, but expected ["),
-    "limit": (
-        {**GOOD, "limits": {"most_iradiance": "9 W/m^2"}},
-        'limits.most_iradiance: read "9 W/m^2", but there is no such key; did you mean limits.most',
-    ),
-    "limit without unit": (
-        {**GOOD, "limits": {"most_irradiance": 900}},
-        "limits.most_irradiance: read 900, but a bare number has no unit",
-    ),
+    "limit": ({**GOOD, "limits": {"most_iradiance": "9 W/m^2"}},
+     'limits.most_iradiance: read "9 W/m^2", but there is no such key; did you mean limits.most'),
+    "limit without unit": ({**GOOD, "limits": {"most_irradiance": 900}},
+     "limits.most_irradiance: read 900, but a bare number has no unit"),
     "limits is a list": ({**GOOD, "limits": []}, "limits: read [], but expected [limits] and its"),
-    "choice without labels": (
-        {"choices": {"camera": {}}},
-        "choices.camera: read {}, but expected labels with keys, for example [choices.camera.",
-    ),
-    "choice without keys": (
-        {"choices": {"camera": {"4k": 4096}}},
-        "choices.camera.4k: read 4096, but expected keys with a value",
-    ),
-    "choice with a bad value": (
-        {"choices": {"camera": {"4k": {"camera": {"pixels": "4k"}}}}},
-        'choices.camera.4k: camera.pixels: read "4k", but this is a text',
-    ),
+    "choice without labels": ({"choices": {"camera": {}}},
+     "choices.camera: read {}, but expected labels with keys, for example [choices.camera."),
+    "choice without keys": ({"choices": {"camera": {"4k": 4096}}},
+     "choices.camera.4k: read 4096, but expected keys with a value"),
+    "choice with a bad value": ({"choices": {"camera": {"4k": {"camera": {"pixels": "4k"}}}}},
+     'choices.camera.4k: camera.pixels: read "4k", but this is a text'),
     "title": ({**GOOD, "title": 3}, "title: read 3, but this is not a text; expected a title"),
     "setup": ({**GOOD, "setup": 3}, "setup: read 3, but expected a setup file"),
     "too many": (
-        {
-            "options": {
-                "light.illuminance": "1 klx:9 klx:log2000",
-                "transport.speed": "1 m/min:90 m/min:lin1001",
-            }
-        },
-        "options: read 2000 x 1001 = 2002000 options, but at most 2000000 are judged at once",
-    ),
+     {"options": {"light.illuminance": "1 klx:9 klx:log2000",
+       "transport.speed": "1 m/min:90 m/min:lin1001"}},
+     "options: read 2000 x 1001 = 2002000 options, but at most 2000000 are judged at once"),
     "too many words": (
-        {
-            "options": {
-                "lens.field_of_view": "50 mm:90 mm:lin900",
-                "camera.tdi_stages": [1, 2, 4],
-            }
-        },
-        "options: read 2700 combinations of lens.field_of_view, camera.tdi_stages, but of these",
-    ),
-}
+     {"options": {"lens.field_of_view": "50 mm:90 mm:lin900", "camera.tdi_stages": [1, 2, 4]}},
+     "options: read 2700 combinations of lens.field_of_view, camera.tdi_stages, but of these"),
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("case", REFUSALS)

@@ -26,15 +26,10 @@ A: dict[str, dict[str, Any]] = {
     "transport": {"speed": "1 m/s"},
     "lens": {"magnification": 0.1, "f_number": 8},
     "light": {"illuminance": "1000 klx"},
-    "camera": {
-        "pixels": 160,
-        "pixel_width": "5 um",
-        "full_well": "100 ke",
-        "read_noise": "5 e",
-        "bit_depth": 14,
-    },
+    "camera": {"pixels": 160, "pixel_width": "5 um", "full_well": "100 ke", "read_noise": "5 e",
+     "bit_depth": 14},
     "acquisition": {"lines": LINES},
-}
+}  # fmt: skip
 COARSE: dict[str, dict[str, Any]] = {
     "lens": {"f_number": 11},
     "camera": {"pixels": 80, "pixel_width": "10 um"},

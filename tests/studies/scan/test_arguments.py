@@ -41,10 +41,7 @@ REFERENCES: dict[str, tuple[Any, str]] = {
     "four axes": (np.ones((2, 2, 3, 1)), "array of shape (2, 2, 3, 1)"),
     "empty": (np.ones((0, 4)), "array of shape (0, 4)"),
     "no pixel": (ArrayReference(data=WHITE, pixel_size_um=0.0), "read a pixel of 0.0 um"),
-    "codes held": (
-        ArrayReference(data=WHITE * 200, pixel_size_um=20.0),
-        "read values from 200",
-    ),
+    "codes held": (ArrayReference(data=WHITE * 200, pixel_size_um=20.0), "read values from 200"),
 }
 NO_SEED = (-1, 1.5, "a", None, True, np.float64(2), 1 << 300)
 NO_WORKERS = (-1, 0, 1.5, "2", True, 10**9)

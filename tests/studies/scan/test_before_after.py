@@ -31,21 +31,14 @@ STATION = setup_from(CLEAR)
 SAMPLINGS: dict[str, dict[str, Any]] = {
     "full exposure": {},
     "short exposure": {"acquisition.exposure": "5 us"},
-    "lines that overlap": {
-        "acquisition.binning": "2x2",
-        "acquisition.line_rate": "13.3333 kHz",
-        "light.illuminance": "15 klx",
-    },
+    "lines that overlap": {"acquisition.binning": "2x2", "acquisition.line_rate": "13.3333 kHz",
+     "light.illuminance": "15 klx"},
     "late trigger": {"acquisition.trigger_delay": "300 us"},
     "third in turn": {"light.turn": "3 of 3", "light.illuminance": "180 klx"},
     "lines apart": {"acquisition.line_rate": "6 kHz", "light.illuminance": "30 klx"},
-    "joined lines": {
-        "acquisition.binning": "1x3",
-        "acquisition.binning_along": "lines",
-        "acquisition.binning_domain": "digital",
-        "acquisition.binning_mode": "average",
-    },
-}
+    "joined lines": {"acquisition.binning": "1x3", "acquisition.binning_along": "lines",
+     "acquisition.binning_domain": "digital", "acquisition.binning_mode": "average"},
+}  # fmt: skip
 
 
 SPECKLE = np.clip(

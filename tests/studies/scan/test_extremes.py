@@ -10,27 +10,23 @@ import pytest
 
 from linesim.figures.budget import budget
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Ends",
-        "target": {"image": "flat", "pixel_size": "20 um"},
-        "transport": {"speed": "1 m/s"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "100 W/m^2"},
-        "camera": {
-            "pixels": 64,
-            "pixel_width": "7.5 um",
-            "full_well": "100 Me",
-            "read_noise": "5 e",
-            "bit_depth": 16,
-            "gain": "0.005 DN/e",
-        },
-        "acquisition": {"lines": 64},
-    }
+BASE = plain_setup(
+    "Ends",
+    transport={"speed": "1 m/s"},
+    light={"irradiance": "100 W/m^2", "illuminance": None},
+    camera={
+        "pixels": 64,
+        "full_well": "100 Me",
+        "read_noise": "5 e",
+        "bit_depth": 16,
+        "gain": "0.005 DN/e",
+    },
+    acquisition={"lines": 64},
 )
 SMALL = {"target.width": "2 mm", "target.height": "2 mm"}
 

@@ -7,23 +7,19 @@ from pathlib import Path
 import pytest
 
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.compare.study import compare
 from linesim.studies.scan import memory
 from linesim.studies.scan.memory import available, refuse_too_large
 from linesim.studies.scan.study import needed, scan
 from linesim.targets.load import target_reference, target_size
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Memory",
-        "target": {"image": "flat", "pixel_size": "40 um", "width": "80 mm", "height": "20 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 1024, "pixel_width": "7.5 um"},
-        "acquisition": {"lines": 256},
-    }
+BASE = plain_setup(
+    "Memory",
+    target={"pixel_size": "40 um", "width": "80 mm", "height": "20 mm"},
+    camera={"pixels": 1024},
+    acquisition={"lines": 256},
 )
 
 

@@ -10,19 +10,16 @@ from numpy.testing import assert_array_equal
 import linesim
 from linesim.forward.reference import ArrayReference
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.scan.study import Scan, scan
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Scan",
-        "target": {"image": "edge", "pixel_size": "18.75 um", "width": "20 mm", "height": "20 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "100 klx"},
-        "camera": {"pixels": 256, "pixel_width": "7.5 um", "read_noise": "10 e"},
-        "acquisition": {"lines": 256},
-    }
+BASE = plain_setup(
+    "Scan",
+    target={"image": "edge", "pixel_size": "18.75 um", "width": "20 mm", "height": "20 mm"},
+    light={"illuminance": "100 klx"},
+    camera={"read_noise": "10 e"},
+    acquisition={"lines": 256},
 )
 
 

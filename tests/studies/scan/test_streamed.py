@@ -20,23 +20,21 @@ from linesim.studies.scan.streamed import Manner, is_long, scan_to_file
 from linesim.studies.scan.study import scan
 from linesim.targets import windowed as windows
 from linesim.workers.tasks import Tell
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "A long foil",
-        "target": {
-            "image": "foil",
-            "pixel_size": "30 um",
-            "width": "6 mm",
-            "height": "5 mm",
-            "repeat": True,
-        },
-        "transport": {"speed": "1 m/s", "line_jitter": "5 um"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "60 klx"},
-        "camera": {"pixels": 80, "pixel_width": "7.5 um"},
-        "acquisition": {"lines": 500},
-    }
+BASE = plain_setup(
+    "A long foil",
+    target={
+        "image": "foil",
+        "pixel_size": "30 um",
+        "width": "6 mm",
+        "height": "5 mm",
+        "repeat": True,
+    },
+    transport={"speed": "1 m/s", "line_jitter": "5 um"},
+    light={"illuminance": "60 klx"},
+    camera={"pixels": 80},
+    acquisition={"lines": 500},
 )
 COLOUR = changed(
     BASE,

@@ -10,24 +10,21 @@ from linesim.figures.budget import budget
 from linesim.forward.station import station
 from linesim.forward.transport import LineTable, first_line_um, line_table, motion
 from linesim.setup.lights import light_views
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
 Changes = dict[str, Any]
 PIXEL_UM, ADVANCE_UM, LINES = 25.0, 75.0, 40
-THREE = setup_from(
-    {
-        "title": "In turn",
-        "target": {"image": "flat", "pixel_size": f"{PIXEL_UM} um", "height": "9 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "60 W/m^2", "multiplexed": True},
-        "light_2": {"irradiance": "40 W/m^2"},
-        "light_3": {"irradiance": "20 W/m^2"},
-        "camera": {"pixels": 32, "pixel_width": "7.5 um", "dead_time": "2 us"},
-        "acquisition": {"lines": LINES},
-    }
+THREE = plain_setup(
+    "In turn",
+    target={"pixel_size": f"{PIXEL_UM} um", "height": "9 mm"},
+    light={"irradiance": "60 W/m^2", "multiplexed": True, "illuminance": None},
+    light_2={"irradiance": "40 W/m^2"},
+    light_3={"irradiance": "20 W/m^2"},
+    camera={"pixels": 32, "dead_time": "2 us"},
+    acquisition={"lines": LINES},
 )
 ENCODER: Changes = {"transport.trigger": "encoder", "transport.encoder_step": "5 um"}
 RIPPLE: Changes = {"transport.speed_ripple": 0.2, "transport.ripple_frequency": "60 Hz"}

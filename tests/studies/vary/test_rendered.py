@@ -4,28 +4,20 @@ import numpy as np
 import pytest
 
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.batch.judged import weakest
 from linesim.studies.vary.rendered import Seen, rendered
 from linesim.studies.vary.study import Varied, vary
 from linesim.workers.runners import processes
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Rendered",
-        "target": {"image": "foil", "pixel_size": "20 um", "width": "20 mm", "height": "9 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1, "blur": "2 um"},
-        "light": {"illuminance": "4 klx", "edge_falloff": 0.3},
-        "camera": {
-            "pixels": 256,
-            "pixel_width": "7.5 um",
-            "prnu": 0.005,
-            "dsnu": "4 e",
-            "read_noise": "20 e",
-        },
-        "requirement": {"smallest_defect": "200 um", "defect_contrast": 0.05},
-    }
+BASE = plain_setup(
+    "Rendered",
+    target={"image": "foil", "width": "20 mm", "height": "9 mm"},
+    lens={"blur": "2 um"},
+    light={"illuminance": "4 klx", "edge_falloff": 0.3},
+    camera={"prnu": 0.005, "dsnu": "4 e", "read_noise": "20 e"},
+    requirement={"smallest_defect": "200 um", "defect_contrast": 0.05},
 )
 
 UNASKED = changed(BASE, {"requirement.smallest_defect": None})

@@ -9,22 +9,19 @@ import linesim
 from linesim.figures.budget import budget
 from linesim.figures.demands import Demand
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.batch.figures import groups_of
 from linesim.studies.batch.judged import demands_of, weakest, worst_of
 from linesim.studies.vary.answers import Answer
 from linesim.studies.vary.study import Varied, vary
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Vary",
-        "target": {"image": "flat", "pixel_size": "20 um", "width": "10 mm", "height": "5 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "4 klx"},
-        "camera": {"pixels": 256, "pixel_width": "7.5 um", "read_noise": "20 e", "prnu": 0.005},
-        "requirement": {"snr": 20},
-    }
+BASE = plain_setup(
+    "Vary",
+    target={"width": "10 mm", "height": "5 mm"},
+    light={"illuminance": "4 klx"},
+    camera={"read_noise": "20 e", "prnu": 0.005},
+    requirement={"snr": 20},
 )
 SIZED = changed(BASE, {"requirement.smallest_defect": "300 um"})
 LIGHT = {"light.illuminance": "0.1klx:400klx:log9"}
@@ -207,8 +204,7 @@ def test_requirements_are_judged_as_the_budget_judges_them() -> None:
     for light_lx in (300, 1000, 3000, 10_000, 400_000):
         for shape in ("disc", "scratch-along"):
             setup = changed(
-                asked,
-                {"light.illuminance": f"{light_lx} lx", "requirement.defect_shape": shape},
+                asked, {"light.illuminance": f"{light_lx} lx", "requirement.defect_shape": shape}
             )
             found = budget(setup)
             verdicts = {each.requirement: each.met for each in found.verdicts}

@@ -12,17 +12,14 @@ from linesim.forward.reference import Reference
 from linesim.setup.load import changed, setup_from
 from linesim.studies.vary.study import Varied, vary
 from linesim.targets.levels import Levels, levels_of
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Joint",
-        "target": {"image": "flat", "pixel_size": "20 um", "width": "10 mm", "height": "5 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "4 klx"},
-        "camera": {"pixels": 256, "pixel_width": "7.5 um", "read_noise": "20 e", "prnu": 0.005},
-        "requirement": {"snr": 20},
-    }
+BASE = plain_setup(
+    "Joint",
+    target={"width": "10 mm", "height": "5 mm"},
+    light={"illuminance": "4 klx"},
+    camera={"read_noise": "20 e", "prnu": 0.005},
+    requirement={"snr": 20},
 )
 
 

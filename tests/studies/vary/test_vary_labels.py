@@ -3,7 +3,7 @@
 import pytest
 
 from linesim.figures.demands import Demand, demands
-from linesim.setup.load import changed, load_setup, setup_from
+from linesim.setup.load import changed, load_setup
 from linesim.studies.vary.labels import (
     alarms_words,
     demand_words,
@@ -15,6 +15,7 @@ from linesim.studies.vary.labels import (
 from linesim.studies.vary.study import best_place, vary
 from linesim.studies.vary.table import vary_text
 from linesim.studies.vary.words import answer
+from tests.stations import plain_setup
 
 LABELS = {
     "object_pixel_x_um": "object pixel across, um",
@@ -69,62 +70,36 @@ def test_what_a_figure_is_called(figure: str) -> None:
     assert label(figure) == LABELS[figure]
 
 
-OBLONG = setup_from(
-    {
-        "title": "Oblong",
-        "target": {"image": "flat", "pixel_size": "20 um", "width": "10 mm", "height": "5 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "4 klx"},
-        "camera": {
-            "pixels": 200,
-            "pixel_width": "5 um",
-            "pixel_height": "8 um",
-            "max_line_rate": "10 kHz",
-            "link": "40 MB/s",
-            "read_noise": "20 e",
-        },
-    }
+OBLONG = plain_setup(
+    "Oblong",
+    target={"width": "10 mm", "height": "5 mm"},
+    light={"illuminance": "4 klx"},
+    camera={
+        "pixels": 200,
+        "pixel_width": "5 um",
+        "pixel_height": "8 um",
+        "max_line_rate": "10 kHz",
+        "link": "40 MB/s",
+        "read_noise": "20 e",
+    },
 )
 SPEED = {"transport.speed": "24m/min,48m/min,96m/min"}
 DEMANDS = {
-    "line_rate": (
-        "the camera keeps up",
-        "the line rate is over the camera's",
-        "the camera's line rate",
-    ),
-    "link": (
-        "the link carries the data",
-        "the image data are over the link's",
-        "the link's data rate",
-    ),
-    "exposure": (
-        "the exposure fits the line period",
-        "the exposure is longer than the line period leaves",
-        "an exposure that fits",
-    ),
+    "line_rate": ("the camera keeps up", "the line rate is over the camera's",
+     "the camera's line rate"),
+    "link": ("the link carries the data", "the image data are over the link's",
+     "the link's data rate"),
+    "exposure": ("the exposure fits the line period",
+     "the exposure is longer than the line period leaves", "an exposure that fits"),
     "clipping": ("nothing clips", "the picture clips", "a picture that does not clip"),
-    "snr": (
-        "SNR 40 on the product holds",
-        "SNR on the product is missed",
-        "SNR 40 on the product",
-    ),
-    "smallest_defect": (
-        "a smallest defect of 250 um is found",
-        "the smallest defect is missed",
-        "a smallest defect of 250 um",
-    ),
-    "detection_rate": (
-        "99.95 % of the defects are found",
-        "too few of the defects are found",
-        "99.95 % of the defects found",
-    ),
-    "false_alarms_per_m2": (
-        "false alarms stay at one false alarm in 20 m²",
-        "there are too many false alarms",
-        "one false alarm in 20 m²",
-    ),
-}
+    "snr": ("SNR 40 on the product holds", "SNR on the product is missed", "SNR 40 on the product"),
+    "smallest_defect": ("a smallest defect of 250 um is found", "the smallest defect is missed",
+     "a smallest defect of 250 um"),
+    "detection_rate": ("99.95 % of the defects are found", "too few of the defects are found",
+     "99.95 % of the defects found"),
+    "false_alarms_per_m2": ("false alarms stay at one false alarm in 20 m²",
+     "there are too many false alarms", "one false alarm in 20 m²"),
+}  # fmt: skip
 
 
 def test_what_a_demand_is_called() -> None:

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.batch.ranges import ranges_of, short
 from linesim.studies.vary.labels import axis_words
 from linesim.studies.vary.maps import maps
@@ -23,17 +23,14 @@ from linesim.studies.vary.table import vary_text
 from linesim.studies.vary.ways import ways
 from linesim.studies.vary.ways_table import ways_text
 from linesim.studies.vary.words import answer
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Outputs",
-        "target": {"image": "flat", "pixel_size": "20 um", "width": "10 mm", "height": "5 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "4 klx"},
-        "camera": {"pixels": 256, "pixel_width": "7.5 um", "read_noise": "20 e"},
-        "requirement": {"snr": 20},
-    }
+BASE = plain_setup(
+    "Outputs",
+    target={"width": "10 mm", "height": "5 mm"},
+    light={"illuminance": "4 klx"},
+    camera={"read_noise": "20 e"},
+    requirement={"snr": 20},
 )
 LIGHT = {"light.illuminance": "0.2klx:400klx:log6"}
 
@@ -101,29 +98,18 @@ def test_the_answer_where_a_figure_falls() -> None:
 @pytest.mark.parametrize(
     ("keys", "said"),
     [
-        (
-            {"requirement.snr": 3000},
-            r"1x1 never reaches SNR 3000 on the product in this range: at best [\d.]+, at",
-        ),
-        (
-            {"requirement.snr": 0.1, "requirement.product_reflectance": 0.1},
-            "1x1 meets SNR 0.1 on the product over the whole range, 0.2 klx to 400 klx",
-        ),
-        (
-            {
-                "camera.full_well": "3 ke",
-                "camera.gain": "0.1 DN/e",
-                "requirement.product_reflectance": 0.1,
-            },
-            "SNR 20 on the product .* where the picture clips",
-        ),
-        (
-            {"camera.full_well": "300 e", "camera.gain": "0.1 DN/e"},
-            "No place in this range meets everything: SNR on the product is missed everywhere",
-        ),
+        ({"requirement.snr": 3000},
+         r"1x1 never reaches SNR 3000 on the product in this range: at best [\d.]+, at"),
+        ({"requirement.snr": 0.1, "requirement.product_reflectance": 0.1},
+         "1x1 meets SNR 0.1 on the product over the whole range, 0.2 klx to 400 klx"),
+        ({"camera.full_well": "3 ke", "camera.gain": "0.1 DN/e",
+          "requirement.product_reflectance": 0.1},
+         "SNR 20 on the product .* where the picture clips"),
+        ({"camera.full_well": "300 e", "camera.gain": "0.1 DN/e"},
+         "No place in this range meets everything: SNR on the product is missed everywhere"),
         ({"requirement.snr": None}, "The setup requires nothing"),
     ],
-)
+)  # fmt: skip
 def test_the_answer_says_what_is_not_reached(keys: dict[str, object], said: str) -> None:
     """Never, everywhere, only past the limit, or nothing asked."""
     assert re.search(said, " ".join(answer(study(LIGHT, ("1x1",), **keys))))

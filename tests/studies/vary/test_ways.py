@@ -3,20 +3,16 @@
 import pytest
 
 from linesim.figures.budget import Budget
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.vary.ways import Way, costs, ways
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Ways",
-        "target": {"image": "flat", "pixel_size": "20 um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "4 klx"},
-        "camera": {"pixels": 256, "pixel_width": "7.5 um", "read_noise": "20 e"},
-        "requirement": {"smallest_defect": "300 um"},
-    }
+BASE = plain_setup(
+    "Ways",
+    light={"illuminance": "4 klx"},
+    camera={"read_noise": "20 e"},
+    requirement={"smallest_defect": "300 um"},
 )
 LONG = {
     "irradiance": changed(BASE, {"light.illuminance": None, "light.irradiance": "20 W/m^2"}),
