@@ -2,6 +2,8 @@
 
 from typing import Any
 
+import tomli_w
+
 from linesim.setup.load import setup_from
 from linesim.setup.setup import Setup
 
@@ -14,10 +16,20 @@ PLAIN: dict[str, dict[str, Any]] = {
 }
 
 
-def plain_setup(title: str, **sections: dict[str, Any]) -> Setup:
-    """Make the plain station with keys in place of its own and besides; None takes one out."""
+def plain_texts(title: str, **sections: dict[str, Any]) -> dict[str, Any]:
+    """Give the plain station with keys in place of its own and besides; None takes one out."""
     texts: dict[str, Any] = {"title": title}
     for name in (*PLAIN, *sections):
         keys = {**PLAIN.get(name, {}), **sections.get(name, {})}
         texts[name] = {key: value for key, value in keys.items() if value is not None}
-    return setup_from(texts)
+    return texts
+
+
+def plain_setup(title: str, **sections: dict[str, Any]) -> Setup:
+    """Make such a station a setup."""
+    return setup_from(plain_texts(title, **sections))
+
+
+def plain_toml(title: str, **sections: dict[str, Any]) -> str:
+    """Write such a station as a setup file."""
+    return tomli_w.dumps(plain_texts(title, **sections))

@@ -11,46 +11,17 @@ import numpy as np
 import pytest
 
 from linesim.cli import main
+from tests.stations import plain_toml
 
-BASE = """\
-title = "Base"
-[target]
-image = "flat"
-pixel_size = "20 um"
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.1
-[light]
-illuminance = "40 klx"
-[camera]
-pixels = 32
-pixel_width = "7.5 um"
-[acquisition]
-lines = 8
-"""
+BASE = plain_toml("Base", camera={"pixels": 32}, acquisition={"lines": 8})
 
 
-TINY = """\
-title = "Tiny"
-[target]
-image = "flat"
-pixel_size = "20 um"
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.1
-[light]
-illuminance = "40 klx"
-[camera]
-pixels = 48
-pixel_width = "7.5 um"
-[acquisition]
-lines = 80
-[requirement]
-snr = 20
-smallest_defect = "300 um"
-"""
+TINY = plain_toml(
+    "Tiny",
+    camera={"pixels": 48},
+    acquisition={"lines": 80},
+    requirement={"snr": 20, "smallest_defect": "300 um"},
+)
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from linesim.preview.variant import Variant
 from linesim.setup.load import load_setup
 from linesim.studies.measure.against import study as measuring
 from linesim.studies.scan.study import scan
+from tests.stations import plain_toml
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "linesim" / "figures" / "README.md"
@@ -35,25 +36,12 @@ MEASURES = {
     "bars": ("areas.file_cautions",),
 }  # fmt: skip
 """What in `studies/measure/` words the cautions of a measurement: modules, or a function."""
-SETUP = """\
-title = "All"
-[target]
-image = "flat"
-width = "20 mm"
-height = "20 mm"
-pixel_size = "20 um"
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.1
-[light]
-illuminance = "40 klx"
-[camera]
-pixels = 192
-pixel_width = "7.5 um"
-[acquisition]
-lines = 192
-"""
+SETUP = plain_toml(
+    "All",
+    target={"width": "20 mm", "height": "20 mm"},
+    camera={"pixels": 192},
+    acquisition={"lines": 192},
+)
 PLAN = """\
 setup = "all.toml"
 count = 1

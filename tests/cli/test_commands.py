@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import tifffile
 
+import linesim
 from linesim.setup.infiles import starter_text
 
 FOUR = ["metrics.json", "preview.png", "scan.tif", "setup.toml"]
@@ -253,8 +254,6 @@ def test_new_replaces_only_by_force(run: Call, tmp_path: Path) -> None:
 
 def test_python_names_match_the_command(run: Call, tmp_path: Path) -> None:
     """The function behind the command gives the samples that the command writes."""
-    import linesim  # noqa: PLC0415 -- its names are handed on lazily
-
     run("scan", "tiny.toml", "--seed", "3", "--out", "a")
     found: Any = linesim.scan(linesim.load_setup(tmp_path / "tiny.toml"), seed=3)
     assert np.array_equal(found.image, tifffile.imread(tmp_path / "a" / "scan.tif"))

@@ -9,6 +9,8 @@ import pytest
 import tifffile
 from PIL import Image
 
+import linesim
+
 Call = Callable[..., tuple[int, str]]
 THREE = ["compare.csv", "compare.json", "compare.png"]
 
@@ -182,8 +184,6 @@ def test_the_sample_is_compared_without_a_setup(run: Call, tmp_path: Path) -> No
 
 def test_python_gives_what_the_command_writes(run: Call, tmp_path: Path) -> None:
     """The function behind the command gives the samples that the command writes."""
-    import linesim  # noqa: PLC0415 -- its names are handed on lazily
-
     run("compare", "tiny.toml", "--seed", "3", "--scans", "--out", "a")
     found = linesim.compare(linesim.load_setup(tmp_path / "tiny.toml"), seed=3)
     for one, name in zip(found.variants, ("1x1", "2x1_charge", "1x2_charge"), strict=False):

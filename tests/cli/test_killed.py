@@ -9,28 +9,19 @@ from pathlib import Path
 
 import pytest
 
+from tests.stations import plain_toml
+
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="Windows does not fork")
 
 NIGHTLY = "LINESIM_NIGHTLY" in os.environ
 CUTS = 25 if NIGHTLY else 1
 """Runs that are killed twice each."""
-STATION = """\
-title = "Killed"
-[target]
-image = "foil"
-pixel_size = "25 um"
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.1
-[light]
-illuminance = "40 klx"
-[camera]
-pixels = 64
-pixel_width = "7.5 um"
-[acquisition]
-lines = 64
-"""
+STATION = plain_toml(
+    "Killed",
+    target={"image": "foil", "pixel_size": "25 um"},
+    camera={"pixels": 64},
+    acquisition={"lines": 64},
+)
 PLAN = """\
 title = "Killed"
 setup = "station.toml"

@@ -9,26 +9,14 @@ from PIL import Image
 
 from linesim.setup.load import load_setup
 from linesim.studies.measure.detection.study import inject
+from tests.stations import plain_toml
 
 Call = Callable[..., tuple[int, str]]
-DIM = """\
-title = "Dim"
-[target]
-image = "flat"
-pixel_size = "20 um"
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.1
-[light]
-illuminance = "3 klx"
-[camera]
-pixels = 256
-pixel_width = "7.5 um"
-[requirement]
-smallest_defect = "200 um"
-defect_contrast = 0.05
-"""
+DIM = plain_toml(
+    "Dim",
+    light={"illuminance": "3 klx"},
+    requirement={"smallest_defect": "200 um", "defect_contrast": 0.05},
+)
 
 
 @pytest.fixture

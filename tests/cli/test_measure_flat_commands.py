@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 import tifffile
 
+from linesim.cli import main
+
 Call = Callable[..., tuple[int, str]]
 BLACK = ("--black", "32", "--bit-depth", "12")
 
@@ -133,8 +135,6 @@ def test_a_plot_has_to_be_a_png(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Another ending is refused, and nothing is written."""
-    from linesim.cli import main  # noqa: PLC0415 -- only here
-
     monkeypatch.setattr("sys.argv", ["linesim", "measure", "scene", "a.tif", "--plot", "a.pdf"])
     with pytest.raises(SystemExit) as end:
         main()

@@ -9,28 +9,18 @@ import pytest
 from PIL import Image
 from scipy.stats import norm
 
+from linesim.cli import main
 from linesim.files.images_out import write_tiff
 from linesim.setup.arrays import FloatArray
+from tests.stations import plain_toml
 
 Call = Callable[..., tuple[int, str]]
-BARS = """\
-title = "Bars"
-[target]
-image = "bars"
-pixel_size = "18.75 um"
-width = "12 mm"
-height = "12 mm"
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.1
-[light]
-illuminance = "150 klx"
-[camera]
-pixels = 160
-pixel_width = "7.5 um"
-full_well = "40 ke"
-"""
+BARS = plain_toml(
+    "Bars",
+    target={"image": "bars", "pixel_size": "18.75 um", "width": "12 mm", "height": "12 mm"},
+    light={"illuminance": "150 klx"},
+    camera={"pixels": 160, "full_well": "40 ke"},
+)
 
 
 def edge_spread(sigma_px: float) -> FloatArray:
@@ -169,8 +159,6 @@ def test_a_plot_needs_its_ending(
     edge_file: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Another ending than .png is refused, and nothing is left."""
-    from linesim.cli import main  # noqa: PLC0415 -- beside the one test that runs it by itself
-
     monkeypatch.setattr("sys.argv", ["linesim", "measure", "edge", edge_file, "--plot", "a.jpg"])
     with pytest.raises(SystemExit) as end:
         main()

@@ -4,6 +4,7 @@ from math import exp, pi, sqrt
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from linesim.figures.budget import budget
 from linesim.figures.rounding import Columns, conversion_shift, joined_shift, noise_rounded_again
@@ -192,8 +193,6 @@ def test_columns_of_many_levels_leave_no_range() -> None:
 @pytest.mark.parametrize("noise_dn", [0.15, 0.3, 0.5])
 def test_a_conversion_moves_the_mean_as_far_as_it_may(noise_dn: float) -> None:
     """Mean of rounded normal numbers, summed over the numbers: never further, and nearly as far."""
-    from scipy.stats import norm  # noqa: PLC0415 -- one test alone
-
     levels, whole = np.arange(200)[:, None] / 200, np.arange(-8, 9)
     chance = norm.cdf(whole + 0.5, levels, noise_dn) - norm.cdf(whole - 0.5, levels, noise_dn)
     off = np.abs(chance @ whole - levels[:, 0]).max()

@@ -24,6 +24,7 @@ from linesim.studies.rank.words import answer as rank_answer
 from linesim.studies.vary.page import vary_page
 from linesim.studies.vary.study import vary
 from linesim.studies.vary.words import answer as vary_answer
+from tests.stations import plain_toml
 
 STATION: dict[str, Any] = {
     "title": "A station <of> its own",
@@ -43,21 +44,7 @@ setup = "base.toml"
 [requirement]
 snr = {snr}
 """
-BASE = """\
-title = "Base"
-[target]
-image = "flat"
-pixel_size = "20 um"
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.1
-[light]
-illuminance = "40 klx"
-[camera]
-pixels = 128
-pixel_width = "7.5 um"
-"""
+BASE = plain_toml("Base", camera={"pixels": 128})
 RANGE = {"light.illuminance": "5klx:500klx:log30"}
 GRID = {"light.illuminance": "5klx:500klx:log4", "lens.f_number": "2.8,4,5.6"}
 

@@ -19,6 +19,7 @@ from linesim.studies.rank.option_table import KEPT
 from linesim.studies.rank.space import Space, space_from
 from linesim.studies.rank.study import Ranking, rank
 from linesim.studies.scan.study import scan
+from tests.studies.rank.spaces import SPACE, small_space
 
 NIGHTLY = "LINESIM_NIGHTLY" in os.environ
 LIMITS = {
@@ -27,48 +28,12 @@ LIMITS = {
     "least_depth_of_field": "3 mm",
     "most_saturation": 0.8,
 }
-SPACE = {
-    "setup": "base.toml",
-    "options": {
-        "acquisition.binning": ["1x1", "2x2"],
-        "lens": {"f_number": [2.8, 5.6], "magnification": [0.1, 0.12]},
-        "light.illuminance": "4 klx:60 klx:log3",
-        "transport.speed": ["90 m/min"],
-        "exposure_share": [0.4, 1],
-    },
-    "requirement": {"snr": 40, "smallest_defect": "220 um", "defect_contrast": 0.15},
-    "limits": LIMITS,
-}
-BASE = """\
-title = "Base"
-[target]
-image = "flat"
-pixel_size = "20 um"
-width = "2 mm"
-height = "2 mm"
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.1
-blur = "2 um"
-[light]
-illuminance = "40 klx"
-[camera]
-pixels = 64
-pixel_width = "7.5 um"
-prnu = 0.005
-dsnu = "4 e"
-max_line_rate = "18 kHz"
-link = "2 MB/s"
-"""
 
 
 @pytest.fixture(scope="module")
 def space(tmp_path_factory: pytest.TempPathFactory) -> Space:
     """Give 48 options, of which each demand fails some."""
-    folder = tmp_path_factory.mktemp("space")
-    (folder / "base.toml").write_text(BASE, "utf-8")
-    return space_from(SPACE, folder)
+    return small_space(tmp_path_factory.mktemp("space"), {**SPACE, "limits": LIMITS})
 
 
 @pytest.fixture(scope="module")
@@ -249,9 +214,8 @@ def test_all_at_once_is_one_by_one(form: str, tmp_path: Path) -> None:
 
 def test_dead_time_that_leaves_nothing(tmp_path: Path) -> None:
     """An option without time to expose is no legal setup, whatever stands beside it."""
-    (tmp_path / "base.toml").write_text(BASE, "utf-8")
     options = {"camera.dead_time": ["0 us", "74 us", "80 us"], "lens.f_number": [8, 11]}
-    found = rank(space_from({"setup": "base.toml", "options": options}, tmp_path))
+    found = rank(small_space(tmp_path, {"options": options}))
     assert_array_equal(found.first == 0, [False] * 4 + [True] * 2)
 
 

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -11,49 +10,8 @@ from linesim.figures.budget import budget
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed
 from linesim.studies.batch.judged import DEMANDS, PASSED
-from linesim.studies.rank.space import space_from
 from linesim.studies.rank.study import rank
-
-SPACE: dict[str, Any] = {
-    "setup": "base.toml",
-    "options": {
-        "acquisition.binning": ["1x1", "2x2"],
-        "lens": {"f_number": [2.8, 5.6], "magnification": [0.1, 0.12]},
-        "light.illuminance": "4 klx:60 klx:log3",
-        "transport.speed": ["90 m/min"],
-        "exposure_share": [0.4, 1],
-    },
-    "requirement": {"snr": 40, "smallest_defect": "220 um", "defect_contrast": 0.15},
-}
-BASE = """\
-title = "Base"
-[target]
-image = "flat"
-pixel_size = "20 um"
-width = "2 mm"
-height = "2 mm"
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.1
-blur = "2 um"
-[light]
-illuminance = "40 klx"
-[camera]
-pixels = 64
-pixel_width = "7.5 um"
-prnu = 0.005
-dsnu = "4 e"
-max_line_rate = "18 kHz"
-link = "2 MB/s"
-"""
-
-
-UNEVEN = """
-[light]
-illuminance = "40 klx"
-edge_falloff = 0.6
-"""
+from tests.studies.rank.spaces import SPACE, small_space
 
 
 def test_an_option_whose_ends_fail_is_not_met(tmp_path: Path) -> None:
@@ -62,10 +20,7 @@ def test_an_option_whose_ends_fail_is_not_met(tmp_path: Path) -> None:
 
     Every option's verdicts say so too, and which of them the ends decide.
     """
-    (tmp_path / "base.toml").write_text(
-        BASE.replace('\n[light]\nilluminance = "40 klx"\n', UNEVEN), "utf-8"
-    )
-    space = space_from(SPACE, tmp_path)
+    space = small_space(tmp_path, SPACE, edge_falloff=0.6)
     found = rank(space)
     only_middle = 0
     for index in range(0, space.count, 5):
@@ -91,10 +46,7 @@ NEAR = {
 
 def test_near_copies_are_one_row(tmp_path: Path) -> None:
     """Bits that change SNR by under 0.2 %, and a rate that nothing asks for, make no options."""
-    (tmp_path / "base.toml").write_text(BASE, "utf-8")
-    space = space_from(
-        {"setup": "base.toml", "options": NEAR, "requirement": {"snr": 20}}, tmp_path
-    )
+    space = small_space(tmp_path, {"options": NEAR, "requirement": {"snr": 20}})
     found = rank(space)
     # 1x1 and 2x2 in three lights each, less what clips
     assert 3 <= len(found.rows) <= 6
@@ -111,15 +63,13 @@ def test_near_copies_are_one_row(tmp_path: Path) -> None:
 
 def test_what_differs_is_no_copy(tmp_path: Path) -> None:
     """A word of 8 bits rounds 40 ke to steps of 160 e, noise of 46 e: that costs SNR."""
-    (tmp_path / "base.toml").write_text(BASE, "utf-8")
     options = {"light.illuminance": ["20 klx", "30 klx"], "camera.bit_depth": [8, 14]}
-    found = rank(space_from({"setup": "base.toml", "options": options}, tmp_path))
+    found = rank(small_space(tmp_path, {"options": options}))
     assert len(found.rows) == len(found.order) == 4
 
 
 def test_a_product_with_texture_in_the_base(tmp_path: Path) -> None:
     """A dark product and its grain count for every option as they do for one."""
-    (tmp_path / "base.toml").write_text(BASE, "utf-8")
     asked = {
         "snr": 15,
         "smallest_defect": "220 um",
@@ -128,7 +78,7 @@ def test_a_product_with_texture_in_the_base(tmp_path: Path) -> None:
         "texture": {"rms": 0.06, "correlation": "0.1 mm"},
     }
     options = {"acquisition.binning": ["1x1", "2x2"], "light.illuminance": "4 klx:60 klx:log4"}
-    space = space_from({"setup": "base.toml", "options": options, "requirement": asked}, tmp_path)
+    space = small_space(tmp_path, {"options": options, "requirement": asked})
     found = rank(space)
     plain = rank(replace(space, base=changed(space.base, {"requirement.texture": None})))
     assert 0 < len(found.order) < len(plain.order)
@@ -145,17 +95,16 @@ def test_a_product_with_texture_in_the_base(tmp_path: Path) -> None:
 
 def test_what_the_door_refuses_is_counted(tmp_path: Path) -> None:
     """A combination that is no setup fails as such, with the door's words; all so: refused."""
-    (tmp_path / "base.toml").write_text(BASE, "utf-8")
     options = {
         "acquisition.binning": ["1x1", "2x2"],
         "acquisition.binning_mode": ["sum", "average"],
         "lens.f_number": [4, 5.6, 8],
     }
-    found = rank(space_from({"setup": "base.toml", "options": options}, tmp_path))
+    found = rank(small_space(tmp_path, {"options": options}))
     assert list(found.refused.values()) == [3]
     (why,) = found.refused
     assert why.startswith('acquisition.binning_mode: read "average", but charge can only be summed')
     assert found.misses["legal_setup"] == 3
     only = {**options, "acquisition.binning": ["2x2"], "acquisition.binning_mode": ["average"]}
     with pytest.raises(InputError, match="none of the 3 options is a legal setup"):
-        rank(space_from({"setup": "base.toml", "options": only}, tmp_path))
+        rank(small_space(tmp_path, {"options": only}))

@@ -10,23 +10,16 @@ from pathlib import Path
 
 import pytest
 
-LONG = """
-title = "killed"
-[target]
-image = "flat"
-pixel_size = "30 um"
-[transport]
-speed = "1 m/s"
-[lens]
-magnification = 0.1
-[light]
-illuminance = "60 klx"
-[camera]
-pixels = 128
-pixel_width = "7.5 um"
-[acquisition]
-lines = 4000
-"""
+from tests.stations import plain_toml
+
+LONG = plain_toml(
+    "killed",
+    target={"pixel_size": "30 um"},
+    transport={"speed": "1 m/s"},
+    light={"illuminance": "60 klx"},
+    camera={"pixels": 128},
+    acquisition={"lines": 4000},
+)
 SLOW = """
 import time
 from linesim.cli import main
