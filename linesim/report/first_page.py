@@ -36,7 +36,7 @@ def first_facts(setup: Setup, found: Budget) -> Facts:
     """Choose four figures: what is found, SNR, how near it is to clipping, how it samples."""
     judged = {each.requirement: each for each in found.verdicts}
     return Facts(
-        facts=(
+        (
             _size(setup, found, judged),
             _snr(setup, found, judged),
             _brightest(setup, found, judged["clipping"]),
@@ -121,4 +121,4 @@ def _noise_words(setup: Setup, found: Budget) -> str:
 
 def first_parts(setup: Setup, found: Budget, limits: tuple[Verdict, ...] = ()) -> tuple[Part, ...]:
     """Give the figures of the first page, and what limits."""
-    return first_facts(setup, found), Text(paragraphs=(limiting(setup, found, limits),))
+    return first_facts(setup, found), Text((limiting(setup, found, limits),))

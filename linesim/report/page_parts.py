@@ -13,7 +13,7 @@ PEOPLE = "Eyes, heat and machines"
 """Title of the cautions about people."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Text:
     """Plain paragraphs."""
 
@@ -41,7 +41,7 @@ class Tables:
     tables: tuple[Table, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Facts:
     """A few figures to be seen first."""
 
@@ -58,7 +58,7 @@ class Picture:
     caption: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Pictures:
     """Pictures that stand side by side where there is room."""
 
@@ -110,7 +110,7 @@ class Verdicts:
     rows: tuple[Judged, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Cautions:
     """What to mind."""
 
@@ -120,7 +120,7 @@ class Cautions:
     rows: tuple[tuple[str, str], ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Listing:
     """A file's text, folded away until it is asked for."""
 
@@ -132,7 +132,7 @@ class Listing:
 Part = Text | Table | Tables | Facts | Pictures | Divider | Bars | Verdicts | Cautions | Listing
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Section:
     """Parts under one heading."""
 

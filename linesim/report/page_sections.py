@@ -52,7 +52,7 @@ def facts(found: Budget) -> Facts:
     has_light = "snr_white_db" in signal  # without any, no SNR in dB
     decibels = _span(signal["snr_white_db"], "{:.3g} dB".format) if has_light else ""
     return Facts(
-        facts=(
+        (
             (
                 "object pixel",
                 f"{place['object_pixel_x_um']:.4g} × {place['object_pixel_y_um']:.4g} µm",
@@ -68,11 +68,7 @@ def facts(found: Budget) -> Facts:
             ("white", f"{_span(signal['electrons_white'])} e", "in a delivered pixel"),
             ("SNR on white", _span(signal["snr_white"], digits), decibels),
             ("SNR on the product", _span(signal["snr_product"], digits), _ends(signal)),
-            (
-                "white needs",
-                _span(signal["saturation_white"], fill_words),
-                place_of_white(signal),
-            ),
+            ("white needs", _span(signal["saturation_white"], fill_words), place_of_white(signal)),
             (
                 "MTF at Nyquist",
                 " / ".join(_span(sharp[f"mtf_nyquist_{way}"], "{:.2f}".format) for way in "xy"),
@@ -84,13 +80,13 @@ def facts(found: Budget) -> Facts:
 
 def job_section(setup: Setup) -> Section:
     """Tell the job in words."""
-    return Section(title="The job in words", parts=(Text(paragraphs=job_in_words(setup)),))
+    return Section("The job in words", (Text(job_in_words(setup)),))
 
 
 def requirement_section(setup: Setup, found: Budget) -> Section:
     """Tell first whether the station is good enough."""
     parts: tuple[Part, ...] = (Verdicts(rows=judged_rows(setup, found)), facts(found))
-    return Section(title="Is it good enough?", parts=parts)
+    return Section("Is it good enough?", parts)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,11 +121,8 @@ def caution_section(*stations: Case, people: tuple[Shared, ...] | None = None) -
     )
     none = (("", "Nothing here calls for a caution."),)
     return Section(
-        title="What to mind",
-        parts=(
-            Cautions(title="The picture", rows=picture or none),
-            Cautions(title=PEOPLE, rows=(*light, ("", MACHINERY))),
-        ),
+        "What to mind",
+        (Cautions("The picture", picture or none), Cautions(PEOPLE, (*light, ("", MACHINERY)))),
     )
 
 
@@ -143,13 +136,13 @@ def figure_section(setup: Setup, found: Budget, measured: tuple[Row, ...] = ()) 
     tables = [_table(name, rows) for name, rows in figure_rows(setup, found).items()]
     if measured:
         tables.append(_table("measured on the image", measured))
-    return Section(title="All figures", parts=(Tables(tables=tuple(tables)),))
+    return Section("All figures", (Tables(tables=tuple(tables)),))
 
 
 def geometry_section(setup: Setup) -> Section:
     """Draw the geometry of a station to scale."""
-    drawings = Pictures(pictures=(rows_of_sensor(setup), lines_on_target(setup)))
-    return Section(title="Geometry, to scale", parts=(drawings,))
+    drawings = Pictures((rows_of_sensor(setup), lines_on_target(setup)))
+    return Section("Geometry, to scale", (drawings,))
 
 
 def side_sections(*stations: Case) -> tuple[Section, ...]:
@@ -161,26 +154,17 @@ def side_sections(*stations: Case) -> tuple[Section, ...]:
         return ()
     named = {view: f"{', '.join(each)}: " * (len(titles) > 1) for view, each in titles.items()}
     pictures = [(side_picture(view), name) for view, name in named.items() if view.lamps]
-    drawn = Pictures(
-        pictures=tuple(replace(each, caption=name + each.caption) for each, name in pictures)
-    )
+    drawn = Pictures(tuple(replace(each, caption=name + each.caption) for each, name in pictures))
     even = tuple(name + field_words(view) for view, name in named.items() if not view.lamps)
-    parts: tuple[Part, ...] = (drawn, *((Text(paragraphs=even),) if even else ()))
-    return (Section(title="Where the lamp stands", parts=parts),)
+    parts: tuple[Part, ...] = (drawn, *((Text(even),) if even else ()))
+    return (Section("Where the lamp stands", parts),)
 
 
 def signal_sections(setup: Setup, found: Budget) -> tuple[Section, ...]:
     """Show where light and sharpness go, and where noise comes from."""
     numbers = station(setup)
     return (
-        Section(
-            title="From the lamp to the digital number",
-            parts=light_bars(setup, found["signal"]),
-        ),
-        Section(
-            title="Noise", parts=(noise_bars(numbers), Pictures(pictures=(noise_plot(numbers),)))
-        ),
-        Section(
-            title="Sharpness", parts=(Pictures(pictures=mtf_plots(numbers, found["resolution"])),)
-        ),
+        Section("From the lamp to the digital number", light_bars(setup, found["signal"])),
+        Section("Noise", (noise_bars(numbers), Pictures((noise_plot(numbers),)))),
+        Section("Sharpness", (Pictures(mtf_plots(numbers, found["resolution"])),)),
     )

@@ -56,7 +56,7 @@ def setup_section(setup: Setup) -> Section:
         )
         if rows:
             tables.append(Table(title=name, rows=rows))
-    return Section(title="The setup", parts=(Tables(tables=tuple(tables)),))
+    return Section("The setup", (Tables(tables=tuple(tables)),))
 
 
 def making_section(setup: Setup, command: str) -> Section:
@@ -68,12 +68,10 @@ def making_section(setup: Setup, command: str) -> Section:
         ("seed of the fixed pattern", str(setup.camera.pattern_seed)),
     )
     return Section(
-        title="How this was made",
-        parts=(
-            Text(paragraphs=(_MODEL, f"{_AGAIN}: {command}")),
+        "How this was made",
+        (
+            Text((_MODEL, f"{_AGAIN}: {command}")),
             Table(title="Made with", rows=rows),
-            Listing(
-                title="The setup as a file (setup.toml)", text=resolved_text(setup, setup.folder)
-            ),
+            Listing("The setup as a file (setup.toml)", resolved_text(setup, setup.folder)),
         ),
     )

@@ -258,8 +258,8 @@ def test_a_page_is_made_of_any_parts() -> None:
         title="t",
         job="j",
         lead=("<b>",),
-        first=(Text(paragraphs=("<s>",)),),
-        sections=(Section(title="<i>", parts=(Text(paragraphs=("<u>",)),)),),
+        first=(Text(("<s>",)),),
+        sections=(Section("<i>", (Text(("<u>",)),)),),
     )
     found = seen(page_text(page))
     assert {"b", "i", "s", "u"} & {tag for tag, _ in found.tags} == set()

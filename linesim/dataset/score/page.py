@@ -30,20 +30,17 @@ def score_page(found: Score) -> Page:
         lead=summary(found),
         sections=(
             Section(
-                title="Found, and what can be found",
-                parts=(
+                "Found, and what can be found",
+                (
                     _facts(found),
-                    Pictures(pictures=tuple(_plot(name, found.groups[name]) for name in _AXES)),
-                    Text(paragraphs=explained()),
+                    Pictures(tuple(_plot(name, found.groups[name]) for name in _AXES)),
+                    Text(explained()),
                 ),
             ),
+            Section("By kind and station", (_kinds(found.groups["kind"]), *_stations(found))),
             Section(
-                title="By kind and station",
-                parts=(_kinds(found.groups["kind"]), *_stations(found)),
-            ),
-            Section(
-                title="By d', size and contrast",
-                parts=tuple(_table(name, found.groups[name]) for name in _AXES),
+                "By d', size and contrast",
+                tuple(_table(name, found.groups[name]) for name in _AXES),
             ),
             *_missed(found),
         ),
@@ -52,7 +49,7 @@ def score_page(found: Score) -> Page:
 
 def _facts(found: Score) -> Facts:
     return Facts(
-        facts=(
+        (
             ("found", percent(found.recall), f"of {len(found.faults)} labels"),
             ("false alarms", f"{found.alarms_per_m2:.3g} a m²", f"{found.false_alarms} in all"),
             ("average precision", f"{found.precision_at_limit:.3f}", "limit 0.5"),
@@ -95,7 +92,7 @@ def _missed(found: Score) -> tuple[Section, ...]:
         f"{len(found.missed)} labels were not found; these are the plainest of them, worth a look.",
     )
     table = Table(title="", head=head, rows=rows)
-    return (Section(title="Missed", parts=(Text(paragraphs=words), table)),)
+    return (Section("Missed", (Text(words), table)),)
 
 
 def _plot(name: str, groups: Sequence[Group]) -> Picture:

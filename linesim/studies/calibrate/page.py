@@ -151,7 +151,7 @@ def _numbers(values: NDArray[np.float64], form: str) -> str:
 def calibration_page(found: Calibrated) -> Page:
     """Make the report of a calibration."""
     pictures = Pictures(
-        pictures=(
+        (
             Picture(
                 image=_before(found.photo, found),
                 alt="The photograph with its patches",
@@ -173,25 +173,21 @@ def calibration_page(found: Calibrated) -> Page:
     )
     minded = cautions(found)
     rows = tuple((each.code, each.text) for each in minded)
-    told: tuple[Part, ...] = (Cautions(title="To mind", rows=rows),) if rows else ()
+    told: tuple[Part, ...] = (Cautions("To mind", rows),) if rows else ()
     white = white_of(found.data)
     return Page(
         title=found.asked.image.name,
         job="Calibration of a target",
         lead=spoken(found),
         sections=(
-            Section(title="Before and after", parts=(_facts(found, white), pictures)),
-            Section(title="Tone", parts=(Pictures(pictures=(plot,)), _patches(found))),
-            *((Section(title="Cautions", parts=told),) if told else ()),
+            Section("Before and after", (_facts(found, white), pictures)),
+            Section("Tone", (Pictures((plot,)), _patches(found))),
+            *((Section("Cautions", told),) if told else ()),
             Section(
-                title="In a setup",
-                parts=(
-                    Text(
-                        paragraphs=(
-                            "The lines that name the target; the image lies beside this page.",
-                        )
-                    ),
-                    Listing(title="[target]", text=target_lines(found.scale.pixel_size_um, white)),
+                "In a setup",
+                (
+                    Text(("The lines that name the target; the image lies beside this page.",)),
+                    Listing("[target]", target_lines(found.scale.pixel_size_um, white)),
                 ),
             ),
         ),
@@ -201,7 +197,7 @@ def calibration_page(found: Calibrated) -> Page:
 def _facts(found: Calibrated, white: float) -> Facts:
     rows, columns = found.data.shape[:2]
     return Facts(
-        facts=(
+        (
             ("pixel of the target", f"{found.scale.pixel_size_um:g} um", ""),
             ("size", f"{columns} x {rows} pixels", ""),
             ("residual, rms", f"{rms(found.residual):.4f}", "in reflectance"),

@@ -77,7 +77,7 @@ def _defects(found: Comparison) -> Picture | None:
 
 def _first(found: Comparison, picture: Picture) -> Iterator[Part]:
     """Show a picture of all variants, their figures, and what limits each."""
-    yield Pictures(pictures=(picture,))
+    yield Pictures((picture,))
     cells = [_cells(one) for one in found.variants]
     rows = tuple((name, *(cell[name] for cell in cells)) for name in cells[0])
     yield Table(title="", head=("", *(one.title for one in found.variants)), rows=rows)
@@ -104,7 +104,7 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
         caption="The same piece of the target in all of them: above on one grey scale, below each "
         f"stretched to its own range.{_dark_words(found)}",
     )
-    defects, side_by_side = _defects(found), (Pictures(pictures=(picture,)),)
+    defects, side_by_side = _defects(found), (Pictures((picture,)),)
     # a star is set apart from its figure
     starred = (
         (label, [cell.strip().replace("*", " ★") for cell in cells])
@@ -123,18 +123,15 @@ def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:
         first=tuple(_first(found, defects or picture)),
         sections=(
             Section(
-                title="What each gains and costs",
-                parts=(
-                    Text(paragraphs=tuple(gains)),
+                "What each gains and costs",
+                (
+                    Text(tuple(gains)),
                     *_table("verdicts", verdict_rows(found, _state_and_margin), found),
                     *_table("what differs in the setup", _change_rows(found), found),
                 ),
             ),
-            *((Section(title="Side by side", parts=side_by_side),) if defects else ()),
-            Section(
-                title="Figures",
-                parts=(*_table("", starred, found), Text(paragraphs=("★ best of its row",))),
-            ),
+            *((Section("Side by side", side_by_side),) if defects else ()),
+            Section("Figures", (*_table("", starred, found), Text(("★ best of its row",)))),
             job_section(first.setup),
             *side_sections(*cases),
             caution_section(*cases),

@@ -40,11 +40,11 @@ def _first(best: Proposal | None, notes: list[str], look_png: bytes | None) -> I
             alt="Discs of several sizes on even product, as the station sees them",
             caption="The smallest defect, and larger ones, on even product: what the station sees.",
         )
-        yield Pictures(pictures=(seen,))
+        yield Pictures((seen,))
     if best is not None:
         yield from first_parts(best.setup, best.budget, best.limits)
     if notes:
-        yield Text(paragraphs=tuple(notes))
+        yield Text(tuple(notes))
 
 
 def _sections(found: Design, best: Proposal) -> Iterator[Section]:
@@ -52,19 +52,19 @@ def _sections(found: Design, best: Proposal) -> Iterator[Section]:
     why = Table(
         title="Each choice", head=("", "value", "why"), rows=tuple(reasons(found.job, best))
     )
-    yield Section(title="Why", parts=(why,))
-    limits = Text(paragraphs=tuple(first_limits(best)))
-    yield Section(title="What limits first", parts=(limits,))
+    yield Section("Why", (why,))
+    limits = Text(tuple(first_limits(best)))
+    yield Section("What limits first", (limits,))
     buy = Table(
         title="For any supplier", head=("", "how much", "what else"), rows=tuple(to_buy(best))
     )
-    yield Section(title="To buy", parts=(buy,))
+    yield Section("To buy", (buy,))
     if found.others:
-        yield Section(title="Other ways", parts=(_others(found, best),))
+        yield Section("Other ways", (_others(found, best),))
     yield from side_sections(case)
     yield caution_section(case, people=people(found))
     words = job_in_words(best.setup)
-    yield Section(title="The station", parts=(Text(paragraphs=words), facts(best.budget)))
+    yield Section("The station", (Text(words), facts(best.budget)))
     yield setup_section(best.setup)
     yield making_section(best.setup, "linesim design, with the job given")
 

@@ -142,20 +142,18 @@ def fit_page(found: Fitted) -> Page:
 
 def _sections(found: Fitted) -> Iterator[Section]:
     if found.found:
-        yield Section(title="What the captures tell", parts=tuple(_keys(found)))
+        yield Section("What the captures tell", tuple(_keys(found)))
     left = tuple(left_lines(found))
     if left:
-        yield Section(title="What they do not tell", parts=(Text(paragraphs=left),))
-    yield Section(title="What is left of the captures", parts=tuple(_left(found)))
+        yield Section("What they do not tell", (Text(left),))
+    yield Section("What is left of the captures", tuple(_left(found)))
     if found.correlations:
-        yield Section(title="Keys that are known together", parts=tuple(_bound(found)))
+        yield Section("Keys that are known together", tuple(_bound(found)))
     own = tuple((each.code, each.text) for each in found.cautions if each.code not in CODES)
     if own:
-        yield Section(title="Of this fit", parts=(Cautions(title="The fit", rows=own),))
+        yield Section("Of this fit", (Cautions("The fit", own),))
     yield caution_section(Case(title="", setup=found.after, budget=budget(found.after)))
-    yield Section(
-        title="The station, as fitted", parts=(Text(paragraphs=job_in_words(found.after)),)
-    )
+    yield Section("The station, as fitted", (Text(job_in_words(found.after)),))
     yield setup_section(found.after)
     yield making_section(found.before, "linesim fit setup.toml, with the captures")
 
@@ -182,13 +180,13 @@ def _keys(found: Fitted) -> Iterator[Part]:
             alt="Interval of each fitted key over what the setup had",
             caption="Each interval over the setup's value; a diamond lies off it.",
         )
-        yield Pictures(pictures=(drawing,))
+        yield Pictures((drawing,))
 
 
 def _left(found: Fitted) -> Iterator[Part]:
     for each in found.captures[:_FEW]:
         yield Pictures(
-            pictures=(
+            (
                 Picture(
                     image=left_png(each),
                     alt="Maps of captured less expected, before and after the fit",
@@ -201,7 +199,7 @@ def _left(found: Fitted) -> Iterator[Part]:
                 ),
             )
         )
-    yield Text(paragraphs=tuple(place_lines(found)))
+    yield Text(tuple(place_lines(found)))
 
 
 def _bound(found: Fitted) -> Iterator[Part]:
@@ -210,7 +208,7 @@ def _bound(found: Fitted) -> Iterator[Part]:
         alt="Correlations of the errors of all pairs of fitted keys",
         caption="Correlations of errors: near ±1 the captures tell two keys together only.",
     )
-    yield Pictures(pictures=(drawing,))
+    yield Pictures((drawing,))
     said = tuple(bound(found))
     if said:
-        yield Text(paragraphs=said)
+        yield Text(said)

@@ -87,7 +87,7 @@ def _first_sections(row: Row, found: Ranking) -> tuple[Section, ...]:
     which = "best" if found.rows else "nearest"
     words = (f"Chosen: {chosen(row, found)}.", *job_in_words(row.setup))
     return (
-        Section(title=f"The {which} option", parts=(Text(paragraphs=words), facts(row.budget))),
+        Section(f"The {which} option", (Text(words), facts(row.budget))),
         caution_section(
             Case(title="", setup=row.setup, budget=row.budget), people=rank_people(found)
         ),
@@ -116,15 +116,14 @@ def rank_page(found: Ranking) -> Page:
             Outcome(state="met" if found.rows else "missed", text=f"{verdict} {best}".strip()),
         ),
         first=(
-            Pictures(pictures=(plots,)),
+            Pictures((plots,)),
             *(first_parts(first.setup, first.budget) if first else ()),
-            *((Text(paragraphs=tuple(notes)),) if notes else ()),
+            *((Text(tuple(notes)),) if notes else ()),
         ),
         sections=(
-            Section(title="Options", parts=tuple(_options(found))),
+            Section("Options", tuple(_options(found))),
             Section(
-                title="Why the others are out",
-                parts=(_missed(found), *((Text(paragraphs=refused),) if refused else ())),
+                "Why the others are out", (_missed(found), *((Text(refused),) if refused else ()))
             ),
             *(_first_sections(first, found) if first else ()),
         ),

@@ -91,16 +91,16 @@ def restored_page(found: Material) -> Page:
         ),
     )
     rows = tuple((each.code, each.text) for each in found.cautions)
-    minded = (Section(title="Cautions", parts=(Cautions(title="To mind", rows=rows),)),)
+    minded = (Section("Cautions", (Cautions("To mind", rows),)),)
     lines_text = target_lines(found.pixel_size_um, white_of(found.data))
     return Page(
         title=found.name,
         job="A scan as a target",
         lead=spoken(found),
         sections=(
-            Section(title="Scan and target", parts=(_facts(found), *dividers)),
+            Section("Scan and target", (_facts(found), *dividers)),
             *(minded if rows else ()),
-            Section(title="In a setup", parts=(Listing(title="[target]", text=lines_text),)),
+            Section("In a setup", (Listing("[target]", lines_text),)),
             setup_section(found.setup),
         ),
     )
@@ -108,7 +108,7 @@ def restored_page(found: Material) -> Page:
 
 def _facts(found: Material) -> Facts:
     return Facts(
-        facts=(
+        (
             ("true to, across", f"{digits(found.true_to_x_lp_mm)} lp/mm", ""),
             ("true to, along", f"{digits(found.true_to_y_lp_mm)} lp/mm", ""),
             ("finest station", f"{digits(found.finest_um)} um", "object pixel"),

@@ -43,7 +43,7 @@ def scan_page(found: Scan, reference: Reference | None = None) -> Page:
         first=(whole, *first_parts(setup, found.budget)),
         sections=(
             requirement_section(setup, found.budget),
-            *((Section(title="A closer look", parts=tuple(close)),) if close else ()),
+            *((Section("A closer look", tuple(close)),) if close else ()),
             job_section(setup),
             *side_sections(case),
             caution_section(case),

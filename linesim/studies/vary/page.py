@@ -49,11 +49,11 @@ def _first(found: Varied, seen: tuple[Seen, ...]) -> Iterator[Part]:
         else "Above left, where everything holds; then the figures that decide, dotted where the "
         "picture clips or the station cannot run.",
     )
-    yield Pictures(pictures=(alone,))
+    yield Pictures((alone,))
     yield _grid_table(found) if grid else _span_table(found)
     limits = limits_words(found)
     if limits:
-        yield Text(paragraphs=(limits,))
+        yield Text((limits,))
 
 
 def _span_table(found: Varied) -> Table:
@@ -85,7 +85,7 @@ def _grid_table(found: Varied) -> Table:
 
 def _each(found: Varied, said: tuple[str, ...]) -> tuple[Part, ...]:
     """Tell of each requirement by itself; of two ranges with its map."""
-    words = Text(paragraphs=said)
+    words = Text(said)
     if len(found.ranges) == 1:
         return (words,)
     plots = Picture(
@@ -93,7 +93,7 @@ def _each(found: Varied, said: tuple[str, ...]) -> tuple[Part, ...]:
         alt="Maps of the figures that decide, a row each",
         caption="Lighter is better; bold is the requirement; dotted where something is missed.",
     )
-    return words, Pictures(pictures=(plots,))
+    return words, Pictures((plots,))
 
 
 def vary_page(found: Varied, seen: tuple[Seen, ...]) -> Page:
@@ -102,7 +102,7 @@ def vary_page(found: Varied, seen: tuple[Seen, ...]) -> Page:
     said = outcomes(found)
     rest = tuple(text for text in answer(found) if text not in [each.text for each in said])
     tables = [_curve_table(found, curve) for curve in found.curves if len(found.ranges) == 1]
-    figures = (Section(title="Figures", parts=tuple(tables)),) if tables else ()
+    figures = (Section("Figures", tuple(tables)),) if tables else ()
     cautions = tuple(("", text) for text in safety_texts(found))
     return Page(
         title=found.setup.title,
@@ -110,10 +110,10 @@ def vary_page(found: Varied, seen: tuple[Seen, ...]) -> Page:
         outcome=said,
         first=tuple(_first(found, seen)),
         sections=(
-            *((Section(title="Each requirement", parts=_each(found, rest)),) if rest else ()),
+            *((Section("Each requirement", _each(found, rest)),) if rest else ()),
             *figures,
             job_section(found.setup),
-            Section(title="What to mind", parts=(Cautions(title=PEOPLE, rows=cautions),)),
+            Section("What to mind", (Cautions(PEOPLE, cautions),)),
             setup_section(found.setup),
             making_section(found.setup, "linesim vary --report, with the ranges given"),
         ),

@@ -51,7 +51,7 @@ def _page(found: Sequence[Compared], title: str) -> Page:
         for text in each.agreement.findings
     ]
     sections = [
-        Section(title=f"{name}, {each.agreement.name}" if several else name, parts=tuple(parts))
+        Section(f"{name}, {each.agreement.name}" if several else name, tuple(parts))
         for each in found
         for name, parts in _parts(each)
     ]
@@ -60,23 +60,18 @@ def _page(found: Sequence[Compared], title: str) -> Page:
         title=title,
         job="Capture against prediction",
         lead=tuple(findings or (AGREES,)),
-        sections=(
-            *sections,
-            Section(
-                title=PEOPLE, parts=(Cautions(title="Mind", rows=(*cautions, ("", MACHINERY))),)
-            ),
-        ),
+        sections=(*sections, Section(PEOPLE, (Cautions("Mind", (*cautions, ("", MACHINERY))),))),
     )
 
 
 def _parts(one: Compared) -> "list[tuple[str, list[Part]]]":
     lies = list(one.agreement.explanations)
     detailed = [each for each in one.judged.values() if each.noise is not None]
-    left = Pictures(pictures=(_left(one), *map(_spectra, detailed[:1])))
+    left = Pictures((_left(one), *map(_spectra, detailed[:1])))
     return [
         ("Prediction and capture in register", [_overlay(one)]),
         ("What the prediction does not explain", [left]),
-        ("How the image lies", [*([Text(paragraphs=tuple(lies))] if lies else []), _lies(one)]),
+        ("How the image lies", [*([Text(tuple(lies))] if lies else []), _lies(one)]),
         ("Figures", [_figures(colour, own) for colour, own in one.agreement.differences.items()]),
     ]
 
