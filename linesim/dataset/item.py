@@ -5,7 +5,7 @@ One image of a set with its labels: a pure function of plan and index.
 takes one thread.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import cast
 
@@ -192,8 +192,23 @@ def _instances(
         _judged(plan.labels, placed, each, targets, (seen, look))
         for placed, each in zip(asked.faults, held, strict=True)
     ]
+    return told_apart(found, (made.image.shape[0], made.image.shape[1]))
+
+
+def told_apart(found: Sequence[Instance], shape: tuple[int, int]) -> tuple[Instance, ...]:
+    """
+    Give each sample to the fault on top; one that lies wholly under later ones has no label.
+
+    Parameters
+    ----------
+    found : sequence of Instance; in the order in which they were painted
+    shape : (int, int); lines and samples of the image
+
+    Returns
+    -------
+    tuple of Instance
+    """
     outlines = {k: each.outline for k, each in enumerate(found) if each.outline is not None}
-    shape = made.image.shape[0], made.image.shape[1]
     left = dict(zip(outlines, apart(list(outlines.values()), shape), strict=True))
     # a label that lies wholly under later ones is none
     kept = {k: each for k, each in left.items() if each.area_px}
@@ -217,6 +232,31 @@ def _judged(
     labels = seen.labels(cast("Fault", held))  # its bounds and its cover are all they ask
     label = labels[0] if labels else None
     strength = None if label is None else _strength(label, held, targets, look)
+    return instance_of(rule, placed, held.fault.area_um2, (label, strength))
+
+
+def instance_of(
+    rule: LabelRule,
+    placed: Placed,
+    area_um2: float,
+    seen: tuple[Label | None, Strength | None],
+) -> Instance:
+    """
+    Put together what is known of one fault.
+
+    Parameters
+    ----------
+    rule : LabelRule
+    placed : Placed
+    area_um2 : float; that it covers of the target [µm²]
+    seen : (Label or None, Strength or None)
+        Which samples it covers, and how well it is seen; None where the scan misses it.
+
+    Returns
+    -------
+    Instance
+    """
+    label, strength = seen
     cover_px = 0.0 if label is None else float(label.mask.sum(dtype=np.float64))
     visible = (
         strength is not None
@@ -226,7 +266,7 @@ def _judged(
     why = _why_not(rule, cover_px, strength, visible=visible)
     return Instance(
         placed=placed,
-        area_um2=held.fault.area_um2,
+        area_um2=area_um2,
         cover_px=cover_px,
         strength=strength,
         visible=visible,

@@ -30,11 +30,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.dataset.device import stations_of
-from linesim.dataset.item import Instance, Item, item
+from linesim.dataset.feed.crew import MOST_WORKERS, crew
+from linesim.dataset.feed.stream import Feed
+from linesim.dataset.feed.targets import image_of, target_of, told_of
+from linesim.dataset.item import Item, item
 from linesim.dataset.plan.plan import Plan, fingerprint
 from linesim.dataset.plan.plan_file import load_plan
 from linesim.dataset.plan.splits import SPLITS
-from linesim.forward.device.choice import chosen, each_of
+from linesim.forward.device.choice import chosen, each_of, there
+from linesim.forward.device.launch import kernels_run_on
 from linesim.setup.errors import InputError
 from linesim.setup.shown import shown
 
@@ -97,9 +101,22 @@ class _Shots:
         return {**asked, "print_asked": self.print_sent}
 
     def sample(self, index: int) -> Sample:
-        """Render one image; it stays on its device, the labels lie here."""
-        image, target = sample_of(item(self.plan, index, self.device), raw=self.raw)
-        return image if self.device is None else image.to(self.device), target
+        """Render one image."""
+        return sample_of(item(self.plan, index), raw=self.raw)
+
+    def fed(self, walk: Indices, workers: int) -> Iterator[Sample]:
+        """Make images on the device, where they stay; the labels lie here."""
+        on = there(self.device or "cpu")
+        with crew(self.read, workers, by_kernels=kernels_run_on(on)) as helpers:
+            feed = Feed(plan=self.plan, crew=helpers, device=on)
+            for made in feed.images([int(index) for index in walk]):
+                lines, width = made.samples.shape[-2:]
+                image = image_of(made.samples, made.full_scale_dn, raw=self.raw)
+                yield image, target_of(made.told, (lines, width), made.number)
+
+    def read(self) -> Plan:
+        """Give the plan, read anew where this was sent."""
+        return self.plan
 
     def walk(self, order: int | None) -> Indices:
         """Lay all images out scene by scene; scenes, and images in each, as they come or mixed."""
@@ -144,6 +161,17 @@ def _shots(
     return replace(found, device=on)
 
 
+def _workers(asked: int, device: str | None) -> int:
+    """Refuse a number of processes that cannot be had."""
+    if asked != 0 and (device is None or not 2 <= asked <= MOST_WORKERS):  # noqa: PLR2004 -- one draws scenes
+        msg = (
+            f"workers: read {asked}, but expected 0 (this process alone), or 2 to {MOST_WORKERS} "
+            "processes beside a device"
+        )
+        raise InputError(msg)
+    return asked
+
+
 class ScanDataset(Dataset):  # type: ignore[type-arg]  # no generic without torch
     """Images of one split, by place: a map-style data set."""
 
@@ -172,9 +200,12 @@ class ScanStream(IterableDataset):  # type: ignore[type-arg]  # the same
     The workers of a DataLoader take one piece each of the same walk, of equal length to within one
     image, so that a scene is drawn by one or two of them.
 
-    With a device ("cuda", "cuda:1", "cpu"; "auto": "cuda" where it serves) images are made there
-    and stay there, the same but for a sample in a thousand, by 1 DN; the labels, worked out here,
-    are the same. It takes no workers then.
+    With a device ("cuda", "cuda:1", "cpu"; "auto": "cuda" where it serves) faults are painted and
+    images scanned there, where they stay: the same but for a sample in a thousand, by 1 DN, with
+    the same labels and a d' that agrees to 10⁻⁵. What the device does not carry is made beside it
+    as without one. A loader has no workers then; ``workers`` processes of its own draw scenes,
+    prepare images and judge labels while the device is at work (0: this process alone). A program
+    that asks for them keeps its start behind ``if __name__ == "__main__":``, as for a loader's.
     """
 
     def __init__(  # noqa: PLR0913 -- one argument an option
@@ -187,23 +218,28 @@ class ScanStream(IterableDataset):  # type: ignore[type-arg]  # the same
         raw: bool = False,
         order: int | None = None,
         device: str | None = None,
+        workers: int = 0,
     ) -> None:
         self._shots = _shots(plan_path, split, count=count, seed=seed, raw=raw, device=device)
-        self._order = order
+        self._order, self._workers = order, _workers(workers, device)
 
     def __iter__(self) -> Iterator[Sample]:
         from torch.utils.data import get_worker_info  # noqa: PLC0415 -- an extra
 
         worker, walk = get_worker_info(), self._shots.walk(self._order)
-        if worker is not None and (self._shots.device or "cpu") != "cpu":
+        on = self._shots.device
+        if worker is not None and on is not None and (on != "cpu" or self._workers):
             msg = (
-                f'device: read "{self._shots.device}" in a worker of a DataLoader, which cannot '
-                "hand on what lies there; expected num_workers=0"
+                f'device: read "{on}" in a worker of a DataLoader, which cannot hand on what lies '
+                "there, or have processes of its own; expected num_workers=0"
             )
             raise InputError(msg)
         one, of = (worker.id, worker.num_workers) if worker is not None else (0, 1)
-        for index in walk[len(walk) * one // of : len(walk) * (one + 1) // of]:
-            yield self._shots.sample(int(index))
+        own = walk[len(walk) * one // of : len(walk) * (one + 1) // of]
+        if self._shots.device is not None:
+            yield from self._shots.fed(own, self._workers)
+        else:
+            yield from (self._shots.sample(int(index)) for index in own)
 
 
 def sample_of(made: Item, *, raw: bool = False) -> Sample:
@@ -213,37 +249,10 @@ def sample_of(made: Item, *, raw: bool = False) -> Sample:
     planes = (
         np.moveaxis(made.image, -1, 0) if made.image.ndim > made.mask.ndim else made.image[None]
     )
-    whole = np.ascontiguousarray(planes, dtype=np.int32 if raw else np.float32)
-    image = torch.from_numpy(whole if raw else whole / np.float32(made.full_scale_dn))
-    return image, {
-        **{key: torch.from_numpy(values) for key, values in _arrays(made).items()},
-        "image_id": made.drawn.index + 1,
-    }
-
-
-def _arrays(made: Item) -> dict[str, NDArray[Any]]:
-    faults, count = made.labelled, len(made.labelled)
-    masks = np.zeros((count, *made.mask.shape), dtype=np.uint8)
-    boxes, areas = np.zeros((count, 4), dtype=np.float32), np.zeros(count, dtype=np.float32)
-    for k, fault in enumerate(faults):
-        if fault.outline is not None:  # which `labelled` sees to
-            left, top, width, height = fault.outline.box
-            boxes[k] = left, top, left + width, top + height
-            masks[k][fault.outline.place] = fault.outline.mask
-            areas[k] = fault.outline.area_px
-    return {
-        "boxes": boxes,
-        "labels": np.array([fault.class_id + 1 for fault in faults], dtype=np.int64),
-        "masks": masks,
-        "area": areas,
-        "iscrowd": np.zeros(count, dtype=np.int64),
-        "visible": np.array([fault.visible for fault in faults], dtype=np.bool_),
-        "dprime": np.array([_dprime(fault) for fault in faults], dtype=np.float32),
-    }
-
-
-def _dprime(fault: Instance) -> float:
-    return 0.0 if fault.strength is None else fault.strength.dprime
+    samples = torch.from_numpy(np.ascontiguousarray(planes, dtype=np.int32))
+    shape = made.mask.shape[0], made.mask.shape[1]
+    target = target_of(told_of(made.instances), shape, made.drawn.index)
+    return image_of(samples, made.full_scale_dn, raw=raw), target
 
 
 def collate(batch: Sequence[Sample]) -> tuple[list["torch.Tensor"], list[Target]]:

@@ -25,7 +25,18 @@ _REACH = 3.0  # of a bell that is cut off, in standard deviations
 
 
 def for_channels(colour: Colour, image: ImageArray) -> ImageArray:
-    """Bring a colour to the channels of an image."""
+    """
+    Bring a colour to the channels of an image.
+
+    Parameters
+    ----------
+    colour : tuple of float; one, or red, green and blue
+    image : ndarray of shape (rows, columns) or (rows, columns, 3)
+
+    Returns
+    -------
+    ndarray of float32, of shape () or (3,); on a grey image their mean
+    """
     values = np.asarray(colour, dtype=np.float32)
     grey = image.ndim == 2 or len(colour) == 1  # noqa: PLR2004 -- rows and columns alone
     return np.asarray(values.mean(dtype=np.float32) if grey else values)
@@ -137,6 +148,10 @@ class Contrast:
         """As far as the local mean goes. [µm]."""
         return _REACH * self.over_um
 
+    def reach_px(self, pixel_size_um: float) -> int:
+        """Tell how many pixels of a size the local mean goes to each side."""
+        return int(np.ceil(_REACH * (self.over_um / pixel_size_um)))
+
     def applied(self, view: View, base: View) -> ImageArray:
         """Give mean + ratio (ρ - mean)."""
         mean = self._mean(view, base)
@@ -144,7 +159,7 @@ class Contrast:
 
     def _mean(self, view: View, base: View) -> ImageArray:
         sigma_px = self.over_um / view.window.grid.pixel_size_um
-        reach_px = int(np.ceil(_REACH * sigma_px))
+        reach_px = self.reach_px(view.window.grid.pixel_size_um)
         bell = np.exp(-((np.arange(-reach_px, reach_px + 1) / sigma_px) ** 2) / 2)
         around = view.window.grown(reach_px)
         mean = np.asarray(base.part(around), dtype=np.float64)

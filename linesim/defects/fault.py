@@ -52,7 +52,7 @@ class Fault:
     @property
     def area_um2(self) -> float:
         """Covered area on the target, as if it had no borders. [µm²]."""
-        return self._placed(self.outline, _FINE_UM).area_um2
+        return self.placed(self.outline, _FINE_UM).area_um2
 
     @property
     def box_mm(self) -> tuple[float, float, float, float]:
@@ -81,7 +81,7 @@ class Fault:
 
     def coverage(self, window: Window) -> ImageArray:
         """Give the mask: the share of each pixel's area that it covers, 0 to 1."""
-        return covered(self._placed(self.outline, window.grid.pixel_size_um / FINE), window)
+        return covered(self.placed(self.outline, window.grid.pixel_size_um / FINE), window)
 
     def paint(self, view: View, base: View) -> ImageArray:
         """
@@ -93,7 +93,7 @@ class Fault:
         image = view.image
         for layer in self.layers:
             share = covered(
-                self._placed(layer.shape, view.window.grid.pixel_size_um / FINE), view.window
+                self.placed(layer.shape, view.window.grid.pixel_size_um / FINE), view.window
             )
             if not share.any():
                 continue
@@ -111,14 +111,26 @@ class Fault:
         c, s = cos(radians(pose.turn_deg)), sin(radians(pose.turn_deg))
         return self.form.height_um(c * x_um + s * y_um, c * y_um - s * x_um)
 
-    def _placed(self, shape: Shape, fine_um: float) -> Edges:
+    def placed(self, shape: Shape, fine_um: float) -> Edges:
+        """
+        Draw a shape where the fault lies.
+
+        Parameters
+        ----------
+        shape : Shape; about the fault's own middle
+        fine_um : float; length to which curves are drawn [µm]
+
+        Returns
+        -------
+        Edges
+        """
         return _placed_edges(self.pose, shape, fine_um)
 
     def _all(self, fine_um: float) -> Edges:
         shapes = [*(layer.shape for layer in self.layers), self.outline]
         if self.support is not None:
             shapes.append(self.support)
-        return joined([self._placed(shape, fine_um) for shape in shapes])
+        return joined([self.placed(shape, fine_um) for shape in shapes])
 
 
 def laid(view: View, base: View, layer: Layer, share: ImageArray) -> ImageArray:

@@ -3,7 +3,8 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
-from inspect import signature
+from functools import cache
+from inspect import Parameter, signature
 from typing import Protocol
 
 from linesim.defects.fault import Fault
@@ -38,7 +39,7 @@ class Kind:
     @property
     def parameters(self) -> tuple[str, ...]:
         """Names of the numbers that make one, in order."""
-        return tuple(signature(self.make).parameters)
+        return tuple(_parameters(self.make))
 
 
 KINDS = tuple(
@@ -109,9 +110,15 @@ class Placed:
         return self.which.make(**self.values).at(self.pose)
 
 
+@cache
+def _parameters(make: Callable[..., Recipe]) -> Mapping[str, Parameter]:
+    """Read what makes a fault: for each of many faults of one kind the same."""
+    return signature(make).parameters
+
+
 def need_parameters(kind: Kind, given: Mapping[str, object]) -> None:
     """Refuse parameters that a kind has not, and the lack of those that it needs."""
-    known = signature(kind.make).parameters
+    known = _parameters(kind.make)
     faults = [
         f"{kind.name}: read {name}, which it has not; expected one of {', '.join(known)}"
         for name in given

@@ -16,6 +16,7 @@ import numpy as np
 
 from linesim.defects.defective import FaultMask, grid_under
 from linesim.defects.fault import Fault
+from linesim.defects.window import Window
 from linesim.forward.channels import Channel, channels
 from linesim.forward.expose import Exposer
 from linesim.forward.reference import Reference
@@ -45,6 +46,16 @@ class Label:
     # shape (lines, columns); share of each sample's footprint that the fault covers, 0 to 1; the
     # smallest rectangle that holds all above 0
     mask: ImageArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Samples of an image that can see a fault."""
+
+    # first and last
+    lines: tuple[int, int]
+    columns: tuple[int, int]
+    tiles: slice  # of the across matrix, with those columns in them
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -89,8 +100,13 @@ class Footprints:
         low = (middle_um - reach_um + min(leaning_um)) / pitch_um - 1
         return low, (middle_um + table.travel_um + reach_um + max(leaning_um)) / pitch_um + 1
 
-    def _label(self, mask: FaultMask, rows: Span, columns: Span) -> Label | None:
-        """Sample the mask where it appears in some rows and columns of the endless target."""
+    def place(self, window: Window) -> "Place | None":
+        """Tell which samples a fault with these bounds can reach; None where the scan misses it."""
+        rows, columns = (window.top, window.bottom), (window.left, window.right)
+        return self._placed(_gone_on(rows, self.grid.rows), _gone_on(columns, self.grid.columns))
+
+    def _placed(self, rows: Span, columns: Span) -> "Place | None":
+        """Tell which samples see some rows and columns of the endless target."""
         across = _met(self.left_px, self.right_px, columns)
         if across is None:
             return None
@@ -104,9 +120,18 @@ class Footprints:
         if not met:
             return None
         lines = min(span[0] for span in met), max(span[1] for span in met)
-        inside = slice(across[0], across[1] + 1)
-        shares = [self._sampled(each.part(mask, some), lines, inside) for each in self.exposers]
-        return _trimmed(np.mean(shares, axis=0), lines[0], across[0])
+        return Place(lines=lines, columns=across, tiles=some)
+
+    def _label(self, mask: FaultMask, rows: Span, columns: Span) -> Label | None:
+        """Sample the mask where it appears in some rows and columns of the endless target."""
+        at = self._placed(rows, columns)
+        if at is None:
+            return None
+        inside = slice(at.columns[0], at.columns[1] + 1)
+        shares = [
+            self._sampled(each.part(mask, at.tiles), at.lines, inside) for each in self.exposers
+        ]
+        return label_of(np.mean(shares, axis=0), at.lines[0], at.columns[0])
 
     def _sampled(self, exposer: Exposer, lines: tuple[int, int], columns: slice) -> ImageArray:
         """Sample some lines, a strip at a time."""
@@ -179,8 +204,19 @@ def _met(low: FloatArray, high: FloatArray, span: Span) -> tuple[int, int] | Non
     return (int(index[0]), int(index[-1])) if index.size else None
 
 
-def _trimmed(mask: ImageArray, first_line: int, first_column: int) -> Label | None:
-    """Cut off what is empty all around."""
+def label_of(mask: ImageArray, first_line: int, first_column: int) -> Label | None:
+    """
+    Make a label of samples; what is empty all around is cut off.
+
+    Parameters
+    ----------
+    mask : ndarray of shape (lines, columns); share of each sample that is covered
+    first_line, first_column : int; of the image, at which it begins
+
+    Returns
+    -------
+    Label or None; None where nothing is covered
+    """
     shares = np.where(mask < LEAST_SHARE, 0, np.minimum(mask, 1)).astype(np.float32)
     lines, columns = (np.flatnonzero(shares.any(axis=axis)) for axis in (1, 0))
     if lines.size == 0:

@@ -28,6 +28,7 @@ from linesim.dataset.plan.plan_file import load_plan
 from linesim.figures.budget import budget
 from linesim.figures.safety import BRIGHT_W_M2
 from linesim.files.images_in import MAX_PIXELS
+from linesim.forward.draws import FUSED_SD_E
 from linesim.preview import uploads
 from linesim.setup.light.spectra import VISIBLE_NM, Spectrum
 from linesim.setup.light.thermal import whole_light
@@ -220,6 +221,7 @@ QUOTED = (
     ),
     Quoted("`threshold` ({:g})", lambda: (LabelRule().threshold,)),
     Quoted("`least_cover` ({:g}) samples", lambda: (LabelRule().least_cover_px,)),
+    Quoted("a read noise of {:g} electrons or more", lambda: (FUSED_SD_E,)),
     Quoted("From {:.0f} million samples on", lambda: (MOST_HELD / 1e6,)),
     Quoted("A TIFF target of {:g} million pixels", lambda: (LEAST_PIXELS / 1e6,)),
     Quoted("of more than {} pixels are refused", lambda: (power_of_ten(MAX_PIXELS),)),

@@ -119,7 +119,7 @@ def test_noise_drawn_on_a_device_is_numpy_s(change: dict[str, object], device: s
     for first in (0, 64):
         draw = draw_on(half.noise, keep, range(first, 150), (1, 5001), on)
         assert draw is not None
-        assert draw.is_far(float(seen_e.max()))
+        assert draw.noise.is_far(float(seen_e.max()))
         image = draw.numbers(seen_e[first:])
         apart = np.abs(image.cpu().numpy().astype(np.int64) - known.image[first:])
         # the same electrons: what differs is float32's last bit of some 10⁴ e, 5·10⁻⁴ e
@@ -166,7 +166,7 @@ def test_near_its_wells_numpy_draws() -> None:
         draw = draw_on(renderer.channels[0].noise, keep, range(64), (1, 256), renderer.device)
         assert (draw is not None) == begun
         peak_e = float(renderer.windows([0], 64, [3]).pixels_e(0).max())
-        assert draw is None or not draw.is_far(peak_e)
+        assert draw is None or not draw.noise.is_far(peak_e)
 
 
 def test_a_record_says_what_made_the_image() -> None:

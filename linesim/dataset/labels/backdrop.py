@@ -52,14 +52,22 @@ def texture_for(plan: Plan, setup: Setup, scene: int) -> Texture | None:
     Nothing where the scene is too small to measure one on, or is a real scan: its noise would count
     twice.
     """
-    if isinstance(setup.requirement.texture, GrainTexts | ImageTexture):
-        return wanted_texture(setup, TargetSize(rows=1, columns=1))
-    own, face = None if plan.scenes.real else _own(plan, scene), face_of(setup)
+    required = required_texture(setup)
+    if required is not None:
+        return required
+    own, face = None if plan.scenes.real else own_texture(plan, scene), face_of(setup)
     if own is None or face is None:
         return own
     # what the face mirrors lies evenly on top, so that the same texture is a smaller share of all
     matt = face.level[0] * _product(plan, scene)
     return Diluted(texture=own, share=matt / (matt + face.level[1] / face.white_reflectance))
+
+
+def required_texture(setup: Setup) -> Texture | None:
+    """Give the texture that is required, which stands in for any scene's own."""
+    if isinstance(setup.requirement.texture, GrainTexts | ImageTexture):
+        return wanted_texture(setup, TargetSize(rows=1, columns=1))
+    return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +89,8 @@ def _product(plan: Plan, scene: int) -> float:
 
 
 @lru_cache(maxsize=_SCENES)
-def _own(plan: Plan, scene: int) -> Texture | None:
+def own_texture(plan: Plan, scene: int) -> Texture | None:
+    """Measure the texture of a scene; None where it is too small."""
     whole = plan.scene(scene)
     fine, coarse = (texture_of(tiles_of(each)) for each in (whole, _averaged(whole)))
     if fine is None or coarse is None:

@@ -72,57 +72,27 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Eye:
-    """The first half of the camera, ready to look at single faults of one scan."""
+class Judge:
+    """What tells how well a fault is seen, once its own signal is known."""
 
     numbers: Station
-    seed: int  # of the jitter, as for the image
-    exposers: tuple[Exposer, ...]  # one a channel
-    expected_e: ImageArray  # shape (lines, columns, channels); of the image with all faults [e]
     behind: Backdrop | None  # the product's texture
-    margin: tuple[int, int]  # lines and columns that a fault's blur reaches beyond its mask
 
-    def strength(
-        self, change: Change, box: tuple[int, int, int, int], mask: ImageArray
-    ) -> Strength:
-        """Tell how well a fault is seen."""
-        lines, columns = (
-            (max(box[k] - self.margin[k], 0), min(box[k + 2] + self.margin[k], size))
-            for k, size in enumerate(self.expected_e.shape[:2])
-        )
-        with_e = self.expected_e[slice(*lines), slice(*columns)].astype(np.float64)
-        without_e = with_e - self._signal_e(change, lines, columns)
+    def strength(self, with_e: FloatArray, own_e: FloatArray, inside: FloatArray) -> Strength:
+        """
+        Tell how well a fault is seen.
+
+        Parameters
+        ----------
+        with_e : ndarray of shape (lines, columns, channels)
+            Of the image with all faults, around this one. [e]
+        own_e : ndarray of the same shape; what this fault adds or takes there [e]
+        inside : ndarray of shape (lines, columns); its mask
+        """
+        without_e = with_e - own_e
         limit_e = np.asarray(self.numbers.saturation_e)
         signal_e = np.minimum(with_e, limit_e) - np.minimum(without_e, limit_e)
-        inside = np.zeros(signal_e.shape[:2])
-        first = box[0] - lines[0], box[1] - columns[0]
-        inside[first[0] : first[0] + mask.shape[0], first[1] : first[1] + mask.shape[1]] = mask
         return self._judged(signal_e, np.minimum(without_e, limit_e), inside)
-
-    def _signal_e(
-        self, change: Change, lines: tuple[int, int], columns: tuple[int, int]
-    ) -> FloatArray:
-        """Scan the difference, a strip at a time, with the tiles that see it."""
-        tiles = self.exposers[0].samplers[0].tiles
-        across = tiles[-1].last // self.expected_e.shape[1]
-        met = [
-            k
-            for k, tile in enumerate(tiles)
-            if tile.first < columns[1] * across and tile.last > columns[0] * across
-        ]
-        some, inside = slice(met[0], met[-1] + 1), slice(*(end * across for end in columns))
-        starts = range(lines[0], lines[1], STRIP_LINES)
-        found = []
-        for each in self.exposers:
-            part = each.part(change, some)
-            strips = [
-                part.strip(self.seed, first, min(first + STRIP_LINES, lines[1]))[:, :, inside]
-                for first in starts
-            ]
-            looks = np.concatenate(strips, axis=1, dtype=np.float64)
-            shape = (looks.shape[0], looks.shape[1], columns[1] - columns[0], across)
-            found.append(looks.reshape(shape).sum(axis=(0, 3)))
-        return np.stack(found, axis=2)
 
     def _judged(self, signal_e: FloatArray, ground_e: FloatArray, mask: FloatArray) -> Strength:
         noise_e = self.numbers.noise_e(ground_e)
@@ -161,6 +131,53 @@ class Eye:
         return np.asarray(np.where(ground_e < limit_e, ground_e, 0.0).mean(axis=(0, 1)))
 
 
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Eye:
+    """The first half of the camera, ready to look at single faults of one scan."""
+
+    judge: Judge
+    seed: int  # of the jitter, as for the image
+    exposers: tuple[Exposer, ...]  # one a channel
+    expected_e: ImageArray  # shape (lines, columns, channels); of the image with all faults [e]
+    margin: tuple[int, int]  # lines and columns that a fault's blur reaches beyond its mask
+
+    def strength(
+        self, change: Change, box: tuple[int, int, int, int], mask: ImageArray
+    ) -> Strength:
+        """Tell how well a fault is seen."""
+        lines, columns = around(box, self.margin, self.expected_e.shape[:2])
+        with_e = self.expected_e[slice(*lines), slice(*columns)].astype(np.float64)
+        inside = np.zeros(with_e.shape[:2])
+        first = box[0] - lines[0], box[1] - columns[0]
+        inside[first[0] : first[0] + mask.shape[0], first[1] : first[1] + mask.shape[1]] = mask
+        return self.judge.strength(with_e, self._signal_e(change, lines, columns), inside)
+
+    def _signal_e(
+        self, change: Change, lines: tuple[int, int], columns: tuple[int, int]
+    ) -> FloatArray:
+        """Scan the difference, a strip at a time, with the tiles that see it."""
+        tiles = self.exposers[0].samplers[0].tiles
+        across = tiles[-1].last // self.expected_e.shape[1]
+        met = [
+            k
+            for k, tile in enumerate(tiles)
+            if tile.first < columns[1] * across and tile.last > columns[0] * across
+        ]
+        some, inside = slice(met[0], met[-1] + 1), slice(*(end * across for end in columns))
+        starts = range(lines[0], lines[1], STRIP_LINES)
+        found = []
+        for each in self.exposers:
+            part = each.part(change, some)
+            strips = [
+                part.strip(self.seed, first, min(first + STRIP_LINES, lines[1]))[:, :, inside]
+                for first in starts
+            ]
+            looks = np.concatenate(strips, axis=1, dtype=np.float64)
+            shape = (looks.shape[0], looks.shape[1], columns[1] - columns[0], across)
+            found.append(looks.reshape(shape).sum(axis=(0, 3)))
+        return np.stack(found, axis=2)
+
+
 def eye(
     setup: Setup,
     reference: Reference,
@@ -170,18 +187,43 @@ def eye(
 ) -> Eye:
     """Make ready to look at single faults."""
     numbers = station(setup)
-    place, lens = numbers.geometry, numbers.ends_optics
-    blur_um = np.max(_BLUR * lens.rest_blur_um + lens.defocus_disc_um / 2)
-    blur_um = float(blur_um) / float(lens.magnification)
-    sides_um = float(numbers.timing.line_advance_um), float(place.object_pixel_x_um)
     return Eye(
-        numbers=numbers,
+        judge=Judge(numbers=numbers, behind=backdrop(numbers, texture)),
         seed=seed,
         exposers=tuple(exposer(setup, reference, each) for each in channels(setup, numbers)),
         expected_e=expected_e if expected_e.ndim == _COLOUR else expected_e[:, :, None],
-        behind=backdrop(numbers, texture),
-        margin=(
-            ceil(blur_um / sides_um[0]) + _MORE_PX + len(numbers.trail) - 1,
-            ceil(blur_um / sides_um[1]) + _MORE_PX,
-        ),
+        margin=margin_px(numbers),
     )
+
+
+def margin_px(numbers: Station) -> tuple[int, int]:
+    """Tell how many lines and columns a fault's blur reaches beyond its mask."""
+    place, lens = numbers.geometry, numbers.ends_optics
+    blur_um = np.max(_BLUR * lens.rest_blur_um + lens.defocus_disc_um / 2)
+    blur_um = float(blur_um) / float(lens.magnification)
+    return (
+        ceil(blur_um / float(numbers.timing.line_advance_um)) + _MORE_PX + len(numbers.trail) - 1,
+        ceil(blur_um / float(place.object_pixel_x_um)) + _MORE_PX,
+    )
+
+
+def around(
+    box: tuple[int, int, int, int], margin: tuple[int, int], shape: tuple[int, ...]
+) -> tuple[tuple[int, int], tuple[int, int]]:
+    """
+    Give a box with a margin, as far as the image goes.
+
+    Parameters
+    ----------
+    box : tuple of int; first line and column, and one past the last of each
+    margin : (int, int); lines and columns
+    shape : tuple of int; lines and columns of the image
+
+    Returns
+    -------
+    two pairs of int; first line and one past the last, and columns alike
+    """
+    lines, columns = (
+        (max(box[k] - margin[k], 0), min(box[k + 2] + margin[k], shape[k])) for k in (0, 1)
+    )
+    return lines, columns

@@ -7,15 +7,16 @@ other strip is left to numpy.
 """
 
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import pi
 from typing import TYPE_CHECKING
 
-from linesim.forward.capture import WELL_MARGIN, Capturer
+from linesim.forward.capture import Capturer
 from linesim.forward.collect import Shot
 from linesim.forward.correct import Correct
 from linesim.forward.device.launch import kernels_run_on
 from linesim.forward.device.noise import Noise, applied
-from linesim.forward.device.words import Words, words_on
+from linesim.forward.device.states import states_of
+from linesim.forward.device.words import Words, words_from
 from linesim.forward.draws import CHUNK, FUSED_SD_E
 from linesim.forward.transport import STRIP_LINES
 
@@ -45,16 +46,9 @@ class Draw:
         -------
         tensor of uint16, of the same shape; on the device, which may still be at work [DN]
         """
-        by = _by_kernel if kernels_run_on(seen_e.device) else _by_products
-        image = by(self.noise, seen_e, self.words.there())
+        image = numbers(self.noise, seen_e, self.words.there())
         ends = (stage for stage in self.keep.stages if isinstance(stage, Correct))
         return applied(image, next(ends, None))
-
-    def is_far(self, peak_e: float) -> bool:
-        """Tell whether samples of so many expected electrons at most stay below their wells."""
-        dark_e, well_e, *_ = self.noise.for_kernel()
-        peak_e = peak_e * self.noise.response + dark_e
-        return peak_e + WELL_MARGIN * sqrt(max(peak_e, 0.0)) < well_e
 
 
 def draw_on(
@@ -88,7 +82,27 @@ def draw_on(
     streams = next(stage.streams for stage in keep.stages if isinstance(stage, Shot))
     strips = range(lines.start // STRIP_LINES, -(-lines.stop // STRIP_LINES))
     count = (min(len(lines), STRIP_LINES) * shape[1] + 1) // 2
-    return Draw(noise=noise, keep=keep, words=words_on(streams, strips, count, device, queue))
+    return Draw(
+        noise=noise, keep=keep, words=words_from(states_of(streams, strips), count, device, queue)
+    )
+
+
+def numbers(noise: Noise, seen_e: "torch.Tensor", words: "torch.Tensor") -> "torch.Tensor":
+    """
+    Turn expected electrons that are far from any well into numbers, before any correction.
+
+    Parameters
+    ----------
+    noise : Noise
+    seen_e : tensor of shape (lines, columns); of whole strips, the last may be shorter [e]
+    words : tensor of shape (strips, 2 words); as `Words` has them
+
+    Returns
+    -------
+    tensor of uint16, of the same shape [DN]
+    """
+    by = _by_kernel if kernels_run_on(seen_e.device) else _by_products
+    return by(noise, seen_e, words)
 
 
 def _by_kernel(noise: Noise, seen_e: "torch.Tensor", words: "torch.Tensor") -> "torch.Tensor":

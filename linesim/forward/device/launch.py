@@ -148,8 +148,25 @@ class Kernels:
         return out
 
 
-def kernels(plane: "torch.Tensor", across: Band, *, repeat: bool, form: Form) -> Kernels:
-    """Bring the across matrix to the device."""
+def kernels(
+    plane: "torch.Tensor",
+    across: Band,
+    *,
+    repeat: bool,
+    form: Form,
+    most: float | None = None,
+) -> Kernels:
+    """
+    Bring the across matrix to the device.
+
+    Parameters
+    ----------
+    plane : tensor of shape (rows, columns); the reference
+    across : Band
+    repeat : bool
+    form : Form
+    most : float, optional; what no value of the reference exceeds; left out: they are looked at
+    """
     used = best_size(across, form.columns, form.columns_at_once, _ALIGN - 1)
     tiles, shape = cut(across, used), (plane.shape[0], plane.shape[1])
     step = form.columns_at_once
@@ -162,14 +179,15 @@ def kernels(plane: "torch.Tensor", across: Band, *, repeat: bool, form: Form) ->
         turned=True,
         around=repeat,
     )
-    least, most = plane.aminmax()
+    if most is None:
+        most = max(map(abs, map(float, plane.aminmax())))
     return Kernels(
         plane=plane,
         shape=shape,
         repeat=repeat,
         width=len(across.first),
         columns=packed(tiles, room, plane.device),
-        scale=scale_for(max(float(most), -float(least))),
+        scale=scale_for(most),
         form=form,
     )
 

@@ -1,10 +1,11 @@
 """What a device must know of the second half of the forward model to draw as numpy does."""
 
 from dataclasses import dataclass
+from math import sqrt
 from typing import TYPE_CHECKING, Any
 
 from linesim.forward.binning import JoinCharge, Wells
-from linesim.forward.capture import Capturer
+from linesim.forward.capture import WELL_MARGIN, Capturer
 from linesim.forward.collect import Response, Shot
 from linesim.forward.correct import Correct
 from linesim.forward.digitise import Digitise
@@ -40,6 +41,12 @@ class Noise:
                 ends_dn = float(line.black_level_dn), float(line.full_scale_dn)
                 return dark_e, min(well_e, place_e), read_noise_e, float(line.gain_dn_e), *ends_dn
         return ()
+
+    def is_far(self, peak_e: float) -> bool:
+        """Tell whether samples of so many expected electrons at most stay below their wells."""
+        dark_e, well_e, *_ = self.for_kernel()
+        peak_e = max(peak_e * self.response + dark_e, 0.0)
+        return peak_e + WELL_MARGIN * sqrt(peak_e) < well_e
 
 
 def noise_on(keep: Capturer, device: "torch.device") -> Noise:

@@ -47,7 +47,7 @@ class Seen(NamedTuple):
         """Give the numbers, or None where numpy must draw: without a device's, or near wells."""
         if self.draw is None or self.image is None or self.peak_e is None:
             return None
-        return self.image.here() if self.draw.is_far(float(self.peak_e.here())) else None
+        return self.image.here() if self.draw.noise.is_far(float(self.peak_e.here())) else None
 
 
 class Run(NamedTuple):

@@ -9,10 +9,9 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from linesim.forward.device.launch import kernels_run_on
-from linesim.forward.device.states import states_of
-from linesim.forward.streams import Streams
 
 if TYPE_CHECKING:
     import torch
@@ -39,28 +38,46 @@ class Words(NamedTuple):
         return self.data
 
 
-def words_on(
-    streams: Streams, strips: range, count: int, device: "torch.device", queue: int = 0
+def words_from(
+    states: NDArray[np.int64], count: int, device: "torch.device", queue: int = 0
 ) -> Words:
-    """Have the first words of 64 bits of the streams of some strips made, in one of some queues."""
+    """
+    Have the first words of 64 bits made of streams that begin in some states.
+
+    Parameters
+    ----------
+    states : ndarray of shape (streams, 4)
+    count : int; words of each
+    device : torch.device
+    queue : int; others go on beside it
+    """
     import torch  # noqa: PLC0415 -- an extra
 
     if not kernels_run_on(device):
-        drawn = np.stack([streams.of(strip).bit_generator.random_raw(count) for strip in strips])
-        return Words(torch.from_numpy(drawn.view(np.int32)).to(device))
+        return Words(torch.from_numpy(_drawn(states, count).view(np.int32)).to(device))
     from linesim.forward.device import draw_kernels  # noqa: PLC0415 -- needs Triton
 
-    begun = torch.from_numpy(states_of(streams, strips))
+    begun = torch.from_numpy(states)
     beside = _beside(device, queue % QUEUES)
     with torch.cuda.stream(beside):
-        states = begun.pin_memory().to(device, non_blocking=True)
-        words = torch.empty((len(strips), count), dtype=torch.int64, device=device)
-        programs = (-(-len(strips) // _LANES),)
+        there = begun.pin_memory().to(device, non_blocking=True)
+        words = torch.empty((len(states), count), dtype=torch.int64, device=device)
+        programs = (-(-len(states) // _LANES),)
         draw_kernels._walked[programs](  # noqa: SLF001 -- the compiler's, not Python's to call
-            *(states, words, len(strips), count), LANES=_LANES, num_warps=1
+            *(there, words, len(states), count), LANES=_LANES, num_warps=1
         )
     words.record_stream(torch.cuda.current_stream(device))  # which will read them
     return Words(words.view(torch.int32), beside.record_event())
+
+
+def _drawn(states: NDArray[np.int64], count: int) -> NDArray[np.uint64]:
+    """Have numpy's generator go on from each."""
+    generator = np.random.SFC64(0)
+    told, drawn = generator.state, np.empty((len(states), count), dtype=np.uint64)
+    for own, state in zip(drawn, states.view(np.uint64), strict=True):
+        generator.state = {**told, "state": {"state": state}}
+        own[:] = generator.random_raw(count)
+    return drawn
 
 
 @lru_cache

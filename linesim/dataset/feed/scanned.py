@@ -1,0 +1,149 @@
+"""
+Prepared images on a device: product cut out of its scene, faults painted, all of it scanned.
+
+Three looks are taken of an image: at the product with its faults, by which it is made; at each
+fault's own change, and at its cover without the lens, for the labels. Faults that are far from each
+other are looked at together, one turn each.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from linesim.dataset.feed.covers import covers_on
+from linesim.dataset.feed.outlines import together
+from linesim.dataset.feed.painting import painted
+from linesim.dataset.feed.prepared import Prepared, Span
+from linesim.dataset.feed.seeing import Packed
+from linesim.forward.device.drawn import numbers
+from linesim.forward.device.noise import applied
+from linesim.forward.device.words import words_from
+from linesim.forward.transport import STRIP_LINES
+
+if TYPE_CHECKING:
+    import torch
+
+
+class Job(NamedTuple):
+    """An image to be made, with what lies on the device already."""
+
+    asked: Prepared
+    scene: "torch.Tensor"  # shape (rows, columns); reflectance
+    lens: Packed
+    bare: Packed | None
+
+
+class Scanned(NamedTuple):
+    """An image on the device, and what its labels are judged by."""
+
+    image: "torch.Tensor"  # shape (lines, width); uint16 [DN]
+    # the most that is expected of a sample [e]; then of each mark in turn electrons with all faults
+    # and its own, both over its reach, and its cover over its samples; one behind the other
+    told: "torch.Tensor"
+
+
+def scanned(jobs: Sequence[Job], device: "torch.device") -> list[Scanned]:
+    """
+    Make some images.
+
+    Parameters
+    ----------
+    jobs : sequence of Job
+    device : torch.device; on which all of them lie
+
+    Returns
+    -------
+    list of Scanned; the device may still be at work on them
+    """
+    import torch  # noqa: PLC0415 -- an extra
+
+    strips = [len(job.asked.states) for job in jobs]
+    states = np.concatenate([job.asked.states for job in jobs])
+    most = max(min(job.asked.shape[0], STRIP_LINES) * job.asked.shape[1] for job in jobs)
+    words = words_from(states, (most + 1) // 2, device)
+    seen = [_seen(job, own) for job, own in zip(jobs, _covers(jobs, device), strict=True)]
+    every = torch.split(words.there(), strips)
+    return [
+        Scanned(_image(job.asked, each[0], own), each[1])
+        for job, each, own in zip(jobs, seen, every, strict=True)
+    ]
+
+
+def _covers(jobs: Sequence[Job], device: "torch.device") -> "list[list[torch.Tensor]]":
+    """Work out the covers of all images at once; give them image by image."""
+    outlines = [job.asked.outlines for job in jobs]
+    some = [each for each in outlines if each is not None]
+    found = iter(covers_on(together(some), device) if some else ())
+    return [
+        [] if each is None else [next(found) for _ in range(len(each.counts))] for each in outlines
+    ]
+
+
+def _seen(job: Job, covers: "list[torch.Tensor]") -> "tuple[torch.Tensor, torch.Tensor]":
+    """Paint and look: give the expected electrons, and what labels are judged by."""
+    asked = job.asked
+    top, left, rows, columns = asked.piece
+    good = job.scene[top : top + rows, left : left + columns]
+    base = painted(good, asked.nuisances, covers) if asked.nuisances else good
+    full = painted(base, asked.coats, covers)
+    expected_e = _lit(job, job.lens.sampled(full))
+    told: dict[int, list[torch.Tensor]] = {}
+    # clean again after each turn
+    change, cover = (full.new_zeros(full.shape if asked.marks else 0) for _ in range(2))
+    for turn in range(max((mark.turn + 1 for mark in asked.marks), default=0)):
+        marks = [mark for mark in asked.marks if mark.turn == turn]
+        for mark in marks:
+            at = _at(mark.rows, mark.columns)
+            change[at] = full[at] - base[at]
+            cover[at] = covers[mark.cover]
+        own_e, shares = _lit(job, job.lens.sampled(change)), _bare(job, cover)
+        for mark in marks:
+            reach, at = _at(*mark.reach), _at(mark.rows, mark.columns)
+            told[mark.number] = [expected_e[reach], own_e[reach], shares[_at(*mark.samples)]]
+            change[at], cover[at] = 0, 0
+    parts = [part for mark in asked.marks for part in told[mark.number]]
+    return expected_e, _joined([expected_e.max(), *parts])
+
+
+def _at(lines: Span, columns: Span) -> tuple[slice, slice]:
+    return slice(*lines), slice(*columns)
+
+
+def _joined(parts: "list[torch.Tensor]") -> "torch.Tensor":
+    import torch  # noqa: PLC0415 -- an extra
+
+    return torch.cat([part.reshape(-1) for part in parts])
+
+
+def _bare(job: Job, cover: "torch.Tensor") -> "torch.Tensor":
+    """Look at a cover without the lens."""
+    if job.bare is None:
+        msg = "an image with marks has matrices for them"
+        raise ValueError(msg)
+    return job.bare.sampled(cover)
+
+
+def _lit(job: Job, seen: "torch.Tensor") -> "torch.Tensor":
+    """Bring what one electron on white has given to the station's light. [e]."""
+    import torch  # noqa: PLC0415 -- an extra
+
+    asked = job.asked
+    seen_e = seen.mul_(asked.white_e)
+    if asked.swing is None:
+        return seen_e
+    light, shares = (torch.from_numpy(each).to(seen.device) for each in asked.swing)
+    return seen_e.mul_(1 + torch.outer(light, shares))
+
+
+def _image(asked: Prepared, expected_e: "torch.Tensor", words: "torch.Tensor") -> "torch.Tensor":
+    """Draw the numbers of an image."""
+    import torch  # noqa: PLC0415 -- an extra
+
+    noise, device = asked.noise, expected_e.device
+    tables = tuple(
+        None if each is None else torch.from_numpy(each).to(device) for each in noise.tables
+    )
+    image = numbers(replace(noise, tables=tables), expected_e, words)
+    return applied(image, noise.corrected)
