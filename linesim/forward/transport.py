@@ -46,6 +46,8 @@ class Motion:
 
     def place_um(self, time_s: FloatArray) -> FloatArray:
         """Travel since time 0. [µm]."""
+        if self.ripple == 0:
+            return self.speed_um_s * time_s
         angular = 2 * np.pi * self.ripple_frequency_hz
         lag_s = self.ripple * (1 - np.cos(angular * time_s)) / angular
         return self.speed_um_s * (time_s + lag_s)

@@ -5,6 +5,8 @@ The kernels take matrices in these forms; here plain numpy applies them, in floa
 the float32 of the weights is between the two: 6·10⁻⁸ of each product.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
@@ -62,11 +64,13 @@ def test_tiles_are_the_band(step: float, repeat: bool, size: int) -> None:  # no
     assert_allclose(found, straight(given, seen, repeat=repeat), rtol=1e-6)
 
 
+@pytest.mark.parametrize("moved", [0, -90, 60])
 @pytest.mark.parametrize("align", [1, 4])
 @pytest.mark.parametrize("step", [4.0, 3.3])
-def test_folded_tiles_stay_inside_and_see_the_same(step: float, align: int) -> None:
-    """The weights of what lies outside are those of the border."""
+def test_folded_tiles_stay_inside_and_see_the_same(step: float, align: int, moved: int) -> None:
+    """The weights of what lies outside are those of the border; whole windows may lie there."""
     given, seen = band(step), np.random.default_rng(5).random(TOTAL)
+    given = replace(given, first=given.first + moved)
     found = folded(cut(given, 8), TOTAL, 48, align)
     assert found is not None
     assert found.low.min() >= 0

@@ -26,23 +26,25 @@ def _walked(
     strips: tl.tensor,
     count: tl.tensor,
     LANES: tl.constexpr,
+    STEPS: tl.constexpr,
 ) -> None:
-    """Go along the streams of some strips, side by side."""
+    """Go along the streams of some strips, side by side, so many words at a time."""
     strip = tl.program_id(0).to(tl.int64) * LANES + tl.arange(0, LANES)
     kept = strip < strips
     a = tl.load(states + strip * 4, mask=kept, other=0).to(tl.uint64, bitcast=True)
     b = tl.load(states + strip * 4 + 1, mask=kept, other=0).to(tl.uint64, bitcast=True)
     c = tl.load(states + strip * 4 + 2, mask=kept, other=0).to(tl.uint64, bitcast=True)
-    n = tl.load(states + strip * 4 + 3, mask=kept, other=0).to(tl.uint64, bitcast=True)
+    n = tl.load(states + strip * 4 + 3, mask=kept, other=0).to(tl.uint32)  # counts words: few
     to = words + strip * count
-    for _ in range(count):
-        word = a + b + n
-        n += 1
-        a = b ^ (b >> 11)
-        b = c + (c << 3)
-        c = ((c << 24) | (c >> 40)) + word
-        tl.store(to, word.to(tl.int64, bitcast=True), mask=kept)
-        to += 1
+    for _ in range(0, count, STEPS):
+        for step in tl.static_range(STEPS):
+            word = a + b + (n + step).to(tl.uint64)
+            a = b ^ (b >> 11)
+            b = c * 9
+            c = ((c << 24) | (c >> 40)) + word
+            tl.store(to + step, word.to(tl.int64, bitcast=True), mask=kept)
+        n += STEPS
+        to += STEPS
 
 
 @_compiled

@@ -1,4 +1,4 @@
-"""Bringing what lies on a device to this process, while the device goes on with other work."""
+"""What goes from this process to a device and comes back, while the device works on."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -41,6 +41,16 @@ def fetch(data: "torch.Tensor", *, begin: bool = True) -> Fetch:
         copy.copy_(data, non_blocking=True)
         data.record_stream(beside)
         return Fetch(data, copy, beside.record_event())
+
+
+def sent(data: NDArray[Any], device: "torch.device") -> "torch.Tensor":
+    """Send data to a device, behind the work that is queued there, without waiting for that."""
+    import torch  # noqa: PLC0415 -- an extra
+
+    own = torch.from_numpy(data)
+    if device.type != "cuda":
+        return own.to(device)
+    return own.pin_memory().to(device, non_blocking=True)
 
 
 @lru_cache

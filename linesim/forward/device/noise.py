@@ -8,6 +8,7 @@ from linesim.forward.binning import JoinCharge, Wells
 from linesim.forward.capture import WELL_MARGIN, Capturer
 from linesim.forward.collect import Response, Shot
 from linesim.forward.correct import Correct
+from linesim.forward.device.fetch import sent
 from linesim.forward.digitise import Digitise
 from linesim.forward.read import Offset, Read
 from linesim.forward.stage import Stage
@@ -77,6 +78,6 @@ def applied(image: "torch.Tensor", correct: Correct | None) -> "torch.Tensor":
 
     if correct is None:
         return image
-    gain, offset_dn = (torch.as_tensor(each, device=image.device) for each in correct.line)
+    gain, offset_dn = (sent(each, image.device) for each in correct.line)
     value_dn = (image.to(torch.float32) * gain + offset_dn).add_(0.5)
     return value_dn.clamp_(0, int(correct.full_scale_dn)).to(torch.uint16)

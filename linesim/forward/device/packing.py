@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from linesim.forward.device.fetch import sent
 from linesim.forward.device.tiles import Tiles, folded, wrapped
 
 if TYPE_CHECKING:
@@ -45,8 +46,6 @@ class Room:
 
 def packed(tiles: Tiles, room: Room, device: "torch.device") -> Packed:
     """Scale, split and pad the matrices of all tiles."""
-    import torch  # noqa: PLC0415 -- an extra
-
     used, window = tiles.dense.shape[2:]
     seen = -(-(window + room.align - 1) // room.step) * room.step
     fold = wrapped if room.around else folded
@@ -54,13 +53,11 @@ def packed(tiles: Tiles, room: Room, device: "torch.device") -> Packed:
     if inner is not None:
         tiles, window = inner, seen
     scale = scale_for(float(np.abs(tiles.dense).max()))
-    spare = ((0, 0), (0, 0), (0, room.size - used), (0, seen - window))
-    dense = np.pad(tiles.dense * np.float32(scale), spare)
-    halves = _halves(torch.from_numpy(dense).to(device))
+    dense = np.zeros((*tiles.dense.shape[:2], room.size, seen), dtype=np.float32)
+    np.multiply(tiles.dense, np.float32(scale), out=dense[:, :, :used, :window])
+    halves = _halves(sent(dense, device))
     halves = halves.transpose(3, 4) if room.turned else halves
-    low, which = (
-        torch.as_tensor(each.astype(np.int32)).to(device) for each in (tiles.low, tiles.which)
-    )
+    low, which = (sent(each.astype(np.int32), device) for each in (tiles.low, tiles.which))
     parts = tuple(
         halves[:, first : first + TERMS].contiguous() for first in range(0, halves.shape[1], TERMS)
     )

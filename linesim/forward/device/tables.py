@@ -46,13 +46,12 @@ def along_band(sampler: Sampler, lines: LineTable) -> Band:
     pitch_um, lines = sampler.reference.pixel_size_um, lines.moved(sampler.lead_um)
     whole = np.floor(lines.start_um / pitch_um + 10.0**-_ALIKE).astype(np.intp)
     seen_um = np.stack([lines.start_um - whole * pitch_um, lines.travel_um], axis=1)
-    _, chosen, which = np.unique(
-        np.round(seen_um / pitch_um, _ALIKE), axis=0, return_index=True, return_inverse=True
-    )
+    # complex for a pair of keys: pairs of real ones take twenty times as long to sort
+    alike = np.round(seen_um / pitch_um, _ALIKE).view(np.complex128)[:, 0]
+    _, chosen, which = np.unique(alike, return_index=True, return_inverse=True)
     kinds = _kinds(seen_um[chosen])
     table = along_table(sampler.zones[0], kinds, sampler.side_um, pitch_um)
     ahead, taps = _trimmed(table.weights.reshape(len(kinds), table.terms, -1))
-    which = which.reshape(-1)
     ahead += np.repeat(table.low, TILE_LINES)
     return Band(first=whole + ahead[which], which=which, taps=taps)
 

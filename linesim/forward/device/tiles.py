@@ -1,12 +1,15 @@
 """Banded matrices cut into dense tiles of any size, and where the windows of the tiles lie."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from linesim.forward.device.tables import Band
 from linesim.forward.sampling.windows import Indices
 from linesim.setup.arrays import ImageArray
+
+_SIZES, _JUDGED = 16, 1024
+"""Steps in which the size of a tile is looked for, and outputs by which it is chosen."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -27,15 +30,22 @@ def cut(band: Band, size: int) -> Tiles:
     first, which = band.first[inside], band.which[inside]
     low = first.min(axis=1)
     ahead = first - low[:, None]
-    _, chosen, kind = np.unique(
-        np.concatenate([ahead, which], axis=1), axis=0, return_index=True, return_inverse=True
-    )
+    chosen, kind = kinds(np.concatenate([ahead, which], axis=1))
     ahead, which = ahead[chosen], which[chosen]
     taps = band.taps[which].swapaxes(1, 2)
     dense = np.zeros((len(chosen), taps.shape[1], size, window(band, size)), dtype=np.float32)
     place = ahead[:, None, :, None] + np.arange(taps.shape[3])
     np.put_along_axis(dense, np.broadcast_to(place, taps.shape), taps, axis=3)
-    return Tiles(low=low, which=kind.reshape(-1), dense=dense)
+    return Tiles(low=low, which=kind, dense=dense)
+
+
+def kinds(rows: Indices) -> tuple[Indices, Indices]:
+    """Name the first of each kind of rows, and the kind of each row; `numpy.unique` sorts them."""
+    keys, first = [row.tobytes() for row in np.ascontiguousarray(rows)], dict[bytes, int]()
+    for place, key in enumerate(keys):
+        first.setdefault(key, place)
+    number = {key: kind for kind, key in enumerate(first)}
+    return np.array([*first.values()]), np.array([number[key] for key in keys])
 
 
 def window(band: Band, size: int) -> int:
@@ -57,7 +67,7 @@ def folded(tiles: Tiles, total: int, seen: int, align: int) -> Tiles | None:
     wide = tiles.dense.shape[3]
     past = np.maximum(tiles.low + wide - total, 0)
     alike = np.stack([tiles.low - low, np.minimum(tiles.low, 0), past, tiles.which], axis=1)
-    _, chosen, which = np.unique(alike, axis=0, return_index=True, return_inverse=True)
+    chosen, which = kinds(alike)
     place = tiles.low[chosen, None] + np.arange(wide)
     ahead = np.clip(place, 0, total - 1) - low[chosen, None]
     if last < 0 or int(ahead.max()) >= seen:
@@ -65,33 +75,35 @@ def folded(tiles: Tiles, total: int, seen: int, align: int) -> Tiles | None:
     dense = np.zeros((len(chosen), *tiles.dense.shape[1:3], seen), dtype=np.float32)
     for into, tile, place in zip(dense, chosen, ahead, strict=True):
         own = tiles.dense[tiles.which[tile]]
-        if place[-1] - place[0] == wide - 1:  # nothing of it lies outside
-            into[..., place[0] : place[-1] + 1] = own
-        else:
-            np.add.at(into.transpose(2, 0, 1), place, own.transpose(2, 0, 1))
-    return Tiles(low=low, which=which.reshape(-1), dense=dense)
+        start = int(np.count_nonzero(place == place[0])) - 1
+        stop = max(wide - int(np.count_nonzero(place == place[-1])), start) + 1
+        into[..., place[0] : place[-1] + 1] = own[..., start:stop]
+        into[..., place[0]] += own[..., :start].sum(axis=-1)
+        into[..., place[-1]] += own[..., stop:].sum(axis=-1)
+    return Tiles(low=low, which=which, dense=dense)
 
 
 def wrapped(tiles: Tiles, total: int, seen: int, align: int) -> Tiles:
     """Let all windows start within a reference that goes around."""
     low = tiles.low % total // align * align
     ahead = tiles.low % total - low
-    alike = np.stack([ahead, tiles.which], axis=1)
-    _, chosen, which = np.unique(alike, axis=0, return_index=True, return_inverse=True)
+    chosen, which = kinds(np.stack([ahead, tiles.which], axis=1))
     dense = np.zeros((len(chosen), *tiles.dense.shape[1:3], seen), dtype=np.float32)
     for into, tile in zip(dense, chosen, strict=True):
         place = ahead[tile] + np.arange(tiles.dense.shape[3])
         into[..., place] = tiles.dense[tiles.which[tile]]
-    return Tiles(low=low, which=which.reshape(-1), dense=dense)
+    return Tiles(low=low, which=which, dense=dense)
 
 
 def best_size(band: Band, most: int, step: int, spare: int = 0) -> int:
-    """Choose how many outputs of a tile are used, so that its window wastes least."""
+    """Choose how many outputs of a tile are used, so that its window wastes least; by the first."""
+    band = replace(band, first=band.first[:_JUDGED])
 
     def seen(size: int) -> int:
         return -(-(window(band, size) + spare) // step) * step
 
-    return min(range(most, most // 2, -1), key=lambda size: seen(size) / size)
+    sizes = range(most, most // 2, -max(1, most // _SIZES))
+    return min(sizes, key=lambda size: seen(size) / size)
 
 
 def runs(low: Indices, slack: int) -> list[slice]:

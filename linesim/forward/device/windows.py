@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from linesim.forward.device.fetch import sent
 from linesim.forward.device.launch import Kernels
 from linesim.forward.device.noise import Noise
 from linesim.forward.device.products import Products
@@ -97,10 +98,8 @@ def _table(
 
 def _swing(see: Exposer, placed: list[LineTable], device: "torch.device") -> "torch.Tensor | None":
     """Give the factor by which the lamp's light, not the ambient, swings from line to line."""
-    import torch  # noqa: PLC0415 -- an extra
-
     if see.setup.light.flicker == 0:
         return None
     light = np.stack([each.light for each in placed])
     swing = 1 + (light[:, :, None] - 1) * (1 - see.ambient)
-    return torch.as_tensor(swing.astype(np.float32)).to(device)
+    return sent(swing.astype(np.float32), device)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from linesim.forward.device.fetch import sent
 from linesim.forward.device.launch import kernels_run_on
 
 if TYPE_CHECKING:
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 _LANES = 8
 """Chains that a group of threads goes along: one each would be in the way of the sampling."""
+_STEPS = 16
+"""Words that are written out without a turn of a loop between them."""
 QUEUES = 4
 """Runs whose words are made side by side."""
 
@@ -26,7 +29,8 @@ QUEUES = 4
 class Words(NamedTuple):
     """Random words on their way."""
 
-    data: "torch.Tensor"  # shape (strips, 2 words); int32, the lower half of each word first
+    # shape (strips, 2 words and perhaps more); int32, the lower half of each word first
+    data: "torch.Tensor"
     made: "torch.cuda.Event | None" = None  # None where they are there
 
     def there(self) -> "torch.Tensor":
@@ -57,14 +61,14 @@ def words_from(
         return Words(torch.from_numpy(_drawn(states, count).view(np.int32)).to(device))
     from linesim.forward.device import draw_kernels  # noqa: PLC0415 -- needs Triton
 
-    begun = torch.from_numpy(states)
+    count = -(-count // _STEPS) * _STEPS
     beside = _beside(device, queue % QUEUES)
     with torch.cuda.stream(beside):
-        there = begun.pin_memory().to(device, non_blocking=True)
+        there = sent(states, device)
         words = torch.empty((len(states), count), dtype=torch.int64, device=device)
         programs = (-(-len(states) // _LANES),)
         draw_kernels._walked[programs](  # noqa: SLF001 -- the compiler's, not Python's to call
-            *(there, words, len(states), count), LANES=_LANES, num_warps=1
+            *(there, words, len(states), count), LANES=_LANES, STEPS=_STEPS, num_warps=1
         )
     words.record_stream(torch.cuda.current_stream(device))  # which will read them
     return Words(words.view(torch.int32), beside.record_event())
