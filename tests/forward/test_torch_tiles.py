@@ -161,3 +161,14 @@ def test_a_reference_lies_split(columns: int, repeat: bool) -> None:  # noqa: FB
     assert int(made.columns.low.max()) + made.columns.seen <= whole.shape[1]
     assert made.columns.inside
     assert made.halves() is made.plane
+
+
+def test_a_chip_gets_the_form_that_fits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Wide steps where they were measured, on chips of kind 9.0; elsewhere those of less room."""
+    torch = pytest.importorskip("torch", reason="the extra torch is not installed")
+    from linesim.forward.device.launch import Form, form_for  # noqa: PLC0415 -- extra
+
+    assert form_for(torch.device("cpu")) == Form()
+    for kind, columns in (((9, 0), 128), ((8, 6), 64)):
+        monkeypatch.setattr(torch.cuda, "get_device_capability", lambda _, kind=kind: kind)
+        assert form_for(torch.device("cuda")) == Form(columns_at_once=columns)

@@ -25,9 +25,8 @@ class Form:
     """
     How the kernel cuts its work; only its speed hangs on it.
 
-    The default is the fastest on one data-centre graphics processor with 141 GB (see
-    tests/bench/README.md). Tiles of other heights sum in another order: a window may differ from
-    the whole scan in the last bit.
+    See tests/bench/README.md for the speed of others. Tiles of other heights sum in another order:
+    a window may differ from the whole scan in the last bit.
     """
 
     lines: int = 64
@@ -37,6 +36,14 @@ class Form:
     warps: int = 4
     stages: int = 3
     group: int = 8
+
+
+def form_for(device: "torch.device") -> Form:
+    """Give the form that measured fastest on chips of kind 9.0; others may lack the room for it."""
+    import torch  # noqa: PLC0415 -- an extra
+
+    wide = device.type == "cuda" and torch.cuda.get_device_capability(device) == (9, 0)
+    return Form(columns_at_once=128) if wide else Form()
 
 
 def kernels_run_on(device: "torch.device") -> bool:

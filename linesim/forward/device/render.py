@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Literal, Protocol, runtime_checkable
 import numpy as np
 
 from linesim.forward.device.choice import not_carried, on_device, there
-from linesim.forward.device.launch import Form, kernels, kernels_run_on
+from linesim.forward.device.launch import Form, form_for, kernels, kernels_run_on
 from linesim.forward.device.noise import noise_on
 from linesim.forward.device.products import full_precision, products
 from linesim.forward.device.tables import across_band
@@ -107,7 +107,7 @@ def device_renderers(
         with on_device(on):
             data = _uploaded(seen, on)
             seen = DeviceReference(data=data, pixel_size_um=seen.pixel_size_um)
-            yield _renderer(halves, data, on, way, form or Form())
+            yield _renderer(halves, data, on, way, form or form_for(on))
 
 
 def _renderer(
