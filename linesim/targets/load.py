@@ -113,11 +113,6 @@ def _bare(target: Target, pixel_size_um: float) -> Target:
     return target.model_copy(update={**left_out, **kept})
 
 
-@lru_cache(maxsize=1)
-def _opened(path: Path, target: Target, changed_ns: int) -> WindowedReference | None:
-    return _open(path, target, changed_ns)
-
-
 def _open(path: Path, target: Target, changed_ns: int) -> WindowedReference | None:
     if not changed_ns:
         return None  # there is no such file; the reader of whole images says so
@@ -127,6 +122,9 @@ def _open(path: Path, target: Target, changed_ns: int) -> WindowedReference | No
         encoding=target.encoding,
         pixel_size_um=target.pixel_size_um,
     )
+
+
+_opened = lru_cache(maxsize=1)(_open)
 
 
 def _windowed(setup: Setup) -> WindowedReference | None:
@@ -326,8 +324,7 @@ def _held(target: Target) -> Reference:
 
 def _is_held(setup: Setup, drawn: Reference) -> bool:
     """Tell whether it is drawn once: an even target costs nothing to draw again, a scene does."""
-    rows, columns = drawn.shape[:2]
-    return setup.target.image != "flat" and rows * columns <= _HELD_PIXELS
+    return setup.target.image != "flat" and prod(drawn.shape[:2]) <= _HELD_PIXELS
 
 
 def target_reference(setup: Setup) -> Reference:
@@ -339,10 +336,9 @@ def target_reference(setup: Setup) -> Reference:
         return _held(_drawn_alike(setup.target))
     if setup.target.image not in FACED:
         return drawn
-    rows, columns = drawn.shape[:2]
     msg = (
-        f"target.width, target.height: read a {setup.target.image} of {columns} x {rows} pixels, "
-        f"but its relief is held in memory; expected at most {_HELD_PIXELS / 1e6:.0f} million "
-        "pixels, with repeat = true for more of it"
+        f"target.width, target.height: read a {setup.target.image} of {drawn.shape[1]} x "
+        f"{drawn.shape[0]} pixels, but its relief is held in memory; expected at most "
+        f"{_HELD_PIXELS / 1e6:.0f} million pixels, with repeat = true for more of it"
     )
     raise InputError(msg)
