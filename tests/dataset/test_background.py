@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
 
 from linesim.dataset.background.charge import by_channel
 from linesim.dataset.background.insert import Expected, inserted
-from linesim.dataset.background.level import product_under
+from linesim.dataset.background.level import product_under, straight_between
 from linesim.dataset.draw import drawn
 from linesim.dataset.item import item
 from linesim.dataset.make import make_set
@@ -139,6 +140,16 @@ def test_samples_without_a_fault_keep_their_number() -> None:
     full = np.full_like(scan.image, setup.full_scale_dn)
     brighter = Expected(good_e=expected.good_e, faulted_e=expected.good_e * 2)
     assert (inserted(setup, full, brighter, random) == setup.full_scale_dn).all()
+
+
+@pytest.mark.parametrize("shape", [(5, 7), (1, 4), (3, 1)])
+def test_between_samples_it_runs_straight(shape: tuple[int, int]) -> None:
+    """As scipy.ndimage reads the same places one by one, beyond both ends too."""
+    data = np.random.default_rng(2).normal(size=shape)
+    lines, columns = (np.linspace(-2.5, n + 1.5, 23) for n in shape)
+    grid = np.meshgrid(lines, columns, indexing="ij")
+    wanted = map_coordinates(data, grid, order=1, mode="nearest")
+    assert_allclose(straight_between(data, lines, columns), wanted, rtol=0, atol=1e-14)
 
 
 def test_the_level_of_a_product_is_found() -> None:

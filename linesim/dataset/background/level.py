@@ -10,7 +10,7 @@ not in the level.
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, map_coordinates
+from scipy.ndimage import gaussian_filter
 
 from linesim.dataset.background.charge import by_channel, charges
 from linesim.forward.reference import ArrayReference
@@ -41,15 +41,38 @@ def product_under(
         for k, each in enumerate(charges(setup))
     ]
     places = _places(setup, samples.shape[:2], pixel_size_um, margin_px)
-    laid = [map_coordinates(share, places, order=1, mode="nearest") for share in shares]
+    laid = [straight_between(share, *places) for share in shares]
     data = np.stack(laid, axis=2) if len(laid) > 1 else laid[0]
     return ArrayReference(data=data.astype(np.float32), pixel_size_um=pixel_size_um)
 
 
+def straight_between(data: FloatArray, lines: FloatArray, columns: FloatArray) -> FloatArray:
+    """
+    Read an array at a grid of places, straight between samples; beyond the ends they go on.
+
+    Parameters
+    ----------
+    data : ndarray of shape (height, width)
+    lines, columns : ndarray of shape (rows,) and (columns,); places, 0 the middle of a first sample
+
+    Returns
+    -------
+    ndarray of shape (rows, columns)
+    """
+    for axis, places in ((1, columns), (0, lines)):  # the few lines of a scan first
+        last = data.shape[axis] - 1
+        inside = np.clip(places, 0, last)
+        low = inside.astype(np.intp)
+        share = np.expand_dims(inside - low, 1 - axis)
+        high = np.minimum(low + 1, last)
+        data = data.take(low, axis) * (1 - share) + data.take(high, axis) * share
+    return data
+
+
 def _places(
     setup: Setup, shape: tuple[int, int], pixel_size_um: float, margin_px: int
-) -> FloatArray:
-    """Give the line and the column of the scan that each pixel of the target lies at."""
+) -> tuple[FloatArray, FloatArray]:
+    """Give the lines of the scan that rows of the target lie at, and the columns alike."""
     numbers, (lines, width) = station(setup), shape
     across_um = float(numbers.geometry.object_pixel_x_um)
     along_um, first_um = float(numbers.timing.line_advance_um), first_line_um(setup, numbers)
@@ -57,8 +80,4 @@ def _places(
     rows = int(np.ceil(round((lines * along_um + first_um) / pixel_size_um, 6)))
     x_um = (np.arange(-margin_px, columns + margin_px) + 0.5 - columns / 2) * pixel_size_um
     y_um = (np.arange(rows + margin_px) + 0.5) * pixel_size_um
-    return np.stack(
-        np.meshgrid(
-            (y_um - first_um) / along_um - 0.5, x_um / across_um + width / 2 - 0.5, indexing="ij"
-        )
-    )
+    return (y_um - first_um) / along_um - 0.5, x_um / across_um + width / 2 - 0.5
