@@ -35,7 +35,10 @@ def _corners(plan: Plan) -> Iterator[tuple[str, Setup]]:
             setup = changed(plan.base, changes)
         except InputError:  # no image can be drawn there
             continue
-        yield ", ".join(label for label, _ in corner), setup
+        # several values are told apart by their keys
+        names = [f"{span.name.partition('.')[2]} " if lights[1:] else "" for span in lights]
+        labels = (label for label, _ in corner)
+        yield " and ".join(map("".join, zip(names, labels, strict=True))), setup
 
 
 def _values(span: Span) -> Iterator[tuple[str, Mapping[str, Any]]]:

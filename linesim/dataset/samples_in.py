@@ -39,7 +39,7 @@ def read_samples(path: Path) -> NDArray[Any]:
             warnings.simplefilter("ignore")
             return _decoded(path)
     except Exception as fault:  # decoders raise whatever they like
-        msg = f'"{path.name}" cannot be read as an image; it is not as it was made'
+        msg = f'"{path}" cannot be read as an image; it is not as it was made'
         raise InputError(msg) from fault
 
 

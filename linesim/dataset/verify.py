@@ -140,6 +140,8 @@ def _if_readable(name: str, check: Callable[[], _Found]) -> _Found:
         return check()
     except InputError as refusal:
         return _Found(faults=refusal.faults)
+    except OSError as fault:
+        return _Found(faults=(f'"{fault.filename}" cannot be read ({fault.strerror})',))
     except _DAMAGE:
         return _Found(faults=(f"{name} is damaged: what is written there cannot be taken apart",))
 
@@ -229,6 +231,7 @@ def _split_faults(plan: Plan, folder: Path) -> Iterator[str]:
 
 def _table_faults(plan: Plan, folder: Path) -> Iterator[str]:
     """Write all tables again, beside the set, and compare."""
+    told = sums(records(plan, folder))  # a damaged record is told by its own name
     with tempfile.TemporaryDirectory() as name:
         beside = Path(name)
         for index in range(plan.count):
@@ -236,12 +239,12 @@ def _table_faults(plan: Plan, folder: Path) -> Iterator[str]:
             target.parent.mkdir(parents=True, exist_ok=True)
             target.write_bytes((folder / record_name(plan, index)).read_bytes())
         written = write_tables(plan, beside)
-        write_card(plan, beside, sums(records(plan, beside)))
+        write_card(plan, beside, told)
         yield from _different(folder, beside, (*written, CARD))
     for split in SPLITS:
         path = folder / annotations_name(split)
-        found = _if_readable(annotations_name(split), partial(_ids, path))
-        yield from found.faults
+        if path.is_file():
+            yield from _if_readable(annotations_name(split), partial(_ids, path)).faults
 
 
 def _ids(path: Path) -> _Found:

@@ -67,8 +67,12 @@ pixel_width = "7.5 um"
                 "stroboscopic": "",
             },
         ),
+        (
+            'light.flicker = [0.0, 0.1]\nlight.illuminance = "10 klx:20 klx"',
+            {"stroboscopic": ", ".join(f"flicker 0.1 and illuminance {k} klx" for k in (10, 20))},
+        ),
     ],
-    ids=["none", "illuminance", "flicker", "spectrum"],
+    ids=["none", "illuminance", "flicker", "spectrum", "two"],
 )
 def test_the_ends_of_what_is_varied_count(
     tmp_path: Path, vary: str, expected: dict[str, str]

@@ -128,7 +128,10 @@ def test_a_damaged_record_is_told(made: Path, tmp_path: Path, text: str) -> None
     copytree(made, tmp_path / "set")
     record = min((tmp_path / "set" / "records").rglob("*.json"))
     record.write_bytes(text.encode("latin-1"))
-    assert verify(tmp_path / "set", 0).faults
+    faults = verify(tmp_path / "set", 0).faults
+    assert any(record.name in fault for fault in faults)
+    # one sentence says what cannot be read, and none is of a copy made to compare
+    assert sum("cannot be read" in fault for fault in faults) <= 1
 
 
 def pair(pattern: str) -> Callable[[Path], None]:
@@ -196,6 +199,7 @@ HOLDS = "is not as it was written: it holds what "
         (in_text("set.json", "Small", "Large"), "{} is not as it was written: other bytes"),
         (gone("masks/val/*.png"), "masks/val/{} is not there"),
         (gone("data.yaml"), "{} is not there"),
+        (gone("annotations/val.json"), "annotations/{} is not there"),
         (gone("files.sha256"), "{} is not there: the set was not finished, or the file was remove"),
         (byte("files.sha256"), "files.sha256: 1 of its lines are no hash and name"),
         (added("images/train/999999.png"), "images/train/999999.png does not belong to the set"),
