@@ -140,16 +140,11 @@ def found_by(signals: Signals, wanted: Search) -> Found:
 
 def dprime_share(signals: Signals, wanted: Search) -> FloatArray:
     """
-    Tell how surely the smallest defect is found, without the size that just would be.
-
-    Parameters
-    ----------
-    wanted : Search; what is searched, with a smallest defect
+    Give d' over that which finds the smallest defect as wanted, of the weakest colour: 1 finds it.
 
     Returns
     -------
     ndarray of shape (n,)
-        Of the weakest colour, d' over that which finds it as wanted; 1 and more finds it.
     """
     share = np.full(len(signals.blur), np.inf)
     for asked, seen in _by_colour(signals, wanted):

@@ -188,15 +188,7 @@ def _joined(parts: list[Block]) -> Block:
 
 
 def figures_on(block: Block, groups: Mapping[str, str]) -> Figures:
-    """
-    Work figures out for the options of a block.
-
-    Returns
-    -------
-    dict
-        Figure -> array of shape (n, 1), or (n, 3) for one value a colour; not a number where the
-        figure has no value.
-    """
+    """Work figures out for the options of a block, as `figures_of` gives them."""
     names = frozenset(name.removesuffix(ENDS) for name in groups)
     made = {
         group: _detection(block, names) if group == COSTLY else _GROUPS[group](block)

@@ -88,31 +88,22 @@ def asked_of(judged_by: Collection[Demand]) -> tuple[Demand, ...]:
 
 def weakest(figure: str, values: FloatArray) -> FloatArray:
     """
-    Give the weakest of several colours.
+    Give the weakest of several colours, the largest where low is good; nan where one has none.
 
     Parameters
     ----------
     values : ndarray of shape (..., colours)
-
-    Returns
-    -------
-    ndarray of shape (...)
-        The largest where low is good, else the smallest; no number where a colour has none.
     """
     return np.asarray(values.max(axis=-1) if figure in LOW_IS_GOOD else values.min(axis=-1))
 
 
 def worst_of(demand: Demand, figures: Mapping[str, FloatArray]) -> FloatArray:
     """
-    Give what decides about a demand.
+    Give what decides about a demand: the weakest colour at the worst place, shape (...).
 
     Parameters
     ----------
     figures : mapping; figure -> array of shape (..., colours), those of the demand among them
-
-    Returns
-    -------
-    ndarray of shape (...); of the weakest colour at the worst place
     """
     return demand.worst({name: weakest(name, figures[name]) for name in demand.figures})
 

@@ -42,19 +42,13 @@ def limits_of(
     own: Mapping[str, Limit] = MappingProxyType({}),
 ) -> tuple[tuple[Demand, ...], list[str]]:
     """
-    Read limits.
+    Read limits; tell what is judged, and a sentence for each fault.
 
     Parameters
     ----------
     table : mapping; most_NAME or least_NAME -> value, as parsed
-    base : Setup; whose figures have limits
     more : tuple of str; further figures, that no station has by itself
     own : mapping; limits that are named or read otherwise
-
-    Returns
-    -------
-    tuple of Demand, and list of str
-        What is judged, and a sentence for each fault.
     """
     if not isinstance(table, Mapping):
         return (), [f"limits: read {shown(table)}, but expected [limits] and its keys"]

@@ -36,13 +36,9 @@ _WORTH = 2
 
 def figures_along(space: Along, groups: Mapping[str, str], tell: Tell = nobody) -> Figures:
     """
-    Work figures out along ranges, the costly ones at all options or at enough of them.
+    Work figures out along ranges, as `figures_of` gives them; the costly ones at enough options.
 
-    Returns
-    -------
-    dict
-        Figure -> array of shape (options, 1), or (options, 3) for one value a colour; those of
-        detection right to 0.0005 of themselves, all others as `figures_of` has them.
+    Those of detection are right to 0.0005 of themselves.
     """
     costly = {name: group for name, group in groups.items() if group == COSTLY}
     others = {name: group for name, group in groups.items() if group != COSTLY}

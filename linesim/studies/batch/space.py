@@ -108,14 +108,7 @@ class Space:
         return [axis.points[int(k)] for axis, k in zip(self.axes, places, strict=True)]
 
     def begun(self, points: Sequence[Point]) -> tuple[Setup, Setup | None]:
-        """
-        Give the setup that some points make, before numbers of arrays are put in.
-
-        Returns
-        -------
-        Setup, and Setup or None
-            Checked; and the setup whose exposure time it takes, where that is another.
-        """
+        """Give the setup that points make, and that whose exposure time it takes, if another."""
         return changed(self.base, changes_of(points)), None
 
     def setup(self, index: int) -> Setup:

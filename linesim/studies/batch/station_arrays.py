@@ -76,12 +76,11 @@ def _column(values: Sequence[Figure], counts: Sequence[int]) -> FloatArray:
 
 def alike(values: FloatArray, digits: int) -> FloatArray:
     """
-    Round to some significant digits, so that rounding errors do not part what is equal.
+    Round to significant digits, so that rounding errors do not part what is equal.
 
     Parameters
     ----------
     values : ndarray; any; what is not finite stays
-    digits : int; significant decimal digits
     """
     usable = np.isfinite(values) & (values != 0)
     exponent = np.floor(np.log10(np.abs(np.where(usable, values, 1.0))))

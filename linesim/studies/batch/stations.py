@@ -67,16 +67,11 @@ class Refused:
 
 def blocks(space: Space, indices: Places) -> Iterator[Block | Refused]:
     """
-    Turn options of a space into numbers.
+    Turn options of a space into numbers, each once, those of the same words in their order.
 
     Parameters
     ----------
     indices : ndarray of int; which options
-
-    Yields
-    ------
-    Block or Refused
-        Together they hold every option asked for once, those of the same words in their order.
     """
     numbers = [np.array([p.number for p in axis.points], np.float64) for axis in space.axes]
     for index in _by_words(space, indices):

@@ -37,7 +37,6 @@ def codes_of(data: ImageArray, white: float) -> NDArray[np.uint16]:
     Parameters
     ----------
     data : ndarray; reflectances, none over white
-    white : float; reflectance at full scale
     """
     codes = np.empty(data.shape, dtype=np.uint16)
     for first in range(0, len(data), _BAND_ROWS):

@@ -29,14 +29,10 @@ def light_variants(
     """
     Make a variant for each arrangement of the light, with the same light on the target.
 
-    Parameters
-    ----------
-    setup : Setup
-        The station; a lamp that stands somewhere keeps its width, its distance and its length.
-    texts : sequence of str
-        Of "bright field", "dark field", "even" and "back"; but for "even" an angle may follow
-        ("dark field 60 deg"). Left out, bright field is the mirror of the camera, back its line of
-        sight, and dark field the nearest angle at which a level face mirrors nothing of the lamp.
+    A lamp that stands somewhere keeps its width, its distance and its length. Of "bright field",
+    "dark field", "even" and "back" all but "even" may have an angle behind them ("dark field 60
+    deg"). Left out, bright field is the mirror of the camera, back its line of sight, and dark
+    field the nearest angle at which a level face mirrors nothing of the lamp.
     """
     if len(setup.lights) > 1:
         refuse(

@@ -139,16 +139,13 @@ def compared(  # noqa: PLR0913 -- as `compare`
     device: str | None = None,
 ) -> Comparison:
     """
-    Scan variants that are ready; each process draws or reads the target once.
+    Scan variants that are ready, two to six; each process draws or reads the target once.
 
     Parameters
     ----------
-    variants : sequence of Variant; two to six, on one target
-    runner : Runner, optional; who scans them; this process where left out. It changes no byte
     told : callable
         Called before the first scan and between scans, with how many are done, of how many.
     force : bool; begin also where less memory is available than all scans will take
-    device : str, optional; what renders, as `linesim.scan` takes it
     """
     seed = checked_seed(seed)
     refuse_count(len(variants))

@@ -40,14 +40,7 @@ class Variant:
 def binning_variants(
     setup: Setup, texts: Sequence[str], *, exposure: str | None = None, keep_line_rate: bool = False
 ) -> tuple[Variant, ...]:
-    """
-    Make a variant for each binning.
-
-    Parameters
-    ----------
-    texts : sequence of str
-        Such as "2x1", across x along; a domain may follow ("2x2 digital"), else the setup's holds.
-    """
+    """Make a variant for each binning, such as "2x1", across x along; a domain may follow."""
     made = each_made(texts, lambda text: _binned(setup, text))
     return alike(setup, made, exposure=exposure, keep_line_rate=keep_line_rate)
 

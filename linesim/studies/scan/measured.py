@@ -36,11 +36,11 @@ def measured(
     """
     Read off an image what its target lets be read.
 
+    Of "flat" that is signal and noise on white, of "edge" resolution, where the scan lies on it.
+
     Parameters
     ----------
     image : ImageRows; delivered samples, in memory or in a file [DN]
-    target : str; name of the target; "flat" gives signal and noise on white, "edge" resolution
-    size : TargetSize; of the target; an edge is read only where the scan lies on it
     """
     seen = tally(image, setup.full_scale_dn)
     found: Measured = {

@@ -253,12 +253,10 @@ def refuse_too_large(
     needs: Sequence[Need], shape: tuple[int, int], *, force: bool = False, advice: str = _ADVICE
 ) -> None:
     """
-    Refuse what does not fit, before it is begun.
+    Refuse what does not fit, before it is begun; the needs are of scans kept side by side.
 
     Parameters
     ----------
-    needs : sequence of Need
-        Of one scan, or of all that are kept side by side; they are made one after the other.
     shape : (int, int); lines and delivered pixels of the largest
     advice : str; what is expected instead, for the sentence
     """

@@ -49,12 +49,11 @@ class Placed:
 
 def placed(own: Prediction, captured_dn: FloatArray, name: str) -> Placed:
     """
-    Find where a capture lies, and render the prediction there.
+    Find where a capture lies, and render the prediction there; the name is for refusals.
 
     Parameters
     ----------
     captured_dn : ndarray of shape (lines, columns, channels) [DN]
-    name : str; of the image, for refusals
     """
     lines, columns = captured_dn.shape[:2]
     best = _clearest(own)

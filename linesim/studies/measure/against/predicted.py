@@ -132,10 +132,7 @@ def prediction(setup: Setup, reference: Reference | None = None) -> Prediction:
     """
     Make a prediction whose lines lie where they would on an evenly running web.
 
-    Parameters
-    ----------
-    setup : Setup; how its web swings and shakes has a phase that no prediction knows
-    reference : Reference, optional; its target; left out: the setup's own
+    How the setup's web swings and shakes has a phase that no prediction knows.
     """
     exposure_us = float(np.max(station(setup).timing.exposure_us))
     still = {
