@@ -25,7 +25,7 @@ _DARK_SHARE = 0.1
 _FEWEST_REFERENCE_PIXELS = 2.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Caution:
     """One thing to mind."""
 
@@ -222,4 +222,4 @@ def cautions(
     """Find all there is to mind."""
     case = Case(setup=setup, numbers=numbers, groups=groups, size=size)
     found = [pair for check in _CHECKS for pair in check(case)]
-    return tuple(Caution(code=code, text=text) for code, text in (*found, *safety_cautions(setup)))
+    return tuple(Caution(code, text) for code, text in (*found, *safety_cautions(setup)))

@@ -78,7 +78,7 @@ def codes_in(path: Path, function: str = "") -> set[str]:
         if isinstance(node, ast.Yield) and isinstance(node.value, ast.Tuple):
             found.add(node.value.elts[0])
         if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Caution":
-            found.update(word.value for word in node.keywords if word.arg == "code")
+            found.update(node.args[:1])
         if isinstance(node, ast.Dict):
             values = (getattr(each, "elts", (each,)) for each in node.values)
             found.update(each[0] for each in values if each)

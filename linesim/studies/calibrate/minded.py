@@ -21,8 +21,8 @@ def cautions(found: Calibrated) -> tuple[Caution, ...]:
     """List what to mind about a calibration."""
     own = (*_of_patches(found), *_of_tone(found), *_beyond(found), *_cut(found))
     pairs = (*own, *found.scale.cautions, *_of_light(found), *_of_ends(found), *_of_detail(found))
-    read = tuple(Caution(code="file", text=text) for text in found.photo.cautions)
-    return read + tuple(Caution(code=code, text=text) for code, text in pairs)
+    read = tuple(Caution("file", text) for text in found.photo.cautions)
+    return read + tuple(Caution(code, text) for code, text in pairs)
 
 
 def _of_patches(found: Calibrated) -> Iterator[tuple[str, str]]:

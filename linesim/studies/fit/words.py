@@ -151,7 +151,7 @@ def fit_cautions(
         *_structure(captures),
         *_coarse(own),
         *([] if settled else [_restless()]),
-        *(Caution(code=code, text=text) for code, text in safety_cautions(setup)),
+        *(Caution(code, text) for code, text in safety_cautions(setup)),
     ]
     return tuple(said)
 
@@ -162,13 +162,11 @@ def _structure(captures: Sequence[FoundCapture]) -> Iterator[Caution]:
         most = max(each.neighbours, key=abs)
         if abs(most) > max(_SHARED, _SIGMAS * error):
             yield Caution(
-                code="structure_left",
-                text=(
-                    f"{each.name}: what the fitted setup leaves is not noise alone; neighbours "
-                    f"correlate by {most:+.2f}. Something is in the picture that the model does "
-                    "not have (dirt, another sample of the target, interpolation); the figures of "
-                    "noise, and gain with them, take it for noise, and intervals are too narrow."
-                ),
+                "structure_left",
+                f"{each.name}: what the fitted setup leaves is not noise alone; neighbours "
+                f"correlate by {most:+.2f}. Something is in the picture that the model does "
+                "not have (dirt, another sample of the target, interpolation); the figures of "
+                "noise, and gain with them, take it for noise, and intervals are too narrow.",
             )
 
 
@@ -179,20 +177,16 @@ def _coarse(own: Prediction) -> Iterator[Caution]:
     if blur_um > _COARSE * side_um:
         at_sensor_um = blur_um * float(own.numbers.geometry.magnification)
         yield Caution(
-            code="reference_blurs",
-            text=(
-                f"The target's own pixels of {pitch_um:.3g} um blur as {at_sensor_um:.2g} um at "
-                "the sensor would; a blur that was fitted is short of the lens's by that much, as "
-                "the root of the squares. It is right for this image of the target."
-            ),
+            "reference_blurs",
+            f"The target's own pixels of {pitch_um:.3g} um blur as {at_sensor_um:.2g} um at "
+            "the sensor would; a blur that was fitted is short of the lens's by that much, as "
+            "the root of the squares. It is right for this image of the target.",
         )
 
 
 def _restless() -> Caution:
     return Caution(
-        code="not_settled",
-        text=(
-            "The fit did not come to rest; its values are the likeliest found so far. Fit fewer "
-            "keys, or start from a setup that is nearer."
-        ),
+        "not_settled",
+        "The fit did not come to rest; its values are the likeliest found so far. Fit fewer "
+        "keys, or start from a setup that is nearer.",
     )

@@ -87,7 +87,7 @@ def refuse_clipped(area: Area, key: str = "image") -> None:
 
 def file_cautions(texts: Iterable[str]) -> Iterator[Caution]:
     """Say what looks odd about a file."""
-    return (Caution(code="file", text=text) for text in texts)
+    return (Caution("file", text) for text in texts)
 
 
 def described(areas: Sequence[Area]) -> dict[str, object]:
@@ -191,11 +191,9 @@ def black_caution(black_dn: float | None) -> Iterator[Caution]:
     """Warn where shares and ratios stand on a black level that nobody stated."""
     if black_dn is None:
         yield Caution(
-            code="black_unknown",
-            text=(
-                "No black level was stated, so 0 DN stands for it: with a higher one, signal, SNR "
-                "and shares of the signal come out too high or too low."
-            ),
+            "black_unknown",
+            "No black level was stated, so 0 DN stands for it: with a higher one, signal, SNR "
+            "and shares of the signal come out too high or too low.",
         )
 
 
@@ -212,7 +210,7 @@ def of_channel(channel: str, said: Iterable[tuple[str, str]]) -> Iterator[Cautio
     """Name the channel in front of cautions, where there are several."""
     front = "" if channel == GREY else f"{channel.capitalize()}: "
     for code, text in said:
-        yield Caution(code=code, text=front + text)
+        yield Caution(code, front + text)
 
 
 def check_size(area: Area, lines: int, columns: int, key: str = "image") -> None:

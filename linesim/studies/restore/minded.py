@@ -30,7 +30,7 @@ def cautions_of(
     """List what to mind."""
     own = (*_of_samples(setup, samples_dn, data), *_of_station(setup, numbers))
     pairs = (*own, *safety_cautions(setup))
-    return tuple(Caution(code=code, text=text) for code, text in pairs)
+    return tuple(Caution(code, text) for code, text in pairs)
 
 
 def _of_samples(

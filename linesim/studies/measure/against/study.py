@@ -108,7 +108,7 @@ def compared(
         explanations=explained_by(geometry, setup),
         findings=_joined(said),
         detailed=any(of_colour.ratio is not None for of_colour in each.values()),
-        cautions=tuple(Caution(code=code, text=text) for code, text in safety_cautions(setup)),
+        cautions=tuple(Caution(code, text) for code, text in safety_cautions(setup)),
     )
     return Compared(agreement=agreement, prediction=own, placed=one, judged=each)
 

@@ -125,12 +125,10 @@ def _cautions(
         yield from (_with_target(each) for each in said if each.code not in _OTHERS)
         if found.profile.gain > _STEEP_GAIN:
             yield Caution(
-                code="flat_field_gain",
-                text=(
-                    f"The brightest part of the line is {found.profile.gain:.2g} times the darkest "
-                    f"({name}), over 3: a flat-field correction makes the levels equal, but lifts "
-                    "the noise of the dark part as much. Spread the light more evenly first."
-                ),
+                "flat_field_gain",
+                f"The brightest part of the line is {found.profile.gain:.2g} times the darkest "
+                f"({name}), over 3: a flat-field correction makes the levels equal, but lifts "
+                "the noise of the dark part as much. Spread the light more evenly first.",
             )
 
 

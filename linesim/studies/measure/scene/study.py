@@ -124,31 +124,25 @@ def _cautions(
 def _of_noise(found: Scene) -> Iterator[tuple[str, str]]:
     noise = found.noise
     if noise.whiteness > _WHITENESS or noise.textured_share > _TEXTURED_SHARE:
-        yield (
-            "texture",
-            (
-                "Even the smoothest blocks hold fine texture "
-                f"(whiteness {noise.whiteness:.2f}, where noise has 1; {noise.textured_share:.0%} "
-                "of the blocks vary more than their noise): the noise may be far lower and the SNR "
-                "far higher than told. Measure noise on an even target."
-            ),
+        text = (
+            "Even the smoothest blocks hold fine texture "
+            f"(whiteness {noise.whiteness:.2f}, where noise has 1; {noise.textured_share:.0%} "
+            "of the blocks vary more than their noise): the noise may be far lower and the SNR "
+            "far higher than told. Measure noise on an even target."
         )
+        yield "texture", text
     if found.noise_median_dn < ROUNDING_DN:
-        yield (
-            "quantisation",
-            (
-                f"The noise, {found.noise_median_dn:.2g} DN, is below 0.4 DN, where rounding hides "
-                "part of it (EMVA 1288)."
-            ),
+        text = (
+            f"The noise, {found.noise_median_dn:.2g} DN, is below 0.4 DN, where rounding hides "
+            "part of it (EMVA 1288)."
         )
+        yield "quantisation", text
     if found.detail.ratio is None:
-        yield (
-            "no_detail",
-            (
-                "Between 0.2 and 0.4 cycles/px detail has less power than noise, or the image is "
-                "small: sharpness along and across cannot be compared."
-            ),
+        text = (
+            "Between 0.2 and 0.4 cycles/px detail has less power than noise, or the image is "
+            "small: sharpness along and across cannot be compared."
         )
+        yield "no_detail", text
 
 
 def _of_levels(found: Scene, full_scale_dn: int) -> Iterator[tuple[str, str]]:
@@ -158,19 +152,15 @@ def _of_levels(found: Scene, full_scale_dn: int) -> Iterator[tuple[str, str]]:
         (levels.share_at_full_scale, f"full scale, {full_scale_dn} DN"),
     ):
         if share > CLIPPED_SHARE:
-            yield (
-                "clipped",
-                (
-                    f"{share:.2%} of the samples lie at {end}: what is beyond is lost. Blocks with "
-                    "such samples tell nothing about noise and were left out."
-                ),
+            text = (
+                f"{share:.2%} of the samples lie at {end}: what is beyond is lost. Blocks with "
+                "such samples tell nothing about noise and were left out."
             )
+            yield "clipped", text
     brightest_dn = levels.percentiles_dn[-1]
     if brightest_dn < _DARK_SHARE * full_scale_dn:
-        yield (
-            "dark",
-            (
-                f"The brightest samples lie at {brightest_dn / full_scale_dn:.1%} of full scale, "
-                "if the bit depth is right: most of the scale is not used."
-            ),
+        text = (
+            f"The brightest samples lie at {brightest_dn / full_scale_dn:.1%} of full scale, "
+            "if the bit depth is right: most of the scale is not used."
         )
+        yield "dark", text
