@@ -9,7 +9,7 @@ from linesim.studies.rank.page import rank_page
 from linesim.studies.rank.space import space_from
 from linesim.studies.rank.study import Ranking, rank
 from linesim.studies.rank.table import rank_text
-from linesim.studies.rank.words import REASONS, answer, percent
+from linesim.studies.rank.words import answer, percent
 
 SPACE: dict[str, Any] = {
     "title": "Which lens?",
@@ -111,25 +111,6 @@ def test_the_worse_place_is_told(found: Ranking) -> None:
     assert uneven.largest("smallest_detectable_um") == 250.0
     (_, _, said, *_) = answer(replace(found, rows=(uneven,)))
     assert "SNR on the product 21 (20 wanted); defects found from 250 um diameter" in said
-
-
-def test_what_each_miss_is_called() -> None:
-    """Each demand in the order in which it is judged."""
-    assert REASONS == {
-        "legal_setup": "not a possible setup",
-        "line_rate": "line rate over the camera's",
-        "pulse_rate": "line rate over the lamp's pulse rate",
-        "link": "image data over the link's",
-        "exposure": "exposure longer than the line period",
-        "most_irradiance": "light over your limit",
-        "least_field_of_view": "field of view under your limit",
-        "least_depth_of_field": "depth of field under your limit",
-        "limits": "another of your [limits]",
-        "saturation": "white over your limit",
-        "clipping": "brightest part clips",
-        "snr": "SNR on the product too low",
-        "smallest_defect": "smallest defect not found",
-    }
 
 
 @pytest.mark.parametrize(
