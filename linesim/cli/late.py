@@ -3,6 +3,7 @@
 import gc
 import sys
 from collections.abc import Mapping, MutableMapping
+from functools import cache
 from importlib import import_module
 from importlib.util import LazyLoader, find_spec, module_from_spec
 from typing import Any
@@ -60,6 +61,7 @@ def _fill(
     """Load the command asked for."""
     if name in said and name not in commands:
         commands[name] = _loaded(package, name)
+        gc.enable()
     elif name not in said:  # the refusal names what is spelt alike
         commands.update(dict.fromkeys(said))
 
@@ -70,11 +72,17 @@ def _completed(args: list[str], said: Mapping[str, str], alone: str) -> list[str
     return [alone, *args] if alone and not named else args
 
 
+@cache
 def _loaded(package: str, name: str) -> Any:  # noqa: ANN401 -- typer's own click
-    """Load a command: a function of typer's kind, or a group of its own."""
+    """
+    Load a command: a function of typer's kind, or a group of its own.
+
+    What is loaded is taken out of the collector's sight for good. A process does so once for each
+    command, however often it runs it.
+    """
     found = getattr(import_module(f"{package}.{name}"), name)
     _spare_tools()
-    _settle()
+    gc.freeze()
     if isinstance(found, typer.Typer):
         return typer.main.get_command(found)
     alone = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
@@ -86,16 +94,11 @@ def _spare_tools() -> None:
     """Let numpy's tools load when one is used, which no command does, and not with scipy."""
     numpy = sys.modules.get("numpy")
     for name in _TOOLS if numpy else ():
+        if f"numpy.{name}" in sys.modules:
+            continue  # asking for more would load it
         found = find_spec(f"numpy.{name}")
-        if found is not None and found.loader is not None and found.name not in sys.modules:
+        if found is not None and found.loader is not None:
             found.loader = LazyLoader(found.loader)
             tool = sys.modules[found.name] = module_from_spec(found)
             setattr(numpy, name, tool)
             found.loader.exec_module(tool)
-
-
-def _settle() -> None:
-    """Take what is loaded out of the collector's sight for good, and set it to work again."""
-    if not gc.get_freeze_count():  # once a process, as tests run many commands in one
-        gc.freeze()
-    gc.enable()

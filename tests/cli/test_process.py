@@ -38,14 +38,13 @@ def test_help_names_every_command(run: Call) -> None:
         assert "--help" in run(name, "--help")[1]
 
 
-def test_python_runs_the_package() -> None:
+def test_python_runs_the_package(tmp_path: Path) -> None:
     """``python -m linesim`` is the command, exit code and sentence included."""
-    command = [sys.executable, "-m", "linesim"]
-    done = subprocess.run(
-        [*command, "budget", "no such.toml"], capture_output=True, check=False, text=True
-    )
+    (tmp_path / "there.toml").touch()
+    command = [sys.executable, "-m", "linesim", "new", "there.toml"]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, check=False, text=True)
     assert done.returncode == 2
-    assert done.stderr.startswith('linesim: setup "no such.toml" does not exist')
+    assert done.stderr.startswith('linesim: output "there.toml" is there already')
 
 
 HEAVY = (
@@ -75,43 +74,47 @@ HEAVY = (
     "multiprocessing",
 )
 """What takes long to load, or brings others that do."""
+SCIPY = ("scipy", "scipy.special")
+FILES = ("imagecodecs", "tifffile", "PIL")
 
 
 @pytest.mark.parametrize(
-    ("arguments", "needed"),
+    "commands",
     [
-        (("--help",), set()),
-        (("new", "station.toml"), {"pydantic"}),
-        (("budget",), {"numpy", "pydantic", "scipy", "scipy.sparse", "scipy.special"}),
-        (("budget", "tiny.toml"), {"numpy", "pydantic", "scipy", "scipy.special"}),
-        (("scan", "tiny.toml"),
-         {"numpy", "pydantic", "scipy", "scipy.special", "imagecodecs", "tifffile", "PIL"}),
-        (("target", "draw", "flat", "--out", "flat.png"),
-         {"numpy", "pydantic", "scipy", "imagecodecs", "tifffile", "PIL"}),
+        {
+            ("--help",): set[str](),
+            ("new", "station.toml"): {"pydantic"},
+            ("budget", "tiny.toml"): {"numpy", "pydantic", *SCIPY},
+            ("scan", "tiny.toml"): {"numpy", "pydantic", *SCIPY, *FILES},
+        },
+        {("budget",): {"numpy", "pydantic", "scipy.sparse", *SCIPY}},
+        {("target", "draw", "flat", "--out", "flat.png"): {"numpy", "pydantic", "scipy", *FILES}},
     ],
-    ids=lambda given: " ".join(given) if isinstance(given, tuple) else "",
-)  # fmt: skip
+    ids=["each more than the last", "texture of the sample", "target"],
+)
 @pytest.mark.usefixtures("tiny")
 def test_a_command_loads_what_it_needs(
-    arguments: tuple[str, ...], needed: set[str], tmp_path: Path
+    commands: dict[tuple[str, ...], set[str]], tmp_path: Path
 ) -> None:
     """Nobody waits for a library that his command has no use for."""
     code = f"""
 import sys
-sys.argv = ["linesim", *{arguments}]
 from linesim.cli import main
-try:
-    main()
-finally:
+for words in {list(commands)}:
+    sys.argv = ["linesim", *words]
+    try:
+        main()
+    except SystemExit as end:
+        assert not end.code
     print("loaded:", *(name for name in {HEAVY} if name in sys.modules))
 """
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, cwd=tmp_path, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
-    _, found, names = done.stdout.splitlines()[-1].partition("loaded:")
-    assert found
-    assert set(names.split()) <= needed
+    told = [line.split()[1:] for line in done.stdout.splitlines() if line.startswith("loaded:")]
+    for (words, needed), names in zip(commands.items(), told, strict=True):
+        assert set(names) <= needed, words
 
 
 def test_cycles_are_collected_while_a_command_works(
