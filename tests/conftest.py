@@ -5,6 +5,7 @@ import math
 import os
 import tomllib
 from collections import defaultdict
+from collections.abc import Iterator
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,9 @@ import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.internal.conjecture import providers
+
+from tests.bare_plots import bare
+from tests.together import Scheduler
 
 NIGHTLY = "LINESIM_NIGHTLY" in os.environ
 # until all is collected: modules and tests stay to the end, so that there is nothing to be found
@@ -62,10 +66,37 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         ]
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:  # noqa: ANN401 -- xdist's
+    """Give each worker whole files, and those that share what is slow to start to one."""
+    return Scheduler(config, log) if config.getoption("dist") == "loadfile" else None
+
+
 def pytest_collection_finish() -> None:
     """Let the garbage collector look at what tests make, and at no module and no test."""
     gc.freeze()
     gc.enable()
+
+
+@pytest.fixture(scope="session")
+def downloads(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give the folder in which lands what pages download."""
+    return tmp_path_factory.mktemp("downloads")
+
+
+@pytest.fixture(scope="session")
+def driver(downloads: Path) -> Iterator[Any]:
+    """Start the one browser of this run."""
+    from tests.browser import started  # noqa: PLC0415 -- for those who look at pages
+
+    with started(downloads) as found:
+        yield found
+
+
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave drawing, the slowest part of many a command, to the tests that look at drawings."""
+    monkeypatch.setattr("matplotlib.figure.Figure.savefig", bare)
 
 
 _JOINED = st.sampled_from([1, 1, 2, 2, 3, 4])

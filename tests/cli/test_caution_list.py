@@ -137,6 +137,7 @@ def listed(shown: dict[str, set[str]]) -> str:
     return "\n".join(["| code | shown by |", "|---|---|", *lines]) + "\n"
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_list_is_what_commands_show(shown: dict[str, set[str]]) -> None:
     """
     Code by code; and every command that shows a light level has all codes about people.

@@ -7,6 +7,8 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import imagecodecs
@@ -77,36 +79,47 @@ def test_two_runs_at_once_into_one_folder(tiny: str, tmp_path: Path) -> None:
         assert data in (one[name], other[name])
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="Windows limits no file sizes")
-@pytest.mark.parametrize("command", ["scan", pytest.param("compare", marks=pytest.mark.nightly)])
-def test_a_file_that_cannot_grow(command: str, tiny: str, tmp_path: Path) -> None:
-    """The system stops a file at 4 kB, as a quota does: exit 2, a sentence, nothing left."""
-    assert tiny
-    limited = f"""
-import resource, signal, sys
-signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))
-sys.dont_write_bytecode = True
-sys.argv = ["linesim", "{command}", "tiny.toml", "--out", "full"]
-from linesim.cli import main
-main()
-"""
-    done = subprocess.run(
-        [sys.executable, "-c", limited], cwd=tmp_path, capture_output=True, text=True, check=False
-    )
-    assert (done.returncode, done.stdout) == (2, "")
-    assert "cannot be written (" in done.stderr
-    assert "Traceback" not in done.stderr
-    assert not list((tmp_path / "full").glob("*.tif"))
-    assert not list(tmp_path.rglob(".part-*"))
-
-
 def run(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> object:
     """Run the command line in this process; give its exit code."""
     monkeypatch.setattr(sys, "argv", ["linesim", *arguments])
     with pytest.raises(SystemExit) as end:
         main()
     return end.value.code or 0
+
+
+@contextmanager
+def no_file_over(size: int) -> Iterator[None]:
+    """Let this process write no longer file for a while."""
+    import resource  # noqa: PLC0415 -- not on Windows
+
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    before = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        signal.signal(signal.SIGXFSZ, before)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows limits no file sizes")
+@pytest.mark.parametrize("command", ["scan", pytest.param("compare", marks=pytest.mark.nightly)])
+def test_a_file_that_cannot_grow(
+    command: str,
+    tiny: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """The system stops a file at 4 kB, as a quota does: exit 2, a sentence, nothing left."""
+    assert tiny
+    with no_file_over(4096):
+        code = run(monkeypatch, command, "tiny.toml", "--out", "full")
+    told = capsys.readouterr()
+    assert (code, told.out) == (2, "")
+    assert "cannot be written (" in told.err
+    assert not list((tmp_path / "full").glob("*.tif"))
+    assert not list(tmp_path.rglob(".part-*"))
 
 
 def test_a_full_disk(

@@ -84,6 +84,7 @@ def test_strict_asks_all_pictures(run: Call, views: list[Setup]) -> None:
     assert run("scan", "two.toml", "--strict")[0] == 1
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_report_and_a_streamed_scan_are_made_of_each_picture(
     run: Call, views: list[Setup]
 ) -> None:

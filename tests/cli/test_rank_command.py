@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 Call = Callable[..., tuple[int, str]]
+pytestmark = pytest.mark.usefixtures("undrawn")
 SPACE = """\
 setup = "tiny.toml"
 [options]

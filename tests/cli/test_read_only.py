@@ -1,13 +1,19 @@
 """A folder that the user may read and not write to: a sentence that names it, and nothing left."""
 
-import json
-import subprocess
+import ctypes
+import io
+import os
 import sys
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import chdir, redirect_stderr, redirect_stdout
 from pathlib import Path
+from unittest.mock import patch
 
 import imagecodecs
 import numpy as np
 import pytest
+
+from linesim.cli import main
 
 pytestmark = pytest.mark.skipif(
     sys.platform == "win32", reason="there the bits of a folder keep nobody from writing"
@@ -52,28 +58,30 @@ COMMANDS = {
     "new": (["new", "shut/setup.toml"], "shut"),
     "new, replacing": (["new", "shut/there.toml", "--force"], "shut"),
 }
-RUN = """\
-import ctypes, io, json, os, sys
-from contextlib import redirect_stderr, redirect_stdout
-from linesim.cli import main
 
-if os.geteuid() == 0:
-    # root keeps its files and loses what lets it pass by their bits, as any other user
+
+def no_longer_root() -> None:
+    """Take from this thread what lets root pass by the bits of files; other threads keep it."""
     head, none = (ctypes.c_uint32 * 2)(0x20080522, 0), (ctypes.c_uint32 * 6)()
-    if ctypes.CDLL(None, use_errno=True).capset(head, none):
+    if os.geteuid() == 0 and ctypes.CDLL(None, use_errno=True).capset(head, none):
         raise OSError(ctypes.get_errno(), "capset")
-told = {}
-for name, words in json.load(sys.stdin).items():
-    sys.argv = ["linesim", *words]
-    out, err = io.StringIO(), io.StringIO()
-    try:
-        with redirect_stdout(out), redirect_stderr(err):
+
+
+def ran() -> dict[str, tuple[object, str, str]]:
+    """Run all commands one after the other in the working folder, as a user who is not root."""
+    no_longer_root()
+    told: dict[str, tuple[object, str, str]] = {}
+    for name, (words, _) in COMMANDS.items():
+        out, err = io.StringIO(), io.StringIO()
+        with (
+            patch("sys.argv", ["linesim", *words]),
+            redirect_stdout(out),
+            redirect_stderr(err),
+            pytest.raises(SystemExit) as end,
+        ):
             main()
-    except SystemExit as end:
-        told[name] = [end.code, out.getvalue(), err.getvalue()]
-print(json.dumps(told))
-"""
-"""Runs commands one after the other, without the rights of root where it began with them."""
+        told[name] = (end.value.code, out.getvalue(), err.getvalue())
+    return told
 
 
 def entries(folder: Path) -> dict[str, bytes]:
@@ -85,7 +93,7 @@ def entries(folder: Path) -> dict[str, bytes]:
 
 
 @pytest.fixture(scope="module")
-def told(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[int, str, str]]:
+def told(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[object, str, str]]:
     """Run all of them in a folder that takes no files; give exit code, stdout and stderr."""
     here = tmp_path_factory.mktemp("read_only")
     (here / "setup.toml").write_text(SETUP, "utf-8")
@@ -98,26 +106,17 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[int, str, 
         (folder / "there.toml").write_text(SETUP, "utf-8")
         folder.chmod(0o555)
     before = entries(here)
-    words = json.dumps({name: words for name, (words, _) in COMMANDS.items()})
-    done = subprocess.run(
-        [sys.executable, "-c", RUN],
-        cwd=here,
-        input=words,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    with chdir(here), ThreadPoolExecutor(1) as alone:
+        told = alone.submit(ran).result()
     for folder in folders:
         folder.chmod(0o755)
-    assert done.returncode == 0, done.stderr
     assert entries(here) == before
-    found: dict[str, tuple[int, str, str]] = json.loads(done.stdout)
-    return found
+    return told
 
 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_a_folder_that_may_not_be_written_to(
-    name: str, told: dict[str, tuple[int, str, str]]
+    name: str, told: dict[str, tuple[object, str, str]]
 ) -> None:
     """Exit 2, one sentence with the folder's name, no traceback; the fixture sees nothing left."""
     code, out, err = told[name]

@@ -9,6 +9,7 @@ import pytest
 from linesim.report import page
 
 Call = Callable[..., tuple[int, str]]
+pytestmark = pytest.mark.usefixtures("undrawn")
 SPACE = 'setup = "tiny.toml"\n[options]\nlens.f_number = [2.8, 4]\n[requirement]\nsnr = 30\n'
 COMMANDS = {
     "scan": ["scan", "tiny.toml"],

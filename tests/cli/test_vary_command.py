@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 Call = Callable[..., tuple[int, str]]
+pytestmark = pytest.mark.usefixtures("undrawn")
 
 
 def test_vary_writes_three_files_and_answers(run: Call, tmp_path: Path) -> None:
@@ -21,13 +22,6 @@ def test_vary_writes_three_files_and_answers(run: Call, tmp_path: Path) -> None:
     assert out.rstrip().endswith("wrote vary.png, vary.csv, vary.json in outputs/tiny/")
 
 
-@pytest.fixture
-def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Leave the drawing to other tests."""
-    monkeypatch.setattr("linesim.studies.vary.plots.png_bytes", lambda _: b"undrawn")
-
-
-@pytest.mark.usefixtures("undrawn")
 def test_the_sample_stands_in(run: Call, tmp_path: Path) -> None:
     """Without a setup file; --json prints the file's object and nothing else."""
     _, out = run("vary", "lens.f_number=2.8,4", "--figures", "snr_white", "--json")
@@ -50,7 +44,6 @@ def test_rendered_points(run: Call) -> None:
     assert "rendered" not in json.loads(run(*words, "--json")[1])
 
 
-@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize(("text", "code"), [("1klx:80klx:log3", 0), ("1lx:100lx:log3", 1)])
 def test_strict(run: Call, text: str, code: int) -> None:
     """1 where everything holds nowhere in the range, 0 where it does somewhere."""

@@ -1,9 +1,12 @@
 """A small station, a small plan on it, and one set made from it."""
 
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import pytest
 
+from linesim.dataset.item import Item, item
 from linesim.dataset.make import make_set
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.plan_file import load_plan
@@ -65,6 +68,20 @@ def plan_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def plan(plan_file: Path) -> Plan:
     """Load the plan."""
     return load_plan(plan_file)
+
+
+@pytest.fixture(scope="session")
+def one_of(plan: Plan) -> Callable[[int], Item]:
+    """Give a function that renders an image of the plan, once; nobody may change it."""
+
+    @cache
+    def rendered(index: int) -> Item:
+        found = item(plan, index)
+        for each in (found.image, found.mask):
+            each.setflags(write=False)
+        return found
+
+    return rendered
 
 
 @pytest.fixture(scope="session")

@@ -1,22 +1,24 @@
 """Which images of a set come from stations that cannot run, or clip."""
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from linesim.dataset.able import cannot_run, states, told_of
-from linesim.dataset.item import item
-from linesim.dataset.plan.plan import Plan
+from linesim.dataset.item import Item
 from linesim.figures.budget import budget
 from linesim.forward.reference import ArrayReference
 from linesim.setup.load import changed, sample_setup
 
+OneOf = Callable[[int], Item]
 
-def test_records_say_which_stations_run(made: Path, plan: Plan) -> None:
+
+def test_records_say_which_stations_run(made: Path, one_of: OneOf) -> None:
     """What is judged of each station, in its record, as the budget of that station has it."""
-    found = item(plan, 0)
+    found = one_of(0)
     told = json.loads(next((made / "records").rglob("*.json")).read_text("utf-8"))
     assert {"exposure", "clipping"} <= set(told["states"])
     assert set(told["states"].values()) <= {"met", "missed", "cannot run"}

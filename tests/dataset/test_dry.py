@@ -2,6 +2,7 @@
 
 import re
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ import pytest
 from linesim.cli.dataset_words import dry_text
 from linesim.dataset.draw import drawn
 from linesim.dataset.dry import dry_run
-from linesim.dataset.item import item
+from linesim.dataset.item import Item
 from linesim.dataset.make import ready
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.plan_file import load_plan, plan_from
@@ -20,12 +21,14 @@ from linesim.dataset.plan.splits import SPLITS
 from linesim.dataset.scenes import scene_of
 from linesim.setup.errors import InputError
 
+OneOf = Callable[[int], Item]
+
 ROOT = Path(__file__).parents[2]
 
 
-def test_a_dry_run_counts_what_is_made(plan: Plan) -> None:
+def test_a_dry_run_counts_what_is_made(plan: Plan, one_of: OneOf) -> None:
     """Images, good ones and faults of each kind in each split, against the images themselves."""
-    found, made = dry_run(plan), [item(plan, index) for index in range(plan.count)]
+    found, made = dry_run(plan), [one_of(index) for index in range(plan.count)]
     assert found.images == Counter(each.split for each in made)
     assert {name: found.good[name] for name in SPLITS} == {
         name: sum(each.split == name and not each.instances for each in made) for name in SPLITS

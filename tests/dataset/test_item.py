@@ -1,5 +1,6 @@
 """One image with its labels: a pure function, and labels that say what is there."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from math import pi
 from pathlib import Path
@@ -17,6 +18,8 @@ from linesim.dataset.record import record
 from linesim.files.atomic import json_text
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
+
+OneOf = Callable[[int], Item]
 
 
 def flat(faults: dict[str, Any]) -> Plan:
@@ -49,25 +52,25 @@ def test_an_image_is_the_same_alone_and_in_any_order(plan: Plan, plan_file: Path
     assert json_text(record(plan, alone)) == json_text(record(again, item(again, 7)))
 
 
-def test_images_differ(plan: Plan, plan_file: Path) -> None:
+def test_images_differ(plan: Plan, one_of: OneOf, plan_file: Path) -> None:
     """Another index or seed gives another image, noise and all."""
-    assert not np.array_equal(item(plan, 3).image, item(load_plan(plan_file, seed=6), 3).image)
+    assert not np.array_equal(one_of(3).image, item(load_plan(plan_file, seed=6), 3).image)
     shots = [drawn(plan, index) for index in range(12)]
     assert len({shot.seed for shot in shots}) == 12
     assert len({str(shot.changes) for shot in shots}) == 12
     assert len({(shot.scene, shot.piece) for shot in shots}) == 12
 
 
-def test_good_images_have_no_fault(plan: Plan) -> None:
+def test_good_images_have_no_fault(plan: Plan, one_of: OneOf) -> None:
     """As many as the plan says, without a label; all others have a fault."""
-    made = [item(plan, index) for index in range(plan.count)]
+    made = [one_of(index) for index in range(plan.count)]
     good = [each for each in made if not each.instances]
     assert len(good) == 3  # a quarter of 12
     assert all(not each.mask.any() for each in good)
     assert all(len(each.instances) > 0 for each in made if each not in good)
 
 
-def test_the_image_is_the_stations_scan_of_the_piece(plan: Plan) -> None:
+def test_the_image_is_the_stations_scan_of_the_piece(plan: Plan, one_of: OneOf) -> None:
     """A good image is what `render` gives for that part of the scene, no more."""
     index = next(k for k in range(plan.count) if not drawn(plan, k).faults)
     shot = drawn(plan, index)
@@ -75,7 +78,7 @@ def test_the_image_is_the_stations_scan_of_the_piece(plan: Plan) -> None:
         data=shot.piece.cut(plan.scene(shot.scene)), pixel_size_um=plan.scenes.pixel_size_um
     )
     scan = render(shot.setup, reference, shot.lines, shot.seed, workers=2)
-    assert_array_equal(item(plan, index).image, scan.image)
+    assert_array_equal(one_of(index).image, scan.image)
 
 
 def test_two_hundred_faults_in_one_image() -> None:

@@ -190,6 +190,7 @@ def test_refusals(made: Path, tmp_path: Path, entries: object, told: str) -> Non
     assert told in str(refusal.value)
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_command_prints_and_writes(
     made: Path,
     predicted: Path,

@@ -3,6 +3,7 @@
 import csv
 import json
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -15,12 +16,14 @@ from pycocotools import mask as coco_mask
 from pycocotools.coco import COCO
 from skimage.measure import regionprops
 
-from linesim.dataset.item import item
+from linesim.dataset.item import Item
 from linesim.dataset.make import make_set
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.plan_file import load_plan, plan_from
 from linesim.dataset.plan.splits import SPLITS
 from linesim.workers.tasks import Alone
+
+OneOf = Callable[[int], Item]
 
 pytestmark = pytest.mark.filterwarnings("ignore:__array__ implementation:DeprecationWarning")
 """pycocotools 2.0.11 with numpy 2."""
@@ -145,10 +148,10 @@ def test_samples_are_as_delivered(made: Path) -> None:
         assert 256 < image.max() <= 4095
 
 
-def test_files_hold_what_the_item_is(made: Path, plan: Plan) -> None:
+def test_files_hold_what_the_item_is(made: Path, one_of: OneOf) -> None:
     """Image and mask of a file are those of `item`, to the last bit."""
     for index in (0, 7):
-        one = item(plan, index)
+        one = one_of(index)
         name = f"{one.split}/{index:06d}.png"
         assert (png(made / "samples" / name) == one.image).all()
         assert (png(made / "images" / name) == one.shown).all()

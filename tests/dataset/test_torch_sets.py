@@ -2,6 +2,7 @@
 
 import json
 import pickle
+from collections.abc import Callable
 from importlib.metadata import version
 from itertools import pairwise
 from multiprocessing import get_all_start_methods
@@ -15,7 +16,7 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from linesim.dataset import torch_sets
-from linesim.dataset.item import item
+from linesim.dataset.item import Item, item
 from linesim.dataset.make import make_set
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.plan_file import load_plan
@@ -26,6 +27,8 @@ from linesim.workers.tasks import Alone
 
 torch = pytest.importorskip("torch", reason="the extra torch is not installed")
 from torch.utils.data import DataLoader, default_collate  # noqa: E402 -- only where it is installed
+
+OneOf = Callable[[int], Item]
 
 
 def ids(samples: Any) -> list[int]:  # noqa: ANN401 -- any iterable of samples
@@ -58,25 +61,25 @@ def rendered(train: ScanDataset) -> list[Sample]:
 
 
 def test_a_sample_is_the_image_over_its_full_scale(
-    rendered: list[Sample], train: ScanDataset, plan: Plan
+    rendered: list[Sample], train: ScanDataset, plan: Plan, one_of: OneOf
 ) -> None:
     """12 bits: all shares of 4095; the images are those of the split, in order."""
     wanted = [k for k in range(plan.count) if plan.split(k) == "train"]
     assert ids(rendered) == [index + 1 for index in wanted]
     assert len(train) == len(wanted)
     for index, (image, _) in zip(wanted, rendered, strict=True):
-        made = item(plan, index)
+        made = one_of(index)
         assert image.dtype == torch.float32
         assert image.shape == (1, *made.mask.shape)
         # a float32 is right to 2^-24 of itself; the product adds as much again
         assert_allclose(image[0].numpy() * np.float32(4095), made.image, rtol=2**-22, atol=0)
 
 
-def test_labels_are_those_of_item(rendered: list[Sample], plan: Plan) -> None:
+def test_labels_are_those_of_item(rendered: list[Sample], one_of: OneOf) -> None:
     """Every fault of the split: mask, box, class, area and strength."""
     faults = 0
     for _, target in rendered:
-        made = item(plan, target["image_id"] - 1)
+        made = one_of(target["image_id"] - 1)
         # masks are apart, so the classes of all add up to the mask of the image
         classes = (target["masks"] * target["labels"][:, None, None]).sum(dim=0)
         assert_array_equal(classes.numpy(), made.mask)
@@ -92,12 +95,12 @@ def test_labels_are_those_of_item(rendered: list[Sample], plan: Plan) -> None:
     assert faults >= 3
 
 
-def test_raw_samples_are_delivered_numbers(plan_file: Path, plan: Plan) -> None:
+def test_raw_samples_are_delivered_numbers(plan_file: Path, one_of: OneOf) -> None:
     """12 bits stay 12 bits, as int32."""
     raw = ScanDataset(plan_file, "val", raw=True)
     image, target = raw[0]
     assert image.dtype == torch.int32
-    assert_array_equal(image[0].numpy(), item(plan, target["image_id"] - 1).image)
+    assert_array_equal(image[0].numpy(), one_of(target["image_id"] - 1).image)
 
 
 def test_an_image_without_faults_has_empty_labels(rendered: list[Sample]) -> None:
@@ -234,11 +237,11 @@ MOST_SHARE = 1e-3
 """Of samples 1 DN off: K mean|d|, see tests/studies/test_on_a_device.py; some 10⁻⁴ here."""
 
 
-def test_an_image_has_the_same_labels(plan: Plan) -> None:
+def test_an_image_has_the_same_labels(plan: Plan, one_of: OneOf) -> None:
     """Masks to the sample, and of the samples few are a step off."""
     off, count = 0, 0
     for index in (1, 4, 7):
-        found, known = item(plan, index, "cpu"), item(plan, index)
+        found, known = item(plan, index, "cpu"), one_of(index)
         apart = np.abs(found.image.astype(np.int64) - known.image)
         off, count = off + int(np.count_nonzero(apart)), count + apart.size
         assert apart.max() <= 1
@@ -286,11 +289,11 @@ def test_what_a_plan_draws_is_not_carried(plan_file: Path, tmp_path: Path) -> No
     assert not (tmp_path / "set").exists()
 
 
-def test_a_stream_feeds_from_a_device(plan_file: Path, plan: Plan) -> None:
+def test_a_stream_feeds_from_a_device(plan_file: Path, one_of: OneOf) -> None:
     """Its images lie there, its labels are those of numpy."""
     stream = ScanStream(plan_file, "val", raw=True, device="cpu")
     for image, target in stream:
-        known, labels = sample_of(item(plan, target["image_id"] - 1), raw=True)
+        known, labels = sample_of(one_of(target["image_id"] - 1), raw=True)
         assert image.device.type == "cpu"
         assert int((image - known).abs().max()) <= 1
         assert float((image != known).float().mean()) <= MOST_SHARE

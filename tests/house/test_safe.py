@@ -56,7 +56,9 @@ def called(node: ast.AST) -> list[str]:
 
 def slips(tree: ast.AST) -> list[str]:
     """Find what may run what it reads."""
-    nodes = list(ast.walk(tree))
+    nodes = [
+        node for node in ast.walk(tree) if isinstance(node, ast.Call | ast.Import | ast.ImportFrom)
+    ]
     modules = [name for node in nodes for name in imported(node) if name.split(".")[0] in MODULES]
     return modules + [slip for node in nodes for slip in called(node)]
 

@@ -30,7 +30,10 @@ def test_modules_stay_small() -> None:
     for path in MODULES:
         name, text = path.relative_to(ROOT).as_posix(), path.read_text("utf-8")
         most = MOST[name.partition("/")[0]]
-        if text.count("\n") > most and (lines := code_lines(text)) > most:
+        rows = map(str.strip, text.splitlines())
+        if sum(bool(row) and row[0] != "#" for row in rows) <= most:
+            continue  # parsing takes its time
+        if (lines := code_lines(text)) > most:
             too_long[name] = lines
     assert too_long == {}
 

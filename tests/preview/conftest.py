@@ -1,9 +1,4 @@
-"""
-A small station for the preview's tests, a server that runs it, and a browser that looks at it.
-
-Chromium and its driver come from the system's packages (on Debian ``chromium chromium-driver``);
-nothing is downloaded by the tests.
-"""
+"""A small station for the preview's tests, a server that runs it, and its page in the browser."""
 
 import json
 import threading
@@ -13,14 +8,13 @@ from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from http.client import HTTPConnection
 from pathlib import Path
-from shutil import which
 from typing import Any
 from urllib.parse import urlsplit
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from selenium.webdriver import Chrome, ChromeOptions, ChromeService
+from selenium.webdriver import Chrome
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webelement import WebElement
@@ -157,18 +151,22 @@ def client(station: Setup) -> Iterator[Client]:
         yield found
 
 
-BROWSER = next(filter(None, map(which, ("chromium", "chromium-browser"))), None)
-DRIVER = which("chromedriver")
 _ROWS = """
 return [...document.querySelectorAll("#figures tbody tr")]
   .map((row) => [...row.children].map((each) => each.textContent
     .replace(/µm/g, "um").replace(/µs/g, "us").replace(/×/g, "x")));
 """
 _SETTLED = """
-return Boolean(globalThis.linesim && linesim.idle && linesim.answers.b
-  && linesim.answers.b.picture && !document.getElementById("notice").textContent);
+const done = arguments[0];
+const look = () => {
+  if (globalThis.linesim && linesim.idle && linesim.answers.b && linesim.answers.b.picture
+    && !document.getElementById("notice").textContent) {
+    requestAnimationFrame(() => requestAnimationFrame(done));
+  } else setTimeout(look, 4);
+};
+look();
 """
-_DRAWN = "const d = arguments[0]; requestAnimationFrame(() => requestAnimationFrame(d));"
+"""It waits in the page, which costs nothing; asking again and again takes a processor."""
 
 
 def until(true: Callable[[], Any], what: str) -> Any:  # noqa: ANN401 -- whatever came true
@@ -212,8 +210,7 @@ class Page:
 
     def settled(self) -> None:
         """Wait until the newest question is answered and shown."""
-        until(lambda: self.run(_SETTLED), "an answer")
-        self.driver.execute_async_script(_DRAWN)
+        self.driver.execute_async_script(_SETTLED)
 
     def one(self, name: str) -> WebElement:
         """Find an element by its id."""
@@ -278,29 +275,23 @@ class Page:
         return file
 
 
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory: pytest.TempPathFactory, client: Client) -> Iterator[Page]:
-    """Start a browser that writes down what it asks for."""
-    if BROWSER is None or DRIVER is None:
-        pytest.skip("needs chromium and chromedriver: apt-get install chromium chromium-driver")
-    options = ChromeOptions()
-    options.binary_location = BROWSER
-    for switch in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
-        options.add_argument(switch)
-    options.set_capability("goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"})
-    found = Chrome(options=options, service=ChromeService(executable_path=DRIVER))
-    downloads = tmp_path_factory.mktemp("downloads")
-    where = {"behavior": "allow", "downloadPath": str(downloads)}
-    found.execute_cdp_cmd("Browser.setDownloadBehavior", where)
-    try:
-        yield Page(found, client.address, downloads)
-    finally:
-        found.quit()
+@pytest.fixture(scope="session")
+def served_small(station: Setup) -> Iterator[Client]:
+    """Serve the small station to the browser, in one server for all of its tests."""
+    with running(station) as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def browser(driver: Chrome, downloads: Path, served_small: Client) -> Page:
+    """Show the page's address to the browser."""
+    return Page(driver, served_small.address, downloads)
 
 
 @pytest.fixture
 def page(browser: Page) -> Page:
-    """Open the preview afresh, on a wide screen."""
+    """Open the preview afresh, on a wide screen; what was said of other pages is forgotten."""
+    browser.log("browser")
     browser.screen(1280)
     browser.scheme("light")
     browser.open(browser.address)

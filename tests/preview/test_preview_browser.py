@@ -20,13 +20,6 @@ if TYPE_CHECKING:
     from tests.preview.conftest import Page
 
 pytestmark = pytest.mark.browser
-WIDTHS = (1280, 390)
-UNLABELLED = """
-return [...document.querySelectorAll("button, input, select, canvas, progress")]
-  .filter((each) => !(each.getAttribute("aria-label") || each.textContent.trim()
-    || (each.labels && each.labels.length && each.labels[0].textContent.trim())))
-  .map((each) => each.outerHTML.slice(0, 80));
-"""
 USABLE = """
 return [...document.querySelectorAll("button, input, select, canvas, summary")]
   .filter((each) => each.getClientRects().length && !each.disabled
@@ -39,48 +32,23 @@ const style = getComputedStyle(own.type === "radio" ? own.closest("label") : own
 globalThis.reached = (globalThis.reached ?? new Set()).add(own);
 return [style.outlineStyle, parseFloat(style.outlineWidth), reached.size];
 """
-# WCAG 2.2, 1.4.3 and its definition of contrast ratio
-FAINT = """
-const light = (text) => {
-  const [r, g, b] = text.match(/[\\d.]+/g).slice(0, 3).map(Number).map((each) => {
-    const share = each / 255;
-    return share <= 0.04045 ? share / 12.92 : ((share + 0.055) / 1.055) ** 2.4;
-  });
-  return 0.2126 * r + 0.7152 * g + 0.0722 * b;
-};
-const behind = (node) => {
-  for (let each = node; each; each = each.parentElement) {
-    const colour = getComputedStyle(each).backgroundColor;
-    if (!/, 0\\)$|transparent/.test(colour)) return colour;
-  }
-  return "rgb(255, 255, 255)";
-};
-return [...document.querySelectorAll("body *")]
-  .filter((each) => each.getClientRects().length && !each.matches(":disabled")
-    && [...each.childNodes].some((node) => node.nodeType === 3 && node.textContent.trim()))
-  .map((each) => {
-    const style = getComputedStyle(each);
-    const ink = each instanceof SVGElement ? style.fill : style.color;
-    const [a, b] = [light(ink), light(behind(each))];
-    return [(Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05), each.tagName, each.textContent];
-  });
-"""
 
 
-def test_it_loads_in_silence_and_asks_only_its_own(page: "Page") -> None:
+def test_it_loads_in_silence_and_asks_only_its_own(browser: "Page") -> None:
     """No console entry, and no request off the page's own origin and token."""
-    page.log("performance")
-    page.open(page.address)
-    messages = [json.loads(entry["message"])["message"] for entry in page.log("performance")]
+    for kind in ("performance", "browser"):
+        browser.log(kind)
+    browser.open(browser.address)
+    messages = [json.loads(entry["message"])["message"] for entry in browser.log("performance")]
     urls = [
         message["params"]["request"]["url"]
         for message in messages
         if message["method"] == "Network.requestWillBeSent"
     ]
-    assert f"{page.address}main.js" in urls
-    own = (page.address, "data:", "blob:", "about:")
+    assert f"{browser.address}main.js" in urls
+    own = (browser.address, "data:", "blob:", "about:")
     assert [url for url in urls if not url.startswith(own)] == []
-    assert page.log("browser") == []
+    assert browser.log("browser") == []
 
 
 def test_a_link_restores_the_state(page: "Page") -> None:
@@ -167,22 +135,6 @@ def test_own_images(page: "Page", tmp_path: Path) -> None:
     assert page.changes()["target"].startswith("upload-")
     assert page.sums() != before
     assert page.log("browser") == []
-
-
-@pytest.mark.parametrize("width_px", WIDTHS)
-def test_it_can_be_used_on_a_desk_and_on_a_phone(page: "Page", width_px: int) -> None:
-    """Nothing is wider than the screen, every control has a name, and all text can be read."""
-    page.more()
-    page.click("pin")
-    page.typed("light.illuminance", "900")
-    page.screen(width_px)
-    page.settled()
-    inside = page.run("return document.documentElement.clientWidth")
-    assert page.run("return document.documentElement.scrollWidth") <= inside
-    assert page.run(UNLABELLED) == []
-    contrasts = page.run(FAINT)
-    assert len(contrasts) > 100
-    assert [each for each in contrasts if each[0] < 4.5] == []
 
 
 @pytest.mark.nightly

@@ -12,6 +12,7 @@ from linesim.preview.controls import controls
 from linesim.preview.uploads import Uploads
 from linesim.preview.variant import variant
 from linesim.report.rows import figure_rows
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
 
@@ -80,6 +81,26 @@ def test_sliders_bring_the_budgets_figures(page: "Page", station: Setup) -> None
             assert page.rows() == words(made(station, wanted)), each.key
     assert page.changes() == wanted
     assert page.log("browser") == []
+
+
+def test_what_hands_do_most(page: "Page", station: Setup) -> None:
+    """A picker, undo and redo, and A that stays beside a B that moves: figures and pictures."""
+    first, joined = page.sums(), made(station, {"acquisition.binning": "2x2"})
+    page.picked("acquisition.binning", "2x2")
+    second = page.sums()
+    assert page.rows() == words(joined)
+    page.click("undo")
+    assert page.changes() == {}
+    assert page.sums() == first != second
+    page.click("redo")
+    assert page.sums() == second
+    page.click("pin")
+    page.typed("light.illuminance", "20")
+    rows = page.rows()
+    assert [[row[0], row[1]] for row in rows] == words(joined)
+    dim = changed(joined, {"light.illuminance": "20 klx"})
+    assert [[row[0], row[2]] for row in rows] == words(dim)
+    assert page.run("return linesim.answers.b.raster.width") == 96
 
 
 @pytest.mark.nightly

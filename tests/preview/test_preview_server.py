@@ -223,6 +223,7 @@ def test_a_whole_scan_is_that_of_the_command(
     assert_array_equal(tifffile.imread(file), expected.image)
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_report_is_one_page(client: "Client") -> None:
     """It is the report of the scan, whole, with the setup's title."""
     started = client.talk("scan", {"kind": "report", "changes": {}})

@@ -308,6 +308,7 @@ def test_the_first_page_is_the_answer(kind: str, texts: dict[str, str]) -> None:
     assert "The job in words" not in text
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_one_page_has_the_answer_and_what_people_must_mind(scans: dict[str, Scan]) -> None:
     """It is the first page and the cautions about people, and nothing else."""
     page = scan_page(scans["mono"])

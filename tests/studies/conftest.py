@@ -1,14 +1,8 @@
-"""
-A headless browser, and reports to be opened in it.
-
-Chromium and its driver come from the system's packages (on Debian ``chromium chromium-driver``);
-nothing is downloaded by the tests.
-"""
+"""Reports to be opened in the browser of ``tests/browser.py``."""
 
 from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
-from shutil import which
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -32,7 +26,6 @@ if TYPE_CHECKING:
 
 BOTH = Wanted(one_page=True)
 LIGHTS = {"light.illuminance": "10klx:1000klx:log4"}
-BROWSERS = ("chromium", "chromium-browser")
 # a wide foil in too much light: long words, many cautions, verdicts of both kinds, two dividers
 STATION: dict[str, Any] = {
     "title": "A title with aVeryLongWordThatGoesOnWithoutAnySpaceAtAllAndOnAndOnAndOn <b>",
@@ -55,26 +48,6 @@ snr = 60
 """
 
 
-@pytest.fixture(scope="session")
-def driver() -> "Iterator[Chrome]":
-    """Start a browser that writes down what it asks for, where the system has one."""
-    browser, service = next(filter(None, map(which, BROWSERS)), None), which("chromedriver")
-    if browser is None or service is None:
-        pytest.skip("needs chromium and chromedriver: apt-get install chromium chromium-driver")
-    from selenium.webdriver import Chrome, ChromeOptions, ChromeService  # noqa: PLC0415 -- for these
-
-    options = ChromeOptions()
-    options.binary_location = browser
-    for switch in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
-        options.add_argument(switch)
-    options.set_capability("goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"})
-    found = Chrome(options=options, service=ChromeService(executable_path=service))
-    try:
-        yield found
-    finally:
-        found.quit()
-
-
 def _ranked(folder: Path, mono: Setup) -> Path:
     (folder / "base.toml").write_text(resolved_text(mono, folder), "utf-8")
     (folder / "space.toml").write_text(SPACE, "utf-8")
@@ -94,25 +67,36 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], str]:
         "vary": lambda folder: write_pages(folder, vary_page(vary(mono, LIGHTS), ()))[0],
     }
     whole = cache(lambda name: makers[name](tmp_path_factory.mktemp(name)).as_uri())
-    return lambda name: (
-        whole("compare").replace("report", "one_page") if name == "one page" else whole(name)
-    )
+    parts: dict[str, Callable[[], str]] = {
+        "none": lambda: "about:blank",
+        "one page": lambda: whole("compare").replace("report", "one_page"),
+    }
+    return lambda name: parts[name]() if name in parts else whole(name)
 
 
 @pytest.fixture
 def opened(driver: "Chrome", address: Callable[[str], str]) -> "Callable[[str, int], Chrome]":
-    """Give a function that opens a report afresh, on a screen of some width."""
+    """Give a function that opens a report to look at, on a screen of some width, once in a row."""
 
     def screened(name: str, width_px: int) -> "Chrome":
         size = {"width": width_px, "height": 900, "deviceScaleFactor": 1, "mobile": False}
         driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-        driver.get(address(name))
+        if driver.current_url != address(name):
+            driver.get(address(name))
         return driver
 
     return screened
 
 
 @pytest.fixture
-def page(opened: "Callable[[str, int], Chrome]") -> "Chrome":
-    """Open the report of a scan, on a wide screen."""
+def page(opened: "Callable[[str, int], Chrome]") -> "Iterator[Chrome]":
+    """Open the report of a scan afresh, on a wide screen, for hands on it; leave none open."""
+    opened("none", 1280)
+    yield opened("scan", 1280)
+    opened("none", 1280)
+
+
+@pytest.fixture
+def seen(opened: "Callable[[str, int], Chrome]") -> "Chrome":
+    """Show the report of a scan, on a wide screen, to those who only look."""
     return opened("scan", 1280)

@@ -219,7 +219,7 @@ def test_rendered_points_are_numpy_s_but_for_rounding() -> None:
 def test_injected_defects_are_numpy_s_but_for_rounding() -> None:
     """Outputs are in standard deviations of their noise, which a step of a sample barely moves."""
     setup = changed(BASE, {"target.image": "flat"})
-    (found,), (known,) = (inject(setup, 100, 3, places=16, device=on) for on in ("cpu", None))
+    (found,), (known,) = (inject(setup, 24, 3, places=16, device=on) for on in ("cpu", None))
     for name in ("with_defect", "without", "best"):
         apart = np.abs(getattr(found, name) - getattr(known, name))
         assert apart.mean() < 0.01

@@ -57,9 +57,9 @@ def test_nothing_but_the_file_is_asked_for(page: Chrome, address: Callable[[str]
     assert [url for url in urls if url != here and not url.startswith("data:")] == []
 
 
-def test_the_console_stays_silent(page: Chrome) -> None:
+def test_the_console_stays_silent(seen: Chrome) -> None:
     """No error and no warning, and none of the content policy either."""
-    assert page.get_log("browser") == []  # type: ignore[no-untyped-call]
+    assert seen.get_log("browser") == []  # type: ignore[no-untyped-call]
 
 
 def test_keys_reach_everything_in_order(page: Chrome) -> None:
@@ -193,9 +193,9 @@ def test_letters_can_be_read(opened: Open, width_px: int) -> None:
     assert min(sizes) >= 9
 
 
-def test_both_pictures_lie_on_each_other(page: Chrome) -> None:
+def test_both_pictures_lie_on_each_other(seen: Chrome) -> None:
     """On the screen they share one place, to the pixel, so that the line cuts both alike."""
-    boxes = page.execute_script("""
+    boxes = seen.execute_script("""
       return [...document.querySelectorAll(".pair")].map((pair) =>
         [...pair.querySelectorAll("img")].map((each) => {
           const box = each.getBoundingClientRect();
@@ -214,9 +214,9 @@ def printed(page: Chrome) -> bytes:
     return base64.b64decode(page.execute_cdp_cmd("Page.printToPDF", wanted)["data"])
 
 
-def test_it_prints_on_a4(page: Chrome) -> None:
+def test_it_prints_on_a4(seen: Chrome) -> None:
     """Every sheet is A4, to a point of a printer (1/72 inch), and there is more than one."""
-    pdf = printed(page).decode("latin-1")
+    pdf = printed(seen).decode("latin-1")
     sheets = re.findall(r"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)\s*\]", pdf)
     assert len(sheets) > 3
     for sheet in sheets:
@@ -233,10 +233,10 @@ def test_nothing_is_cut_in_print(opened: Open, name: str) -> None:
         assert page.execute_script(OVERFLOWING, inside_px, True) == []  # noqa: FBT003 -- an argument
 
 
-def test_both_pictures_are_printed(page: Chrome) -> None:
+def test_both_pictures_are_printed(seen: Chrome) -> None:
     """Side by side, whole, without the handle, and no taller than a sheet."""
-    with on_paper(page):
-        clips = page.execute_script("""
+    with on_paper(seen):
+        clips = seen.execute_script("""
           return [...document.querySelectorAll(".side img")].map((each) => {
             const box = each.getBoundingClientRect();
             return [getComputedStyle(each).clipPath, box.left, box.top, box.height];
@@ -248,7 +248,7 @@ def test_both_pictures_are_printed(page: Chrome) -> None:
             assert first[1] < second[1]
             assert first[2] == second[2]
         assert tall_px < (A4_MM[1] - 2 * MARGIN_MM) * CSS_PX_MM
-        handle = page.find_element(By.CSS_SELECTOR, ".pair input")
+        handle = seen.find_element(By.CSS_SELECTOR, ".pair input")
         assert not handle.is_displayed()
 
 

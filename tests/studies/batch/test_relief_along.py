@@ -9,7 +9,9 @@ from numpy.testing import assert_allclose
 from linesim.figures.budget import budget
 from linesim.figures.case import values
 from linesim.setup.load import changed, sample_setup
-from linesim.studies.batch.figures import groups_of
+from linesim.studies.batch.along import along
+from linesim.studies.batch.figures import figures_of
+from linesim.studies.batch.ranges import ranges_of
 from linesim.studies.vary.study import vary
 
 BASE = changed(
@@ -27,14 +29,10 @@ BASE = changed(
         "camera.angle": "20 deg",
     },
 )
-FIGURES = (
-    "snr_product",
-    "defect_contrast",
-    "defect_dprime",
-    "detection_rate",
-    "smallest_relief_um",
+FIGURES = {"snr_product": "signal"} | dict.fromkeys(
+    ("defect_contrast", "defect_dprime", "detection_rate"), "detection"
 )
-COLOURED = FIGURES[:-1]
+SEARCHED = {"smallest_relief_um": "detection"}
 
 
 @pytest.mark.parametrize(
@@ -50,14 +48,15 @@ COLOURED = FIGURES[:-1]
 def test_points_are_those_of_their_budgets(key: str, span: str, more: dict[str, Any]) -> None:
     """Whatever is varied, each point has the figures of its own station, to rounding."""
     # three searches for a width take their time
-    figures = COLOURED if "camera.kind" in more else FIGURES
-    found = vary(changed(BASE, more), {key: span}, figures=figures).curves[0]
-    groups = groups_of(found.space.ends)
-    for index in range(found.space.count):
-        own = budget(found.space.setup(index))
-        for name, told in found.figures.items():
-            expected = values(own[groups[name]][name])
-            assert_allclose(np.ravel(told[index]), expected, rtol=1e-9, atol=1e-300)
+    groups = FIGURES if "camera.kind" in more else FIGURES | SEARCHED
+    setup = changed(BASE, more)
+    space = along(setup, None, ranges_of(setup, {key: span}))
+    found = figures_of(space, np.arange(space.count), groups)
+    for index in range(space.count):
+        own = budget(space.setup(index))
+        for name, group in groups.items():
+            expected = values(own[group][name])
+            assert_allclose(np.ravel(found[name][index]), expected, rtol=1e-9, atol=1e-300)
 
 
 @pytest.mark.nightly

@@ -46,15 +46,21 @@ def agreement(own: Bench, fault: str, seed: int) -> tuple[Agreement, Lies]:
     return compared(own.prediction, own.setup, image).agreement, lies
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_a_capture_is_found_wherever_it_lies(own: Bench, seed: int) -> None:
-    """Shifted, turned, stretched, mirrored: to 0.02 px, 0.01 degrees, 0.0005, and no alarm."""
-    found, lies = agreement(own, "none", seed)
+def check_place(found: Agreement, lies: Lies) -> None:
+    """Where it was told to lie: to the limits, and to five of the errors that are told."""
     assert found.geometry.mirrored == lies.mirror
     for name, truth in geometry_of(lies).items():
         told = found.geometry.figures[name]
         assert told.value == pytest.approx(truth, abs=LIMITS[name]), name
         assert abs(told.value - truth) < 5 * told.sd + LIMITS[name] / 10, name
+
+
+@pytest.mark.nightly
+@pytest.mark.parametrize("seed", range(3))
+def test_a_capture_is_found_wherever_it_lies(own: Bench, seed: int) -> None:
+    """Shifted, turned, stretched, mirrored: to 0.02 px, 0.01 degrees, 0.0005, and no alarm."""
+    found, lies = agreement(own, "none", seed)
+    check_place(found, lies)
     assert found.findings == ()
 
 
@@ -79,11 +85,21 @@ def test_a_ripple_is_told_with_its_size_and_frequency(own: Bench) -> None:
 
 
 def test_geometry_is_explained_in_the_stations_terms(own: Bench) -> None:
-    """Two per cent more travel a line, a line off square by half a degree: keys and values."""
-    image = captured(own, "none", 3, Lies(turn_deg=0.5, scale=0.98))
-    said = " ".join(compared(own.prediction, own.setup, image).agreement.explanations)
+    """
+    Two per cent more travel a line, a line off square by half a degree: keys and values.
+
+    And mirrored, shifted: to 0.02 px, 0.01 degrees, 0.0005, as at the drawn places of the night;
+    and no alarm.
+    """
+    across_um, along_um = -4.3 * SIDE_UM, 6.6 * SIDE_UM
+    lies = Lies(turn_deg=0.5, scale=0.98, mirror="across", across_um=across_um, along_um=along_um)
+    found = compared(own.prediction, own.setup, captured(own, "none", 3, lies)).agreement
+    check_place(found, lies)
+    assert found.findings == ()
+    said = " ".join(found.explanations)
     assert "Magnification: the target is 2.0" in said
-    assert "lens.magnification = 0.10204" in said
+    magnification = 0.1 * found.geometry.figures["scale_across"].value  # 0.10204, as held above
+    assert f"lens.magnification = {magnification:.5g}," in said
     assert 'transport.skew = "0.50 deg"' in said
     assert "Line rate" not in said
 

@@ -136,6 +136,7 @@ def test_the_same_bytes_again(found: Ranking, written: Path, tmp_path: Path) -> 
         assert path.read_bytes() == (tmp_path / path.name).read_bytes()
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_no_setup_where_nothing_passes(written: Path, none: Ranking, tmp_path: Path) -> None:
     """A best.toml of a run before does not stay behind."""
     copy(written / "best.toml", tmp_path)

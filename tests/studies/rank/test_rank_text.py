@@ -84,6 +84,7 @@ def test_no_word_for_word() -> None:
     )
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_columns_of_the_page(found: Ranking) -> None:
     """Heads over their own figures, the ends counted where they are worse."""
     (table, front) = rank_page(found).sections[0].parts

@@ -16,7 +16,7 @@ BASE = plain_setup(
     target={"image": "foil", "width": "20 mm", "height": "9 mm"},
     lens={"blur": "2 um"},
     light={"illuminance": "4 klx", "edge_falloff": 0.3},
-    camera={"prnu": 0.005, "dsnu": "4 e", "read_noise": "20 e"},
+    camera={"pixels": 128, "prnu": 0.005, "dsnu": "4 e", "read_noise": "20 e"},
     requirement={"smallest_defect": "200 um", "defect_contrast": 0.05},
 )
 
@@ -63,15 +63,15 @@ def test_errors_are_not_too_large() -> None:
     """
     The standard errors are those of the counts: a point half as sure would go unnoticed above.
 
-    256 lines of 256 columns: SNR to 1/√(2·255·256) = 0.28 %, and electrons at SNR 40 to 0.01 %,
-    beside the pattern's 0.5 %/√256 = 0.03 %.
+    256 lines of 128 columns: SNR to 1/√(2·255·128) = 0.391 %, and electrons at SNR 40 to 0.014 %,
+    beside the pattern's 0.5 %/√128 = 0.044 %.
     """
     (snr,) = rendered(vary(BASE, {"light.illuminance": "10klx"}, figures=["snr_white"]), seed=5)
-    assert snr.estimate.sd / snr.estimate.value == pytest.approx(0.00277, rel=0.03)
+    assert snr.estimate.sd / snr.estimate.value == pytest.approx(0.00391, rel=0.03)
     (white,) = rendered(
         vary(BASE, {"light.illuminance": "10klx"}, figures=["electrons_white"]), seed=5
     )
-    assert white.estimate.sd / white.estimate.value == pytest.approx(0.00033, rel=0.1)
+    assert white.estimate.sd / white.estimate.value == pytest.approx(0.00046, rel=0.1)
 
 
 def test_clipped_points_are_flagged() -> None:

@@ -213,6 +213,7 @@ def test_maps() -> None:
     assert maps(other) != map_png
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_figure_without_value_is_absent() -> None:
     """In the dark there is no SNR in dB: no cell, no key, no null."""
     found = vary(BASE, {"light.illuminance": "0lx:1klx:lin3"}, figures=("snr_white_db",))
