@@ -1,16 +1,13 @@
 """``linesim preview``."""
 
 import webbrowser
-from importlib.util import find_spec
 from typing import Annotated
 
 import typer
 
 from linesim import preview as room
 from linesim.cli.options import SetupPath, chosen_setup
-from linesim.setup.errors import InputError
-
-_NEEDS = ("starlette", "uvicorn")
+from linesim.setup.arguments import refuse_not_installed
 
 
 def preview(
@@ -24,7 +21,7 @@ def preview(
     ] = True,
 ) -> None:
     """Open a local page: move light, speed, lens, binning and gain, and see the scan."""
-    _refuse_without_extra()
+    refuse_not_installed("preview", ("starlette", "uvicorn"), "preview")
     chosen = chosen_setup(setup)
 
     def tell(address: str) -> None:
@@ -35,14 +32,3 @@ def preview(
 
     room.run(chosen, setup.name if setup else "the built-in sample", port, tell)
     typer.echo("preview stopped")
-
-
-def _refuse_without_extra() -> None:
-    """Refuse to start where the server is not installed."""
-    missing = [name for name in _NEEDS if find_spec(name) is None]
-    if missing:
-        msg = (
-            f"preview: needs {' and '.join(missing)}, not installed here; expected: "
-            'pip install "linesim[preview]"'
-        )
-        raise InputError(msg)

@@ -62,8 +62,7 @@ class References:
         if found.upload is not None:
             return self._brought(found, found.upload)
         key = _key(found)
-        with self._lock:
-            ready = self._held.get(key)
+        ready = self._held.get(key)
         if ready is not None:
             return ready
         future = self._asked(key, found)
@@ -78,8 +77,7 @@ class References:
         if found.upload is not None:
             return self._brought(found, found.upload)
         key = _key(found)
-        with self._lock:
-            ready = self._held.get(key)
+        ready = self._held.get(key)
         return self._kept(_draw(found, key)) if ready is None else ready
 
     def coarser(self, ready: Ready, side: int) -> tuple[Reference, Hashable]:
@@ -98,8 +96,7 @@ class References:
         pitch_um = found.setup.target.pixel_size_um
         # as long as it is held, no other array has its number
         key = id(upload.data), pitch_um, face_of(found.setup) and _key(found)
-        with self._lock:
-            ready = self._held.get(key)
+        ready = self._held.get(key)
         if ready is not None:
             return ready
         matt = ArrayReference(data=upload.data, pixel_size_um=pitch_um)
@@ -109,8 +106,7 @@ class References:
         return self._kept(Ready(reference=reference, size=size, key=key))
 
     def _kept(self, ready: Ready) -> Ready:
-        with self._lock:
-            return self._held.put(ready.key, ready, _VALUE_BYTES * prod(ready.reference.shape))
+        return self._held.put(ready.key, ready, _VALUE_BYTES * prod(ready.reference.shape))
 
     def _asked(self, key: Hashable, found: Variant) -> Future[Ready]:
         """Have it drawn, once however often it is asked for; what waits for nobody is let go."""
@@ -135,11 +131,7 @@ def _key(found: Variant) -> Hashable:
     target, face = found.setup.target, face_of(found.setup)
     names = [name for name in (target.image, target.relief) if name and name not in BUILT_IN]
     files: list[Path] = [found.setup.folder / name for name in names]
-    return (
-        target,
-        face,
-        *((each, changed_ns(each)) for each in files),
-    )
+    return (target, face, *((each, changed_ns(each)) for each in files))
 
 
 def _draw(found: Variant, key: Hashable) -> Ready:

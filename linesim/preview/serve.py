@@ -87,9 +87,7 @@ def served(
     try:
         with threadpool_limits(limits=1, user_api="blas"):  # as in a scan, for the same bytes
             yield Served(
-                server=server,
-                listening=listening,
-                address=f"http://{HOST}:{number}/{token}/",
+                server=server, listening=listening, address=f"http://{HOST}:{number}/{token}/"
             )
     finally:
         jobs.close()

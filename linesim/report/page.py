@@ -11,20 +11,18 @@ import re
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from linesim.files.atomic import write_text
 from linesim.report.console import typeset
-from linesim.setup.errors import InputError
+from linesim.setup.arguments import refuse_not_installed
 
 if TYPE_CHECKING:  # a command that writes no page needs neither
     from jinja2 import Environment
 
     from linesim.report.page_parts import Page
 
-_NEEDS = ("jinja2", "matplotlib")
 _TAG = re.compile(r"<[^<>]*>")
 _NAMES = re.compile(r'(?<=\sid=")|(?<=url\(#)|(?<=href="#)')
 """Places in a tag at which the name of an element begins."""
@@ -33,13 +31,7 @@ _METADATA = re.compile(r"\s*<metadata>.*?</metadata>", flags=re.DOTALL)
 
 def refuse_without_extra() -> None:
     """Refuse to start where a page could not be written in the end."""
-    missing = [name for name in _NEEDS if find_spec(name) is None]
-    if missing:
-        msg = (
-            f"--report: needs {' and '.join(missing)}, not installed here; expected: "
-            'pip install "linesim[report]"'
-        )
-        raise InputError(msg)
+    refuse_not_installed("--report", ("jinja2", "matplotlib"), "report")
 
 
 def data_uri(png: bytes) -> str:

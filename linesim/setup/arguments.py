@@ -1,6 +1,7 @@
 """Arguments given from Python that have no place in a setup file: seeds, threads, setups."""
 
 from collections.abc import Mapping
+from importlib.util import find_spec
 from typing import Any
 
 import numpy as np
@@ -111,3 +112,14 @@ def _whole(number: object) -> int | None:
     if isinstance(number, bool) or not isinstance(number, int | np.integer):
         return None
     return int(number)
+
+
+def refuse_not_installed(what: str, needs: tuple[str, ...], extra: str) -> None:
+    """Refuse to start what needs libraries of an extra that are not there."""
+    missing = [name for name in needs if find_spec(name) is None]
+    if missing:
+        msg = (
+            f"{what}: needs {' and '.join(missing)}, not installed here; expected: "
+            f'pip install "linesim[{extra}]"'
+        )
+        raise InputError(msg)

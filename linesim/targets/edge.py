@@ -16,7 +16,6 @@ LIGHT = 0.8
 """Reflectance of the light side; the dark side has this over the contrast."""
 
 _RIGHT_ANGLE_DEG = 90.0
-_CHUNK_ROWS = 32  # keeps the float64 work inside the processor's cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,13 +36,9 @@ def edge(
     """
     Make a straight edge through the centre of the target, dark to light.
 
-    A pixel is light by the share of its area where x cos(angle) + y sin(angle) > 0, x to the
-    right and y along travel, both from the centre. That share is a closed form, so the edge
-    is exact at any angle.
-
-    References
-    ----------
-    ISO 12233:2014 and later: an edge about 5° off the sampling axis, contrast about 4:1.
+    A pixel is light by the share of its area where x cos(angle) + y sin(angle) > 0, x to the right
+    and y along travel, both from the centre. That share is a closed form, so the edge is exact at
+    any angle. ISO 12233:2014 and later: about 5° off the sampling axis, contrast about 4:1.
     """
     if not (isfinite(contrast) and contrast > 1):
         msg = f"target.contrast: read {contrast:g}, expected a ratio light to dark above 1, like 4"
@@ -53,18 +48,11 @@ def edge(
         raise InputError(msg)
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     shape = _Edge(grid=grid, angle_rad=radians(angle_deg), dark=LIGHT / contrast)
-    return Painted(grid=grid, paint=partial(_paint, shape))
+    # few rows at a time keep the float64 work inside the processor's cache
+    return Painted(grid=grid, paint=partial(_paint, shape), at_once=0)
 
 
 def _paint(shape: _Edge, first: int, last: int) -> ImageArray:
-    image = np.empty((last - first, shape.grid.columns), dtype=np.float32)
-    for start in range(first, last, _CHUNK_ROWS):
-        stop = min(start + _CHUNK_ROWS, last)
-        image[start - first : stop - first] = _chunk(shape, start, stop)
-    return image
-
-
-def _chunk(shape: _Edge, first: int, last: int) -> ImageArray:
     normal_x, normal_y = cos(shape.angle_rad), sin(shape.angle_rad)
     x = np.arange(shape.grid.columns) + 0.5 - shape.grid.columns / 2
     y = np.arange(first, last) + 0.5 - shape.grid.rows / 2

@@ -6,8 +6,6 @@ from pathlib import Path
 
 import pytest
 
-from linesim.report import page
-
 Call = Callable[..., tuple[int, str]]
 pytestmark = pytest.mark.usefixtures("undrawn")
 SPACE = 'setup = "tiny.toml"\n[options]\nlens.f_number = [2.8, 4]\n[requirement]\nsnr = 30\n'
@@ -55,7 +53,7 @@ def test_a_missing_library_is_refused_before_the_work(
     name: str, refused: Callable[..., str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Nothing is written and nothing computed; the sentence says what to install."""
-    monkeypatch.setattr(page, "find_spec", lambda _: None)
+    monkeypatch.setattr("linesim.setup.arguments.find_spec", lambda _: None)
     words = [word.replace("tiny", "base") for word in COMMANDS[name]]
     assert "needs jinja2 and matplotlib" in refused(*words, "--report")
 

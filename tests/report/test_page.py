@@ -17,7 +17,6 @@ import pytest
 from linesim.figures.budget import budget
 from linesim.figures.safety import MACHINERY
 from linesim.figures.verdicts import at_most
-from linesim.report import page as pages
 from linesim.report.console import typeset
 from linesim.report.first_page import limiting
 from linesim.report.judged_rows import judged_rows
@@ -247,7 +246,7 @@ def test_a_page_tells_nothing_of_the_machine(
 
 def test_a_missing_library_is_told_before_any_work(monkeypatch: pytest.MonkeyPatch) -> None:
     """The refusal names what is missing and how to get it."""
-    monkeypatch.setattr(pages, "find_spec", lambda name: None if name == "jinja2" else object())
+    monkeypatch.setattr("linesim.setup.arguments.find_spec", {"matplotlib": 1}.get)
     with pytest.raises(InputError, match=r"needs jinja2, not installed.*linesim\[report\]"):
         refuse_without_extra()
 

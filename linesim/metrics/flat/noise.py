@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,8 +79,7 @@ class Estimate:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Split:
+class Split(NamedTuple):
     """A spatial figure and its parts by direction."""
 
     total: Estimate
@@ -89,21 +89,11 @@ class Split:
 
     def each(self, change: Callable[[Estimate], Estimate]) -> "Split":
         """Change every part alike."""
-        return Split(
-            total=change(self.total),
-            row=change(self.row),
-            column=change(self.column),
-            pixel=change(self.pixel),
-        )
+        return Split(*map(change, self))
 
     def less(self, other: "Split") -> "Split":
         """Take the parts of another off."""
-        return Split(
-            total=self.total.less(other.total),
-            row=self.row.less(other.row),
-            column=self.column.less(other.column),
-            pixel=self.pixel.less(other.pixel),
-        )
+        return Split(*(part.less(off) for part, off in zip(self, other, strict=True)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
