@@ -48,17 +48,7 @@ def cannot_run(told: Mapping[str, str]) -> bool:
 
 
 def told_of(images: int, stuck: int, clipped: int) -> Iterable[str]:
-    """
-    Say how many images come from stations that cannot run, or clip.
-
-    Parameters
-    ----------
-    images, stuck, clipped : int; all; of stations that cannot run; of those whose picture clips
-
-    Yields
-    ------
-    str; half a sentence; nothing where there are none
-    """
+    """Say, in half sentences, how many images come from stations that are stuck, or clip."""
     if stuck:
         yield (
             f"{stuck} of {images} images come from stations that cannot run as they stand (line "

@@ -28,16 +28,9 @@ def allowed(
     """
     Tell whether all of a fault that the piece shows lies in its kind's region.
 
-    Parameters
-    ----------
-    grid_mm : tuple of float
-        Sides of a pixel of the scene across and along, and where the piece begins along. [mm]
-
-    Returns
-    -------
-    callable or None
-        Takes a kind and the upright box of a fault, as it lies before the camera; nothing where a
-        plan has no regions.
+    ``grid_mm`` has the sides of a pixel of the scene across and along, and where the piece begins
+    along. What is given takes a kind and the upright box of a fault, as it lies before the camera;
+    nothing where a plan has no regions.
     """
     if not plan.regions:
         return None

@@ -19,13 +19,7 @@ _DECIDE = (
 
 
 def stations_of(plan: Plan) -> Iterator[Setup]:
-    """
-    Give stations of a plan that between them have all that a device may not carry.
-
-    Yields
-    ------
-    Setup; the plan's own, and where what decides is varied that of each image
-    """
+    """Give the plan's station and, where what decides is varied, those of its images."""
     yield plan.base
     if any(span.name.startswith(_DECIDE) for span in plan.spans):
         yield from (drawn(plan, index).setup for index in range(plan.count))

@@ -192,11 +192,7 @@ def _lots(plan: Plan, random: np.random.Generator) -> list[Recipe]:
 
 
 def _one_lot(plan: Plan, random: np.random.Generator) -> Recipe:
-    """
-    Draw one kind that is there, by how likely each is, and how many of it.
-
-    Where nothing was drawn so often, faults are so rare that two kinds at once hardly ever come.
-    """
+    """Draw one kind by how likely each is, and how many of it; two at once hardly ever come."""
     some = [(each, [count for count in each.counts if count]) for each in plan.faults.wanted]
     chances = np.cumsum([len(counts) / len(each.counts) for each, counts in some])
     chosen = int(np.searchsorted(chances, random.random() * chances[-1], side="right"))

@@ -13,10 +13,6 @@ _MOST_TOLD = 5
 """Of images that cannot be made, those with a sentence of their own."""
 
 
-def _by_split() -> dict[str, set[int]]:
-    return {name: set() for name in SPLITS}
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dry:
     """What the images of a plan shall be."""
@@ -28,7 +24,7 @@ class Dry:
     bare: Counter[str] = field(default_factory=Counter)
     short: list[int] = field(default_factory=list)  # images with fewer faults than were asked for
     # by split, the scenes that are shown
-    scenes: Mapping[str, set[int]] = field(default_factory=_by_split)
+    scenes: Mapping[str, set[int]] = field(default_factory=lambda: {name: set() for name in SPLITS})
     good_scenes: set[int] = field(default_factory=set)  # scenes that show a good image
     faults: Counter[tuple[str, str]] = field(default_factory=Counter)
     left_out: Counter[str] = field(default_factory=Counter)  # by kind: faults that found no room
@@ -38,15 +34,9 @@ class Dry:
 
 def dry_run(plan: Plan, tell: Callable[[int, int], None] | None = None) -> Dry:
     """
-    Draw all images of a plan.
+    Draw all images of a plan, and ``tell`` how many are drawn, of how many.
 
-    Parameters
-    ----------
-    tell : callable, optional; told how many images are drawn, of how many
-
-    Raises
-    ------
-    InputError; with a sentence for each of the first images that can never be made
+    InputError has a sentence for each of the first images that can never be made.
     """
     found, refused = Dry(), dict[int, tuple[str, ...]]()
     for index in range(plan.count):

@@ -9,16 +9,7 @@ SET, PLAN, SETUP = "set.json", "plan.toml", "setup.toml"
 CARD, SHEET = "README.md", "samples.png"
 MANIFEST, FAULTS, IMAGES = "manifest.csv", "faults.csv", "images.csv"
 CLASSES, DATA = "labels/classes.txt", "data.yaml"
-FOLDERS = (
-    "images",
-    "samples",
-    "masks",
-    "records",
-    "labels",
-    "annotations",
-    "folders",
-    "shards",
-)
+FOLDERS = ("images", "samples", "masks", "records", "labels", "annotations", "folders", "shards")
 _DIGITS = 6
 
 

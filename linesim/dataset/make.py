@@ -34,16 +34,7 @@ from linesim.workers.tasks import Runner, Tell, versions
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Made:
-    """
-    A finished set.
-
-    Parameters
-    ----------
-    plan : Plan
-    folder : pathlib.Path; where it is
-    found : Sums; what it holds
-    kept : int; images that were there already
-    """
+    """A finished set: what it holds, and how many images were there already."""
 
     plan: Plan
     folder: Path
@@ -69,29 +60,14 @@ def make_set(
 
 
 def ready(
-    plan: Plan,
-    folder: Path,
-    *,
-    resume: bool,
-    tell: Tell | None = None,
-    device: str | None = None,
+    plan: Plan, folder: Path, *, resume: bool, tell: Tell | None = None, device: str | None = None
 ) -> Dry:
     """
-    Look at folder, plan and disk before anything is written.
+    Look at folder, plan and disk before anything is written; ``tell`` how many images are drawn.
 
-    Parameters
-    ----------
-    plan : Plan
-    folder : pathlib.Path; where the set goes
-    resume : bool; go on with a set of the same plan; begin where there is none
-    tell : callable, optional; told how many images are drawn, of how many
-    device : str or None; what shall render; None for numpy
-
-    Raises
-    ------
-    InputError
-        If the folder holds something else, an image can never be made, the disk is too small, or
-        an extra that the plan needs is missing.
+    ``resume`` goes on with a set of the same plan, and begins where there is none. InputError if
+    the folder holds something else, an image can never be made, the disk is too small, or an extra
+    that the plan needs is missing.
     """
     refuse_without_pyarrow(plan)
     begin(plan, folder, resume=resume, device=device)
@@ -102,30 +78,12 @@ def ready(
 
 
 def make_images(
-    plan: Plan,
-    folder: Path,
-    runner: Runner,
-    tell: Tell | None = None,
-    device: str | None = None,
+    plan: Plan, folder: Path, runner: Runner, tell: Tell | None = None, device: str | None = None
 ) -> int:
     """
-    Make the images of a set that is `ready`, or those that are missing.
+    Make the images of a set that is `ready`, or those that are missing; say how many were there.
 
-    Parameters
-    ----------
-    plan : Plan
-    folder : pathlib.Path; where it goes
-    runner : Runner; who makes the images
-    tell : callable, optional; told how many images are done, of how many
-    device : str or None; what renders; None for numpy
-
-    Returns
-    -------
-    int; how many were there already
-
-    Raises
-    ------
-    InputError; if an image cannot be made
+    ``tell`` is told how many images are done, of how many. InputError if an image cannot be made.
     """
     open_images = [index for index in range(plan.count) if not is_done(plan, folder, index)]
     done = kept = plan.count - len(open_images)
@@ -140,23 +98,7 @@ def make_images(
 
 @contextmanager
 def nothing_of_a_refused_plan(folder: Path) -> Iterator[None]:
-    """
-    Remove what a plan has left that turns out to be impossible, so that a corrected one can begin.
-
-    What a run before has left stays.
-
-    Parameters
-    ----------
-    folder : pathlib.Path; where the set goes
-
-    Yields
-    ------
-    None; while it is made
-
-    Raises
-    ------
-    InputError; as raised within
-    """
+    """Remove what an impossible plan has left, for a corrected one; what was before stays."""
     known = {each.name for each in folder.iterdir()} if folder.is_dir() else None
     try:
         yield
@@ -170,19 +112,7 @@ def nothing_of_a_refused_plan(folder: Path) -> Iterator[None]:
 
 
 def finish(plan: Plan, folder: Path, tell: Tell | None = None) -> Sums:
-    """
-    Write tables, sheet and card of a set whose images are all there.
-
-    Parameters
-    ----------
-    plan : Plan
-    folder : pathlib.Path; of the set
-    tell : callable, optional; told how many tables are done, of how many
-
-    Raises
-    ------
-    InputError; where a file cannot be written
-    """
+    """Write tables, sheet and card of a set whose images are all there; tell of tables done."""
     tidy(folder)  # of workers that died while others went on
     tables = write_tables(plan, folder, tell)
     copied = write_copies(plan, folder)

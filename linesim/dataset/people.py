@@ -20,9 +20,7 @@ def plan_people(plan: Plan) -> tuple[Shared, ...]:
     """
     Find what to mind about the light at both ends of a plan's ranges, and all of their corners.
 
-    Returns
-    -------
-    tuple of Shared; one a code; titles are the values of the light that is varied
+    One a code is given; titles are the values of the light that is varied.
     """
     return shared_cautions(_corners(plan))
 

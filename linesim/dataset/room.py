@@ -22,11 +22,7 @@ _BLOCK_BYTES = 4096
 
 
 def need_bytes(plan: Plan) -> int:
-    """
-    Estimate what a set takes, from the sizes of some of its images.
-
-    Images count as if nothing could be packed, for noise hardly can.
-    """
+    """Estimate what a set takes, from the sizes of some images; noise hardly can be packed."""
     looked = np.unique(np.linspace(0, plan.count - 1, min(_LOOKED_AT, plan.count)).astype(int))
     shots = [taken(plan, int(index)) for index in looked]
     samples = float(np.mean([shot.width_px * shot.lines for shot in shots]))

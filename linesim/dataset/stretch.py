@@ -69,15 +69,12 @@ def law_of(plan: Plan, shot: Drawn, samples: Samples) -> Law | None:
     if plan.images.stretch == "image":
         white_dn = float(np.percentile(samples, _PERCENTILE))
     else:
-        mode = {key: value for key, value in shot.changes.items() if _is_mode(plan, key)}
+        modes = {key for span in plan.spans if _lists_modes(span) for key in span.axis.keys}
+        mode = {key: value for key, value in shot.changes.items() if key in modes}
         black_dn, white_dn = _law_of_mode(plan, json.dumps(mode, sort_keys=True))
     return Law(
         black_dn=black_dn, white_dn=max(white_dn, black_dn + 1), bits=plan.images.stretch_bits
     )
-
-
-def _is_mode(plan: Plan, key: str) -> bool:
-    return any(key in span.axis.keys for span in plan.spans if _lists_modes(span))
 
 
 def _lists_modes(span: Span) -> bool:

@@ -61,12 +61,8 @@ def _count(found: Sums, split: str, fault: Record) -> None:
     found.labels[kind, split] += 1
     found.visible[kind, split] += fault["visible"]
     for name, counter in found.octaves.items():
-        counter[_octave(fault[name])] += 1
-
-
-def _octave(value: float) -> int:
-    """Give the power of two below: 0 for 1 up to 2, and -1 for all below 1."""
-    return int(value).bit_length() - 1 if value >= 1 else -1
+        # the power of two below: 0 for 1 up to 2, and -1 for all below 1
+        counter[int(fault[name]).bit_length() - 1 if fault[name] >= 1 else -1] += 1
 
 
 def bars(counter: Counter[int]) -> list[str]:

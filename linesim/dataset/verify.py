@@ -48,15 +48,7 @@ _DAMAGE = (ArithmeticError, LookupError, MemoryError, RecursionError, TypeError,
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verified:
-    """
-    What verifying a set gave.
-
-    Parameters
-    ----------
-    images, labels : int; looked at
-    made_again : tuple of int; images that were made again and compared
-    faults : tuple of str; sentences; none where all is right. The first fifty
-    """
+    """What verifying gave: what was looked at, made again, and the first fifty faults."""
 
     images: int
     labels: int
@@ -66,17 +58,10 @@ class Verified:
 
 def verify(folder: Path, again: int = AGAIN, tell: Tell | None = None) -> Verified:
     """
-    Verify a finished set.
+    Verify a finished set; so many of its images, evenly chosen, are made ``again``.
 
-    Parameters
-    ----------
-    folder : pathlib.Path; of the set
-    again : int; how many of its images are made again, evenly chosen
-    tell : callable, optional; told how many images are looked at, of how many
-
-    Raises
-    ------
-    InputError; if there is no set, or its plan cannot be read
+    ``tell`` is told how many are looked at. InputError if there is no set, or its plan cannot be
+    read.
     """
     told = set_in(folder)
     if told is None:

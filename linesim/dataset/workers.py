@@ -13,11 +13,7 @@ _TASK = 16
 
 
 def images(
-    runner: Runner,
-    folder: str,
-    indices: Iterable[int],
-    each_scene: int,
-    device: str | None = None,
+    runner: Runner, folder: str, indices: Iterable[int], each_scene: int, device: str | None = None
 ) -> Iterator[int]:
     """Make images of the set in a folder, in any order."""
     most = _TASK if runner.apart else 1
@@ -39,22 +35,10 @@ def _made(task: tuple[str, tuple[int, ...], str | None]) -> int:
 
 
 def processes(workers: int) -> AbstractContextManager[Runner]:
-    """
-    Lend processes of this machine; a set can be gone on with.
-
-    Returns
-    -------
-    context manager; as `linesim.workers.runners.processes`
-    """
+    """Lend processes of this machine, as `linesim.workers.runners`; a set can be gone on with."""
     return runners.processes(workers, after="; --resume goes on from here")
 
 
 def cluster(address: str) -> AbstractContextManager[Runner]:
-    """
-    Lend the workers of a Dask scheduler; a set can be gone on with.
-
-    Parameters
-    ----------
-    address : str; "tcp://HOST:PORT", or "local:N" for N processes behind a scheduler on loopback
-    """
+    """Lend the workers of a Dask scheduler, as `linesim.workers`; a set can be gone on with."""
     return runners.cluster(address, after="; --resume goes on from there")

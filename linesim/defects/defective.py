@@ -14,9 +14,7 @@ from linesim.targets.painted import Grid
 def grid_under(reference: Reference) -> Grid:
     """Take the pixel grid of a reference."""
     return Grid(
-        pixel_size_um=reference.pixel_size_um,
-        rows=reference.shape[0],
-        columns=reference.shape[1],
+        pixel_size_um=reference.pixel_size_um, rows=reference.shape[0], columns=reference.shape[1]
     )
 
 

@@ -42,11 +42,7 @@ _HEAD_BYTES = 512
 _UPRIGHT = range(1, 9)
 _SIXTEEN_BIT = 65535
 _FOURTEEN_BIT = 16383
-_READERS = {
-    PNG: "read_png",
-    JPEG: "read_jpeg",
-    **dict.fromkeys(TIFF, "read_tiff"),
-}
+_READERS = {PNG: "read_png", JPEG: "read_jpeg", **dict.fromkeys(TIFF, "read_tiff")}
 _OTHERS = {
     b"GIF8": "a GIF image",
     b"BM": "a BMP image",

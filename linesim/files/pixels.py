@@ -66,13 +66,7 @@ def is_srgb_profile(profile: bytes) -> bool:
 
 
 def upright(image: Codes, orientation: int) -> Codes:
-    """
-    Turn an image as its orientation tag asks.
-
-    References
-    ----------
-    TIFF 6.0 (1992), tag 274: where row 0 and column 0 of the stored image lie.
-    """
+    """Turn an image as its orientation tag asks: TIFF 6.0 (1992), tag 274."""
     turned = np.swapaxes(image, 0, 1) if orientation in {5, 6, 7, 8} else image
     upside_down = orientation in {3, 4, 7, 8}
     mirrored = orientation in {2, 3, 6, 7}

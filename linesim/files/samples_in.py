@@ -40,14 +40,7 @@ class Samples:
 def read_samples(
     path: Path | str, *, bit_depth: int | None = None, max_pixels: int | None = None
 ) -> tuple[NDArray[np.uint16], int]:
-    """
-    Read the samples of a PNG, TIFF or JPEG file as they are.
-
-    Returns
-    -------
-    image_dn : ndarray of uint16, shape (lines, width) or (lines, width, 3); samples, unchanged [DN]
-    full_scale_dn : int; largest sample that can be [DN]
-    """
+    """Read the samples of a PNG, TIFF or JPEG file as they are, and the largest that can be."""
     found = load_samples(path, bit_depth=bit_depth, max_pixels=max_pixels)
     return found.image_dn, found.full_scale_dn
 

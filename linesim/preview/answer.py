@@ -112,17 +112,13 @@ def picture(judged: Judged, frame: Frame, seed: int, put_in: int = 0) -> dict[st
         "channels": frame.image.shape[2],
         "black_dn": judged.setup.camera.black_level_dn,
         "full_scale_dn": judged.setup.full_scale_dn,
-        "white_dn": _white_dn(judged),
+        # what white comes to where nothing clips it; of colours the largest
+        "white_dn": _dn(judged, np.asarray(numbers.electrons_white)),
         "clips_dn": _dn(judged, np.asarray(numbers.saturation_e)),
         "snr": snr_curve(numbers, float(frame.expected_e.max())),
         "wanted_snr": judged.setup.requirement.snr,
         "shown": _shown(frame, seed) + (f", with {put_in} defects put in" if put_in else ""),
     }
-
-
-def _white_dn(judged: Judged) -> float:
-    """Give the number that white comes to, where nothing clips it; of colours the largest."""
-    return _dn(judged, np.asarray(judged.numbers.electrons_white))
 
 
 def _dn(judged: Judged, level_e: FloatArray) -> float:

@@ -177,9 +177,7 @@ def judged(found: Variant, ready: Ready | None) -> Judged:
     """Work out the figures of what the page has."""
     size = target_size(found.setup) if ready is None else ready.size
     return Judged(
-        setup=found.setup,
-        numbers=station(found.setup),
-        budget=budget_on(found.setup, size),
+        setup=found.setup, numbers=station(found.setup), budget=budget_on(found.setup, size)
     )
 
 

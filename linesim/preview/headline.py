@@ -49,11 +49,12 @@ def headline(setup: Setup, found: Budget) -> dict[str, Any]:
     """Say in one sentence what comes of a station, and name what limits it."""
     state, one = worst_state(found.verdicts), limiting(found.verdicts)
     text = _met(setup, found, one) if state == "met" else f"{_plain(setup, one)}."
+    others = sum(not each.met for each in found.verdicts) - (not one.met)
     return {
         "state": state,
         "word": _WORDS[state],
         "text": text,
-        "besides": _besides(found.verdicts, one),
+        "besides": f"{others} more not met, below." if others > 0 else "",
     }
 
 
@@ -77,11 +78,6 @@ def found_um(found: Budget) -> float | None:
     """Give the smallest disc that is found, of several colours by the weakest. [µm]."""
     sizes_um = found["detection"].get("smallest_detectable_um")
     return None if sizes_um is None else max(values(sizes_um))
-
-
-def _besides(verdicts: Sequence[Verdict], one: Verdict) -> str:
-    others = sum(not each.met for each in verdicts) - (not one.met)
-    return f"{others} more not met, below." if others > 0 else ""
 
 
 def _said(setup: Setup, verdict: Verdict) -> str:

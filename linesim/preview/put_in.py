@@ -37,13 +37,7 @@ def _spread(wide_mm: float, tall_mm: float) -> Iterator[tuple[float, float]]:
 
 
 def with_defects(ready: Ready, setup: Setup, places: Places) -> Ready:
-    """
-    Put the defect of a requirement into a target.
-
-    Parameters
-    ----------
-    places : tuple; of each the place across from the axis and along [mm]
-    """
+    """Put a requirement's defect into a target, at places across from the axis and along. [mm]."""
     need = setup.requirement
     size_um, contrast = need.smallest_defect_um or 0.0, need.defect_contrast
     disc = Pinhole(diameter_um=size_um, change=-contrast)

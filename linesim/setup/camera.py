@@ -18,15 +18,7 @@ from linesim.setup.light.sums import Curve
 from linesim.setup.sensor_patterns import ColumnWaves, Taps, read_taps, read_waves
 from linesim.setup.sheet.stated import NOISE, GainKind
 from linesim.setup.surface import VIEW
-from linesim.setup.vocabulary import (
-    FAULT_SHARE,
-    LENGTH,
-    PITCH,
-    RATE,
-    SHARE,
-    WELL,
-    Section,
-)
+from linesim.setup.vocabulary import FAULT_SHARE, LENGTH, PITCH, RATE, SHARE, WELL, Section
 
 KINDS = ("mono", "three-line", "prism")
 DOMAINS = ("charge", "digital")

@@ -52,22 +52,15 @@ def refuse_multiplexed(setup: Setup) -> None:
 
 def light_views(setup: Setup) -> tuple[tuple[str, Setup], ...]:
     """
-    Give the station of each picture that a camera under multiplexed lights delivers.
+    Give name, as "light-1", and station of each picture of a camera under multiplexed lights.
 
     The camera exposes a line under each light in turn. A picture has the lines of one light; it is
     a station with that light alone, which knows by `light.turn` that the camera also exposes the
-    lines of the others: so "full" exposure, line rate and link are those of all, and picture k of
-    n starts (k - 1)/n of a line later on the target. A `line_rate` in Hz is that of all lines
+    lines of the others: so "full" exposure, line rate and link are those of all, and picture k of n
+    starts (k - 1)/n of a line later on the target. A `line_rate` in Hz is that of all lines
     exposed; "matched" and "square" hold in each picture. Noise of two pictures is independent where
-    their seeds differ.
-
-    Returns
-    -------
-    tuple of (str, Setup); "light-1" and so on, and the station of its picture
-
-    Raises
-    ------
-    InputError; where the lights are not multiplexed, or one of them alone is no valid setup
+    their seeds differ. InputError where the lights are not multiplexed, or one alone is no valid
+    setup.
     """
     if not checked_setup(setup).light.multiplexed:
         msg = (

@@ -152,14 +152,8 @@ def setup_from(texts: Mapping[str, Any], folder: Path | None = None) -> Setup:
     """
     Check a setup given as nested mappings, as a TOML file would give them.
 
-    Parameters
-    ----------
-    folder : pathlib.Path, optional
-        Folder that file names are relative to; the current one if left out.
-
-    Raises
-    ------
-    InputError; with one sentence for every fault found
+    File names are relative to ``folder``, left out the current one. InputError has a sentence for
+    every fault found.
     """
     refuse_other_keys(texts, "setup")
     folder = (folder or Path()).resolve()
@@ -184,13 +178,7 @@ def setup_from(texts: Mapping[str, Any], folder: Path | None = None) -> Setup:
 
 
 def load_setup(path: str | Path) -> Setup:
-    """
-    Read and check a setup file.
-
-    Raises
-    ------
-    InputError; with one sentence for every fault found
-    """
+    """Read and check a setup file; InputError has a sentence for every fault found."""
     path = Path(path)
     text = _text(path)
     try:
@@ -230,18 +218,11 @@ def _text(path: Path) -> str:
 
 def changed(setup: Setup, changes: Mapping[str, Any]) -> Setup:
     """
-    Make a variant and check everything again.
+    Make a variant and check everything again; InputError where it is no valid setup.
 
-    Parameters
-    ----------
-    changes : mapping of str to value
-        Dotted key -> value as it would stand in the file, or a number and its unit such as ``(40.5,
-        "klx")``, of which no digit is lost; ``None`` takes the key out. A bare number is for keys
-        without a unit alone, as in a file.
-
-    Raises
-    ------
-    InputError; where the variant is no valid setup
+    A dotted key has its value as it would stand in the file, or a number and its unit such as
+    ``(40.5, "klx")``, of which no digit is lost; ``None`` takes the key out. A bare number is for
+    keys without a unit alone, as in a file.
     """
     refuse_other_keys(changes, "changes")
     texts = copied(checked_setup(setup).texts)

@@ -38,10 +38,7 @@ from linesim.setup.vocabulary import (
 )
 
 WHITE = WhiteKind(
-    "a fraction from 0 to 1, or up to 10 where white is no matt one",
-    "0.8",
-    low=0.0,
-    high=10.0,
+    "a fraction from 0 to 1, or up to 10 where white is no matt one", "0.8", low=0.0, high=10.0
 )
 _LEFT = Number("a share of the new lamp's light, over 0", "0.7", low=0.01, high=1.0)
 FINENESS = FinenessKind("a length", '"20 um"', unit="um", low=1e-3, high=1e6)

@@ -104,9 +104,7 @@ _RELIEF_KINDS = (*ROUND_RELIEF, *LONG_RELIEF)
 _DIRECTIONS = ("along", "across")
 _RELIEF: dict[str, Kind] = {
     "kind": Choice(
-        '"dent", "pit", "bump", "groove", "wrinkle" or "fibre"',
-        '"groove"',
-        allowed=_RELIEF_KINDS,
+        '"dent", "pit", "bump", "groove", "wrinkle" or "fibre"', '"groove"', allowed=_RELIEF_KINDS
     ),
     "width": Quantity("a length", '"80 um"', unit="um", low=0.1, high=1e6),
     "depth": Quantity("a depth or height", '"3 um"', unit="um", low=1e-3, high=1e6),

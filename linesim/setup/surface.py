@@ -68,14 +68,7 @@ class Face(Section):
 
 FACE = tuple(field.alias or name for name, field in Face.model_fields.items())
 """Keys of a target that is not just matt and level."""
-FACE_KEYS = (
-    "gloss",
-    "rms_slope",
-    "rms_slope_across",
-    "rms_slope_along",
-    "relief",
-    "relief_range",
-)
+FACE_KEYS = ("gloss", "rms_slope", "rms_slope_across", "rms_slope_along", "relief", "relief_range")
 """Keys of a face that go together."""
 LAMP_KEYS = (
     "arrangement",

@@ -80,13 +80,7 @@ class BarLayout:
 
 
 def bar_frequency_lp_mm(group: int, element: int) -> float:
-    """
-    Give the spatial frequency of an element.
-
-    References
-    ----------
-    MIL-STD-150A, 5.1.1.7.
-    """
+    """Give the spatial frequency of an element: MIL-STD-150A, 5.1.1.7."""
     return float(2.0 ** (group + (element - 1) / ELEMENTS))
 
 
@@ -101,8 +95,7 @@ def bar_layout(
     """
     Tell where everything on the bar target lies.
 
-    A group left out is the coarsest that fits, or the finest with at least 2 reference pixels to a
-    bar.
+    Left out, the group is the coarsest that fits, or the finest with 2 reference pixels to a bar.
     """
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     first, last = _groups(grid, first_group, last_group)
@@ -190,11 +183,7 @@ def bars(
     Make a target of dark bars on a light ground, laid out as `bar_layout` tells.
 
     Each element is two sets of three bars at right angles, bars five widths long, spaces as wide as
-    bars.
-
-    References
-    ----------
-    MIL-STD-150A, 5.1.1.7 (cancelled in 2006, still the trade's series of frequencies).
+    bars: MIL-STD-150A, 5.1.1.7 (cancelled in 2006, still the trade's series of frequencies).
     """
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     layout = bar_layout(

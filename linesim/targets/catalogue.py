@@ -199,11 +199,8 @@ def make(
     """
     Make a built-in target; what is left out takes the target's own value.
 
-    Raises
-    ------
-    InputError
-        If the name is unknown, a value is out of range, or an angle (of the edge against travel) or
-        a contrast (light over dark) is given for a target that has none.
+    InputError if the name is unknown, a value is out of range, or an angle (of the edge against
+    travel) or a contrast (light over dark) is given for a target that has none.
     """
     entry = built_in(name)
     return _maker(entry, angle_deg, contrast)(

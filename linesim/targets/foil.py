@@ -53,7 +53,8 @@ def _paint(scene: Scene, first: int, last: int) -> ImageArray:
     image[:, left[0] : right[1]] = _coating(scene, grain, first, last)
     if scene.faults:
         _scale_streak(scene, image, first, last)
-        _lay_pinholes(scene, image, first)
+        # round holes in the coating, the foil seen through them
+        blend_discs(image, _pinholes(scene), METAL, grid=scene.grid, first=first)
         _lay_lumps(scene, image, first)
     _lay_margins(scene, image, grain, first, last)
     if scene.faults:
@@ -118,11 +119,6 @@ def _scale_streak(scene: Scene, coating: ImageArray, first: int, last: int) -> N
     profile = 0.75 * bell(x_mm / pixel_mm, 0.11 / pixel_mm, left, right)
     profile -= 0.17 * bell(x_mm / pixel_mm, 0.36 / pixel_mm, left, right)
     coating[:, left:right] *= (1 + np.outer(strength, profile)).astype(np.float32)
-
-
-def _lay_pinholes(scene: Scene, image: ImageArray, first: int) -> None:
-    """Round holes in the coating, the foil seen through them."""
-    blend_discs(image, _pinholes(scene), METAL, grid=scene.grid, first=first)
 
 
 @lru_cache(maxsize=4)

@@ -34,12 +34,7 @@ def middles_mm(first: int, last: int, pixel_mm: float) -> FloatArray:
 
 @lru_cache(maxsize=8)
 def folded(count: int, pixel_mm: float) -> tuple[ImageArray, NDArray[np.intp]]:
-    """
-    Fold the columns or rows of a target into half a tile, for all that is alike on both sides.
-
-    Give distances from the middle of a tile in rising order, each once, and which of them each
-    column or row has.
-    """
+    """Fold columns or rows into half a tile: distances from its middle, and which each has."""
     places = np.abs(within_tile(middles_mm(0, count, pixel_mm)))
     own, index = np.unique(places, return_inverse=True)
     return own, index

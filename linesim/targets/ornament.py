@@ -179,11 +179,7 @@ _PETAL_MM, _PETALS_MM, _PETALS = 10.4, 3.8, 8
 
 
 def _roughly_petals(part: Quarter) -> tuple[ImageArray, ImageArray]:
-    """
-    Give f of the petals and |grad f|² without angles, to tell which pixels are near the edge.
-
-    cos 2 phi = (u² - v²)/rho², and cos 2a = 2 cos² a - 1 twice.
-    """
+    """Give f of the petals and |grad f|² without angles, to tell which pixels are near the edge."""
     u, v = part.grid
     away2 = u * u + v * v
     cosine = (u * u - v * v) / np.maximum(away2, np.float32(1e-30))

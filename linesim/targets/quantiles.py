@@ -53,11 +53,7 @@ def _quantile(values: ImageArray, seen: ImageArray, share: float) -> float:
 
 
 def at_most(parts: Sequence[ImageArray], share: float) -> float:
-    """
-    Give a value that a quantile does not exceed, and is near: one look at each value.
-
-    It is what a thin sample makes likely, where counting bears it out; else the largest value.
-    """
+    """Give a value that a quantile does not exceed, likely a near one, looking at each once."""
     count = sum(part.size for part in parts)
     seen = np.sort(np.concatenate([part[::_ROWS, ::_COLUMNS].ravel() for part in parts]))
     reach = _SURE_SD * sqrt(share * (1 - share) * len(seen)) + 2

@@ -26,12 +26,7 @@ def step_reflectances() -> FloatArray:
 
 
 def steps(*, pixel_size_um: float, width_mm: float, height_mm: float) -> Reference:
-    """
-    Make a grey step wedge of 12 equal density steps along travel.
-
-    The steps follow one another along travel and fill the whole width, so that every pixel of
-    the line sees every step, whatever the light does across the line.
-    """
+    """Make a grey step wedge of 12 equal density steps along travel, each over the full width."""
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     return Painted(grid=grid, paint=partial(_paint, grid))
 

@@ -37,11 +37,7 @@ class Texture:
     def block(
         self, grid: Grid, first: int, last: int, columns: tuple[int, int] | None = None
     ) -> ImageArray:
-        """
-        Give the mean of the field over each pixel of a block of rows.
-
-        A part, ``columns`` from a first to one past the last, has the values of the whole.
-        """
+        """Give the mean of the field over each pixel of a block of rows, or of some columns."""
         step_y_px = self.grain_y_mm / grid.pixel_mm
         step_x_px = self.grain_x_mm / grid.pixel_mm
         top, along = spline_means(first, last, step_y_px)

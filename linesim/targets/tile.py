@@ -142,10 +142,7 @@ def _lay_missing(scene: Scene, planes: ImageArray, first: int, last: int) -> Non
     missing = _patch(_MISSING, scene, first, part)
     u_mm, v_mm = (
         np.abs(within_tile(middles_mm(*ends, pixel_mm)))
-        for ends in (
-            (columns.start, columns.stop),
-            (first + rows.start, first + rows.stop),
-        )
+        for ends in ((columns.start, columns.stop), (first + rows.start, first + rows.stop))
     )
     # a quarter has its columns in the order of their distance from the tile's middle
     order = np.argsort(u_mm, kind="stable")

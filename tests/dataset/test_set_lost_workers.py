@@ -109,9 +109,7 @@ def two_workers(folder: Path) -> Iterator[tuple[str, list["subprocess.Popen[byte
     scheduler = [sys.executable, "-m", "distributed.cli.dask_scheduler", *here]
     worker = [sys.executable, "-m", "distributed.cli.dask_worker", *here, "--no-nanny"]
     with subprocess.Popen(
-        [*scheduler, "--host", "127.0.0.1", "--port", "0"],
-        stderr=subprocess.PIPE,
-        text=True,
+        [*scheduler, "--host", "127.0.0.1", "--port", "0"], stderr=subprocess.PIPE, text=True
     ) as first:
         assert first.stderr is not None
         told = next(line for line in first.stderr if "Scheduler at:" in line)

@@ -60,12 +60,7 @@ pixel_width = "7.5 um"
         ),
         (
             'light.spectrum = ["LED-B3", "A"]',
-            {
-                "bright_light": "A",
-                "heat_on_stop": "A",
-                "invisible_light": "A",
-                "stroboscopic": "",
-            },
+            {"bright_light": "A", "heat_on_stop": "A", "invisible_light": "A", "stroboscopic": ""},
         ),
         (
             'light.flicker = [0.0, 0.1]\nlight.illuminance = "10 klx:20 klx"',

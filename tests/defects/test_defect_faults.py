@@ -112,10 +112,7 @@ def test_the_areas_are_those_of_the_docstrings() -> None:
 
 @pytest.mark.parametrize(
     ("effect", "wanted"),
-    [
-        (Relative(change=(-0.4,)), 0.4 * 0.6),
-        (Material(reflectance=(0.07,)), 0.07),
-    ],
+    [(Relative(change=(-0.4,)), 0.4 * 0.6), (Material(reflectance=(0.07,)), 0.07)],
 )
 def test_paint_is_base_and_coverage_times_the_difference(effect: Effect, wanted: float) -> None:
     """ρ + coverage (new - ρ), on an even target: two roundings of float32 below 1."""

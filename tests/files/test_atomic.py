@@ -12,13 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from linesim.files.atomic import (
-    atomic_path,
-    json_text,
-    write_bytes,
-    write_json,
-    write_text,
-)
+from linesim.files.atomic import atomic_path, json_text, write_bytes, write_json, write_text
 from linesim.files.csv_out import write_csv
 from linesim.setup.errors import InputError
 

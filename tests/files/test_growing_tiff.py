@@ -80,10 +80,7 @@ def test_resume_with_nothing_there_begins(tmp_path: Path) -> None:
 
 def refused(plan: Planned, *, resume: bool, force: bool = False) -> str:
     """Open a file that shall be refused, and give the sentence."""
-    with (
-        pytest.raises(InputError) as caught,
-        growing_tiff(plan, resume=resume, force=force),
-    ):
+    with pytest.raises(InputError) as caught, growing_tiff(plan, resume=resume, force=force):
         pass
     return str(caught.value)
 

@@ -39,11 +39,7 @@ def test_the_same_seed_gives_the_same_figures() -> None:
 def test_no_orientation_matters(turn: str) -> None:
     """Mirrored, inverted and transposed edges have the same blocks, hence the same scatter."""
     image = noisy()
-    turned = {
-        "left-right": image[:, ::-1],
-        "negative": 250.0 - image,
-        "transposed": image.T,
-    }[turn]
+    turned = {"left-right": image[:, ::-1], "negative": 250.0 - image, "transposed": image.T}[turn]
     one, other = told(image), told(turned)
     assert_allclose(other.mtf[1:101], one.mtf[1:101], rtol=1e-3)
     assert other.rise_10_90_px == pytest.approx(one.rise_10_90_px, rel=1e-3)

@@ -42,8 +42,7 @@ def agree(scatter: float, told: FloatArray, blocks: int) -> bool:
 
 
 @pytest.mark.parametrize(
-    ("angle_deg", "lines", "width", "direction"),
-    [(5.0, 70, 50, "across"), (-3.0, 60, 40, "along")],
+    ("angle_deg", "lines", "width", "direction"), [(5.0, 70, 50, "across"), (-3.0, 60, 40, "along")]
 )
 def test_figures_are_unbiased_and_scatter_as_told(
     angle_deg: float, lines: int, width: int, direction: str

@@ -115,9 +115,7 @@ def test_equal_energy_spectrum_by_hand() -> None:
 
 def test_line_at_the_peak_of_v() -> None:
     """A line at 555 nm has 683.002 lm/W, 1.46412 W/m² per klx, 4090.7 photons/(µm² s lx)."""
-    miss = np.abs(
-        _figures(Spectrum.gaussian(555.0, 0.001)) - (683.002, 1.46412, 555.0, 4090.7),
-    )
+    miss = np.abs(_figures(Spectrum.gaussian(555.0, 0.001)) - (683.002, 1.46412, 555.0, 4090.7))
     assert (miss <= (0.0005, 0.000005, 1e-9, 0.05)).all(), miss
 
 

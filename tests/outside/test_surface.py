@@ -4,12 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from linesim.forward.surface import (
-    Finish,
-    facet_reflectance,
-    radiance_factors,
-    reflection,
-)
+from linesim.forward.surface import Finish, facet_reflectance, radiance_factors, reflection
 from linesim.setup.arrays import FloatArray
 from linesim.setup.light.strip import Strip
 

@@ -49,11 +49,7 @@ def desk(able: Setup) -> Iterator[Desk]:
 
 
 @pytest.mark.parametrize(
-    ("key", "ends"),
-    [
-        ("light.illuminance", (0.1, 2000)),
-        ("lens.f_number", (1, 32)),
-    ],
+    ("key", "ends"), [("light.illuminance", (0.1, 2000)), ("lens.f_number", (1, 32))]
 )
 def test_all_is_met_between_the_marks(desk: Desk, key: str, ends: tuple[float, float]) -> None:
     """At the ends of a band all is met; a little beyond, where the slider goes on, it is not."""

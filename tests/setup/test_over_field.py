@@ -61,10 +61,7 @@ REFUSED: dict[str, tuple[dict[str, Any], str]] = {
         {"lens.blur": "short.csv"},
         r"lens\.blur: read .*, which ends at 2 mm of image height, but the line",
     ),
-    "twice": (
-        {"lens.blur": "twice.csv"},
-        r"lens\.blur: .*twice\.csv\" has an image height twice",
-    ),
+    "twice": ({"lens.blur": "twice.csv"}, r"lens\.blur: .*twice\.csv\" has an image height twice"),
     "late": ({"lens.blur": "late.csv"}, r"lens\.blur: .*starts at 1 mm, without the middle"),
     "outside": ({"lens.distortion": "outside.csv"}, r"lens\.distortion: .*has 3, outside -0\.2 to"),
     "mono": ({"lens.lateral_colour": "2 um"}, r"lens\.lateral_colour: .*a mono camera has one"),
@@ -73,10 +70,7 @@ REFUSED: dict[str, tuple[dict[str, Any], str]] = {
         r"camera\.registration: .*only a prism has a sensor a colour",
     ),
     "one length": (
-        {
-            "camera.kind": "prism",
-            "camera.registration": {key: ["1 um"] for key in COLOURS},
-        },
+        {"camera.kind": "prism", "camera.registration": {key: ["1 um"] for key in COLOURS}},
         r"camera\.registration\.red: .*no list of two lengths",
     ),
 }

@@ -104,8 +104,7 @@ def broken(texts: Texts, faults: list[tuple[str, object]]) -> Texts:
 
 
 @given(
-    data=st.data(),
-    faults=st.lists(BROKEN, min_size=1, max_size=5, unique_by=lambda each: each[0]),
+    data=st.data(), faults=st.lists(BROKEN, min_size=1, max_size=5, unique_by=lambda each: each[0])
 )
 def test_every_fault_is_told_in_one_sentence(
     any_station: Stations, data: st.DataObject, faults: list[tuple[str, object]]

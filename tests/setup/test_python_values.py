@@ -219,8 +219,7 @@ def test_what_is_changed_later_changes_no_setup() -> None:
 
 
 @given(
-    number=st.floats(1e-3, 1e9, allow_subnormal=False),
-    kind=st.sampled_from([float, np.float64]),
+    number=st.floats(1e-3, 1e9, allow_subnormal=False), kind=st.sampled_from([float, np.float64])
 )
 def test_a_number_and_its_unit_lose_no_digit(number: float, kind: type[float]) -> None:
     """In the unit that is kept a pair comes bit by bit; in another its decimals round once."""

@@ -141,8 +141,7 @@ def test_plain_factors_are_exact(text: str, into: str, exact: float) -> None:
 
 
 @pytest.mark.parametrize(
-    "text",
-    ["12 e", "12 e-", "12 e⁻", "12 e−", "12e", "0.012 ke", "0.012 ke-", "12 electron"],
+    "text", ["12 e", "12 e-", "12 e⁻", "12 e−", "12e", "0.012 ke", "0.012 ke-", "12 electron"]
 )
 def test_electrons_may_carry_their_sign(text: str) -> None:
     """Data sheets write e, e- and e⁻; all are electrons."""

@@ -108,9 +108,7 @@ def test_patches_of_a_tile_lie_in_their_boxes(monkeypatch: pytest.MonkeyPatch) -
     assert_array_equal(boxed, scene.rows(0, 375))
 
 
-def test_the_shade_of_a_face_ends_where_it_is_cut_off(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
+def test_the_shade_of_a_face_ends_where_it_is_cut_off(monkeypatch: pytest.MonkeyPatch) -> None:
     """The shade of a tile's face further in is no part of a bit."""
     scene = tile_module.tile(pixel_size_um=400.0, width_mm=80.0, height_mm=80.0)
     cut = scene.rows(0, 200)

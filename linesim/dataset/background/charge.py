@@ -28,11 +28,7 @@ class Charge:
 
 
 def charges(setup: Setup) -> tuple[Charge, ...]:
-    """
-    Take what turns samples into electrons out of a station, one a channel.
-
-    A flat field is taken as a perfect one: it brings each column to the level in the middle.
-    """
+    """Take what turns samples into electrons out of a station, one a channel, fields flat."""
     numbers, found = station(setup), []
     for channel in channels(setup, numbers):
         one = numbers.by_colour[channel.index]

@@ -48,17 +48,7 @@ class Expected:
 def inserted(
     setup: Setup, scan_dn: NDArray[np.uint16], expected: Expected, random: np.random.Generator
 ) -> NDArray[np.uint16]:
-    """
-    Put faults into a scan.
-
-    Parameters
-    ----------
-    scan_dn : ndarray of shape (lines, width) or (lines, width, 3); its samples [DN]
-
-    Returns
-    -------
-    ndarray of uint16, of the scan's shape; the same numbers where nothing is changed
-    """
+    """Put faults into a scan, (lines, width) or with 3 colours; others' numbers stay. [DN]."""
     out = by_channel(scan_dn).copy()
     good_e, faulted_e = (
         by_channel(each).astype(np.float64) for each in (expected.good_e, expected.faulted_e)

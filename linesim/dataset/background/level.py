@@ -29,10 +29,7 @@ def product_under(
     """
     Make a target that looks as a scan's product does, but for noise and fine detail.
 
-    Parameters
-    ----------
-    scan_dn : ndarray of shape (lines, width) or (lines, width, 3); its samples [DN]
-    margin_px : int; pixels of the target around what was scanned, left, right and at the end [px]
+    Around what was scanned ``margin_px`` of its pixels are added left, right and at the end.
     """
     samples = by_channel(scan_dn.astype(np.float64))
     # the lamp's fall-off is taken out first, for a bell would lay it flat at the ends

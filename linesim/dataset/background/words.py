@@ -18,28 +18,12 @@ _IN_SCANS = (
 
 
 def head_words(plan: Plan) -> str:
-    """
-    Say first of all what is simulated.
-
-    Parameters
-    ----------
-    plan : Plan
-    """
+    """Say first of all what is simulated."""
     return _IN_SCANS if plan.scenes.real else _SIMULATED
 
 
 def limit_words(plan: Plan) -> Iterator[str]:
-    """
-    Say what product and faults are not.
-
-    Parameters
-    ----------
-    plan : Plan
-
-    Yields
-    ------
-    str; a sentence or two
-    """
+    """Say what product and faults are not, each in a sentence or two."""
     own = sorted(each.name for each in plan.faults.kinds if each.identity)
     drawn = any(not each.identity for each in plan.faults.kinds)
     yield _surfaces(plan)

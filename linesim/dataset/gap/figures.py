@@ -41,13 +41,7 @@ class Look:
 
 
 def look_of(image_dn: NDArray[np.uint16], black_dn: float) -> Look:
-    """
-    Measure one image.
-
-    Parameters
-    ----------
-    image_dn : ndarray of shape (lines, width) or (lines, width, 3); samples; colours by their mean
-    """
+    """Measure one image (lines, width), or (lines, width, 3) by the mean of its colours."""
     grey = image_dn.astype(np.float64) - black_dn
     grey = grey if grey.ndim == 2 else grey.mean(axis=2)  # noqa: PLR2004 -- no colours
     level = float(np.median(grey))

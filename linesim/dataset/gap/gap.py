@@ -57,15 +57,9 @@ class Gap:
 
 def measure_gap(folder: Path, real: list[Path]) -> Gap:
     """
-    Hold the good images of a set against real ones.
+    Hold the good images of a set against real ones, as the same camera delivered them.
 
-    Parameters
-    ----------
-    real : list of pathlib.Path; images of good product, as the same camera delivered them
-
-    Raises
-    ------
-    InputError; no set, no good image in it, or a file that cannot be read
+    InputError where there is no set, no good image in it, or a file cannot be read.
     """
     if set_in(folder) is None:
         msg = f'"{folder}" holds no set; expected a folder that linesim dataset wrote'

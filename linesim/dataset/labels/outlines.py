@@ -15,7 +15,8 @@ def polygons(mask: Mask, place: tuple[int, int]) -> list[list[int]] | None:
     found = []
     while edges:
         ring = _ring(edges)
-        if _doubled_area(ring) < 0:
+        after = [*ring[1:], ring[0]]
+        if sum(x * v - u * y for (x, y), (u, v) in zip(ring, after, strict=True)) < 0:
             return None
         line, column = place
         found.append([part for x, y in _corners(ring) for part in (x + column, y + line)])
@@ -67,8 +68,3 @@ def _corners(ring: list[Point]) -> list[Point]:
         for old, here, new in zip(before, ring, after, strict=True)
         if (here[0] - old[0], here[1] - old[1]) != (new[0] - here[0], new[1] - here[1])
     ]
-
-
-def _doubled_area(ring: list[Point]) -> int:
-    after = [*ring[1:], ring[0]]
-    return sum(x * v - u * y for (x, y), (u, v) in zip(ring, after, strict=True))

@@ -40,15 +40,7 @@ class Pieces:
 
 
 def under_lamp(setup: Setup, matt: Pieces, held: Sequence[HeldFault]) -> Pieces:
-    """
-    Light a piece of product; one that is matt and level, without relief, stays as it is.
-
-    Parameters
-    ----------
-    setup : Setup
-    matt : Pieces; reflectances, as shares of white
-    held : sequence of HeldFault; all faults on it
-    """
+    """Light a piece of product with all faults on it; one that is matt and level stays."""
     raised = [each for each in held if each.fault.form is not None and not each.bounds.empty]
     face = face_under(setup) if raised else face_of(setup)
     if face is None:
@@ -94,19 +86,7 @@ def _through(relief: Relief, data: ImageArray) -> ImageArray:
 
 
 def relief_over(face: Face, matt: Patched | ArrayReference, steepest: float) -> Relief:
-    """
-    Make the tables of a face for slopes up to a steepest one.
-
-    Parameters
-    ----------
-    face : Face
-    matt : Reference; of the piece's pixels
-    steepest : float; tangent
-
-    Raises
-    ------
-    InputError; where that is too steep for the face's finish
-    """
+    """Make a face's tables for slopes up to the tangent ``steepest``; InputError if too steep."""
     most = 2 ** (ceil(_ROUNDED * log2(steepest)) / _ROUNDED)
     pitch_um = matt.pixel_size_um
     rise_um = 2 * pitch_um * most

@@ -13,14 +13,7 @@ from linesim.setup.arrays import ImageArray
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Patched:
-    """
-    A piece of product, and what lies on it.
-
-    Parameters
-    ----------
-    base : ArrayReference; the product; it is shared by many images, and never copied whole
-    patches : tuple of View; what lies in some windows instead; of two the later one is on top
-    """
+    """A piece of product shared by many images, and what lies in some windows, the later on top."""
 
     base: ArrayReference
     patches: tuple[View, ...] = ()

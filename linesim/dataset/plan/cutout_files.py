@@ -47,10 +47,7 @@ def _cut_out(key: str, path: Path, look: Look) -> CutOut:
     said = f"{look.pixel_size_um!r} {look.absolute} {value.shape}".encode()
     digest = sha256(said + part.alpha.tobytes() + np.ascontiguousarray(value).tobytes())
     return CutOut(
-        digest=digest.hexdigest(),
-        pixel_size_um=look.pixel_size_um,
-        alpha=part.alpha,
-        value=value,
+        digest=digest.hexdigest(), pixel_size_um=look.pixel_size_um, alpha=part.alpha, value=value
     )
 
 

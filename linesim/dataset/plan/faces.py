@@ -17,19 +17,7 @@ from linesim.targets.faces.face import face_of, face_under
 
 
 def face_faults(base: Setup, faults: FaultPlan, scenes: Scenes) -> Iterator[str]:
-    """
-    Refuse faces that sets cannot show, and relief where nothing would show it.
-
-    Parameters
-    ----------
-    base : Setup
-    faults : FaultPlan
-    scenes : Scenes
-
-    Yields
-    ------
-    str; a sentence each
-    """
+    """Refuse faces that sets cannot show, and relief where nothing would show it."""
     target, behind = base.target, any(each.behind for each in base.lamps)
     images = [
         key for key in ("relief", "gloss", "transmittance") if isinstance(getattr(target, key), str)

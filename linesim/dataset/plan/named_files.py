@@ -14,13 +14,7 @@ EXPECTED = "a PNG or TIFF image"
 
 
 def files_named(key: str, named: object, folder: Path, told: list[str]) -> tuple[Path, ...]:
-    """
-    Find the files behind names and patterns, in the order of the list, a pattern's by name.
-
-    Parameters
-    ----------
-    told : list of str; gets a sentence for each thing that is wrong
-    """
+    """Find files by names and patterns, a pattern's by name; ``told`` gets a sentence a fault."""
     listed = [named] if isinstance(named, str) else named
     if not isinstance(listed, list) or not listed or not all(isinstance(v, str) for v in listed):
         told.append(
@@ -54,13 +48,7 @@ def _behind(key: str, name: str, folder: Path) -> Iterable[Path]:
 def named_from(
     folder: Path, texts: Mapping[str, Any], files: Mapping[tuple[str, ...], tuple[Path, ...]]
 ) -> dict[str, Any]:
-    """
-    Give a plan's texts with its files named as seen from a folder.
-
-    Parameters
-    ----------
-    files : mapping; by the keys that lead to them, such as ("faults", "pit", "images")
-    """
+    """Name a plan's files, by keys such as ("faults", "pit", "images"), as seen from a folder."""
     out = dict(texts)
     for (first, *rest), paths in files.items():
         names = [relative_to(path, folder) for path in paths]

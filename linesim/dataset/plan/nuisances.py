@@ -33,14 +33,7 @@ SOME: Mapping[str, object] = {
 
 
 def nuisances_of(table: object, line: str) -> tuple[FaultPlan, tuple[str, ...]]:
-    """
-    Read the nuisances of a plan.
-
-    Parameters
-    ----------
-    table : object; [nuisances]
-    line : str; the line of production, where the table names none
-    """
+    """Read the table [nuisances] of a plan; ``line`` is the line of production if none is named."""
     if not isinstance(table, Mapping):
         said = f"nuisances: read {shown(table)}, but expected [nuisances] and its keys"
         return FaultPlan(), (said,)
@@ -74,15 +67,7 @@ def _wanted(known: Recipe, part: object, reader: Reader) -> Wanted | None:
 
 
 def drawn_nuisances(plan: FaultPlan, random: np.random.Generator, area: Area) -> tuple[Placed, ...]:
-    """
-    Draw what lies on one image's piece of product, anywhere, one over the other where it comes so.
-
-    Parameters
-    ----------
-    plan : FaultPlan; of nuisances
-    random : Generator; the only source of chance
-    area : Area; where
-    """
+    """Draw what lies on one image's piece of product, anywhere, one over the other by chance."""
     found: list[Placed] = []
     for each in plan.wanted:
         count = each.counts[int(random.random() * len(each.counts))]

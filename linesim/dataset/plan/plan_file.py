@@ -74,16 +74,9 @@ _HAIR = 1e-6
 
 def load_plan(path: str | Path | None = None, **over: int | None) -> Plan:
     """
-    Read and check a plan.
+    Read and check a plan, left out the built-in one; ``count`` and ``seed`` go over the file's own.
 
-    Parameters
-    ----------
-    path : str or pathlib.Path, optional; TOML file; left out, the built-in plan
-    **over : int, optional; ``count`` and ``seed`` in place of the file's own
-
-    Raises
-    ------
-    InputError; with one sentence for every fault found
+    InputError has a sentence for every fault found.
     """
     given = {key: value for key, value in over.items() if value is not None}
     if path is None:

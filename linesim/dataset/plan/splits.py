@@ -29,12 +29,7 @@ def is_good(index: int, share: float) -> bool:
 
 
 def is_good_of_scene(index: int, share: float, scenes: int, images_each: int) -> bool:
-    """
-    Say the same where a set comes back to the same scenes: each scene has its share.
-
-    Scenes begin at different places of the count, so that not all have their good images in the
-    same round; over all images the share is met to within an image or two.
-    """
+    """Say the same where a set comes back to its scenes, each with its share to two images."""
     run, place = divmod(index, images_each)
     rounds, scene = divmod(run, scenes)
     counted = (rounds * images_each + place) * share + scene * _GOLDEN % 1.0

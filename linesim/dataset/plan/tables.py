@@ -67,10 +67,7 @@ LABELS: Keys = {
     "box_files": ("box_files", _YES_NO),
 }
 SCENES: Keys = {
-    "kind": (
-        "kind",
-        Choice(what=f"one of {', '.join(DRAWN)}", example="", allowed=DRAWN),
-    ),
+    "kind": ("kind", Choice(what=f"one of {', '.join(DRAWN)}", example="", allowed=DRAWN)),
     "width": ("width_mm", LENGTH),
     "height": ("height_mm", LENGTH),
     "count": ("count", _count("of scenes", 1e9)),

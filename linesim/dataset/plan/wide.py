@@ -63,13 +63,7 @@ def widened(table: object, base: Setup) -> tuple[object, tuple[str, ...]]:
 
 
 def with_own_camera(changes: Mapping[str, Any], split: str) -> dict[str, Any]:
-    """
-    Give each split cameras of its own: fixed patterns that no other split has.
-
-    Parameters
-    ----------
-    changes : mapping; values drawn for an image; the pattern's seed moves to one of its split
-    """
+    """Give each split cameras of its own: a pattern's seed that no other split has."""
     seed = changes.get(_PATTERN)
     if not isinstance(seed, int):
         return dict(changes)

@@ -27,16 +27,7 @@ def width_um(area_um2: float) -> float:
 def bounds(
     shot: Taken, size_um: float, dprimes: tuple[float, ...], alarms_per_m2: float
 ) -> tuple[float, ...]:
-    """
-    Give the share of such faults that is found at so many false alarms.
-
-    Parameters
-    ----------
-    shot : Taken; the station of the image
-    size_um : float; of the fault [µm]
-    dprimes : tuple of float; its indices
-    alarms_per_m2 : float [1/m²]
-    """
+    """Give the share of faults of a size [µm] and indices found at so many alarms. [1/m²]."""
     # contrast 0: noise on the fault is that of the product
     good = ground(shot.numbers, 1.0, 0.0)
     seen = sighting(energies(shot.numbers, Disc(diameter_um=size_um)), good)

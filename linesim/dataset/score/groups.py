@@ -42,11 +42,7 @@ class Group:
 
     @property
     def interval(self) -> tuple[float, float] | None:
-        """
-        Where the true share lies in 95 of 100 such sets.
-
-        Wilson's interval (E. B. Wilson, 1927; from memory): right for small numbers too.
-        """
+        """Where the true share lies in 95 of 100 such sets: E. B. Wilson, 1927, from memory."""
         if not self.count:
             return None
         n, share, z2 = self.count, self.found / self.count, _SIDE_SD**2

@@ -54,13 +54,7 @@ def box_of(values: Sequence[float]) -> Box:
 
 
 def matched(truths: Sequence[Truth], given: Sequence[Prediction], limit: float) -> Matches:
-    """
-    Match predictions with faults.
-
-    Parameters
-    ----------
-    limit : float; intersection over union from which a fault is found
-    """
+    """Match predictions with faults, found from an intersection over union of ``limit``."""
     places: dict[tuple[int, int], list[int]] = defaultdict(list)
     for k, truth in enumerate(truths):
         places[truth.image_id, truth.category_id].append(k)

@@ -52,13 +52,7 @@ def _missed(each: Scored) -> Mapping[str, object]:
 
 
 def write_score(found: Score, folder: Path) -> tuple[Path, ...]:
-    """
-    Write a score.
-
-    Returns
-    -------
-    tuple of pathlib.Path; the JSON file, and the page where the extra `report` is installed
-    """
+    """Write a score: a JSON file, and the page where the extra `report` is installed."""
     write_json(folder / FILE, figures(found))
     if find_spec("jinja2") is None or find_spec("matplotlib") is None:
         return (folder / FILE,)

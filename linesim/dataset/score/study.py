@@ -79,15 +79,9 @@ class Score:
 
 def score(predictions: Path, folder: Path, rule: Rule, tell: Tell | None = None) -> Score:
     """
-    Score predictions on a set.
+    Score predictions on a set, and ``tell`` how many faults are looked at, of how many.
 
-    Parameters
-    ----------
-    tell : callable, optional; told how many faults are looked at, of how many
-
-    Raises
-    ------
-    InputError; if there is no set, or predictions are not of it
+    InputError if there is no set, or predictions are not of it.
     """
     if set_in(folder) is None:
         msg = f'--score: "{folder}" holds no set; expected a folder that linesim dataset wrote'
@@ -97,7 +91,9 @@ def score(predictions: Path, folder: Path, rule: Rule, tell: Tell | None = None)
     given = read_predictions(predictions, plan.count, categories)
     splits = _splits(plan, given, rule)
     told = [each for split in splits for each in records(plan, folder, split)]
-    return _scored(plan, told, [each for each in given if _is_of(plan, each, splits)], rule, tell)
+    return _scored(
+        plan, told, [each for each in given if plan.split(each.image_id - 1) in splits], rule, tell
+    )
 
 
 def _splits(plan: Plan, given: Sequence[Prediction], rule: Rule) -> tuple[str, ...]:
@@ -114,10 +110,6 @@ def _splits(plan: Plan, given: Sequence[Prediction], rule: Rule) -> tuple[str, .
     return tuple(name for name in SPLITS if name in named)
 
 
-def _is_of(plan: Plan, each: Prediction, splits: tuple[str, ...]) -> bool:
-    return plan.split(each.image_id - 1) in splits
-
-
 def _scored(
     plan: Plan, told: Sequence[Record], given: Sequence[Prediction], rule: Rule, tell: Tell | None
 ) -> Score:
@@ -128,7 +120,10 @@ def _scored(
     counts = matches.scores >= least
     hits = {k for k, right in zip(matches.found, counts, strict=True) if right and k >= 0}
     shots = {image["index"]: taken(plan, image["index"]) for image in told}
-    area_m2 = sum(_area_m2(shots[image["index"]], image) for image in told)
+    area_m2 = sum(
+        float(cell_m2(shots[image["index"]].numbers)) * image["width"] * image["height"]
+        for image in told
+    )
     wrong = [
         image - 1
         for image, k, right in zip(matches.images, matches.found, counts, strict=True)
@@ -179,9 +174,7 @@ def _groups(
 
 def _truth(image: Record, fault: Mapping[str, Any]) -> Truth:
     return Truth(
-        image_id=image["index"] + 1,
-        category_id=fault["class_id"] + 1,
-        bbox=box_of(fault["bbox"]),
+        image_id=image["index"] + 1, category_id=fault["class_id"] + 1, bbox=box_of(fault["bbox"])
     )
 
 
@@ -214,10 +207,6 @@ def _least(matches: Matches, count: int) -> float:
     ranks = np.arange(1, hits.size + 1)
     best = int(np.argmax(2 * hits / (ranks + count)))
     return float(matches.scores[order][best])
-
-
-def _area_m2(shot: Taken, image: Record) -> float:
-    return float(cell_m2(shot.numbers)) * int(image["width"]) * int(image["height"])
 
 
 def _mean(values: Mapping[int, float]) -> float:

@@ -46,7 +46,6 @@ TIMBER = (
         },
     ),
     Recipe(  # a worm hole
-        kind="pinhole",
-        ranges={"diameter_um": ratios(600, 3000), "change": fixed(-0.93)},
+        kind="pinhole", ranges={"diameter_um": ratios(600, 3000), "change": fixed(-0.93)}
     ),
 )

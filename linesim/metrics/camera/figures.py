@@ -44,17 +44,10 @@ def transfer(series: Series, found: Saturation) -> Transfer:
     Evaluate a series by the linear model of a camera.
 
     Errors of means and variances are carried through to each figure together, for gain and dark
-    noise share the dark, and thresholds share both.
-
-    Raises
-    ------
-    ValueError
-        Where no step lies between dark and 70 % of saturation, or the variance does not rise.
-
-    References
-    ----------
-    EMVA 1288 R4.0 RC (March 2021): K and R (49)(50), σ_d (53)(54), threshold (26), saturation (24),
-    SNR (55), dynamic range (28), dark current (29)(30).
+    noise share the dark, and thresholds share both. ValueError where no step lies between dark and
+    70 % of saturation, or the variance does not rise. EMVA 1288 R4.0 RC (March 2021): K and R
+    (49)(50), σ_d (53)(54), threshold (26), saturation (24), SNR (55), dynamic range (28), dark
+    current (29)(30).
     """
     signal_dn = series.signal_dn
     used = np.flatnonzero((signal_dn > 0) & (signal_dn <= FITTED * signal_dn[found.step]))

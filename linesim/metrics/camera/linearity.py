@@ -47,11 +47,8 @@ def linearity(series: Series, saturation_dn: float) -> Linearity | None:
     Fit a line to the signal over 5 to 95 % of saturation and read how far the steps lie off.
 
     The line makes the squares of the relative deviations least, so that dim steps count as much as
-    bright ones. Of fewer than three steps in the range there is none.
-
-    References
-    ----------
-    EMVA 1288 R4.0 RC (March 2021), (58), section 6.9.
+    bright ones. Of fewer than three steps in the range there is none. EMVA 1288 R4.0 RC (March
+    2021), (58), section 6.9.
     """
     low, high = LINEAR_RANGE
     signal_dn = series.signal_dn
@@ -86,16 +83,10 @@ def _deviation(series: Series, steps: NDArray[np.intp]) -> FloatArray:
 
 
 def _mean_size(deviation: FloatArray, sd: FloatArray, errors: FloatArray) -> Interval:
-    """
-    Average the sizes; noise of a perfect camera leaves 0.8 sd, which the lower end is freed from.
-
-    A size moves with its deviation, the other way below the line.
-    """
+    """Average sizes; noise of a perfect camera leaves 0.8 sd, which the lower end is freed from."""
     value = float(np.abs(deviation).mean())
     spread = float(np.sqrt((((np.sign(deviation) @ errors) / deviation.size) ** 2).sum()))
     floor = float(_HALF_NORMAL * sd.mean())
     return Interval(
-        value=value,
-        low=max(0.0, value - floor - SIDE_SD * spread),
-        high=value + SIDE_SD * spread,
+        value=value, low=max(0.0, value - floor - SIDE_SD * spread), high=value + SIDE_SD * spread
     )

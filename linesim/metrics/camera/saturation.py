@@ -30,9 +30,6 @@ def saturation(series: Series) -> Saturation:
     Release 4.0 takes the exposure at which 0.1 to 0.2 % of the samples show the largest value: here
     the last step at which no more than 0.2 % do. Where a well fills below the end of the scale,
     hardly any sample gets there, and the peak of the temporal variance tells it, as in Release 3.
-
-    References
-    ----------
     EMVA 1288 R4.0 RC (March 2021), section 6.6.
     """
     last = series.light.size - 1

@@ -20,9 +20,6 @@ def photon_transfer(
 
     K is the slope of σ_y² − σ_y.dark² over μ_y − μ_y.dark, a least-squares line through 0 over 0 to
     70 % of saturation. (The standard's text leaves the offset free; evaluations in use do not.)
-
-    References
-    ----------
     EMVA 1288 R4.0 RC (March 2021), (15), (19), (49), (50), section 6.6.
     """
     signal, variance = mean_dn[1:] - mean_dn[0], temporal_dn2[1:] - temporal_dn2[0]
@@ -44,8 +41,6 @@ def responsivity(mean_dn: FloatArray, photons: FloatArray, *, saturation_dn: flo
     """
     Find the responsivity R = Kη, a least-squares line through 0 over 0 to 70 % of saturation.
 
-    References
-    ----------
     EMVA 1288 R4.0 RC (March 2021), (49).
     """
     signal = mean_dn - mean_dn[0]
@@ -58,11 +53,7 @@ def dark_noise(dark_dn2: Estimate, gain_dn_e: Estimate) -> Estimate:
     Find the dark noise σ_d from the temporal variance in the dark.
 
     Below 0.24 DN² rounding hides it: σ_y.dark then counts as 0.49 DN, and σ_d, 0.40/K, is an upper
-    limit.
-
-    References
-    ----------
-    EMVA 1288 R4.0 RC (March 2021), (53), (54), C.4.
+    limit. EMVA 1288 R4.0 RC (March 2021), (53), (54), C.4.
     """
     seen = dark_dn2
     if dark_dn2.value < LEAST_VARIANCE_DN2:

@@ -204,10 +204,10 @@ def _slow(turns: FloatArray) -> FloatArray:
 
 def weights(flanks: Flanks, product: Figure, white: Figure) -> tuple[FloatArray, FloatArray]:
     """
-    Say how much matt and mirrored light count in a change of the product's level.
+    Give ρ/P and 1/(ρ_w P), by which matt and mirrored light count in a change of the level P.
 
-    These are ρ/P and 1/(ρ_w P), of ``product`` its level under the lamp, as a share of white; what
-    is next to black counts as if it had a millionth of white.
+    ``product`` is P under the lamp as a share of white; next to black counts as a millionth of
+    white.
     """
     matt, gloss = flanks.level
     level = np.maximum(product, DARKEST)

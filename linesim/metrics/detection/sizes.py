@@ -91,11 +91,7 @@ def disc_of(diameter_um: Figure) -> Shape:
 def _reached(
     missing: Missing, start: FloatArray, slope: FloatArray, close: float
 ) -> tuple[FloatArray, FloatArray]:
-    """
-    Find where a rising function is 0 by secants; of log d' over log size, the slope is tame.
-
-    The slope there comes back too.
-    """
+    """Find where a rising function is 0 by secants, and its slope; log d' over log size is tame."""
     place, left = start, missing(start)
     for _ in range(_STEPS):
         # what has been found stays, so that a place does not depend on the others in the array

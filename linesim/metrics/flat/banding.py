@@ -27,12 +27,9 @@ def banding(by_line_dn: FloatArray, fewest: int = 1) -> Banding:
     """
     Find the strongest wave in the means of lines, their parabola taken off.
 
-    Slower waves than of so many cycles are left out: what is smooth is a drift, or a fall-off.
-
-    References
-    ----------
-    R. A. Fisher, Tests of significance in harmonic analysis, Proc. R. Soc. A 125 (1929), first
-    term of the series (from memory).
+    Slower waves than of so many cycles are left out: what is smooth is a drift, or a fall-off. R.
+    A. Fisher, Tests of significance in harmonic analysis, Proc. R. Soc. A 125 (1929), first term of
+    the series (from memory).
     """
     count = by_line_dn.size
     if count < FEWEST_LINES:

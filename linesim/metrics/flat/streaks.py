@@ -62,11 +62,8 @@ def streaks(by_column_dn: FloatArray, noise_dn2: Estimate) -> Streaks:
 
     Streaks wider than about three columns are partly taken for shading. The strongest column is
     taken out before the next is looked for, so that a strong one does not make its neighbours
-    count.
-
-    References
-    ----------
-    EMVA 1288 R4.0 RC (March 2021), (84) to (87) and C.5, with the factor as derived at `WHITE`.
+    count. EMVA 1288 R4.0 RC (March 2021), (84) to (87) and C.5, with the factor as derived at
+    `WHITE`.
     """
     left = high_pass(by_column_dn)
     spread_dn = _MAD_TO_SD * float(np.median(np.abs(left)))

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.signal import savgol_filter
 
-from linesim.metrics.flat.area import FlatArea, Samples, flat_area
+from linesim.metrics.flat.area import Samples, flat_area
 from linesim.metrics.flat.banding import Banding, banding
 from linesim.metrics.flat.noise import Estimate
 from linesim.metrics.flat.signal_noise import SignalNoise
@@ -100,16 +100,15 @@ def uniformity(image_dn: Samples, black_dn: float) -> Uniformity:
         raise ValueError(msg)
     area, black = flat_area([image_dn]), Estimate(value=black_dn, sd=0.0)
     by_column = image_dn.mean(axis=0, dtype=np.float64) - black_dn
-    found = streaks(by_column, _noise_of_columns(area, image_dn.shape[0]))
+    noise = Estimate(
+        value=area.pixel_dn2.value / image_dn.shape[0], sd=area.pixel_dn2.sd / image_dn.shape[0]
+    )
+    found = streaks(by_column, noise)
     part = max(columns // _PARTS, 8)
     middle = (columns - part) // 2
     left, centre, right = (
         SignalNoise(lit=flat_area([each]), black_dn=black, dark=None)
-        for each in (
-            image_dn[:, :part],
-            image_dn[:, middle : middle + part],
-            image_dn[:, -part:],
-        )
+        for each in (image_dn[:, :part], image_dn[:, middle : middle + part], image_dn[:, -part:])
     )
     return Uniformity(
         whole=SignalNoise(lit=area, black_dn=black, dark=None),
@@ -125,8 +124,6 @@ def line_profile(by_column_dn: FloatArray, spread_dn: float) -> LineProfile:
     """
     Smooth the level along the line.
 
-    References
-    ----------
     A. Savitzky and M. J. E. Golay, Smoothing and differentiation of data by simplified least
     squares procedures, Anal. Chem. 36 (1964), 1627 (from memory).
     """
@@ -140,7 +137,3 @@ def line_profile(by_column_dn: FloatArray, spread_dn: float) -> LineProfile:
         smooth_dn=np.asarray(smooth, dtype=np.float64),
         end_sd_dn=3 * spread_dn / float(np.sqrt(window)),
     )
-
-
-def _noise_of_columns(area: FlatArea, lines: int) -> Estimate:
-    return Estimate(value=area.pixel_dn2.value / lines, sd=area.pixel_dn2.sd / lines)

@@ -29,12 +29,7 @@ _TEXTURED = 0.999
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Operator:
-    """
-    A difference taken both ways.
-
-    The sum of its squared weights, and that of its squared autocorrelation: so many samples tell as
-    much as one independent value.
-    """
+    """A difference taken both ways, its summed squares, and those of its autocorrelation."""
 
     squares: float
     alike: float
@@ -68,8 +63,6 @@ def block_noise(image_dn: Samples, full_scale_dn: int) -> BlockNoise:
     """
     Read the noise off an image of anything.
 
-    References
-    ----------
     J. Immerkær, Fast noise variance estimation, Comput. Vis. Image Underst. 64 (1996), 300, for the
     second difference (from memory).
     """
@@ -140,11 +133,7 @@ def _block_mean(values: FloatArray) -> FloatArray:
 
 
 def _quantile(operator: _Operator, share: float) -> tuple[float, float]:
-    """
-    Give a quantile of the variance of blocks of pure noise, share of the true one, and the density.
-
-    Mean squares spread as a gamma variable with half the degrees of freedom for its shape.
-    """
+    """Give a quantile of the variance of blocks of noise, a gamma variable, and its density."""
     shape = BLOCK**2 / operator.alike / 2
     place = float(gamma.ppf(share, shape, scale=1 / shape))
     return place, float(gamma.pdf(place, shape, scale=1 / shape))

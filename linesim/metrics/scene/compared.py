@@ -59,13 +59,9 @@ class Transfer:
 
 def jackknife(parts: FloatArray, figure: Callable[[FloatArray], FloatArray]) -> list[Estimate]:
     """
-    Work out figures of summed parts, with standard errors.
+    Work out figures of summed parts, blocks of (rows, columns, ...), with standard errors.
 
     Of two errors, √((n−1)/n Σ(v−v̄)²) over rows and columns left out in turn, the larger counts.
-
-    Parameters
-    ----------
-    parts : ndarray of shape (rows, columns, ...); blocks, summed before the figures are worked out
     """
     total = parts.sum(axis=(0, 1))
     errors = []
@@ -204,15 +200,7 @@ def blurred(image: FloatArray, found: Transfer) -> FloatArray:
 
 
 def shifted(image: FloatArray, along_px: float, across_px: float) -> FloatArray:
-    """
-    Move an image by parts of a sample, by Fourier's theorem.
-
-    What leaves at one side is mirrored in at the other.
-
-    Parameters
-    ----------
-    image : ndarray of shape (lines, columns); any
-    """
+    """Move an image by parts of a sample, by Fourier's theorem; its sides are mirrored."""
     padded = np.pad(image, TILE_PX, mode="reflect")
     along, across = np.fft.fftfreq(padded.shape[0]), np.fft.rfftfreq(padded.shape[1])
     turn = np.exp(-2j * np.pi * (along[:, None] * along_px + across[None, :] * across_px))

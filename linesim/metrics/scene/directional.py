@@ -55,8 +55,6 @@ def directional(image_dn: Samples, noise_dn: float) -> Directional:
     """
     Compare detail along travel with detail across.
 
-    References
-    ----------
     P. D. Welch, The use of fast Fourier transform for the estimation of power spectra, IEEE Trans.
     Audio Electroacoust. 15 (1967), 70 (from memory): mean over half-overlapping windowed pieces.
     """

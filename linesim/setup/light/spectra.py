@@ -178,11 +178,7 @@ class Spectrum:
         return float(weighed / freed) if freed > 0 else self.photon_mean_wavelength_nm
 
     def electron_bins_nm(self, qe: Efficiency, band: int | None, count: int) -> FloatArray:
-        """
-        Sort the electrons of a band by wavelength into so many of each, and give their means.
-
-        All are those of the photons where none are freed.
-        """
+        """Give the means of a band's electrons sorted in equal bins; photons' if none are freed."""
         nodes, photons, efficiency = merged(
             self._photons, efficiency_curve(qe, self._flat), BAND_EDGES_NM
         )

@@ -172,7 +172,10 @@ def _impossible(setup: Setup, means: Any) -> str:  # noqa: ANN401 -- one or one 
             "in DN this is that of all stages of time-delay integration together; expected "
             "camera.quantum_efficiency"
         )
-    most = max(_highest(each) for each in (means if isinstance(means, ByChannel) else (means,)))
+    most = max(
+        max(each.value) if isinstance(each, EfficiencyCurve) else each
+        for each in (means if isinstance(means, ByChannel) else (means,))
+    )
     if most <= 1:
         return ""
     return (
@@ -208,10 +211,6 @@ def _efficiency(points: tuple[Point, ...], setup: Setup) -> float | EfficiencyCu
     """Give one value for all wavelengths where it is stated at one, else a curve."""
     means = [Point(each.wavelength_nm, efficiency_of(each, setup)) for each in points]
     return means[0].value if len(means) == 1 else EfficiencyCurve.through(means)
-
-
-def _highest(given: float | EfficiencyCurve) -> float:
-    return max(given.value) if isinstance(given, EfficiencyCurve) else given
 
 
 def _transmission(setup: Setup, faults: list[str]) -> Values:

@@ -81,11 +81,7 @@ class Quilt:
         return max(self.piece_px // _CELLS, 1)
 
     def _row(
-        self,
-        sewn: ImageArray,
-        before: list[Place],
-        used: FloatArray,
-        random: np.random.Generator,
+        self, sewn: ImageArray, before: list[Place], used: FloatArray, random: np.random.Generator
     ) -> list[Place]:
         """Sew one row of pieces in place; tell where each was taken from."""
         taken: list[Place] = []

@@ -64,12 +64,7 @@ class Web:
 def asked_web(
     image: Path, sides: tuple[str, str], choices: tuple[str | None, str], seed: int
 ) -> Web:
-    """
-    Read what is asked for on a command line.
-
-    ``sides`` are the size of the web, as "300 mm x 2 m", and the side of a pixel; ``choices`` are
-    method, and encoding of the photograph.
-    """
+    """Read a web and the side of a pixel, as "300 mm x 2 m"; choices: method and encoding."""
     told: list[str] = []
     size, (method, encoding) = sides[0].split(" x "), choices
     if len(size) != 2:  # noqa: PLR2004 -- across and along

@@ -183,11 +183,7 @@ def _through(setup: Setup) -> Through:
     if haze is None:
         haze = _own(setup).haze if passes_by_image(setup) and target.image in FACED else 1.0
     share = 1.0 if passes_by_image(setup) else float(target.transmittance or 0.0)
-    return Through(
-        scale=share / target.white_reflectance,
-        haze=haze,
-        bend=index - 1,
-    )
+    return Through(scale=share / target.white_reflectance, haze=haze, bend=index - 1)
 
 
 def is_imaged(setup: Setup) -> bool:

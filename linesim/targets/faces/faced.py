@@ -130,19 +130,9 @@ def _ways(face: Face) -> tuple[_Way, _Way, _Way]:
 
 def lit_reference(setup: Setup, matt: Reference) -> Reference:
     """
-    Give a target as its lamps and camera see it, from reflectances as shares of white.
+    Give the radiance factors of shares of white; matt, level ones stay as they are.
 
-    Returns
-    -------
-    Reference
-        Radiance factors of the same pixels; the reflectances themselves of a matt, level face.
-
-    Raises
-    ------
-    InputError
-        Where an image of heights, gloss or transmittance has other pixels than the target, or is
-        too
-        steep.
+    InputError where an image of heights, gloss or transmittance has other pixels, or is too steep.
     """
     face = face_of(setup)
     if face is None:

@@ -165,9 +165,7 @@ def relief_of(heights: Heights, pixel_um: float, face: Face, *, name: str, bare:
     places_mm = face.places(half_mm, smallest / _PLACES)
     tables = _at_places(face, spans, pixel_um, tuple(places_mm.tolist()), (name, bare))
     return Relief(
-        heights=heights.data,
-        tables=tables,
-        columns=(places_mm + half_mm) * 1000 / pixel_um - 0.5,
+        heights=heights.data, tables=tables, columns=(places_mm + half_mm) * 1000 / pixel_um - 0.5
     )
 
 

@@ -30,8 +30,7 @@ BASE = setup_from(
     }
 )
 FAULTY = changed(
-    BASE,
-    {"camera.line_noise": f"{LINE_E:g} e", "camera.taps": {"count": 4, "gain_step": TAP}},
+    BASE, {"camera.line_noise": f"{LINE_E:g} e", "camera.taps": {"count": 4, "gain_step": TAP}}
 )
 WHITE = ArrayReference(data=np.ones((40, 40), dtype=np.float32), pixel_size_um=250.0)
 

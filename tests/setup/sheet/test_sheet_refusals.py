@@ -14,11 +14,7 @@ COLOUR = {"camera.kind": "prism"}
 
 REFUSED: list[tuple[Changes, str]] = [
     (
-        {
-            "camera.full_well": "30 ke",
-            "camera.dynamic_range": "66 dB",
-            "camera.read_noise": "8 e",
-        },
+        {"camera.full_well": "30 ke", "camera.dynamic_range": "66 dB", "camera.read_noise": "8 e"},
         'read "8 e", but camera.full_well "30 ke" and camera.dynamic_range "66 dB" give 15 e',
     ),
     (
