@@ -75,6 +75,8 @@ def _places(
     along_um, first_um = float(numbers.timing.line_advance_um), first_line_um(setup, numbers)
     columns = int(np.ceil(round(width * across_um / pixel_size_um, 6)))
     rows = int(np.ceil(round((lines * along_um + first_um) / pixel_size_um, 6)))
-    x_um = (np.arange(-margin_px, columns + margin_px) + 0.5 - columns / 2) * pixel_size_um
-    y_um = (np.arange(rows + margin_px) + 0.5) * pixel_size_um
+    x_um = (
+        np.arange(-margin_px, columns + margin_px, dtype=np.float64) + 0.5 - columns / 2
+    ) * pixel_size_um
+    y_um = (np.arange(rows + margin_px, dtype=np.float64) + 0.5) * pixel_size_um
     return (y_um - first_um) / along_um - 0.5, x_um / across_um + width / 2 - 0.5
