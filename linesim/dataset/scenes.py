@@ -119,10 +119,18 @@ class Piece:
     left: int
     rows: int
     columns: int
+    # rows below and columns on either side of its margin that the scene has not
+    lacks: tuple[int, int] = (0, 0)
+
+    @property
+    def place(self) -> tuple[tuple[int, int], tuple[int, int]]:
+        """First row of its scene, and one past the last; the same of columns."""
+        return (self.top, self.top + self.rows), (self.left, self.left + self.columns)
 
     def cut(self, scene: ArrayReference) -> ImageArray:
         """Take it out of its scene."""
-        return scene.data[self.top : self.top + self.rows, self.left : self.left + self.columns]
+        rows, columns = self.place
+        return scene.data[slice(*rows), slice(*columns)]
 
 
 def strip_at(scan: tuple[int, ...], room: Room, places: Place, name: str) -> Piece:
@@ -152,9 +160,11 @@ def piece_at(shape: tuple[int, ...], room: Room, place: Place, name: str) -> Pie
     first = int(place[1] * (columns - room.columns + 1))
     # as much on the left as on the right, for the optical axis stays in the middle
     beside = min(room.margin_px, first, columns - room.columns - first)
+    below = min(room.margin_px, rows - top - room.rows)
     return Piece(
         top=top,
         left=first - beside,
-        rows=min(room.rows + room.margin_px, rows - top),
+        rows=room.rows + below,
         columns=room.columns + 2 * beside,
+        lacks=(room.margin_px - below, room.margin_px - beside),
     )

@@ -38,6 +38,12 @@ class Edges:
         doubled = self.x_um[:, 0] * self.y_um[:, 1] - self.x_um[:, 1] * self.y_um[:, 0]
         return float(self.weights @ doubled) / 2
 
+    @property
+    def bounds_um(self) -> tuple[float, float, float, float]:
+        """Left, top, right and bottom. [µm]."""
+        x, y = self.x_um, self.y_um
+        return float(x.min()), float(y.min()), float(x.max()), float(y.max())
+
     def weighted(self, ratio: float) -> "Edges":
         """Count what they enclose by so much more or less."""
         return Edges(x_um=self.x_um, y_um=self.y_um, weights=self.weights * ratio)

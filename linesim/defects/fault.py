@@ -8,7 +8,7 @@ from typing import Protocol
 
 import numpy as np
 
-from linesim.defects.edges import Edges, covered, joined
+from linesim.defects.edges import Edges, covered
 from linesim.defects.effects import Effect
 from linesim.defects.pose import Pose
 from linesim.defects.relief_faults import ReliefFault
@@ -57,21 +57,19 @@ class Fault:
     @property
     def box_mm(self) -> tuple[float, float, float, float]:
         """Left, top, right and bottom of all that is painted, across from the axis. [mm]."""
-        all_edges = self._all(_FINE_UM)
-        x_mm, y_mm = all_edges.x_um / 1000, all_edges.y_um / 1000
-        return float(x_mm.min()), float(y_mm.min()), float(x_mm.max()), float(y_mm.max())
+        left_um, top_um, right_um, bottom_um = self._bounds_um(_FINE_UM)
+        return left_um / 1000, top_um / 1000, right_um / 1000, bottom_um / 1000
 
     def window(self, grid: Grid) -> Window:
         """Give the reference pixels that it can touch; empty if it lies beside the reference."""
         pitch_um, half = grid.pixel_size_um, grid.columns / 2
-        all_edges = self._all(pitch_um / FINE)
-        x, y = all_edges.x_um / pitch_um + half, all_edges.y_um / pitch_um
+        left_um, top_um, right_um, bottom_um = self._bounds_um(pitch_um / FINE)
         return Window(
             grid=grid,
-            top=max(floor(y.min()), 0),
-            bottom=min(ceil(y.max()), grid.rows),
-            left=max(floor(x.min()), 0),
-            right=min(ceil(x.max()), grid.columns),
+            top=max(floor(top_um / pitch_um), 0),
+            bottom=min(ceil(bottom_um / pitch_um), grid.rows),
+            left=max(floor(left_um / pitch_um + half), 0),
+            right=min(ceil(right_um / pitch_um + half), grid.columns),
         )
 
     def margin_px(self, grid: Grid) -> int:
@@ -126,11 +124,14 @@ class Fault:
         """
         return _placed_edges(self.pose, shape, fine_um)
 
-    def _all(self, fine_um: float) -> Edges:
+    def _bounds_um(self, fine_um: float) -> tuple[float, float, float, float]:
+        """Give left, top, right and bottom of all that is painted or raised."""
         shapes = [*(layer.shape for layer in self.layers), self.outline]
         if self.support is not None:
             shapes.append(self.support)
-        return joined([self.placed(shape, fine_um) for shape in shapes])
+        bounds = [self.placed(shape, fine_um).bounds_um for shape in dict.fromkeys(shapes)]
+        left_um, top_um, right_um, bottom_um = zip(*bounds, strict=True)
+        return min(left_um), min(top_um), max(right_um), max(bottom_um)
 
 
 def laid(view: View, base: View, layer: Layer, share: ImageArray) -> ImageArray:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from linesim.dataset.draw import Drawn, drawn
 from linesim.dataset.feed.judged import judged
 from linesim.dataset.feed.prepared import Prepared, prepared
-from linesim.dataset.feed.seeing import Matrices, Packed
+from linesim.dataset.feed.seeing import Matrices, sent
 from linesim.dataset.feed.targets import Told, told_of
 from linesim.dataset.item import item
 from linesim.dataset.labels.backdrop import own_texture
@@ -28,7 +28,8 @@ class Ready(NamedTuple):
     """An image that waits for the device, and those of its matrices that are not there yet."""
 
     asked: Prepared
-    packed: dict[bytes, Packed]
+    across: dict[bytes, Any]
+    along: dict[bytes, Any]
 
     @property
     def number(self) -> int:
@@ -66,6 +67,7 @@ class Helper:
     plan: Plan
     by_kernels: bool  # how the device takes matrices
     open_images: dict[int, tuple[Drawn, Prepared]] = field(default_factory=dict)
+    samplers: "OrderedDict[bytes, Any]" = field(default_factory=OrderedDict)
     sent: "OrderedDict[bytes, None]" = field(default_factory=OrderedDict)
     textures: "OrderedDict[int, Texture | None]" = field(default_factory=OrderedDict)
 
@@ -77,12 +79,20 @@ class Helper:
             return self._whole(index)
         made, matrices = found
         self.open_images[index] = asked, made
-        new = [each for each in matrices if each.key not in self.sent]
-        return Ready(made, {each.key: self._packed(each) for each in new})
+        ready = Ready(made, {}, {})
+        for each in matrices:
+            self._pack(each, ready)
+        return ready
 
-    def _packed(self, matrices: Matrices) -> Packed:
-        keep(self.sent, matrices.key, None)
-        return matrices.packed(by_kernels=self.by_kernels)
+    def _pack(self, matrices: Matrices, ready: Ready) -> None:
+        """Pack what was not sent yet."""
+        across, along = matrices.keys
+        if across not in self.samplers:
+            keep(self.samplers, across, matrices.packed_across(by_kernels=self.by_kernels))
+            ready.across[across] = sent(self.samplers[across])
+        if along not in self.sent:
+            keep(self.sent, along, None)
+            ready.along[along] = sent(matrices.packed_along(self.samplers[across]))
 
     def judge(
         self, index: int, told: ImageArray, new: tuple[Texture | None] | None

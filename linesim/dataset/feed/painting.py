@@ -31,7 +31,7 @@ def painted(
     for coat in coats:
         here = image[slice(*coat.rows), slice(*coat.columns)]
         if coat.material is not None:
-            new = torch.from_numpy(coat.material).to(here.device)
+            new = torch.from_numpy(coat.material).to(here.device, non_blocking=True)
         else:
             new = _changed(here, under, coat)
         here.add_(new.sub_(here).mul_(covers[coat.cover]))

@@ -12,6 +12,7 @@ from linesim.dataset.feed.coats import Coat, Drawing, Held, is_paint
 from linesim.dataset.feed.outlines import Outlines, together
 from linesim.dataset.feed.seeing import (
     Bare,
+    Keys,
     Lens,
     Matrices,
     bare_of,
@@ -21,6 +22,8 @@ from linesim.dataset.feed.seeing import (
 )
 from linesim.dataset.labels.seen import around, margin_px
 from linesim.dataset.plan.plan import Plan
+from linesim.dataset.scenes import Piece
+from linesim.defects.window import Window
 from linesim.forward.capture import capturer, keeps_pixels_apart
 from linesim.forward.collect import Shot
 from linesim.forward.device.choice import not_carried
@@ -57,15 +60,15 @@ class Prepared:
 
     index: int
     scene: int
-    piece: tuple[int, int, int, int]  # first row and column in its scene, rows and columns
+    piece: Piece
     shape: tuple[int, int]  # lines and samples of each
     outlines: Outlines | None
     nuisances: tuple[Coat, ...]  # part of the product
     coats: tuple[Coat, ...]
     marks: tuple[Mark, ...]
     areas_um2: tuple[float, ...]  # of each fault
-    lens: bytes  # the key of what its lens makes of the product
-    bare: bytes | None  # of what lies under each sample; none where nothing is labelled
+    lens: Keys  # of what its lens makes of the product
+    bare: Keys | None  # of what lies under each sample; none where nothing is labelled
     white_e: float  # what the first is to be multiplied by [e]
     swing: tuple[ImageArray, ImageArray] | None  # light of each line, share of it in each column
     noise: Noise  # its tables are arrays
@@ -105,7 +108,10 @@ def prepared(plan: Plan, asked: Drawn) -> tuple[Prepared, tuple[Matrices, ...]] 
     if not carried(plan, asked):
         return None
     piece, setup = asked.piece, asked.setup
-    blank = blank_of(setup, (piece.rows, piece.columns), asked.lines, asked.seed)
+    # all of its margin: pieces of one size share their matrices
+    below, beside = piece.lacks
+    shape = piece.rows + below, piece.columns + 2 * beside
+    blank = blank_of(setup, shape, asked.lines, asked.seed)
     lens = lens_of(setup, blank)
     noise = None if lens is None else _noise(setup, asked.seed)
     if lens is None or noise is None:
@@ -122,15 +128,15 @@ def prepared(plan: Plan, asked: Drawn) -> tuple[Prepared, tuple[Matrices, ...]] 
     made = Prepared(
         index=asked.index,
         scene=asked.scene,
-        piece=(piece.top, piece.left, piece.rows, piece.columns),
+        piece=piece,
         shape=(asked.lines, int(station(setup).geometry.image_width_px)),
         outlines=together(drawing.found) if drawing.found else None,
         nuisances=tuple(coat for each in under for coat in each.coats),
         coats=tuple(coat for each in held for coat in each.coats),
-        marks=() if bare is None else _marks(setup, lens, bare, held),
+        marks=() if bare is None else _marks(asked, lens, bare, held),
         areas_um2=tuple(each.area_um2 for each in held),
-        lens=lens.matrices.key,
-        bare=None if bare is None else bare.matrices.key,
+        lens=lens.matrices.keys,
+        bare=None if bare is None else bare.matrices.keys,
         white_e=lens.white_e,
         swing=lens.swing,
         noise=noise,
@@ -157,7 +163,8 @@ def _tails_px(setup: Setup, lens: Lens) -> tuple[int, int]:
     numbers, made = station(setup), lens.matrices
     pitch_um = setup.target.pixel_size_um
     sides_um = numbers.timing.line_advance_um, numbers.geometry.object_pixel_x_um
-    taps = made.along.taps.shape[2], made.across.taps.shape[2]
+    across = made.tiles[len(made.tiles) // 2].phases[0]
+    taps = made.along.taps.shape[2], int((across != 0).any(axis=0).sum(axis=0).max())
     lines, columns = (
         ceil((count + 1) * pitch_um / float(side)) + 1
         for count, side in zip(taps, sides_um, strict=True)
@@ -165,14 +172,27 @@ def _tails_px(setup: Setup, lens: Lens) -> tuple[int, int]:
     return lines, columns
 
 
-def _marks(setup: Setup, lens: Lens, bare: Bare, held: Sequence[Held]) -> tuple[Mark, ...]:
+def _grown(window: Window, piece: Piece) -> Window:
+    """Give a window in a piece with all of its margin, where what lies on its border goes on."""
+    (below, beside), wide = piece.lacks, piece.columns
+    return replace(
+        window,
+        bottom=window.bottom + (below if window.bottom == piece.rows else 0),
+        left=window.left + (beside if window.left else 0),
+        right=window.right + (2 * beside if window.right == wide else beside),
+    )
+
+
+def _marks(asked: Drawn, lens: Lens, bare: Bare, held: Sequence[Held]) -> tuple[Mark, ...]:
     """Place the faults in the image, and sort them into turns in which none is near another."""
-    tails, margin = _tails_px(setup, lens), margin_px(station(setup))
-    shape = bare.matrices.lines, len(bare.matrices.across.first)
+    setup, numbers = asked.setup, station(asked.setup)
+    tails, margin = _tails_px(setup, lens), margin_px(numbers)
+    shape = asked.lines, int(numbers.geometry.image_width_px)
     turns: list[list[tuple[Span, Span]]] = []
     found = []
     for number, each in enumerate(held):
-        place = None if each.window.empty else bare.seen.place(each.window)
+        grown = None if each.window.empty else _grown(each.window, asked.piece)
+        place = None if grown is None else bare.seen.place(grown)
         if place is None:
             continue
         (first, last), (left, right) = place.lines, place.columns

@@ -16,7 +16,7 @@ from linesim.dataset.feed.covers import covers_on
 from linesim.dataset.feed.outlines import together
 from linesim.dataset.feed.painting import painted
 from linesim.dataset.feed.prepared import Prepared, Span
-from linesim.dataset.feed.seeing import Packed
+from linesim.dataset.feed.seeing import Packed, brought
 from linesim.forward.device.drawn import numbers
 from linesim.forward.device.noise import applied
 from linesim.forward.device.words import words_from
@@ -32,7 +32,7 @@ class Job(NamedTuple):
     asked: Prepared
     scene: "torch.Tensor"  # shape (rows, columns); reflectance
     lens: Packed
-    bare: Packed | None
+    bare: Packed
 
 
 class Scanned(NamedTuple):
@@ -84,11 +84,10 @@ def _covers(jobs: Sequence[Job], device: "torch.device") -> "list[list[torch.Ten
 def _seen(job: Job, covers: "list[torch.Tensor]") -> "tuple[torch.Tensor, torch.Tensor]":
     """Paint and look: give the expected electrons, and what labels are judged by."""
     asked = job.asked
-    top, left, rows, columns = asked.piece
-    good = job.scene[top : top + rows, left : left + columns]
+    good = job.scene[_at(*asked.piece.place)]
     base = painted(good, asked.nuisances, covers) if asked.nuisances else good
     full = painted(base, asked.coats, covers)
-    expected_e = _lit(job, job.lens.sampled(full))
+    expected_e = _lit(job, _sampled(job, job.lens, full))
     told: dict[int, list[torch.Tensor]] = {}
     # clean again after each turn
     change, cover = (full.new_zeros(full.shape if asked.marks else 0) for _ in range(2))
@@ -98,13 +97,24 @@ def _seen(job: Job, covers: "list[torch.Tensor]") -> "tuple[torch.Tensor, torch.
             at = _at(mark.rows, mark.columns)
             change[at] = full[at] - base[at]
             cover[at] = covers[mark.cover]
-        own_e, shares = _lit(job, job.lens.sampled(change)), _bare(job, cover)
+        own_e, shares = _lit(job, _sampled(job, job.lens, change)), _sampled(job, job.bare, cover)
         for mark in marks:
             reach, at = _at(*mark.reach), _at(mark.rows, mark.columns)
             told[mark.number] = [expected_e[reach], own_e[reach], shares[_at(*mark.samples)]]
             change[at], cover[at] = 0, 0
     parts = [part for mark in asked.marks for part in told[mark.number]]
     return expected_e, _joined([expected_e.max(), *parts])
+
+
+def _sampled(job: Job, by: Packed, plane: "torch.Tensor") -> "torch.Tensor":
+    """Look at a piece; over the margin that it lacks its border goes on."""
+    import torch  # noqa: PLC0415 -- an extra
+
+    below, beside = job.asked.piece.lacks
+    if below or beside:
+        sides = (beside, beside, 0, below)
+        plane = torch.nn.functional.pad(plane[None, None], sides, mode="replicate")[0, 0]
+    return by.sampled(plane)
 
 
 def _at(lines: Span, columns: Span) -> tuple[slice, slice]:
@@ -117,14 +127,6 @@ def _joined(parts: "list[torch.Tensor]") -> "torch.Tensor":
     return torch.cat([part.reshape(-1) for part in parts])
 
 
-def _bare(job: Job, cover: "torch.Tensor") -> "torch.Tensor":
-    """Look at a cover without the lens."""
-    if job.bare is None:
-        msg = "an image with marks has matrices for them"
-        raise ValueError(msg)
-    return job.bare.sampled(cover)
-
-
 def _lit(job: Job, seen: "torch.Tensor") -> "torch.Tensor":
     """Bring what one electron on white has given to the station's light. [e]."""
     import torch  # noqa: PLC0415 -- an extra
@@ -133,17 +135,14 @@ def _lit(job: Job, seen: "torch.Tensor") -> "torch.Tensor":
     seen_e = seen.mul_(asked.white_e)
     if asked.swing is None:
         return seen_e
-    light, shares = (torch.from_numpy(each).to(seen.device) for each in asked.swing)
+    light, shares = brought(asked.swing, seen.device)
     return seen_e.mul_(1 + torch.outer(light, shares))
 
 
 def _image(asked: Prepared, expected_e: "torch.Tensor", words: "torch.Tensor") -> "torch.Tensor":
     """Draw the numbers of an image."""
-    import torch  # noqa: PLC0415 -- an extra
-
-    noise, device = asked.noise, expected_e.device
-    tables = tuple(
-        None if each is None else torch.from_numpy(each).to(device) for each in noise.tables
+    noise = asked.noise
+    image = numbers(
+        replace(noise, tables=brought(noise.tables, expected_e.device)), expected_e, words
     )
-    image = numbers(replace(noise, tables=tables), expected_e, words)
     return applied(image, noise.corrected)

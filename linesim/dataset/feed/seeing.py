@@ -5,13 +5,14 @@ They are built for white that gives one electron, so that images that differ in 
 them: a key tells which do, and who has them already is sent the key alone.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import fields, is_dataclass, replace
 from functools import lru_cache
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from linesim.defects.labels import Footprints, footprints
 from linesim.forward.channels import channels
@@ -20,6 +21,7 @@ from linesim.forward.device.products import products
 from linesim.forward.device.tables import Band, across_band, along_band, joined_windows
 from linesim.forward.expose import Exposer, exposer
 from linesim.forward.reference import ArrayReference
+from linesim.forward.sampling.across import AcrossTile
 from linesim.forward.sampling.coarse import coarser
 from linesim.forward.spread import OFF_AXIS_ERROR
 from linesim.forward.station import station
@@ -35,57 +37,66 @@ MOST = 2.0
 """Reflectance that no product exceeds by far: a factor of four more has room in the kernels."""
 
 
-class Matrices(NamedTuple):
-    """What lines see of a reference, output by output."""
+Keys = tuple[bytes, bytes]
+"""Of an across and of an along matrix: they tell them from others."""
 
-    key: bytes  # tells them from others
-    across: Band
+
+class Matrices(NamedTuple):
+    """What lines see of a reference."""
+
+    keys: Keys
+    tiles: tuple[AcrossTile, ...]
     along: Band
     shape: tuple[int, int]  # of the reference
-    lines: int
 
-    def packed(self, *, by_kernels: bool) -> "Packed":
-        """Pack them for a device of some kind."""
+    def packed_across(self, *, by_kernels: bool) -> Any:  # noqa: ANN401 -- one or the other way
+        """Pack the across matrix for a device of some kind."""
         import torch  # noqa: PLC0415 -- an extra
 
-        plane = torch.zeros(1).expand(self.shape)  # its size alone counts
+        plane, band = torch.zeros(1).expand(self.shape), across_band(self.tiles)
         made: Any = (
-            kernels(plane, self.across, repeat=False, form=Form(), most=MOST)
+            kernels(plane, band, repeat=False, form=Form(), most=MOST)
             if by_kernels
-            else products(plane, self.across, repeat=False)
+            else products(plane, band, repeat=False)
         )
-        used = made.lines_per_tile(self.along)
-        along = made.prepared(joined_windows([self.along], used), used)
+        return replace(made, plane=torch.zeros(0))
 
-        def here(part: Any) -> Any:  # noqa: ANN401 -- whatever is packed
-            return part.numpy() if isinstance(part, torch.Tensor) else part
-
-        # arrays, for a tensor on its way to another process stays one memory for both
-        return Packed(
-            _each(replace(made, plane=torch.zeros(0)), here), _each(along, here), self.lines
-        )
+    def packed_along(self, sampler: Any) -> Any:  # noqa: ANN401 -- as a sampler has it
+        """Pack the along matrix as a sampler takes it."""
+        used = sampler.lines_per_tile(self.along)
+        return sampler.prepared(joined_windows([self.along], used), used)
 
 
 class Packed(NamedTuple):
-    """Both matrices; those along travel as `Products` or `Kernels` prepare them."""
+    """Both matrices on a device."""
 
     sampler: Any
     along: Any
     lines: int
 
-    def on(self, device: "torch.device") -> "Packed":
-        """Bring them to a device."""
-        import torch  # noqa: PLC0415 -- an extra
-
-        def moved(part: Any) -> Any:  # noqa: ANN401 -- whatever is packed
-            return torch.from_numpy(part).to(device) if isinstance(part, np.ndarray) else part
-
-        return Packed(_each(self.sampler, moved), _each(self.along, moved), self.lines)
-
     def sampled(self, plane: "torch.Tensor") -> "torch.Tensor":
         """Look at a reference, which lies on the same device."""
         seen: torch.Tensor = replace(self.sampler, plane=plane).sampled(self.along, self.lines)
         return seen
+
+
+def sent(part: Any) -> Any:  # noqa: ANN401 -- whatever is packed
+    """Give it in arrays: a tensor on its way to another process stays one memory for both."""
+    import torch  # noqa: PLC0415 -- an extra
+
+    return _each(part, lambda each: each.numpy() if isinstance(each, torch.Tensor) else each)
+
+
+def brought(part: Any, device: "torch.device") -> Any:  # noqa: ANN401 -- whatever is packed
+    """Bring what was sent to a device."""
+    import torch  # noqa: PLC0415 -- an extra
+
+    def moved(each: Any) -> Any:  # noqa: ANN401 -- whatever is packed
+        if not isinstance(each, np.ndarray):
+            return each
+        return torch.from_numpy(each).to(device, non_blocking=True)
+
+    return _each(part, moved)
 
 
 def _each(part: Any, change: Callable[[Any], Any]) -> Any:  # noqa: ANN401 -- whatever is packed
@@ -208,10 +219,17 @@ def bare_of(setup: Setup, blank: Blank) -> Bare:
 def _matrices(see: Exposer, blank: Blank) -> Matrices:
     """Take the matrices of a scan out of an exposer that has no more than two."""
     one = see.samplers[0]
-    across = across_band(one.tiles)
     along = along_band(one, see.lines(see.looks[0], blank.seed, 0, blank.lines))
+    across = [(np.array(tile.low), tile.phases[0], tile.profile) for tile in one.tiles]
+    keys = (
+        _key(blank, [each for tile in across for each in tile]),
+        _key(blank, [along.first, along.which, along.taps]),
+    )
+    return Matrices(keys, one.tiles, along, blank.shape)
+
+
+def _key(blank: Blank, parts: Sequence[NDArray[Any]]) -> bytes:
     told = blake2b(repr((blank.shape, blank.lines)).encode(), digest_size=16)
-    for band in (across, along):
-        for part in (band.first, band.which, band.taps):
-            told.update(np.ascontiguousarray(part).data)
-    return Matrices(told.digest(), across, along, blank.shape, blank.lines)
+    for part in parts:
+        told.update(np.ascontiguousarray(part).data)
+    return told.digest()

@@ -17,9 +17,10 @@ import numpy as np
 from linesim.dataset.feed.crew import Answer, Crew
 from linesim.dataset.feed.helper import Ready, Whole, keep
 from linesim.dataset.feed.scanned import Job, Scanned, scanned
-from linesim.dataset.feed.seeing import Packed
+from linesim.dataset.feed.seeing import Packed, brought
 from linesim.dataset.feed.targets import Told
 from linesim.dataset.plan.plan import Plan
+from linesim.forward.device.choice import on_device
 from linesim.metrics.detection.texture import Texture
 from linesim.setup.arrays import ImageArray
 
@@ -73,7 +74,10 @@ class Feed:
     answers: dict[tuple[str, int], Any] = field(default_factory=dict)
     scenes: OrderedDict[int, _Scene] = field(default_factory=OrderedDict)
     # of each helper, what it has told, and what it has been told
-    tables: defaultdict[int, OrderedDict[bytes, Packed]] = field(
+    across: defaultdict[int, OrderedDict[bytes, Any]] = field(
+        default_factory=partial(defaultdict, OrderedDict)
+    )
+    along: defaultdict[int, OrderedDict[bytes, Any]] = field(
         default_factory=partial(defaultdict, OrderedDict)
     )
     textures: defaultdict[int, OrderedDict[int, None]] = field(
@@ -144,7 +148,8 @@ class Feed:
             self.answers[found.kind, found.number] = found.data
         elif found.number in self.scenes:
             scene, drawn = self.scenes[found.number], found.data
-            scene.data.append(_uploaded(drawn.data, self.device))
+            with on_device(self.device):
+                scene.data.append(_uploaded(drawn.data, self.device))
             scene.texture.append(drawn.texture)
 
     def _scene(self, number: int) -> _Scene:
@@ -158,23 +163,27 @@ class Feed:
         """Give the device what it carries of some images."""
         ready = [each for each in found if isinstance(each, Ready)]
         scenes = {each.asked.scene: self._scene(each.asked.scene) for each in ready}
-        jobs = [self._job(each, scenes[each.asked.scene]) for each in ready]
-        done = iter(scanned(jobs, self.device) if jobs else ())
-        return [
-            _fetched(each, scenes[each.asked.scene], next(done))
-            if isinstance(each, Ready)
-            else _Open(each, None, None, None, None)
-            for each in found
-        ]
+        with on_device(self.device):
+            jobs = [self._job(each, scenes[each.asked.scene]) for each in ready]
+            done = iter(scanned(jobs, self.device) if jobs else ())
+            return [
+                _fetched(each, scenes[each.asked.scene], next(done))
+                if isinstance(each, Ready)
+                else _Open(each, None, None, None, None)
+                for each in found
+            ]
 
     def _job(self, ready: Ready, scene: _Scene) -> Job:
-        known = self.tables[self.helper_of[ready.number]]
-        there = {**known, **{key: each.on(self.device) for key, each in ready.packed.items()}}
-        for key in ready.packed:
-            keep(known, key, there[key])
-        asked = ready.asked
-        bare = None if asked.bare is None else there[asked.bare]
-        return Job(asked, scene.data[0], there[asked.lens], bare)
+        helper, asked = self.helper_of[ready.number], ready.asked
+        across, along = self.across[helper], self.along[helper]
+        for known, new in ((across, ready.across), (along, ready.along)):
+            for key, part in new.items():
+                keep(known, key, brought(part, self.device))
+        lens, bare = (
+            Packed(across[keys[0]], along[keys[1]], asked.shape[0])
+            for keys in (asked.lens, asked.bare or asked.lens)
+        )
+        return Job(asked, scene.data[0], lens, bare)
 
     def _judge(self, lot: _Lot) -> None:
         """Send what the device tells of the faults of some images to whoever has prepared them."""
