@@ -170,6 +170,13 @@ def as_seen() -> tuple[float, float]:
     return 1 + dark, -100 * bright
 
 
+def fed() -> tuple[str, ...]:
+    """Take out of the table of benchmarks how many images a second a device feeds."""
+    page = (ROOT / "tests/bench/README.md").read_text("utf-8")
+    rows = re.findall(r"^\| (?:light|speed and ripple) \| 14 \| (\d+) \|", page, re.MULTILINE)
+    return tuple(rows)
+
+
 QUOTED = (
     Quoted(
         'the groove is {:.0f} times as bright as the product, with "bright field" {:.1f} % darker',
@@ -221,6 +228,10 @@ QUOTED = (
     ),
     Quoted("`threshold` ({:g})", lambda: (LabelRule().threshold,)),
     Quoted("`least_cover` ({:g}) samples", lambda: (LabelRule().least_cover_px,)),
+    Quoted(
+        "14 processes it feeds {} images of 1024 x 1024 a second where the light varies, {} where",
+        fed,
+    ),
     Quoted("a read noise of {:g} electrons or more", lambda: (FUSED_SD_E,)),
     Quoted("From {:.0f} million samples on", lambda: (MOST_HELD / 1e6,)),
     Quoted("A TIFF target of {:g} million pixels", lambda: (LEAST_PIXELS / 1e6,)),

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,8 +16,7 @@ from linesim.targets.painted import Grid
 _GREY = np.zeros((1, 1), dtype=np.float32)
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Coat:
+class Coat(NamedTuple):
     """One layer of a fault, to be laid on the product."""
 
     cover: int  # which of the covers says where

@@ -47,6 +47,8 @@ def _changed(here: "torch.Tensor", under: "torch.Tensor", coat: Coat) -> "torch.
         new = (here - mean).mul_(coat.ratio).add_(mean)
     else:
         new = here * coat.ratio
+        if 0 <= coat.ratio <= 1:  # which keeps it between
+            return new
     return torch.minimum(new.clamp_(min=0), here.clamp(min=1))
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import ceil
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,8 +42,7 @@ Span = tuple[int, int]
 """The first, and one past the last."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Mark:
+class Mark(NamedTuple):
     """One fault of which a label is wanted."""
 
     number: int  # of the fault

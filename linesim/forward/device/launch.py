@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 _ALIGN = 8
 """Columns of the reference to which windows are brought: 16 bytes, a copy's unit on the chip."""
 _STRIDE = 16
-_SPLIT_ROWS = 1024
+_SPLIT_AT_ONCE = 1 << 25
+"""Pixels: each needs four more bytes while it is split."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,9 +102,10 @@ class Kernels:
         beyond = brought_inside(np.arange(total, wide), total, repeat=self.repeat)
         index = torch.as_tensor(beyond).to(self.plane.device, non_blocking=True)
         made = self.plane.new_empty((2, rows, wide), dtype=torch.float16)
-        for first in range(0, rows, _SPLIT_ROWS):
-            part = self.plane[first : first + _SPLIT_ROWS] * self.scale
-            high, low = made[:, first : first + _SPLIT_ROWS]
+        step = max(_SPLIT_AT_ONCE // total, 1)
+        for first in range(0, rows, step):
+            part = self.plane[first : first + step] * self.scale
+            high, low = made[:, first : first + step]
             high[:, :total] = part
             low[:, :total] = part.sub_(high[:, :total])
         made[:, :, total:] = made[:, :, index]
