@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.internal.conjecture import providers
 
-from tests.bare_plots import bare
+from tests.bare_plots import undraw
 from tests.together import Scheduler
 
 NIGHTLY = "LINESIM_NIGHTLY" in os.environ
@@ -96,7 +96,7 @@ def driver(downloads: Path) -> Iterator[Any]:
 @pytest.fixture
 def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leave drawing, the slowest part of many a command, to the tests that look at drawings."""
-    monkeypatch.setattr("matplotlib.figure.Figure.savefig", bare)
+    undraw(monkeypatch)
 
 
 _JOINED = st.sampled_from([1, 1, 2, 2, 3, 4])
