@@ -13,7 +13,7 @@ from linesim.dataset.plan.regions import EVERY, Region
 from linesim.dataset.scenes import Piece
 from linesim.defects.draw import Box
 from linesim.files.images_in import read_image
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 _SMOOTH_MM = 0.5
 """Side of the square whose mean lightness counts, so that grain is no edge; our choice."""
@@ -76,9 +76,8 @@ def _mask(plan: Plan, region: Region, scene: int) -> NDArray[np.bool_]:
     data = read_image(path, encoding="linear", key="regions").data
     grey, shape = data if data.ndim == _GREY else data.mean(axis=2), plan.scene_shape(scene)
     if grey.shape != tuple(shape[:2]):
-        msg = (
+        refuse(
             f'regions: mask "{path.name}" has {grey.shape[1]} x {grey.shape[0]} pixels, but scene '
             f"{plan.scenes.name(scene)} {shape[1]} x {shape[0]}; expected the same"
         )
-        raise InputError(msg)
     return np.asarray(grey > _HALF)

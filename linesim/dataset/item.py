@@ -33,7 +33,7 @@ from linesim.forward.device.choice import dealt
 from linesim.forward.device.scans import Renders, render_by
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import Rendered
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 BYTE_BITS = 8
 _MARGIN_PX = 32
@@ -152,12 +152,11 @@ def _in_scan(plan: Plan, asked: Drawn, render: Renders) -> _Pictured:
     """Put the faults of an image into its scan."""
     scan_dn = asked.piece.cut(plan.scene(asked.scene)).astype(np.uint16)
     if scan_dn.max() > asked.setup.full_scale_dn:
-        msg = (
+        refuse(
             f"background: {plan.scenes.name(asked.scene)} holds {scan_dn.max()} DN, but the "
             f"station delivers {asked.setup.full_scale_dn} at most; expected scans of its "
             "camera.bit_depth"
         )
-        raise InputError(msg)
     product = product_under(asked.setup, scan_dn, plan.scenes.pixel_size_um, _MARGIN_PX)
     base, held = Patched(base=product), _held(product, asked.faults)
     painted = base.with_faults(held)

@@ -27,7 +27,7 @@ from linesim.dataset.tables_out import records, write_tables
 from linesim.dataset.workers import images
 from linesim.files.atomic import write_json, write_text
 from linesim.forward.device.choice import chosen, rendered_on
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.resolve import resolved_text
 from linesim.workers.tasks import Runner, Tell, versions
 
@@ -129,20 +129,19 @@ def begin(plan: Plan, folder: Path, *, resume: bool, device: str | None = None) 
     if before is None:
         other = [] if not folder.is_dir() else sorted(each.name for each in folder.iterdir())
         if other:
-            msg = f'output "{folder}" holds {other[0]} and no set; expected a new or empty folder'
-            raise InputError(msg)
+            refuse(f'output "{folder}" holds {other[0]} and no set; expected a new or empty folder')
         return
     if not resume:
-        msg = f'output "{folder}" holds a set; expected --resume to go on with it, or another --out'
-        raise InputError(msg)
+        refuse(
+            f'output "{folder}" holds a set; expected --resume to go on with it, or another --out'
+        )
     _refuse_other(plan, folder, before)
     then, now = before.get("rendered_on"), rendered_on(device).get("rendered_on")
     if then != now:
-        msg = (
+        refuse(
             f'--resume: "{folder}" holds images made by {_named(then)}, and {_named(now)} is asked '
             "for; expected what it began with, or another --out"
         )
-        raise InputError(msg)
     tidy(folder)
 
 
@@ -159,17 +158,15 @@ def _refuse_other(plan: Plan, folder: Path, before: dict[str, Any]) -> None:
             if before.get("versions", {}).get(name) != now
         ]
         why = f"other versions ({', '.join(reasons)})" if reasons else "another plan or seed"
-        msg = (
+        refuse(
             f'--resume: "{folder}" holds a set of {why}; expected the plan that it began with '
             f"({PLAN} there), or another --out"
         )
-        raise InputError(msg)
     if before["count"] > plan.count:
-        msg = (
+        refuse(
             f'--resume: "{folder}" holds a set of {before["count"]} images, and {plan.count} are '
             "asked for; expected as many or more"
         )
-        raise InputError(msg)
 
 
 def set_in(folder: Path) -> dict[str, Any] | None:
@@ -183,8 +180,7 @@ def set_in(folder: Path) -> dict[str, Any] | None:
     except ValueError:
         whole = False
     if not whole:
-        msg = f'"{file}" cannot be read; expected the file that linesim dataset wrote there'
-        raise InputError(msg)
+        refuse(f'"{file}" cannot be read; expected the file that linesim dataset wrote there')
     return dict(told)
 
 

@@ -9,7 +9,7 @@ from linesim.dataset.draw import Taken, taken
 from linesim.dataset.layout import files_of
 from linesim.dataset.plan.plan import Plan
 from linesim.setup.channels import COLOURS
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 _LOOKED_AT = 64
 _BYTE_BITS = 8
@@ -54,10 +54,9 @@ def refuse_without_room(plan: Plan, folder: Path, share: float = 1.0) -> int:
     there = next(each for each in (folder, *folder.absolute().parents) if each.exists())
     free = shutil.disk_usage(there).free
     if needed * share > free:
-        msg = (
+        refuse(
             f'output "{folder}": {plan.count} images need some {needed * share / 1e9:.3g} GB, and '
             f"{free / 1e9:.3g} GB are free there; expected fewer images (--count), smaller ones, "
             "or another disk"
         )
-        raise InputError(msg)
     return needed

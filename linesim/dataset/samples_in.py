@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from linesim.dataset.layout import record_name
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.record import Record
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 
 def read_record(plan: Plan, folder: Path, index: int) -> Record:
@@ -24,11 +24,10 @@ def read_record(plan: Plan, folder: Path, index: int) -> Record:
     except (ValueError, RecursionError):
         told = None
     if not isinstance(told, dict) or not told:
-        msg = (
+        refuse(
             f'"{file}" cannot be read; expected the record that linesim dataset wrote there: '
             "removed, --resume makes that image again"
         )
-        raise InputError(msg)
     return told
 
 

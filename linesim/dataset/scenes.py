@@ -11,7 +11,7 @@ from linesim.files.images_in import read_image
 from linesim.files.samples_in import read_samples
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.arrays import ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.targets.catalogue import PRODUCTS
 from linesim.targets.flat import flat
 
@@ -136,12 +136,11 @@ class Piece:
 def strip_at(scan: tuple[int, ...], room: Room, places: Place, name: str) -> Piece:
     """Choose lines of a scan; its columns are those of the sensor, all of them."""
     if scan[1] != room.columns or scan[0] < room.rows:
-        msg = (
+        refuse(
             f"background: {name} has {scan[1]} samples a line and {scan[0]} lines, but the station "
             f"has {room.columns} and an image takes {room.rows} lines; expected scans of this "
             "station (camera.pixels, acquisition.binning), or fewer images.lines"
         )
-        raise InputError(msg)
     top = int(places[0] * (scan[0] - room.rows + 1))
     return Piece(top=top, left=0, rows=room.rows, columns=room.columns)
 
@@ -150,12 +149,11 @@ def piece_at(shape: tuple[int, ...], room: Room, place: Place, name: str) -> Pie
     """Choose a piece of a scene."""
     rows, columns = shape[:2]
     if rows < room.rows or columns < room.columns:
-        msg = (
+        refuse(
             f"scenes: {name} has {columns} x {rows} pixels across and along, but an image takes "
             f"{room.columns} x {room.rows}; expected a larger scene (scenes.width, scenes.height), "
             "fewer images.lines, or a smaller field of view"
         )
-        raise InputError(msg)
     top = int(place[0] * (rows - room.rows + 1))
     first = int(place[1] * (columns - room.columns + 1))
     # as much on the left as on the right, for the optical axis stays in the middle

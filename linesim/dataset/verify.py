@@ -37,7 +37,7 @@ from linesim.dataset.sums import sums
 from linesim.dataset.tables_out import records, write_tables
 from linesim.dataset.write import write_image
 from linesim.forward.device.choice import chosen
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.workers.tasks import Tell
 
 AGAIN = 8
@@ -65,8 +65,7 @@ def verify(folder: Path, again: int = AGAIN, tell: Tell | None = None) -> Verifi
     """
     told = set_in(folder)
     if told is None:
-        msg = f'--verify: "{folder}" holds no set; expected a folder that linesim dataset wrote'
-        raise InputError(msg)
+        refuse(f'--verify: "{folder}" holds no set; expected a folder that linesim dataset wrote')
     try:
         plan = load_plan(folder / PLAN)
         odd = tuple(_plan_faults(plan, told))

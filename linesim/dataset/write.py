@@ -20,7 +20,7 @@ from linesim.dataset.plan.plan_file import load_plan
 from linesim.dataset.record import box_lines, record
 from linesim.files.atomic import write_json, write_text
 from linesim.files.images_out import write_png, write_tiff
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.workers.tasks import versions
 
 
@@ -65,11 +65,10 @@ def _plan_in(folder: str, told: str) -> Plan:
     plan = load_plan(Path(folder) / PLAN)
     wanted = json.loads(told)
     if fingerprint(plan) != wanted["fingerprint"]:
-        msg = (
+        refuse(
             f'a worker reads "{folder}/{PLAN}" otherwise than it was written; expected the '
             f"versions {_said(wanted['versions'])} there, and it has {_said(versions())}"
         )
-        raise InputError(msg)
     return plan
 
 

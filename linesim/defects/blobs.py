@@ -17,7 +17,7 @@ import numpy as np
 
 from linesim.defects.edges import Edges, closed, joined
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 MOST_RAGGED = 0.25
 """Beyond 0.28 some outlines would meet their own middle."""
@@ -47,14 +47,12 @@ class Blob:
         """Refuse what cannot be drawn."""
         need_size(width_um=self.width_um, height_um=self.height_um)
         if not 0 <= self.ragged <= MOST_RAGGED:
-            msg = f"ragged: read {self.ragged:g}, expected 0 to {MOST_RAGGED:g}"
-            raise InputError(msg)
+            refuse(f"ragged: read {self.ragged:g}, expected 0 to {MOST_RAGGED:g}")
         if not 0 <= self.soft_um <= 2 * self.radius_um:
-            msg = (
+            refuse(
                 f"soft: read {self.soft_um:g} um, expected 0 um to the mean size, "
                 f"{2 * self.radius_um:g} um"
             )
-            raise InputError(msg)
 
     @property
     def radius_um(self) -> float:
@@ -109,11 +107,10 @@ class Ring:
     def __post_init__(self) -> None:
         """Refuse a rim that leaves no hole."""
         if not 0 < self.rim_um < self.blob.radius_um:
-            msg = (
+            refuse(
                 f"rim: read {self.rim_um:g} um, expected above 0 um and below the mean radius of "
                 f"the outer edge, {self.blob.radius_um:g} um"
             )
-            raise InputError(msg)
 
     @property
     def hole(self) -> Blob:

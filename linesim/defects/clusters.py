@@ -8,7 +8,7 @@ import numpy as np
 from linesim.defects.blobs import need_size
 from linesim.defects.edges import Edges, joined
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 _FEWEST_CORNERS = 64
 MOST_DISCS = 64
@@ -26,8 +26,7 @@ class Cluster:
         """Refuse what cannot be drawn."""
         need_size(size_um=self.size_um)
         if not 1 <= self.discs <= MOST_DISCS:
-            msg = f"discs: read {self.discs}, expected 1 to {MOST_DISCS}"
-            raise InputError(msg)
+            refuse(f"discs: read {self.discs}, expected 1 to {MOST_DISCS}")
 
     def circles_um(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Place the discs."""

@@ -25,7 +25,7 @@ from linesim.defects.fault import Fault, Layer
 from linesim.defects.pose import TINY, Pose, need_factor
 from linesim.defects.window import View
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 OPAQUE = 0.5
 """Opacity from which an element belongs to the fault."""
@@ -44,8 +44,7 @@ class CutOut:
     def __post_init__(self) -> None:
         """Refuse what shows nothing."""
         if not (self.alpha >= OPAQUE).any():
-            msg = "a cut-out: no pixel is opaque by half; expected a fault that alpha shows"
-            raise InputError(msg)
+            refuse("a cut-out: no pixel is opaque by half; expected a fault that alpha shows")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

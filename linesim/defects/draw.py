@@ -10,7 +10,7 @@ import numpy as np
 from linesim.defects.kinds import Placed, Value
 from linesim.defects.pose import Pose
 from linesim.defects.recipes import Recipe
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 EdgeRule = Literal["inside", "cut"]
 """Whole faults only, or such as the area's edge may cut: their middle lies inside."""
@@ -46,11 +46,10 @@ class Area:
     def __post_init__(self) -> None:
         """Refuse an empty one."""
         if not (self.left_mm < self.right_mm and self.top_mm < self.bottom_mm):
-            msg = (
+            refuse(
                 f"area: read {self.left_mm:g} to {self.right_mm:g} mm across and "
                 f"{self.top_mm:g} to {self.bottom_mm:g} mm along, expected a size above 0"
             )
-            raise InputError(msg)
 
 
 def draw_faults(

@@ -15,7 +15,7 @@ import scipy
 
 from linesim.defects.window import View
 from linesim.setup.arrays import ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.targets.painted import Grid
 from linesim.targets.texture import Texture
 
@@ -52,8 +52,7 @@ def need_colour(name: str, colour: Colour, *, low: float) -> None:
     """Refuse what is no colour."""
     if len(colour) in {1, 3} and all(np.isfinite(part) and part >= low for part in colour):
         return
-    msg = f"{name}: read {colour}, expected one number or three, each {low:g} or more"
-    raise InputError(msg)
+    refuse(f"{name}: read {colour}, expected one number or three, each {low:g} or more")
 
 
 class Effect(Protocol):
@@ -99,11 +98,10 @@ class Material:
         """Refuse what is no material."""
         need_colour("reflectance", self.reflectance, low=0)
         if not (self.grain_x_um > 0 and self.grain_y_um > 0):
-            msg = (
+            refuse(
                 f"grain: read {self.grain_x_um:g} um and {self.grain_y_um:g} um, "
                 "expected sizes above 0 um"
             )
-            raise InputError(msg)
 
     def applied(self, view: View, base: View) -> ImageArray:  # noqa: ARG002 -- the place alone
         """Give the material, its grain counted from the window's left side."""
@@ -137,11 +135,10 @@ class Contrast:
     def __post_init__(self) -> None:
         """Refuse what is no contrast."""
         if not (self.ratio >= 0 and self.over_um > 0):
-            msg = (
+            refuse(
                 f"contrast: read a ratio of {self.ratio:g} over {self.over_um:g} um, "
                 "expected 0 or more, over a length above 0 um"
             )
-            raise InputError(msg)
 
     @property
     def reach_um(self) -> float:

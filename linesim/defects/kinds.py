@@ -13,7 +13,7 @@ from linesim.defects.patch_faults import ColourShift, MissingPrint, Stain, Textu
 from linesim.defects.pose import Pose
 from linesim.defects.raised import Bump, Dent, Groove
 from linesim.defects.round_faults import Agglomerate, Hole, Pinhole, Spot
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 Value = float | int | tuple[float, ...]
 """Of one parameter of a fault."""
@@ -84,8 +84,7 @@ def kind_named(name: str) -> Kind:
     if name not in by_name:
         near = get_close_matches(name.lower(), by_name, n=1, cutoff=0.5)
         hint = f'did you mean "{near[0]}"?' if near else f"expected one of {', '.join(by_name)}"
-        msg = f'kind of fault: read "{name}", which is none; {hint}'
-        raise InputError(msg)
+        refuse(f'kind of fault: read "{name}", which is none; {hint}')
     return by_name[name]
 
 

@@ -9,7 +9,7 @@ from linesim.defects.effects import Change, Colour, Effect, Material, effect_of
 from linesim.defects.fault import Fault, one_layer
 from linesim.defects.pose import TINY, Pose, need_factor
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 FEWEST, MOST = 3, 1000
 """Corners of an outline."""
@@ -28,8 +28,7 @@ class Polygon:
         """Refuse what has no inside."""
         fault = _fault(np.asarray(self.corners_um, dtype=np.float64))
         if fault:
-            msg = f"an outline {fault}"
-            raise InputError(msg)
+            refuse(f"an outline {fault}")
 
     def edges(self, fine_um: float) -> Edges:  # noqa: ARG002 -- as every shape
         """Draw it."""

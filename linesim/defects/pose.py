@@ -7,7 +7,7 @@ import numpy as np
 
 from linesim.defects.edges import Edges
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 TINY = 1e-6
 """Least factor of a size."""
@@ -17,8 +17,7 @@ def need_factor(name: str, factor: float, *, least: float) -> None:
     """Refuse what is no factor."""
     if not (isfinite(factor) and factor >= least):
         bound = "from 0" if least == 0 else "above 0"
-        msg = f"{name}: read {factor:g}, expected a factor {bound}"
-        raise InputError(msg)
+        refuse(f"{name}: read {factor:g}, expected a factor {bound}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,11 +34,9 @@ class Pose:
     def __post_init__(self) -> None:
         """Refuse what cannot be drawn."""
         if not all(isfinite(part) for part in (self.x_mm, self.y_mm, self.turn_deg, self.scale)):
-            msg = f"pose: read {self}, expected finite numbers"
-            raise InputError(msg)
+            refuse(f"pose: read {self}, expected finite numbers")
         if self.scale <= 0:
-            msg = f"pose.scale: read {self.scale:g}, expected a factor above 0"
-            raise InputError(msg)
+            refuse(f"pose.scale: read {self.scale:g}, expected a factor above 0")
 
     def placed(self, edges: Edges) -> Edges:
         """Bring edges from a shape's own place to the target."""

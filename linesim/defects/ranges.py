@@ -5,7 +5,7 @@ from math import exp, isfinite, log
 
 import numpy as np
 
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,14 +22,12 @@ class Range:
     def __post_init__(self) -> None:
         """Refuse what nothing can be drawn from."""
         if not (isfinite(self.low) and isfinite(self.high) and self.low <= self.high):
-            msg = f"range: read {self.low:g} to {self.high:g}, expected numbers, the lower first"
-            raise InputError(msg)
+            refuse(f"range: read {self.low:g} to {self.high:g}, expected numbers, the lower first")
         if self.even_ratios and not self.low * self.high > 0:
-            msg = (
+            refuse(
                 f"range: read {self.low:g} to {self.high:g} with even ratios, expected two "
                 "numbers above 0 or two below"
             )
-            raise InputError(msg)
 
     def drawn(self, random: np.random.Generator) -> float:
         """Draw a number, by one uniform number, whatever the range."""

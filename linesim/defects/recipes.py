@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from linesim.defects.kinds import Kind, kind_named, need_parameters
 from linesim.defects.ranges import Each, Range, fixed
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.targets.foil import METAL
 from linesim.targets.ornament import GLAZE
 
@@ -42,11 +42,10 @@ class Recipe:
         """Refuse what cannot be drawn."""
         need_parameters(self.which, self.ranges)
         if not 0 <= self.fewest <= self.most:
-            msg = (
+            refuse(
                 f"{self.kind}: read {self.fewest} to {self.most} faults, expected 0 or more, the "
                 "lower number first"
             )
-            raise InputError(msg)
 
 
 def ratios(low: float, high: float) -> Range:

@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 
 from linesim.defects.blobs import need_size
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 MASK_SHARE = 0.05
 """Of its depth, over which a place belongs to a fault; our choice."""
@@ -121,11 +121,10 @@ class _Long:
         """Refuse what has no size, or is wider than long."""
         need_size(width_um=self.width_um, depth_um=self.depth_um, length_um=self.length_um)
         if self.length_um < self.ends * self.width_um:
-            msg = (
+            refuse(
                 f"length: read {self.length_um:g} um, expected {self.ends * self.width_um:g} um "
                 f"or more for a width of {self.width_um:g} um"
             )
-            raise InputError(msg)
 
     @property
     def steepest(self) -> float:
@@ -187,14 +186,12 @@ class Fibre(_Long):
         """Refuse what has no size, or is bent so far that it meets itself."""
         _Long.__post_init__(self)
         if not abs(self.bend_deg) <= _MOST_BEND_DEG:
-            msg = f"bend: read {self.bend_deg:g} deg, expected up to {_MOST_BEND_DEG:g} deg"
-            raise InputError(msg)
+            refuse(f"bend: read {self.bend_deg:g} deg, expected up to {_MOST_BEND_DEG:g} deg")
         if 2 * self._radius_um < self.width_um:
-            msg = (
+            refuse(
                 f"bend: read {self.bend_deg:g} deg, which bends it to a radius of "
                 f"{self._radius_um:g} um; expected more than half its width"
             )
-            raise InputError(msg)
 
     @property
     def _radius_um(self) -> float:

@@ -15,7 +15,7 @@ import numpy as np
 from linesim.defects.blobs import need_size, soft_levels
 from linesim.defects.edges import Edges, closed, nested
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 _FEWEST_STEPS = 128
 _END_STEPS = 128
@@ -35,15 +35,13 @@ class Stroke:
         """Refuse what cannot be drawn."""
         need_size(length_um=self.length_um, width_um=self.width_um)
         if not 0 <= self.taper <= 0.5:  # noqa: PLR2004 -- both ends together are the whole
-            msg = f"taper: read {self.taper:g}, expected 0 to 0.5"
-            raise InputError(msg)
+            refuse(f"taper: read {self.taper:g}, expected 0 to 0.5")
         if not self.width_um < 2 * self.tightest_um:
-            msg = (
+            refuse(
                 f"bend: read {self.bend:g}, which bends the stroke to a radius of "
                 f"{self.tightest_um:g} um; expected more than half its width, "
                 f"{self.width_um / 2:g} um"
             )
-            raise InputError(msg)
 
     @property
     def chord_um(self) -> float:
@@ -114,10 +112,9 @@ class SoftStreak:
         """Refuse what cannot be drawn."""
         need_size(length_um=self.length_um, width_um=self.width_um, fade_um=self.fade_um)
         if self.fade_um > self.length_um:
-            msg = (
+            refuse(
                 f"fade: read {self.fade_um:g} um, expected up to the length, {self.length_um:g} um"
             )
-            raise InputError(msg)
 
     def edges(self, fine_um: float) -> Edges:  # noqa: ARG002 -- as every shape
         """Draw the outlines of equal opacity."""

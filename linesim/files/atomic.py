@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from numbers import Integral, Real
 from pathlib import Path
 
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 
 @contextmanager
@@ -56,8 +56,7 @@ def refuse_special(final: Path, written: Path | str) -> None:
     """Keep from replacing a folder or a device such as /dev/null."""
     if final.exists() and not final.is_file():
         kind = "a folder" if final.is_dir() else "a device or a pipe"
-        msg = f'output "{written}" is {kind}; expected the name of a file to write'
-        raise InputError(msg)
+        refuse(f'output "{written}" is {kind}; expected the name of a file to write')
 
 
 def _flush_to_disk(file: Path) -> None:

@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 ENDINGS = (".png", ".tif", ".tiff", ".jpg", ".jpeg")
 
@@ -16,8 +16,7 @@ def images_in(folder: Path) -> tuple[Path, ...]:
         if each.suffix.lower() in ENDINGS and not each.name.startswith(".") and each.is_file()
     ]
     if not found:
-        msg = f'folder "{folder}": holds no image; expected {", ".join(ENDINGS)} files in it'
-        raise InputError(msg)
+        refuse(f'folder "{folder}": holds no image; expected {", ".join(ENDINGS)} files in it')
     return tuple(sorted(found, key=lambda each: _counted(each.name)))
 
 

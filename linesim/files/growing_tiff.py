@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from linesim.files.atomic import refuse_special, refusing, write_json
 from linesim.files.images_out import lay_out_tiff
 from linesim.files.unfinished import Note, Planned, left_before, note_of
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 _PAUSE_S = 2.0
 """Between two notes: what a killed run has to do again."""
@@ -119,13 +119,12 @@ def _refuse_no_room(planned: Planned, *, force: bool) -> None:
     if planned.part.exists():  # made anew, it gives back what it takes
         there += getattr(planned.part.stat(), "st_blocks", 0) * _SECTOR_BYTES
     if planned.size_bytes > there and not force:
-        msg = (
+        refuse(
             f'output "{planned.path}": {planned.shape[0]} lines need '
             f"{planned.size_bytes / 1e9:.3g} GB, but the disk has {there / 1e9:.3g} GB left; "
             "expected fewer acquisition.lines, a shorter acquisition.length or another --out; "
             "--force goes on all the same"
         )
-        raise InputError(msg)
 
 
 @contextlib.contextmanager

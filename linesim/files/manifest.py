@@ -18,7 +18,7 @@ from typing import Literal
 from linesim.files.folders import images_in
 from linesim.files.manifest_rows import Kind, Light, Manifest, Row, group_faults
 from linesim.files.taken import exposure_us
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.infiles import existing_file
 from linesim.setup.shown import shown
 
@@ -86,24 +86,21 @@ class _Place:
 def _lines(table: Path, name: str) -> list[tuple[int, str]]:
     """Give number and text of each line that says something."""
     if table.stat().st_size > _MOST_BYTES:
-        msg = f"{name} is far too large; expected {_EXPECTED}"
-        raise InputError(msg)
+        refuse(f"{name} is far too large; expected {_EXPECTED}")
     try:
         text = table.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as fault:
         msg = f"{name} is not UTF-8 text (byte {fault.start + 1} does not fit); save it as UTF-8"
         raise InputError(msg) from None
     if "\0" in text:
-        msg = f"{name} is not a text file (it holds zero bytes); expected {_EXPECTED}"
-        raise InputError(msg)
+        refuse(f"{name} is not a text file (it holds zero bytes); expected {_EXPECTED}")
     lines = [
         (number, line)
         for number, line in enumerate(text.splitlines(), start=1)
         if line.strip() and not line.lstrip().startswith("#")
     ]
     if not lines:
-        msg = f"{name} holds no line but comments; expected {_EXPECTED}"
-        raise InputError(msg)
+        refuse(f"{name} holds no line but comments; expected {_EXPECTED}")
     return lines
 
 
@@ -115,8 +112,7 @@ def _header(number: int, line: str, name: str) -> tuple[list[str], Light | None]
     """Read the names of the columns, and which of them tells the light."""
     for mark, word in ((";", "semicolons"), ("\t", "tabs")):
         if mark in line and "," not in line:
-            msg = f"{name}, line {number}: the cells are parted by {word}; expected commas"
-            raise InputError(msg)
+            refuse(f"{name}, line {number}: the cells are parted by {word}; expected commas")
     names = [cell.casefold() for cell in _cells(line)]
     faults = [f"{name}, line {number}: {fault}" for fault in _header_faults(names)]
     if faults:
@@ -192,8 +188,7 @@ def _of_folder(folder: Path, name: str) -> Manifest:
     """Take the frames of the folders flat and dark, by the exposures that their files state."""
     missing = [kind for kind in _KINDS if not (folder / kind).is_dir()]
     if missing:
-        msg = f"{name}: holds no folder {' and no folder '.join(missing)}; expected flat and dark"
-        raise InputError(msg)
+        refuse(f"{name}: holds no folder {' and no folder '.join(missing)}; expected flat and dark")
     stated = {
         file: (kind, exposure_us(file)) for kind in _KINDS for file in images_in(folder / kind)
     }

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from linesim.files.images_in import MAX_PIXELS, read_pixels, refusals_named
 from linesim.files.pixels import Pixels, RefusedImageError, is_jpeg, upright
 from linesim.setup.arguments import refuse_other
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 USUAL_BITS = (10, 12, 14, 16)
 """Depths in which cameras deliver samples of more than 8 bit."""
@@ -85,14 +85,12 @@ def samples_of(
     """
     refuse_other(image, np.ndarray, key, "a file's name, or an array of uint8 or uint16 samples")
     if np.ma.is_masked(image):
-        msg = f"{key}: an array with masked samples read; expected samples without a mask"
-        raise InputError(msg)
+        refuse(f"{key}: an array with masked samples read; expected samples without a mask")
     if image.dtype not in (np.uint8, np.uint16) or image.size == 0 or not _is_picture(image.shape):
-        msg = (
+        refuse(
             f"{key}: an array of {image.dtype} and shape {image.shape} read; expected uint8 or "
             "uint16 samples of shape (lines, width) or (lines, width, 3)"
         )
-        raise InputError(msg)
     with refusals_named(f"{key}: an array that"):
         found = _samples(image.astype(np.uint16), np.iinfo(image.dtype.name).max, bit_depth)
     return replace(found, cautions=tuple(f"{key}: {text}." for text in found.cautions))

@@ -17,7 +17,7 @@ import numpy as np
 from linesim.files.atomic import own_place
 from linesim.files.pixels import RefusedImageError
 from linesim.files.tiff_rows import rows_of_tiff
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 Note = tuple[int, int]
 """Lines that are safe, and where line 0 begins."""
@@ -78,18 +78,16 @@ def left_before(planned: Planned, *, resume: bool) -> Note | None:
     if there == planned.final and lines < state["of"]:
         return None  # an older scan beside a note whose file has been removed
     if not resume:
-        msg = (
+        refuse(
             f'output "{there}" holds a scan that was broken off after {lines} of {state["of"]} '
             "lines; expected --resume to go on with it, another --out, or that file removed"
         )
-        raise InputError(msg)
     _refuse_other(planned, state, there)
     if there.stat().st_size != offset + planned.size_bytes or not _has_head(there, planned):
-        msg = (
+        refuse(
             f'--resume: "{there}" is not as it was made (size or head differ); expected that file '
             "removed, to begin anew"
         )
-        raise InputError(msg)
     return lines, offset
 
 
@@ -109,11 +107,10 @@ def _refuse_other(planned: Planned, state: Mapping[str, Any], there: Path) -> No
     other = [_difference(key, state.get(key), now.get(key)) for key in keys]
     found = [each for each in other if each]
     if found:
-        msg = (
+        refuse(
             f'--resume: "{there}" was begun otherwise ({"; ".join(found)}); expected what it began '
             "with, or another --out"
         )
-        raise InputError(msg)
 
 
 def _difference(key: str, then: object, now: object) -> str:
@@ -136,6 +133,5 @@ def _state(note: Path) -> dict[str, Any]:
     except (ValueError, TypeError, KeyError, RecursionError):
         whole = False
     if not whole:
-        msg = f'"{note}" cannot be read; expected the note that linesim scan wrote there'
-        raise InputError(msg)
+        refuse(f'"{note}" cannot be read; expected the note that linesim scan wrote there')
     return dict(state)

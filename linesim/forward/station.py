@@ -13,7 +13,7 @@ from linesim.forward.profile import ends_share
 from linesim.forward.sensor.carried import trail
 from linesim.forward.sensor.numbers import Sensor, sensor
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.lights import refuse_multiplexed
 from linesim.setup.setup import Setup
 
@@ -267,12 +267,11 @@ def stations(setup: Setup) -> Station:
     place = geometry(setup)
     when = timing(setup, place)
     if not np.all(np.asarray(when.exposure_us) > 0):
-        msg = (
+        refuse(
             f"camera.dead_time: read {when.dead_time_us:g} us, but the shortest line period is "
             f"{1e6 / when.peak_rate_hz:g} us, so no time is left to expose; expected a shorter "
             "dead time, a slower line or a lower line rate"
         )
-        raise InputError(msg)
     middle = optics(setup)
     numbers = Station(
         geometry=place,

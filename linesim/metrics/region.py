@@ -6,7 +6,7 @@ from typing import Any
 
 from numpy.typing import NDArray
 
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.shown import shown
 
 _FOUR = re.compile(r"\s*(\d+)\s*,\s*(\d+)\s*,\s*(\d+)\s*,\s*(\d+)\s*")
@@ -33,23 +33,20 @@ class Region:
         """Read a region such as ``"120,0,200,160"``."""
         match = _FOUR.fullmatch(text)
         if match is None:
-            msg = f"{key}: read {shown(text)}; {_EXPECTED}"
-            raise InputError(msg)
+            refuse(f"{key}: read {shown(text)}; {_EXPECTED}")
         x, y, width, height = (int(part) for part in match.groups())
         if not (width and height):
-            msg = f"{key}: read {shown(text)}, which holds no pixel; {_EXPECTED}"
-            raise InputError(msg)
+            refuse(f"{key}: read {shown(text)}, which holds no pixel; {_EXPECTED}")
         return cls(x=x, y=y, width=width, height=height)
 
     def cut(self, image: NDArray[Any], key: str = "--region") -> NDArray[Any]:
         """Cut the region out of an image; a refusal names the option that gave it."""
         lines, width = image.shape[:2]
         if self.x + self.width > width or self.y + self.height > lines:
-            msg = (
+            refuse(
                 f"{key}: read {self}, which reaches past the image's {width} columns and {lines} "
                 f"lines; {_EXPECTED}"
             )
-            raise InputError(msg)
         return image[self.y : self.y + self.height, self.x : self.x + self.width]
 
     def as_dict(self) -> dict[str, int]:

@@ -22,7 +22,7 @@ from linesim.preview.uploads import Uploads
 from linesim.preview.variant import Variant, variant
 from linesim.preview.window import Part, Visible, part, visible
 from linesim.setup.channels import COLOURS
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.resolve import resolved_text
 from linesim.setup.setup import Setup
@@ -70,8 +70,7 @@ class Desk:
         """Give the setup that the page has; an ``InputError`` says what is wrong with it."""
         changes = ask.get("changes", {})
         if not isinstance(changes, Mapping):
-            msg = "changes: expected a table of controls and their values"
-            raise InputError(msg)
+            refuse("changes: expected a table of controls and their values")
         return variant(self.base, changes, self.uploads)
 
     def look(self, ask: Mapping[str, Any], stop: Event | None = None) -> bytes:
@@ -137,8 +136,7 @@ class Desk:
         slider = next((each for each in sliders if each.key == ask.get("key")), None)
         changes = ask.get("changes", {})
         if slider is None or not isinstance(changes, Mapping):
-            msg = "key: expected the key of a slider, and changes beside it"
-            raise InputError(msg)
+            refuse("key: expected the key of a slider, and changes beside it")
 
         def verdicts(value: float) -> Sequence[Verdict] | None:
             if self._looks != looks or self.is_ending():
@@ -168,8 +166,7 @@ def seed_of(ask: Mapping[str, Any]) -> int:
     """Read the seed of a request."""
     seed = ask.get("seed", 0)
     if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed <= _MOST_SEED:
-        msg = f"seed: read {str(seed)[:40]}; expected a whole number from 0 up"
-        raise InputError(msg)
+        refuse(f"seed: read {str(seed)[:40]}; expected a whole number from 0 up")
     return seed
 
 

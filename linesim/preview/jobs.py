@@ -14,7 +14,7 @@ from linesim.preview.references import Ready
 from linesim.preview.variant import Variant
 from linesim.preview.whole import StoppedError, whole_scan
 from linesim.report.page import page_text, refuse_without_extra
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.studies.scan.outputs import write_scan
 from linesim.studies.scan.page import scan_page
 from linesim.studies.scan.study import Scan
@@ -49,8 +49,7 @@ class Jobs:
         """Begin; an ``InputError`` says why not."""
         kind = ask.get("kind")
         if kind not in _KINDS:
-            msg = f'kind: read {str(kind)[:40]}; expected "scan" or "report"'
-            raise InputError(msg)
+            refuse(f'kind: read {str(kind)[:40]}; expected "scan" or "report"')
         if any(not job.over for job in self._jobs.values()):
             raise InputError(_LATER)
         if kind == "report":

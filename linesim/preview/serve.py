@@ -15,7 +15,7 @@ from linesim.preview.connection import Connection
 from linesim.preview.desk import Desk
 from linesim.preview.jobs import Jobs
 from linesim.preview.server import application
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.lights import refuse_multiplexed
 from linesim.setup.setup import Setup
 
@@ -41,8 +41,7 @@ class Served:
 
 def _bound(port: int) -> socket.socket:
     if not 0 <= port <= _LAST_PORT:
-        msg = f"--port: read {port}; expected 0 (any free one) to {_LAST_PORT}"
-        raise InputError(msg)
+        refuse(f"--port: read {port}; expected 0 (any free one) to {_LAST_PORT}")
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     if sys.platform != "win32":  # there it would let two servers share a port
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

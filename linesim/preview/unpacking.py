@@ -5,7 +5,7 @@ import zlib
 from collections.abc import Iterator
 
 from linesim.files.pixels import PNG
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 _PIECE = 1 << 20
 
@@ -13,11 +13,10 @@ _PIECE = 1 << 20
 def refuse_bomb(body: bytes, most_bytes: int, name: str) -> None:
     """Refuse a PNG file whose image data unpack to more than any image that is taken."""
     if body.startswith(PNG) and _is_more(_image_data(body), most_bytes):
-        msg = (
+        refuse(
             f'own image "{name}" unpacks to over {most_bytes / 1e6:.0f} MB, far more than an image '
             "that is taken here; expected a PNG, TIFF or JPEG image"
         )
-        raise InputError(msg)
 
 
 def _image_data(body: bytes) -> Iterator[memoryview]:

@@ -9,7 +9,7 @@ from linesim.files.images_in import read_image
 from linesim.files.srgb import Encoding
 from linesim.preview.unpacking import refuse_bomb
 from linesim.setup.arrays import ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 MOST_BYTES = 64_000_000
 MOST_PIXELS = 24_000_000
@@ -69,11 +69,10 @@ class Uploads:
     def get(self, word: str) -> Upload:
         """Give an image; an ``InputError`` says that it is not held here."""
         if word not in self._held:
-            msg = (
+            refuse(
                 f'own image: read "{word[:40]}", but no such image is held here; images are held '
                 "while the preview runs, the last two of them: choose the file again"
             )
-            raise InputError(msg)
         return self._held[word]
 
     def names(self) -> dict[str, str]:

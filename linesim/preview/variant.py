@@ -9,7 +9,7 @@ from linesim.forward.station import station
 from linesim.preview.control_kinds import SHARE
 from linesim.preview.controls import controls
 from linesim.preview.uploads import Upload, Uploads
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.load import changed
 from linesim.setup.relations import BUILT_IN
 from linesim.setup.setup import Setup
@@ -60,15 +60,13 @@ def _refuse_other_keys(base: Setup, changes: Mapping[str, Any]) -> None:
     known = {each.key for each in controls(base)} | {TARGET, PIXEL_SIZE}
     for key, value in changes.items():
         if key not in known or not isinstance(value, str | int | float):
-            msg = f'"{key[:60]}": there is no such control on the page'
-            raise InputError(msg)
+            refuse(f'"{key[:60]}": there is no such control on the page')
 
 
 def _exposed(setup: Setup, share: object) -> Setup:
     """Take a part of the longest exposure; the setup that is written has it as a time."""
     if isinstance(share, bool) or not isinstance(share, int | float) or not 0 < share <= 1:
-        msg = f"{SHARE}: read {share!r}; expected a part over 0 and up to 1, for example 0.5"
-        raise InputError(msg)
+        refuse(f"{SHARE}: read {share!r}; expected a part over 0 and up to 1, for example 0.5")
     full = changed(setup, {"acquisition.exposure": "full"})
     if share == 1:
         return full
@@ -110,8 +108,7 @@ def _built_in(setup: Setup, name: str) -> dict[str, Any]:
     most_rows = _MOST_DRAWN / (width_um / size_um)
     height_um = min(_SHAPE * width_um, most_rows * size_um)
     if not all(isfinite(each) and each > 0 for each in (size_um, width_um, height_um)):
-        msg = f'target: "{name}" cannot be drawn for this station'
-        raise InputError(msg)
+        refuse(f'target: "{name}" cannot be drawn for this station')
     return {
         **dict.fromkeys(("target.angle", "target.contrast")),
         "target.image": name,

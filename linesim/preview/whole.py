@@ -13,7 +13,7 @@ from linesim.metrics.flat.tally import HeldRows
 from linesim.preview.references import Ready
 from linesim.preview.variant import Variant
 from linesim.setup.channels import COLOURS
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.relations import BUILT_IN
 from linesim.studies.scan.measured import measured
 from linesim.studies.scan.study import Scan
@@ -71,8 +71,7 @@ def whole_scan(
 
 def _refuse_too_large(shape: tuple[int, int, int]) -> None:
     if np.prod(shape, dtype=np.int64) > _MOST_SAMPLES:
-        msg = (
+        refuse(
             f"scan: {shape[0]} lines of {shape[1]} pixels are more than the page makes "
             f"({_MOST_SAMPLES:.3g} samples); write the setup, and run linesim scan on it"
         )
-        raise InputError(msg)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.forward.station import Station
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 _LONGEST_SIDE = 2048
 _FARTHEST_MM = 1e9
@@ -47,8 +47,7 @@ def visible(given: object) -> Visible:
         if isinstance(each, int | float) and abs(each) < _FARTHEST_MM and isfinite(each)
     ]
     if len(good) < len(names) or min(good[2:]) <= 0:
-        msg = f"window: read {str(given)[:80]}; expected {', '.join(names)} as numbers"
-        raise InputError(msg)
+        refuse(f"window: read {str(given)[:80]}; expected {', '.join(names)} as numbers")
     return Visible(left_mm=good[0], top_mm=good[1], width_mm=good[2], height_mm=good[3])
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 
@@ -23,8 +23,7 @@ def checked_seed(seed: object) -> int:
     """Take a seed, a whole number from 0 up, Python's or numpy's, or refuse it."""
     number = _whole(seed)
     if number is None or number < 0 or number.bit_length() > _MOST_BITS:
-        msg = f"seed: read {shown(seed)}; expected a whole number from 0 up, for example 1"
-        raise InputError(msg)
+        refuse(f"seed: read {shown(seed)}; expected a whole number from 0 up, for example 1")
     return number
 
 
@@ -32,30 +31,27 @@ def checked_workers(workers: object) -> int | None:
     """Take a number of threads, 1 to 1024 or None for the processor's own, or refuse it."""
     number = _whole(workers)
     if workers is not None and (number is None or not 1 <= number <= _MOST_THREADS):
-        msg = (
+        refuse(
             f"workers: read {shown(workers)}; expected a whole number from 1 to {_MOST_THREADS}, "
             "or None for as many as the processor has cores"
         )
-        raise InputError(msg)
     return number
 
 
 def checked_setup(setup: object) -> Setup:
     """Take a setup, or refuse what is none."""
     if not isinstance(setup, Setup):
-        msg = (
+        refuse(
             f"setup: read {shown(setup)}, but this is no checked setup; expected what load_setup, "
             "setup_from or changed gives"
         )
-        raise InputError(msg)
     return setup
 
 
 def refuse_other(given: object, kinds: type | tuple[type, ...], name: str, expected: str) -> None:
     """Refuse what is of another kind, with what is expected."""
     if not isinstance(given, kinds):
-        msg = f"{name}: read {shown(given)}; expected {expected}"
-        raise InputError(msg)
+        refuse(f"{name}: read {shown(given)}; expected {expected}")
 
 
 def refuse_no_list(given: object, name: str, kinds: tuple[type, ...] = (str,)) -> None:
@@ -63,34 +59,29 @@ def refuse_no_list(given: object, name: str, kinds: tuple[type, ...] = (str,)) -
     refuse_other(given, (list, tuple), name, 'a list of texts, for example ["1x1", "2x2"]')
     for each in given if isinstance(given, list | tuple) else ():
         if not isinstance(each, kinds):
-            msg = f"{name}: read {shown(each)} in it; expected texts"
-            raise InputError(msg)
+            refuse(f"{name}: read {shown(each)} in it; expected texts")
 
 
 def refuse_no_share(share: object, name: str) -> None:
     """Refuse what is no number from 0 to 1."""
     given = share if isinstance(share, int | float | np.floating) else -1
     if isinstance(share, bool) or not 0 <= given <= 1:
-        msg = f"{name}: read {shown(share)}; expected a number from 0 to 1"
-        raise InputError(msg)
+        refuse(f"{name}: read {shown(share)}; expected a number from 0 to 1")
 
 
 def refuse_other_keys(texts: object, what: str) -> None:
     """Refuse tables whose keys are no texts, at every depth."""
     if not isinstance(texts, Mapping):
-        msg = f"{what}: read {shown(texts)}, but this is no table; expected keys and values"
-        raise InputError(msg)
+        refuse(f"{what}: read {shown(texts)}, but this is no table; expected keys and values")
     _refuse_within(texts, what, _DEEPEST)
 
 
 def _refuse_within(value: object, what: str, left: int) -> None:
     if not left:
-        msg = f"{what}: tables or lists stand within one another without end; expected values"
-        raise InputError(msg)
+        refuse(f"{what}: tables or lists stand within one another without end; expected values")
     for key in value if isinstance(value, Mapping) else ():
         if not isinstance(key, str) or not key.isprintable():
-            msg = f'{what}: read the key {shown(key)}, but keys are texts, for example "title"'
-            raise InputError(msg)
+            refuse(f'{what}: read the key {shown(key)}, but keys are texts, for example "title"')
     lines = value if isinstance(value, list) else ()
     for each in value.values() if isinstance(value, Mapping) else lines:
         _refuse_within(each, what, left - 1)
@@ -118,8 +109,7 @@ def refuse_not_installed(what: str, needs: tuple[str, ...], extra: str) -> None:
     """Refuse to start what needs libraries of an extra that are not there."""
     missing = [name for name in needs if find_spec(name) is None]
     if missing:
-        msg = (
+        refuse(
             f"{what}: needs {' and '.join(missing)}, not installed here; expected: "
             f'pip install "linesim[{extra}]"'
         )
-        raise InputError(msg)

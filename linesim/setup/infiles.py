@@ -6,7 +6,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 _MOST_BYTES = 1_000_000
 _QUOTES = 'texts and values with a unit stand in quotes, as in "60 m/min"'
@@ -31,8 +31,7 @@ def existing_file(path: Path | str, *, key: str, expected: str, written: str | N
         reason = getattr(error, "strerror", None) or error
         fault = f"cannot be read ({reason})"
     if fault:
-        msg = f'{key} "{written or path}" {fault}; expected {expected}'
-        raise InputError(msg)
+        refuse(f'{key} "{written or path}" {fault}; expected {expected}')
     return file
 
 
@@ -66,8 +65,7 @@ def toml_table(path: Path, *, key: str, expected: str) -> dict[str, Any]:
     """Read a TOML file that is no setup: a space of options, a plan."""
     file = existing_file(path, key=key, expected=expected)
     if file.stat().st_size > _MOST_BYTES:
-        msg = f'{key} "{path}" is far too large; expected {expected}'
-        raise InputError(msg)
+        refuse(f'{key} "{path}" is far too large; expected {expected}')
     try:
         return tomllib.loads(file.read_bytes().decode("utf-8-sig"))
     except UnicodeDecodeError as fault:

@@ -3,7 +3,7 @@
 from typing import Any
 
 from linesim.setup.arguments import checked_setup
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.load import changed, known_keys
 from linesim.setup.setup import Setup
 from linesim.setup.surface import FACE, LAMP_KEYS, LIGHTS
@@ -42,12 +42,11 @@ def matt(setup: Setup) -> Changes:
 def refuse_multiplexed(setup: Setup) -> None:
     """Refuse lights that shine in turn where one picture is worked out."""
     if setup.light.multiplexed:
-        msg = (
+        refuse(
             "light.multiplexed: read true, so that each light gives a picture of its own; expected "
             "one of linesim.light_views(setup), whose files linesim scan writes too, or "
             "multiplexed left out"
         )
-        raise InputError(msg)
 
 
 def light_views(setup: Setup) -> tuple[tuple[str, Setup], ...]:
@@ -63,11 +62,10 @@ def light_views(setup: Setup) -> tuple[tuple[str, Setup], ...]:
     setup.
     """
     if not checked_setup(setup).light.multiplexed:
-        msg = (
+        refuse(
             "light.multiplexed: nothing was read, but only lights that shine in turn give a "
             "picture each; expected multiplexed = true"
         )
-        raise InputError(msg)
     names = list(setup.named_lights)
     return tuple(
         (f"light-{number}", changed(setup, _alone(setup, names, number)))

@@ -11,7 +11,7 @@ from typing import Any, get_args
 from pydantic import ValidationError
 
 from linesim.setup.arguments import checked_setup, copied, refuse_other_keys
-from linesim.setup.errors import InputError, after_key
+from linesim.setup.errors import InputError, after_key, refuse
 from linesim.setup.infiles import existing_file, starter_text
 from linesim.setup.model import Sections
 from linesim.setup.quantity import written
@@ -200,8 +200,7 @@ def load_setup(path: str | Path) -> Setup:
 def _text(path: Path) -> str:
     file = existing_file(path, key="setup", expected=_EXPECTED)
     if file.stat().st_size > _MOST_BYTES:
-        msg = f'setup "{path}" is far too large; expected {_EXPECTED}'
-        raise InputError(msg)
+        refuse(f'setup "{path}" is far too large; expected {_EXPECTED}')
     try:
         text = file.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as fault:
@@ -211,8 +210,7 @@ def _text(path: Path) -> str:
         )
         raise InputError(msg) from None
     if not text.strip():
-        msg = f'setup "{path}" is empty; expected {_EXPECTED}'
-        raise InputError(msg)
+        refuse(f'setup "{path}" is empty; expected {_EXPECTED}')
     return text
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.infiles import existing_file
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
@@ -42,11 +42,10 @@ def one_table_a_light(texts: Mapping[str, Any]) -> Mapping[str, Any]:
     if not isinstance(tables, list):
         return texts
     if not 0 < len(tables) <= len(LIGHTS) or any(name in texts for name in LIGHTS[1:]):
-        msg = (
+        refuse(
             f"light: read {len(tables)} tables [[light]]; expected one to {len(LIGHTS)}, or "
             "[light], [light_2] and so on"
         )
-        raise InputError(msg)
     return {**texts, **dict(zip(LIGHTS, tables, strict=False))}
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from linesim.forward.reference import Reference
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.targets.numerals import Box, numeral_boxes
 from linesim.targets.painted import Grid, Painted, grid_of
 from linesim.targets.spots import cover_boxes
@@ -123,16 +123,14 @@ def _groups(grid: Grid, first_group: int | None, last_group: int | None) -> tupl
     size = f"{grid.width_mm:g} x {grid.height_mm:g} mm at {grid.pixel_size_um:g} um a pixel"
     if coarsest > finest:
         side_mm = _SIDE / 2 / 2.0**finest
-        msg = (
+        refuse(
             f"target.width, target.height: {size} hold no whole bar group, expected both above "
             f"{side_mm:g} mm, or a smaller pixel_size"
         )
-        raise InputError(msg)
     first = coarsest if first_group is None else first_group
     last = finest if last_group is None else last_group
     if not coarsest <= first <= last <= finest:
-        msg = f"bar groups: read {first} to {last}, but {size} hold groups {coarsest} to {finest}"
-        raise InputError(msg)
+        refuse(f"bar groups: read {first} to {last}, but {size} hold groups {coarsest} to {finest}")
     return first, last
 
 

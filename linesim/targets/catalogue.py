@@ -7,7 +7,7 @@ from typing import Protocol
 
 from linesim.forward.reference import Reference
 from linesim.forward.surface import Finish
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.targets.bars import bars
 from linesim.targets.edge import edge
 from linesim.targets.film import film
@@ -182,8 +182,7 @@ def built_in(name: str) -> BuiltIn:
     if name not in by_name:
         near = get_close_matches(name.lower(), by_name, n=1, cutoff=0.5)
         hint = f'did you mean "{near[0]}"?' if near else f"expected one of {', '.join(by_name)}"
-        msg = f'target.image: read "{name}", which is no built-in target; {hint}'
-        raise InputError(msg)
+        refuse(f'target.image: read "{name}", which is no built-in target; {hint}')
     return by_name[name]
 
 

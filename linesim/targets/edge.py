@@ -8,7 +8,7 @@ import numpy as np
 
 from linesim.forward.reference import Reference
 from linesim.setup.arrays import ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.targets.coverage import HALF_DIAGONAL_PX, half_plane
 from linesim.targets.painted import Grid, Painted, grid_of
 
@@ -41,11 +41,11 @@ def edge(
     any angle. ISO 12233:2014 and later: about 5° off the sampling axis, contrast about 4:1.
     """
     if not (isfinite(contrast) and contrast > 1):
-        msg = f"target.contrast: read {contrast:g}, expected a ratio light to dark above 1, like 4"
-        raise InputError(msg)
+        refuse(
+            f"target.contrast: read {contrast:g}, expected a ratio light to dark above 1, like 4"
+        )
     if not abs(angle_deg) <= _RIGHT_ANGLE_DEG:
-        msg = f"target.angle: read {angle_deg:g} deg, expected -90 to 90 deg"
-        raise InputError(msg)
+        refuse(f"target.angle: read {angle_deg:g} deg, expected -90 to 90 deg")
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     shape = _Edge(grid=grid, angle_rad=radians(angle_deg), dark=LIGHT / contrast)
     # few rows at a time keep the float64 work inside the processor's cache

@@ -5,7 +5,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.channels import COLOURS
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 MOST_REFLECTANCE = 10.0
 """A perfect matt white is 1; more than ten times that is a code, not a reflectance. Our choice."""
@@ -41,8 +41,7 @@ def reference_of(given: Reference | ArrayLike, pixel_size_um: float) -> Referenc
     if not isinstance(given, Reference):
         return ArrayReference(data=_reflectances(given), pixel_size_um=pixel_size_um)
     if not (np.isfinite(given.pixel_size_um) and given.pixel_size_um > 0):
-        msg = f"reference: read a pixel of {given.pixel_size_um} um; expected a size above 0 um"
-        raise InputError(msg)
+        refuse(f"reference: read a pixel of {given.pixel_size_um} um; expected a size above 0 um")
     _refuse_shape(given.shape)
     if isinstance(given, ArrayReference):
         _refuse_values(given.data)
@@ -51,8 +50,7 @@ def reference_of(given: Reference | ArrayLike, pixel_size_um: float) -> Referenc
 
 def _reflectances(given: ArrayLike) -> NDArray[np.float32]:
     if isinstance(given, np.ma.MaskedArray) and np.ma.is_masked(given):
-        msg = f"reference: read an array with masked values; {_EXPECTED}, none of them masked"
-        raise InputError(msg)
+        refuse(f"reference: read an array with masked values; {_EXPECTED}, none of them masked")
     try:
         data = np.asarray(given)
     except (TypeError, ValueError, RuntimeError) as fault:  # ragged lists, tensors of a device
@@ -61,11 +59,10 @@ def _reflectances(given: ArrayLike) -> NDArray[np.float32]:
     if data.dtype.kind != "f":
         kind = _KINDS.get(data.dtype.kind, "no numbers")
         hint = "; codes become reflectances by an image file, or array / 255.0 where linear"
-        msg = (
+        refuse(
             f"reference: read an array of {data.dtype}, {kind}; {_EXPECTED}"
             f"{hint if data.dtype.kind in 'ui' else ''}"
         )
-        raise InputError(msg)
     _refuse_shape(data.shape)
     _refuse_values(data)
     return data.astype(np.float32, copy=False)
@@ -73,12 +70,10 @@ def _reflectances(given: ArrayLike) -> NDArray[np.float32]:
 
 def _refuse_shape(shape: tuple[int, ...]) -> None:
     if len(shape) not in (2, 3) or 0 in shape or shape[2:] not in ((), (len(COLOURS),)):
-        msg = f"reference: read an array of shape {shape}; {_EXPECTED}"
-        raise InputError(msg)
+        refuse(f"reference: read an array of shape {shape}; {_EXPECTED}")
 
 
 def _refuse_values(data: NDArray[np.floating]) -> None:
     low, high = float(data.min()), float(data.max())
     if not (low >= 0 and high <= MOST_REFLECTANCE):  # NaN fails as well
-        msg = f"reference: read values from {low:g} to {high:g}; {_EXPECTED}"
-        raise InputError(msg)
+        refuse(f"reference: read values from {low:g} to {high:g}; {_EXPECTED}")

@@ -11,7 +11,7 @@ import numpy as np
 
 from linesim.forward.reference import Reference
 from linesim.setup.arrays import ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 AT_ONCE = 1 << 19
 """Pixels of a scene that are painted together, so that they stay near the processor."""
@@ -166,8 +166,7 @@ class PaintedFace(Painted):
 def grid_of(*, pixel_size_um: float, width_mm: float, height_mm: float) -> Grid:
     """Lay the pixel grid of a target, its sides rounded to whole pixels."""
     if not (isfinite(pixel_size_um) and pixel_size_um > 0):
-        msg = f"target.pixel_size: read {pixel_size_um:g} um, expected a size above 0 um"
-        raise InputError(msg)
+        refuse(f"target.pixel_size: read {pixel_size_um:g} um, expected a size above 0 um")
     pixel_mm = pixel_size_um / 1000
     sides = {"width": width_mm, "height": height_mm}
     faults = [

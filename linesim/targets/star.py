@@ -8,7 +8,7 @@ import numpy as np
 
 from linesim.forward.reference import Reference
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.targets.coverage import disc
 from linesim.targets.painted import Grid, Painted, grid_of
 
@@ -56,12 +56,11 @@ def star(
     grid = grid_of(pixel_size_um=pixel_size_um, width_mm=width_mm, height_mm=height_mm)
     shape = _Star(grid=grid, cycles=cycles)
     if cycles < 1 or shape.outer_px <= nyquist_radius_px(cycles):
-        msg = (
+        refuse(
             f"target.width, target.height: {grid.columns} x {grid.rows} px cannot show a star of "
             f"{cycles} cycles, expected the shorter side above "
             f"{2 * nyquist_radius_px(max(cycles, 1)) / _FILL:.0f} px"
         )
-        raise InputError(msg)
     # few rows at a time keep the float64 work inside the processor's cache
     return Painted(grid=grid, paint=partial(_paint, shape), at_once=0)
 

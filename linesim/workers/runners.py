@@ -24,7 +24,7 @@ from types import FrameType
 from typing import Any
 
 from linesim.setup.arguments import checked_workers
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.workers.tasks import Alone, Pool, Result, Runner, Task
 
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS")
@@ -151,8 +151,7 @@ def cluster(address: str, *, after: str = "") -> Iterator[Runner]:
     with _quiet(), _started(distributed, address) as client:
         threads: dict[str, int] = client.nthreads()
         if not threads:
-            msg = f"--cluster: {address} has no workers; expected at least one"
-            raise InputError(msg)
+            refuse(f"--cluster: {address} has no workers; expected at least one")
         near = [count for at, count in threads.items() if any(name in at for name in _LOOPBACK)]
         try:
             yield Pool(
@@ -218,8 +217,7 @@ def _started(distributed: Any, address: str) -> Iterator[Any]:  # noqa: ANN401 -
     kind, _, number = address.partition(":")
     if kind == "local":
         if not number.isdigit() or int(number) < 1:
-            msg = f'--cluster: read "{address}", expected "local:2" or "tcp://HOST:PORT"'
-            raise InputError(msg)
+            refuse(f'--cluster: read "{address}", expected "local:2" or "tcp://HOST:PORT"')
         with (
             _one_thread_each(),
             _local(distributed, int(number)) as here,

@@ -16,7 +16,7 @@ from typing import Any, Protocol, TypeVar
 
 from linesim import __version__
 from linesim.forward.render import one_blas_thread
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
@@ -152,11 +152,10 @@ def _alike(given: tuple[Callable[[Task], Result], Task, Mapping[str, str]]) -> R
         if own[name] != known[name]
     ]
     if strange:
-        msg = (
+        refuse(
             f"--cluster: a worker has other versions ({', '.join(strange)}); expected the same, "
             "which give the same bytes"
         )
-        raise InputError(msg)
     with one_blas_thread():
         return work(task)
 

@@ -25,7 +25,7 @@ from linesim.dataset.tables_out import records
 from linesim.files.samples_in import read_samples
 from linesim.forward.kept import CLIPPED_SHARE
 from linesim.forward.station import station
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.setup import Setup
 
 LEAST_PX = 64
@@ -62,14 +62,12 @@ def measure_gap(folder: Path, real: list[Path]) -> Gap:
     InputError where there is no set, no good image in it, or a file cannot be read.
     """
     if set_in(folder) is None:
-        msg = f'"{folder}" holds no set; expected a folder that linesim dataset wrote'
-        raise InputError(msg)
+        refuse(f'"{folder}" holds no set; expected a folder that linesim dataset wrote')
     plan = load_plan(folder / PLAN)
     black_dn = float(plan.base.camera.black_level_dn)
     ours = [look_of(image, black_dn) for image in _good(plan, folder)]
     if not ours:
-        msg = f'"{folder}" holds no image without faults; expected images.good_share above 0'
-        raise InputError(msg)
+        refuse(f'"{folder}" holds no image without faults; expected images.good_share above 0')
     images = [(path, read_samples(path, bit_depth=plan.base.camera.bit_depth)) for path in real]
     faults = [fault for path, image in images for fault in _faults(path, *image)]
     if faults:

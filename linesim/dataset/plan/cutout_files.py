@@ -11,7 +11,7 @@ from linesim.defects.cutouts import CutOut
 from linesim.files.cutouts_in import OpaquePart, read_opaque_part
 from linesim.files.srgb import Encoding, srgb_to_linear
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 MOST_PIXELS = 1_000_000
 """Of a cut-out; its elements are laid one by one."""
@@ -60,9 +60,8 @@ def _level(part: OpaquePart, look: Look) -> FloatArray:
     clear = part.value[part.alpha == 0]
     level = np.median(clear, axis=0) if len(clear) else np.zeros(colours)
     if not (level > 0).all():
-        msg = (
+        refuse(
             "shows no product beside the fault (its clear pixels are black, or there are none); "
             "expected surroundings = 0.5 or so: the level of good product as a share of full scale"
         )
-        raise InputError(msg)
     return np.asarray(level)

@@ -5,7 +5,7 @@ from glob import escape, glob, has_magic
 from pathlib import Path
 from typing import Any
 
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.infiles import existing_file
 from linesim.setup.resolve import relative_to
 from linesim.setup.shown import shown
@@ -39,8 +39,7 @@ def _behind(key: str, name: str, folder: Path) -> Iterable[Path]:
         # a pattern may be of another folder, which `Path.glob` refuses
         found = sorted(Path(each) for each in glob(pattern))  # noqa: PTH207 -- see above
         if not found:
-            msg = f'{key}: read "{name}", but no file fits that; expected {EXPECTED} or more'
-            raise InputError(msg)
+            refuse(f'{key}: read "{name}", but no file fits that; expected {EXPECTED} or more')
         return found
     return (existing_file(path, key=key, expected=EXPECTED, written=name),)
 

@@ -45,7 +45,7 @@ from linesim.dataset.plan.tables import IMAGES, LABELS, SCENES, TOP, TableReader
 from linesim.dataset.plan.tables import SPLITS as SHARES
 from linesim.dataset.plan.wide import draws_cameras, is_wide, widened
 from linesim.dataset.scenes import DRAWN, Scenes
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.infiles import existing_file, toml_table
 from linesim.setup.load import changed, load_setup, sample_setup
 from linesim.setup.relations import BUILT_IN
@@ -153,8 +153,7 @@ def _base(written: object, folder: Path) -> Setup:
     if written is None:
         return sample_setup()
     if not isinstance(written, str) or not written.strip():
-        msg = f'setup: read {shown(written)}, but expected a setup file, as "station.toml"'
-        raise InputError(msg)
+        refuse(f'setup: read {shown(written)}, but expected a setup file, as "station.toml"')
     return load_setup(folder / written)
 
 

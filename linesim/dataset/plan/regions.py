@@ -15,7 +15,7 @@ from pathlib import Path
 
 from linesim.dataset.scenes import Scenes
 from linesim.defects.kinds import Kind
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.infiles import existing_file
 from linesim.setup.shown import shown
 
@@ -76,22 +76,20 @@ def _of_lightness(where: str, value: object) -> Region:
     match = _SPAN.fullmatch(value) if isinstance(value, str) else None
     ends = [float(part) for part in match.groups()] if match else [1.0, 0.0]
     if not 0 <= ends[0] < ends[1] <= 1:
-        msg = (
+        refuse(
             f"{where}.reflectance: read {shown(value)}, but expected two numbers from 0 to 1, the "
             'lower one first, as "0.05:0.3"'
         )
-        raise InputError(msg)
     return Region(low=ends[0], high=ends[1])
 
 
 def _of_masks(where: str, value: object, scenes: int, folder: Path) -> Region:
     named = value if isinstance(value, list) else []
     if len(named) not in {1, scenes} or not all(isinstance(each, str) for each in named):
-        msg = (
+        refuse(
             f"{where}.masks: read {shown(value)}, but expected one mask for all scenes"
             f"{f', or {scenes}, one a file of scenes.files' if scenes > 1 else ''}"
         )
-        raise InputError(msg)
     expected = "a PNG or TIFF image of the scene's size, white where faults may lie"
     return Region(
         masks=tuple(

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from linesim.defects.ranges import Range as Drawn
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.setup import Setup
 from linesim.setup.shown import shown
 from linesim.studies.batch.axis_texts import axes_of, flat_keys
@@ -94,9 +94,8 @@ def _span(axis: Axis, way: tuple[str, bool] | None, base: Setup) -> Span:
         return Span(axis=axis)
     (between,) = ranges_of(base, {axis.name: way[0]})
     if between.key.listed:
-        msg = (
+        refuse(
             f"vary.{axis.name}: read {shown(way[0])}, but nothing lies between; expected a list of "
             f"{between.key.kind.what}"
         )
-        raise InputError(msg)
     return Span(axis=axis, between=between, log=way[1])

@@ -7,7 +7,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.infiles import existing_file
 from linesim.setup.shown import shown
 
@@ -34,8 +34,7 @@ def read_predictions(path: Path, images: int, categories: Mapping[int, str]) -> 
     except (ValueError, RecursionError):
         told = None
     if not isinstance(told, list):
-        msg = f'--score "{path}" is no such list; expected {_EXPECTED}'
-        raise InputError(msg)
+        refuse(f'--score "{path}" is no such list; expected {_EXPECTED}')
     faults = [text for k, each in enumerate(told) for text in _faults(k, each, images, categories)]
     if faults:
         more = len(faults) - _MOST_TOLD

@@ -21,7 +21,7 @@ from linesim.dataset.score.predictions import Prediction, read_predictions
 from linesim.dataset.score.scored import Scored
 from linesim.dataset.tables_out import records
 from linesim.metrics.detection.sighting import cell_m2
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.workers.tasks import Tell
 
 
@@ -84,8 +84,7 @@ def score(predictions: Path, folder: Path, rule: Rule, tell: Tell | None = None)
     InputError if there is no set, or predictions are not of it.
     """
     if set_in(folder) is None:
-        msg = f'--score: "{folder}" holds no set; expected a folder that linesim dataset wrote'
-        raise InputError(msg)
+        refuse(f'--score: "{folder}" holds no set; expected a folder that linesim dataset wrote')
     plan = load_plan(folder / PLAN)
     categories = {kind.class_id + 1: kind.name for kind in plan.faults.kinds}
     given = read_predictions(predictions, plan.count, categories)
@@ -100,13 +99,11 @@ def _splits(plan: Plan, given: Sequence[Prediction], rule: Rule) -> tuple[str, .
     """Choose what to score: a split of which nothing was found is not meant."""
     if rule.split is not None:
         if not any(plan.split(index) == rule.split for index in range(plan.count)):
-            msg = f'--split: read "{rule.split}", but no image of the set belongs to it'
-            raise InputError(msg)
+            refuse(f'--split: read "{rule.split}", but no image of the set belongs to it')
         return (rule.split,)
     named = {plan.split(each.image_id - 1) for each in given}
     if not named:
-        msg = "--score: read no prediction; expected some, or --split to say what was looked at"
-        raise InputError(msg)
+        refuse("--score: read no prediction; expected some, or --split to say what was looked at")
     return tuple(name for name in SPLITS if name in named)
 
 

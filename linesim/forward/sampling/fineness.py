@@ -6,7 +6,7 @@ from math import ceil, floor, log10
 import numpy as np
 
 from linesim.forward.station import Station
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 MOST_PIXELS = 500
 """Reference pixels in a side of what one exposure of a pixel sees; our choice."""
@@ -48,24 +48,22 @@ def refuse_too_fine(numbers: Station, pitch_um: float, flutter_mm: float = 0.0) 
     along_um = float(place.row_side_um) + float(numbers.motion_um)
     longest_um = max(across_um, along_um)
     if longest_um > MOST_PIXELS * pitch_um:
-        msg = (
+        refuse(
             f"target.pixel_size: read {pitch_um:g} um, but an exposure of one pixel sees "
             f"{across_um / 1000:.4g} mm across and {along_um / 1000:.4g} mm along travel, up to "
             f"{longest_um / pitch_um:.4g} reference pixels a side (at most {MOST_PIXELS}); "
             f"expected {_upwards(longest_um / MOST_PIXELS):g} um or more (3 or 4 in an object "
             "pixel are enough), or a station that sees less at a time"
         )
-        raise InputError(msg)
     away_mm = float(np.max(np.abs(numbers.ends_optics.defocus_mm))) + flutter_mm
     disc = replace(numbers.optics, defocus_mm=away_mm)
     disc_um = float(disc.defocus_disc_um / disc.magnification)
     if disc_um > MOST_BLUR_PIXELS * pitch_um:
-        msg = (
+        refuse(
             f"lens.defocus, transport.flutter: read {away_mm:g} mm from best focus in all, where a "
             f"point blurs to {disc_um / 1000:.4g} mm of the target, {disc_um / pitch_um:.4g} "
             f"reference pixels (at most {MOST_BLUR_PIXELS}); expected a target nearer to best focus"
         )
-        raise InputError(msg)
 
 
 def _upwards(number: float) -> float:

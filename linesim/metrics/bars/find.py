@@ -6,7 +6,7 @@ import numpy as np
 import scipy
 
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 FEWEST_PX = 8
 _LEAST_BAR_PX = 1.0
@@ -48,21 +48,20 @@ def find_bars(profile: FloatArray) -> FoundBars:
     profile : ndarray of shape (pixels,); averaged along the bars, with ground at both ends
     """
     if profile.size < FEWEST_PX:
-        msg = f"bars: {profile.size} px across them read; expected {FEWEST_PX} or more"
-        raise InputError(msg)
+        refuse(f"bars: {profile.size} px across them read; expected {FEWEST_PX} or more")
     if not np.ptp(profile) > 0:
-        msg = "bars: all values of the region are alike; expected three bars and ground about them"
-        raise InputError(msg)
+        refuse(
+            "bars: all values of the region are alike; expected three bars and ground about them"
+        )
     three, one = _fit(profile, _THREE), _fit(profile, _ONE)
     explained = 1.0 - float(np.var(three.rest) / np.var(profile - three.ground))
     free = min(three.centre_px, profile.size - three.centre_px) + 0.5
     are_apart = three.rest @ three.rest <= _BETTER * (one.rest @ one.rest)
     if explained < _EXPLAINED or not are_apart or _SPANNED / 2 * three.bar_px > free:
-        msg = (
+        refuse(
             "bars: no three equal bars found in the region; expected all of three bars of one "
             "group, with about a bar's width of ground on both sides, and nothing else"
         )
-        raise InputError(msg)
     free = max(1, profile.size - _FITTED)
     return FoundBars(
         centre_px=three.centre_px,

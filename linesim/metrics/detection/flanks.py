@@ -32,7 +32,7 @@ from linesim.defects.relief_faults import LONG_KINDS, ReliefFault, relief_fault
 from linesim.forward.geometry import Figure
 from linesim.metrics.detection.texture import Held
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.targets.faces.face import Face
 from linesim.targets.faces.slopes import factors_at
 
@@ -222,12 +222,11 @@ def flanks_of(face: Face, form: Form) -> Flanks:
     fault = form.shortest
     rms = min(face.finish.rms_across, face.finish.rms_along) if face.finish else np.inf
     if fault.steepest > _MOST_RMS * rms:
-        msg = (
+        refuse(
             f"requirement.defect_relief: its slopes reach {fault.steepest:.2g}, which is over "
             f"{_MOST_RMS:g} times the rms slope of the face, {rms:g}; expected a shallower or "
             "wider fault, or a larger target.rms_slope"
         )
-        raise InputError(msg)
     half = max(_FEWEST // 2, ceil(_PER_LOBE * fault.steepest / rms / 2))
     u, v = (np.arange(-half * ends, half * ends + 1) / (2 * half) for ends in (1, form.ends))
     changes = _changes(face, fault, _places(form, u, v))

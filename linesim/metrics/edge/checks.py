@@ -8,7 +8,7 @@ from linesim.metrics.edge.curve import mtf_noise
 from linesim.metrics.edge.line import MIN_HALF_WIDTH_PX, MIN_ROWS, EdgeLine
 from linesim.metrics.edge.spread import EdgeSpread
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 MAX_ANGLE_DEG = 40.0
 MIN_BINS_PER_PIXEL = 2
@@ -44,18 +44,15 @@ def check_options(
 def checked_values(image: NDArray[np.generic], limits: tuple[float, float] | None) -> FloatArray:
     """Give the image as float64 once it is one channel, large enough, finite and not clipped."""
     if image.ndim != 2:  # noqa: PLR2004 -- lines and width
-        msg = f"edge: an image of shape {image.shape} read; expected one channel, (lines, width)"
-        raise InputError(msg)
+        refuse(f"edge: an image of shape {image.shape} read; expected one channel, (lines, width)")
     if min(image.shape) < MIN_ROWS:
-        msg = (
+        refuse(
             f"edge: an image of {image.shape[1]} x {image.shape[0]} px read; expected at least "
             f"{MIN_ROWS} px each way"
         )
-        raise InputError(msg)
     values = image.astype(np.float64)
     if not np.isfinite(values).all():
-        msg = "edge: the image holds values that are no finite numbers; expected finite ones"
-        raise InputError(msg)
+        refuse("edge: the image holds values that are no finite numbers; expected finite ones")
     if limits is None and image.dtype.kind in "iu":
         kind = np.iinfo(image.dtype.name)
         limits = (kind.min, kind.max)
@@ -71,29 +68,26 @@ def _check_clipping(values: FloatArray, limits: tuple[float, float]) -> None:
         (f"upper limit {limits[1]:g}", float(np.mean(values >= limits[1]))),
     ):
         if share > CLIPPED_SHARE:
-            msg = (
+            refuse(
                 f"edge: clipped, {share:.2%} of the samples lie at the {name}; expected at most "
                 f"{CLIPPED_SHARE:.1%} (change the exposure or the black level, or state wider "
                 "limits if nothing is cut off)"
             )
-            raise InputError(msg)
 
 
 def check_angle(line: EdgeLine, angle_deg: float) -> None:
     """Refuse an edge along an axis or near the diagonal."""
     if abs(angle_deg) > MAX_ANGLE_DEG:
-        msg = (
+        refuse(
             f"edge: {abs(angle_deg):.1f}° from the axis, too near to 45°; expected up to "
             f"{MAX_ANGLE_DEG:g}°, best 2° to 10°"
         )
-        raise InputError(msg)
     shift = abs(line.slope) * (line.rows - 1)
     if shift < 1.0:
-        msg = (
+        refuse(
             f"edge: {abs(angle_deg):.2f}° from the axis, it shifts by {shift:.2f} px over its "
             f"{line.rows} px; expected 1 px or more (a longer edge, or an angle of 2° to 10°)"
         )
-        raise InputError(msg)
 
 
 def check_step(spread: EdgeSpread) -> None:
@@ -104,26 +98,23 @@ def check_step(spread: EdgeSpread) -> None:
     strange = float(np.abs(spread.value - level)[outer].max())
     span = float(np.ptp(spread.value))
     if strange > MAX_STRANGE * span + 5.0 * spread.bin_noise:
-        msg = (
+        refuse(
             f"edge: {strange / span:.0%} of all change lies far from the edge; expected one edge "
             "between two even areas, with more room on both sides of it"
         )
-        raise InputError(msg)
     if not spread.step > MIN_STEP_TO_NOISE * spread.noise:
-        msg = (
+        refuse(
             f"edge: no edge found, or too noisy: a step of {spread.step:.3g} with a noise of "
             f"{spread.noise:.3g}; expected a step above {MIN_STEP_TO_NOISE:g} times the noise"
         )
-        raise InputError(msg)
 
 
 def check_noise(spread: EdgeSpread, half_width_px: float) -> None:
     """Refuse an edge whose response would be mostly noise."""
     noise = mtf_noise(spread, half_width_px)
     if noise > MAX_MTF_NOISE:
-        msg = (
+        refuse(
             f"edge: too noisy, the response would be uncertain by {noise:.2f} at 0.25 cycles/px; "
             f"expected at most {MAX_MTF_NOISE:g} (a longer edge, more light, or a smaller "
             "half_width_px)"
         )
-        raise InputError(msg)

@@ -20,7 +20,7 @@ from linesim.metrics.edge.figures import EdgeResponse, edge_response
 from linesim.metrics.edge.line import Direction
 from linesim.metrics.region import Region
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 
 _CELL_PX = 16
 _SIDES = (3, 6, 12, 24, 48)  # of a tile, in cells
@@ -97,8 +97,7 @@ def find_edge(search: EdgeSearch) -> FoundEdge:
     first, *others = (_judged(search, region, log) for region in _candidates(search))
     usable = sorted((each for each in (first, *others) if isinstance(each, _Judged)), key=_order)
     if not usable:
-        msg = f"{first}; no other place does better ({len(log)} tried), or name one by its region"
-        raise InputError(msg)
+        refuse(f"{first}; no other place does better ({len(log)} tried), or name one by its region")
     best = min((_grown(search, each, log) for each in usable[:_GROWN]), key=_order)
     if isinstance(first, _Judged) and first.error <= _AS_GOOD * best.error:
         best = first

@@ -8,7 +8,7 @@ import scipy
 from numpy.typing import NDArray
 
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 Direction = Literal["across", "along"]
 
@@ -66,8 +66,7 @@ def locate_edge(image: FloatArray) -> EdgeLine:
     strong, columns, polarity = _coarse_columns(image)
     line = _fit(strong, columns, image.shape[0])
     if line.scatter_px > max(3.0, 0.1 * width):
-        msg = "edge: no straight edge found; expected one dark and one bright area"
-        raise InputError(msg)
+        refuse("edge: no straight edge found; expected one dark and one bright area")
     reach = MAX_REACH_PX
     for _ in range(2):
         line = _trim(line, image.shape)
@@ -87,15 +86,13 @@ def _trim(line: EdgeLine, shape: tuple[int, ...]) -> EdgeLine:
     """Keep the rows whose distance to the sides is at least half the best one."""
     sides = _sides(line, np.arange(float(shape[0])), shape[1])
     if sides.max() < MIN_HALF_WIDTH_PX:
-        msg = (
+        refuse(
             f"edge: the edge lies {max(float(sides.max()), 0.0):.1f} px from the image's side; "
             f"expected at least {MIN_HALF_WIDTH_PX:g} px on both sides of it"
         )
-        raise InputError(msg)
     used = np.flatnonzero(sides >= max(0.5 * sides.max(), MIN_HALF_WIDTH_PX))
     if used.size < MIN_ROWS:
-        msg = f"edge: the edge is {used.size} px long; expected at least {MIN_ROWS} px"
-        raise InputError(msg)
+        refuse(f"edge: the edge is {used.size} px long; expected at least {MIN_ROWS} px")
     return EdgeLine(
         column_px=line.column_px,
         slope=line.slope,
@@ -115,8 +112,7 @@ def _coarse_columns(image: FloatArray) -> tuple[FloatArray, FloatArray, float]:
     step *= polarity
     height = step.max(axis=1)
     if not height.max() > 0:
-        msg = "edge: no edge found; all values are alike"
-        raise InputError(msg)
+        refuse("edge: no edge found; all values are alike")
     strong = np.flatnonzero(height >= 0.5 * np.quantile(height, 0.9))
     return strong.astype(float), step.argmax(axis=1)[strong] + 0.5 * box, polarity
 
@@ -135,8 +131,7 @@ def _centroids(image: FloatArray, line: EdgeLine, reach: int) -> tuple[FloatArra
     total = weight.sum(axis=1)
     sound = total > 0.25 * np.median(total)
     if np.count_nonzero(sound) < MIN_ROWS:
-        msg = "edge: no edge found; the step is lost in the noise"
-        raise InputError(msg)
+        refuse("edge: no edge found; the step is lost in the noise")
     shift = (weight * offset).sum(axis=1)[sound] / total[sound]
     return rows[sound].astype(float), centre[sound] + shift
 
@@ -151,8 +146,7 @@ def _fit(rows: FloatArray, columns: FloatArray, last_row: int) -> EdgeLine:
     """Robust line: medians of far pairs first, then least squares on what lies near."""
     half = rows.size // 2
     if half < MIN_ROWS // 2:
-        msg = f"edge: the edge is {rows.size} px long; expected at least {MIN_ROWS} px"
-        raise InputError(msg)
+        refuse(f"edge: the edge is {rows.size} px long; expected at least {MIN_ROWS} px")
     pairs = (columns[half : 2 * half] - columns[:half]) / (rows[half : 2 * half] - rows[:half])
     slope = float(np.median(pairs))
     column = float(np.median(columns - slope * rows))

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from linesim.metrics.edge.line import EdgeLine
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 if TYPE_CHECKING:
     from scipy.interpolate import BSpline
@@ -91,12 +91,11 @@ def _bin_means(place: FloatArray, values: FloatArray, bins: int) -> tuple[FloatA
     index = place.astype(np.int64)
     count = np.bincount(index, minlength=bins).astype(float)
     if not count.all():
-        msg = (
+        refuse(
             f"edge: {np.count_nonzero(count == 0)} of {bins} bins across the edge hold no pixel; "
             "expected a longer edge, fewer bins_per_pixel, or an angle whose tangent is no simple "
             "fraction"
         )
-        raise InputError(msg)
     plain = np.bincount(index, values, bins) / count
     mean = plain
     for _ in range(3):

@@ -14,7 +14,7 @@ from importlib.resources import files
 import numpy as np
 
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.light.sums import Curve
 
 
@@ -46,6 +46,5 @@ def illuminant_name(name: str) -> str:
         near = [known[each] for each in get_close_matches(wanted, known)]
         hint = f" (nearest: {', '.join(near)})" if near else ""
         names = ", ".join(known.values())
-        msg = f"spectrum {name!r} is not known{hint}, expected one of {names}"
-        raise InputError(msg)
+        refuse(f"spectrum {name!r} is not known{hint}, expected one of {names}")
     return known[wanted]

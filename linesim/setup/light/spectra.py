@@ -19,7 +19,7 @@ from typing import Self, TypeVar
 import numpy as np
 
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.light.light_tables import illuminant_curves, illuminant_name, photopic_curve
 from linesim.setup.light.sums import (
     Curve,
@@ -62,8 +62,7 @@ class Spectrum:
         grid, weight = checked_curve(self.wavelength_nm, self.weight_per_nm, what)
         total = float(np.trapezoid(weight, grid))
         if abs(total - 1.0) > SUM_TOLERANCE:
-            msg = f"weights of {what} sum to {total:.10g}, expected 1"
-            raise InputError(msg)
+            refuse(f"weights of {what} sum to {total:.10g}, expected 1")
         for field, values in (("wavelength_nm", grid), ("weight_per_nm", weight)):
             values.setflags(write=False)
             object.__setattr__(self, field, values)
@@ -123,11 +122,10 @@ class Spectrum:
     def irradiance_w_m2(self, illuminance_lx: Figure) -> Figure:
         """Turn an illuminance into the irradiance of this light over its whole grid."""
         if not self.illuminance_is_meaningful:
-            msg = (
+            refuse(
                 f"illuminance of light {self.name!r}, of which the eye sees a share of "
                 f"{self.visible_share:.3g} (least: {MIN_VISIBLE_SHARE:g}), expected W/m² instead"
             )
-            raise InputError(msg)
         return illuminance_lx / self.efficacy_lm_w
 
     @property
@@ -158,8 +156,7 @@ class Spectrum:
         """Split the electrons into shares of a short, a middle and a long band, which sum to 1."""
         electrons = split_integral(self._photons, efficiency_curve(qe, self._flat), edges_nm)
         if not electrons.any():
-            msg = f'camera.quantum_efficiency: "{self.name}" frees no electrons; expected over 0'
-            raise InputError(msg)
+            refuse(f'camera.quantum_efficiency: "{self.name}" frees no electrons; expected over 0')
         short, middle, long = (electrons / electrons.sum()).tolist()
         return short, middle, long
 

@@ -3,7 +3,7 @@
 import numpy as np
 
 from linesim.setup.arrays import FloatArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 GRID_RANGE_NM = (100.0, 3000.0)
 WIDTH_RANGE_NM = (0.001, 1000.0)
@@ -15,8 +15,7 @@ Curve = tuple[FloatArray, FloatArray]
 def _require_between(what: str, value: float, limits: tuple[float, float], unit: str) -> None:
     low, high = limits
     if not low <= value <= high:  # also refuses NaN
-        msg = f"{what} is {value:g}{unit}, expected {low:g} to {high:g}{unit}"
-        raise InputError(msg)
+        refuse(f"{what} is {value:g}{unit}, expected {low:g} to {high:g}{unit}")
 
 
 def checked_curve(wavelength_nm: FloatArray, value: FloatArray, what: str) -> Curve:
@@ -24,17 +23,15 @@ def checked_curve(wavelength_nm: FloatArray, value: FloatArray, what: str) -> Cu
     grid = np.array(wavelength_nm, dtype=np.float64)
     values = np.array(value, dtype=np.float64)
     if grid.ndim != 1 or grid.shape != values.shape or grid.size <= 1:
-        msg = (
+        refuse(
             f"{what} has {grid.size} wavelengths and {values.size} values, "
             "expected two lists of one length, at least 2"
         )
-        raise InputError(msg)
     _require_increasing(grid, what)
     bad = ~(np.isfinite(values) & (values >= 0.0))
     if bad.any():
         first = int(np.argmax(bad))
-        msg = f"{what} is {values[first]:g} at {grid[first]:g} nm, expected a number from 0 up"
-        raise InputError(msg)
+        refuse(f"{what} is {values[first]:g} at {grid[first]:g} nm, expected a number from 0 up")
     return grid, values
 
 
@@ -42,11 +39,10 @@ def _require_increasing(grid: FloatArray, what: str) -> None:
     rising = np.diff(grid) > 0.0  # false for NaN too
     if not rising.all():
         first = int(np.argmin(rising))
-        msg = (
+        refuse(
             f"wavelengths of {what} go from {grid[first]:g} to {grid[first + 1]:g} nm, "
             "expected them to increase"
         )
-        raise InputError(msg)
     _require_between(f"first wavelength of {what}", float(grid[0]), GRID_RANGE_NM, " nm")
     _require_between(f"last wavelength of {what}", float(grid[-1]), GRID_RANGE_NM, " nm")
 
@@ -74,8 +70,7 @@ def normalised(curve: Curve, name: str) -> Curve:
     """Scale the power of a light to a trapezoid sum of 1."""
     grid, value = curve
     if not value.any():
-        msg = f"power of spectrum {name!r} is zero throughout, expected some light"
-        raise InputError(msg)
+        refuse(f"power of spectrum {name!r} is zero throughout, expected some light")
     relative = value / value.max()  # the sum then fits a float whatever the scale was
     return grid, relative / np.trapezoid(relative, grid)
 

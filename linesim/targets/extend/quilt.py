@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 
 SHARE = 6
 """A piece's side over its overlap."""
@@ -182,11 +182,10 @@ def quilt(photograph: ImageArray) -> Quilt:
     """Make ready to sew more of a linear, evenly lit photograph."""
     side = min(photograph.shape[:2])
     if side < LEAST_PX:
-        msg = (
+        refuse(
             f"a photograph of {photograph.shape[1]} x {photograph.shape[0]} pixels is too small; "
             f"expected {LEAST_PX} or more each way"
         )
-        raise InputError(msg)
     return Quilt(
         photograph=np.atleast_3d(photograph).astype(np.float32), piece_px=max(side // 5, 24)
     )

@@ -15,7 +15,7 @@ from linesim.files.images_in import read_image
 from linesim.files.images_out import lay_out_tiff
 from linesim.files.srgb import Encoding
 from linesim.setup.arrays import ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import InputError, refuse
 from linesim.setup.fields import Quantity
 from linesim.setup.model import FINENESS
 from linesim.setup.shown import shown
@@ -122,11 +122,10 @@ def excess_kurtosis(photograph: ImageArray) -> float:
 def drawn_web(web: Web, photograph: ImageArray) -> tuple[Method, Iterator[ImageArray]]:
     """Choose a method for a linear photograph, and draw with it from the top."""
     if min(photograph.shape[:2]) < LEAST_PX:
-        msg = (
+        refuse(
             f'"{web.image}" has {photograph.shape[1]} x {photograph.shape[0]} pixels; expected '
             f"{LEAST_PX} or more each way"
         )
-        raise InputError(msg)
     method = web.method or ("grain" if excess_kurtosis(photograph) <= GRAINY else "quilt")
     surface = grain(photograph) if method == "grain" else quilt(photograph)
     return method, surface.strips(*web.shape, web.seed)
@@ -136,11 +135,10 @@ def _refuse_no_room(out: Path, shape: tuple[int, ...]) -> None:
     """Refuse before any work what the disk cannot hold."""
     size, free = 2 * math.prod(shape), shutil.disk_usage(out.parent).free
     if size > free:
-        msg = (
+        refuse(
             f"--size: read {shape[1]} x {shape[0]} pixels, a file of {size / 1e9:.3g} GB, but "
             f'the disk of "{out}" has {free / 1e9:.3g} GB left; expected a smaller web'
         )
-        raise InputError(msg)
 
 
 def write_web(web: Web, out: Path, tell: Callable[[int, int], None] | None = None) -> Method:
@@ -150,8 +148,9 @@ def write_web(web: Web, out: Path, tell: Callable[[int, int], None] | None = Non
     ``tell`` is told how many rows are done, of how many. What is returned is the method taken.
     """
     if out.suffix.lower() not in {".tif", ".tiff"}:
-        msg = f'--out: read "{out}", but a web of 16 bit is a TIFF file; expected a name as web.tif'
-        raise InputError(msg)
+        refuse(
+            f'--out: read "{out}", but a web of 16 bit is a TIFF file; expected a name as web.tif'
+        )
     photograph = read_image(
         web.image, encoding=web.encoding, key="photograph", max_pixels=MOST_PIXELS
     ).data

@@ -10,7 +10,7 @@ import numpy as np
 
 from linesim.forward.reference import ArrayReference, Reference
 from linesim.setup.arrays import ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.setup.infiles import changed_ns
 from linesim.setup.setup import Setup
 from linesim.targets.faces.face import Face, face_of, passes_by_image
@@ -229,8 +229,7 @@ def _read_shares(path: Path, _changed_ns: int, key: str, name: str) -> ImageArra
 
 def _refuse_other_size(name: str, shape: tuple[int, ...], matt: Reference) -> None:
     if shape != matt.shape[:2]:
-        msg = (
+        refuse(
             f"{name}: read {shape[1]} x {shape[0]} pixels, but the target has "
             f"{matt.shape[1]} x {matt.shape[0]}; expected as many"
         )
-        raise InputError(msg)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from linesim.files.images_in import read_image
 from linesim.setup.arrays import FloatArray, ImageArray
-from linesim.setup.errors import InputError
+from linesim.setup.errors import refuse
 from linesim.targets.faces.face import Face, factors
 
 _STEPS = 2.5
@@ -220,8 +220,7 @@ def read_grey(path: Path, key: str, name: str) -> ImageArray:
     """Read an image of shares from 0 to 1."""
     image = read_image(path, key=key, encoding="linear", written=name).data
     if image.ndim > 2:  # noqa: PLR2004 -- colours
-        msg = f'{key} "{name}": read a colour image; expected a grey one, black low'
-        raise InputError(msg)
+        refuse(f'{key} "{name}": read a colour image; expected a grey one, black low')
     return image
 
 
@@ -238,12 +237,11 @@ def _grid(span: tuple[float, float], rms: float, name: str) -> FloatArray:
     # some more on each side, where a spline errs
     count = ceil((high - low) / step) + 1 + 2 * _MARGIN
     if count > _MOST_FACES:
-        msg = (
+        refuse(
             f"{name}: its slopes reach from {low:.2g} to {high:.2g}, which is "
             f"over {_MOST_FACES / _STEPS:.0f} times the rms slope of {rms:g}; expected a smaller "
             "relief_range, or a larger rms_slope"
         )
-        raise InputError(msg)
     middle, half = (low + high) / 2, step * (count - 1) / 2
     return np.linspace(middle - half, middle + half, count)
 
