@@ -3,7 +3,8 @@ Sampling: the scan is two banded matrices around the reference, S = Σ_k A_y · 
 
 Each weight is the exact area integral of a blurred pixel over one reference pixel. The along
 product comes first, for it shrinks the work before the across product. Both run as dense tiles of
-fixed size from line 0 and column 0, so the result does not depend on how the scan is cut.
+fixed size from line 0 and column 0, so the result does not depend on how the scan is cut, but for
+the last bits that some processors' loops give a row by its place in a product.
 
 A skewed camera looks at another place along travel from column to column: the along product is then
 taken for each tile of columns by itself, at the sixths of a reference pixel around its columns, so
