@@ -14,27 +14,12 @@ import numpy as np
 import pytest
 
 from linesim.cli import main
+from tests.stations import plain_toml
 
 pytestmark = pytest.mark.skipif(
     sys.platform == "win32", reason="there the bits of a folder keep nobody from writing"
 )
-SETUP = """\
-title = "Read only"
-[target]
-image = "flat"
-pixel_size = "20 um"
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.1
-[light]
-illuminance = "40 klx"
-[camera]
-pixels = 32
-pixel_width = "7.5 um"
-[acquisition]
-lines = 8
-"""
+SETUP = plain_toml("Read only", camera={"pixels": 32}, acquisition={"lines": 8})
 SPACE = """\
 title = "Read only"
 setup = "setup.toml"

@@ -11,24 +11,14 @@ from linesim.dataset.make import make_set
 from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.plan_file import load_plan
 from linesim.workers.tasks import Alone
+from tests.stations import plain_toml
 
-STATION = """\
-title = "Small"
-[target]
-image = "foil"
-pixel_size = "25 um"
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.1
-[light]
-illuminance = "40 klx"
-[camera]
-pixels = 96
-pixel_width = "7.5 um"
-[acquisition]
-lines = 96
-"""
+STATION = plain_toml(
+    "Small",
+    target={"image": "foil", "pixel_size": "25 um"},
+    camera={"pixels": 96},
+    acquisition={"lines": 96},
+)
 PLAN = """\
 title = "Small set"
 setup = "station.toml"

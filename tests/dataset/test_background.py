@@ -29,6 +29,7 @@ from linesim.setup.errors import InputError
 from linesim.setup.load import changed, sample_setup
 from linesim.setup.setup import Setup
 from linesim.workers.tasks import Alone
+from tests.stations import plain_toml
 
 LINES, COLUMNS, PITCH_UM = 600, 96, 25.0
 GROUND = 0.35
@@ -181,21 +182,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return where
 
 
-STATION = """\
-title = "Station of the scans"
-[target]
-image = "flat"
-pixel_size = "25 um"
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.1
-[light]
-illuminance = "40 klx"
-[camera]
-pixels = 128
-pixel_width = "7.5 um"
-"""
+STATION = plain_toml("Station of the scans", target={"pixel_size": "25 um"}, camera={"pixels": 128})
 
 
 def plan_of(where: Path, *, files: bool = True, **parts: Any) -> Plan:  # noqa: ANN401 -- a plan's tables

@@ -18,25 +18,15 @@ from linesim.forward.render import render
 from linesim.setup.errors import InputError
 from linesim.setup.load import changed, load_setup
 from linesim.workers.tasks import Alone
+from tests.stations import plain_toml
 
-STATION = """\
-title = "Gravel"
-[target]
-image = "flat"
-pixel_size = "100 um"
-encoding = "linear"
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.05
-blur = "2 um"
-[light]
-illuminance = "30 klx"
-[camera]
-pixels = 192
-pixel_width = "7.5 um"
-prnu = 0.004
-"""
+STATION = plain_toml(
+    "Gravel",
+    target={"pixel_size": "100 um", "encoding": "linear"},
+    lens={"magnification": 0.05, "blur": "2 um"},
+    light={"illuminance": "30 klx"},
+    camera={"pixels": 192, "prnu": 0.004},
+)
 REAL = {
     "light.illuminance": "42 klx",
     "camera.read_noise": "60 e",

@@ -7,6 +7,7 @@ import pytest
 
 from linesim.dataset.people import plan_people
 from linesim.dataset.plan.plan_file import load_plan
+from tests.stations import plain_toml
 
 PLAN = """\
 setup = "base.toml"
@@ -27,23 +28,12 @@ def told(folder: Path, base: str, vary: str) -> Mapping[str, str]:
     return {each.code: each.who for each in found}
 
 
-BASE = """\
-title = "Base"
-[target]
-image = "flat"
-pixel_size = "18.75 um"
-[transport]
-speed = "1 m/s"
-[lens]
-magnification = 0.1
-[light]
-illuminance = "40 klx"
-flicker = 0.1
-flicker_frequency = "100 Hz"
-[camera]
-pixels = 256
-pixel_width = "7.5 um"
-"""
+BASE = plain_toml(
+    "Base",
+    target={"pixel_size": "18.75 um"},
+    transport={"speed": "1 m/s"},
+    light={"flicker": 0.1, "flicker_frequency": "100 Hz"},
+)
 
 
 @pytest.mark.parametrize(

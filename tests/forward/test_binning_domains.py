@@ -12,31 +12,27 @@ from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
 from linesim.forward.station import station
 from linesim.metrics.flat.noise import flat_figures
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from tests.stations import plain_setup
 
 LINES, WIDTH = 256, 128
 EVEN = ArrayReference(data=np.ones((4, 4), dtype=np.float32), pixel_size_um=75.0)
 
-BASE = setup_from(
-    {
-        "title": "Binning domains",
-        "target": {"image": "flat", "pixel_size": "75 um", "width": "9 mm", "height": "9 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "1 W/m^2"},
-        "camera": {
-            "pixels": WIDTH,
-            "pixel_width": "7.5 um",
-            "read_noise": "10 e",
-            "gain": "1 DN/e",
-            "black_level": "200 DN",
-            "full_well": "40 ke",
-            "binned_full_well": "90 ke",
-            "bit_depth": 16,
-        },
-        "acquisition": {"exposure": "15 us"},
-    }
+BASE = plain_setup(
+    "Binning domains",
+    target={"pixel_size": "75 um", "width": "9 mm", "height": "9 mm"},
+    light={"irradiance": "1 W/m^2", "illuminance": None},
+    camera={
+        "pixels": WIDTH,
+        "read_noise": "10 e",
+        "gain": "1 DN/e",
+        "black_level": "200 DN",
+        "full_well": "40 ke",
+        "binned_full_well": "90 ke",
+        "bit_depth": 16,
+    },
+    acquisition={"exposure": "15 us"},
 )
 
 

@@ -13,29 +13,16 @@ from linesim.forward.render import Rendered, render
 from linesim.forward.station import station
 from linesim.forward.streams import stream
 from linesim.forward.transport import STRIP_LINES
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Bytes",
-        "target": {"image": "flat", "pixel_size": "25 um", "repeat": True},
-        "transport": {
-            "speed": "60 m/min",
-            "speed_ripple": 0.02,
-            "ripple_frequency": "90 Hz",
-            "line_jitter": "4 um",
-        },
-        "lens": {"magnification": 0.0977},
-        "light": {"illuminance": "40 klx"},
-        "camera": {
-            "pixels": 150,
-            "pixel_width": "7.5 um",
-            "prnu": 0.01,
-            "dsnu": "5 e",
-            "dark_current": "1 Me/s",
-        },
-    }
+BASE = plain_setup(
+    "Bytes",
+    target={"pixel_size": "25 um", "repeat": True},
+    transport={"speed_ripple": 0.02, "ripple_frequency": "90 Hz", "line_jitter": "4 um"},
+    lens={"magnification": 0.0977},
+    camera={"pixels": 150, "prnu": 0.01, "dsnu": "5 e", "dark_current": "1 Me/s"},
 )
 TARGET = ArrayReference(
     data=np.random.default_rng(8).random((700, 600)).astype(np.float32), pixel_size_um=25.0

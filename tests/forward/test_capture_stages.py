@@ -12,26 +12,22 @@ from linesim.forward.digitise import Digitise
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import Halves, both_halves, delivered_strip
 from linesim.forward.stage import Samples, Stage
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
+from tests.stations import plain_setup
 
 STRIP = 64
-BASE = setup_from(
-    {
-        "title": "Stages",
-        "target": {"image": "flat", "pixel_size": "40 um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "20 W/m^2"},
-        "camera": {
-            "pixels": 48,
-            "pixel_width": "7.5 um",
-            "full_well": "20 ke",
-            "gain": "0.125 DN/e",
-            "black_level": "64 DN",
-            "dsnu": "4 e",
-            "prnu": 0.01,
-        },
-    }
+BASE = plain_setup(
+    "Stages",
+    target={"pixel_size": "40 um"},
+    light={"irradiance": "20 W/m^2", "illuminance": None},
+    camera={
+        "pixels": 48,
+        "full_well": "20 ke",
+        "gain": "0.125 DN/e",
+        "black_level": "64 DN",
+        "dsnu": "4 e",
+        "prnu": 0.01,
+    },
 )
 TARGET = ArrayReference(
     data=np.random.default_rng(4).random((160, 100)).astype(np.float32), pixel_size_um=40.0

@@ -22,6 +22,7 @@ from linesim.setup.arrays import FloatArray, ImageArray
 from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import Scan, scan
+from tests.stations import plain_setup
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # tells of optional packages that are not needed here
@@ -30,31 +31,21 @@ with warnings.catch_warnings():
 COLOURS = ("red", "green", "blue")
 BANDS_NM = ((580.0, 780.0), (490.0, 580.0), (380.0, 490.0))
 # 40 klx, ρ 0.8, τ 0.9, N 4, m 0.1, 7.5 µm, 50 µs
-BASE = setup_from(
-    {
-        "title": "Colour levels",
-        "target": {
-            "image": "flat",
-            "pixel_size": "75 um",
-            "width": "20 mm",
-            "height": "20 mm",
-            "white_reflectance": 0.8,
-        },
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1, "f_number": 4.0, "transmission": 0.9},
-        "light": {"illuminance": "40 klx", "spectrum": "LED-B3"},
-        "camera": {
-            "kind": "prism",
-            "pixels": 128,
-            "pixel_width": "7.5 um",
-            "quantum_efficiency": 0.5,
-            "read_noise": "10 e",
-            "gain": "0.5 DN/e",
-            "black_level": "64 DN",
-            "full_well": "40 ke",
-        },
-        "acquisition": {"exposure": "50 us", "lines": 256},
-    }
+BASE = plain_setup(
+    "Colour levels",
+    target={"pixel_size": "75 um", "width": "20 mm", "height": "20 mm", "white_reflectance": 0.8},
+    lens={"f_number": 4.0, "transmission": 0.9},
+    light={"spectrum": "LED-B3"},
+    camera={
+        "kind": "prism",
+        "pixels": 128,
+        "quantum_efficiency": 0.5,
+        "read_noise": "10 e",
+        "gain": "0.5 DN/e",
+        "black_level": "64 DN",
+        "full_well": "40 ke",
+    },
+    acquisition={"exposure": "50 us", "lines": 256},
 )
 KINDS = ({"camera.kind": "prism"}, {"camera.kind": "three-line", "camera.line_spacing": "30 um"})
 

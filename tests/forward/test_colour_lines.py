@@ -16,25 +16,18 @@ from skimage.registration import phase_cross_correlation
 
 from linesim.forward.station import station
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import Scan, scan
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Colour rows",
-        "target": {"image": "flat", "pixel_size": "18.75 um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "100 klx"},
-        "camera": {
-            "kind": "three-line",
-            "pixels": 16,
-            "pixel_width": "7.5 um",
-            "line_spacing": "33 um",  # 330 um on the target, 4.4 lines of 75 um
-        },
-        "acquisition": {"lines": 192, "exposure": "20 us"},
-    }
+BASE = plain_setup(
+    "Colour rows",
+    target={"pixel_size": "18.75 um"},
+    light={"illuminance": "100 klx"},
+    # 330 um on the target, 4.4 lines of 75 um
+    camera={"kind": "three-line", "pixels": 16, "line_spacing": "33 um"},
+    acquisition={"lines": 192, "exposure": "20 us"},
 )
 ROWS = 1000
 EDGE_ROW = 400

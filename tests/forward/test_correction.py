@@ -10,29 +10,25 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from linesim.figures.budget import budget
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
 COLUMNS = 2000
 LINES = 400
-BASE = setup_from(
-    {
-        "title": "Correction",
-        "target": {"image": "flat", "pixel_size": "25 um", "repeat": True},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "60 klx", "edge_falloff": 0.4},
-        "camera": {
-            "pixels": COLUMNS,
-            "pixel_width": "7.5 um",
-            "full_well": "20 ke",
-            "prnu": 0.02,
-            "dsnu": "25 e",
-            "dark_current": "1 Me/s",
-        },
-        "acquisition": {"lines": LINES, "flat_field": True, "flat_field_lines": 1_000_000},
-    }
+BASE = plain_setup(
+    "Correction",
+    target={"pixel_size": "25 um", "repeat": True},
+    light={"illuminance": "60 klx", "edge_falloff": 0.4},
+    camera={
+        "pixels": COLUMNS,
+        "full_well": "20 ke",
+        "prnu": 0.02,
+        "dsnu": "25 e",
+        "dark_current": "1 Me/s",
+    },
+    acquisition={"lines": LINES, "flat_field": True, "flat_field_lines": 1_000_000},
 )
 RAW = {"acquisition.flat_field": False}
 PROFILE = 1 - 0.4 * ((2 * np.arange(COLUMNS) + 1) / COLUMNS - 1) ** 2

@@ -9,20 +9,12 @@ from linesim.forward.reference import ArrayReference
 from linesim.forward.render import Rendered, render
 from linesim.forward.station import station
 from linesim.setup.arrays import ImageArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from tests.stations import plain_setup
 
 PIXEL_UM = 25.0
-BASE = setup_from(
-    {
-        "title": "Energy",
-        "target": {"image": "flat", "pixel_size": f"{PIXEL_UM} um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 130, "pixel_width": "7.5 um"},
-    }
-)
+BASE = plain_setup("Energy", target={"pixel_size": f"{PIXEL_UM} um"}, camera={"pixels": 130})
 
 LENSES: dict[str, dict[str, object]] = {
     "sharp": {"lens.f_number": 1.0},

@@ -6,20 +6,17 @@ from numpy.testing import assert_allclose
 
 from linesim.figures.budget import budget
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Light",
-        "target": {"image": "flat", "pixel_size": "25 um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "100 klx"},
-        "camera": {"pixels": 200, "pixel_width": "7.5 um"},
-        "acquisition": {"lines": 400, "line_rate": "10 kHz", "exposure": "20 us"},
-    }
+BASE = plain_setup(
+    "Light",
+    target={"pixel_size": "25 um"},
+    light={"illuminance": "100 klx"},
+    camera={"pixels": 200},
+    acquisition={"lines": 400, "line_rate": "10 kHz", "exposure": "20 us"},
 )
 POSITION = (2 * np.arange(200) + 1) / 200 - 1
 """Middle of each column, -1 and 1 at the ends of the line."""

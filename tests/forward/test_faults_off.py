@@ -6,18 +6,16 @@ from numpy.testing import assert_array_equal
 
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Off",
-        "target": {"image": "flat", "pixel_size": "25 um", "repeat": True},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.097},
-        "light": {"illuminance": "100 klx"},
-        "camera": {"pixels": 70, "pixel_width": "7.5 um", "prnu": 0.01, "dsnu": "4 e"},
-    }
+BASE = plain_setup(
+    "Off",
+    target={"pixel_size": "25 um", "repeat": True},
+    lens={"magnification": 0.097},
+    light={"illuminance": "100 klx"},
+    camera={"pixels": 70, "prnu": 0.01, "dsnu": "4 e"},
 )
 COLOUR = changed(BASE, {"camera.kind": "three-line", "camera.line_spacing": "33 um"})
 TARGET = ArrayReference(

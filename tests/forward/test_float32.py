@@ -14,22 +14,20 @@ from linesim.forward.spread import Footprint, footprint, lens_spread
 from linesim.forward.station import station
 from linesim.forward.transport import line_table
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from tests.stations import plain_setup
 
 LINES, COLUMNS = 40, 48
 PITCH_UM = 25.0
 UNIT = 2.0**-24
 """Largest relative error of rounding to single precision (IEEE 754)."""
-BASE = setup_from(
-    {
-        "title": "Single precision",
-        "target": {"image": "flat", "pixel_size": "25 um", "repeat": True},
-        "transport": {"speed": "60 m/min", "speed_ripple": 0.02, "ripple_frequency": "90 Hz"},
-        "lens": {"magnification": 0.0977, "f_number": 5.6},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": COLUMNS, "pixel_width": "7.5 um"},
-    }
+BASE = plain_setup(
+    "Single precision",
+    target={"pixel_size": "25 um", "repeat": True},
+    transport={"speed_ripple": 0.02, "ripple_frequency": "90 Hz"},
+    lens={"magnification": 0.0977, "f_number": 5.6},
+    camera={"pixels": COLUMNS},
 )
 TARGET = ArrayReference(
     data=np.random.default_rng(8).random((300, 220)).astype(np.float32), pixel_size_um=PITCH_UM

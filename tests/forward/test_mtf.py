@@ -21,22 +21,14 @@ from linesim.forward.render import render
 from linesim.forward.station import Station, station
 from linesim.metrics.edge.figures import EdgeResponse, edge_response
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.targets.edge import edge
+from tests.stations import plain_setup
 
 ALLOWED = 0.01
 REFERENCE_UM = 20.0
-BASE = setup_from(
-    {
-        "title": "MTF",
-        "target": {"image": "flat", "pixel_size": f"{REFERENCE_UM} um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 256, "pixel_width": "7.5 um"},
-    }
-)
+BASE = plain_setup("MTF", target={"pixel_size": f"{REFERENCE_UM} um"})
 
 
 def sinc(cycles: FloatArray) -> FloatArray:

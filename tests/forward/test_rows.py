@@ -8,29 +8,26 @@ from linesim.figures.budget import budget
 from linesim.forward.collect import pattern
 from linesim.metrics.edge.figures import edge_response
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.rows import best_run, pixel_shapes
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
 from linesim.targets.edge import edge
+from tests.stations import plain_setup
 
 OBJECT_UM = 60.0
-BASE = setup_from(
-    {
-        "title": "Rows",
-        "target": {"image": "flat", "pixel_size": "15 um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "100 klx"},
-        "camera": {
-            "pixels": 48,
-            "pixel_width": "6 um",
-            "row_heights": ["6 um", "6 um", "9 um", "9 um"],
-            "prnu": 0.02,
-            "dsnu": "10 e",
-        },
-        "acquisition": {"lines": 64, "exposure": "20 us"},
-    }
+BASE = plain_setup(
+    "Rows",
+    target={"pixel_size": "15 um"},
+    light={"illuminance": "100 klx"},
+    camera={
+        "pixels": 48,
+        "pixel_width": "6 um",
+        "row_heights": ["6 um", "6 um", "9 um", "9 um"],
+        "prnu": 0.02,
+        "dsnu": "10 e",
+    },
+    acquisition={"lines": 64, "exposure": "20 us"},
 )
 SQUARE = changed(BASE, {"camera.row_heights": ["6 um"] * 4})
 DIGITAL = {"acquisition.binning_domain": "digital"}

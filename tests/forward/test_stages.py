@@ -15,21 +15,18 @@ from linesim.figures.budget import budget
 from linesim.forward.station import station
 from linesim.metrics.edge.figures import edge_response
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
 from linesim.targets.edge import edge
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Stages",
-        "target": {"image": "flat", "pixel_size": "18.75 um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "100 klx"},
-        "camera": {"pixels": 96, "pixel_width": "7.5 um"},
-        "acquisition": {"lines": 160, "exposure": "20 us"},
-    }
+BASE = plain_setup(
+    "Stages",
+    target={"pixel_size": "18.75 um"},
+    light={"illuminance": "100 klx"},
+    camera={"pixels": 96},
+    acquisition={"lines": 160, "exposure": "20 us"},
 )
 
 

@@ -27,6 +27,7 @@ from linesim.setup.load import changed, setup_from
 from linesim.setup.setup import Setup
 from linesim.targets.faces.faced import FacedReference, lit_reference
 from linesim.targets.load import target_reference
+from tests.stations import plain_setup
 
 torch = pytest.importorskip("torch", reason="the extra torch is not installed")
 
@@ -42,16 +43,13 @@ def _one_thread() -> Iterator[None]:
 
 DEVICES = ["cpu", *(["cuda"] if torch.cuda.is_available() else [])]
 LINES = 150
-BASE = setup_from(
-    {
-        "title": "On a device",
-        "target": {"image": "flat", "pixel_size": "18.75 um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1, "focal_length": "60 mm"},
-        "light": {"illuminance": "100 klx"},
-        "camera": {"pixels": 96, "pixel_width": "7.5 um", "full_well": "100 ke"},
-        "acquisition": {"exposure": "20 us"},
-    }
+BASE = plain_setup(
+    "On a device",
+    target={"pixel_size": "18.75 um"},
+    lens={"focal_length": "60 mm"},
+    light={"illuminance": "100 klx"},
+    camera={"pixels": 96, "full_well": "100 ke"},
+    acquisition={"exposure": "20 us"},
 )
 COLOURS: dict[str, object] = {
     "camera.kind": "three-line",

@@ -13,19 +13,11 @@ from linesim.forward.station import station
 from linesim.forward.transport import LineTable, Motion, line_table, motion
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Transport",
-        "target": {"image": "flat", "pixel_size": "25 um", "width": "20 mm", "height": "20 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 256, "pixel_width": "7.5 um"},
-    }
-)
+BASE = plain_setup("Transport", target={"pixel_size": "25 um", "width": "20 mm", "height": "20 mm"})
 RIPPLE = {"transport.speed_ripple": 0.2, "transport.ripple_frequency": "100 Hz"}
 ENCODER = {"transport.trigger": "encoder", "transport.encoder_step": "20 um"}
 

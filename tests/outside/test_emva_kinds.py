@@ -16,34 +16,30 @@ from linesim.forward.collect import pattern
 from linesim.forward.station import Station, station
 from linesim.metrics.camera.transfer import dark_noise, photon_transfer, responsivity
 from linesim.metrics.flat.noise import Estimate, frame_figures
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
 from tests.emva import CameraFigures, camera_figures
+from tests.stations import plain_setup
 
 LINES, WIDTH = 320, 192
 
 # 15 e of read noise are 1.5 DN, so that rounding is a plain 1/12 DN² in every pattern below
-BASE = setup_from(
-    {
-        "title": "Camera kinds",
-        "target": {"image": "flat", "pixel_size": "75 um", "width": "15 mm", "height": "15 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "1 W/m^2"},
-        "camera": {
-            "pixels": WIDTH,
-            "pixel_width": "7.5 um",
-            "read_noise": "15 e",
-            "gain": "0.1 DN/e",
-            "black_level": "100 DN",
-            "full_well": "40 ke",
-            "dsnu": "20 e",
-            "prnu": 0.01,
-            "pattern_seed": 5,
-        },
-        "acquisition": {"lines": 2 * LINES, "exposure": "20 us"},
-    }
+BASE = plain_setup(
+    "Camera kinds",
+    target={"pixel_size": "75 um", "width": "15 mm", "height": "15 mm"},
+    light={"irradiance": "1 W/m^2", "illuminance": None},
+    camera={
+        "pixels": WIDTH,
+        "read_noise": "15 e",
+        "gain": "0.1 DN/e",
+        "black_level": "100 DN",
+        "full_well": "40 ke",
+        "dsnu": "20 e",
+        "prnu": 0.01,
+        "pattern_seed": 5,
+    },
+    acquisition={"lines": 2 * LINES, "exposure": "20 us"},
 )
 
 # mean [DN] and temporal variance [DN²] against photons, the first 33 of the set (0 to 70 %)

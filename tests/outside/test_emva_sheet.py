@@ -8,32 +8,22 @@ from linesim.figures.budget import Budget, budget
 from linesim.forward.collect import electrons
 from linesim.forward.station import station
 from linesim.setup.light.spectra import Spectrum
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
+from tests.stations import plain_setup
 
 # 40 klx of a white LED on a web at 60 m/min: one 7.5 um pixel, 50 us, 0.1 DN/e.
-BASE = setup_from(
-    {
-        "title": "EMVA 1288",
-        "target": {
-            "image": "flat",
-            "pixel_size": "25 um",
-            "width": "20 mm",
-            "height": "10 mm",
-            "white_reflectance": 0.8,
-        },
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1, "f_number": 4.0, "transmission": 0.9},
-        "light": {"illuminance": "40 klx", "spectrum": "LED-B3"},
-        "camera": {
-            "pixels": 256,
-            "pixel_width": "7.5 um",
-            "quantum_efficiency": 0.5,
-            "read_noise": "10 e",
-            "gain": "0.1 DN/e",
-            "black_level": "0 DN",
-        },
-        "acquisition": {"exposure": "50 us"},
-    }
+BASE = plain_setup(
+    "EMVA 1288",
+    target={"pixel_size": "25 um", "width": "20 mm", "height": "10 mm", "white_reflectance": 0.8},
+    lens={"f_number": 4.0, "transmission": 0.9},
+    light={"spectrum": "LED-B3"},
+    camera={
+        "quantum_efficiency": 0.5,
+        "read_noise": "10 e",
+        "gain": "0.1 DN/e",
+        "black_level": "0 DN",
+    },
+    acquisition={"exposure": "50 us"},
 )
 
 

@@ -17,39 +17,29 @@ from scipy.stats import chi2
 from linesim.forward.station import station
 from linesim.metrics.flat.noise import flat_figures
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import Scan, scan
+from tests.stations import plain_setup
 
 LINES, WIDTH = 256, 512
 FRAME = LINES // 2 * WIDTH
 
 # The numbers of the camera that the standard simulates in its section 5: 12 bit, η 0.5, dark level
 # 29.4 DN, K 0.1 DN/e, σ_d 30 e; here as a line camera without fixed pattern.
-BASE = setup_from(
-    {
-        "title": "Photon transfer",
-        "target": {
-            "image": "flat",
-            "pixel_size": "37.5 um",
-            "width": "40 mm",
-            "height": "20 mm",
-            "white_reflectance": 0.8,
-        },
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "1 W/m^2"},
-        "camera": {
-            "pixels": WIDTH,
-            "pixel_width": "7.5 um",
-            "quantum_efficiency": 0.5,
-            "read_noise": "30 e",
-            "gain": "0.1 DN/e",
-            "black_level": "29.4 DN",
-            "full_well": "45 ke",
-        },
-        "acquisition": {"lines": LINES, "exposure": "50 us"},
-    }
+BASE = plain_setup(
+    "Photon transfer",
+    target={"pixel_size": "37.5 um", "width": "40 mm", "height": "20 mm", "white_reflectance": 0.8},
+    light={"irradiance": "1 W/m^2", "illuminance": None},
+    camera={
+        "pixels": WIDTH,
+        "quantum_efficiency": 0.5,
+        "read_noise": "30 e",
+        "gain": "0.1 DN/e",
+        "black_level": "29.4 DN",
+        "full_well": "45 ke",
+    },
+    acquisition={"lines": LINES, "exposure": "50 us"},
 )
 
 

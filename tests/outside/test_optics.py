@@ -13,18 +13,14 @@ from linesim.forward.lens import Optics, box_mtf, diffraction_mtf, disc_mtf, gau
 from linesim.forward.profile import off_axis_share
 from linesim.forward.station import Station, station
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Optics",
-        "target": {"image": "flat", "pixel_size": "20 um", "width": "40 mm", "height": "40 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 512, "pixel_width": "7 um"},
-        "acquisition": {"exposure": "full"},
-    }
+BASE = plain_setup(
+    "Optics",
+    target={"width": "40 mm", "height": "40 mm"},
+    camera={"pixels": 512, "pixel_width": "7 um"},
+    acquisition={"exposure": "full"},
 )
 
 

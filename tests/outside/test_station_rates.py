@@ -11,24 +11,21 @@ from scipy.optimize import minimize_scalar
 
 from linesim.figures.budget import budget
 from linesim.forward.reference import ArrayReference
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # tells of optional packages that are not needed here
     import colour
 
-BASE = setup_from(
-    {
-        "title": "Rates",
-        "target": {"image": "flat", "pixel_size": "25 um", "width": "400 mm", "height": "20 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx", "spectrum": "LED-B3"},
-        "camera": {"pixels": 4096, "pixel_width": "7.5 um", "full_well": "20 ke", "bit_depth": 16},
-        "acquisition": {"lines": 64, "exposure": "20 us"},
-    }
+BASE = plain_setup(
+    "Rates",
+    target={"pixel_size": "25 um", "width": "400 mm", "height": "20 mm"},
+    light={"spectrum": "LED-B3"},
+    camera={"pixels": 4096, "full_well": "20 ke", "bit_depth": 16},
+    acquisition={"lines": 64, "exposure": "20 us"},
 )
 COLOUR = changed(BASE, {"camera.kind": "prism", "camera.quantum_efficiency": 0.5})
 COLOURS = ("red", "green", "blue")

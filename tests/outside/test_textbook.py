@@ -12,28 +12,25 @@ import pytest
 
 from linesim.figures.budget import Budget, budget
 from linesim.forward.reference import ArrayReference
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
 # m = 0.1: 75 um object pixels; 1600 Hz x 75 um = 120 mm/s; 1800 lines = 135 mm
 LENGTH = {"acquisition.length": "135 mm"}
-BASE = setup_from(
-    {
-        "title": "Textbook",
-        "target": {"image": "flat", "pixel_size": "37.5 um", "width": "320 mm", "height": "140 mm"},
-        "transport": {"speed": "120 mm/s"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "10 W/m^2"},
-        "camera": {
-            "pixels": 4096,
-            "pixel_width": "7.5 um",
-            "read_noise": "20 e",
-            "full_well": "400 ke",
-            "bit_depth": 16,
-            "gain": "0.1 DN/e",
-        },
-        "acquisition": {"line_rate": "1600 Hz", "exposure": "200 us", "binning": "1x1"},
-    }
+BASE = plain_setup(
+    "Textbook",
+    target={"pixel_size": "37.5 um", "width": "320 mm", "height": "140 mm"},
+    transport={"speed": "120 mm/s"},
+    light={"irradiance": "10 W/m^2", "illuminance": None},
+    camera={
+        "pixels": 4096,
+        "read_noise": "20 e",
+        "full_well": "400 ke",
+        "bit_depth": 16,
+        "gain": "0.1 DN/e",
+    },
+    acquisition={"line_rate": "1600 Hz", "exposure": "200 us", "binning": "1x1"},
 )
 TWO_BY_TWO = changed(BASE, {"acquisition.binning": "2x2"})
 MATCHED = changed(TWO_BY_TWO, {"acquisition.line_rate": "matched"})

@@ -22,22 +22,17 @@ from selenium.webdriver.remote.webelement import WebElement
 from linesim.preview.serve import served
 from linesim.setup.load import setup_from
 from linesim.setup.setup import Setup
+from tests.stations import plain_texts
 
 # wide enough for two tiles of columns more than one, several strips, all sorts of noise
-STATION: dict[str, Any] = {
-    "title": "A small foil line",
-    "target": {"image": "foil", "pixel_size": "25 um", "width": "14.4 mm", "height": "15 mm"},
-    "transport": {"speed": "60 m/min"},
-    "lens": {"magnification": 0.1, "blur": "2 um"},
-    "light": {"illuminance": "60 klx"},
-    "camera": {
-        "pixels": 192,
-        "pixel_width": "7.5 um",
-        "dsnu": "4 e",
-        "prnu": 0.01,
-    },
-    "requirement": {"smallest_defect": "300 um", "snr": 40},
-}
+STATION: dict[str, Any] = plain_texts(
+    "A small foil line",
+    target={"image": "foil", "pixel_size": "25 um", "width": "14.4 mm", "height": "15 mm"},
+    lens={"blur": "2 um"},
+    light={"illuminance": "60 klx"},
+    camera={"pixels": 192, "dsnu": "4 e", "prnu": 0.01},
+    requirement={"smallest_defect": "300 um", "snr": 40},
+)
 
 
 @dataclass

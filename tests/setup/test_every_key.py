@@ -22,6 +22,7 @@ from linesim.setup.setup import Setup
 from linesim.studies.scan.study import Scan, scan
 from linesim.targets.faces.faced import lit_reference
 from linesim.targets.load import target_reference
+from tests.stations import plain_texts
 
 Changes = dict[str, Any]
 HERE = Path(__file__).parent
@@ -30,9 +31,9 @@ MORE = ("light_2", "light_3", "light_4")
 TABLES = [name for name in known_keys(()) if name not in ("title", *MORE)]
 KEYS = ["title", *(f"{table}.{key}" for table in TABLES for key in known_keys((table,)))]
 
-BASE: Changes = {
-    "title": "Keys",
-    "target": {
+BASE: Changes = plain_texts(
+    "Keys",
+    target={
         "image": "edge",
         "pixel_size": "25 um",
         "width": "4 mm",
@@ -40,13 +41,11 @@ BASE: Changes = {
         "angle": "5 deg",
         "contrast": 4.0,
     },
-    "transport": {"speed": "60 m/min"},
-    "lens": {"magnification": 0.1},
-    "light": {"irradiance": "40 W/m^2"},
-    "camera": {"pixels": 48, "pixel_width": "7.5 um", "black_level": "20 DN"},
-    "acquisition": {"lines": 48},
-    "requirement": {"smallest_defect": "300 um"},
-}
+    light={"irradiance": "40 W/m^2", "illuminance": None},
+    camera={"pixels": 48, "black_level": "20 DN"},
+    acquisition={"lines": 48},
+    requirement={"smallest_defect": "300 um"},
+)
 STATIONS: dict[str, Changes] = {
     name: {key: None if value == "" else value for key, value in changes.items()}
     for name, changes in tomllib.loads((HERE / "key_stations.toml").read_text("utf-8")).items()

@@ -20,18 +20,17 @@ from linesim.setup.resolve import resolved_text
 from linesim.setup.setup import Setup
 from linesim.studies.measure.detection.study import inject
 from linesim.studies.rank.space import space_from
+from tests.stations import plain_texts
 
 Changes = dict[str, Any]
-PLAIN: Changes = {
-    "title": "Two",
-    "target": {"image": "flat", "pixel_size": "25 um", "height": "4 mm"},
-    "transport": {"speed": "60 m/min"},
-    "lens": {"magnification": 0.1},
-    "light": {"irradiance": "60 W/m^2"},
-    "camera": {"pixels": 32, "pixel_width": "7.5 um"},
-    "acquisition": {"lines": 8},
-    "requirement": {"smallest_defect": "300 um"},
-}
+PLAIN: Changes = plain_texts(
+    "Two",
+    target={"pixel_size": "25 um", "height": "4 mm"},
+    light={"irradiance": "60 W/m^2", "illuminance": None},
+    camera={"pixels": 32},
+    acquisition={"lines": 8},
+    requirement={"smallest_defect": "300 um"},
+)
 SECOND: Changes = {
     "light_2.irradiance": "30 W/m^2",
     "light_2.arrangement": "line",

@@ -6,17 +6,13 @@ import pytest
 
 from linesim.figures.budget import budget
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Faults of the sensor",
-        "target": {"image": "flat", "pixel_size": "25 um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 64, "pixel_width": "6 um"},
-    }
+BASE = plain_setup(
+    "Faults of the sensor",
+    target={"pixel_size": "25 um"},
+    camera={"pixels": 64, "pixel_width": "6 um"},
 )
 REFUSED: dict[str, tuple[dict[str, Any], str]] = {
     "line noise without a unit": (

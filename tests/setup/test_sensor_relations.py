@@ -3,18 +3,12 @@
 import pytest
 
 from linesim.setup.errors import InputError
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.rows import pixel_shapes
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Relations",
-        "target": {"image": "flat", "pixel_size": "25 um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 64, "pixel_width": "6 um"},
-    }
+BASE = plain_setup(
+    "Relations", target={"pixel_size": "25 um"}, camera={"pixels": 64, "pixel_width": "6 um"}
 )
 ROWS: dict[str, object] = {"camera.row_heights": ["6 um", "6 um", "9 um", "9 um"]}
 EIGHT = "6 x 6, 12 x 6, 6 x 12, 12 x 12, 6 x 9, 12 x 9, 6 x 18, 12 x 18"

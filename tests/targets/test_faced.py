@@ -24,15 +24,14 @@ from linesim.studies.compare.study import compare
 from linesim.studies.scan.study import scan
 from linesim.targets.faces.faced import FacedReference, lit_reference
 from linesim.targets.load import target_reference
+from tests.stations import plain_texts
 
 ROOT = Path(__file__).parents[2]
 BRIGHT = load_setup(ROOT / "sample_targets" / "foil_bright_field.toml")
 DARK = load_setup(ROOT / "sample_targets" / "foil_dark_field.toml")
-GLOSSY: dict[str, Any] = {
-    "title": "Varnished board",
-    "target": {
-        "image": "flat",
-        "pixel_size": "20 um",
+GLOSSY: dict[str, Any] = plain_texts(
+    "Varnished board",
+    target={
         "width": "8 mm",
         "height": "4 mm",
         "white_reflectance": 0.4,
@@ -40,16 +39,15 @@ GLOSSY: dict[str, Any] = {
         "rms_slope_across": 0.05,
         "rms_slope_along": 0.08,
     },
-    "transport": {"speed": "1 m/s"},
-    "lens": {"magnification": 0.1},
-    "light": {
+    transport={"speed": "1 m/s"},
+    light={
         "illuminance": "80 klx",
         "arrangement": "line",
         "angle": "25 deg",
         "angular_width": "14 deg",
     },
-    "camera": {"pixels": 96, "pixel_width": "7 um", "angle": "20 deg"},
-}
+    camera={"pixels": 96, "pixel_width": "7 um", "angle": "20 deg"},
+)
 
 
 def lit(setup: Setup) -> FacedReference:

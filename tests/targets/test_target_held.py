@@ -3,18 +3,15 @@
 from weakref import ref
 
 from linesim.forward.reference import ArrayReference
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.targets.load import target_reference
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Web",
-        "target": {"image": "foil", "pixel_size": "40 um", "width": "8 mm", "height": "20 mm"},
-        "transport": {"speed": "1 m/s"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 64, "pixel_width": "7.5 um"},
-    }
+BASE = plain_setup(
+    "Web",
+    target={"image": "foil", "pixel_size": "40 um", "width": "8 mm", "height": "20 mm"},
+    transport={"speed": "1 m/s"},
+    camera={"pixels": 64},
 )
 
 

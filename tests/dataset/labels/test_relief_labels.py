@@ -23,32 +23,27 @@ from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError
 from linesim.setup.setup import Setup
 from linesim.targets.faces.face import face_of, factors
+from tests.stations import plain_toml
 
-STATION = """\
-title = "Metal"
-[target]
-image = "flat"
-pixel_size = "10 um"
-white_reflectance = 1.0
-gloss = 0.6
-rms_slope_across = 0.08
-rms_slope_along = 0.05
-[transport]
-speed = "60 m/min"
-[lens]
-magnification = 0.15
-[light]
-illuminance = "60 klx"
-arrangement = "line"
-angle = "0 deg"
-angular_width = "20 deg"
-[camera]
-pixels = 128
-pixel_width = "7.5 um"
-[acquisition]
-exposure = "0.5 us"
-lines = 128
-"""
+STATION = plain_toml(
+    "Metal",
+    target={
+        "pixel_size": "10 um",
+        "white_reflectance": 1.0,
+        "gloss": 0.6,
+        "rms_slope_across": 0.08,
+        "rms_slope_along": 0.05,
+    },
+    lens={"magnification": 0.15},
+    light={
+        "illuminance": "60 klx",
+        "arrangement": "line",
+        "angle": "0 deg",
+        "angular_width": "20 deg",
+    },
+    camera={"pixels": 128},
+    acquisition={"exposure": "0.5 us", "lines": 128},
+)
 SIDE_UM = 50.0
 """Of a sample, across; matched, so along too. The exposure smears it by 0.5 um, 1 %."""
 FINE = 12

@@ -9,24 +9,16 @@ from linesim.figures.budget import budget
 from linesim.forward.encoder.lost import place_of
 from linesim.forward.station import station
 from linesim.forward.transport import line_table
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
 SHARE = 0.01
-BASE = setup_from(
-    {
-        "title": "Counts",
-        "target": {"image": "flat", "pixel_size": "25 um"},
-        "transport": {
-            "speed": "60 m/min",
-            "trigger": "encoder",
-            "encoder_step": "5 um",
-            "encoder_divider": 15,
-        },
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx"},
-        "camera": {"pixels": 8, "pixel_width": "7.5 um"},
-    }
+BASE = plain_setup(
+    "Counts",
+    target={"pixel_size": "25 um"},
+    transport={"trigger": "encoder", "encoder_step": "5 um", "encoder_divider": 15},
+    camera={"pixels": 8},
 )
 LOSSY = changed(BASE, {"transport.encoder_missed_counts": SHARE})
 

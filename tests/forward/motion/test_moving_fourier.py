@@ -19,22 +19,19 @@ from linesim.forward.reference import ArrayReference
 from linesim.forward.spread import PERIOD_WAVES
 from linesim.forward.station import station
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from tests.stations import plain_setup
 
 CELLS = 48
 LINES = np.array([0, 3, 17, 30, 50])
 TOLERANCE = 1e-3
 """Of white, on a picture of black and white."""
-PLAIN = setup_from(
-    {
-        "title": "Waves",
-        "target": {"image": "flat", "pixel_size": "25 um", "repeat": True},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"illuminance": "40 klx", "spectrum": {"peak": "600 nm", "width": "2 nm"}},
-        "camera": {"pixels": 32, "pixel_width": "7.5 um"},
-    }
+PLAIN = plain_setup(
+    "Waves",
+    target={"pixel_size": "25 um", "repeat": True},
+    light={"spectrum": {"peak": "600 nm", "width": "2 nm"}},
+    camera={"pixels": 32},
 )
 WAVE_UM = 1000 / float(station(PLAIN).optics.cutoff_lp_mm) / 0.1
 PITCH_UM = PERIOD_WAVES * WAVE_UM / CELLS

@@ -17,25 +17,23 @@ from linesim.forward.lens import Optics, optics
 from linesim.forward.reference import ArrayReference
 from linesim.forward.station import station
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
 PITCH_UM = 20.0
 SIDE = 24
 # the lens's finite period and its few terms leave 0.1 % of white, and 0.02 % at an edge is left
 # between two zones: the bound that is promised
 ALLOWED = 1e-3
-BASE = setup_from(
-    {
-        "title": "Field",
-        "target": {"image": "flat", "pixel_size": f"{PITCH_UM} um", "repeat": True},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1, "f_number": 4.0},
-        "light": {"irradiance": "40 W/m^2"},
-        "camera": {"pixels": 640, "pixel_width": "7.5 um"},
-        "acquisition": {"lines": 12, "exposure": "40 us"},
-    }
+BASE = plain_setup(
+    "Field",
+    target={"pixel_size": f"{PITCH_UM} um", "repeat": True},
+    lens={"f_number": 4.0},
+    light={"irradiance": "40 W/m^2", "illuminance": None},
+    camera={"pixels": 640},
+    acquisition={"lines": 12, "exposure": "40 us"},
 )
 PRISM = {"camera.kind": "prism", "camera.light_share": 1.0}
 

@@ -16,22 +16,20 @@ from linesim.forward.profile import column_profile
 from linesim.forward.reference import ArrayReference
 from linesim.forward.station import station
 from linesim.metrics.edge.figures import edge_response
-from linesim.setup.load import changed, sample_setup, setup_from
+from linesim.setup.load import changed, sample_setup
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
 PLACES = (-0.9, -0.45, 0.0, 0.45, 0.9)
 PITCH_UM = 15.0
 WINDOW = 60
-WIDE = setup_from(
-    {
-        "title": "Wide",
-        "target": {"image": "flat", "pixel_size": f"{PITCH_UM} um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1, "blur": ["1 um", "3 um", "7 um"]},
-        "light": {"irradiance": "40 W/m^2"},
-        "camera": {"pixels": 1600, "pixel_width": "7.5 um"},
-        "acquisition": {"lines": 80},
-    }
+WIDE = plain_setup(
+    "Wide",
+    target={"pixel_size": f"{PITCH_UM} um"},
+    lens={"blur": ["1 um", "3 um", "7 um"]},
+    light={"irradiance": "40 W/m^2", "illuminance": None},
+    camera={"pixels": 1600},
+    acquisition={"lines": 80},
 )
 
 

@@ -14,8 +14,9 @@ from linesim.forward.sensor.carried import charge_transfer_mtf, lag_mtf, trail
 from linesim.forward.station import station
 from linesim.metrics.flat.area import flat_area
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
 Changes = dict[str, Any]
 LAG = 0.1
@@ -24,15 +25,11 @@ LEFT_OUT = 2e-5
 ROUNDING = 136 * 2.0**-24
 """Of a value: float32 sums of some 76 rows, then of some 60 columns, in any order. Where rows stand
 in a matrix product decides which of its loops adds them, but for AVX-512 (OpenBLAS)."""
-BASE = setup_from(
-    {
-        "title": "Carried",
-        "target": {"image": "flat", "pixel_size": "25 um", "repeat": True},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "40 W/m^2"},
-        "camera": {"pixels": 48, "pixel_width": "7.5 um"},
-    }
+BASE = plain_setup(
+    "Carried",
+    target={"pixel_size": "25 um", "repeat": True},
+    light={"irradiance": "40 W/m^2", "illuminance": None},
+    camera={"pixels": 48},
 )
 PERIOD = 30
 SPECKLE = ArrayReference(

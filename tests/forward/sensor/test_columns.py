@@ -14,24 +14,15 @@ from linesim.forward.sensor.taps import amplifiers
 from linesim.forward.station import station
 from linesim.metrics.flat.area import flat_area
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
+from tests.stations import plain_setup
 
 LINES = 1000
-BASE = setup_from(
-    {
-        "title": "Columns",
-        "target": {"image": "flat", "pixel_size": "250 um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "20 W/m^2"},
-        "camera": {
-            "pixels": 192,
-            "pixel_width": "7.5 um",
-            "gain": "0.5 DN/e",
-            "bit_depth": 16,
-            "black_level": "200 DN",
-        },
-    }
+BASE = plain_setup(
+    "Columns",
+    target={"pixel_size": "250 um"},
+    light={"irradiance": "20 W/m^2", "illuminance": None},
+    camera={"pixels": 192, "gain": "0.5 DN/e", "bit_depth": 16, "black_level": "200 DN"},
 )
 STEPS = {"count": 4, "gain_step": 0.02, "offset_step": "30 e"}
 TAPS: dict[str, object] = {"camera.taps": STEPS}

@@ -9,19 +9,16 @@ from linesim.forward.reference import ArrayReference
 from linesim.forward.render import render
 from linesim.forward.station import station
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.scan.study import scan
+from tests.stations import plain_setup
 
 SHARE = 0.04
-BASE = setup_from(
-    {
-        "title": "Crosstalk",
-        "target": {"image": "flat", "pixel_size": "25 um", "repeat": True},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "40 W/m^2"},
-        "camera": {"pixels": 48, "pixel_width": "7.5 um"},
-    }
+BASE = plain_setup(
+    "Crosstalk",
+    target={"pixel_size": "25 um", "repeat": True},
+    light={"irradiance": "40 W/m^2", "illuminance": None},
+    camera={"pixels": 48},
 )
 LEAKING = changed(BASE, {"camera.crosstalk": SHARE})
 BINNED = {"acquisition.binning": "2x1"}

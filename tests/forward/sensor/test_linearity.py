@@ -12,26 +12,22 @@ from linesim.forward.render import render
 from linesim.forward.sensor.bend import bend_of, bent, straightened
 from linesim.forward.sensor.linearity import meant_e, shown_e
 from linesim.forward.station import station
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
+from tests.stations import plain_setup
 
 Changes = dict[str, Any]
-BASE = setup_from(
-    {
-        "title": "Linearity",
-        "target": {"image": "flat", "pixel_size": "250 um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "20 W/m^2"},
-        "camera": {
-            "pixels": 64,
-            "pixel_width": "7.5 um",
-            "full_well": "20 ke",
-            "bit_depth": 16,
-            "black_level": "200 DN",
-            "dark_current": "5 Me/s",
-        },
-        "requirement": {"product_reflectance": 0.4},
-    }
+BASE = plain_setup(
+    "Linearity",
+    target={"pixel_size": "250 um"},
+    light={"irradiance": "20 W/m^2", "illuminance": None},
+    camera={
+        "pixels": 64,
+        "full_well": "20 ke",
+        "bit_depth": 16,
+        "black_level": "200 DN",
+        "dark_current": "5 Me/s",
+    },
+    requirement={"product_reflectance": 0.4},
 )
 BENT: Changes = {"camera.linearity_error": 0.03}
 BINNED: Changes = {"acquisition.binning": "2x2", "acquisition.binning_domain": "digital"}

@@ -14,20 +14,17 @@ from linesim.metrics.detection.energy import Disc, Scratch, energies
 from linesim.metrics.detection.ground import ground
 from linesim.metrics.detection.sighting import dprime
 from linesim.metrics.flat.area import flat_area
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.studies.measure.detection.trial import bank_e
 from linesim.targets.load import target_size
+from tests.stations import plain_setup
 
-BASE = setup_from(
-    {
-        "title": "Lines",
-        "target": {"image": "flat", "pixel_size": "25 um", "width": "8 mm", "height": "24 mm"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "20 W/m^2"},
-        "camera": {"pixels": 96, "pixel_width": "7.5 um", "gain": "0.5 DN/e", "bit_depth": 16},
-        "requirement": {"smallest_defect": "300 um"},
-    }
+BASE = plain_setup(
+    "Lines",
+    target={"pixel_size": "25 um", "width": "8 mm", "height": "24 mm"},
+    light={"irradiance": "20 W/m^2", "illuminance": None},
+    camera={"pixels": 96, "gain": "0.5 DN/e", "bit_depth": 16},
+    requirement={"smallest_defect": "300 um"},
 )
 NOISE = {"camera.line_noise": "40 e"}
 BINNED: dict[str, object] = {"acquisition.binning": "2x2"}

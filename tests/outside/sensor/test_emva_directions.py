@@ -14,20 +14,17 @@ from linesim.forward.render import render
 from linesim.forward.sensor.taps import amplifiers
 from linesim.forward.station import station
 from linesim.metrics.flat.noise import FrameFigures, frame_figures
-from linesim.setup.load import changed, setup_from
+from linesim.setup.load import changed
 from linesim.setup.setup import Setup
+from tests.stations import plain_setup
 
 FRAMES, LINES, COLUMNS = 4, 240, 128
 LINE_E, TAP = 30.0, 0.02
-BASE = setup_from(
-    {
-        "title": "Directions",
-        "target": {"image": "flat", "pixel_size": "250 um"},
-        "transport": {"speed": "60 m/min"},
-        "lens": {"magnification": 0.1},
-        "light": {"irradiance": "20 W/m^2"},
-        "camera": {"pixels": COLUMNS, "pixel_width": "7.5 um", "gain": "0.5 DN/e", "bit_depth": 16},
-    }
+BASE = plain_setup(
+    "Directions",
+    target={"pixel_size": "250 um"},
+    light={"irradiance": "20 W/m^2", "illuminance": None},
+    camera={"pixels": COLUMNS, "gain": "0.5 DN/e", "bit_depth": 16},
 )
 FAULTY = changed(
     BASE, {"camera.line_noise": f"{LINE_E:g} e", "camera.taps": {"count": 4, "gain_step": TAP}}

@@ -14,8 +14,8 @@ from linesim.metrics.camera.linearity import linearity
 from linesim.metrics.camera.series import Moments, Series, moments_of
 from linesim.metrics.flat.noise import FrameFigures, frame_figures
 from linesim.setup.arrays import FloatArray
-from linesim.setup.load import setup_from
 from linesim.setup.setup import Setup
+from tests.stations import plain_setup
 
 FULL_E = 1e6
 LINES, COLUMNS = 64, 96
@@ -23,21 +23,11 @@ LINES, COLUMNS = 64, 96
 
 def camera(error: float) -> Setup:
     """Give a camera of a million electrons on 16 bit."""
-    return setup_from(
-        {
-            "title": "Linearity",
-            "target": {"image": "flat", "pixel_size": "250 um"},
-            "transport": {"speed": "60 m/min"},
-            "lens": {"magnification": 0.1},
-            "light": {"irradiance": "20 W/m^2"},
-            "camera": {
-                "pixels": COLUMNS,
-                "pixel_width": "7.5 um",
-                "full_well": "1 Me",
-                "bit_depth": 16,
-                "linearity_error": error,
-            },
-        }
+    return plain_setup(
+        "Linearity",
+        target={"pixel_size": "250 um"},
+        light={"irradiance": "20 W/m^2", "illuminance": None},
+        camera={"pixels": COLUMNS, "full_well": "1 Me", "bit_depth": 16, "linearity_error": error},
     )
 
 
