@@ -45,19 +45,13 @@ KEYS = {
 CASES: dict[str, dict[str, object]] = {
     "as it is": {},
     "dim": {"light.illuminance": "4 klx", "camera.read_noise": "40 e"},
-    "binned numbers": {
-        "acquisition.binning": "2x2",
-        "acquisition.binning_domain": "digital",
-        "light.illuminance": "10 klx",
-    },
-    "averaged": {
-        "acquisition.binning": "2x2",
-        "acquisition.binning_domain": "digital",
-        "acquisition.binning_mode": "average",
-    },
+    "binned numbers": {"acquisition.binning": "2x2", "acquisition.binning_domain": "digital",
+     "light.illuminance": "10 klx"},
+    "averaged": {"acquisition.binning": "2x2", "acquisition.binning_domain": "digital",
+     "acquisition.binning_mode": "average"},
     "flat field": {"acquisition.flat_field": True, "camera.dark_current": "4 Me/s"},
     "colour": {"camera.kind": "prism"},
-}
+}  # fmt: skip
 
 
 def scanned(keys: dict[str, object], change: float) -> tuple[Setup, Any, Any, tuple[Any, Any]]:

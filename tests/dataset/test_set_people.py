@@ -40,25 +40,19 @@ BASE = plain_toml(
     ("vary", "expected"),
     [
         ("camera.prnu = [0.0, 0.01]", {"stroboscopic": ""}),
-        (  # 316.88 lm/W: 1 kW/m² is 317 klx, above the middle of the range
-            'light.illuminance = "20 klx:400 klx"',
-            {"bright_light": "400 klx", "heat_on_stop": "400 klx", "stroboscopic": ""},
-        ),
-        (  # seen to flash between, though not at the ends
-            'light.flicker_frequency = "1 Hz:1 kHz:log"',
-            {"visible_flicker": "3 Hz, 60 Hz", "stroboscopic": ""},
-        ),
-        (
-            'light.spectrum = ["LED-B3", "A"]',
-            {"bright_light": "A", "heat_on_stop": "A", "invisible_light": "A", "stroboscopic": ""},
-        ),
-        (
-            'light.flicker = [0.0, 0.1]\nlight.illuminance = "10 klx:20 klx"',
-            {"stroboscopic": ", ".join(f"flicker 0.1 and illuminance {k} klx" for k in (10, 20))},
-        ),
+        # 316.88 lm/W: 1 kW/m² is 317 klx, above the middle of the range
+        ('light.illuminance = "20 klx:400 klx"',
+         {"bright_light": "400 klx", "heat_on_stop": "400 klx", "stroboscopic": ""}),
+        # seen to flash between, though not at the ends
+        ('light.flicker_frequency = "1 Hz:1 kHz:log"',
+         {"visible_flicker": "3 Hz, 60 Hz", "stroboscopic": ""}),
+        ('light.spectrum = ["LED-B3", "A"]',
+         {"bright_light": "A", "heat_on_stop": "A", "invisible_light": "A", "stroboscopic": ""}),
+        ('light.flicker = [0.0, 0.1]\nlight.illuminance = "10 klx:20 klx"',
+         {"stroboscopic": ", ".join(f"flicker 0.1 and illuminance {k} klx" for k in (10, 20))}),
     ],
     ids=["none", "illuminance", "flicker", "spectrum", "two"],
-)
+)  # fmt: skip
 def test_the_ends_of_what_is_varied_count(
     tmp_path: Path, vary: str, expected: dict[str, str]
 ) -> None:

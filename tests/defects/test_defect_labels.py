@@ -100,38 +100,23 @@ TROUBLE = {
     "skew": {"transport__skew": "3 deg"},
     "ripple": {"transport__speed_ripple": 0.2, "transport__ripple_frequency": "150 Hz"},
     "jitter": {"transport__line_jitter": "30 um"},
-    "wander": {
-        "transport__lateral_wander": "400 um",
-        "transport__lateral_wander_frequency": "60 Hz",
-    },
-    "flutter": {
-        "transport__flutter": "2 mm",
-        "transport__flutter_frequency": "90 Hz",
-        "lens__focal_length": "60 mm",
-    },
+    "wander": {"transport__lateral_wander": "400 um",
+     "transport__lateral_wander_frequency": "60 Hz"},
+    "flutter": {"transport__flutter": "2 mm", "transport__flutter_frequency": "90 Hz",
+     "lens__focal_length": "60 mm"},
     "wrong clock": {"transport__assumed_speed": "66 m/min"},
     "binning of rows": {"acquisition__binning": "2x2"},
-    "binning of lines": {
-        "acquisition__binning": "2x2",
-        "acquisition__binning_along": "lines",
-        "acquisition__binning_domain": "digital",
-    },
+    "binning of lines": {"acquisition__binning": "2x2", "acquisition__binning_along": "lines",
+     "acquisition__binning_domain": "digital"},
     "numbers binned": {"acquisition__binning": "2x1", "acquisition__binning_domain": "digital"},
     "stages": {"camera__tdi_stages": 16, "transport__assumed_speed": "61 m/min"},
-    "uneven light": {
-        "light__edge_falloff": 0.4,
-        "light__flicker": 0.2,
-        "light__flicker_frequency": "700 Hz",
-    },
+    "uneven light": {"light__edge_falloff": 0.4, "light__flicker": 0.2,
+     "light__flicker_frequency": "700 Hz"},
     "prism": {"camera__kind": "prism"},
     "three lines": {"camera__kind": "three-line", "camera__line_spacing": "30 um"},
-    "three lines, skew": {
-        "camera__kind": "three-line",
-        "camera__line_spacing": "30 um",
-        "transport__skew": "4 deg",
-        "acquisition__colour_alignment": "none",
-    },
-}
+    "three lines, skew": {"camera__kind": "three-line", "camera__line_spacing": "30 um",
+     "transport__skew": "4 deg", "acquisition__colour_alignment": "none"},
+}  # fmt: skip
 
 
 def seen_change(setup: Setup, fault: Fault, lines: int) -> ImageArray:

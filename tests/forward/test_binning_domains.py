@@ -156,38 +156,21 @@ FULL = [
     ("sum, wells", changed(binned("2x2", "digital"), SMALL), 20_000, "pixel"),
     ("average, wells", changed(binned("2x2", "digital", "average"), SMALL), 20_000, "pixel"),
     ("lines, wells", changed(binned("1x2", "digital", "sum", "lines"), SMALL), 10_000, "pixel"),
-    (
-        "numbers meet no node",
-        changed(binned("2x1", "digital"), {**SMALL, "camera.binned_full_well": "6 ke"}),
-        10_000,
-        "pixel",
-    ),
-    (
-        "charge, node",
-        changed(binned("2x2", "charge"), {"camera.binned_full_well": "30 ke"}),
-        30_000,
-        "binned",
-    ),
-    (
-        "charge, node larger than a well",
-        changed(
-            binned("2x2", "charge"),
-            {"camera.full_well": "10 ke", "camera.binned_full_well": "30 ke"},
-        ),
-        30_000,
-        "binned",
-    ),
+    ("numbers meet no node",
+     changed(binned("2x1", "digital"), {**SMALL, "camera.binned_full_well": "6 ke"}),
+     10_000, "pixel"),
+    ("charge, node", changed(binned("2x2", "charge"), {"camera.binned_full_well": "30 ke"}),
+     30_000, "binned"),
+    ("charge, node larger than a well",
+     changed(binned("2x2", "charge"),
+      {"camera.full_well": "10 ke", "camera.binned_full_well": "30 ke"}), 30_000, "binned"),
     ("charge, scale", binned("2x2", "charge"), 65_335, "scale"),
     ("sum, scale", binned("2x2", "digital"), 65_335, "scale"),
     ("lines, scale", binned("2x2", "digital", "sum", "lines"), 65_335, "scale"),
-    (
-        "average, scale",
-        changed(binned("2x2", "digital", "average"), {"camera.full_well": "90 ke"}),
-        4 * 65_335,
-        "scale",
-    ),
+    ("average, scale", changed(binned("2x2", "digital", "average"), {"camera.full_well": "90 ke"}),
+     4 * 65_335, "scale"),
     ("8 stages, one pixel", changed(BASE, {"camera.tdi_stages": 8}), 40_000, "pixel"),
-]
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(

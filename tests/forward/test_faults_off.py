@@ -29,15 +29,11 @@ ENCODER: Way = {"transport.trigger": "encoder", "transport.encoder_step": "77.3 
 OFF: dict[str, tuple[Way, Way]] = {
     "ripple": ({}, {"transport.speed_ripple": 0, "transport.ripple_frequency": "333 Hz"}),
     "jitter": ({}, {"transport.line_jitter": "0 mm"}),
-    "turn": (
-        ENCODER,
-        {"transport.encoder_turn_error": "0 um", "transport.encoder_turn_length": "9 mm"},
-    ),
+    "turn": (ENCODER,
+     {"transport.encoder_turn_error": "0 um", "transport.encoder_turn_length": "9 mm"}),
     "skew": ({}, {"transport.skew": "0 deg"}),
-    "wander": (
-        {},
-        {"transport.lateral_wander": "0 um", "transport.lateral_wander_frequency": "90 Hz"},
-    ),
+    "wander": ({},
+     {"transport.lateral_wander": "0 um", "transport.lateral_wander_frequency": "90 Hz"}),
     "flutter": (LENS, {"transport.flutter": "0 mm", "transport.flutter_frequency": "90 Hz"}),
     "flicker": ({}, {"light.flicker": 0, "light.flicker_frequency": "90 Hz"}),
     "ambient": ({}, {"light.ambient": "0 W/m^2"}),
@@ -47,13 +43,11 @@ OFF: dict[str, tuple[Way, Way]] = {
     "rows": ({}, {"camera.rows": 4}),
     "heights": ({}, {"camera.row_heights": ["7.5 um", "9 um"]}),
     "lines": ({}, {"acquisition.binning_along": "lines", "acquisition.binning_domain": "digital"}),
-    "average": (
-        {},
-        {"acquisition.binning_domain": "digital", "acquisition.binning_mode": "average"},
-    ),
+    "average": ({},
+     {"acquisition.binning_domain": "digital", "acquisition.binning_mode": "average"}),
     "correction": ({}, {"acquisition.flat_field": False, "acquisition.flat_field_lines": 9}),
     "balance": ({}, {"acquisition.white_balance": "grey-card"}),
-}
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("name", sorted(OFF))

@@ -20,19 +20,12 @@ BASE = {
 KINDS: dict[str, dict[str, object]] = {
     "well": {"camera.gain": "0.2 DN/e"},
     "word": {"camera.full_well": "100 ke"},
-    "joined well": {
-        "acquisition.binning": "2x2",
-        "camera.binned_full_well": "9 ke",
-        "camera.gain": "0.3 DN/e",
-    },
+    "joined well": {"acquisition.binning": "2x2", "camera.binned_full_well": "9 ke",
+     "camera.gain": "0.3 DN/e"},
     "sum of numbers": {"acquisition.binning": "2x1", "acquisition.binning_domain": "digital"},
-    "mean of numbers": {
-        "acquisition.binning": "2x2",
-        "acquisition.binning_domain": "digital",
-        "acquisition.binning_mode": "average",
-        "camera.full_well": "100 ke",
-    },
-}
+    "mean of numbers": {"acquisition.binning": "2x2", "acquisition.binning_domain": "digital",
+     "acquisition.binning_mode": "average", "camera.full_well": "100 ke"},
+}  # fmt: skip
 
 
 def numbers_of(kind: str) -> Station:

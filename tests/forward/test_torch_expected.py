@@ -68,22 +68,15 @@ CASES: dict[str, dict[str, object]] = {
     "stages": {"camera.tdi_stages": 8},
     "charge of 2x2": {"acquisition.binning": "2x2"},
     "numbers of 2x2": {"acquisition.binning": "2x2", "acquisition.binning_domain": "digital"},
-    "lines of 1x2": {
-        "acquisition.binning": "1x2",
-        "acquisition.binning_along": "lines",
-        "acquisition.binning_domain": "digital",
-    },
+    "lines of 1x2": {"acquisition.binning": "1x2", "acquisition.binning_along": "lines",
+     "acquisition.binning_domain": "digital"},
     "three lines": COLOURS,
     # cells of the target stand for its pixels then
     "a wide blur": {"lens.blur": "75 um"},
     "a wide blur of a repeat": {"lens.blur": "75 um", "target.repeat": True},
-    "a wide blur of three lines, joined": {
-        **COLOURS,
-        "lens.blur": "150 um",
-        "acquisition.binning": "2x2",
-        "acquisition.binning_domain": "digital",
-    },
-}
+    "a wide blur of three lines, joined": {**COLOURS, "lens.blur": "150 um",
+     "acquisition.binning": "2x2", "acquisition.binning_domain": "digital"},
+}  # fmt: skip
 
 
 def target(setup: Setup, *, colours: int = 0) -> ArrayReference:
@@ -196,25 +189,13 @@ def test_a_way_or_device_that_is_not_there_is_refused(monkeypatch: pytest.Monkey
 
 WAVY: dict[str, Any] = {
     "title": "Waves",
-    "target": {
-        "image": "flat",
-        "pixel_size": "40 um",
-        "width": "12 mm",
-        "height": "3.2 mm",
-        "relief": "waves.png",
-        "relief_range": "30 um",
-        "gloss": 0.4,
-        "rms_slope": 0.05,
-    },
+    "target": {"image": "flat", "pixel_size": "40 um", "width": "12 mm", "height": "3.2 mm",
+     "relief": "waves.png", "relief_range": "30 um", "gloss": 0.4, "rms_slope": 0.05},
     "transport": {"speed": "60 m/min"},
-    "light": {
-        "irradiance": "60 W/m^2",
-        "arrangement": "line",
-        "angle": "20 deg",
-        "angular_width": "12 deg",
-    },
+    "light": {"irradiance": "60 W/m^2", "arrangement": "line", "angle": "20 deg",
+     "angular_width": "12 deg"},
     "camera": {"pixels": 90, "pixel_width": "7 um", "angle": "20 deg"},
-}
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("lens", [{}, {"focal_length": "20 mm"}])

@@ -57,33 +57,15 @@ LIMITS = [
     ("1x1", {}, 15e3, 10e3, "pixel"),
     ("2x1, node as the pixel", {"acquisition.binning": "2x1"}, 8e3, 10e3, "binned"),
     ("2x2, node as the pixel", {"acquisition.binning": "2x2"}, 4e3, 10e3, "binned"),
-    (
-        "2x1, larger node",
-        {"acquisition.binning": "2x1", "camera.binned_full_well": "15 ke"},
-        9e3,
-        15e3,
-        "binned",
-    ),
-    (
-        "2x1, node of two pixels",
-        {"acquisition.binning": "2x1", "camera.binned_full_well": "30 ke"},
-        15e3,
-        20e3,
-        "pixel",
-    ),
+    ("2x1, larger node", {"acquisition.binning": "2x1", "camera.binned_full_well": "15 ke"},
+     9e3, 15e3, "binned"),
+    ("2x1, node of two pixels", {"acquisition.binning": "2x1", "camera.binned_full_well": "30 ke"},
+     15e3, 20e3, "pixel"),
     ("scale", {"camera.full_well": "90 ke"}, 60e3, 40.63e3, "scale"),
-    (
-        "scale, binned",
-        {
-            "acquisition.binning": "2x1",
-            "camera.binned_full_well": "90 ke",
-            "camera.full_well": "90 ke",
-        },
-        30e3,
-        40.63e3,
-        "scale",
-    ),
-]
+    ("scale, binned",
+     {"acquisition.binning": "2x1", "camera.binned_full_well": "90 ke",
+      "camera.full_well": "90 ke"}, 30e3, 40.63e3, "scale"),
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(

@@ -163,11 +163,7 @@ ROWS: tuple[Row, ...] = (
         "on a drive whose speed swings by {:.0f} % at {} Hz, lines from a clock. Look at the rings",
         lambda: swing("tile_three_line_ripple.toml"),
     ),
-    (
-        GALLERY,
-        "by {} µm rms",
-        lambda: (text("star_jitter.toml", "transport", "line_jitter"),),
-    ),
+    (GALLERY, "by {} µm rms", lambda: (text("star_jitter.toml", "transport", "line_jitter"),)),
     (GALLERY, "rows of red, green and blue {:.0f} lines apart", gap_of_rows),
     (
         GALLERY,

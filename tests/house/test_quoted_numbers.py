@@ -203,10 +203,7 @@ QUOTED = (
         "with the same exposure of 75 µs 1x1 overtakes 2x2 from {:.1f} klx on",
         lambda: (bench("crossing").crossing_klx("75 us"),),
     ),
-    Quoted(
-        "2x2 stays ahead up to {:.0f} klx",
-        lambda: (bench("crossing").crossing_klx("full"),),
-    ),
+    Quoted("2x2 stays ahead up to {:.0f} klx", lambda: (bench("crossing").crossing_klx("full"),)),
     Quoted(
         "is found in {:.0f} % of cases (`detection_rate`) at one false alarm in {:.0f} m²",
         lambda: (

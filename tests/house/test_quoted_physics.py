@@ -146,27 +146,17 @@ def falloff() -> tuple[float, ...]:
 
 
 ROWS: tuple[Row, ...] = (
-    (
-        "| LED-B3 gives {:.2f} lm/W |",
-        lambda: (Spectrum.named("LED-B3").efficacy_lm_w,),
-    ),
-    (
-        "mean wavelength by power {:.2f} nm | hc/λ = {:.4f}·10⁻¹⁹ J | {:.1f} photons |",
-        photon,
-    ),
+    ("| LED-B3 gives {:.2f} lm/W |", lambda: (Spectrum.named("LED-B3").efficacy_lm_w,)),
+    ("mean wavelength by power {:.2f} nm | hc/λ = {:.4f}·10⁻¹⁹ J | {:.1f} photons |", photon),
     ("one wave is {:.0f} µm on the sensor and {:.1f} mm on the target", one_wave),
-    (
-        "after a period of {:.0f} λN_w ({:.0f} µm on the sensor at f/4)",
-        lambda: (PERIOD_WAVES, PERIOD_WAVES * one_wave()[0] / 8),
-    ),
+    ("after a period of {:.0f} λN_w ({:.0f} µm on the sensor at f/4)",
+     lambda: (PERIOD_WAVES, PERIOD_WAVES * one_wave()[0] / 8)),
     ("cos⁴ alone leaves {:.3f}, {:.3f}, {:.3f}, {:.3f} and {:.3f} at 5", falloff),
-    (
-        "{:.2f} µm at 1 m/s, 5 %, 100 Hz and 75 µs",
-        lambda: (0.05 * 2 * np.pi * 100 * 1e6 * 75e-6**2 / 8,),
-    ),
+    ("{:.2f} µm at 1 m/s, 5 %, 100 Hz and 75 µs",
+     lambda: (0.05 * 2 * np.pi * 100 * 1e6 * 75e-6**2 / 8,)),
     *light_tables(),
     *other_tables(),
-)
+)  # fmt: skip
 
 
 @pytest.mark.filterwarnings("ignore:Aligning")  # of a library, to its own grid

@@ -53,27 +53,20 @@ def test_a_file_holds_image_heights_in_mm(tmp_path: Path) -> None:
 REFUSED: dict[str, tuple[dict[str, Any], str]] = {
     "two": ({"lens.blur": ["1 um", "2 um"]}, r"lens\.blur: read \[.*this list has 2 values"),
     "bare": ({"lens.blur": [1, 2, 3]}, r"lens\.blur: read \[.*a bare number has no unit"),
-    "middle": (
-        {"lens.relative_illumination": [0.9, 0.8, 0.5]},
-        r"lens\.relative_illumination: .*the middle has 0\.9",
-    ),
-    "short": (
-        {"lens.blur": "short.csv"},
-        r"lens\.blur: read .*, which ends at 2 mm of image height, but the line",
-    ),
+    "middle": ({"lens.relative_illumination": [0.9, 0.8, 0.5]},
+     r"lens\.relative_illumination: .*the middle has 0\.9"),
+    "short": ({"lens.blur": "short.csv"},
+     r"lens\.blur: read .*, which ends at 2 mm of image height, but the line"),
     "twice": ({"lens.blur": "twice.csv"}, r"lens\.blur: .*twice\.csv\" has an image height twice"),
     "late": ({"lens.blur": "late.csv"}, r"lens\.blur: .*starts at 1 mm, without the middle"),
     "outside": ({"lens.distortion": "outside.csv"}, r"lens\.distortion: .*has 3, outside -0\.2 to"),
     "mono": ({"lens.lateral_colour": "2 um"}, r"lens\.lateral_colour: .*a mono camera has one"),
-    "no prism": (
-        {"camera.registration": {key: ["1 um", "0 um"] for key in COLOURS}},
-        r"camera\.registration: .*only a prism has a sensor a colour",
-    ),
+    "no prism": ({"camera.registration": {key: ["1 um", "0 um"] for key in COLOURS}},
+     r"camera\.registration: .*only a prism has a sensor a colour"),
     "one length": (
-        {"camera.kind": "prism", "camera.registration": {key: ["1 um"] for key in COLOURS}},
-        r"camera\.registration\.red: .*no list of two lengths",
-    ),
-}
+     {"camera.kind": "prism", "camera.registration": {key: ["1 um"] for key in COLOURS}},
+     r"camera\.registration\.red: .*no list of two lengths"),
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("name", REFUSED)

@@ -18,96 +18,51 @@ LINES = {"acquisition.binning_along": "lines"}
 COLOURS = {"red": 0.4, "green": 0.5, "blue": 0.5}
 
 REFUSED: dict[str, tuple[dict[str, object], str]] = {
-    "efficiency a colour without colours": (
-        {"camera.quantum_efficiency": COLOURS},
-        (
-            "camera.quantum_efficiency: read { red = 0.4, green = 0.5, blue = 0.5 }, one a colour, "
-            "but a mono camera has no colours; expected a single value, or kind"
-        ),
-    ),
-    "light a colour without colours": (
-        {"camera.light_share": COLOURS},
-        "camera.light_share: read { red = 0.4, green = 0.5, blue = 0.5 }, one a colour, but a mono",
-    ),
-    "no such height": (
-        {**ROWS, "acquisition.row_height": "8 um"},
-        (
-            f'acquisition.row_height: read "8 um", but no row of the sensor has that height; '
-            f"expected a height that makes one of {EIGHT} um"
-        ),
-    ),
-    "too few rows of the height": (
-        {**ROWS, "acquisition.binning": "1x3"},
-        (
-            'acquisition.binning: read "1x3", but the sensor has only 2 neighbouring rows of 6 um; '
-            f"expected one of the pixels that its rows can make: {EIGHT} um, or more rows"
-        ),
-    ),
-    "one row": (
-        {"camera.rows": 1, "acquisition.binning": "2x2"},
-        (
-            'acquisition.binning: read "2x2", but the sensor has only 1 neighbouring row of 6 um; '
-            "expected one of the pixels that its rows can make: 6 x 6, 12 x 6 um, or more rows"
-        ),
-    ),
+    "efficiency a colour without colours": ({"camera.quantum_efficiency": COLOURS},
+     ("camera.quantum_efficiency: read { red = 0.4, green = 0.5, blue = 0.5 }, one a colour, "
+      "but a mono camera has no colours; expected a single value, or kind")),
+    "light a colour without colours": ({"camera.light_share": COLOURS},
+     "camera.light_share: read { red = 0.4, green = 0.5, blue = 0.5 }, one a colour, but a mono"),
+    "no such height": ({**ROWS, "acquisition.row_height": "8 um"},
+     (f'acquisition.row_height: read "8 um", but no row of the sensor has that height; '
+      f"expected a height that makes one of {EIGHT} um")),
+    "too few rows of the height": ({**ROWS, "acquisition.binning": "1x3"},
+     ('acquisition.binning: read "1x3", but the sensor has only 2 neighbouring rows of 6 um; '
+      f"expected one of the pixels that its rows can make: {EIGHT} um, or more rows")),
+    "one row": ({"camera.rows": 1, "acquisition.binning": "2x2"},
+     ('acquisition.binning: read "2x2", but the sensor has only 1 neighbouring row of 6 um; '
+      "expected one of the pixels that its rows can make: 6 x 6, 12 x 6 um, or more rows")),
     "not neighbours": (
-        {"camera.row_heights": ["6 um", "9 um", "6 um"], "acquisition.binning": "1x2"},
-        "only 1 neighbouring row of 6 um",
-    ),
+     {"camera.row_heights": ["6 um", "9 um", "6 um"], "acquisition.binning": "1x2"},
+     "only 1 neighbouring row of 6 um"),
     "rows against heights": ({**ROWS, "camera.rows": 3}, "camera.rows: read 3, but camera.row_h"),
-    "wider than the sensor": (
-        {"camera.pixels": 2, "acquisition.binning": "3x1"},
-        'acquisition.binning: read "3x1", but camera.pixels is 2; expected at most that many',
-    ),
-    "average of charge": (
-        {"acquisition.binning": "2x1", "acquisition.binning_mode": "average"},
-        'acquisition.binning_mode: read "average", but charge can only be summed',
-    ),
-    "lines of charge": (
-        {"acquisition.binning": "1x2", **LINES},
-        'acquisition.binning_along: read "lines", but successive lines are joined as numbers only',
-    ),
-    "stages and lines": (
-        {"camera.tdi_stages": 8, "acquisition.binning": "1x2", **LINES, **DIGITAL},
-        "camera.tdi_stages: read 8, but this cannot be joined with binning of successive lines",
-    ),
-    "stages of unequal rows": (
-        {"camera.tdi_stages": 8, **ROWS},
-        "camera.tdi_stages: read 8, but stages are equal rows",
-    ),
-    "flutter of no lens": (
-        {"transport.flutter": "0.5 mm"},
-        (
-            'transport.flutter: read "0.5 mm", but its change of scale needs the working distance; '
-            "expected a lens.focal_length"
-        ),
-    ),
+    "wider than the sensor": ({"camera.pixels": 2, "acquisition.binning": "3x1"},
+     'acquisition.binning: read "3x1", but camera.pixels is 2; expected at most that many'),
+    "average of charge": ({"acquisition.binning": "2x1", "acquisition.binning_mode": "average"},
+     'acquisition.binning_mode: read "average", but charge can only be summed'),
+    "lines of charge": ({"acquisition.binning": "1x2", **LINES},
+     'acquisition.binning_along: read "lines", but successive lines are joined as numbers only'),
+    "stages and lines": ({"camera.tdi_stages": 8, "acquisition.binning": "1x2", **LINES, **DIGITAL},
+     "camera.tdi_stages: read 8, but this cannot be joined with binning of successive lines"),
+    "stages of unequal rows": ({"camera.tdi_stages": 8, **ROWS},
+     "camera.tdi_stages: read 8, but stages are equal rows"),
+    "flutter of no lens": ({"transport.flutter": "0.5 mm"},
+     ('transport.flutter: read "0.5 mm", but its change of scale needs the working distance; '
+      "expected a lens.focal_length")),
     "turn of no encoder": (
-        {"transport.encoder_turn_error": "5 um", "transport.encoder_turn_length": "200 mm"},
-        'transport.encoder_turn_error: read "5 um", but it needs an encoder',
-    ),
+     {"transport.encoder_turn_error": "5 um", "transport.encoder_turn_length": "200 mm"},
+     'transport.encoder_turn_error: read "5 um", but it needs an encoder'),
     "turn of no length": (
-        {
-            "transport.encoder_turn_error": "5 um",
-            "transport.trigger": "encoder",
-            "transport.encoder_step": "20 um",
-        },
-        'transport.encoder_turn_error: read "5 um", but it needs an encoder and its travel in',
-    ),
-    "three lines at no distance": (
-        {"camera.kind": "three-line"},
-        'camera.line_spacing: nothing was read, but kind = "three-line" needs the distance',
-    ),
+     {"transport.encoder_turn_error": "5 um", "transport.trigger": "encoder",
+      "transport.encoder_step": "20 um"},
+     'transport.encoder_turn_error: read "5 um", but it needs an encoder and its travel in'),
+    "three lines at no distance": ({"camera.kind": "three-line"},
+     'camera.line_spacing: nothing was read, but kind = "three-line" needs the distance'),
     "lux of unseen light": (
-        {
-            "light.illuminance": None,
-            "light.irradiance": "100 W/m^2",
-            "light.spectrum": {"peak": "850 nm", "width": "40 nm"},
-            "light.ambient": "50 lx",
-        },
-        'light.ambient: read "50 lx", but it is taken to have the spectrum of the light',
-    ),
-}
+     {"light.illuminance": None, "light.irradiance": "100 W/m^2",
+      "light.spectrum": {"peak": "850 nm", "width": "40 nm"}, "light.ambient": "50 lx"},
+     'light.ambient: read "50 lx", but it is taken to have the spectrum of the light'),
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("name", sorted(REFUSED))
@@ -130,20 +85,12 @@ ALLOWED: dict[str, dict[str, object]] = {
     "lines of one row": {"camera.rows": 1, "acquisition.binning": "1x4", **LINES, **DIGITAL},
     "stages and rows": {"camera.tdi_stages": 8, "acquisition.binning": "1x2"},
     "flutter": {"transport.flutter": "0.5 mm", "lens.focal_length": "60 mm"},
-    "a turn": {
-        "transport.encoder_turn_error": "5 um",
-        "transport.encoder_turn_length": "200 mm",
-        "transport.trigger": "encoder",
-        "transport.encoder_step": "20 um",
-    },
+    "a turn": {"transport.encoder_turn_error": "5 um", "transport.encoder_turn_length": "200 mm",
+     "transport.trigger": "encoder", "transport.encoder_step": "20 um"},
     "three lines": {"camera.kind": "three-line", "camera.line_spacing": "30 um"},
-    "watts of unseen light": {
-        "light.illuminance": None,
-        "light.irradiance": "100 W/m^2",
-        "light.spectrum": {"peak": "850 nm", "width": "40 nm"},
-        "light.ambient": "1 W/m^2",
-    },
-}
+    "watts of unseen light": {"light.illuminance": None, "light.irradiance": "100 W/m^2",
+     "light.spectrum": {"peak": "850 nm", "width": "40 nm"}, "light.ambient": "1 W/m^2"},
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("name", sorted(ALLOWED))

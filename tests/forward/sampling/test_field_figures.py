@@ -80,10 +80,7 @@ def told(changes: dict[str, Any]) -> Budget:
     ("over", "end"),
     [
         ({"lens.blur": ["1 um", "3 um", "8 um"]}, {"lens.blur": "8 um"}),
-        (
-            {"lens.defocus": ["-9 mm", "-5 mm", "0 mm", "4 mm", "6 mm"]},
-            {"lens.defocus": "-9 mm"},
-        ),
+        ({"lens.defocus": ["-9 mm", "-5 mm", "0 mm", "4 mm", "6 mm"]}, {"lens.defocus": "-9 mm"}),
         (
             {"lens.blur_along": ["1 um", "9 um", "6 um"], "lens.blur_across": "1 um"},
             {"lens.blur_along": "9 um", "lens.blur_across": "1 um"},

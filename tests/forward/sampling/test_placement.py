@@ -41,10 +41,7 @@ TURN_DEG = 0.7
         (Placement(across_um=131.0, along_um=777.0), Lies(across_um=131.0, along_um=777.0)),
         (Placement(strays_um=STRAYS_UM), Lies(strays_um=STRAYS_UM)),
         # the plain camera's drift starts at mid-exposure of line 0, half a line on
-        (
-            Placement(drift=0.008, across_um=0.008 * SIDE_UM / 2),
-            Lies(drift=0.008),
-        ),
+        (Placement(drift=0.008, across_um=0.008 * SIDE_UM / 2), Lies(drift=0.008)),
         (
             Placement(tilt=np.tan(np.deg2rad(TURN_DEG)), scale_across=np.cos(np.deg2rad(TURN_DEG))),
             Lies(turn_deg=TURN_DEG),

@@ -34,11 +34,7 @@ WAYS: dict[str, tuple[dict[str, object], float]] = {
     # two columns share the draw of their row, two rows have one each: 2² + 2²
     "numbers": ({**BINNED, "acquisition.binning_domain": "digital"}, np.sqrt(8)),
     "average": (
-        {
-            **BINNED,
-            "acquisition.binning_domain": "digital",
-            "acquisition.binning_mode": "average",
-        },
+        {**BINNED, "acquisition.binning_domain": "digital", "acquisition.binning_mode": "average"},
         np.sqrt(8),
     ),
 }

@@ -13,52 +13,34 @@ AMPERES = {"value": "0.30 A/W", "wavelength": "620 nm"}
 COLOUR = {"camera.kind": "prism"}
 
 REFUSED: list[tuple[Changes, str]] = [
-    (
-        {"camera.full_well": "30 ke", "camera.dynamic_range": "66 dB", "camera.read_noise": "8 e"},
-        'read "8 e", but camera.full_well "30 ke" and camera.dynamic_range "66 dB" give 15 e',
-    ),
-    (
-        {"camera.responsivity": AMPERES, "camera.quantum_efficiency": 0.7},
-        'read 0.7, but camera.responsivity { value = "0.30 A/W", wavelength = "620 nm" } gives 0.6',
-    ),
-    (
-        {"camera.responsivity": AMPERES, "camera.quantum_efficiency": [["1 um", 0], ["2 um", 1]]},
-        "camera.responsivity is given too; leave one of the two out",
-    ),
-    (
-        {"camera.saturation_capacity": "30 ke", "camera.full_well": "30 ke"},
-        "camera.saturation_capacity, camera.full_well: read",
-    ),
-    (
-        {"camera.dynamic_range": "66 dB", "camera.dynamic_range_1288": "66 dB"},
-        "but only one of the two can hold; leave one out",
-    ),
-    (
-        {"camera.dynamic_range_1288": "90 dB"},
-        "that is a threshold of 1.26 e, which shot noise and rounding alone exceed",
-    ),
+    ({"camera.full_well": "30 ke", "camera.dynamic_range": "66 dB", "camera.read_noise": "8 e"},
+     'read "8 e", but camera.full_well "30 ke" and camera.dynamic_range "66 dB" give 15 e'),
+    ({"camera.responsivity": AMPERES, "camera.quantum_efficiency": 0.7},
+     'read 0.7, but camera.responsivity { value = "0.30 A/W", wavelength = "620 nm" } gives 0.6'),
+    ({"camera.responsivity": AMPERES, "camera.quantum_efficiency": [["1 um", 0], ["2 um", 1]]},
+     "camera.responsivity is given too; leave one of the two out"),
+    ({"camera.saturation_capacity": "30 ke", "camera.full_well": "30 ke"},
+     "camera.saturation_capacity, camera.full_well: read"),
+    ({"camera.dynamic_range": "66 dB", "camera.dynamic_range_1288": "66 dB"},
+     "but only one of the two can hold; leave one out"),
+    ({"camera.dynamic_range_1288": "90 dB"},
+     "that is a threshold of 1.26 e, which shot noise and rounding alone exceed"),
     ({"camera.dynamic_range": "2000"}, "the unit is missing; expected a dynamic range"),
     ({"camera.dynamic_range": "1:2000"}, "this is no ratio to 1"),
     ({"camera.dynamic_range": 0.5}, "this is outside 1 to 1e+09"),
     ({"camera.read_noise": "0.3 DN"}, "under 0.49 DN rounding hides it; expected electrons"),
     ({"camera.gain": "0 e/DN"}, "0 e/DN is outside 1e-06 to 1e+09 e/DN"),
     ({"camera.gain": "4 DN"}, "DN is a unit of another kind"),
-    (
-        {"camera.responsivity": {**GREEN, "value": "2500 DN/(nJ/cm^2)"}},
-        "that is a quantum efficiency of 15.8; expected at most 1",
-    ),
+    ({"camera.responsivity": {**GREEN, "value": "2500 DN/(nJ/cm^2)"}},
+     "that is a quantum efficiency of 15.8; expected at most 1"),
     ({"camera.responsivity": {"value": "0.3 A/W"}}, "camera.responsivity.wavelength: nothing was"),
     ({"camera.responsivity": "25 DN/photon"}, "no table { value, wavelength } and no list"),
-    (
-        {"camera.responsivity": {**GREEN, "value": "25 DN/(lx*s)"}},
-        "camera.responsivity.value: read",
-    ),
+    ({"camera.responsivity": {**GREEN, "value": "25 DN/(lx*s)"}},
+     "camera.responsivity.value: read"),
     ({"camera.responsivity": GREEN, "camera.tdi_stages": 8}, "that of all stages"),
     ({"camera.responsivity": {"red": GREEN, "green": GREEN, "blue": GREEN}}, "one a colour"),
-    (
-        {**COLOUR, "camera.responsivity": {"red": GREEN, "blue": GREEN}},
-        "camera.responsivity.green: nothing was read",
-    ),
+    ({**COLOUR, "camera.responsivity": {"red": GREEN, "blue": GREEN}},
+     "camera.responsivity.green: nothing was read"),
     ({"camera.quantum_efficiency": [["550 nm", 0.6]]}, "at least two pairs"),
     ({"camera.quantum_efficiency": [["550 nm", 0.6], ["550 nm", 0.5]]}, "550 nm stands twice"),
     ({"camera.quantum_efficiency": [["green", 0.6], ["550 nm", 0.5]]}, "of a wavelength"),
@@ -75,7 +57,7 @@ REFUSED: list[tuple[Changes, str]] = [
     ({"lens.f_number": "50 %"}, "a bare number is due"),
     ({"target.pixel_size": "0 dpi"}, "0 dpi is outside 0.0254 to 2.54e+07 dpi"),
     ({"requirement.snr": "120 dB"}, "120 dB is outside 0 to 100 dB"),
-]
+]  # fmt: skip
 
 
 def test_each_fault_of_a_colour_is_a_sentence_of_its_own() -> None:
