@@ -147,9 +147,9 @@ def _flicker_seen(case: Case) -> float:
     turns_apart = light.flicker_frequency_hz * float(when.line_period_us) * 1e-6
     by_encoder = case.setup.transport.trigger == "encoder"
     ripple = case.setup.transport.speed_ripple if by_encoder else 0.0
-    looks = case.setup.camera.tdi_stages * float(place.lines_joined)
+    exposures = case.setup.camera.tdi_stages * float(place.lines_joined)
     # an encoder's lines are as unevenly apart in time as the web moves
-    joined = comb_mtf(looks, turns_apart / np.linspace(1 - ripple, 1 + ripple, _PACES))
+    joined = comb_mtf(exposures, turns_apart / np.linspace(1 - ripple, 1 + ripple, _PACES))
     return float(light.flicker * abs(np.sinc(turns)) * np.max(joined))
 
 

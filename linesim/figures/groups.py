@@ -119,8 +119,8 @@ def signal_group(numbers: Station) -> Group:
     noise_e = numbers.noise_e(white_e)
     kept_e = np.minimum(charge_e, numbers.saturation_e)
     # a flat field takes the dark level off, which is all there is where the dark fills a well
-    told_e = np.maximum(kept_e - (numbers.dark_e - numbers.delivered_dark_e), 0)
-    told_e = shown_e(numbers, told_e)
+    output_e = np.maximum(kept_e - (numbers.dark_e - numbers.delivered_dark_e), 0)
+    output_e = shown_e(numbers, output_e)
     return {
         "irradiance_target_w_m2": numbers.irradiance_w_m2,
         "irradiance_sensor_w_m2": numbers.irradiance_sensor_w_m2,
@@ -130,7 +130,7 @@ def signal_group(numbers: Station) -> Group:
         "snr_white": white_e / noise_e,
         "snr_white_db": decibel(white_e / noise_e),
         "snr_total_white": white_e / numbers.total_noise_e(white_e),
-        "dn_white": sensor.black_level_dn + numbers.dn_per_e * told_e * numbers.balance,
+        "dn_white": sensor.black_level_dn + numbers.dn_per_e * output_e * numbers.balance,
         "saturation_white": charge_e / numbers.saturation_e,
     }
 

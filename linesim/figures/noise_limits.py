@@ -40,7 +40,7 @@ class _White:
     offsets_dn: float
     lines: int
     balance: float
-    told_noise_dn: float
+    reported_noise_dn: float
 
     @property
     def gain_sd(self) -> float:
@@ -104,9 +104,9 @@ def _whites(case: Case) -> list[_White]:
             offsets_dn=offsets,
             lines=int(numbers.sensor.reference_lines),
             balance=balance,
-            told_noise_dn=told,
+            reported_noise_dn=reported_dn,
         )
-        for name, (level, noise, dark, prnu, offsets, balance, told) in zip(
+        for name, (level, noise, dark, prnu, offsets, balance, reported_dn) in zip(
             names, rows, strict=True
         )
     ]
@@ -142,9 +142,9 @@ def _rounded_again(case: Case, whites: list[_White]) -> Found:
     del case
     found = []
     for white in whites:
-        if white.is_corrected and white.told_noise_dn < _COARSE_DN:
+        if white.is_corrected and white.reported_noise_dn < _COARSE_DN:
             ends_dn = noise_rounded_again(white.noise_dn, white.columns)
-            off = max(abs(end_dn / white.told_noise_dn - 1) for end_dn in ends_dn)
+            off = max(abs(end_dn / white.reported_noise_dn - 1) for end_dn in ends_dn)
             # SNR is off by what noise and mean are together
             found.append((off + white.shift_share, white, ends_dn))
     if not found:
@@ -153,7 +153,7 @@ def _rounded_again(case: Case, whites: list[_White]) -> Found:
     if off > _OFF:
         text = (
             "What flat field or white balance multiplies is rounded once more: the noise of "
-            f"{white.name} is {white.told_noise_dn:.2g} DN by the figures and anything from "
+            f"{white.name} is {white.reported_noise_dn:.2g} DN by the figures and anything from "
             f"{low_dn:.2g} to {high_dn:.2g} DN in the image, by where its level lies between "
             "two numbers. More bits or more gain help."
         )
@@ -161,12 +161,12 @@ def _rounded_again(case: Case, whites: list[_White]) -> Found:
 
 
 def _shifted(case: Case, whites: list[_White]) -> Found:
-    numbers, way = case.numbers, case.setup.acquisition
+    numbers, acquisition = case.numbers, case.setup.acquisition
     reads, averaged = int(numbers.reads), float(numbers.sensor.averaged)
     black_dn = case.setup.camera.black_level_dn
     joined_dn = 0.0
     if reads > 1:
-        joined_dn = joined_shift(reads, black_dn, average=way.binning_mode == "average")
+        joined_dn = joined_shift(reads, black_dn, average=acquisition.binning_mode == "average")
     found = []
     for white in whites:
         one_dn = white.noise_dn * averaged / np.sqrt(reads)

@@ -103,8 +103,8 @@ def shared_cautions(stations: Iterable[tuple[str, Setup]]) -> tuple[Shared, ...]
     """Give the cautions about the light of many stations, each once."""
     each = [(title, total_w_m2(setup), list(safety_cautions(setup))) for title, setup in stations]
     found: dict[str, tuple[float, str, list[str]]] = {}
-    for title, light_w_m2, told in each:
-        for code, text in told:
+    for title, light_w_m2, cautions in each:
+        for code, text in cautions:
             most_w_m2, kept, titles = found.get(code, (-1.0, "", []))
             if light_w_m2 > most_w_m2:
                 most_w_m2, kept = light_w_m2, text

@@ -50,8 +50,8 @@ class Verdict:
         """As JSON has it."""
         found = asdict(self)
         where, state, speed = (found.pop(name) for name in ("where", "state", "speed"))
-        told = {**found, "met": self.met, "state": state, "where": where}
-        return told | ({"speed": speed} if speed else {})
+        record = {**found, "met": self.met, "state": state, "where": where}
+        return record | ({"speed": speed} if speed else {})
 
 
 def at_least(requirement: str, wanted: float, got: float, where: str = "line") -> Verdict:
