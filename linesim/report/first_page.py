@@ -50,7 +50,7 @@ def _size(setup: Setup, found: Budget, judged: Mapping[str, Verdict]) -> Fact:
     asked = judged.get("smallest_defect")
     if asked is None:
         sharp = found["resolution"]
-        both = " / ".join(digits(min(values(sharp[f"mtf50_{way}_lp_mm"]))) for way in ("x", "y"))
+        both = " / ".join(digits(min(values(sharp[f"mtf50_{axis}_lp_mm"]))) for axis in ("x", "y"))
         return "MTF50", f"{both} lp/mm", "across / along, on the target"
     got = "none" if asked.got == NEVER else f"{digits(asked.got)} um"
     where = place_of(setup, asked)
@@ -79,7 +79,7 @@ def _brightest(setup: Setup, found: Budget, clipping: Verdict) -> Fact:
 
 def _sampling(found: Budget) -> Fact:
     place = found["geometry"]
-    sides = " x ".join(f"{digits(_one(place[f'object_pixel_{way}_um']), 4)}" for way in "xy")
+    sides = " x ".join(f"{digits(_one(place[f'object_pixel_{axis}_um']), 4)}" for axis in "xy")
     return "object pixel", f"{sides} um", f"at {rate(_one(place['line_rate_hz']), 4)}"
 
 

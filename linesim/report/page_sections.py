@@ -71,7 +71,7 @@ def facts(found: Budget) -> Facts:
             ("white needs", _span(signal["saturation_white"], fill_words), place_of_white(signal)),
             (
                 "MTF at Nyquist",
-                " / ".join(_span(sharp[f"mtf_nyquist_{way}"], "{:.2f}".format) for way in "xy"),
+                " / ".join(_span(sharp[f"mtf_nyquist_{axis}"], "{:.2f}".format) for axis in "xy"),
                 "across / along",
             ),
         )
