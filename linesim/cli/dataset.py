@@ -111,16 +111,16 @@ def _make(
     json: bool,
 ) -> None:
     """Make the set, and say what it holds."""
-    with progress("drawing the plan", timed=True) as tell:
-        found = ready(plan, folder, resume=resume, tell=tell, device=device)
+    with progress("drawing the plan", timed=True) as update:
+        found = ready(plan, folder, resume=resume, tell=update, device=device)
     with (
         nothing_of_a_refused_plan(folder),
         lent as runner,
-        progress("making images", timed=True) as tell,
+        progress("making images", timed=True) as update,
     ):
-        kept = make_images(plan, folder, runner, tell, device)
-    with progress("writing tables") as tell:
-        made = Made(plan=plan, folder=folder, found=finish(plan, folder, tell), kept=kept)
+        kept = make_images(plan, folder, runner, update, device)
+    with progress("writing tables") as update:
+        made = Made(plan=plan, folder=folder, found=finish(plan, folder, update), kept=kept)
     if json:
         print_json(made_figures(made))
     else:
@@ -128,8 +128,8 @@ def _make(
 
 
 def _dry(plan: Plan, *, json: bool) -> None:
-    with progress("drawing the plan", timed=True) as tell:
-        found = dry_run(plan, tell)
+    with progress("drawing the plan", timed=True) as update:
+        found = dry_run(plan, update)
     if json:
         print_json(dry_figures(plan, found))
     else:
@@ -156,8 +156,8 @@ def _verify(folder: Path, again: int | None, beside: dict[str, object], *, json:
     given = [name for name, value in beside.items() if value is not None]
     if given:
         refuse(f"--verify: read {given[0]} too; expected --verify FOLDER, with --count alone")
-    with progress("verifying", timed=True) as tell:
-        found = verify(folder, AGAIN if again is None else again, tell)
+    with progress("verifying", timed=True) as update:
+        found = verify(folder, AGAIN if again is None else again, update)
     if json:
         print_json(
             {

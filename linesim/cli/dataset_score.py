@@ -47,8 +47,8 @@ def score_set(
         what = "no set" if folder is None else "no predictions"
         refuse(f"--score: read {what}; expected linesim dataset --score PREDICTIONS FOLDER")
     target = out or Path("outputs") / f"{folder.name or 'set'}_score"
-    with progress("scoring", timed=True) as tell:
-        found = score(predictions, folder, rule, tell)
+    with progress("scoring", timed=True) as update:
+        found = score(predictions, folder, rule, update)
     written = write_score(found, target)
     if json:
         print_json(figures(found))

@@ -16,7 +16,7 @@ from linesim.figures.safety import MACHINERY, people_lines
 from linesim.report.console import paragraphs
 from linesim.setup.surface import PLACED
 
-_MOST_TOLD = 8
+_MOST_LISTED = 8
 _PLACES = ("README.md", "samples.png", "images/", "masks/", "annotations/")
 
 
@@ -126,8 +126,8 @@ def _table(plan: Plan, found: Dry) -> Iterator[str]:
 def dry_notes(plan: Plan, found: Dry) -> Iterator[str]:
     """Say what of a plan its author may not have meant."""
     if found.short:
-        some = ", ".join(map(str, found.short[:_MOST_TOLD]))
-        more = " …" if len(found.short) > _MOST_TOLD else ""
+        some = ", ".join(map(str, found.short[:_MOST_LISTED]))
+        more = " …" if len(found.short) > _MOST_LISTED else ""
         yield (
             f"faults for which there was no room are left out of {len(found.short)} of "
             f"{plan.count} images: {some}{more}; their records say so"

@@ -44,8 +44,8 @@ def design(  # noqa: PLR0913 -- one argument an option
         return
     wanted = job_from(tomllib.loads(starter_job())) if job is None else load_job(job)
     folder = (out or Path("outputs/design")) if job is None else chosen_folder(out, job)
-    with progress("judging") as tell:
-        found = design_of(wanted, tell)
+    with progress("judging") as update:
+        found = design_of(wanted, update)
     written = write_design(found, folder)
     if report:
         written += (write_design_page(found, folder),)

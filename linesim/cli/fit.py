@@ -56,13 +56,13 @@ def fit(  # noqa: PLR0913 -- one option a property of the run
             f'output "{folder}": {FITTED} would replace the setup that was read; '
             "expected another folder"
         )
-    with progress("fitting") as tell:
+    with progress("fitting") as update:
         found = fit_of(
             chosen,
             all_images(images),
             keys=None if keys is None else keys.split(","),
             conditions=_conditions(taken or []),
-            progress=tell,
+            progress=update,
         )
     written = write_fit(found, folder)
     written += write_pages(folder, fit_page(found)) if report else ()

@@ -24,11 +24,11 @@ def preview(
     refuse_not_installed("preview", ("starlette", "uvicorn"), "preview")
     chosen = chosen_setup(setup)
 
-    def tell(address: str) -> None:
+    def announce(address: str) -> None:
         typer.echo(f"preview of {setup.name if setup else 'the built-in sample'}: {address}")
         typer.echo("this machine alone can open it, with this address; Ctrl-C stops it")
         if browser:
             webbrowser.open(address)
 
-    room.run(chosen, setup.name if setup else "the built-in sample", port, tell)
+    room.run(chosen, setup.name if setup else "the built-in sample", port, announce)
     typer.echo("preview stopped")

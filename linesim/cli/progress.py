@@ -16,7 +16,7 @@ def progress(label: str, *, timed: bool = False) -> Iterator[Callable[[int, int]
     seen, begun, longest, first = sys.stderr.isatty(), time.monotonic(), 0, -1
     shown_s = begun + _PATIENCE_S - _PAUSE_S
 
-    def tell(done: int, total: int) -> None:
+    def update(done: int, total: int) -> None:
         nonlocal shown_s, longest, first
         now_s = time.monotonic()
         first = done - 1 if first < 0 else first  # what was there before took no time
@@ -29,7 +29,7 @@ def progress(label: str, *, timed: bool = False) -> Iterator[Callable[[int, int]
         sys.stderr.flush()
 
     try:
-        yield tell
+        yield update
     finally:
         if longest:  # nothing stays behind, whatever is written next
             sys.stderr.write(f"\r{'':<{longest}}\r")

@@ -37,8 +37,8 @@ def rank(  # noqa: PLR0913 -- one option a parameter
 ) -> None:
     """Judge every option of a space of set-ups in closed form; the best of them remain."""
     chosen, folder = load_space(space), chosen_folder(out, space)
-    with progress("judging") as tell:
-        found = rank_of(chosen, top, tell)
+    with progress("judging") as update:
+        found = rank_of(chosen, top, update)
     written = write_ranking(found, folder)
     pages = Wanted(report=report, one_page=one_page)
     written += write_pages(folder, rank_page(found), pages) if pages else ()

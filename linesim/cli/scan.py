@@ -118,8 +118,8 @@ def _streamed(
     if manner.resume and not note.exists():
         typer.echo("linesim: nothing was broken off here; the scan begins anew", err=True)
     try:
-        with progress("lines", timed=True) as tell:
-            found = scan_to_file(chosen, folder / SAMPLES, seed, manner=manner, tell=tell)
+        with progress("lines", timed=True) as update:
+            found = scan_to_file(chosen, folder / SAMPLES, seed, manner=manner, tell=update)
         return found, write_filed(found, folder)
     except KeyboardInterrupt:
         if note.exists():

@@ -26,14 +26,18 @@ from linesim.report.page import Wanted, write_pages
 from linesim.setup.errors import refuse
 from linesim.setup.setup import Setup
 from linesim.studies.batch.ranges import split_ranges
+from linesim.studies.vary.alternatives import alternatives as alternatives_of
+from linesim.studies.vary.alternatives_table import (
+    alternatives_json,
+    alternatives_text,
+    write_alternatives,
+)
 from linesim.studies.vary.outputs import vary_json, write_vary
 from linesim.studies.vary.page import vary_page
 from linesim.studies.vary.rendered import Seen, points_of, rendered
 from linesim.studies.vary.study import Varied
 from linesim.studies.vary.study import vary as varied
 from linesim.studies.vary.table import vary_text
-from linesim.studies.vary.ways import ways as ways_of
-from linesim.studies.vary.ways_table import ways_json, ways_text, write_ways
 
 Words = Annotated[
     list[str] | None,
@@ -69,7 +73,7 @@ Render = Annotated[
     bool,
     typer.Option("--render", help="Measure on rendered images too, with error bars; one key only."),
 ]
-Ways = Annotated[
+Alternatives = Annotated[
     bool,
     typer.Option(
         "--ways", help="No range: the ways to four times the electrons, and what each costs."
@@ -90,7 +94,7 @@ def vary(  # noqa: PLR0913 -- one option a parameter
     exposure: Exposure = None,
     figures: Figures = None,
     render: Render = False,
-    ways: Ways = False,
+    alternatives: Alternatives = False,
     out: Out = None,
     seed: Seed = 0,
     json: Json = False,
@@ -105,9 +109,9 @@ def vary(  # noqa: PLR0913 -- one option a parameter
     path, texts = _parted(words or [])
     ranges, chosen, folder = split_ranges(texts), chosen_setup(path), chosen_folder(out, path)
     pages = Wanted(report=report, one_page=one_page)
-    if ways:
-        _refuse_beside_ways(ranges, pages)
-        _ways(chosen, folder, json=json)
+    if alternatives:
+        _refuse_beside_alternatives(ranges, pages)
+        _show_alternatives(chosen, folder, json=json)
         return
     by = _rendering(_By(seed=seed, workers=workers, cluster=cluster, device=device), asked=render)
     study = partial(varied, chosen, ranges, binning=_listed(binning), exposure=exposure)
@@ -130,13 +134,13 @@ class _By:
 
 def _studied(study: Callable[..., Varied], by: _By | None) -> tuple[Varied, tuple[Seen, ...]]:
     """Work the points out, and render them where that is asked for."""
-    with progress("working out points") as tell:
-        found = study(tell=tell)
+    with progress("working out points") as update:
+        found = study(tell=update)
     if by is None:
         return found, ()
     on = device_for(by.device, points_of(found) if by.device != NUMPY else ())
-    with lent_runner(by.workers, by.cluster) as runner, progress("rendering points") as tell:
-        return found, rendered(found, by.seed, runner=runner, tell=tell, device=on)
+    with lent_runner(by.workers, by.cluster) as runner, progress("rendering points") as update:
+        return found, rendered(found, by.seed, runner=runner, tell=update, device=on)
 
 
 def _parted(words: list[str]) -> tuple[Path | None, list[str]]:
@@ -150,7 +154,7 @@ def _listed(text: str | None) -> tuple[str, ...]:
     return tuple(part.strip() for part in (text or "").split(",") if part.strip())
 
 
-def _refuse_beside_ways(ranges: dict[str, str], pages: Wanted) -> None:
+def _refuse_beside_alternatives(ranges: dict[str, str], pages: Wanted) -> None:
     page = "--report" if pages.report else "--one-page" if pages.one_page else ""
     other = f"a range of {next(iter(ranges))}" if ranges else page
     if other:
@@ -158,7 +162,7 @@ def _refuse_beside_ways(ranges: dict[str, str], pages: Wanted) -> None:
 
 
 def _rendering(by: _By, *, asked: bool) -> _By | None:
-    """Tell how points are to be rendered, if at all; nothing else has work for a crew."""
+    """Tell how points are to be rendered, if at all; nothing else has work for workers."""
     given = {
         "--workers": by.workers is not None,
         "--cluster": by.cluster is not None,
@@ -171,8 +175,8 @@ def _rendering(by: _By, *, asked: bool) -> _By | None:
     return by if asked else None
 
 
-def _ways(setup: "Setup", folder: Path, *, json: bool) -> None:
+def _show_alternatives(setup: "Setup", folder: Path, *, json: bool) -> None:
     """Set the ways to four times the electrons side by side."""
-    found = ways_of(setup)
-    text = partial(ways_text, setup.title)
-    show(found, ways_json, text, write_ways(found, folder), json=json)
+    found = alternatives_of(setup)
+    text = partial(alternatives_text, setup.title)
+    show(found, alternatives_json, text, write_alternatives(found, folder), json=json)

@@ -45,7 +45,7 @@ def camera(  # noqa: PLR0913 -- one option a property of the measurement
     """Read a camera's figures off flat and dark frames, by EMVA 1288."""
     lengths = _lengths(wavelength, pixel, pixel_height)
     folder = chosen_folder(out, manifest)
-    with progress("frames") as tell:
+    with progress("frames") as update:
         found = measure_camera(
             manifest,
             wavelength_nm=lengths[0],
@@ -53,7 +53,7 @@ def camera(  # noqa: PLR0913 -- one option a property of the measurement
             pixel_height_um=lengths[2],
             bit_depth=bit_depth,
             max_pixels=max_pixels,
-            progress=tell,
+            progress=update,
         )
     written = write_camera(found, folder)
     names = ", ".join(path.name for path in written)

@@ -32,12 +32,12 @@ def gap(
     print_json(
         {
             "images": dict(zip(("set", "real"), found.counts, strict=True)),
-            "set": {k: _told(v) for k, v in zip(names, found.simulated, strict=True)},
-            "real": {k: _told(v) for k, v in zip(names, found.real, strict=True)},
+            "set": {k: _finite(v) for k, v in zip(names, found.simulated, strict=True)},
+            "real": {k: _finite(v) for k, v in zip(names, found.real, strict=True)},
             "proposals": [asdict(each) for each in found.proposals],
         }
     )
 
 
-def _told(look: Look) -> dict[str, float]:
-    return {name: value for name, value in asdict(look).items() if np.isfinite(value)}
+def _finite(figures: Look) -> dict[str, float]:
+    return {name: value for name, value in asdict(figures).items() if np.isfinite(value)}

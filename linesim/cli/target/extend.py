@@ -48,8 +48,8 @@ def extend(  # noqa: PLR0913 -- one option a property of the web
     """Make metres of web from a photograph, without a visible repeat."""
     web = asked_web(image, (size, pixel_size), (method, encoding), seed)
     file = out or Path("outputs") / f"{image.stem}_web.tif"
-    with progress("drawing the web", timed=True) as tell:
-        done = write_web(web, file, tell)
+    with progress("drawing the web", timed=True) as update:
+        done = write_web(web, file, update)
     rows, columns = web.shape
     lines = [
         f"{columns} x {rows} pixels of {web.pixel_size_um:g} um, {WAYS[done]}",

@@ -13,6 +13,8 @@ from PIL import Image
 
 from linesim.setup.load import changed
 from linesim.studies.batch.ranges import ranges_of, short
+from linesim.studies.vary.alternatives import alternatives
+from linesim.studies.vary.alternatives_table import alternatives_text
 from linesim.studies.vary.labels import axis_words
 from linesim.studies.vary.maps import maps
 from linesim.studies.vary.outputs import vary_json, write_vary
@@ -20,8 +22,6 @@ from linesim.studies.vary.plots import line_plots, plotted
 from linesim.studies.vary.rendered import rendered
 from linesim.studies.vary.study import Varied, vary
 from linesim.studies.vary.table import vary_text
-from linesim.studies.vary.ways import ways
-from linesim.studies.vary.ways_table import ways_text
 from linesim.studies.vary.words import answer
 from tests.stations import plain_setup
 
@@ -232,8 +232,8 @@ def test_colours_have_columns_of_their_own() -> None:
 
 def test_the_ways_in_words() -> None:
     """A table of all ways, what each costs, and the cautions of the brightest."""
-    found = ways(changed(BASE, {"light.illuminance": "200 klx"}))
-    text = ways_text("Outputs", found)
+    found = alternatives(changed(BASE, {"light.illuminance": "200 klx"}))
+    text = alternatives_text("Outputs", found)
     assert max(map(len, text.splitlines())) <= 100
     for said in (
         "light x4: light and heat on the target 4 times, but the picture clips: white takes 425 %",

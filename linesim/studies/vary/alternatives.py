@@ -26,8 +26,8 @@ Changes = dict[str, object]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Way:
-    """One way to more electrons."""
+class Alternative:
+    """One of the ways to more electrons, held beside the setup as it is."""
 
     title: str
     changes: Mapping[str, object]
@@ -36,7 +36,7 @@ class Way:
     refusal: str
 
 
-def ways(setup: Setup) -> tuple[Way, ...]:
+def alternatives(setup: Setup) -> tuple[Alternative, ...]:
     """Set the ways to four times the electrons beside the setup; one that is barred says why."""
     exposure_us = float(station(setup).timing.exposure_us)
     held: Changes = {"acquisition.exposure": f"{exposure_us!r} us"}
@@ -46,29 +46,39 @@ def ways(setup: Setup) -> tuple[Way, ...]:
         ("exposure x4, speed /4", _slower(setup, exposure_us)),
         ("4 x TDI stages", {**held, "camera.tdi_stages": setup.camera.tdi_stages * TIMES}),
     )
-    as_it_is = Way(title="as it is", changes={}, setup=setup, budget=budget(setup), refusal="")
-    return (as_it_is, *(_way(setup, title, changes) for title, changes in asked), _binned(setup))
+    as_it_is = Alternative(
+        title="as it is", changes={}, setup=setup, budget=budget(setup), refusal=""
+    )
+    return (
+        as_it_is,
+        *(_alternative(setup, title, changes) for title, changes in asked),
+        _binned(setup),
+    )
 
 
-def _way(setup: Setup, title: str, changes: Changes) -> Way:
+def _alternative(setup: Setup, title: str, changes: Changes) -> Alternative:
     try:
         made = changed(setup, changes)
-        return Way(title=title, changes=changes, setup=made, budget=budget(made), refusal="")
+        return Alternative(
+            title=title, changes=changes, setup=made, budget=budget(made), refusal=""
+        )
     except InputError as refusal:
         why = refusal.faults[0]
-        return Way(title=title, changes=changes, setup=None, budget=None, refusal=why)
+        return Alternative(title=title, changes=changes, setup=None, budget=None, refusal=why)
 
 
-def _binned(setup: Setup) -> Way:
+def _binned(setup: Setup) -> Alternative:
     """Join twice as many pixels each way, at the exposure time of the setup."""
     binning = setup.acquisition.binning
     own, text = str(binning), f"{_STEP * binning.across}x{_STEP * binning.along}"
     title = f"binning {text}"
     try:
         made = binning_variants(setup, (own, text), exposure="same", keep_line_rate=False)[1].setup
-        return Way(title=title, changes={}, setup=made, budget=budget(made), refusal="")
+        return Alternative(title=title, changes={}, setup=made, budget=budget(made), refusal="")
     except InputError as refusal:
-        return Way(title=title, changes={}, setup=None, budget=None, refusal=refusal.faults[0])
+        return Alternative(
+            title=title, changes={}, setup=None, budget=None, refusal=refusal.faults[0]
+        )
 
 
 def _slower(setup: Setup, exposure_us: float) -> Changes:
@@ -86,14 +96,14 @@ def _slower(setup: Setup, exposure_us: float) -> Changes:
 
 
 def costs(
-    found: tuple[Way, ...], names: Mapping[str, str]
-) -> Iterator[tuple[Way, dict[str, float]]]:
-    """Measure what each way changes besides the electrons."""
+    found: tuple[Alternative, ...], names: Mapping[str, str]
+) -> Iterator[tuple[Alternative, dict[str, float]]]:
+    """Measure what each alternative changes besides the electrons."""
     first = found[0].budget
-    for way in found[1:]:
-        if way.budget is None or first is None:
+    for alternative in found[1:]:
+        if alternative.budget is None or first is None:
             continue
-        yield way, dict(_ratios(first, way.budget, names))
+        yield alternative, dict(_ratios(first, alternative.budget, names))
 
 
 def _ratios(first: Budget, other: Budget, names: Mapping[str, str]) -> Iterator[tuple[str, float]]:

@@ -5,7 +5,7 @@ import pytest
 from linesim.figures.budget import Budget
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
-from linesim.studies.vary.ways import Way, costs, ways
+from linesim.studies.vary.alternatives import Alternative, alternatives, costs
 from tests.stations import plain_setup
 
 BASE = plain_setup(
@@ -24,7 +24,7 @@ LONG = {
 }
 
 
-def named(found: tuple[Way, ...]) -> dict[str, Budget]:
+def named(found: tuple[Alternative, ...]) -> dict[str, Budget]:
     """Give the figures of the possible ways by their first word."""
     return {way.title.split()[0]: way.budget for way in found if way.budget}
 
@@ -37,7 +37,7 @@ def ratio(found: dict[str, Budget], way: str, group: str, name: str) -> float:
 @pytest.mark.parametrize("setup", [BASE, *LONG.values()], ids=["plain", *LONG])
 def test_each_way_gives_four_times(setup: Setup) -> None:
     """Light, area of the aperture, time, stages, area of the pixel: all multiply the electrons."""
-    found = named(ways(setup))
+    found = named(alternatives(setup))
     assert list(found) == ["as", "light", "aperture", "exposure", "4", "binning"]
     for way in list(found)[1:]:
         assert ratio(found, way, "signal", "electrons_white") == pytest.approx(4, rel=1e-9)
@@ -53,7 +53,7 @@ def test_what_each_way_costs() -> None:
     Depth of field 2cN(1+m)/m²: half at half the N, twice at twice the c. Speed and rate fall to a
     quarter with the time; a matched rate to a half with rows twice as tall.
     """
-    found = named(ways(BASE))
+    found = named(alternatives(BASE))
     prices = {
         ("signal", "irradiance_target_w_m2"): {"light": 4.0},
         ("geometry", "depth_of_field_mm"): {"aperture": 0.5, "binning": 2.0},
@@ -70,7 +70,7 @@ def test_what_each_way_costs() -> None:
 
 def test_sharpness_of_the_ways() -> None:
     """More light, time or stages in step leave MTF50 alone; wide open there is less diffraction."""
-    found = named(ways(BASE))
+    found = named(alternatives(BASE))
     for axis in "xy":
         figure = f"mtf50_{axis}_lp_mm"
         for way in ("light", "exposure", "4"):
@@ -81,7 +81,7 @@ def test_sharpness_of_the_ways() -> None:
 
 def test_a_way_that_is_not_possible_says_why() -> None:
     """At f/0.8 there are no two stops more; rows of one kind cannot be joined four times twice."""
-    found = ways(changed(BASE, {"lens.f_number": 0.8, "acquisition.binning": "3x3"}))
+    found = alternatives(changed(BASE, {"lens.f_number": 0.8, "acquisition.binning": "3x3"}))
     refused = {way.title: way.refusal for way in found if way.refusal}
     assert set(refused) == {"aperture +2 stops", "binning 6x6"}
     assert refused["aperture +2 stops"].startswith("lens.f_number: read 0.4, but")
@@ -91,7 +91,7 @@ def test_a_way_that_is_not_possible_says_why() -> None:
 def test_costs_name_what_changes() -> None:
     """Ratios of the figures asked for, and only of those that change."""
     groups = {"depth_of_field_mm": "geometry", "object_pixel_x_um": "geometry"}
-    told = {way.title: ratios for way, ratios in costs(ways(BASE), groups)}
+    told = {way.title: ratios for way, ratios in costs(alternatives(BASE), groups)}
     assert told["light x4"] == {}
     assert told["aperture +2 stops"] == {"depth_of_field_mm": pytest.approx(0.5)}
     assert set(told["binning 2x2"]) == set(groups)

@@ -11,8 +11,8 @@ from linesim.files.atomic import write_json
 from linesim.report.console import paragraph, paragraphs
 from linesim.report.verdict_words import STATES, clause
 from linesim.studies.batch.judged import LOW_IS_GOOD
+from linesim.studies.vary.alternatives import Alternative, costs
 from linesim.studies.vary.table import laid_out
-from linesim.studies.vary.ways import Way, costs
 
 _LINES = (
     ("white, e", "signal", "electrons_white"),
@@ -46,13 +46,13 @@ _KEPT_BLUR = (
 _SPEED = "speed, mm/s"
 
 
-def ways_text(title: str, found: tuple[Way, ...]) -> str:
+def alternatives_text(title: str, found: tuple[Alternative, ...]) -> str:
     """Lay the ways to four times the electrons out for the console."""
-    possible = [way for way in found if way.budget is not None]
+    possible = [alternative for alternative in found if alternative.budget is not None]
     lines = [
         *paragraph(f"{title}: ways to four times the electrons", "", ""),
         "",
-        *laid_out(["", *(way.title for way in possible)], _rows(possible)),
+        *laid_out(["", *(alternative.title for alternative in possible)], _rows(possible)),
         "",
         "what each costs",
         *paragraphs(cost_texts(found)),
@@ -63,75 +63,92 @@ def ways_text(title: str, found: tuple[Way, ...]) -> str:
     return "\n".join(lines)
 
 
-def _rows(possible: list[Way]) -> list[list[str]]:
+def _rows(possible: list[Alternative]) -> list[list[str]]:
     rows = [
-        [label, *(_cell(way, group, name) for way in possible)] for label, group, name in _LINES
+        [label, *(_cell(alternative, group, name) for alternative in possible)]
+        for label, group, name in _LINES
     ]
-    speeds = [f"{way.setup.transport.speed_mm_s:.4g}" for way in possible if way.setup]
+    speeds = [
+        f"{alternative.setup.transport.speed_mm_s:.4g}"
+        for alternative in possible
+        if alternative.setup
+    ]
     rows.insert(6, [_SPEED, *speeds])
-    states = [STATES[worst_state(way.budget.verdicts)] for way in possible if way.budget]
+    states = [
+        STATES[worst_state(alternative.budget.verdicts)]
+        for alternative in possible
+        if alternative.budget
+    ]
     rows.append(["all together", *states])
     return [row for row in rows if any(cell != "-" for cell in row[1:])]
 
 
-def _cell(way: Way, group: str, name: str) -> str:
-    value = way.budget.groups[group].get(name) if way.budget else None
+def _cell(alternative: Alternative, group: str, name: str) -> str:
+    value = alternative.budget.groups[group].get(name) if alternative.budget else None
     if value is None:
         return "-"
     weakest = max(values(value)) if name in LOW_IS_GOOD else min(values(value))
     return digits(weakest, 4)
 
 
-def cost_texts(found: tuple[Way, ...]) -> Iterator[str]:
-    """Say what each way costs, and why one is not possible."""
-    for way, ratios in costs(found, _GROUPS):
+def cost_texts(found: tuple[Alternative, ...]) -> Iterator[str]:
+    """Say what each alternative costs, and why one is not possible."""
+    for alternative, ratios in costs(found, _GROUPS):
         parts = [
             text.format(ratio=f"{ratios[name]:.3g}")
             for name, text in _COSTS.items()
             if name in ratios
         ]
-        parts += list(_own(way))
-        yield f"{way.title}: {', '.join(parts) or 'nothing that these figures show'}."
-    yield from (f"{way.title}: not possible here ({way.refusal})" for way in found if way.refusal)
+        parts += list(_own(alternative))
+        yield f"{alternative.title}: {', '.join(parts) or 'nothing that these figures show'}."
+    yield from (
+        f"{alternative.title}: not possible here ({alternative.refusal})"
+        for alternative in found
+        if alternative.refusal
+    )
     yield _KEPT_BLUR
 
 
-def _own(way: Way) -> Iterator[str]:
+def _own(alternative: Alternative) -> Iterator[str]:
     """Say what the figures of a budget do not."""
-    if "transport.speed" in way.changes:
+    if "transport.speed" in alternative.changes:
         yield "a quarter of the speed, and so of the product"
-    if "camera.tdi_stages" in way.changes:
+    if "camera.tdi_stages" in alternative.changes:
         yield "another camera, whose line clock must keep step with the product"
-    if way.budget and way.setup:
-        for each in way.budget.verdicts:
-            # a way that clips, or that cannot run, is none
+    if alternative.budget and alternative.setup:
+        for each in alternative.budget.verdicts:
+            # what clips, or cannot run, is no alternative
             cannot = "cannot run: " if each.state == "cannot run" else ""
             if not each.met and (cannot or each.requirement == "clipping"):
-                yield f"but {cannot}{clause(way.setup, each)}"
+                yield f"but {cannot}{clause(alternative.setup, each)}"
 
 
-def caution_texts(found: tuple[Way, ...]) -> list[str]:
-    """Give the cautions about people of all ways, each once with the ways that it holds for."""
-    return people_lines(shared_cautions((way.title, way.setup) for way in found if way.setup))
+def caution_texts(found: tuple[Alternative, ...]) -> list[str]:
+    """Give the cautions about people, each once with the alternatives that it holds for."""
+    return people_lines(
+        shared_cautions(
+            (alternative.title, alternative.setup) for alternative in found if alternative.setup
+        )
+    )
 
 
-def ways_json(found: tuple[Way, ...]) -> dict[str, object]:
-    """Give all figures of all ways, as ways.json has them."""
+def alternatives_json(found: tuple[Alternative, ...]) -> dict[str, object]:
+    """Give all figures of all alternatives, as ways.json has them."""
     return {
-        "ways": [{"title": way.title, **_json_of(way)} for way in found],
+        "ways": [{"title": alternative.title, **_json_of(alternative)} for alternative in found],
         "costs": list(cost_texts(found)),
         "cautions": caution_texts(found),
     }
 
 
-def _json_of(way: Way) -> dict[str, object]:
-    if way.budget is None or way.setup is None:
-        return {"refused": way.refusal}
-    return {"speed_mm_s": way.setup.transport.speed_mm_s, **way.budget.as_dict()}
+def _json_of(alternative: Alternative) -> dict[str, object]:
+    if alternative.budget is None or alternative.setup is None:
+        return {"refused": alternative.refusal}
+    return {"speed_mm_s": alternative.setup.transport.speed_mm_s, **alternative.budget.as_dict()}
 
 
-def write_ways(found: tuple[Way, ...], folder: Path) -> tuple[Path, ...]:
-    """Write the figures of all ways."""
+def write_alternatives(found: tuple[Alternative, ...], folder: Path) -> tuple[Path, ...]:
+    """Write the figures of all alternatives."""
     path = folder / "ways.json"
-    write_json(path, ways_json(found))
+    write_json(path, alternatives_json(found))
     return (path,)
