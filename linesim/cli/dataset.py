@@ -112,7 +112,7 @@ def _make(
 ) -> None:
     """Make the set, and say what it holds."""
     with progress("drawing the plan", timed=True) as update:
-        found = ready(plan, folder, resume=resume, tell=update, device=device)
+        found = ready(plan, folder, resume=resume, progress=update, device=device)
     with (
         nothing_of_a_refused_plan(folder),
         lent as runner,

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from linesim.dataset.able import told_of
+from linesim.dataset.able import states_in_words
 from linesim.dataset.dry import Dry
 from linesim.dataset.make import Made
 from linesim.dataset.people import plan_people
@@ -44,7 +44,7 @@ def made_text(made: Made, dry: Dry) -> str:
     labels, visible = sum(found.labels.values()), sum(found.visible.values())
     parts = ", ".join(f"{found.images[name]} {name}" for name in SPLITS)
     hidden = sum(found.unlabelled.values())
-    able = told_of(made.plan.count, sum(found.stuck.values()), sum(found.clipped.values()))
+    able = states_in_words(made.plan.count, sum(found.stuck.values()), sum(found.clipped.values()))
     lines = [
         made.plan.title,
         f"{made.plan.count} images ({parts}), {sum(found.good.values())} of them without faults",

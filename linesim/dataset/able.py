@@ -42,12 +42,12 @@ def _without_requirement(setup: Setup) -> Setup:
     return Setup(sections=sections, texts=setup.texts, folder=setup.folder)
 
 
-def cannot_run(told: Mapping[str, str]) -> bool:
+def cannot_run(state_of: Mapping[str, str]) -> bool:
     """Tell whether a station cannot run."""
-    return any(told.get(name, "met") != "met" for name in CANNOT_RUN)
+    return any(state_of.get(name, "met") != "met" for name in CANNOT_RUN)
 
 
-def told_of(images: int, stuck: int, clipped: int) -> Iterable[str]:
+def states_in_words(images: int, stuck: int, clipped: int) -> Iterable[str]:
     """Say, in half sentences, how many images come from stations that are stuck, or clip."""
     if stuck:
         yield (

@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from linesim.dataset.able import told_of
+from linesim.dataset.able import states_in_words
 from linesim.dataset.background.words import head_words, limit_words
 from linesim.dataset.card_images import loader_rows, picture_rows, sample_words, short_words
 from linesim.dataset.layout import CARD, SHEET
@@ -68,7 +68,7 @@ def _what(plan: Plan, found: Sums) -> str:
 def _able(found: Sums) -> str:
     """Warn of images that no such station could have taken."""
     counts = (sum(each.values()) for each in (found.images, found.stuck, found.clipped))
-    said = "; ".join(told_of(*counts))
+    said = "; ".join(states_in_words(*counts))
     return f"\n\n{said}; `states` in each image's record says which." if said else ""
 
 

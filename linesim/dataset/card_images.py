@@ -64,7 +64,7 @@ def picture_rows(plan: Plan) -> str:
 
 def loader_rows(plan: Plan) -> str:
     """List the files that loaders read."""
-    told = "| `images/SPLIT/metadata.jsonl` | a line of JSON an image: what it is, its boxes |\n"
+    rows = "| `images/SPLIT/metadata.jsonl` | a line of JSON an image: what it is, its boxes |\n"
     data = "| `data.yaml` | where the images of each split are, and the classes |\n"
     folders = (
         f"| `folders/images/SPLIT/KIND/N.png` | the images again, by kind: `{GOOD}` without "
@@ -74,7 +74,7 @@ def loader_rows(plan: Plan) -> str:
     shards = "| `shards/SPLIT-N.tar` | the images again: N.png, N.mask.png, N.json in turn |\n"
     tables = "| `shards/SPLIT-N.parquet` | the images again: a row each, mask and boxes beside |\n"
     return (
-        told
+        rows
         + (data if plan.labels.box_files else "")
         + (folders if plan.images.folders else "")
         + (shards if plan.images.shard_images else "")

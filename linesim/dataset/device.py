@@ -25,7 +25,7 @@ def stations_of(plan: Plan) -> Iterator[Setup]:
         yield from (drawn(plan, index).setup for index in range(plan.count))
 
 
-def device_of(told: Mapping[str, Any]) -> str | None:
+def device_of(set_record: Mapping[str, Any]) -> str | None:
     """Read what renders a set, out of its own file; None for numpy."""
-    device = told.get("rendered_on", {}).get("device")
+    device = set_record.get("rendered_on", {}).get("device")
     return None if device is None else str(device)

@@ -172,16 +172,16 @@ def _faults(
     )
     for attempt in range(_TRIES):
         random = image_stream(plan.seed, index, FAULT_STREAM, attempt)
-        recipes = _lots(plan, random)
+        recipes = _drawn_kinds(plan, random)
         if recipes:
             break
     else:
         random = image_stream(plan.seed, index, FAULT_STREAM, _TRIES)
-        recipes = [_one_lot(plan, random)]
+        recipes = [_one_kind(plan, random)]
     return draw_with_room(random, recipes, ground)
 
 
-def _lots(plan: Plan, random: np.random.Generator) -> list[Recipe]:
+def _drawn_kinds(plan: Plan, random: np.random.Generator) -> list[Recipe]:
     """Draw how many of each kind there are."""
     recipes = []
     for each in plan.faults.wanted:
@@ -191,7 +191,7 @@ def _lots(plan: Plan, random: np.random.Generator) -> list[Recipe]:
     return recipes
 
 
-def _one_lot(plan: Plan, random: np.random.Generator) -> Recipe:
+def _one_kind(plan: Plan, random: np.random.Generator) -> Recipe:
     """Draw one kind by how likely each is, and how many of it; two at once hardly ever come."""
     some = [(each, [count for count in each.counts if count]) for each in plan.faults.wanted]
     chances = np.cumsum([len(counts) / len(each.counts) for each, counts in some])

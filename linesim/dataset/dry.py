@@ -9,7 +9,7 @@ from linesim.dataset.plan.plan import Plan
 from linesim.dataset.plan.splits import SPLITS
 from linesim.setup.errors import InputError
 
-_MOST_TOLD = 5
+_MOST_NAMED = 5
 """Of images that cannot be made, those with a sentence of their own."""
 
 
@@ -32,9 +32,9 @@ class Dry:
     why: dict[str, str] = field(default_factory=dict)
 
 
-def dry_run(plan: Plan, tell: Callable[[int, int], None] | None = None) -> Dry:
+def dry_run(plan: Plan, progress: Callable[[int, int], None] | None = None) -> Dry:
     """
-    Draw all images of a plan, and ``tell`` how many are drawn, of how many.
+    Draw all images of a plan, and give ``progress`` how many are drawn, of how many.
 
     InputError has a sentence for each of the first images that can never be made.
     """
@@ -44,8 +44,8 @@ def dry_run(plan: Plan, tell: Callable[[int, int], None] | None = None) -> Dry:
             _count(found, plan, drawn(plan, index))
         except InputError as refusal:
             refused[index] = refusal.faults
-        if tell:
-            tell(index + 1, plan.count)
+        if progress:
+            progress(index + 1, plan.count)
     if refused:
         raise InputError(*_refusals(plan, refused))
     return found
@@ -70,14 +70,14 @@ def _count(found: Dry, plan: Plan, shot: Drawn) -> None:
 
 def _refusals(plan: Plan, refused: Mapping[int, tuple[str, ...]]) -> list[str]:
     """Say what is wrong with the first images, and of how many the same is to be said."""
-    told = [
+    refusals = [
         text if text.startswith("image ") else f"image {index}: {text}"
-        for index in sorted(refused)[:_MOST_TOLD]
+        for index in sorted(refused)[:_MOST_NAMED]
         for text in refused[index]
     ]
-    if len(refused) > _MOST_TOLD:
-        told.append(
+    if len(refused) > _MOST_NAMED:
+        refusals.append(
             f"count: {len(refused)} of the {plan.count} images cannot be made, the first "
-            f"{_MOST_TOLD} are named; expected a plan of which all can"
+            f"{_MOST_NAMED} are named; expected a plan of which all can"
         )
-    return told
+    return refusals

@@ -102,8 +102,8 @@ def item(plan: Plan, index: int, device: str | None = None) -> Item:
 
 def _made(plan: Plan, index: int, device: str | None) -> Item:
     asked, render = drawn(plan, index), render_by(device)
-    way = _in_scan if plan.scenes.real else _rendered
-    pictured = way(plan, asked, render)
+    picture = _in_scan if plan.scenes.real else _rendered
+    pictured = picture(plan, asked, render)
     held, made = pictured.held, pictured.made
     painted = pictured.painted
     shape = made.image.shape[0], made.image.shape[1]
@@ -186,15 +186,15 @@ def _instances(
         return ()
     seen = footprints(asked.setup, targets[0], asked.lines, asked.seed)
     texture = texture_for(plan, asked.setup, asked.scene)
-    look = eye(asked.setup, targets[0], made.expected_e, asked.seed, texture)
+    observer = eye(asked.setup, targets[0], made.expected_e, asked.seed, texture)
     found = [
-        _judged(plan.labels, placed, each, targets, (seen, look))
+        _judged(plan.labels, placed, each, targets, (seen, observer))
         for placed, each in zip(asked.faults, held, strict=True)
     ]
-    return told_apart(found, (made.image.shape[0], made.image.shape[1]))
+    return without_overlap(found, (made.image.shape[0], made.image.shape[1]))
 
 
-def told_apart(found: Sequence[Instance], shape: tuple[int, int]) -> tuple[Instance, ...]:
+def without_overlap(found: Sequence[Instance], shape: tuple[int, int]) -> tuple[Instance, ...]:
     """
     Give each sample to the fault on top; one that lies wholly under later ones has no label.
 
@@ -227,10 +227,10 @@ def _judged(
     sight: tuple[Footprints, Eye],
 ) -> Instance:
     """Label one fault, and tell how well it is seen."""
-    seen, look = sight
+    seen, observer = sight
     labels = seen.labels(cast("Fault", held))  # its bounds and its cover are all they ask
     label = labels[0] if labels else None
-    strength = None if label is None else _strength(label, held, targets, look)
+    strength = None if label is None else _strength(label, held, targets, observer)
     return instance_of(rule, placed, held.fault.area_um2, (label, strength))
 
 
@@ -284,11 +284,11 @@ def _why_not(rule: LabelRule, cover_px: float, strength: Strength | None, *, vis
 
 
 def _strength(
-    label: Label, held: HeldFault, targets: tuple[Patched, Patched], look: Eye
+    label: Label, held: HeldFault, targets: tuple[Patched, Patched], observer: Eye
 ) -> Strength:
     lines, columns = label.mask.shape
     first = label.first_line, label.first_column
-    return look.strength(
+    return observer.strength(
         change_between(*targets, held.bounds),
         (*first, first[0] + lines, first[1] + columns),
         label.mask,

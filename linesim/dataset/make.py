@@ -48,22 +48,27 @@ def make_set(
     runner: Runner,
     *,
     resume: bool = False,
-    tell: Tell | None = None,
+    progress: Tell | None = None,
     device: str | None = None,
 ) -> Made:
     """Make a set, or what is missing of it; images on a device as `linesim.scan` takes it."""
     on = chosen(device, stations_of(plan)).device
     ready(plan, folder, resume=resume, device=on)
     with nothing_of_a_refused_plan(folder):
-        kept = make_images(plan, folder, runner, tell, on)
+        kept = make_images(plan, folder, runner, progress, on)
     return Made(plan=plan, folder=folder, found=finish(plan, folder), kept=kept)
 
 
 def ready(
-    plan: Plan, folder: Path, *, resume: bool, tell: Tell | None = None, device: str | None = None
+    plan: Plan,
+    folder: Path,
+    *,
+    resume: bool,
+    progress: Tell | None = None,
+    device: str | None = None,
 ) -> Dry:
     """
-    Look at folder, plan and disk before anything is written; ``tell`` how many images are drawn.
+    Look at folder, plan and disk before anything is written; ``progress`` gets the images drawn.
 
     ``resume`` goes on with a set of the same plan, and begins where there is none. InputError if
     the folder holds something else, an image can never be made, the disk is too small, or an extra
@@ -71,19 +76,23 @@ def ready(
     """
     refuse_without_pyarrow(plan)
     begin(plan, folder, resume=resume, device=device)
-    found = dry_run(plan, tell)
+    found = dry_run(plan, progress)
     missing = sum(not is_done(plan, folder, index) for index in range(plan.count))
     refuse_without_room(plan, folder, missing / plan.count)
     return found
 
 
 def make_images(
-    plan: Plan, folder: Path, runner: Runner, tell: Tell | None = None, device: str | None = None
+    plan: Plan,
+    folder: Path,
+    runner: Runner,
+    progress: Tell | None = None,
+    device: str | None = None,
 ) -> int:
     """
     Make the images of a set that is `ready`, or those that are missing; say how many were there.
 
-    ``tell`` is told how many images are done, of how many. InputError if an image cannot be made.
+    ``progress`` gets the images done, and all. InputError if an image cannot be made.
     """
     open_images = [index for index in range(plan.count) if not is_done(plan, folder, index)]
     done = kept = plan.count - len(open_images)
@@ -91,8 +100,8 @@ def make_images(
     home, each = str(folder.resolve()), plan.scenes.images_each
     for made in images(runner, home, open_images, each, device):
         done += made
-        if tell:
-            tell(done, plan.count)
+        if progress:
+            progress(done, plan.count)
     return kept
 
 
@@ -111,10 +120,10 @@ def nothing_of_a_refused_plan(folder: Path) -> Iterator[None]:
         raise
 
 
-def finish(plan: Plan, folder: Path, tell: Tell | None = None) -> Sums:
+def finish(plan: Plan, folder: Path, progress: Tell | None = None) -> Sums:
     """Write tables, sheet and card of a set whose images are all there; tell of tables done."""
     tidy(folder)  # of workers that died while others went on
-    tables = write_tables(plan, folder, tell)
+    tables = write_tables(plan, folder, progress)
     copied = write_copies(plan, folder)
     found = sums(records(plan, folder))
     write_samples(plan, folder)
@@ -175,18 +184,19 @@ def set_in(folder: Path) -> dict[str, Any] | None:
     if not file.is_file():
         return None
     try:
-        told = json.loads(file.read_text("utf-8"))
-        whole = isinstance(told, dict) and {"fingerprint", "count", "versions"} <= set(told)
+        set_record = json.loads(file.read_text("utf-8"))
+        needed = {"fingerprint", "count", "versions"}
+        whole = isinstance(set_record, dict) and needed <= set(set_record)
     except ValueError:
         whole = False
     if not whole:
         refuse(f'"{file}" cannot be read; expected the file that linesim dataset wrote there')
-    return dict(told)
+    return dict(set_record)
 
 
 def _write_plan(plan: Plan, folder: Path, device: str | None) -> None:
     """Write what a worker needs, and what tells this set from others."""
-    told = {
+    set_record = {
         "simulated": True,
         "title": plan.title,
         "count": plan.count,
@@ -195,7 +205,7 @@ def _write_plan(plan: Plan, folder: Path, device: str | None) -> None:
         "versions": versions(),
         **rendered_on(device),
     }
-    write_json(folder / SET, told)
+    write_json(folder / SET, set_record)
     write_text(folder / SETUP, resolved_text(plan.base, folder))
     texts: dict[str, Any] = {"title": plan.title, "setup": SETUP}
     texts |= {"count": plan.count, "seed": plan.seed}

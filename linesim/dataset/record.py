@@ -27,7 +27,7 @@ def record(plan: Plan, made: Item) -> Record:
     asked = made.drawn
     shape = made.image.shape[0], made.image.shape[1]
     numbers = asked.setup
-    told = {
+    written = {
         "simulated": True,
         "index": asked.index,
         "image": image_name(plan, asked.index),
@@ -50,10 +50,10 @@ def record(plan: Plan, made: Item) -> Record:
         "left_out": [asdict(each) for each in asked.left_out],
         "faults": [_fault(plan, each, shape) for each in made.instances],
     }
-    told |= rendered_on(made.device)
+    written |= rendered_on(made.device)
     if plan.nuisances.wanted:
-        told["nuisances"] = [_placed(each) for each in asked.nuisances]
-    return told
+        written["nuisances"] = [_placed(each) for each in asked.nuisances]
+    return written
 
 
 def _setup_hash(made: Item) -> str:
@@ -66,7 +66,7 @@ def _setup_hash(made: Item) -> str:
 
 def _fault(plan: Plan, each: Instance, shape: tuple[int, int]) -> dict[str, Any]:
     strength = each.strength
-    told = {
+    written = {
         "kind": each.placed.kind,
         "class_id": each.class_id,
         **_placed(each.placed),
@@ -75,10 +75,10 @@ def _fault(plan: Plan, each: Instance, shape: tuple[int, int]) -> dict[str, Any]
         "visible": each.visible,
         "labelled": each.outline is not None,
     }
-    told |= {} if strength is None else asdict(strength)
+    written |= {} if strength is None else asdict(strength)
     if each.outline is None:
-        return told | {"why_unlabelled": each.why}
-    return told | _label(plan, each.outline, shape)
+        return written | {"why_unlabelled": each.why}
+    return written | _label(plan, each.outline, shape)
 
 
 def _placed(placed: Placed) -> dict[str, Any]:
@@ -107,11 +107,11 @@ def _plain(values: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def box_lines(plan: Plan, told: Record) -> str:
+def box_lines(plan: Plan, image_record: Record) -> str:
     """Write the boxes of an image as text: line of its class, middle and size over the image's."""
-    width, height, names = told["width"], told["height"], class_names(plan)
+    width, height, names = image_record["width"], image_record["height"], class_names(plan)
     lines = []
-    for each in told["faults"]:
+    for each in image_record["faults"]:
         if each["labelled"]:
             x, y, wide, high = each["bbox"]
             middle = (x + wide / 2) / width, (y + high / 2) / height

@@ -38,11 +38,11 @@ def _chosen(plan: Plan) -> list[int]:
 
 
 def _panel(plan: Plan, folder: Path, index: int) -> Panel:
-    told, numbers = read_record(plan, folder, index), taken(plan, index).numbers
-    grey = _tones(told, read_samples(folder / told["image"]).astype(np.uint16), numbers)
+    record, numbers = read_record(plan, folder, index), taken(plan, index).numbers
+    grey = _tones(record, read_samples(folder / record["image"]).astype(np.uint16), numbers)
     shown = np.stack([grey] * 3, axis=2) if grey.ndim == _GREY else grey
-    classes = read_samples(folder / told["mask"])
-    labelled = [each for each in told["faults"] if each["labelled"]]
+    classes = read_samples(folder / record["mask"])
+    labelled = [each for each in record["faults"] if each["labelled"]]
     for each in labelled:
         x, y, wide, high = each["bbox"]
         own = np.zeros(classes.shape, dtype=np.bool_)
@@ -57,14 +57,14 @@ def _panel(plan: Plan, folder: Path, index: int) -> Panel:
             across_um=float(numbers.geometry.object_pixel_x_um),
             along_um=float(numbers.timing.line_advance_um),
         ),
-        title=f"{index} {told['split']}: {kinds}",
+        title=f"{index} {record['split']}: {kinds}",
     )
 
 
-def _tones(told: Record, image: NDArray[np.uint16], numbers: Station) -> NDArray[np.uint8]:
+def _tones(record: Record, image: NDArray[np.uint16], numbers: Station) -> NDArray[np.uint8]:
     """Show stretched images as they are, one grey scale for all; samples each to its own white."""
-    if "image_bits" in told:
-        return tones(image, 0.0, float(2 ** told["image_bits"] - 1))
+    if "image_bits" in record:
+        return tones(image, 0.0, float(2 ** record["image_bits"] - 1))
     black_dn = float(numbers.sensor.black_level_dn)
     return tones(image, black_dn, white_for(image, black_dn))
 

@@ -20,15 +20,15 @@ def read_record(plan: Plan, folder: Path, index: int) -> Record:
     """Read the record of an image."""
     file = folder / record_name(plan, index)
     try:
-        told: Any = json.loads(file.read_text("utf-8"))
+        record: Any = json.loads(file.read_text("utf-8"))
     except (ValueError, RecursionError):
-        told = None
-    if not isinstance(told, dict) or not told:
+        record = None
+    if not isinstance(record, dict) or not record:
         refuse(
             f'"{file}" cannot be read; expected the record that linesim dataset wrote there: '
             "removed, --resume makes that image again"
         )
-    return told
+    return record
 
 
 def read_samples(path: Path) -> NDArray[Any]:

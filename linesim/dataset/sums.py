@@ -32,10 +32,10 @@ class Sums:
     )
 
 
-def sums(told: Iterable[Record]) -> Sums:
+def sums(images: Iterable[Record]) -> Sums:
     """Count."""
     found = Sums()
-    for image in told:
+    for image in images:
         split = image["split"]
         found.images[split] += 1
         found.good[split] += not image["faults"]

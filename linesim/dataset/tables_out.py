@@ -71,7 +71,7 @@ def records(plan: Plan, folder: Path, split: str | None = None) -> Iterator[Reco
 
 
 def write_tables(
-    plan: Plan, folder: Path, tell: Callable[[int, int], None] | None = None
+    plan: Plan, folder: Path, progress: Callable[[int, int], None] | None = None
 ) -> tuple[str, ...]:
     """Write annotations, manifest and tables."""
     jobs: list[tuple[str, Callable[[Path], None]]] = [
@@ -90,8 +90,8 @@ def write_tables(
         jobs.append((DATA, lambda path: write_text(path, data_text(plan))))
     for done, (name, job) in enumerate(jobs):
         job(folder / name)
-        if tell:
-            tell(done + 1, len(jobs))
+        if progress:
+            progress(done + 1, len(jobs))
     return tuple(name for name, _ in jobs)
 
 
@@ -118,13 +118,13 @@ def _metadata(plan: Plan, folder: Path, split: str) -> Callable[[Path], None]:
             temporary.open("w", encoding="utf-8", newline="\n") as out,
         ):
             out.writelines(
-                f"{_line(metadata_line(told))}\n" for told in records(plan, folder, split)
+                f"{_line(metadata_line(record))}\n" for record in records(plan, folder, split)
             )
 
     return write
 
 
-def coco_text(plan: Plan, told: Callable[[], Iterator[Record]]) -> Iterator[str]:
+def coco_text(plan: Plan, images: Callable[[], Iterator[Record]]) -> Iterator[str]:
     """Write a split as COCO instance annotations, a line each."""
     note = _REAL_NOTE if plan.scenes.real else _NOTE
     info = {"description": f"{plan.title}. {note}", "simulated": True, "seed": plan.seed}
@@ -135,13 +135,13 @@ def coco_text(plan: Plan, told: Callable[[], Iterator[Record]]) -> Iterator[str]
     yield f'{{\n"info": {_line(info)},\n"licenses": [],\n"categories": [\n'
     yield ",\n".join(_line(each) for each in groups)
     yield '\n],\n"images": [\n'
-    yield from _joined(_line(_coco_image(each)) for each in told())
+    yield from _joined(_line(_coco_image(each)) for each in images())
     yield '\n],\n"annotations": [\n'
     number = 0
 
     def annotations() -> Iterator[str]:
         nonlocal number
-        for image in told():
+        for image in images():
             for each in image["faults"]:
                 if each["labelled"]:
                     number += 1
@@ -162,16 +162,16 @@ def _line(value: object) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
-def _coco_image(told: Record) -> dict[str, Any]:
+def _coco_image(record: Record) -> dict[str, Any]:
     return {
-        "id": told["index"] + 1,
-        "file_name": told["image"].rpartition("/")[2],  # in images/SPLIT, as readers expect it
-        "width": told["width"],
-        "height": told["height"],
+        "id": record["index"] + 1,
+        "file_name": record["image"].rpartition("/")[2],  # in images/SPLIT, as readers expect it
+        "width": record["width"],
+        "height": record["height"],
         "simulated": True,
-        "bit_depth": told.get("image_bits", told["bit_depth"]),
-        **{name: told[name] for name in ("black_dn", "white_dn") if name in told},
-        "scene": told["scene"],
+        "bit_depth": record.get("image_bits", record["bit_depth"]),
+        **{name: record[name] for name in ("black_dn", "white_dn") if name in record},
+        "scene": record["scene"],
     }
 
 
@@ -197,13 +197,13 @@ def _manifest(plan: Plan, folder: Path, path: Path) -> None:
         header,
         (
             (
-                *(told.get(key) for key in _IMAGE_KEYS),
+                *(record.get(key) for key in _IMAGE_KEYS),
                 "true",
-                len(told["faults"]),
-                sum(each["labelled"] for each in told["faults"]),
-                *(told["drawn"].get(key) for key in drawn),
+                len(record["faults"]),
+                sum(each["labelled"] for each in record["faults"]),
+                *(record["drawn"].get(key) for key in drawn),
             )
-            for told in records(plan, folder)
+            for record in records(plan, folder)
         ),
     )
 
@@ -215,15 +215,15 @@ def _images(plan: Plan, folder: Path, path: Path) -> None:
         header,
         (
             (
-                told["image"],
-                told["split"],
-                "defect" if told["faults"] else "good",
-                _word(any(each["visible"] for each in told["faults"])),
-                "; ".join(dict.fromkeys(each["kind"] for each in told["faults"])),
-                told["scene"],
+                record["image"],
+                record["split"],
+                "defect" if record["faults"] else "good",
+                _word(any(each["visible"] for each in record["faults"])),
+                "; ".join(dict.fromkeys(each["kind"] for each in record["faults"])),
+                record["scene"],
                 "true",
             )
-            for told in records(plan, folder)
+            for record in records(plan, folder)
         ),
     )
 
@@ -241,14 +241,14 @@ def _faults(plan: Plan, folder: Path, path: Path) -> None:
         header,
         (
             (
-                told["image"],
-                told["split"],
+                record["image"],
+                record["split"],
                 *(_word(each.get(key)) for key in _FAULT_KEYS),
                 *each.get("bbox", [None] * 4),
                 *(_colours(each["values"].get(name)) for name in names),
             )
-            for told in records(plan, folder)
-            for each in told["faults"]
+            for record in records(plan, folder)
+            for each in record["faults"]
         ),
     )
 

@@ -30,9 +30,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linesim.dataset.device import stations_of
-from linesim.dataset.feed.crew import MOST_WORKERS, crew
+from linesim.dataset.feed.processes import MOST_WORKERS, lend_helpers
 from linesim.dataset.feed.stream import Feed
-from linesim.dataset.feed.targets import image_of, target_of, told_of
+from linesim.dataset.feed.targets import image_of, labels_of, target_of
 from linesim.dataset.item import Item, item
 from linesim.dataset.plan.plan import Plan, fingerprint
 from linesim.dataset.plan.plan_file import load_plan
@@ -107,12 +107,12 @@ class _Shots:
     def fed(self, walk: Indices, workers: int) -> Iterator[Sample]:
         """Make images on the device, where they stay; the labels lie here."""
         on = there(self.device or "cpu")
-        with crew(self.read, workers, by_kernels=kernels_run_on(on)) as helpers:
-            feed = Feed(plan=self.plan, crew=helpers, device=on)
+        with lend_helpers(self.read, workers, by_kernels=kernels_run_on(on)) as helpers:
+            feed = Feed(plan=self.plan, helpers=helpers, device=on)
             for made in feed.images([int(index) for index in walk]):
                 lines, width = made.samples.shape[-2:]
                 image = image_of(made.samples, made.full_scale_dn, raw=self.raw)
-                yield image, target_of(made.told, (lines, width), made.number)
+                yield image, target_of(made.labels, (lines, width), made.number)
 
     def read(self) -> Plan:
         """Give the plan, read anew where this was sent."""
@@ -251,7 +251,7 @@ def sample_of(made: Item, *, raw: bool = False) -> Sample:
     )
     samples = torch.from_numpy(np.ascontiguousarray(planes, dtype=np.int32))
     shape = made.mask.shape[0], made.mask.shape[1]
-    target = target_of(told_of(made.instances), shape, made.drawn.index)
+    target = target_of(labels_of(made.instances), shape, made.drawn.index)
     return image_of(samples, made.full_scale_dn, raw=raw), target
 
 

@@ -42,7 +42,7 @@ from linesim.workers.tasks import Tell
 
 AGAIN = 8
 """Images that are made again unless another number is asked for."""
-_MOST_TOLD = 50
+_MOST_NAMED = 50
 _DAMAGE = (ArithmeticError, LookupError, MemoryError, RecursionError, TypeError, ValueError)
 
 
@@ -56,28 +56,28 @@ class Verified:
     faults: tuple[str, ...]
 
 
-def verify(folder: Path, again: int = AGAIN, tell: Tell | None = None) -> Verified:
+def verify(folder: Path, again: int = AGAIN, progress: Tell | None = None) -> Verified:
     """
     Verify a finished set; so many of its images, evenly chosen, are made ``again``.
 
-    ``tell`` is told how many are looked at. InputError if there is no set, or its plan cannot be
+    ``progress`` gets how many are looked at. InputError if there is no set, or its plan cannot be
     read.
     """
-    told = set_in(folder)
-    if told is None:
+    set_record = set_in(folder)
+    if set_record is None:
         refuse(f'--verify: "{folder}" holds no set; expected a folder that linesim dataset wrote')
     try:
         plan = load_plan(folder / PLAN)
-        odd = tuple(_plan_faults(plan, told))
+        odd = tuple(_plan_faults(plan, set_record))
     except InputError as refusal:
         plan, odd = None, refusal.faults
     if plan is None or odd:
         return _found((*listing_faults(folder, ()), *odd))
-    return _verified(plan, folder, again, tell, device_of(told))
+    return _verified(plan, folder, again, progress, device_of(set_record))
 
 
 def _verified(
-    plan: Plan, folder: Path, again: int, tell: Tell | None, device: str | None
+    plan: Plan, folder: Path, again: int, progress: Tell | None, device: str | None
 ) -> Verified:
     """Verify a set whose plan is the one that it was made by."""
     missing = [index for index in range(plan.count) if not is_done(plan, folder, index)]
@@ -89,8 +89,8 @@ def _verified(
     for index in sorted(set(range(plan.count)) - set(missing)):
         found = _if_readable(f"image {index}", partial(_record_faults, folder, plan, index))
         labels, faults = labels + found.labels, [*faults, *found.faults]
-        if tell:
-            tell(index + 1, plan.count)
+        if progress:
+            progress(index + 1, plan.count)
     if missing:
         return _found(faults, plan, labels)
     for name, check in (("a record", _split_faults), ("a table or a record", _table_faults)):
@@ -106,7 +106,7 @@ def _found(
         images=plan.count if plan else 0,
         labels=labels,
         made_again=again,
-        faults=tuple(dict.fromkeys(faults))[:_MOST_TOLD],
+        faults=tuple(dict.fromkeys(faults))[:_MOST_NAMED],
     )
 
 
@@ -135,39 +135,39 @@ def _alone(check: Callable[[Plan, Path], Iterator[str]], plan: Plan, folder: Pat
 
 
 def _record_faults(folder: Path, plan: Plan, index: int) -> _Found:
-    told = read_record(plan, folder, index)
-    labels = sum(fault["labelled"] for fault in told["faults"])
-    return _Found(labels=labels, faults=tuple(_label_faults(folder, plan, told)))
+    record = read_record(plan, folder, index)
+    labels = sum(fault["labelled"] for fault in record["faults"])
+    return _Found(labels=labels, faults=tuple(_label_faults(folder, plan, record)))
 
 
 def _chosen(count: int, again: int) -> tuple[int, ...]:
     return tuple(sorted({round(k) for k in np.linspace(0, count - 1, min(again, count))}))
 
 
-def _plan_faults(plan: Plan, told: dict[str, Any]) -> Iterator[str]:
-    if told["fingerprint"] != fingerprint(plan):
+def _plan_faults(plan: Plan, set_record: dict[str, Any]) -> Iterator[str]:
+    if set_record["fingerprint"] != fingerprint(plan):
         yield f"{PLAN} or a version is not what the set began with: its fingerprint differs"
-    if told["count"] != plan.count:
-        yield f"{PLAN} has {plan.count} images, the set {told['count']}"
+    if set_record["count"] != plan.count:
+        yield f"{PLAN} has {plan.count} images, the set {set_record['count']}"
 
 
-def _label_faults(folder: Path, plan: Plan, told: Record) -> Iterator[str]:
+def _label_faults(folder: Path, plan: Plan, record: Record) -> Iterator[str]:
     """Hold labels against the mask of classes, and box files against labels."""
-    name, shape = told["image"], (told["height"], told["width"])
-    mask, image = (read_samples(folder / told[key]) for key in ("mask", "image"))
+    name, shape = record["image"], (record["height"], record["width"])
+    mask, image = (read_samples(folder / record[key]) for key in ("mask", "image"))
     if mask.shape != shape or image.shape[:2] != shape:
-        yield f"{name}: image and mask are not both of {told['width']} x {told['height']}"
+        yield f"{name}: image and mask are not both of {record['width']} x {record['height']}"
         return
-    labelled = [each for each in told["faults"] if each["labelled"]]
+    labelled = [each for each in record["faults"] if each["labelled"]]
     runs = [each for each in labelled if isinstance(each["segmentation"], dict)]
     found = [_read_back(each, shape) for each in runs]
     yield from (f"{name}: {text}" for _, faults in found for text in faults)
     if len(runs) < len(labelled):
-        yield from _areas(told, mask)
+        yield from _areas(record, mask)
     elif (_classes(found, runs, shape) != mask).any():
         yield f"{name}: the mask is not that of the labels"
-    for boxes in boxes_names(plan, told["index"]):
-        if (folder / boxes).read_text("utf-8") != box_lines(plan, told):
+    for boxes in boxes_names(plan, record["index"]):
+        if (folder / boxes).read_text("utf-8") != box_lines(plan, record):
             yield f"{name}: the file of boxes is not that of the labels"
 
 
@@ -182,27 +182,27 @@ def _read_back(each: Record, shape: tuple[int, int]) -> tuple[Outline, list[str]
     """Draw one label, and compare area and box with what is written."""
     full = mask_of(each["segmentation"]["counts"], shape)
     lines, columns = np.flatnonzero(full.any(axis=1)), np.flatnonzero(full.any(axis=0))
-    told = []
+    faults = []
     if np.count_nonzero(full) != each["area_px"] or not lines.size:
-        told.append(f"a {each['kind']}'s area is not that of its mask")
+        faults.append(f"a {each['kind']}'s area is not that of its mask")
     else:
         box = [columns[0], lines[0], columns[-1] - columns[0] + 1, lines[-1] - lines[0] + 1]
         if [int(side) for side in box] != each["bbox"]:
-            told.append(f"a {each['kind']}'s box is not that of its mask")
-    return Outline(line=0, column=0, mask=full), told
+            faults.append(f"a {each['kind']}'s box is not that of its mask")
+    return Outline(line=0, column=0, mask=full), faults
 
 
-def _areas(told: Record, mask: NDArray[Any]) -> Iterator[str]:
+def _areas(record: Record, mask: NDArray[Any]) -> Iterator[str]:
     """Compare areas by class where labels are polygons."""
     found = np.bincount(mask.ravel(), minlength=256)
     for value in range(1, 256):
         areas = sum(
             each["area_px"]
-            for each in told["faults"]
+            for each in record["faults"]
             if each["labelled"] and each["class_id"] + 1 == value
         )
         if areas != found[value]:
-            yield f"{told['image']}: areas of class {value - 1} are not those of the mask"
+            yield f"{record['image']}: areas of class {value - 1} are not those of the mask"
 
 
 def _split_faults(plan: Plan, folder: Path) -> Iterator[str]:
@@ -215,7 +215,7 @@ def _split_faults(plan: Plan, folder: Path) -> Iterator[str]:
 
 def _table_faults(plan: Plan, folder: Path) -> Iterator[str]:
     """Write all tables again, beside the set, and compare."""
-    told = sums(records(plan, folder))  # a damaged record is told by its own name
+    totals = sums(records(plan, folder))  # a damaged record is told by its own name
     with tempfile.TemporaryDirectory() as name:
         beside = Path(name)
         for index in range(plan.count):
@@ -223,7 +223,7 @@ def _table_faults(plan: Plan, folder: Path) -> Iterator[str]:
             target.parent.mkdir(parents=True, exist_ok=True)
             target.write_bytes((folder / record_name(plan, index)).read_bytes())
         written = write_tables(plan, beside)
-        write_card(plan, beside, told)
+        write_card(plan, beside, totals)
         yield from _different(folder, beside, (*written, CARD))
     for split in SPLITS:
         path = folder / annotations_name(split)
@@ -236,12 +236,12 @@ def _ids(path: Path) -> _Found:
 
 
 def _id_faults(path: Path) -> Iterator[str]:
-    told = json.loads(path.read_text("utf-8"))
-    numbers = [each["id"] for each in told["annotations"]]
-    images = {each["id"] for each in told["images"]}
+    document = json.loads(path.read_text("utf-8"))
+    numbers = [each["id"] for each in document["annotations"]]
+    images = {each["id"] for each in document["images"]}
     if numbers != list(range(1, len(numbers) + 1)):
         yield f"{path.name}: annotations are not numbered from 1"
-    if not all(each["image_id"] in images for each in told["annotations"]):
+    if not all(each["image_id"] in images for each in document["annotations"]):
         yield f"{path.name}: an annotation is of an image that is not there"
 
 

@@ -27,7 +27,7 @@ from linesim.workers.tasks import versions
 def write_image(plan: Plan, folder: Path, index: int, device: str | None = None) -> None:
     """Make one image of a set and write its files."""
     made = item(plan, index, device)
-    told = record(plan, made)
+    image_record = record(plan, made)
     image = folder / image_name(plan, index)
     if made.law is None:
         _write_samples(image, made)
@@ -37,8 +37,8 @@ def write_image(plan: Plan, folder: Path, index: int, device: str | None = None)
         _write_samples(folder / name, made)
     write_png(folder / mask_name(plan, index), made.mask, as_scan=True)
     for name in boxes_names(plan, index):
-        write_text(folder / name, box_lines(plan, told))
-    write_json(folder / record_name(plan, index), told)
+        write_text(folder / name, box_lines(plan, image_record))
+    write_json(folder / record_name(plan, index), image_record)
 
 
 def _write_samples(path: Path, made: Item) -> None:
@@ -51,8 +51,8 @@ def _write_samples(path: Path, made: Item) -> None:
 def write_images(folder: str, indices: Iterable[int], device: str | None = None) -> int:
     """Make some images of the set in a folder: what a worker is asked to do."""
     home = Path(folder)
-    told, count = (home / SET).read_text("utf-8"), 0
-    plan = _plan_in(folder, told)
+    set_text, count = (home / SET).read_text("utf-8"), 0
+    plan = _plan_in(folder, set_text)
     for index in indices:
         write_image(plan, home, index, device)
         count += 1
@@ -60,10 +60,10 @@ def write_images(folder: str, indices: Iterable[int], device: str | None = None)
 
 
 @lru_cache(maxsize=1)
-def _plan_in(folder: str, told: str) -> Plan:
+def _plan_in(folder: str, set_text: str) -> Plan:
     """Load the plan in a folder once, for as long as it is the one that the set is of."""
     plan = load_plan(Path(folder) / PLAN)
-    wanted = json.loads(told)
+    wanted = json.loads(set_text)
     if fingerprint(plan) != wanted["fingerprint"]:
         refuse(
             f'a worker reads "{folder}/{PLAN}" otherwise than it was written; expected the '

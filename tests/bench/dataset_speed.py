@@ -130,7 +130,7 @@ def memory(count: int) -> list[tuple[int, float]]:
             found.append((done, resident_mb()))
 
     with tempfile.TemporaryDirectory() as name:
-        make_set(plan, Path(name) / "set", Alone(), tell=tell)
+        make_set(plan, Path(name) / "set", Alone(), progress=tell)
         found.append((count + 1, resident_mb()))
     return found
 

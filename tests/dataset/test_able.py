@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from linesim.dataset.able import cannot_run, states, told_of
+from linesim.dataset.able import cannot_run, states, states_in_words
 from linesim.dataset.item import Item
 from linesim.figures.budget import budget
 from linesim.forward.reference import ArrayReference
@@ -35,14 +35,14 @@ def test_images_that_no_station_could_take_are_counted() -> None:
     )
     assert (cannot_run(slow), slow["clipping"]) == (True, "met")
     assert (cannot_run(bright), bright["clipping"]) == (False, "missed")
-    assert list(told_of(9, 2, 1)) == [
+    assert list(states_in_words(9, 2, 1)) == [
         (
             "2 of 9 images come from stations that cannot run as they stand (line rate, link or "
             "exposure)"
         ),
         "1 of 9 images come from stations whose picture clips",
     ]
-    assert list(told_of(9, 0, 0)) == []
+    assert list(states_in_words(9, 0, 0)) == []
 
 
 def made_of(level: float) -> ArrayReference:

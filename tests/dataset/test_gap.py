@@ -8,7 +8,7 @@ import pytest
 import skimage.data
 
 from linesim.cli import main
-from linesim.dataset.gap.figures import fine_sigma_px, look_of
+from linesim.dataset.gap.figures import figures_of, fine_sigma_px
 from linesim.dataset.gap.gap import Gap, gap_text, measure_gap
 from linesim.dataset.make import make_set
 from linesim.dataset.plan.plan_file import plan_from
@@ -99,7 +99,7 @@ def test_white_noise_is_what_it_is() -> None:
     random = np.random.default_rng(1)
     columns = 1 + 0.02 * random.standard_normal(512)
     image = np.rint(400 * columns + 5 * random.standard_normal((1024, 512)) + 32).astype(np.uint16)
-    look = look_of(image, 32.0)
+    look = figures_of(image, 32.0)
     # 5² and 1/12 of rounding; 4.5/√(2 · 524288 / 1.5) = 0.5 %
     assert look.along_dn == pytest.approx(np.sqrt(25 + 1 / 12), rel=0.01)
     assert look.level_dn == pytest.approx(400, rel=0.01)

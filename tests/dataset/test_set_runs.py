@@ -54,7 +54,7 @@ def tell(done, total):
 
 if __name__ == "__main__":
     with processes(2) as runner:
-        make_set(load_plan(sys.argv[1], count=4), Path(sys.argv[2]), runner, tell=tell)
+        make_set(load_plan(sys.argv[1], count=4), Path(sys.argv[2]), runner, progress=tell)
 """
 """Stops for ever when its first images are made."""
 

@@ -8,7 +8,7 @@ import numpy as np
 import typer
 
 from linesim.cli.options import Json, print_json
-from linesim.dataset.gap.figures import Look
+from linesim.dataset.gap.figures import Figures
 from linesim.dataset.gap.gap import gap_text, measure_gap
 from linesim.figures.safety import MACHINERY
 from linesim.files.folders import all_images
@@ -39,5 +39,5 @@ def gap(
     )
 
 
-def _finite(figures: Look) -> dict[str, float]:
+def _finite(figures: Figures) -> dict[str, float]:
     return {name: value for name, value in asdict(figures).items() if np.isfinite(value)}

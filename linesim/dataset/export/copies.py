@@ -14,11 +14,11 @@ from linesim.dataset.samples_in import read_record
 from linesim.files.atomic import write_bytes
 
 
-def copies(plan: Plan, told: Record) -> Iterator[tuple[str, str]]:
+def copies(plan: Plan, record: Record) -> Iterator[tuple[str, str]]:
     """Name the copies of an image's files in folders by class, each with what it is a copy of."""
     if plan.images.folders:
-        names = folder_names(told["image"], told["split"], class_folder(told))
-        yield from zip(names, (told["image"], told["mask"]), strict=True)
+        names = folder_names(record["image"], record["split"], class_folder(record))
+        yield from zip(names, (record["image"], record["mask"]), strict=True)
 
 
 def write_copies(plan: Plan, folder: Path) -> tuple[str, ...]:

@@ -24,18 +24,18 @@ def data_text(plan: Plan) -> str:
     return "\n".join(["# simulated by linesim", *lines, "names:", *names, ""])
 
 
-def metadata_line(told: Record) -> Mapping[str, Any]:
+def metadata_line(record: Record) -> Mapping[str, Any]:
     """Say in one line what an image is and where its faults are."""
-    labelled = [each for each in told["faults"] if each["labelled"]]
+    labelled = [each for each in record["faults"] if each["labelled"]]
     return {
-        "file_name": Path(told["image"]).name,
+        "file_name": Path(record["image"]).name,
         "simulated": True,
-        "split": told["split"],
-        "label": class_folder(told),
-        "scene": told["scene"],
-        "width": told["width"],
-        "height": told["height"],
-        **{name: told[name] for name in ("black_dn", "white_dn") if name in told},
+        "split": record["split"],
+        "label": class_folder(record),
+        "scene": record["scene"],
+        "width": record["width"],
+        "height": record["height"],
+        **{name: record[name] for name in ("black_dn", "white_dn") if name in record},
         "objects": {
             "id": list(range(len(labelled))),
             "category": [each["kind"] for each in labelled],
@@ -47,11 +47,11 @@ def metadata_line(told: Record) -> Mapping[str, Any]:
     }
 
 
-def class_folder(told: Record) -> str:
+def class_folder(record: Record) -> str:
     """Name the folder of an image: what its labels are."""
-    kinds = {each["kind"] for each in told["faults"] if each["labelled"]}
+    kinds = {each["kind"] for each in record["faults"] if each["labelled"]}
     if len(kinds) > 1:
         return SEVERAL
     if kinds:
         return str(kinds.pop()).replace(" ", "_")
-    return UNSEEN if told["faults"] else GOOD
+    return UNSEEN if record["faults"] else GOOD

@@ -79,11 +79,11 @@ def _schema(pa: Any, classes: Sequence[str]) -> Any:  # noqa: ANN401 -- an optio
 
 def _row(plan: Plan, folder: Path, index: int) -> Row:
     """Put an image, its mask and its labels into a row; all else stands in its record."""
-    told = read_record(plan, folder, index)
-    labelled = [each for each in told["faults"] if each["labelled"]]
+    record = read_record(plan, folder, index)
+    labelled = [each for each in record["faults"] if each["labelled"]]
     return {
-        **{key: _file(folder, told[key]) for key in ("image", "mask")},
-        **{key: told[key] for key in ("width", "height", "split")},
+        **{key: _file(folder, record[key]) for key in ("image", "mask")},
+        **{key: record[key] for key in ("width", "height", "split")},
         "boxes": [each["bbox"] for each in labelled],
         "classes": [each["kind"] for each in labelled],
         "class_ids": [each["class_id"] for each in labelled],

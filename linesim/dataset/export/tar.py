@@ -22,12 +22,12 @@ def write_tar(plan: Plan, folder: Path, path: Path, indices: Sequence[int]) -> N
         tarfile.open(temporary, "w", format=tarfile.USTAR_FORMAT) as tar,
     ):
         for index in indices:
-            told = read_record(plan, folder, index)
-            image, mask = (folder / told[key] for key in ("image", "mask"))
+            record = read_record(plan, folder, index)
+            image, mask = (folder / record[key] for key in ("image", "mask"))
             parts = {
                 image.suffix[1:]: image.read_bytes(),
                 "mask.png": mask.read_bytes(),
-                "json": json.dumps(metadata_line(told)).encode(),
+                "json": json.dumps(metadata_line(record)).encode(),
             }
             for ending, data in parts.items():
                 entry = tarfile.TarInfo(f"{stem(index)}.{ending}")

@@ -11,7 +11,7 @@ from linesim.dataset.draw import Drawn, drawn
 from linesim.dataset.feed.judged import judged
 from linesim.dataset.feed.prepared import Prepared, prepared
 from linesim.dataset.feed.seeing import Matrices, sent
-from linesim.dataset.feed.targets import Told, told_of
+from linesim.dataset.feed.targets import Labels, labels_of
 from linesim.dataset.item import item
 from linesim.dataset.labels.backdrop import own_texture
 from linesim.dataset.plan.plan import Plan
@@ -43,7 +43,7 @@ class Whole(NamedTuple):
     number: int
     samples: NDArray[np.integer[Any]]  # shape (lines, width) or (lines, width, 3) [DN]
     full_scale_dn: int
-    told: Told
+    labels: Labels
 
 
 class Scene(NamedTuple):
@@ -95,20 +95,20 @@ class Helper:
             ready.along[along] = sent(matrices.packed_along(self.samplers[across]))
 
     def judge(
-        self, index: int, told: ImageArray, new: tuple[Texture | None] | None
-    ) -> Told | Whole:
+        self, index: int, reported: ImageArray, new: tuple[Texture | None] | None
+    ) -> Labels | Whole:
         """Label the faults of an image prepared here; or make it anew, if it nears its wells."""
         asked, made = self.open_images.pop(index)
         if new is not None:
             keep(self.textures, asked.scene, new[0])
-        if not made.noise.is_far(float(told[0])):
+        if not made.noise.is_far(float(reported[0])):
             return self._whole(index)
         own = self.textures[asked.scene]
-        return told_of(judged(self.plan.labels, asked, made, told[1:], own))
+        return labels_of(judged(self.plan.labels, asked, made, reported[1:], own))
 
     def _whole(self, index: int) -> Whole:
         made = item(self.plan, index)
-        return Whole(index, made.image, made.full_scale_dn, told_of(made.instances))
+        return Whole(index, made.image, made.full_scale_dn, labels_of(made.instances))
 
     def scene(self, scene: int) -> Scene:
         """Draw a scene."""

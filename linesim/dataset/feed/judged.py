@@ -9,7 +9,7 @@ import numpy as np
 from linesim.dataset.draw import Drawn
 from linesim.dataset.feed.prepared import Mark, Prepared
 from linesim.dataset.feed.seeing import in_one_light
-from linesim.dataset.item import Instance, instance_of, told_apart
+from linesim.dataset.item import Instance, instance_of, without_overlap
 from linesim.dataset.labels.backdrop import Backdrop, backdrop, required_texture
 from linesim.dataset.labels.seen import Judge, Strength, around, margin_px
 from linesim.dataset.plan.plan import LabelRule
@@ -28,7 +28,7 @@ def _behind(setup: Setup, texture: Hashable) -> Backdrop | None:
     return backdrop(station(setup), cast("Texture | None", texture))
 
 
-class _Told(NamedTuple):
+class _Reported(NamedTuple):
     """What a device tells of one fault."""
 
     with_e: ImageArray  # over its reach, of shape (lines, columns) [e]
@@ -40,7 +40,7 @@ def judged(
     rule: LabelRule,
     asked: Drawn,
     made: Prepared,
-    told: ImageArray,
+    reported: ImageArray,
     own: Texture | None,
 ) -> tuple[Instance, ...]:
     """
@@ -51,7 +51,7 @@ def judged(
     rule : LabelRule
     asked : Drawn; the image
     made : Prepared; the same, as the device had it
-    told : ndarray; of all marks, as `Scanned` has it
+    reported : ndarray; of all marks, as `Scanned` has it
     own : Texture or None; of the scene
 
     Returns
@@ -64,7 +64,7 @@ def judged(
     # a texture is told from others by itself
     behind = _behind(in_one_light(asked.setup), cast("Hashable", texture))
     judge = Judge(numbers=station(asked.setup), behind=behind)
-    by_number = _by_number(made.marks, told)
+    by_number = _by_number(made.marks, reported)
     found = []
     for number, placed in enumerate(asked.faults):
         label, strength = None, None
@@ -74,25 +74,25 @@ def judged(
         if label is not None:
             strength = _strength(judge, label, (mark, parts), made.shape)
         found.append(instance_of(rule, placed, made.areas_um2[number], (label, strength)))
-    return told_apart(found, made.shape)
+    return without_overlap(found, made.shape)
 
 
-def _by_number(marks: tuple[Mark, ...], told: ImageArray) -> dict[int, tuple[Mark, _Told]]:
+def _by_number(marks: tuple[Mark, ...], reported: ImageArray) -> dict[int, tuple[Mark, _Reported]]:
     """Part what a device tells, fault by fault."""
-    found, first = dict[int, tuple[Mark, _Told]](), 0
+    found, first = dict[int, tuple[Mark, _Reported]](), 0
     for mark in marks:
         parts = []
         for lines, columns in (mark.reach, mark.reach, mark.samples):
             shape = lines[1] - lines[0], columns[1] - columns[0]
             size = shape[0] * shape[1]
-            parts.append(told[first : first + size].reshape(shape))
+            parts.append(reported[first : first + size].reshape(shape))
             first += size
-        found[mark.number] = mark, _Told(*parts)
+        found[mark.number] = mark, _Reported(*parts)
     return found
 
 
 def _strength(
-    judge: Judge, label: Label, known: tuple[Mark, _Told], shape: tuple[int, int]
+    judge: Judge, label: Label, known: tuple[Mark, _Reported], shape: tuple[int, int]
 ) -> Strength:
     """Tell how well a fault is seen, in its label and the margin around that."""
     (mark, parts), (high, wide) = known, label.mask.shape

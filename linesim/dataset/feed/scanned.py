@@ -41,7 +41,7 @@ class Scanned(NamedTuple):
     image: "torch.Tensor"  # shape (lines, width); uint16 [DN]
     # the most that is expected of a sample [e]; then of each mark in turn electrons with all faults
     # and its own, both over its reach, and its cover over its samples; one behind the other
-    told: "torch.Tensor"
+    reported: "torch.Tensor"
 
 
 def scanned(jobs: Sequence[Job], device: "torch.device") -> list[Scanned]:
@@ -88,7 +88,7 @@ def _seen(job: Job, covers: "list[torch.Tensor]") -> "tuple[torch.Tensor, torch.
     base = painted(good, asked.nuisances, covers) if asked.nuisances else good
     full = painted(base, asked.coats, covers)
     expected_e = _lit(job, _sampled(job, job.lens, full))
-    told: dict[int, list[torch.Tensor]] = {}
+    by_mark: dict[int, list[torch.Tensor]] = {}
     # clean again after each turn
     change, cover = (full.new_zeros(full.shape if asked.marks else 0) for _ in range(2))
     for turn in range(max((mark.turn + 1 for mark in asked.marks), default=0)):
@@ -100,9 +100,9 @@ def _seen(job: Job, covers: "list[torch.Tensor]") -> "tuple[torch.Tensor, torch.
         own_e, shares = _lit(job, _sampled(job, job.lens, change)), _sampled(job, job.bare, cover)
         for mark in marks:
             reach, at = _at(*mark.reach), _at(mark.rows, mark.columns)
-            told[mark.number] = [expected_e[reach], own_e[reach], shares[_at(*mark.samples)]]
+            by_mark[mark.number] = [expected_e[reach], own_e[reach], shares[_at(*mark.samples)]]
             change[at], cover[at] = 0, 0
-    parts = [part for mark in asked.marks for part in told[mark.number]]
+    parts = [part for mark in asked.marks for part in by_mark[mark.number]]
     return expected_e, _joined([expected_e.max(), *parts])
 
 

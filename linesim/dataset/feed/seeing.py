@@ -229,7 +229,7 @@ def _matrices(see: Exposer, blank: Blank) -> Matrices:
 
 
 def _key(blank: Blank, parts: Sequence[NDArray[Any]]) -> bytes:
-    told = blake2b(repr((blank.shape, blank.lines)).encode(), digest_size=16)
+    hashed = blake2b(repr((blank.shape, blank.lines)).encode(), digest_size=16)
     for part in parts:
-        told.update(np.ascontiguousarray(part).data)
-    return told.digest()
+        hashed.update(np.ascontiguousarray(part).data)
+    return hashed.digest()

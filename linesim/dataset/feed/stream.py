@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from linesim.dataset.feed.crew import Answer, Crew
 from linesim.dataset.feed.helper import Ready, Whole, keep
+from linesim.dataset.feed.processes import Answer, Helpers
 from linesim.dataset.feed.scanned import Job, Scanned, scanned
 from linesim.dataset.feed.seeing import Packed, brought
-from linesim.dataset.feed.targets import Told
+from linesim.dataset.feed.targets import Labels
 from linesim.dataset.plan.plan import Plan
 from linesim.forward.device.choice import on_device
 from linesim.metrics.detection.texture import Texture
@@ -34,7 +34,7 @@ class Made(NamedTuple):
     number: int
     samples: "torch.Tensor"  # shape (colours, lines, width); whole numbers, on the device [DN]
     full_scale_dn: int
-    told: Told
+    labels: Labels
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -51,7 +51,7 @@ class _Open(NamedTuple):
     asked: Ready | Whole
     scene: _Scene | None
     image: "torch.Tensor | None"
-    told: "torch.Tensor | None"  # here, once ``done``
+    reported: "torch.Tensor | None"  # here, once ``done``
     done: "torch.cuda.Event | None"
 
     @property
@@ -60,7 +60,7 @@ class _Open(NamedTuple):
         return self.asked.number
 
 
-_Lot = list[_Open]
+_Batch = list[_Open]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -68,7 +68,7 @@ class Feed:
     """What a stream has asked for, and what has come."""
 
     plan: Plan
-    crew: Crew
+    helpers: Helpers
     device: "torch.device"
     helper_of: dict[int, int] = field(default_factory=dict)
     answers: dict[tuple[str, int], Any] = field(default_factory=dict)
@@ -96,36 +96,36 @@ class Feed:
         ------
         Made; in that order
         """
-        lots: deque[_Lot] = deque()
-        for lot in self._lots(walk):
-            self._judge(lots[-1] if lots else [])  # which the device has done by now
-            lots.append(lot)
-            if len(lots) > self.crew.waiting:
-                yield from self._ended(lots.popleft())
-        self._judge(lots[-1] if lots else [])
-        for rest in lots:
+        batches: deque[_Batch] = deque()
+        for batch in self._batches(walk):
+            self._judge(batches[-1] if batches else [])  # which the device has done by now
+            batches.append(batch)
+            if len(batches) > self.helpers.waiting:
+                yield from self._ended(batches.popleft())
+        self._judge(batches[-1] if batches else [])
+        for rest in batches:
             yield from self._ended(rest)
 
-    def _lots(self, walk: Sequence[int]) -> Iterator[_Lot]:
+    def _batches(self, walk: Sequence[int]) -> Iterator[_Batch]:
         """Give the device some images at a time."""
         runs = [scene for scene, _ in groupby(map(self.plan.scenes.of_image, walk))]
         places, line, run = iter(enumerate(walk)), deque[int](), 0
-        self._ask(line, islice(places, self.crew.ahead))
+        self._ask(line, islice(places, self.helpers.ahead))
         while line:
-            lot = [line.popleft() for _ in range(min(self.crew.together, len(line)))]
-            self._ask(line, islice(places, len(lot)))
-            found = [self._wait("prepare", index) for index in lot]
+            batch = [line.popleft() for _ in range(min(self.helpers.together, len(line)))]
+            self._ask(line, islice(places, len(batch)))
+            found = [self._wait("prepare", index) for index in batch]
             first = run
             for scene in (each.asked.scene for each in found if isinstance(each, Ready)):
                 run = next(k for k in range(run, len(runs)) if runs[k] == scene)
-                self._draw(runs[first : run + 1 + self.crew.drawers])
+                self._draw(runs[first : run + 1 + self.helpers.drawers])
             yield self._begun(found)
 
     def _ask(self, line: deque[int], some: Iterable[tuple[int, int]]) -> None:
         """Have images prepared, by helpers in turn."""
         for place, index in some:
-            self.helper_of[index] = place % self.crew.helpers
-            self.crew.ask(self.helper_of[index], "prepare", index)
+            self.helper_of[index] = place % self.helpers.preparers
+            self.helpers.ask(self.helper_of[index], "prepare", index)
             line.append(index)
 
     def _draw(self, some: Sequence[int]) -> None:
@@ -133,14 +133,14 @@ class Feed:
         for scene in some:
             if scene not in self.scenes:
                 self.scenes[scene] = _Scene()
-                self.crew.ask(0, "scene", scene)
+                self.helpers.ask(0, "scene", scene)
             self.scenes.move_to_end(scene)
         while len(self.scenes) > len(some):
             self.scenes.popitem(last=False)
 
     def _wait(self, kind: str, number: int) -> Any:  # noqa: ANN401 -- whatever was asked for
         while (kind, number) not in self.answers:
-            self._take(self.crew.answer())
+            self._take(self.helpers.answer())
         return self.answers.pop((kind, number))
 
     def _take(self, found: Answer) -> None:
@@ -156,10 +156,10 @@ class Feed:
         """Wait for a scene."""
         scene = self.scenes[number]
         while not scene.texture:
-            self._take(self.crew.answer())
+            self._take(self.helpers.answer())
         return scene
 
-    def _begun(self, found: "list[Ready | Whole]") -> _Lot:
+    def _begun(self, found: "list[Ready | Whole]") -> _Batch:
         """Give the device what it carries of some images."""
         ready = [each for each in found if isinstance(each, Ready)]
         scenes = {each.asked.scene: self._scene(each.asked.scene) for each in ready}
@@ -185,13 +185,13 @@ class Feed:
         )
         return Job(asked, scene.data[0], lens, bare)
 
-    def _judge(self, lot: _Lot) -> None:
+    def _judge(self, batch: _Batch) -> None:
         """Send what the device tells of the faults of some images to whoever has prepared them."""
-        for one in lot:
+        for one in batch:
             self._judge_one(one)
 
     def _judge_one(self, one: _Open) -> None:
-        if one.told is None or one.scene is None or not isinstance(one.asked, Ready):
+        if one.reported is None or one.scene is None or not isinstance(one.asked, Ready):
             return
         if one.done is not None:
             one.done.synchronize()
@@ -199,16 +199,16 @@ class Feed:
         new = None if scene in self.textures[helper] else tuple(one.scene.texture)
         if new is not None:
             keep(self.textures[helper], scene, None)
-        self.crew.ask(helper, "judge", one.number, one.told.numpy(), new)
+        self.helpers.ask(helper, "judge", one.number, one.reported.numpy(), new)
 
-    def _ended(self, lot: _Lot) -> Iterator[Made]:
+    def _ended(self, batch: _Batch) -> Iterator[Made]:
         """Wait for the labels of some images."""
-        for one in lot:
+        for one in batch:
             self.helper_of.pop(one.number)
             made = one.asked if isinstance(one.asked, Whole) else self._wait("judge", one.number)
             if isinstance(made, Whole):
                 image = _planes(made, self.device)
-                yield Made(one.number, image, made.full_scale_dn, made.told)
+                yield Made(one.number, image, made.full_scale_dn, made.labels)
             elif isinstance(one.asked, Ready) and one.image is not None:
                 yield Made(one.number, one.image, one.asked.asked.full_scale_dn, made)
 
@@ -226,10 +226,10 @@ def _fetched(asked: Ready, scene: _Scene, found: Scanned) -> _Open:
     import torch  # noqa: PLC0415 -- an extra
 
     image = found.image[None]
-    if found.told.device.type != "cuda":
-        return _Open(asked, scene, image, found.told, None)
-    here = torch.empty(found.told.shape, dtype=found.told.dtype, pin_memory=True)
-    here.copy_(found.told, non_blocking=True)
+    if found.reported.device.type != "cuda":
+        return _Open(asked, scene, image, found.reported, None)
+    here = torch.empty(found.reported.shape, dtype=found.reported.dtype, pin_memory=True)
+    here.copy_(found.reported, non_blocking=True)
     done = torch.cuda.Event()  # type: ignore[no-untyped-call]  # torch gives no type
     done.record()
     return _Open(asked, scene, image, here, done)

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import torch
 
 
-class Told(NamedTuple):
+class Labels(NamedTuple):
     """Labels in plain arrays, one entry a fault with a label."""
 
     boxes: NDArray[np.float32]  # shape (faults, 4); left, top, right, bottom
@@ -24,7 +24,7 @@ class Told(NamedTuple):
     outlines: tuple[Outline, ...]
 
 
-def told_of(instances: Sequence[Instance]) -> Told:
+def labels_of(instances: Sequence[Instance]) -> Labels:
     """
     Take the labels out of what is known of all faults.
 
@@ -34,14 +34,14 @@ def told_of(instances: Sequence[Instance]) -> Told:
 
     Returns
     -------
-    Told
+    Labels
     """
     pairs = [(each, each.outline) for each in instances if each.outline is not None]
     boxes = np.zeros((len(pairs), 4), dtype=np.float32)
     for k, (_, outline) in enumerate(pairs):
         left, top, width, height = outline.box
         boxes[k] = left, top, left + width, top + height
-    return Told(
+    return Labels(
         boxes=boxes,
         labels=np.array([fault.class_id + 1 for fault, _ in pairs], dtype=np.int64),
         area=np.array([outline.area_px for _, outline in pairs], dtype=np.float32),
@@ -55,13 +55,13 @@ def _dprime(fault: Instance) -> float:
     return 0.0 if fault.strength is None else fault.strength.dprime
 
 
-def target_of(told: Told, shape: tuple[int, int], index: int) -> dict[str, Any]:
+def target_of(faults: Labels, shape: tuple[int, int], index: int) -> dict[str, Any]:
     """
     Give labels as tensors.
 
     Parameters
     ----------
-    told : Told
+    faults : Labels
     shape : (int, int); lines and samples of the image
     index : int; of the image
 
@@ -71,17 +71,17 @@ def target_of(told: Told, shape: tuple[int, int], index: int) -> dict[str, Any]:
     """
     import torch  # noqa: PLC0415 -- an extra
 
-    masks = np.zeros((len(told.labels), *shape), dtype=np.uint8)
-    for plane, outline in zip(masks, told.outlines, strict=True):
+    masks = np.zeros((len(faults.labels), *shape), dtype=np.uint8)
+    for plane, outline in zip(masks, faults.outlines, strict=True):
         plane[outline.place] = outline.mask
     arrays = {
-        "boxes": told.boxes,
-        "labels": told.labels,
+        "boxes": faults.boxes,
+        "labels": faults.labels,
         "masks": masks,
-        "area": told.area,
-        "iscrowd": np.zeros(len(told.labels), dtype=np.int64),
-        "visible": told.visible,
-        "dprime": told.dprime,
+        "area": faults.area,
+        "iscrowd": np.zeros(len(faults.labels), dtype=np.int64),
+        "visible": faults.visible,
+        "dprime": faults.dprime,
     }
     return {**{key: torch.from_numpy(each) for key, each in arrays.items()}, "image_id": index + 1}
 

@@ -27,7 +27,7 @@ _SEEN = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
+class Figures:
     """One image, or a share of many, in numbers."""
 
     level_dn: float
@@ -40,7 +40,7 @@ class Look:
     fine_across: float
 
 
-def look_of(image_dn: NDArray[np.uint16], black_dn: float) -> Look:
+def figures_of(image_dn: NDArray[np.uint16], black_dn: float) -> Figures:
     """Measure one image (lines, width), or (lines, width, 3) by the mean of its colours."""
     grey = image_dn.astype(np.float64) - black_dn
     grey = grey if grey.ndim == 2 else grey.mean(axis=2)  # noqa: PLR2004 -- no colours
@@ -51,7 +51,7 @@ def look_of(image_dn: NDArray[np.uint16], black_dn: float) -> Look:
     bands = [_bands(grey - uneven, axis) for axis in (0, 1)]
     noise = [float(np.sqrt(floor / 2)) for _, _, floor in bands]
     spread = (_ROBUST * float(np.median(np.abs(uneven)))) ** 2 - noise[0] ** 2 / len(grey)
-    return Look(
+    return Figures(
         level_dn=level,
         along_dn=noise[0],
         across_dn=noise[1],
@@ -79,16 +79,16 @@ def _fineness(coarse: float, fine: float, floor: float) -> float:
     return (fine - floor) / (coarse - floor) if fine - floor > _SEEN * floor else float("nan")
 
 
-def shares(looks: list[Look]) -> tuple[Look, Look, Look]:
+def shares(figures: list[Figures]) -> tuple[Figures, Figures, Figures]:
     """Give the 5th, 50th and 95th percentile of each figure; NaN where fewer than half tell it."""
     found: dict[str, list[float]] = {}
-    for each in fields(Look):
-        values = np.array([getattr(look, each.name) for look in looks])
-        told = values[np.isfinite(values)]
-        enough = 2 * len(told) > len(values)
-        percentiles = np.percentile(told, [5, 50, 95]) if enough else np.full(3, np.nan)
+    for each in fields(Figures):
+        values = np.array([getattr(one, each.name) for one in figures])
+        known = values[np.isfinite(values)]
+        enough = 2 * len(known) > len(values)
+        percentiles = np.percentile(known, [5, 50, 95]) if enough else np.full(3, np.nan)
         found[each.name] = [float(value) for value in percentiles]
-    low, middle, high = (Look(**{name: v[k] for name, v in found.items()}) for k in range(3))
+    low, middle, high = (Figures(**{name: v[k] for name, v in found.items()}) for k in range(3))
     return low, middle, high
 
 

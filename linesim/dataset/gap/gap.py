@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from linesim.dataset.gap.figures import Look, fine_sigma_px, look_of, shares
+from linesim.dataset.gap.figures import Figures, figures_of, fine_sigma_px, shares
 from linesim.dataset.item import item
 from linesim.dataset.layout import PLAN
 from linesim.dataset.make import set_in
@@ -49,8 +49,8 @@ class Proposal:
 class Gap:
     """What a set's good images and real ones have, and what is proposed."""
 
-    simulated: tuple[Look, Look, Look]
-    real: tuple[Look, Look, Look]
+    simulated: tuple[Figures, Figures, Figures]
+    real: tuple[Figures, Figures, Figures]
     counts: tuple[int, int]  # images looked at, of the set and real
     proposals: tuple[Proposal, ...]
 
@@ -65,14 +65,14 @@ def measure_gap(folder: Path, real: list[Path]) -> Gap:
         refuse(f'"{folder}" holds no set; expected a folder that linesim dataset wrote')
     plan = load_plan(folder / PLAN)
     black_dn = float(plan.base.camera.black_level_dn)
-    ours = [look_of(image, black_dn) for image in _good(plan, folder)]
+    ours = [figures_of(image, black_dn) for image in _good(plan, folder)]
     if not ours:
         refuse(f'"{folder}" holds no image without faults; expected images.good_share above 0')
     images = [(path, read_samples(path, bit_depth=plan.base.camera.bit_depth)) for path in real]
     faults = [fault for path, image in images for fault in _faults(path, *image)]
     if faults:
         raise InputError(*faults)
-    theirs = [look_of(samples, black_dn) for _, (samples, _) in images]
+    theirs = [figures_of(samples, black_dn) for _, (samples, _) in images]
     simulated, found = shares(ours), shares(theirs)
     return Gap(
         simulated=simulated,
@@ -100,20 +100,20 @@ def _faults(path: Path, samples: NDArray[np.uint16], full_scale_dn: int) -> Iter
 
 def _good(plan: Plan, folder: Path) -> Iterator[NDArray[np.uint16]]:
     """Make good images of the set again, as the camera delivers them."""
-    good = [told["index"] for told in records(plan, folder) if not told["faults"]]
+    good = [record["index"] for record in records(plan, folder) if not record["faults"]]
     for place in np.unique(np.linspace(0, len(good) - 1, min(MOST, len(good))).astype(int)):
         yield item(plan, good[int(place)]).image.astype(np.uint16)
 
 
 def _proposals(
-    base: Setup, ours: tuple[Look, Look, Look], theirs: tuple[Look, Look, Look]
+    base: Setup, ours: tuple[Figures, Figures, Figures], theirs: tuple[Figures, Figures, Figures]
 ) -> Iterator[Proposal]:
     if _outside(ours, theirs, "level_dn"):
         yield from _light(base, ours, theirs)
-    if max(look.along_dn for look in theirs) > max(look.along_dn for look in ours) * (1 + _BEYOND):
+    if max(one.along_dn for one in theirs) > max(one.along_dn for one in ours) * (1 + _BEYOND):
         yield from _read_noise(base, ours, theirs)
     if theirs[2].columns > ours[2].columns * (1 + _BEYOND) + 1e-4:
-        ends = [_added(base.camera.prnu, ours[1].columns, look.columns) for look in theirs]
+        ends = [_added(base.camera.prnu, ours[1].columns, one.columns) for one in theirs]
         yield Proposal(
             key="camera.prnu",
             text=f"{ends[0]:.2g}:{ends[2]:.2g}",
@@ -122,7 +122,9 @@ def _proposals(
     yield from _blur(base, ours, theirs)
 
 
-def _outside(ours: tuple[Look, Look, Look], theirs: tuple[Look, Look, Look], name: str) -> bool:
+def _outside(
+    ours: tuple[Figures, Figures, Figures], theirs: tuple[Figures, Figures, Figures], name: str
+) -> bool:
     low, high = getattr(ours[0], name), getattr(ours[2], name)
     return bool(
         getattr(theirs[0], name) < low * (1 - _BEYOND)
@@ -131,16 +133,16 @@ def _outside(ours: tuple[Look, Look, Look], theirs: tuple[Look, Look, Look], nam
 
 
 def _light(
-    base: Setup, ours: tuple[Look, Look, Look], theirs: tuple[Look, Look, Look]
+    base: Setup, ours: tuple[Figures, Figures, Figures], theirs: tuple[Figures, Figures, Figures]
 ) -> Iterator[Proposal]:
     light = base.light
-    told = (
+    levels = (
         ("light.illuminance", light.illuminance_lx, "lx"),
         ("light.irradiance", light.irradiance_w_m2, "W/m^2"),
     )
-    for key, value, unit in told:
+    for key, value, unit in levels:
         if value:
-            ends = [value * look.level_dn / ours[1].level_dn for look in (theirs[0], theirs[2])]
+            ends = [value * one.level_dn / ours[1].level_dn for one in (theirs[0], theirs[2])]
             yield Proposal(
                 key=key,
                 text=f"{ends[0]:.4g} {unit}:{ends[1]:.4g} {unit}",
@@ -149,14 +151,14 @@ def _light(
 
 
 def _read_noise(
-    base: Setup, ours: tuple[Look, Look, Look], theirs: tuple[Look, Look, Look]
+    base: Setup, ours: tuple[Figures, Figures, Figures], theirs: tuple[Figures, Figures, Figures]
 ) -> Iterator[Proposal]:
     numbers = station(base).green
     gain, reads = float(numbers.dn_per_e), float(numbers.reads)
     found = []
-    for look in theirs:
-        shot_e2 = (look.level_dn - ours[1].level_dn) / gain
-        missing_e2 = (look.along_dn**2 - ours[1].along_dn ** 2) / gain**2 - shot_e2
+    for one in theirs:
+        shot_e2 = (one.level_dn - ours[1].level_dn) / gain
+        missing_e2 = (one.along_dn**2 - ours[1].along_dn ** 2) / gain**2 - shot_e2
         found.append(np.sqrt(max(base.camera.read_noise_e**2 + missing_e2 / reads, 0.0)))
     if max(found) > base.camera.read_noise_e * (1 + _BEYOND):
         yield Proposal(
@@ -171,17 +173,17 @@ def _added(value: float, ours: float, theirs: float) -> float:
 
 
 def _blur(
-    base: Setup, ours: tuple[Look, Look, Look], theirs: tuple[Look, Look, Look]
+    base: Setup, ours: tuple[Figures, Figures, Figures], theirs: tuple[Figures, Figures, Figures]
 ) -> Iterator[Proposal]:
     blur_um, side_um = base.lens.blur_um, base.camera.pixel_width_um
     across = float(station(base).geometry.across)
-    told = np.isfinite([ours[1].fine_across, theirs[0].fine_across])
-    if not (told.all() and isinstance(blur_um, float)):
+    known = np.isfinite([ours[1].fine_across, theirs[0].fine_across])
+    if not (known.all() and isinstance(blur_um, float)):
         return
     if theirs[1].fine_across < ours[0].fine_across * (1 - _SOFTER):
         ends = [
-            _added(blur_um, 0.0, fine_sigma_px(ours[1].fine_across, look.fine_across) * side)
-            for look in (theirs[2], theirs[0])
+            _added(blur_um, 0.0, fine_sigma_px(ours[1].fine_across, one.fine_across) * side)
+            for one in (theirs[2], theirs[0])
             for side in (side_um * across,)
         ]
         yield Proposal(
@@ -217,6 +219,6 @@ def gap_text(found: Gap) -> str:
     return "\n".join([*lines, "ranges to try in [vary]:", *ranges])
 
 
-def _cell(looks: tuple[Look, Look, Look], name: str) -> str:
-    values = [getattr(look, name) for look in looks]
+def _cell(figures: tuple[Figures, Figures, Figures], name: str) -> str:
+    values = [getattr(one, name) for one in figures]
     return "not told" if not np.isfinite(values).all() else "  ".join(f"{v:.3g}" for v in values)

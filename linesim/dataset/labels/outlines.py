@@ -52,8 +52,8 @@ def _ring(edges: dict[tuple[Point, str], None]) -> list[Point]:
         x, y = x + dx, y + dy
         # where two samples touch by a corner, turning right keeps them apart
         right = next(name for name, left in _LEFT.items() if left == heading)
-        ways = (right, heading, _LEFT[heading])
-        onward = next((way for way in ways if ((x, y), way) in edges), None)
+        headings = (right, heading, _LEFT[heading])
+        onward = next((turn for turn in headings if ((x, y), turn) in edges), None)
         if onward is None:
             return ring
         heading = onward

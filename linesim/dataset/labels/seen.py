@@ -172,9 +172,9 @@ class Eye:
                 part.strip(self.seed, first, min(first + STRIP_LINES, lines[1]))[:, :, inside]
                 for first in starts
             ]
-            looks = np.concatenate(strips, axis=1, dtype=np.float64)
-            shape = (looks.shape[0], looks.shape[1], columns[1] - columns[0], across)
-            found.append(looks.reshape(shape).sum(axis=(0, 3)))
+            exposures = np.concatenate(strips, axis=1, dtype=np.float64)
+            shape = (exposures.shape[0], exposures.shape[1], columns[1] - columns[0], across)
+            found.append(exposures.reshape(shape).sum(axis=(0, 3)))
         return np.stack(found, axis=2)
 
 

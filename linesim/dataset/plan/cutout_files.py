@@ -18,7 +18,7 @@ MOST_PIXELS = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
+class Reading:
     """How pictures are to be read."""
 
     encoding: Encoding
@@ -29,34 +29,39 @@ class Look:
     surroundings: float | None = None
 
 
-def cut_outs(key: str, paths: tuple[Path, ...], look: Look, told: list[str]) -> Iterator[CutOut]:
+def cut_outs(
+    key: str, paths: tuple[Path, ...], reading: Reading, faults: list[str]
+) -> Iterator[CutOut]:
     """Read pictures; what is wrong with them is told, and they are left out."""
     for path in paths:
         try:
-            yield _cut_out(key, path, look)
+            yield _cut_out(key, path, reading)
         except InputError as refusal:
-            told.extend(
+            faults.extend(
                 each if each.startswith(key) else f'{key} "{path.name}" {each}'
                 for each in refusal.faults
             )
 
 
-def _cut_out(key: str, path: Path, look: Look) -> CutOut:
-    part = read_opaque_part(path, encoding=look.encoding, key=key, max_pixels=MOST_PIXELS)
-    value = part.value if look.absolute else part.value / _level(part, look)
-    said = f"{look.pixel_size_um!r} {look.absolute} {value.shape}".encode()
+def _cut_out(key: str, path: Path, reading: Reading) -> CutOut:
+    part = read_opaque_part(path, encoding=reading.encoding, key=key, max_pixels=MOST_PIXELS)
+    value = part.value if reading.absolute else part.value / _level(part, reading)
+    said = f"{reading.pixel_size_um!r} {reading.absolute} {value.shape}".encode()
     digest = sha256(said + part.alpha.tobytes() + np.ascontiguousarray(value).tobytes())
     return CutOut(
-        digest=digest.hexdigest(), pixel_size_um=look.pixel_size_um, alpha=part.alpha, value=value
+        digest=digest.hexdigest(),
+        pixel_size_um=reading.pixel_size_um,
+        alpha=part.alpha,
+        value=value,
     )
 
 
-def _level(part: OpaquePart, look: Look) -> FloatArray:
+def _level(part: OpaquePart, reading: Reading) -> FloatArray:
     """Give the linear level of good product, of each colour."""
     colours = part.value.shape[2]
-    if look.surroundings is not None:
-        stated = np.full(colours, look.surroundings)
-        return srgb_to_linear(stated) if look.encoding == "srgb" else stated
+    if reading.surroundings is not None:
+        stated = np.full(colours, reading.surroundings)
+        return srgb_to_linear(stated) if reading.encoding == "srgb" else stated
     clear = part.value[part.alpha == 0]
     level = np.median(clear, axis=0) if len(clear) else np.zeros(colours)
     if not (level > 0).all():

@@ -89,20 +89,20 @@ def faults_of(
     reader = Reader()
     like = table.get("like", line)
     if not isinstance(like, str) or like not in LINES:
-        reader.told.append(
+        reader.faults.append(
             f"faults.like: read {shown(like)}, but expected one of {', '.join(LINES)}"
         )
         like = line
     edge = table.get("edge", "cut")
     if edge not in {"inside", "cut"}:
-        reader.told.append(f'faults.edge: read {shown(edge)}, but expected "inside" or "cut"')
+        reader.faults.append(f'faults.edge: read {shown(edge)}, but expected "inside" or "cut"')
     apart_mm = reader.checked("faults.min_distance", _DISTANCE, table.get("min_distance", "0.5 mm"))
     counts = counts_of("faults.count", table.get("count", "0:1"), reader)
     own = own_kinds(table, folder or Path(), encoding, reader)
     wanted = tuple(_wanted(table, LINES[like], (counts, own), reader))
     return (
         FaultPlan(wanted=wanted, min_distance_mm=apart_mm or 0.0, edge=edge, files=own.files),
-        tuple(reader.told),
+        tuple(reader.faults),
     )
 
 
@@ -122,7 +122,7 @@ def _wanted(
     own = {name: part for name, part in table.items() if name not in _OWN}
     kinds = table.get("kinds", [*known, *(name for name in own if name not in known)])
     if not isinstance(kinds, list) or not kinds:
-        reader.told.append(
+        reader.faults.append(
             f'faults.kinds: read {shown(kinds)}, but expected a list such as ["pinhole", "scratch"]'
         )
         return
@@ -150,7 +150,7 @@ def _in_order(names: list[str], mine: OwnKinds, reader: Reader) -> list[Kind]:
         try:
             order.append(mine.kinds.get(name) or kind_named(name))
         except InputError as refusal:
-            reader.told.extend(f"faults.{name}: {told}" for told in refusal.faults)
+            reader.faults.extend(f"faults.{name}: {sentence}" for sentence in refusal.faults)
     return sorted(order, key=_class_id)
 
 
@@ -158,26 +158,26 @@ def recipe_of(
     where: str, kind: Kind, table: object, known: Recipe | None, reader: Reader
 ) -> Recipe | None:
     """Read sizes and strengths of one kind over those known of it."""
-    before = len(reader.told)
+    before = len(reader.faults)
     if not isinstance(table, Mapping):
-        reader.told.append(f"{where}: read {shown(table)}, but expected [{where}] and its keys")
+        reader.faults.append(f"{where}: read {shown(table)}, but expected [{where}] and its keys")
         return None
     found = _ranges(where, kind, table, reader)
     turn = found.pop("turn", known.turn if known else ANY_WAY)
     have = {**(known.ranges if known else {}), **found}
-    reader.told.extend(
+    reader.faults.extend(
         f"{where}.{key_of(each)}: nothing was read, but this key is needed"
         for each in needed_of(kind)
         if each not in have
     )
-    if len(reader.told) > before:
+    if len(reader.faults) > before:
         return None
     try:
         own = kind if kind.identity else None
         recipe = Recipe(kind=kind.name, ranges=have, turn=turn, own=own)
         _refuse_ends(recipe)
     except InputError as refusal:
-        reader.told.extend(f"{where}: {told}" for told in refusal.faults)
+        reader.faults.extend(f"{where}: {sentence}" for sentence in refusal.faults)
         return None
     return recipe
 
@@ -193,7 +193,7 @@ def _ranges(above: str, kind: Kind, table: Mapping[str, Any], reader: Reader) ->
         elif key in names:
             found[names[key]] = value_of(where, names[key], value, reader)
         elif key != "count":
-            reader.told.append(
+            reader.faults.append(
                 f"{where}: read {shown(value)}, but there is no such key; known here are "
                 f"{', '.join(['count', 'turn', *names])}"
             )

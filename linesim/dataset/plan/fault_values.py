@@ -24,14 +24,14 @@ _UNITS = {"um": "um", "deg": "deg"}
 class Reader:
     """Reads values, and keeps what is wrong with them."""
 
-    told: list[str] = field(default_factory=list)
+    faults: list[str] = field(default_factory=list)
 
     def checked(self, where: str, kind: Number | Quantity, value: object) -> Any:  # noqa: ANN401 -- the kind's own
         """Read one value by its own kind; None where it is refused."""
         try:
             return kind.checked(value, Path())
         except ValueError as fault:
-            self.told.append(f"{where}: {fault}")
+            self.faults.append(f"{where}: {fault}")
             return None
 
 
@@ -54,7 +54,7 @@ def value_of(where: str, parameter: str, value: object, reader: Reader) -> Range
     parts = [range_of(where, parameter, each, reader) for each in value]
     found = tuple(part for part in parts if part is not None)
     if len(value) not in {1, _WIDE}:
-        reader.told.append(
+        reader.faults.append(
             f"{where}: read {shown(value)}, but expected one value, or three for red, green and "
             "blue"
         )
@@ -75,7 +75,7 @@ def range_of(where: str, parameter: str, value: object, reader: Reader) -> Range
         low, high = min(ends), max(ends)
         return Range(low=low, high=high, even_ratios=match[3] == "log")
     except ValueError as fault:
-        reader.told.append(
+        reader.faults.append(
             f"{where}: read {shown(value)}, but {fault}; expected a range such as {example}"
         )
         return None

@@ -13,11 +13,11 @@ from linesim.setup.shown import shown
 EXPECTED = "a PNG or TIFF image"
 
 
-def files_named(key: str, named: object, folder: Path, told: list[str]) -> tuple[Path, ...]:
-    """Find files by names and patterns, a pattern's by name; ``told`` gets a sentence a fault."""
+def files_named(key: str, named: object, folder: Path, faults: list[str]) -> tuple[Path, ...]:
+    """Find files by names and patterns, a pattern's by name; ``faults`` gets a sentence a fault."""
     listed = [named] if isinstance(named, str) else named
     if not isinstance(listed, list) or not listed or not all(isinstance(v, str) for v in listed):
-        told.append(
+        faults.append(
             f'{key}: read {shown(named)}, but expected files, such as "pits/*.png" or ["pit_1.png"]'
         )
         return ()
@@ -26,9 +26,9 @@ def files_named(key: str, named: object, folder: Path, told: list[str]) -> tuple
         try:
             found.extend(_behind(key, each, folder))
         except InputError as refusal:
-            told.extend(refusal.faults)
+            faults.extend(refusal.faults)
     if len({path.resolve() for path in found}) < len(found):
-        told.append(f"{key}: read a file twice; expected each once")
+        faults.append(f"{key}: read a file twice; expected each once")
     return tuple(found)
 
 

@@ -40,10 +40,10 @@ def nuisances_of(table: object, line: str) -> tuple[FaultPlan, tuple[str, ...]]:
     own_line = line if line in NUISANCES else "foil"
     reader, like = Reader(), table.get("like", own_line)
     if not isinstance(like, str) or like not in NUISANCES:
-        reader.told.append(f'nuisances.like: read {shown(like)}, but expected "foil" or "tile"')
+        reader.faults.append(f'nuisances.like: read {shown(like)}, but expected "foil" or "tile"')
         like = own_line
     own = {name: part for name, part in table.items() if name != "like"}
-    reader.told.extend(
+    reader.faults.extend(
         f"nuisances.{name}: read {shown(part)}, but expected one of {', '.join(NUISANCES[like])}"
         for name, part in own.items()
         if name not in NUISANCES[like]
@@ -54,7 +54,7 @@ def nuisances_of(table: object, line: str) -> tuple[FaultPlan, tuple[str, ...]]:
         if name in own
     ]
     plan = FaultPlan(wanted=tuple(each for each in wanted if each), min_distance_mm=0.0)
-    return plan, tuple(reader.told)
+    return plan, tuple(reader.faults)
 
 
 def _wanted(known: Recipe, part: object, reader: Reader) -> Wanted | None:

@@ -23,7 +23,7 @@ from typing import Any
 
 import numpy as np
 
-from linesim.dataset.plan.cutout_files import Look, cut_outs
+from linesim.dataset.plan.cutout_files import Reading, cut_outs
 from linesim.dataset.plan.fault_values import Reader
 from linesim.dataset.plan.named_files import files_named
 from linesim.dataset.plan.tables import Keys, TableReader
@@ -84,16 +84,16 @@ def own_kinds(
     for name, part in table.items():
         if not (isinstance(part, Mapping) and {"images", "outline_mm"} & set(part)):
             continue
-        before, where = len(reader.told), f"faults.{name}"
+        before, where = len(reader.faults), f"faults.{name}"
         _refuse_name(name, part, reader)
         taken = [kind.class_id for kind in kinds.values()]
         number = _number(where, part, taken, reader)
         if "images" in part:
-            files[name] = files_named(f"{where}.images", part["images"], folder, reader.told)
+            files[name] = files_named(f"{where}.images", part["images"], folder, reader.faults)
             made: tuple[Any, str] | None = _cut_outs(name, part, files[name], encoding, reader)
         else:
             made = _outlines(name, part, reader)
-        if made and len(reader.told) == before:
+        if made and len(reader.faults) == before:
             sentence = "A fault of the plan's own."
             kinds[name] = Kind(
                 name=name, class_id=number, sentence=sentence, make=made[0], identity=made[1]
@@ -103,12 +103,12 @@ def own_kinds(
 
 def _refuse_name(name: str, part: Mapping[str, Any], reader: Reader) -> None:
     if name in {kind.name for kind in KINDS}:
-        reader.told.append(
+        reader.faults.append(
             f"faults.{name}: read images or outline_mm, but that is a built-in kind; expected a "
             "name of your own"
         )
     if {"images", "outline_mm"} <= set(part):
-        reader.told.append(f"faults.{name}: read images and outline_mm; expected one of the two")
+        reader.faults.append(f"faults.{name}: read images and outline_mm; expected one of the two")
 
 
 def _number(where: str, part: Mapping[str, Any], taken: list[int], reader: Reader) -> int:
@@ -118,7 +118,7 @@ def _number(where: str, part: Mapping[str, Any], taken: list[int], reader: Reade
         return free
     found = reader.checked(f"{where}.class", _CLASS, part["class"])
     if found in taken:
-        reader.told.append(
+        reader.faults.append(
             f"{where}.class: read {found}, which another kind has; expected one each"
         )
     return int(found or free)
@@ -127,25 +127,25 @@ def _number(where: str, part: Mapping[str, Any], taken: list[int], reader: Reade
 def _cut_outs(
     name: str, part: Mapping[str, Any], paths: tuple[Path, ...], encoding: Encoding, reader: Reader
 ) -> tuple[CutOuts, str] | None:
-    where, before = f"faults.{name}", len(reader.told)
-    said = TableReader(told=reader.told).read(where, _of(part, CUT_OUT), CUT_OUT)
+    where, before = f"faults.{name}", len(reader.faults)
+    said = TableReader(faults=reader.faults).read(where, _of(part, CUT_OUT), CUT_OUT)
     if "pixel_size" not in part:
-        reader.told.append(f"{where}.pixel_size: nothing was read, but this key is needed")
+        reader.faults.append(f"{where}.pixel_size: nothing was read, but this key is needed")
     absolute = said.get("values") == "reflectance"
     if absolute and "surroundings" in part:
-        reader.told.append(
+        reader.faults.append(
             f"{where}.surroundings: read {shown(part['surroundings'])}, but values are "
             'reflectances; expected values = "ratio" with it'
         )
-    if len(reader.told) > before or not paths:
+    if len(reader.faults) > before or not paths:
         return None
-    look = Look(
+    reading = Reading(
         encoding=said.get("encoding", encoding),
         pixel_size_um=said["pixel_size_um"],
         absolute=absolute,
         surroundings=said.get("surroundings"),
     )
-    cuts = tuple(cut_outs(f"{where}.images", paths, look, reader.told))
+    cuts = tuple(cut_outs(f"{where}.images", paths, reading, reader.faults))
     if len(cuts) < len(paths):
         return None
     return CutOuts(kind=name, cuts=cuts, absolute=absolute), " ".join(each.digest for each in cuts)
@@ -157,21 +157,21 @@ def _of(part: Mapping[str, Any], keys: Keys) -> dict[str, Any]:
 
 def _outlines(name: str, part: Mapping[str, Any], reader: Reader) -> tuple[Any, str] | None:
     where = f"faults.{name}.outline_mm"
-    reader.told.extend(
+    reader.faults.extend(
         f"faults.{name}.{key}: read {shown(part[key])}, but that belongs to images; expected "
         "outline_mm alone"
         for key in part
         if key in CUT_OUT
     )
     if {"change", "reflectance"} <= set(part):
-        reader.told.append(f"faults.{name}: read change and reflectance; expected one of the two")
+        reader.faults.append(f"faults.{name}: read change and reflectance; expected one of the two")
     try:
         corners = np.asarray(part["outline_mm"], dtype=np.float64)
         listed = [corners] if corners.ndim == 2 else [np.asarray(v) for v in corners]  # noqa: PLR2004 -- corners, x and y
     except (TypeError, ValueError):
         listed = _ragged(part["outline_mm"])
     if not listed or not all(v.ndim == 2 and v.shape[1] == 2 for v in listed):  # noqa: PLR2004 -- x and y
-        reader.told.append(
+        reader.faults.append(
             f"{where}: read {shown(part['outline_mm'])}, but expected corners in millimetres, "
             "[[0, 0], [2, 0], [1, 1.5]], or a list of such outlines"
         )
@@ -182,7 +182,7 @@ def _outlines(name: str, part: Mapping[str, Any], reader: Reader) -> tuple[Any, 
             for each in listed
         )
     except InputError as refusal:
-        reader.told.extend(f"{where}: {told}" for told in refusal.faults)
+        reader.faults.extend(f"{where}: {sentence}" for sentence in refusal.faults)
         return None
     make = MadeOf if "reflectance" in part else ChangedInside
     return make(kind=name, outlines=shapes), repr(shapes)

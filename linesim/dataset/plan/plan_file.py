@@ -93,14 +93,14 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
     base = _base(texts.get("setup"), folder)
     parts = {name: texts.get(name, {}) for name in _PARTS}
     odd_keys = [unknown(key, texts[key], list(_KEYS)) for key in texts if key not in _KEYS]
-    reader.told.extend((*odd_keys, *title_faults(texts.get("title", base.title))))
+    reader.faults.extend((*odd_keys, *title_faults(texts.get("title", base.title))))
     top = reader.read("", {key: texts[key] for key in TOP if key in texts}, TOP)
     images, labels = (
         ImageRule(**reader.read("images", parts["images"], IMAGES)),
         LabelRule(**reader.read("labels", parts["labels"], LABELS)),
     )
     base = _of_one_length(base, images, reader)
-    spans, told = _spans(parts["vary"], base)
+    spans, span_faults = _spans(parts["vary"], base)
     scenes = real_scenes(
         texts, _scenes(parts["scenes"], (base, spans), folder, reader), folder, reader
     )
@@ -110,10 +110,12 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
         texts.get("nuisances", SOME if is_wide(parts["vary"]) else {}), scenes.line
     )
     regions, odd = regions_of(parts["regions"], faults.kinds, scenes, folder)
-    reader.told.extend(face_faults(base, faults, scenes))
-    reader.told.extend((*told, *more, *others, *odd, *([] if more else _at_odds(faults, images))))
-    if reader.told:
-        raise InputError(*reader.told)
+    reader.faults.extend(face_faults(base, faults, scenes))
+    reader.faults.extend(
+        (*span_faults, *more, *others, *odd, *([] if more else _at_odds(faults, images)))
+    )
+    if reader.faults:
+        raise InputError(*reader.faults)
     return Plan(
         title=str(texts.get("title", _title(texts, base, scenes))),
         base=base,
@@ -134,8 +136,8 @@ def plan_from(texts: Mapping[str, Any], folder: Path | None = None) -> Plan:
 
 def _spans(table: object, base: Setup) -> tuple[tuple[Span, ...], tuple[str, ...]]:
     wide, unknown_preset = widened(table, base)
-    spans, told = spans_of(wide, base)
-    return spans, (*unknown_preset, *told)
+    spans, faults = spans_of(wide, base)
+    return spans, (*unknown_preset, *faults)
 
 
 def _at_odds(faults: FaultPlan, images: ImageRule) -> Iterator[str]:
@@ -160,7 +162,7 @@ def _base(written: object, folder: Path) -> Setup:
 def _of_one_length(base: Setup, images: ImageRule, reader: TableReader) -> Setup:
     """Set the length of an image, and have the target not repeat: pieces of scenes do not."""
     if images.lines is not None and images.length_mm is not None:
-        reader.told.append("images.length: read lines too, but only one of the two can hold")
+        reader.faults.append("images.length: read lines too, but only one of the two can hold")
     length: dict[str, object] = {}
     if images.lines is not None:
         length = {"acquisition.lines": images.lines, "acquisition.length": None}
@@ -194,7 +196,7 @@ def _scenes(
         named, folder = [base.target.image], base.folder
     paths = _files(named, folder, reader)
     if paths and isinstance(written, dict) and set(written) - {"images_each"}:
-        reader.told.append(
+        reader.faults.append(
             f"scenes.files: read {', '.join(written)} too, but files have their own size and "
             "number; expected files, with images_each alone"
         )
@@ -220,7 +222,7 @@ def _files(named: object, folder: Path, reader: TableReader) -> tuple[Path, ...]
     if named is None:
         return ()
     if not isinstance(named, list) or not named or not all(isinstance(each, str) for each in named):
-        reader.told.append(
+        reader.faults.append(
             f'scenes.files: read {shown(named)}, but expected a list such as ["good_1.png"]'
         )
         return ()
@@ -233,9 +235,9 @@ def _files(named: object, folder: Path, reader: TableReader) -> tuple[Path, ...]
                 )
             )
         except InputError as refusal:
-            reader.told.extend(refusal.faults)
+            reader.faults.extend(refusal.faults)
     if len({path.resolve() for path in found}) < len(found):
-        reader.told.append("scenes.files: read a file twice; expected each scene once")
+        reader.faults.append("scenes.files: read a file twice; expected each scene once")
     return tuple(found)
 
 
@@ -245,7 +247,7 @@ def _shares(table: object, reader: TableReader) -> dict[str, float]:
         return dict(_SHARES)
     shares = {name: float(found.get(name, 0.0)) for name in SPLITS}
     if abs(sum(shares.values()) - 1) > _HAIR:
-        reader.told.append(
+        reader.faults.append(
             f"splits: read shares that sum to {sum(shares.values()):g}, but expected 1, for "
             "example train = 0.7, val = 0.15, test = 0.15"
         )

@@ -32,7 +32,7 @@ def real_scenes(
     if "background" not in texts:
         return drawn
     table = texts["background"]
-    reader.told.extend(
+    reader.faults.extend(
         f"{name}: read {shown(texts[name])}, but {why}; expected none of it beside [background]"
         for name, why in _APART.items()
         if texts.get(name)
@@ -40,5 +40,5 @@ def real_scenes(
     named = dict(table) if isinstance(table, Mapping) else table
     images = named.pop("images", None) if isinstance(named, dict) else None
     found = reader.read("background", named, BACKGROUND)
-    paths = files_named("background.images", images, folder, reader.told)
+    paths = files_named("background.images", images, folder, reader.faults)
     return replace(drawn, kind=SCANS, files=paths, count=len(paths), **found)

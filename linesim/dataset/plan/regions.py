@@ -39,11 +39,11 @@ def regions_of(
     """Read the regions of a plan: by kind, with what is wrong."""
     if not isinstance(table, Mapping):
         return {}, (f"regions: read {shown(table)}, but expected [regions] and its keys",)
-    known, found, told = [EVERY, *(kind.name for kind in kinds)], {}, []
+    known, found, faults = [EVERY, *(kind.name for kind in kinds)], {}, []
     for name, value in table.items():
         where = f"regions.{name}"
         if name not in known:
-            told.append(
+            faults.append(
                 f"{where}: read {shown(value)}, but there is no such kind here; known are "
                 f"{', '.join(known)}"
             )
@@ -51,15 +51,15 @@ def regions_of(
         try:
             found[name] = _region(where, value, len(scenes.files), folder)
         except InputError as refusal:
-            told.extend(refusal.faults)
+            faults.extend(refusal.faults)
     if scenes.real:
-        told.extend(
+        faults.extend(
             f"regions.{name}.reflectance: read {shown(table[name])}, but real scans hold numbers; "
             "expected masks of their size"
             for name, each in found.items()
             if not each.masks
         )
-    return found, tuple(told)
+    return found, tuple(faults)
 
 
 def _region(where: str, value: object, scenes: int, folder: Path) -> Region:

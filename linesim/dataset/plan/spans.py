@@ -57,16 +57,16 @@ def spans_of(table: object, base: Setup) -> tuple[tuple[Span, ...], tuple[str, .
     if not isinstance(table, Mapping):
         return (), (f"vary: read {shown(table)}, but expected [vary] and its keys",)
     written = flat_keys(table)
-    faults = [told for key, value in written.items() for told in _misplaced(key, value)]
+    faults = [fault for key, value in written.items() for fault in _misplaced(key, value)]
     if faults:
         return (), tuple(faults)
-    ways = {key: _way(value) for key, value in written.items()}
-    ends = {key: way[0] if way else written[key] for key, way in ways.items()}
+    two_ends = {key: _two_ends(value) for key, value in written.items()}
+    ends = {key: pair[0] if pair else written[key] for key, pair in two_ends.items()}
     found = axes_of(ends, {}, base)
     if found.faults:
-        told = (fault.replace("options", "vary", 1) for fault in found.faults)
-        return (), tuple(_AS_WRITTEN.sub('"', fault) for fault in told)
-    return tuple(_span(axis, ways[axis.name], base) for axis in found.axes), ()
+        named = (fault.replace("options", "vary", 1) for fault in found.faults)
+        return (), tuple(_AS_WRITTEN.sub('"', fault) for fault in named)
+    return tuple(_span(axis, two_ends[axis.name], base) for axis in found.axes), ()
 
 
 def _misplaced(key: str, value: object) -> Iterator[str]:
@@ -80,7 +80,7 @@ def _misplaced(key: str, value: object) -> Iterator[str]:
         yield f"vary.{key}: read {shown(value)}, but all images are of one length; see [images]"
 
 
-def _way(value: object) -> tuple[str, bool] | None:
+def _two_ends(value: object) -> tuple[str, bool] | None:
     """Turn a range without a number of values into one of its two ends."""
     match = _BETWEEN.fullmatch(value) if isinstance(value, str) else None
     if match is None:
@@ -89,13 +89,13 @@ def _way(value: object) -> tuple[str, bool] | None:
     return f"{match[1]}:{match[2]}:{spacing}2", spacing == "log"
 
 
-def _span(axis: Axis, way: tuple[str, bool] | None, base: Setup) -> Span:
-    if way is None:
+def _span(axis: Axis, two_ends: tuple[str, bool] | None, base: Setup) -> Span:
+    if two_ends is None:
         return Span(axis=axis)
-    (between,) = ranges_of(base, {axis.name: way[0]})
+    (between,) = ranges_of(base, {axis.name: two_ends[0]})
     if between.key.listed:
         refuse(
-            f"vary.{axis.name}: read {shown(way[0])}, but nothing lies between; expected a list of "
-            f"{between.key.kind.what}"
+            f"vary.{axis.name}: read {shown(two_ends[0])}, but nothing lies between; expected a "
+            f"list of {between.key.kind.what}"
         )
-    return Span(axis=axis, between=between, log=way[1])
+    return Span(axis=axis, between=between, log=two_ends[1])

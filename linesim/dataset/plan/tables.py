@@ -83,23 +83,23 @@ _TYPES = (Choice, Flag, Number, Quantity)
 class TableReader:
     """Reads tables, and keeps all that is wrong with them."""
 
-    told: list[str] = field(default_factory=list)
+    faults: list[str] = field(default_factory=list)
 
     def read(self, name: str, table: object, keys: Keys) -> dict[str, Any]:
         """Read one table."""
         if not isinstance(table, Mapping):
-            self.told.append(f"{name}: read {shown(table)}, but expected [{name}] and its keys")
+            self.faults.append(f"{name}: read {shown(table)}, but expected [{name}] and its keys")
             return {}
         above, found = f"{name}." if name else "", {}
         for key, value in table.items():
             if key not in keys:
-                self.told.append(unknown(f"{above}{key}", value, [above + each for each in keys]))
+                self.faults.append(unknown(f"{above}{key}", value, [above + each for each in keys]))
                 continue
             target, kind = keys[key]
             try:
                 found[target] = kind.checked(value, Path())
             except ValueError as fault:
-                self.told.append(f"{above}{key}: {fault}")
+                self.faults.append(f"{above}{key}: {fault}")
         return found
 
 

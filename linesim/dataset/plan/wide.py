@@ -34,7 +34,7 @@ from linesim.studies.batch.axis_texts import flat_keys
 
 WIDE = "wide"
 _PATTERN = "camera.pattern_seed"
-_TOLD = {
+_SAME_AS = {
     "lens.magnification": ("lens.field_of_view", "lens.working_distance"),
     "lens.field_of_view": ("lens.magnification", "lens.working_distance"),
     "light.illuminance": ("light.irradiance", "light.lamp_illuminance"),
@@ -56,7 +56,7 @@ def widened(table: object, base: Setup) -> tuple[object, tuple[str, ...]]:
         key: text
         for key, text in _ranges(base, station(base)).items()
         if key not in written
-        and not any(other in written for other in _TOLD.get(key, ()))
+        and not any(other in written for other in _SAME_AS.get(key, ()))
         and _may_vary(base, key, text)
     }
     return {**kept, **written}, ()

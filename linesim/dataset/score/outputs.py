@@ -40,10 +40,10 @@ def figures(found: Score) -> dict[str, object]:
 
 
 def _row(group: Group) -> Mapping[str, object]:
-    told = {key: value for key, value in asdict(group).items() if value is not None}
+    row = {key: value for key, value in asdict(group).items() if value is not None}
     if group.recall is not None and group.interval is not None:
-        told |= {"recall": group.recall, "recall_interval": list(group.interval)}
-    return told
+        row |= {"recall": group.recall, "recall_interval": list(group.interval)}
+    return row
 
 
 def _missed(each: Scored) -> Mapping[str, object]:

@@ -108,9 +108,9 @@ def _plot(name: str, groups: Sequence[Group]) -> Picture:
     panel.errorbar(
         middles, shares, yerr=errors, fmt="o", color=COLOURS[0], capsize=3, label="found, with 95 %"
     )
-    for key, look, label in (("linear", "--", "matched filter"), ("most", ":", "at most")):
+    for key, style, label in (("linear", "--", "matched filter"), ("most", ":", "at most")):
         values = [100 * float(getattr(each, key) or 0.0) for each in some]
-        panel.plot(middles, values, look, color=INK if key == "most" else COLOURS[1], label=label)
+        panel.plot(middles, values, style, color=INK if key == "most" else COLOURS[1], label=label)
     panel.set_ylim(-3, 103)
     panel.set_xlabel(_AXES[name])
     panel.set_ylabel("labels found, %")

@@ -12,7 +12,7 @@ from linesim.setup.infiles import existing_file
 from linesim.setup.shown import shown
 
 _EXPECTED = 'a JSON list of {"image_id", "category_id", "bbox", "score"}, as COCO results have it'
-_MOST_TOLD = 5
+_MOST_NAMED = 5
 _SIDES = 4
 
 
@@ -30,16 +30,16 @@ def read_predictions(path: Path, images: int, categories: Mapping[int, str]) -> 
     """Read and check predictions."""
     file = existing_file(path, key="--score", expected=_EXPECTED)
     try:
-        told: Any = json.loads(file.read_text("utf-8"))
+        given: Any = json.loads(file.read_text("utf-8"))
     except (ValueError, RecursionError):
-        told = None
-    if not isinstance(told, list):
+        given = None
+    if not isinstance(given, list):
         refuse(f'--score "{path}" is no such list; expected {_EXPECTED}')
-    faults = [text for k, each in enumerate(told) for text in _faults(k, each, images, categories)]
+    faults = [text for k, each in enumerate(given) for text in _faults(k, each, images, categories)]
     if faults:
-        more = len(faults) - _MOST_TOLD
+        more = len(faults) - _MOST_NAMED
         left = (f"--score: {more} more entries are wrong",) if more > 0 else ()
-        raise InputError(*faults[:_MOST_TOLD], *left)
+        raise InputError(*faults[:_MOST_NAMED], *left)
     return [
         Prediction(
             image_id=each["image_id"],
@@ -47,7 +47,7 @@ def read_predictions(path: Path, images: int, categories: Mapping[int, str]) -> 
             bbox=_box(each["bbox"]),
             score=float(each["score"]),
         )
-        for each in told
+        for each in given
     ]
 
 

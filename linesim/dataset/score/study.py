@@ -77,9 +77,9 @@ class Score:
         return tuple(sorted(left, key=lambda each: -each.dprime))
 
 
-def score(predictions: Path, folder: Path, rule: Rule, tell: Tell | None = None) -> Score:
+def score(predictions: Path, folder: Path, rule: Rule, progress: Tell | None = None) -> Score:
     """
-    Score predictions on a set, and ``tell`` how many faults are looked at, of how many.
+    Score predictions on a set; ``progress`` gets how many faults are looked at, of how many.
 
     InputError if there is no set, or predictions are not of it.
     """
@@ -89,9 +89,13 @@ def score(predictions: Path, folder: Path, rule: Rule, tell: Tell | None = None)
     categories = {kind.class_id + 1: kind.name for kind in plan.faults.kinds}
     given = read_predictions(predictions, plan.count, categories)
     splits = _splits(plan, given, rule)
-    told = [each for split in splits for each in records(plan, folder, split)]
+    images = [each for split in splits for each in records(plan, folder, split)]
     return _scored(
-        plan, told, [each for each in given if plan.split(each.image_id - 1) in splits], rule, tell
+        plan,
+        images,
+        [each for each in given if plan.split(each.image_id - 1) in splits],
+        rule,
+        progress,
     )
 
 
@@ -108,18 +112,22 @@ def _splits(plan: Plan, given: Sequence[Prediction], rule: Rule) -> tuple[str, .
 
 
 def _scored(
-    plan: Plan, told: Sequence[Record], given: Sequence[Prediction], rule: Rule, tell: Tell | None
+    plan: Plan,
+    images: Sequence[Record],
+    given: Sequence[Prediction],
+    rule: Rule,
+    progress: Tell | None,
 ) -> Score:
-    pairs = [(image, fault) for image in told for fault in image["faults"] if fault["labelled"]]
+    pairs = [(image, fault) for image in images for fault in image["faults"] if fault["labelled"]]
     truths = [_truth(image, fault) for image, fault in pairs]
     matches = matched(truths, given, rule.limit)
     least = _least(matches, len(truths)) if rule.least_score is None else rule.least_score
     counts = matches.scores >= least
     hits = {k for k, right in zip(matches.found, counts, strict=True) if right and k >= 0}
-    shots = {image["index"]: taken(plan, image["index"]) for image in told}
+    shots = {image["index"]: taken(plan, image["index"]) for image in images}
     area_m2 = sum(
         float(cell_m2(shots[image["index"]].numbers)) * image["width"] * image["height"]
-        for image in told
+        for image in images
     )
     wrong = [
         image - 1
@@ -132,16 +140,16 @@ def _scored(
     for k, (image, fault) in enumerate(pairs):
         shot = shots[image["index"]]
         faults.append(_fault(image, fault, (shot, alarms_per_m2), found=k in hits))
-        if tell:
-            tell(k + 1, len(pairs))
+        if progress:
+            progress(k + 1, len(pairs))
     found = tuple(faults)
     each_limit = [precisions(truths, matched(truths, given, limit)) for limit in LIMITS]
     return Score(
         title=plan.title,
-        splits=tuple(dict.fromkeys(image["split"] for image in told)),
+        splits=tuple(dict.fromkeys(image["split"] for image in images)),
         rule=rule,
         least_score=float(least),
-        images=len(told),
+        images=len(images),
         given=int(counts.sum()),
         faults=found,
         area_m2=area_m2,

@@ -30,10 +30,10 @@ from linesim.targets.painted import Grid
 torch = pytest.importorskip("torch", reason="the extra torch is not installed")
 from linesim.dataset.feed.coats import Drawing  # noqa: E402 -- only where it is installed
 from linesim.dataset.feed.covers import covers_on  # noqa: E402 -- the same
-from linesim.dataset.feed.crew import Answer, done  # noqa: E402 -- the same
 from linesim.dataset.feed.helper import Helper, Whole  # noqa: E402 -- the same
 from linesim.dataset.feed.outlines import together  # noqa: E402 -- the same
 from linesim.dataset.feed.painting import painted  # noqa: E402 -- the same
+from linesim.dataset.feed.processes import Answer, done  # noqa: E402 -- the same
 from linesim.dataset.feed.stream import Feed  # noqa: E402 -- the same
 
 CPU = torch.device("cpu")
@@ -107,7 +107,7 @@ class Several:
     waiting: int = 2
 
     @property
-    def helpers(self) -> int:
+    def preparers(self) -> int:
         """Count them."""
         return len(self.several)
 
@@ -121,17 +121,17 @@ class Several:
         return self.answers.get_nowait()
 
 
-def test_helpers_and_lots_change_nothing(plan: Plan) -> None:
+def test_helpers_and_batches_change_nothing(plan: Plan) -> None:
     """Two helpers, three images at once, scenes drawn ahead: each image as it comes alone."""
     several, single = ([Helper(plan=plan, by_kernels=False) for _ in range(n)] for n in (2, 1))
     walk = list(range(plan.count))
-    lots = Feed(plan=plan, crew=Several(several=several), device=CPU).images(walk)
+    batches = Feed(plan=plan, helpers=Several(several=several), device=CPU).images(walk)
     one = Several(several=single, drawers=0, together=1, ahead=1, waiting=1)
-    alone = Feed(plan=plan, crew=one, device=CPU).images(walk)
-    for number, left, right in zip(walk, lots, alone, strict=True):
+    alone = Feed(plan=plan, helpers=one, device=CPU).images(walk)
+    for number, left, right in zip(walk, batches, alone, strict=True):
         assert left.number == right.number == number
         assert torch.equal(left.samples, right.samples)
-        for mine, other in zip(left.told[:5], right.told[:5], strict=True):
+        for mine, other in zip(left.labels[:5], right.labels[:5], strict=True):
             assert_array_equal(mine, other)
     assert not several[0].open_images
 
@@ -167,7 +167,7 @@ def test_what_a_device_does_not_carry_is_made_without(tmp_path: Path) -> None:
 
 def test_light_alone_shares_matrices_and_ripple_does_not() -> None:
     """What a helper has told once it does not tell again."""
-    told = {}
+    sent = {}
     for room, keys in {
         "light": {"illuminance": "32 klx:48 klx"},
         "transport": {"speed_ripple": "0.01:0.03"},
@@ -182,7 +182,7 @@ def test_light_alone_shares_matrices_and_ripple_does_not() -> None:
         )
         helper = Helper(plan=plan, by_kernels=False)
         found = [helper.prepare(index) for index in range(4)]
-        told[room] = [
+        sent[room] = [
             sum(map(len, parts))
             for parts in zip(
                 *((each.across, each.along) for each in found if not isinstance(each, Whole)),
@@ -192,7 +192,7 @@ def test_light_alone_shares_matrices_and_ripple_does_not() -> None:
         # a piece on the border of its scene too, whose margin is shorter
         assert len({drawn(plan, k).piece.lacks for k in range(4)}) > 1
     # one with the lens and one without it, of all images or of each
-    assert told == {"light": [2, 2], "transport": [2, 2 * 4]}
+    assert sent == {"light": [2, 2], "transport": [2, 2 * 4]}
 
 
 @pytest.mark.parametrize(("workers", "device"), [(1, "cpu"), (-2, "cpu"), (4, None)])

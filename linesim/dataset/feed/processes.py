@@ -37,11 +37,11 @@ class Answer(NamedTuple):
     data: Any
 
 
-class Crew(Protocol):
+class Helpers(Protocol):
     """Whoever helps."""
 
     @property
-    def helpers(self) -> int:
+    def preparers(self) -> int:
         """How many of them prepare images."""
 
     @property
@@ -58,7 +58,7 @@ class Crew(Protocol):
 
     @property
     def waiting(self) -> int:
-        """How many such lots are under way, the last one on the device."""
+        """How many such batches are under way, the last one on the device."""
 
     def ask(self, helper: int, kind: str, number: int, *given: object) -> None:
         """Ask one of them."""
@@ -73,7 +73,7 @@ class Here:
 
     helper: Helper
     answers: "SimpleQueue[Answer]" = field(default_factory=SimpleQueue)
-    helpers: int = 1
+    preparers: int = 1
     drawers: int = 0
     together: int = 1
     ahead: int = 1
@@ -96,23 +96,23 @@ class Processes:
 
     pipes: "list[Connection[Any, Any]]"
     answers: "SimpleQueue[Answer]"
-    helpers: int
+    preparers: int
     together: int = 8
     waiting: int = 3
 
     @property
     def drawers(self) -> int:
         """Those that do not prepare images."""
-        return len(self.pipes) - self.helpers
+        return len(self.pipes) - self.preparers
 
     @property
     def ahead(self) -> int:
         """Some for each helper, and those that the device is given next."""
-        return _EACH * self.helpers + self.together
+        return _EACH * self.preparers + self.together
 
     def ask(self, helper: int, kind: str, number: int, *given: object) -> None:
         """Send a question."""
-        at = self.helpers + number % self.drawers if kind == "scene" else helper
+        at = self.preparers + number % self.drawers if kind == "scene" else helper
         try:
             self.pipes[at].send((kind, number, given))
         except OSError:
@@ -134,7 +134,7 @@ def done(helper: Helper, kind: str, number: int, given: tuple[Any, ...]) -> Any:
 
 
 @contextmanager
-def crew(plan_of: PlanOf, workers: int, *, by_kernels: bool) -> Iterator[Crew]:
+def lend_helpers(plan_of: PlanOf, workers: int, *, by_kernels: bool) -> Iterator[Helpers]:
     """
     Lend help.
 
@@ -146,7 +146,7 @@ def crew(plan_of: PlanOf, workers: int, *, by_kernels: bool) -> Iterator[Crew]:
 
     Yields
     ------
-    Crew
+    Helpers
     """
     if workers == 0:
         yield Here(helper=Helper(plan=plan_of(), by_kernels=by_kernels))
@@ -167,7 +167,7 @@ def _processes(plan_of: PlanOf, workers: int, *, by_kernels: bool) -> Iterator[P
         yield Processes(
             pipes=[each.pipe for each in lent],
             answers=answers,
-            helpers=workers - max(1, workers // 4),
+            preparers=workers - max(1, workers // 4),
         )
     finally:
         for each in lent:
