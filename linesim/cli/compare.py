@@ -125,7 +125,9 @@ def compare(  # noqa: PLR0913 -- one option a parameter
     folder = chosen_folder(out, paths[0] if paths else None)
     on = device_for(device, [one.setup for one in variants])
     with lent_runner(workers, cluster) as runner, progress("scanning") as update:
-        found = compared(title, variants, seed, runner=runner, told=update, force=force, device=on)
+        found = compared(
+            title, variants, seed, runner=runner, progress=update, force=force, device=on
+        )
     written = write_comparison(found, folder, true_proportion=true_proportion, scans=scans)
     pages = Wanted(report=report, one_page=one_page)
     if pages:

@@ -119,7 +119,7 @@ def _streamed(
         typer.echo("linesim: nothing was broken off here; the scan begins anew", err=True)
     try:
         with progress("lines", timed=True) as update:
-            found = scan_to_file(chosen, folder / SAMPLES, seed, manner=manner, tell=update)
+            found = scan_to_file(chosen, folder / SAMPLES, seed, manner=manner, progress=update)
         return found, write_filed(found, folder)
     except KeyboardInterrupt:
         if note.exists():

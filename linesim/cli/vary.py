@@ -135,12 +135,12 @@ class _By:
 def _studied(study: Callable[..., Varied], by: _By | None) -> tuple[Varied, tuple[Seen, ...]]:
     """Work the points out, and render them where that is asked for."""
     with progress("working out points") as update:
-        found = study(tell=update)
+        found = study(progress=update)
     if by is None:
         return found, ()
     on = device_for(by.device, points_of(found) if by.device != NUMPY else ())
     with lent_runner(by.workers, by.cluster) as runner, progress("rendering points") as update:
-        return found, rendered(found, by.seed, runner=runner, tell=update, device=on)
+        return found, rendered(found, by.seed, runner=runner, progress=update, device=on)
 
 
 def _parted(words: list[str]) -> tuple[Path | None, list[str]]:

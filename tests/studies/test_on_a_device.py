@@ -191,7 +191,7 @@ def test_a_long_scan_is_written_run_by_run(tmp_path: Path, monkeypatch: pytest.M
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        scan_to_file(BASE, tmp_path / "broken.tif", 3, manner=by, tell=stop)
+        scan_to_file(BASE, tmp_path / "broken.tif", 3, manner=by, progress=stop)
     with pytest.raises(InputError, match=r"^--resume: .* \(another --device\)"):
         scan_to_file(BASE, tmp_path / "broken.tif", 3, manner=Manner(resume=True))
     filed = scan_to_file(BASE, tmp_path / "broken.tif", 3, manner=Manner(resume=True, device="cpu"))

@@ -35,7 +35,7 @@ _PAIRS = (
     ("acquisition.lines", "acquisition.length"),
 )
 """Of each pair only one can hold: choosing one takes the base's other out."""
-_BOTH_WAYS = (*_PAIRS, *((other, one) for one, other in _PAIRS))
+_ORDERED_PAIRS = (*_PAIRS, *((other, one) for one, other in _PAIRS))
 _SHARE_KIND = Number(what="a share from 0.001 to 1", example="0.5", low=0.001, high=1.0)
 _LONGEST_LIST = 1000
 _RANGE_MARKS = 2
@@ -62,7 +62,7 @@ def displaced(setup: Setup, keys: Collection[str]) -> dict[str, None]:
     """Name keys whose place others take, as the field of view does the magnification's."""
     return {
         other: None
-        for one, other in _BOTH_WAYS
+        for one, other in _ORDERED_PAIRS
         if one in keys
         and other not in keys
         and other.partition(".")[2] in setup.texts[other.partition(".")[0]]
@@ -116,7 +116,7 @@ def _clashes(axes: tuple[Axis, ...]) -> Iterator[str]:
                     f"options: read {key} in {other.name} and in {axis.name}; expected it in one "
                     "of the two"
                 )
-            for one, two in _BOTH_WAYS:
+            for one, two in _ORDERED_PAIRS:
                 if one in other.keys and two in axis.keys:
                     yield f"options: read {one} and {two}, but only one of the two can hold"
 

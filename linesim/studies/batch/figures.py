@@ -35,7 +35,7 @@ from linesim.studies.batch.station_arrays import Places, frame, joined
 from linesim.studies.batch.stations import Block, Refused, blocks
 from linesim.targets.load import target_size
 
-Tell = Callable[[int, int], None]
+Progress = Callable[[int, int], None]
 """Is told how many options are done, and of how many."""
 Figures = dict[str, FloatArray]
 COSTLY = "detection"
@@ -118,7 +118,7 @@ def groups_of(setups: Iterable[Setup]) -> dict[str, str]:
 
 
 def figures_of(
-    space: Space, indices: Places, groups: Mapping[str, str], tell: Tell = nobody
+    space: Space, indices: Places, groups: Mapping[str, str], progress: Progress = nobody
 ) -> Figures:
     """
     Work figures out for options of a space, each as exactly as its own budget does.
@@ -152,7 +152,7 @@ def figures_of(
             for name, values in task.result().items():
                 found[name].append((rows, values))
             done += len(rows)
-            tell(done, len(indices) * (bool(cheap) + bool(costly)))
+            progress(done, len(indices) * (bool(cheap) + bool(costly)))
     figures = {name: _in_rows(parts, len(indices)) for name, parts in found.items()}
     return figures | _one_by_one(space, indices, [name for name in groups if name in _OF_ONE])
 

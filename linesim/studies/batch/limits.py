@@ -56,7 +56,7 @@ def limits_of(
     # what is found has demands of its own
     groups = {name: group for name, group in all_groups.items() if group != COSTLY}
     groups |= dict.fromkeys((*_OWN, *more), OWN)
-    figures = {f"{way}_{_bare(name)}": name for name in groups for way in ("most", "least")}
+    figures = {f"{bound}_{_bare(name)}": name for name in groups for bound in ("most", "least")}
     found, faults = [], []
     for key, value in table.items():
         if key not in own and key not in figures:
@@ -83,9 +83,9 @@ def limits_of(
 
 
 def _unknown(key: str, value: object, known: Collection[str]) -> str:
-    way, _, name = key.partition("_")
+    bound, _, name = key.partition("_")
     near = get_close_matches(name, {each.partition("_")[2] for each in known}, n=1)
-    hint = f"did you mean limits.{way}_{near[0]}?" if near else "as in most_data_rate"
+    hint = f"did you mean limits.{bound}_{near[0]}?" if near else "as in most_data_rate"
     return (
         f"limits.{key}: read {shown(value)}, but there is no such key; {hint} A limit is most_ or "
         "least_ and a figure of the budget without its unit"

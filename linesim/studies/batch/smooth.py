@@ -17,7 +17,7 @@ import scipy
 
 from linesim.setup.arrays import FloatArray
 from linesim.studies.batch.along import Along
-from linesim.studies.batch.figures import COSTLY, Figures, Tell, figures_of, nobody
+from linesim.studies.batch.figures import COSTLY, Figures, Progress, figures_of, nobody
 from linesim.studies.batch.ranges import Range
 from linesim.studies.batch.station_arrays import Places
 
@@ -34,7 +34,7 @@ _WORTH = 2
 """Points for each that is worked out, below which all are."""
 
 
-def figures_along(space: Along, groups: Mapping[str, str], tell: Tell = nobody) -> Figures:
+def figures_along(space: Along, groups: Mapping[str, str], progress: Progress = nobody) -> Figures:
     """
     Work figures out along ranges, as `figures_of` gives them; the costly ones at enough options.
 
@@ -42,19 +42,19 @@ def figures_along(space: Along, groups: Mapping[str, str], tell: Tell = nobody) 
     """
     costly = {name: group for name, group in groups.items() if group == COSTLY}
     others = {name: group for name, group in groups.items() if group != COSTLY}
-    found = figures_of(space, np.arange(space.count), others, tell)
-    return found | (smooth_figures(space, costly, tell) if costly else {})
+    found = figures_of(space, np.arange(space.count), others, progress)
+    return found | (smooth_figures(space, costly, progress) if costly else {})
 
 
-def smooth_figures(space: Along, groups: Mapping[str, str], tell: Tell) -> Figures:
+def smooth_figures(space: Along, groups: Mapping[str, str], progress: Progress) -> Figures:
     """Work costly figures out along ranges."""
     counts = [[_spread(each, count) for each in space.ranges] for count in _NODES]
     worth = [nodes for nodes in counts if _WORTH * _asked(nodes) <= space.count]
     for nodes in worth[1:] or worth:
-        found = _through(space, groups, nodes, tell)
+        found = _through(space, groups, nodes, progress)
         if found is not None:
             return found
-    return figures_of(space, np.arange(space.count), groups, tell)
+    return figures_of(space, np.arange(space.count), groups, progress)
 
 
 def _asked(nodes: Sequence[Places]) -> int:
@@ -78,7 +78,7 @@ def _place(over: Range) -> FloatArray:
 
 
 def _through(
-    space: Along, groups: Mapping[str, str], nodes: Sequence[Places], tell: Tell
+    space: Along, groups: Mapping[str, str], nodes: Sequence[Places], progress: Progress
 ) -> Figures | None:
     """Lay a spline through some points; nothing where it does not hold halfway between them."""
     halfway = [
@@ -86,7 +86,7 @@ def _through(
         for each, length in zip(nodes, space.shape, strict=True)
     ]
     pixel_um = _exact(space, _PIXEL, halfway, nobody)["object_pixel_x_um"]
-    at_nodes, between = (_exact(space, groups, each, tell) for each in (nodes, halfway))
+    at_nodes, between = (_exact(space, groups, each, progress) for each in (nodes, halfway))
     made = {}
     for name, values in at_nodes.items():
         whole = _spline(space.ranges, nodes, values)
@@ -100,12 +100,12 @@ def _through(
 
 
 def _exact(
-    space: Along, groups: Mapping[str, str], picked: Sequence[Places], tell: Tell
+    space: Along, groups: Mapping[str, str], picked: Sequence[Places], progress: Progress
 ) -> Figures:
     """Work figures out at some values of each range, all combined."""
     shape = tuple(map(len, picked))
     indices = np.ravel_multi_index(np.ix_(*picked), space.shape).ravel()
-    found = figures_of(space, indices, groups, tell)
+    found = figures_of(space, indices, groups, progress)
     return {name: each.reshape(*shape, -1) for name, each in found.items()}
 
 

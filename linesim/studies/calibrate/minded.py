@@ -64,10 +64,10 @@ def _beyond(found: Calibrated) -> Iterator[tuple[str, str]]:
         (found.share_below, "darker than the darkest", levels.min(), "down", found.data.min()),
         (found.share_above, "lighter than the lightest", levels.max(), "up", found.data.max()),
     )
-    for share, side, level, way, end in ends:
+    for share, side, level, direction, end in ends:
         if share > _SOME:
             text = (
-                f"{percent(share)} of the samples are {side} patch ({level:g}), {way} to "
+                f"{percent(share)} of the samples are {side} patch ({level:g}), {direction} to "
                 f"{digits(float(end))}: there the curve is carried on, not checked."
             )
             yield "beyond_patches", text

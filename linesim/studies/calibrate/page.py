@@ -92,13 +92,13 @@ def _curves(found: Calibrated) -> str:
     plot = axes[0, 0]
     value = np.linspace(0, 1, _POINTS)
     names = ("grey",) if len(found.tone.curves) == 1 else COLOURS
-    looks = dict(zip((*COLOURS, "grey"), (1, 2, 0, 6), strict=True))
+    styles = dict(zip((*COLOURS, "grey"), (1, 2, 0, 6), strict=True))
     matrix = found.tone.matrix
     # curves lie before the matrix
     aims = found.seen.reflectance
     aims = aims if matrix is None else aims @ np.linalg.inv(matrix).T
     for index, (name, curve) in enumerate(zip(names, found.tone.curves, strict=True)):
-        colour = LINE_COLOURS[looks[name]]
+        colour = LINE_COLOURS[styles[name]]
         plot.plot(value, curve.reflectance(value), color=colour, label=name)
         plot.plot(
             found.seen.values[:, index],
@@ -173,7 +173,7 @@ def calibration_page(found: Calibrated) -> Page:
     )
     minded = cautions(found)
     rows = tuple((each.code, each.text) for each in minded)
-    told: tuple[Part, ...] = (Cautions("To mind", rows),) if rows else ()
+    parts: tuple[Part, ...] = (Cautions("To mind", rows),) if rows else ()
     white = white_of(found.data)
     return Page(
         title=found.asked.image.name,
@@ -182,7 +182,7 @@ def calibration_page(found: Calibrated) -> Page:
         sections=(
             Section("Before and after", (_facts(found, white), pictures)),
             Section("Tone", (Pictures((plot,)), _patches(found))),
-            *((Section("Cautions", told),) if told else ()),
+            *((Section("Cautions", parts),) if parts else ()),
             Section(
                 "In a setup",
                 (

@@ -81,11 +81,11 @@ def _of_corners(asked: Asked, corners: Corners, dpi: tuple[float, float] | None)
     )
 
 
-def _refuse_other(ratio: float, told_mm: float, seen_mm: float) -> None:
+def _refuse_other(ratio: float, stated_mm: float, seen_mm: float) -> None:
     if abs(ratio - 1) > _SAME:
         refuse(
-            f"--length, --corners: read a length of {told_mm:g} mm that is {seen_mm:.4g} mm by the "
-            f"corners and their size; expected the same within {_SAME:.0%}"
+            f"--length, --corners: read a length of {stated_mm:g} mm that is {seen_mm:.4g} mm by "
+            f"the corners and their size; expected the same within {_SAME:.0%}"
         )
 
 
@@ -95,7 +95,7 @@ def _pitches_um(mapped: ProjectiveTransform, corners: Corners) -> tuple[float, f
     places = np.array([[wide * x, high * y] for x in (0, 0.5, 1) for y in (0, 0.5, 1)])
     step_mm = 1e-4 * min(wide, high)
     steps = [
-        (mapped(places + step_mm * np.eye(2)[way]) - mapped(places)) / step_mm for way in (0, 1)
+        (mapped(places + step_mm * np.eye(2)[axis]) - mapped(places)) / step_mm for axis in (0, 1)
     ]
     per_mm = np.linalg.svd(np.stack(steps, axis=-1), compute_uv=False)
     return float(1000 / per_mm.max()), float(1000 / per_mm.min())
@@ -106,14 +106,14 @@ def _of_plain(asked: Asked, dpi: tuple[float, float] | None) -> Scale:
         (asked.pixel_size_um, "--pixel-size"),
         (_ruled_um(asked.ruler) if asked.ruler else None, "--length"),
     ]
-    told = [(size_um, name) for size_um, name in known if size_um is not None]
-    if len(told) > 1 and abs(told[0][0] / told[1][0] - 1) > _SAME:
+    stated = [(size_um, name) for size_um, name in known if size_um is not None]
+    if len(stated) > 1 and abs(stated[0][0] / stated[1][0] - 1) > _SAME:
         refuse(
-            f"--pixel-size, --length: read {told[0][0]:.4g} um and, by the length, "
-            f"{told[1][0]:.4g} um a pixel; expected the same within {_SAME:.0%}, or one of them"
+            f"--pixel-size, --length: read {stated[0][0]:.4g} um and, by the length, "
+            f"{stated[1][0]:.4g} um a pixel; expected the same within {_SAME:.0%}, or one of them"
         )
-    if told:
-        size_um, name = told[0]
+    if stated:
+        size_um, name = stated[0]
         return _scale(size_um, name, tuple(_against_file((size_um, size_um), name, dpi)))
     return _of_file(asked, dpi)
 

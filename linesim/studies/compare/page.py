@@ -45,10 +45,10 @@ def _table(
     """Lay rows out; those that are the same for all variants are folded away."""
     every = tuple((label, *cells) for label, cells in rows)
     head = ("", *(one.title for one in found.variants))
-    telling = tuple(row for row in every if row[0] == ALL or len(set(row[1:])) > 1)
-    alike = tuple(row for row in every if row not in telling)
-    if telling:
-        yield Table(title=title, head=head, rows=telling)
+    differing = tuple(row for row in every if row[0] == ALL or len(set(row[1:])) > 1)
+    alike = tuple(row for row in every if row not in differing)
+    if differing:
+        yield Table(title=title, head=head, rows=differing)
     if alike:
         names = f"{title or 'figures'} that are the same for all ({len(alike)})"
         pairs = tuple((name, cell) for name, cell, *_ in alike)
@@ -86,12 +86,12 @@ def _first(found: Comparison, picture: Picture) -> Iterator[Part]:
 def _cells(one: Compared) -> dict[str, str]:
     """Give the figures of the first page, and what limits."""
     setup, budget = one.scan.setup, one.scan.budget
-    told = {
+    figures = {
         name: f"{value} {note}".strip() if name in _WITH_NOTE else value
         for name, value, note in first_facts(setup, budget).facts
     }
     near = closest(one.verdicts)
-    return {**told, "limited by": f"{name_of(setup, near.requirement)}: {spare(setup, near)}"}
+    return {**figures, "limited by": f"{name_of(setup, near.requirement)}: {spare(setup, near)}"}
 
 
 def compare_page(found: Comparison, *, true_proportion: bool = False) -> Page:

@@ -101,7 +101,7 @@ def _width_px(scans: Sequence[Scan], *, true_proportion: bool) -> int:
 
 def _pieces(scans: Sequence[Scan], width_px: int) -> list[tuple[NDArray[np.uint16], Grid]]:
     """Cut the same piece of the target out of all scans, around the strongest spot."""
-    fine = _telling(scans)
+    fine = _searched_scan(scans)
     size_um = _size_um(fine)
     spot_um = strongest_spot(fine, size_um)
     side_um = width_px * fine.budget.number("geometry", "object_pixel_x_um")
@@ -109,7 +109,7 @@ def _pieces(scans: Sequence[Scan], width_px: int) -> list[tuple[NDArray[np.uint1
     return [_piece(scan, samples_in(scan, shown)) for scan in scans]
 
 
-def _telling(scans: Sequence[Scan]) -> Scan:
+def _searched_scan(scans: Sequence[Scan]) -> Scan:
     """Choose where to search for a spot: of scans as fine, where a fault with relief shows most."""
     fine = finest(scans)
     if fine.setup.requirement.defect_relief is None:

@@ -134,7 +134,7 @@ def compared(  # noqa: PLR0913 -- as `compare`
     seed: int = 0,
     *,
     runner: Runner | None = None,
-    told: Tell = lambda _done, _total: None,
+    progress: Tell = lambda _done, _total: None,
     force: bool = False,
     device: str | None = None,
 ) -> Comparison:
@@ -143,7 +143,7 @@ def compared(  # noqa: PLR0913 -- as `compare`
 
     Parameters
     ----------
-    told : callable
+    progress : callable
         Called before the first scan and between scans, with how many are done, of how many.
     force : bool; begin also where less memory is available than all scans will take
     """
@@ -157,9 +157,12 @@ def compared(  # noqa: PLR0913 -- as `compare`
             VariantTask(variant=one, seed=seed, target=target, threads=run_by.threads, device=on)
             for one in variants
         ]
-        told(0, len(tasks))
+        progress(0, len(tasks))
         scans = in_order(
-            run_by, scanned, tasks, lambda done, total: told(done, total) if done < total else None
+            run_by,
+            scanned,
+            tasks,
+            lambda done, total: progress(done, total) if done < total else None,
         )
     found = zip(variants, scans, strict=True)
     return Comparison(

@@ -20,7 +20,7 @@ from linesim.setup.shown import shown
 from linesim.setup.surface import FACED
 from linesim.studies.compare.variants import Variant, named
 from linesim.studies.scan.memory import Need, refuse_too_large
-from linesim.studies.scan.study import Held, Scan, Way, needed, scan_held
+from linesim.studies.scan.study import Held, RunOptions, Scan, needed, scan_held
 from linesim.targets.load import TargetSize, given_size, target_reference, target_size
 from linesim.workers.shared_array import Shared, attached, can_share, shared
 from linesim.workers.tasks import Runner
@@ -102,7 +102,10 @@ def _seen(origin: Origin) -> Reference:
 def scanned(task: VariantTask) -> Scan:
     """Scan one variant: what a worker is asked to do."""
     target = _seen(task.target) if isinstance(task.target, Origin) else task.target
-    setup, how = task.variant.setup, Way(workers=task.threads, force=True, device=task.device)
+    setup, how = (
+        task.variant.setup,
+        RunOptions(workers=task.threads, force=True, device=task.device),
+    )
     with named(task.variant):
         held = Held(reference=target, size=_size(setup, target), is_own=target is None)
         return scan_held(setup, task.seed, held, how)

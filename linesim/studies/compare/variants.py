@@ -99,7 +99,7 @@ def each_made(given: Iterable[Given], make: Callable[[Given], Variant]) -> tuple
         try:
             made.append(make(one))
         except InputError as refusal:
-            faults += _told(one.title if isinstance(one, Variant) else str(one), refusal)
+            faults += _titled_faults(one.title if isinstance(one, Variant) else str(one), refusal)
     if faults:
         raise InputError(*faults)
     return tuple(made)
@@ -150,10 +150,10 @@ def named(variant: Variant) -> Iterator[None]:
     try:
         yield
     except InputError as refusal:
-        raise InputError(*_told(variant.title, refusal)) from None
+        raise InputError(*_titled_faults(variant.title, refusal)) from None
 
 
-def _told(title: str, refusal: InputError) -> list[str]:
+def _titled_faults(title: str, refusal: InputError) -> list[str]:
     return [f"variant {shown(title)}: {fault}" for fault in refusal.faults]
 
 

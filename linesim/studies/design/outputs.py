@@ -19,7 +19,7 @@ from linesim.studies.design.words import answer, first_limits
 from linesim.studies.scan.outputs import preview
 from linesim.studies.scan.study import Scan, scan
 
-_LOOK_PX, _LOOK_LINES = 320, 160
+_SCAN_PX, _SCAN_LINES = 320, 160
 _SIZES = (1.0, 1.5, 2.0, 3.0)
 """Of the defects in the picture, over the smallest."""
 _PARTS = 4
@@ -45,8 +45,8 @@ def design_json(found: Design) -> dict[str, object]:
         return {**plain, "cautions": cautions(found)}
     return {
         **plain,
-        "best": _told(found, found.best),
-        "others": [_told(found, each) for each in found.others],
+        "best": _record(found, found.best),
+        "others": [_record(found, each) for each in found.others],
         "cautions": cautions(found),
     }
 
@@ -73,7 +73,7 @@ def cautions(found: Design) -> list[str]:
     return [*picture, *people_lines(people(found))]
 
 
-def _told(found: Design, one: Proposal) -> dict[str, object]:
+def _record(found: Design, one: Proposal) -> dict[str, object]:
     each = one.candidate
     return {
         "name": one.name,
@@ -90,7 +90,7 @@ def _told(found: Design, one: Proposal) -> dict[str, object]:
     }
 
 
-def look(setup: Setup) -> Scan | None:
+def defect_scan(setup: Setup) -> Scan | None:
     """Scan the smallest defect and larger ones on even product; None for faults with relief."""
     defect_um = setup.smallest_defect_um
     if defect_um is None or setup.requirement.defect_relief is not None:
@@ -99,10 +99,10 @@ def look(setup: Setup) -> Scan | None:
     part = changed(
         setup,
         {
-            "camera.pixels": min(setup.camera.pixels, _LOOK_PX * across),
+            "camera.pixels": min(setup.camera.pixels, _SCAN_PX * across),
             "lens.field_of_view": None,
             "lens.magnification": setup.magnification,
-            "acquisition.lines": _LOOK_LINES,
+            "acquisition.lines": _SCAN_LINES,
             "title": f"Defects of {', '.join(f'{size * defect_um:.4g}' for size in _SIZES)} um",
         },
     )
@@ -113,7 +113,7 @@ def look(setup: Setup) -> Scan | None:
 
 def _product(setup: Setup, defect_um: float, pitch_um: float) -> ImageArray:
     """Draw discs of several sizes on product of one level."""
-    rows, columns = _PARTS * _LOOK_LINES, _PARTS * _LOOK_PX
+    rows, columns = _PARTS * _SCAN_LINES, _PARTS * _SCAN_PX
     asked = setup.requirement.product_reflectance
     level = float(asked) / setup.target.white_reflectance if isinstance(asked, float) else 1.0
     image = np.full((rows, columns), level, dtype=np.float32)
@@ -139,7 +139,7 @@ def write_design(found: Design, folder: Path) -> tuple[Path, ...]:
         write_text(paths[-1], resolved_text(one.setup, folder))
     paths.append(folder / "to_buy.csv")
     write_csv(paths[-1], ("what", "how much", "what else"), [list(line) for line in to_buy(best)])
-    seen = look(best.setup)
+    seen = defect_scan(best.setup)
     if seen is not None:
         paths.append(folder / "look.png")
         write_png(paths[-1], preview(seen))

@@ -17,7 +17,7 @@ from linesim.studies.design.study import Design, Proposal
 from linesim.studies.design.words import answer, first_limits
 
 
-def design_page(found: Design, look_png: bytes | None = None) -> Page:
+def design_page(found: Design, scan_png: bytes | None = None) -> Page:
     """Make the page of a design."""
     best = found.best
     verdict, *notes = answer(found)
@@ -27,16 +27,16 @@ def design_page(found: Design, look_png: bytes | None = None) -> Page:
         title=found.job.title,
         job=f"Design: {found.tried} stations judged",
         outcome=(Outcome(state="missed" if best is None else "met", text=verdict),),
-        first=tuple(_first(best, notes, look_png)),
+        first=tuple(_first(best, notes, scan_png)),
         sections=() if best is None else tuple(_sections(found, best)),
     )
 
 
-def _first(best: Proposal | None, notes: list[str], look_png: bytes | None) -> Iterator[Part]:
+def _first(best: Proposal | None, notes: list[str], scan_png: bytes | None) -> Iterator[Part]:
     """Show what the station will see, its figures, what limits it, and other ways."""
-    if look_png is not None:
+    if scan_png is not None:
         seen = Picture(
-            image=look_png,
+            image=scan_png,
             alt="Discs of several sizes on even product, as the station sees them",
             caption="The smallest defect, and larger ones, on even product: what the station sees.",
         )
@@ -89,7 +89,7 @@ def _others(found: Design, best: Proposal) -> Table:
 
 def write_design_page(found: Design, folder: Path) -> Path:
     """Write the page beside the other files of a design, whose picture it shows."""
-    path, look = folder / "report.html", folder / "look.png"
-    there = found.best is not None and look.is_file()
-    write_report(path, design_page(found, look.read_bytes() if there else None))
+    path, scan_file = folder / "report.html", folder / "look.png"
+    there = found.best is not None and scan_file.is_file()
+    write_report(path, design_page(found, scan_file.read_bytes() if there else None))
     return path

@@ -16,7 +16,7 @@ from linesim.figures.demands import Demand, demands
 from linesim.setup.arrays import FloatArray
 from linesim.setup.load import changed
 from linesim.studies.batch.detected import dprime_share, signals_of, together
-from linesim.studies.batch.figures import COSTLY, Tell, figures_of, figures_on, nobody
+from linesim.studies.batch.figures import COSTLY, Progress, figures_of, figures_on, nobody
 from linesim.studies.batch.judged import worst_of
 from linesim.studies.batch.space import Axis, Point, Space
 from linesim.studies.batch.station_arrays import Places
@@ -70,20 +70,20 @@ class Options:
         return chosen[np.lexsort((self.light_lx[chosen], -stop[chosen], self.trouble[chosen]))]
 
 
-def options(job: Job, tell: Tell = nobody) -> Options:
+def options(job: Job, progress: Progress = nobody) -> Options:
     """Judge all that may be built for a job; with stages of integration where it is too dark."""
-    found = _judged(job, candidates(job), tell)
+    found = _judged(job, candidates(job), progress)
     if found.ordered().size or job.colour or job.cameras:
         return found
-    staged = _judged(job, candidates(job, catalogue.STAGES), tell)
+    staged = _judged(job, candidates(job, catalogue.STAGES), progress)
     return staged if staged.ordered().size else found
 
 
-def _judged(job: Job, stations: tuple[Candidate, ...], tell: Tell) -> Options:
+def _judged(job: Job, stations: tuple[Candidate, ...], progress: Progress) -> Options:
     space = _space(job, stations)
     asked = (*job.limits, *demands(space.setup(0)))
     got = {each.requirement: np.full(space.count, np.nan) for each in asked}
-    found = list(_cheap(space, stations, (asked, got), tell))
+    found = list(_cheap(space, stations, (asked, got), progress))
     _detect(space, found, (asked, got))
     margins = {
         each.requirement: np.where(
@@ -158,14 +158,14 @@ def _cheap(
     space: Space,
     stations: tuple[Candidate, ...],
     table: tuple[tuple[Demand, ...], dict[str, FloatArray]],
-    tell: Tell,
+    progress: Progress,
 ) -> Iterator[Block]:
     """Fill in everything but detection; give the blocks that are legal setups."""
     (asked, got), each_has = table, space.count // len(stations)
     done = 0
     for block in blocks(space, np.arange(space.count)):
         done += block.index.size
-        tell(done, space.count)
+        progress(done, space.count)
         if isinstance(block, Block):
             one = stations[int(block.index[0]) // each_has]
             block = _within(space, one, block)  # noqa: PLW2901 -- what is left of it

@@ -13,7 +13,7 @@ from linesim.forward.station import station
 from linesim.setup.load import changed
 from linesim.setup.setup import Setup
 from linesim.setup.speeds import BETWEEN
-from linesim.studies.batch.figures import Tell, nobody
+from linesim.studies.batch.figures import Progress, nobody
 from linesim.studies.batch.station_arrays import Places
 from linesim.studies.design.candidates import Candidate
 from linesim.studies.design.catalogue import rounded
@@ -73,24 +73,24 @@ class Design:
     together: tuple[Relaxed, ...] = ()  # where no one alone will do: all of these together
 
 
-def design(job: Job, tell: Tell = nobody) -> Design:
+def design(job: Job, progress: Progress = nobody) -> Design:
     """Find a station for a job."""
     fine = too_fine(job)
     if fine is not None:
-        return _coarser(job, fine, tell)
-    found = options(job, tell)
+        return _coarser(job, fine, progress)
+    found = options(job, progress)
     order = found.ordered()
     best = _first_met("best", job, found, order)
     passing = int((found.least >= 0).sum())
     if best is None:
-        return _given_up(job, found, tell)
+        return _given_up(job, found, progress)
     others = tuple(_others(job, found, order, best))
     return Design(job=job, tried=found.space.count, passing=passing, best=best, others=others)
 
 
-def _coarser(job: Job, fine: Relaxed, tell: Tell) -> Design:
+def _coarser(job: Job, fine: Relaxed, progress: Progress) -> Design:
     """Ask for what the cameras resolve, and for what else would have to be given up then."""
-    rest = design(eased(job, fine), tell)
+    rest = design(eased(job, fine), progress)
     if rest.best is not None:
         return Design(job=job, tried=rest.tried, passing=0, best=None, relaxed=(fine,))
     more = rest.relaxed[:1] or rest.together
@@ -98,7 +98,7 @@ def _coarser(job: Job, fine: Relaxed, tell: Tell) -> Design:
     return Design(job=job, tried=rest.tried, passing=0, best=None, together=both)
 
 
-def _given_up(job: Job, found: Options, tell: Tell) -> Design:
+def _given_up(job: Job, found: Options, progress: Progress) -> Design:
     """Find what to give up: a demand alone, speed, or all that the nearest station misses."""
 
     def judge(index: int) -> tuple[Verdict, ...]:
@@ -106,16 +106,16 @@ def _given_up(job: Job, found: Options, tell: Tell) -> Design:
 
     relaxed = alone(job, found, judge)
     if not relaxed:
-        relaxed = tuple(islice(filter(partial(_does, job, tell), by_speed(found)), 1))
+        relaxed = tuple(islice(filter(partial(_does, job, progress), by_speed(found)), 1))
     together = () if relaxed else nearest(job, found, judge)
     return Design(
         job=job, tried=found.space.count, passing=0, best=None, relaxed=relaxed, together=together
     )
 
 
-def _does(job: Job, tell: Tell, row: Relaxed) -> bool:
+def _does(job: Job, progress: Progress, row: Relaxed) -> bool:
     """Whether a station does the job with a demand given up."""
-    return bool(options(eased(job, row), tell).ordered().size)
+    return bool(options(eased(job, row), progress).ordered().size)
 
 
 def _first_met(name: str, job: Job, found: Options, order: Places) -> Proposal | None:
@@ -194,9 +194,9 @@ def _others(job: Job, found: Options, order: Places, best: Proposal) -> Iterator
     speed = most_hz / rate_hz
     at = int(np.flatnonzero(order == _index(found, best, order))[0]) if order.size else 0
     mine = order[at]
-    ways = (("less light", -found.light_lx), ("more speed", speed), ("less data", -data))
+    merits = (("less light", -found.light_lx), ("more speed", speed), ("less data", -data))
     seen = {found.station(int(mine)).label}
-    for name, good in ways:
+    for name, good in merits:
         ratio = good[order] / good[mine] if good[mine] > 0 else good[mine] / good[order]
         better = order[(ratio >= _REAL) & (found.trouble[order] <= found.trouble[mine] + _WORTH)]
         if not better.size:

@@ -20,8 +20,14 @@ from linesim.setup.setup import Setup
 from linesim.studies.fit.case import Case, State, View, viewed
 from linesim.studies.fit.found import LeftKey
 from linesim.studies.fit.key_table import Key, in_setup
-from linesim.studies.fit.likelihood import Told
-from linesim.studies.fit.scoring import Likeliest, Tell, has_effect, likeliest, looked_around
+from linesim.studies.fit.likelihood import Information
+from linesim.studies.fit.scoring import (
+    Likeliest,
+    Progress,
+    has_effect,
+    information_around,
+    likeliest,
+)
 
 LEAST_LEFT = 1e-4
 """Share of a key's information that must be left: errors then grow a hundredfold; our choice."""
@@ -127,16 +133,16 @@ class Adjusted:
         )
 
 
-def adjusted(case: Case, state: State, tell: Tell | None = None) -> Adjusted:
+def adjusted(case: Case, state: State, progress: Progress | None = None) -> Adjusted:
     """Fit all keys that captures tell, and name the others."""
     here = viewed(case, state)
-    gone = _alike(case, here, looked_around(case, here)[0]) if case.keys else ()
+    gone = _alike(case, here, information_around(case, here)[0]) if case.keys else ()
     left = tuple(_same(case, each) for each in gone)
     case, state = _dropped(case, state, [each.index for each in gone])
     free = None
     while True:
-        end = likeliest(case, state, tell)
-        gone = _alike(case, end.view, end.told) if free is None else ()
+        end = likeliest(case, state, progress)
+        gone = _alike(case, end.view, end.information) if free is None else ()
         index = [each.index for each in gone]
         left = (*left, *(_same(case, each) for each in gone))
         if not gone:
@@ -149,7 +155,7 @@ def adjusted(case: Case, state: State, tell: Tell | None = None) -> Adjusted:
         case, state = _dropped(case, end.view.state, index)
 
 
-def _alike(case: Case, here: View, known: Told) -> tuple[Alike, ...]:
+def _alike(case: Case, here: View, known: Information) -> tuple[Alike, ...]:
     """Find keys that move captures as others do."""
     count = len(case.keys)
     held = np.tile(1 / np.square(LIKELY), len(case.windows))

@@ -230,9 +230,9 @@ def _other_fault(name: str, setup: Setup) -> str:
 def _motion_fault(name: str, setup: Setup) -> str:
     if name == "transport.speed_ripple" and setup.transport.trigger == "encoder":
         return f"--keys: read {name}, but with an encoder a ripple leaves lines where they are"
-    told = advance_key(setup)
-    if name in MOTION[:3] and name != told:
-        return f"--keys: read {name}, but lines of this setup lie by {told}; expected that"
+    expected = advance_key(setup)
+    if name in MOTION[:3] and name != expected:
+        return f"--keys: read {name}, but lines of this setup lie by {expected}; expected that"
     return ""
 
 

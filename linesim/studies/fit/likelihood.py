@@ -172,8 +172,8 @@ class Slopes:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Told:
-    """Information of captures: of keys, and behind them six steps for each capture."""
+class Information:
+    """What captures tell: the information matrix of keys, and behind them six steps a capture."""
 
     # shape (n, n); parts that add up
     by_mean: FloatArray
@@ -188,13 +188,13 @@ class Told:
         return self.by_mean + self.by_noise + self.by_columns
 
 
-def told(
+def information_of(
     windows: Sequence[Window],
     seen: Sequence[Expected],
     slopes: Sequence[Slopes],
     spread_slopes: FloatArray,
     width: int,
-) -> Told:
+) -> Information:
     """Work out what captures tell; the slopes of spreads are those of their squares."""
     keys, count = len(spread_slopes), len(spread_slopes) + 6 * len(windows)
     by_mean, by_noise, by_columns = np.zeros((3, count, count))
@@ -216,7 +216,7 @@ def told(
     forces = np.stack([each.force for each in (sums, column_sums(rendered, seen, width))])
     push -= np.einsum("ajq,njq->na", taken, forces)
     by_columns[:keys, :keys] = _of_columns(sums, inner, spread_slopes)
-    return Told(by_mean, by_noise, by_columns, *push)
+    return Information(by_mean, by_noise, by_columns, *push)
 
 
 def _rendered_otherwise(window: Window, each: Expected) -> Window:

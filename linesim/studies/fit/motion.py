@@ -34,10 +34,10 @@ class Moved:
 
     name: str
     unit: str
-    told: Estimate
+    estimate: Estimate
 
 
-def advance_told(setup: Setup, places: Sequence[tuple[Affine, FloatArray]]) -> Moved:
+def estimated_advance(setup: Setup, places: Sequence[tuple[Affine, FloatArray]]) -> Moved:
     """Tell the distance of lines from the places of all captures and their covariances."""
     grown = _joined([
         Estimate(value=lies.steps.grow_along, sd=float(np.sqrt(errors[2, 2])))
@@ -51,15 +51,15 @@ def advance_told(setup: Setup, places: Sequence[tuple[Affine, FloatArray]]) -> M
         value, unit = transport.speed_mm_s * ratio, "mm/s"
     else:
         value, unit = (transport.encoder_step_um or 0.0) * ratio, "um"
-    return Moved(name=name, unit=unit, told=Estimate(value=value, sd=value * grown.sd / ratio))
+    return Moved(name=name, unit=unit, estimate=Estimate(value=value, sd=value * grown.sd / ratio))
 
 
-def skew_told(own: Prediction, places: Sequence[tuple[Affine, FloatArray]]) -> Moved:
+def estimated_skew(own: Prediction, places: Sequence[tuple[Affine, FloatArray]]) -> Moved:
     """Tell the angle of the line from the places of all captures and their covariances."""
     found = [_skew_deg(own, *place) for place in places]
     whole = _joined(found)
-    told = Estimate(value=own.setup.transport.skew_deg + whole.value, sd=whole.sd)
-    return Moved(name="transport.skew", unit="deg", told=told)
+    estimate = Estimate(value=own.setup.transport.skew_deg + whole.value, sd=whole.sd)
+    return Moved(name="transport.skew", unit="deg", estimate=estimate)
 
 
 def _skew_deg(own: Prediction, lies: Affine, errors: FloatArray) -> Estimate:
@@ -84,7 +84,7 @@ def _joined(found: Sequence[Estimate]) -> Estimate:
     return Estimate(value=mean, sd=float(np.sqrt(max(apart, 1.0) / weight.sum())))
 
 
-def ripple_told(own: Prediction, windows: Sequence[Window]) -> tuple[Moved, Moved] | None:
+def estimated_ripple(own: Prediction, windows: Sequence[Window]) -> tuple[Moved, Moved] | None:
     """Tell a ripple of the capture whose lines stray most; None where it is no one sine."""
     spread = [float(np.std(each.strays_px)) for each in windows]
     window = windows[int(np.argmax(spread))]
@@ -105,12 +105,12 @@ def ripple_told(own: Prediction, windows: Sequence[Window]) -> tuple[Moved, Move
         Moved(
             name="transport.speed_ripple",
             unit="",
-            told=Estimate(value=ripple, sd=float(ripple * relative)),
+            estimate=Estimate(value=ripple, sd=float(ripple * relative)),
         ),
         Moved(
             name="transport.ripple_frequency",
             unit="Hz",
-            told=Estimate(value=frequency_hz, sd=frequency.sd * rate_hz),
+            estimate=Estimate(value=frequency_hz, sd=frequency.sd * rate_hz),
         ),
     )
 

@@ -20,10 +20,10 @@ from linesim.studies.fit.words import (
     answer,
     bound,
     change_text,
+    evidence_of,
     interval_text,
     left_lines,
     place_lines,
-    told_by,
     value_text,
 )
 
@@ -169,7 +169,7 @@ def _keys(found: Fitted) -> Iterator[Part]:
                 value_text(each.interval.value, each.interval, each.unit),
                 interval_text(each),
                 change_text(each),
-                told_by(each),
+                evidence_of(each),
             )
             for each in found.found
         ),

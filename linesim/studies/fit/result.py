@@ -58,8 +58,8 @@ def places(done: Adjusted) -> list[tuple[Affine, FloatArray]]:
 
 
 def _found_keys(setup: Setup, done: Adjusted) -> list[FoundKey]:
-    told = done.end.told
-    parts = (told.by_mean, told.by_noise, told.by_columns)
+    information = done.end.information
+    parts = (information.by_mean, information.by_noise, information.by_columns)
     found = []
     for index, (key, seen) in enumerate(zip(done.case.keys, done.intervals, strict=True)):
         mean, noise, columns = shares(done.end.covariance, parts, index)
@@ -93,9 +93,9 @@ def _found_moves(setup: Setup, moved: Sequence[Moved]) -> list[FoundKey]:
             unit=each.unit,
             before=before[each.name],
             interval=Interval(
-                value=each.told.value,
-                low=each.told.value - SIDE_SD * each.told.sd,
-                high=each.told.value + SIDE_SD * each.told.sd,
+                value=each.estimate.value,
+                low=each.estimate.value - SIDE_SD * each.estimate.sd,
+                high=each.estimate.value + SIDE_SD * each.estimate.sd,
             ),
         )
         for each in moved

@@ -22,7 +22,7 @@ from linesim.metrics.scene.settled import LIKELY
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import InputError, refuse
 from linesim.studies.fit.case import Case, State, View, limits, view_of, viewed
-from linesim.studies.fit.likelihood import Slopes, Told, levelled, told
+from linesim.studies.fit.likelihood import Information, Slopes, information_of, levelled
 from linesim.studies.fit.windows import Window
 
 _ROUNDS, _NEARING = 15, 12
@@ -40,7 +40,7 @@ _UNSEEN = 1e-6
 """Information on a small move of a key below which it does nothing; rounding is far less."""
 _SLACK = 1e-3
 
-Tell = Callable[[int, int], None]
+Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,23 +48,23 @@ class Likeliest:
     """The end of a fit."""
 
     view: View
-    told: Told
+    information: Information
     # shape (keys + 6 · captures, same); of noise, and of what a rendering may err
     covariance: FloatArray
     settled: bool  # whether nothing moved any more
 
 
-def likeliest(case: Case, state: State, tell: Tell | None = None) -> Likeliest:
+def likeliest(case: Case, state: State, progress: Progress | None = None) -> Likeliest:
     """Move keys and places until captures are likeliest."""
     here, is_settled = _nearer(case, viewed(case, state)), False
     _refuse_far(case, here)
     for done in range(_ROUNDS):
-        known, push = looked_around(case, here)
+        known, push = information_around(case, here)
         covariance = inverse(known.whole, len(case.keys))
         step = _step(case, here, known.whole, push)
         is_settled = _rests(step, covariance, len(case.keys))
-        if tell is not None:
-            tell(_ROUNDS if is_settled else done + 1, _ROUNDS)
+        if progress is not None:
+            progress(_ROUNDS if is_settled else done + 1, _ROUNDS)
         if is_settled:
             break
         better = _part_of(case, here, step, lambda view, _: view.unlikely, _SLACK)
@@ -75,14 +75,17 @@ def likeliest(case: Case, state: State, tell: Tell | None = None) -> Likeliest:
     # what a rendering may err moves the keys however many samples there are
     bias = covariance @ known.unsure
     return Likeliest(
-        view=here, told=known, covariance=covariance + np.outer(bias, bias), settled=is_settled
+        view=here,
+        information=known,
+        covariance=covariance + np.outer(bias, bias),
+        settled=is_settled,
     )
 
 
 def _nearer(case: Case, here: View) -> View:
     """Bring the means near."""
     for _ in range(_NEARING):
-        known, _ = looked_around(case, here)
+        known, _ = information_around(case, here)
         means = known.by_mean
         held = means + _EVEN * np.diag(np.diag(means))
         step = _step(case, here, held, known.push)
@@ -197,7 +200,7 @@ def has_effect(case: Case, here: View, information: FloatArray) -> NDArray[np.bo
     return np.asarray(seen > _UNSEEN)
 
 
-def looked_around(case: Case, here: View) -> tuple[Told, FloatArray]:
+def information_around(case: Case, here: View) -> tuple[Information, FloatArray]:
     """See what a small move of each key does."""
     near = [_near(case, here, at) for at in range(len(case.keys))]
     slopes = []
@@ -215,7 +218,7 @@ def looked_around(case: Case, here: View) -> tuple[Told, FloatArray]:
             )
         )
     spread = np.array([each.spread for each in near]).reshape(-1, 2)
-    known = told(case.windows, here.seen, slopes, spread, case.width_px)
+    known = information_of(case.windows, here.seen, slopes, spread, case.width_px)
     push = known.push.copy()
     diagonal = np.diag(known.whole)
     for at, each in enumerate(near):

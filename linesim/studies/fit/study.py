@@ -30,15 +30,21 @@ from linesim.studies.fit.adjust import Adjusted, adjusted
 from linesim.studies.fit.case import Case, State, View, viewed
 from linesim.studies.fit.found import Fitted, LeftKey
 from linesim.studies.fit.key_table import BY_NAME, MOTION, checked_keys, usual_keys
-from linesim.studies.fit.motion import Moved, advance_told, carried, ripple_told, skew_told
+from linesim.studies.fit.motion import (
+    Moved,
+    carried,
+    estimated_advance,
+    estimated_ripple,
+    estimated_skew,
+)
 from linesim.studies.fit.result import places, put_together
-from linesim.studies.fit.scoring import Tell
+from linesim.studies.fit.scoring import Progress
 from linesim.studies.fit.windows import Window, read_capture, window_of
 from linesim.studies.measure.against.predicted import Prediction, prediction
 from linesim.targets.given import reference_of
 
 Changes = Mapping[str, Any]
-_LOOKS = 3
+_REPEATS = 3
 """Times that strays are looked for again."""
 
 
@@ -61,7 +67,7 @@ def _straight(window: Window) -> Window:
     return replace(window, strays_px=none, sways_px=none, taken=0.0)
 
 
-def looked_again(case: Case, view: View) -> Case | None:
+def strays_added(case: Case, view: View) -> Case | None:
     """Add what lines still stray from a fitted model; None where they lie as it has them."""
     windows: list[Window] = []
     for window, seen in zip(case.windows, view.seen, strict=True):
@@ -102,7 +108,7 @@ def fit(
     keys: Sequence[str] | None = None,
     conditions: Mapping[int, Changes] | None = None,
     reference: Reference | ArrayLike | None = None,
-    progress: Tell | None = None,
+    progress: Progress | None = None,
 ) -> Fitted:
     """
     Fit keys of a setup to captures of its own target.
@@ -136,8 +142,8 @@ def fit(
     keyed = tuple(BY_NAME[name] for name in names if name in BY_NAME)
     case = replace(only_likely(_rebuilt(first, moved)), keys=keyed)
     done = adjusted(case, case.start(), progress)
-    for _ in range(_LOOKS):
-        again = looked_again(done.free.case, done.free.end.view)
+    for _ in range(_REPEATS):
+        again = strays_added(done.free.case, done.free.end.view)
         if again is None:
             break
         case = replace(case, windows=again.windows)
@@ -227,14 +233,14 @@ def _motions(
     wanted = [name for name in names if name in MOTION]
     for name in wanted:
         if name == "transport.skew":
-            found.append(skew_told(own, places))
+            found.append(estimated_skew(own, places))
         elif name == "transport.speed_ripple":
-            ripple = ripple_told(own, case.windows)
+            ripple = estimated_ripple(own, case.windows)
             found += list(ripple or ())
             if ripple is None:
                 left.append(LeftKey(name=name, why=_no_ripple(case.windows)))
         else:
-            found.append(advance_told(own.setup, places))
+            found.append(estimated_advance(own.setup, places))
     return tuple(found), tuple(left)
 
 
@@ -258,4 +264,4 @@ def _rebuilt(case: Case, moved: Sequence[Moved]) -> Case:
 
 
 def _text(each: Moved) -> object:
-    return (each.told.value, each.unit) if each.unit else each.told.value
+    return (each.estimate.value, each.unit) if each.unit else each.estimate.value

@@ -29,18 +29,18 @@ def answer(found: Fitted) -> list[str]:
     """Say in short what the captures tell."""
     changes, count = found.changes, len(found.found)
     many = len(found.captures)
-    told = f"{many} captures tell" if many > 1 else "the capture tells"
+    evidence = f"{many} captures tell" if many > 1 else "the capture tells"
     if not count:
-        return [f"None of the keys asked for is one that {told}."]
+        return [f"None of the keys asked for is one that {evidence}."]
     names = listed([each.name for each in changes]) if changes else found.found[0].name
     if count == 1:
         state = "not as set up" if changes else "as set up, within its interval"
-        first = f"The one key that {told}, {names}, is {state}."
+        first = f"The one key that {evidence}, {names}, is {state}."
     elif not changes:
-        first = f"All {count} keys that {told} are as set up, within their intervals."
+        first = f"All {count} keys that {evidence} are as set up, within their intervals."
     else:
         verb = "is" if len(changes) == 1 else "are"
-        first = f"Of {count} keys that {told}, {len(changes)} {verb} not as set up: {names}."
+        first = f"Of {count} keys that {evidence}, {len(changes)} {verb} not as set up: {names}."
     return [first, *map(_met, found.captures)]
 
 
@@ -77,7 +77,7 @@ def change_text(each: FoundKey) -> str:
     return f"{100 * (each.interval.value / each.before - 1):+.3g} %"
 
 
-def told_by(each: FoundKey) -> str:
+def evidence_of(each: FoundKey) -> str:
     """Say what in the captures tells a key."""
     parts = {"picture": each.by_mean, "noise": each.by_noise, "columns": each.by_columns}
     if each.name.startswith("transport."):
@@ -135,7 +135,7 @@ def fit_text(found: Fitted) -> str:
         value = value_text(each.interval.value, each.interval, each.unit)
         lines.append(
             f"  {each.name:<27}{own:<15}{value:<15}{interval_text(each):<25}"
-            f"{change_text(each):<11}{told_by(each)}"
+            f"{change_text(each):<11}{evidence_of(each)}"
         )
     said = (*left_lines(found), *bound(found), *place_lines(found))
     for sentence in said:

@@ -12,7 +12,7 @@ from linesim.figures.groups import ENDS
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import refuse
 from linesim.studies.batch.detected import Found, Signals, found_by, signals_of, together
-from linesim.studies.batch.figures import COSTLY, TRAVEL, Tell, figures_of, figures_on, nobody
+from linesim.studies.batch.figures import COSTLY, TRAVEL, Progress, figures_of, figures_on, nobody
 from linesim.studies.batch.judged import DEMANDS, PASSED, judged, weakest
 from linesim.studies.batch.station_arrays import Places
 from linesim.studies.batch.stations import Block, Refused, blocks
@@ -81,7 +81,7 @@ def worst_size_um(figures: Mapping[str, FloatArray], size_name: str) -> FloatArr
     return np.maximum(figures[size_name], figures[size_name + ENDS])
 
 
-def judge_all(space: Space, table: Table, tell: Tell = nobody) -> None:
+def judge_all(space: Space, table: Table, progress: Progress = nobody) -> None:
     """Fill in everything but detection."""
     done = 0
     for block in blocks(space, np.arange(space.count)):
@@ -91,7 +91,7 @@ def judge_all(space: Space, table: Table, tell: Tell = nobody) -> None:
         else:
             _judge(block, space, table)
         done += block.index.size
-        tell(done, space.count)
+        progress(done, space.count)
 
 
 def _judge(block: Block, space: Space, table: Table) -> None:

@@ -10,7 +10,7 @@ from linesim.figures.verdicts import worst_state
 from linesim.setup.arguments import refuse_other
 from linesim.setup.arrays import FloatArray
 from linesim.setup.errors import refuse
-from linesim.studies.batch.figures import Tell, nobody
+from linesim.studies.batch.figures import Progress, nobody
 from linesim.studies.batch.judged import DEMANDS, PASSED
 from linesim.studies.batch.ranges import evenly
 from linesim.studies.batch.station_arrays import Places, alike
@@ -65,7 +65,7 @@ class Ranking:
         return float(self.margin[self.first == DEMANDS.index(demand)].max())
 
 
-def rank(space: Space, top: int = TOP, tell: Tell = nobody) -> Ranking:
+def rank(space: Space, top: int = TOP, progress: Progress = nobody) -> Ranking:
     """
     Judge every option of a space, and rank those that meet all demands.
 
@@ -73,7 +73,7 @@ def rank(space: Space, top: int = TOP, tell: Tell = nobody) -> Ranking:
     ----------
     space : Space; what may be chosen, as `load_space` reads it
     top : int; how many of the best, and of the front, are checked as files are, and shown
-    tell : callable, optional; is told how many options are judged, and of how many
+    progress : callable, optional; is told how many options are judged, and of how many
 
     Raises
     ------
@@ -81,7 +81,7 @@ def rank(space: Space, top: int = TOP, tell: Tell = nobody) -> Ranking:
     """
     refuse_other(space, Space, "space", "what load_space gives")
     table = Table.empty(space.count, _size_name(space))
-    judge_all(space, table, tell)
+    judge_all(space, table, progress)
     if sum(table.refused.values()) == space.count:
         why = "\n".join(dict.fromkeys(table.refused))
         refuse(f"options: none of the {space.count} options is a legal setup: {why}")

@@ -20,9 +20,9 @@ _DETAIL = 96
 _DETAIL_PX = 8
 
 
-def _fitted(part: ImageArray, size: tuple[int, int], way: Image.Resampling) -> bytes:
+def _fitted(part: ImageArray, size: tuple[int, int], resampling: Image.Resampling) -> bytes:
     """Bring reflectances to the screen at a size, resampled in linear light."""
-    sized = Image.fromarray(np.ascontiguousarray(part)).resize(size, way)
+    sized = Image.fromarray(np.ascontiguousarray(part)).resize(size, resampling)
     return png_of(on_screen(np.asarray(sized)))
 
 
@@ -50,10 +50,13 @@ def _divider(
     wide_mm = (fine[1].stop - fine[1].start) * found.pixel_size_um / 1000
     bar_mm = round_length_mm(0.3 * wide_mm)
     larger = size[0] >= part[1].stop - part[1].start
-    ways = (Image.Resampling.NEAREST if larger else Image.Resampling.BOX, Image.Resampling.BOX)
+    resamplings = (
+        Image.Resampling.NEAREST if larger else Image.Resampling.BOX,
+        Image.Resampling.BOX,
+    )
     return Divider(
-        before=_fitted(found.plain[part] / np.float32(top), size, ways[0]),
-        after=_fitted(found.data[fine] / np.float32(top), size, ways[1]),
+        before=_fitted(found.plain[part] / np.float32(top), size, resamplings[0]),
+        after=_fitted(found.data[fine] / np.float32(top), size, resamplings[1]),
         names=("Scan", "Target"),
         alts=("The scan in reflectance, as seen", "The target that was made of it"),
         size_px=size,

@@ -92,8 +92,8 @@ def restored(setup: Setup, image: Path | NDArray[np.uint16]) -> Material:
     )
     back = restore(seen, _transfer(numbers, *frequency), noise)
     data, size_um = _finer(setup, numbers, back, frequency)
-    true_x, folded_x = _told(back.share, frequency[0], partial(mtf_across, numbers))
-    true_y, folded_y = _told(back.share.T, frequency[1], partial(mtf_along, numbers))
+    true_x, folded_x = _true_up_to(back.share, frequency[0], partial(mtf_across, numbers))
+    true_y, folded_y = _true_up_to(back.share.T, frequency[1], partial(mtf_along, numbers))
     return Material(
         setup=setup,
         name=name,
@@ -140,8 +140,8 @@ def _reflectance(
     setup: Setup, numbers: Station, samples_dn: NDArray[np.uint16]
 ) -> tuple[FloatArray, NoisePower]:
     """Give reflectances as seen, and the variances of their noise."""
-    told_e = numbers.delivered.charge_e(samples_dn.astype(np.float64))
-    signal_e = np.asarray(meant_e(numbers, told_e)) - float(numbers.delivered_dark_e)
+    charge_e = numbers.delivered.charge_e(samples_dn.astype(np.float64))
+    signal_e = np.asarray(meant_e(numbers, charge_e)) - float(numbers.delivered_dark_e)
     profile = column_profile(setup, samples_dn.shape[1])
     if not profile.min() > _LEAST_LIGHT:
         refuse(
@@ -175,7 +175,7 @@ def _transfer(numbers: Station, across_lp_mm: FloatArray, along_lp_mm: FloatArra
     return np.asarray(lens * pixel)
 
 
-def _told(
+def _true_up_to(
     share: FloatArray, frequency: FloatArray, mtf: Callable[[FloatArray], FloatArray]
 ) -> tuple[float, bool]:
     """

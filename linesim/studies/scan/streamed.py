@@ -74,7 +74,7 @@ def scan_to_file(
     seed: int = 0,
     *,
     manner: Manner = Manner(),
-    tell: Tell = lambda _done, _total: None,
+    progress: Tell = lambda _done, _total: None,
 ) -> FiledScan:
     """
     Render what a setup would capture straight into a file, in memory that does not grow with it.
@@ -87,7 +87,7 @@ def scan_to_file(
     path : pathlib.Path
         Of the samples: the same bytes as `linesim.studies.scan.outputs.write_scan` writes.
     manner : Manner; threads, and what to do about a run before
-    tell : callable; told lines that are done, and lines in all
+    progress : callable; is called with lines that are done, and lines in all
 
     Raises
     ------
@@ -109,7 +109,7 @@ def scan_to_file(
         full_scale_dn=setup.full_scale_dn,
         like=_like(setup, seed) | rendered_on(manner.device),
     )
-    _render_into(planned, (setup, seed), manner, tell)
+    _render_into(planned, (setup, seed), manner, progress)
     image = _read_back(path)
     known = setup.target.image if setup.target.image in BUILT_IN else ""
     with refusals_named(f'output "{path}"'):
@@ -131,7 +131,7 @@ def is_long(setup: Setup) -> bool:
     return prod(image_shape(setup, shape)) > MOST_HELD
 
 
-def _render_into(planned: Planned, what: tuple[Setup, int], manner: Manner, tell: Tell) -> None:
+def _render_into(planned: Planned, what: tuple[Setup, int], manner: Manner, progress: Tell) -> None:
     """Render every strip that is not there yet."""
     setup, seed = what
     with growing_tiff(planned, resume=manner.resume, force=manner.force) as file:
@@ -147,7 +147,7 @@ def _render_into(planned: Planned, what: tuple[Setup, int], manner: Manner, tell
         # closed before the file is, so that no strip is under way when a run breaks off
         with closing(begun) as steps, closing(file.recorded(steps)) as noted:
             for done in noted:
-                tell(done, planned.shape[0])
+                progress(done, planned.shape[0])
 
 
 def _by_strips(

@@ -96,10 +96,10 @@ def scan(  # noqa: PLR0913 -- one argument an option
     given = _given(setup, reference)
     size = target_size(setup) if given is None else given_size(setup, given)
     target = Held(reference=given, size=size, is_own=reference is None)
-    return scan_held(setup, seed, target, Way(workers, off_axis_error, force, on))
+    return scan_held(setup, seed, target, RunOptions(workers, off_axis_error, force, on))
 
 
-class Way(NamedTuple):
+class RunOptions(NamedTuple):
     """How a scan is run."""
 
     workers: int | None = None  # threads; they change no byte
@@ -117,18 +117,18 @@ class Held:
     is_own: bool = False  # whether the scan draws or reads it, and so holds it too
 
 
-def scan_held(setup: Setup, seed: int, target: Held, way: Way) -> Scan:
+def scan_held(setup: Setup, seed: int, target: Held, options: RunOptions) -> Scan:
     """Render what a setup would capture of a target at hand, and measure it."""
     size, own = target.size, target.is_own
     figures = budget_on(setup, size)
-    asked, (lines, width) = needed(setup, size, workers=way.workers)
+    asked, (lines, width) = needed(setup, size, workers=options.workers)
     asked = asked if own else replace(asked, target=0)
-    refuse_too_large([asked], (lines, width), force=way.force)
+    refuse_too_large([asked], (lines, width), force=options.force)
     matt = target_reference(setup) if target.reference is None else target.reference
     seen = lit_reference(setup, matt)
-    error = way.off_axis_error
-    render = render_by(way.device)
-    rendered = render(setup, seen, lines, seed, workers=way.workers, off_axis_error=error)
+    error = options.off_axis_error
+    render = render_by(options.device)
+    rendered = render(setup, seen, lines, seed, workers=options.workers, off_axis_error=error)
     matt_chart = own and setup.target.image in BUILT_IN and seen is matt
     known = setup.target.image if matt_chart else ""
     return Scan(
@@ -138,7 +138,7 @@ def scan_held(setup: Setup, seed: int, target: Held, way: Way) -> Scan:
         seed=seed,
         budget=figures,
         measured=measured(setup, station(setup), HeldRows(image_dn=rendered.image), known, size),
-        device=way.device,
+        device=options.device,
     )
 
 

@@ -64,14 +64,14 @@ def _judged_figures(found: Varied) -> tuple[str, ...]:
     """Name the figures of what is asked, of clipping, and of what stops the station."""
     spares = [spares_of(found, curve) for curve in found.curves]
     asked = asked_of(found.judged_by)
-    telling = [
+    decisive = [
         demand.figure
         for demand in found.judged_by
         if demand in asked or demand.figure == LIMIT or any(s[demand].min() < 0 for s in spares)
     ]
     there = set.intersection(*(set(curve.figures) for curve in found.curves))
     best = [name for name in found.shown_figures if best_place(found, found.curves[0], name)]
-    return tuple(name for name in dict.fromkeys((*telling, *best)) if name in there)
+    return tuple(name for name in dict.fromkeys((*decisive, *best)) if name in there)
 
 
 def _changes(found: Varied, name: str) -> bool:

@@ -57,7 +57,7 @@ def rendered(
     seed: int = 0,
     *,
     runner: Runner | None = None,
-    tell: Tell = lambda _done, _total: None,
+    progress: Tell = lambda _done, _total: None,
     device: str | None = None,
 ) -> tuple[Seen, ...]:
     """
@@ -66,7 +66,7 @@ def rendered(
     Parameters
     ----------
     runner : Runner, optional; who measures; this process where left out. It changes no byte
-    tell : callable; is told how many points are done, and of how many
+    progress : callable; is told how many points are done, and of how many
     device : str, optional; what renders, as `linesim.scan` takes it
 
     Returns
@@ -89,7 +89,7 @@ def rendered(
         )
         for count, (curve, index) in enumerate(places)
     ]
-    return tuple(chain(*in_order(run_by, _at, points, tell)))
+    return tuple(chain(*in_order(run_by, _at, points, progress)))
 
 
 def points_of(found: Varied) -> Iterator[Setup]:

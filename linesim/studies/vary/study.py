@@ -16,7 +16,7 @@ from linesim.setup.shown import shown
 from linesim.setup.speeds import SLOWEST, SPEED, one_speed
 from linesim.setup.surface import LIGHTS
 from linesim.studies.batch.along import Along, along
-from linesim.studies.batch.figures import Tell, groups_of, nobody
+from linesim.studies.batch.figures import Progress, groups_of, nobody
 from linesim.studies.batch.judged import LIMIT, demands_of, weakest, worst_of
 from linesim.studies.batch.ranges import Range, ranges_of
 from linesim.studies.batch.smooth import figures_along
@@ -79,7 +79,7 @@ class Varied:
 
 
 def spares_of(found: Varied, curve: Curve) -> dict[Demand, FloatArray]:
-    """Give by how much each demand is passed at the points of a course."""
+    """Give by how much each demand is passed at the points of a curve."""
     there = [demand for demand in found.judged_by if set(demand.figures) <= set(curve.figures)]
     spares = {demand: demand.spare(worst_of(demand, curve.figures)) for demand in there}
     shape = tuple(len(each.base_values) for each in found.ranges)
@@ -89,7 +89,7 @@ def spares_of(found: Varied, curve: Curve) -> dict[Demand, FloatArray]:
 
 
 def judged_values(found: Varied, curve: Curve, name: str) -> FloatArray:
-    """Give a figure along a course as it is judged."""
+    """Give a figure along a curve as it is judged."""
     for demand in found.judged_by:
         if demand.figure == name and set(demand.figures) <= set(curve.figures):
             return worst_of(demand, curve.figures)
@@ -108,7 +108,7 @@ def best_place(found: Varied, curve: Curve, name: str) -> int | None:
 
 
 def states_of(found: Varied, curve: Curve) -> NDArray[np.str_]:
-    """Judge the points of a course as the budget does."""
+    """Judge the points of a curve as the budget does."""
     state = np.full(tuple(len(each.base_values) for each in found.ranges), "met", dtype="<U10")
     spares = spares_of(found, curve)
     for rank, word in enumerate(("missed", "clips", "cannot run")):
@@ -125,7 +125,7 @@ def vary(
     binning: Sequence[str] = (),
     exposure: str | None = None,
     figures: Sequence[str] = (),
-    tell: Tell = nobody,
+    progress: Progress = nobody,
 ) -> Varied:
     """
     Work out the closed-form figures along one range or two.
@@ -140,7 +140,7 @@ def vary(
         "same" gives all binnings the first one's exposure time, "full" each its own line period;
         left out: "same" where binnings are given.
     figures : sequence of str; names as in the budget; empty: the usual ones; "all": all of them
-    tell : callable; is told how many points are done, and of how many
+    progress : callable; is told how many points are done, and of how many
 
     Returns
     -------
@@ -162,7 +162,8 @@ def vary(
     wanted = _wanted(figures, known)
     judged = (*wanted, *(name for demand in judged_by for name in demand.figures), LIMIT)
     curves = tuple(
-        _curve(title, each, _chosen(known[title], judged), tell) for title, each in spaces.items()
+        _curve(title, each, _chosen(known[title], judged), progress)
+        for title, each in spaces.items()
     )
     answers = answers_of(how, spaces, judged_by)
     if how is not None and len(spaces) > 1 and len(chosen) == 1:
@@ -223,7 +224,7 @@ def _chosen(groups: Mapping[str, str], names: Iterable[str]) -> dict[str, str]:
     return {name: groups[name] for name in dict.fromkeys(names) if name in groups}
 
 
-def _curve(title: str, space: Along, groups: Mapping[str, str], tell: Tell) -> Curve:
-    found = figures_along(space, groups, tell)
+def _curve(title: str, space: Along, groups: Mapping[str, str], progress: Progress) -> Curve:
+    found = figures_along(space, groups, progress)
     figures = {name: np.reshape(each, (*space.shape, -1)) for name, each in found.items()}
     return Curve(title=title, space=space, figures=figures)

@@ -116,7 +116,7 @@ def _alone(found: Varied, demand: Demand, row: Answer) -> str:
 
 
 def _best(found: Varied, row: Answer) -> str:
-    """Say what is reached at best, where the study has the figure of that course."""
+    """Say what is reached at best, where the study has the figure of that curve."""
     if row.exposure != found.exposure:
         return ""
     curve = next(each for each in found.curves if each.title == row.title)

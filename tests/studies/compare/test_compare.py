@@ -122,7 +122,7 @@ def test_progress_is_told_before_each_scan() -> None:
     compared(
         "",
         binning_variants(BASE, ("1x1", "2x2")),
-        told=lambda done, all_: told.append((done, all_)),
+        progress=lambda done, all_: told.append((done, all_)),
     )
     assert told == [(0, 2), (1, 2)]
 
@@ -180,7 +180,7 @@ def test_workers_change_no_byte(image: str, pair: Runner, tmp_path: Path) -> Non
     alone = compared("", variants, 3)
     told: list[tuple[int, int]] = []
     for runner in (pair, lent()):
-        found = compared("", variants, 3, runner=runner, told=lambda *each: told.append(each))
+        found = compared("", variants, 3, runner=runner, progress=lambda *each: told.append(each))
         assert found.metrics() == alone.metrics()
         for one, same in zip(found.variants, alone.variants, strict=True):
             assert_array_equal(one.scan.image, same.scan.image)

@@ -22,7 +22,7 @@ import numpy as np
 import pytest
 
 from linesim.studies.design.job import Job, job_from
-from linesim.studies.design.outputs import look
+from linesim.studies.design.outputs import defect_scan
 from linesim.studies.design.study import Proposal, design
 
 PHOTONS_W_UM_S = 1 / (6.626e-34 * 2.998e8) * 0.56e-6
@@ -189,7 +189,7 @@ def test_no_worse_than_by_hand(name: str) -> None:
     assert best.candidate.cameras <= mine.cameras
     # what blur leaves is a rule of thumb, and light comes in steps: a factor of two
     assert best.light_lx / 1000 <= max(2 * mine.light_klx, FREE_KLX)
-    seen = look(best.setup)
+    seen = defect_scan(best.setup)
     assert seen is not None
     assert float(np.ptp(seen.image)) > 0
     _check_its_figures(job, best)

@@ -101,9 +101,9 @@ def test_gone_on_with(tmp_path: Path) -> None:
     path, seen = tmp_path / "scan.tif", []
     for line in (128, 320):
         with pytest.raises(StopError):
-            scan_to_file(BASE, path, tell=stopped_at(line), manner=Manner(resume=True))
+            scan_to_file(BASE, path, progress=stopped_at(line), manner=Manner(resume=True))
         assert not path.exists()
-    scan_to_file(BASE, path, manner=Manner(resume=True), tell=lambda done, _: seen.append(done))
+    scan_to_file(BASE, path, manner=Manner(resume=True), progress=lambda done, _: seen.append(done))
     assert seen == [384, 448, 500]
     once = tmp_path / "once.tif"
     scan_to_file(BASE, once)
@@ -115,7 +115,7 @@ def test_another_run_is_not_gone_on_with(tmp_path: Path) -> None:
     """Another seed, another light, other lines: refused by name; a new title is no other run."""
     path = tmp_path / "scan.tif"
     with pytest.raises(StopError):
-        scan_to_file(BASE, path, tell=stopped_at(128))
+        scan_to_file(BASE, path, progress=stopped_at(128))
     for setup, seed, what in (
         (BASE, 1, "seed 0 then, 1 now"),
         (changed(BASE, {"light.illuminance": "61 klx"}), 0, "another setup"),
@@ -152,7 +152,7 @@ def test_a_target_that_changes_meanwhile(tmp_path: Path, monkeypatch: pytest.Mon
         scan_to_file(
             setup_from(texts, folder=tmp_path),
             tmp_path / "scan.tif",
-            tell=swap,
+            progress=swap,
             manner=Manner(workers=1),
         )
     assert not (tmp_path / "scan.tif").exists()

@@ -117,7 +117,7 @@ def test_workers_change_no_point() -> None:
     found = study(["snr_white", "mtf50_x_lp_mm"], {"light.illuminance": "10klx"})
     told: list[tuple[int, int]] = []
     with processes(2) as runner:
-        seen = rendered(found, seed=1, runner=runner, tell=lambda *each: told.append(each))
+        seen = rendered(found, seed=1, runner=runner, progress=lambda *each: told.append(each))
     assert seen == rendered(found, seed=1)
     assert told == [(1, 2), (2, 2)]
 
@@ -135,7 +135,7 @@ def test_progress_is_told() -> None:
     """After each point, how many of how many."""
     told: list[tuple[int, int]] = []
     found = study(["snr_white"], {"light.illuminance": "10klx"})
-    rendered(found, tell=lambda done, total: told.append((done, total)))
+    rendered(found, progress=lambda done, total: told.append((done, total)))
     assert told == [(1, 2), (2, 2)]
 
 

@@ -98,7 +98,7 @@ def _level(named: dict[str, Difference]) -> str:
 
 def _black(each: Difference) -> str:
     more = each.measured.value - each.predicted
-    look = (
+    advice = (
         "Look at the camera's black level and at light that is nowhere in the setup: ambient "
         "light, a veil of stray light in the lens."
         if more > 0
@@ -106,7 +106,7 @@ def _black(each: Difference) -> str:
     )
     return (
         f"Black level: {each.measured.value:.1f} DN where {each.predicted:.1f} DN were predicted. "
-        f"{look}"
+        f"{advice}"
     )
 
 
@@ -173,14 +173,14 @@ def _side(each: Difference) -> str:
 
 
 def _columns(each: Difference) -> str:
-    look = (
+    advice = (
         "Look at dirt on sensor, lens and lamp, and at whether the flat field is on and fresh."
         if each.measured.value > each.predicted
         else "The camera's pattern is smaller than the setup's (camera.prnu, camera.dsnu)."
     )
     return (
         f"Columns: their light differs by {each.measured.value:.2%} (rms, streaks along travel), "
-        f"where {each.predicted:.2%} was predicted. {look}"
+        f"where {each.predicted:.2%} was predicted. {advice}"
     )
 
 
@@ -222,9 +222,9 @@ def _swing(strays_px: FloatArray) -> tuple[float, float] | None:
     for cycles in np.arange(0.5, len(lines) / _MOST_SWINGS, 0.125) / len(lines):
         turn = 2 * np.pi * cycles * lines
         basis = np.stack([np.cos(turn), np.sin(turn), np.ones(len(lines)), lines], axis=1)
-        told, *_ = np.linalg.lstsq(basis, strays_px, rcond=None)
-        left = float(np.var(strays_px - basis @ told))
+        coefficients, *_ = np.linalg.lstsq(basis, strays_px, rcond=None)
+        left = float(np.var(strays_px - basis @ coefficients))
         share = 1 - left / max(float(np.var(strays_px)), 1e-30)
         if share > best[0]:
-            best = share, float(np.hypot(told[0], told[1])), float(cycles)
+            best = share, float(np.hypot(coefficients[0], coefficients[1])), float(cycles)
     return (best[1], best[2]) if best[0] > _MOSTLY else None

@@ -25,7 +25,7 @@ _SCALE = 0.001
 _TURN_DEG = 0.02
 """A geometry is explained where it is off by over 4 standard errors and by over so much; our
 choice."""
-_NOT_TOLD = 0.5
+_UNDETERMINED = 0.5
 """Share of what is likely beforehand from which on the target does not tell a motion."""
 _MIRRORED = {
     "across": (
@@ -95,7 +95,7 @@ def geometry_of(own: Prediction, one: Placed) -> Geometry:
         untold=tuple(
             name
             for name, error, most in zip(_NAMES, sd, likely, strict=True)
-            if error == 0 or error > _NOT_TOLD * most
+            if error == 0 or error > _UNDETERMINED * most
         ),
     )
 

@@ -87,6 +87,6 @@ def _row(each: Difference) -> str:
 def _geometry(found: Geometry) -> list[str]:
     rows = []
     for name, (label, unit) in GEOMETRY.items():
-        told = f"{plus_minus(found.figures[name])} {unit}"
-        rows.append(f"  {label:<26}{'not told by this target' if name in found.untold else told}")
+        value = f"{plus_minus(found.figures[name])} {unit}"
+        rows.append(f"  {label:<26}{'not told by this target' if name in found.untold else value}")
     return [*rows, f"  {'mirrored':<26}{found.mirrored}"]

@@ -51,11 +51,11 @@ def model_of(rows: Sequence[Row], bit_depth: int | None, max_pixels: int | None)
     """Take the first frame that can be used as the model of all."""
     faults: list[str] = []
     for row in rows:
-        samples, told = _loaded(row, max_pixels)
+        samples, own_faults = _loaded(row, max_pixels)
         if samples is not None:
             word, shape = _word(samples, bit_depth), samples.image_dn.shape[:_PLANE]
             return Model(word=word, shape=shape, max_pixels=max_pixels)
-        faults += told
+        faults += own_faults
     raise InputError(*faults)
 
 
@@ -85,13 +85,15 @@ def _loaded(row: Row, max_pixels: int | None) -> tuple[Samples | None, list[str]
     except InputError as fault:
         return None, list(fault.faults)
     if samples.image_dn.ndim != _PLANE:
-        told = "is a colour image; expected one channel, for each colour is a camera of its own"
-        return None, [f'{_name(row)} "{row.file.name}" {told}']
+        reason = "is a colour image; expected one channel, for each colour is a camera of its own"
+        return None, [f'{_name(row)} "{row.file.name}" {reason}']
     _, lines, columns = FEWEST
     shape = samples.image_dn.shape
     if shape[0] < lines or shape[1] < columns:
-        told = f"has {shape[0]} lines of {shape[1]} pixels; expected at least {lines} of {columns}"
-        return None, [f'{_name(row)} "{row.file.name}" {told}']
+        reason = (
+            f"has {shape[0]} lines of {shape[1]} pixels; expected at least {lines} of {columns}"
+        )
+        return None, [f'{_name(row)} "{row.file.name}" {reason}']
     return samples, []
 
 
