@@ -67,7 +67,8 @@ class Footprints:
     seed: int  # of the jitter, as for the image
     # one a line of sight; colours that look elsewhere count by their mean
     exposers: tuple[Exposer, ...]
-    tables: tuple[LineTable, ...]  # for each of them and each of its looks, all lines of the scan
+    # for each of them and each of its exposures, all lines of the scan
+    tables: tuple[LineTable, ...]
     # shape (columns,); what each sample of a line can see across, in reference pixels [px]
     left_px: FloatArray
     right_px: FloatArray
@@ -147,7 +148,9 @@ def footprints(setup: Setup, reference: Reference, lines: int, seed: int) -> Foo
         bare_exposer(setup, reference, channel)
         for channel in _lines_of_sight(channels(setup, numbers))
     )
-    tables = tuple(each.lines(look, seed, 0, lines) for each in exposers for look in each.looks)
+    tables = tuple(
+        each.lines(exposure, seed, 0, lines) for each in exposers for exposure in each.exposures
+    )
     width_um, columns = float(numbers.geometry.object_pixel_x_um), len(exposers[0].ambient)
     nominal_um = (np.arange(columns + 1, dtype=np.float64) - columns / 2) * width_um
     sides_um = [places_um(setup, each.channel.index, nominal_um) for each in exposers]

@@ -62,6 +62,6 @@ class JoinNumbers(Stage):
 
 
 def _summed(samples: Samples, across: int, kind: type[Any]) -> NDArray[Any]:
-    looks, lines, columns = samples.shape
-    groups = samples.reshape(looks, lines, columns // across, across)
+    exposures, lines, columns = samples.shape
+    groups = samples.reshape(exposures, lines, columns // across, across)
     return np.asarray(groups.sum(axis=(0, 3), dtype=kind))

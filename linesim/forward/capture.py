@@ -75,7 +75,7 @@ class Capturer:
         return replace(self, stages=tuple(stage.at(columns) for stage in self.stages))
 
     def strip(self, expected_e: ImageArray, strip: int) -> NDArray[np.uint16]:
-        """Turn expected electrons of shape (looks, lines, columns) into DN of (lines, columns)."""
+        """Turn expected electrons (exposures, lines, columns) into DN (lines, columns)."""
         samples: Samples = expected_e
         for stage in _fused(self.stages):
             samples = stage(samples, strip)
@@ -186,5 +186,5 @@ def _converted(setup: Setup, numbers: Station, channel: int, apart: int) -> tupl
 
 
 def _by_column(rows: FloatArray, joined: Pattern, left: int) -> ImageArray:
-    """Lay a pattern out over looks and lines, for the columns that fill whole delivered pixels."""
+    """Lay a pattern out over exposures and lines, for columns that fill whole delivered pixels."""
     return rows[:, None, : joined.response.shape[1] * left].astype(np.float32)

@@ -40,12 +40,12 @@ def row_distance(setup: Setup) -> float:
 
 def undone_lines(setup: Setup, numbers: Station) -> float:
     """Delay between neighbouring colour rows that the camera undoes."""
-    place, way = numbers.geometry, setup.acquisition.colour_alignment
+    place, alignment = numbers.geometry, setup.acquisition.colour_alignment
     believed = 1.0
     if setup.transport.trigger == "clock":  # an encoder counts travel itself
         believed = float(place.assumed_speed_mm_s / place.speed_mm_s)
     delay = row_distance(setup) / (float(numbers.timing.line_advance_um) * believed)
-    return {"none": 0.0, "whole-lines": float(np.rint(delay)), "fractional": delay}[way]
+    return {"none": 0.0, "whole-lines": float(np.rint(delay)), "fractional": delay}[alignment]
 
 
 def channels(setup: Setup, numbers: Station) -> tuple[Channel, ...]:

@@ -131,7 +131,7 @@ def column_wave(setup: Setup) -> FloatArray:
 class Response(Stage):
     """What each pixel makes of its light, and its dark current."""
 
-    # shape (looks, 1, columns); relative response (PRNU); one look may stand for all
+    # shape (exposures, 1, columns); relative response (PRNU); one exposure may stand for all
     response: ImageArray
     dark_e: float  # expected dark electrons of a pixel [e]
 

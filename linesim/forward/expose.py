@@ -33,7 +33,7 @@ _HEIGHTS = 9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
+class Exposure:
     """One of the exposures that make a delivered pixel."""
 
     offset_um: float
@@ -50,7 +50,7 @@ class Exposer:
     setup : Setup
     numbers : Station
     channel : Channel; which one
-    looks : tuple of Look; one a physical row or joined line that is kept apart
+    exposures : tuple of Exposure; one a physical row or joined line that is kept apart
     heights_mm : ndarray of shape (n,); heights of the target that the samplers are for [mm]
     samplers : tuple of Sampler; one a height
     ambient : ndarray of shape (columns,); part of each column's light that does not flicker
@@ -61,7 +61,7 @@ class Exposer:
     setup: Setup
     numbers: Station
     channel: Channel
-    looks: tuple[Look, ...]
+    exposures: tuple[Exposure, ...]
     heights_mm: FloatArray
     samplers: tuple[Sampler, ...]
     ambient: FloatArray
@@ -69,12 +69,12 @@ class Exposer:
     placement: Placement = AS_SET_UP
 
     def strip(self, seed: int, first: int, last: int) -> ImageArray:
-        """Give the expected electrons of some lines, of shape (looks, lines, columns). [e]."""
+        """Give the expected electrons of some lines, of shape (exposures, lines, columns). [e]."""
         return self.at(seed, np.arange(first, last, dtype=np.float64))
 
     def at(self, seed: int, delivered: FloatArray) -> ImageArray:
         """Give the same of any delivered lines, by their numbers. [e]."""
-        seen = [self._delivered(look, seed, delivered) for look in self.looks]
+        seen = [self._delivered(exposure, seed, delivered) for exposure in self.exposures]
         return np.stack(seen) if len(seen) > 1 else seen[0][None]
 
     def part(self, reference: Reference, tiles: slice) -> "Exposer":
@@ -84,41 +84,43 @@ class Exposer:
         )
         return replace(self, samplers=samplers, ambient=self.ambient[: samplers[0].tiles[-1].last])
 
-    def lines(self, look: Look, seed: int, first: int, last: int) -> LineTable:
-        """Place the lines of one look on the target."""
-        return self._placed(look, seed, np.arange(first, last, dtype=np.float64))
+    def lines(self, exposure: Exposure, seed: int, first: int, last: int) -> LineTable:
+        """Place the lines of one exposure on the target."""
+        return self._placed(exposure, seed, np.arange(first, last, dtype=np.float64))
 
-    def _delivered(self, look: Look, seed: int, delivered: FloatArray) -> ImageArray:
+    def _delivered(self, exposure: Exposure, seed: int, delivered: FloatArray) -> ImageArray:
         """See some lines, each with what those exposed before it left."""
         if len(self.trail) == 1:
-            return self._look(self._placed(look, seed, delivered))
+            return self._seen_e(self._placed(exposure, seed, delivered))
         joined = float(self.numbers.timing.lines_joined)
-        lines = delivered * joined + look.line
+        lines = delivered * joined + exposure.line
         needed = lines_before(lines, len(self.trail) - 1)
-        seen_e = self._look(self._exposed(look, seed, needed + self.channel.delay_lines * joined))
+        delayed = needed + self.channel.delay_lines * joined
+        seen_e = self._seen_e(self._exposed(exposure, seed, delayed))
         return trailed(seen_e, needed, lines, self.trail)
 
-    def _placed(self, look: Look, seed: int, delivered: FloatArray) -> LineTable:
-        return self._exposed(look, seed, self.exposed(look, delivered))
+    def _placed(self, exposure: Exposure, seed: int, delivered: FloatArray) -> LineTable:
+        return self._exposed(exposure, seed, self.exposed(exposure, delivered))
 
-    def exposed(self, look: Look, delivered: FloatArray) -> FloatArray:
+    def exposed(self, exposure: Exposure, delivered: FloatArray) -> FloatArray:
         """Give the numbers of exposed lines that delivered ones are read from."""
         late = delivered + self.channel.delay_lines
-        return late * float(self.numbers.timing.lines_joined) + look.line
+        return late * float(self.numbers.timing.lines_joined) + exposure.line
 
-    def _exposed(self, look: Look, seed: int, exposed: FloatArray) -> LineTable:
-        return self.looking(look, line_table(self.setup, self.numbers, seed, exposed), exposed)
+    def _exposed(self, exposure: Exposure, seed: int, exposed: FloatArray) -> LineTable:
+        lines = line_table(self.setup, self.numbers, seed, exposed)
+        return self.on_target(exposure, lines, exposed)
 
-    def looking(self, look: Look, lines: LineTable, exposed: FloatArray) -> LineTable:
-        """Turn exposed lines to where one look of this channel goes."""
-        offset_um = self.channel.row_offset_um + look.offset_um
+    def on_target(self, exposure: Exposure, lines: LineTable, exposed: FloatArray) -> LineTable:
+        """Turn exposed lines to where one exposure of this channel goes."""
+        offset_um = self.channel.row_offset_um + exposure.offset_um
         slope = self.samplers[0].slope
         if self.placement is not AS_SET_UP:
             joined = float(self.numbers.timing.lines_joined)
             lines = self.placement.of_lines(lines, exposed / joined)
         return lines.moved(offset_um, -slope * offset_um)
 
-    def _look(self, lines: LineTable) -> ImageArray:
+    def _seen_e(self, lines: LineTable) -> ImageArray:
         return self.flickered(self._sampled(lines), lines)
 
     def _sampled(self, lines: LineTable) -> ImageArray:
@@ -204,37 +206,38 @@ def seen_together(
     if any(len(each.samplers) > 1 or len(each.trail) > 1 for each in exposers):
         return [each.at(seed, delivered) for each in exposers]
     found = [
-        _look_together(exposers, place, seed, delivered) for place in range(len(exposers[0].looks))
+        _one_exposure(exposers, place, seed, delivered)
+        for place in range(len(exposers[0].exposures))
     ]
     return [np.stack(own) if len(own) > 1 else own[0][None] for own in zip(*found, strict=True)]
 
 
-def _look_together(
+def _one_exposure(
     exposers: Sequence[Exposer], place: int, seed: int, delivered: FloatArray
 ) -> list[ImageArray]:
-    """Take one look in all channels; those that expose the same lines share their table."""
+    """Take one exposure in all channels; those that take the same lines share their table."""
     known: dict[bytes, LineTable] = {}
     tables = []
     for each in exposers:
-        look = each.looks[place]
-        exposed = each.exposed(look, delivered)
+        exposure = each.exposures[place]
+        exposed = each.exposed(exposure, delivered)
         key = exposed.tobytes()
         if key not in known:
             known[key] = line_table(each.setup, each.numbers, seed, exposed)
-        tables.append(each.looking(look, known[key], exposed))
+        tables.append(each.on_target(exposure, known[key], exposed))
     seen = strips([each.samplers[0] for each in exposers], tables)
     found = zip(exposers, seen, tables, strict=True)
     return [each.flickered(seen_e, lines) for each, seen_e, lines in found]
 
 
-def looks_of(numbers: Station, *, physical: bool) -> tuple[Look, ...]:
+def exposures_of(numbers: Station, *, physical: bool) -> tuple[Exposure, ...]:
     """Name the exposures that make a delivered pixel."""
     place = numbers.geometry
     if not physical:
-        return (Look(offset_um=0.0, line=0),)
+        return (Exposure(offset_um=0.0, line=0),)
     row_um = float(place.row_side_um) / int(place.along)
     return tuple(
-        Look(offset_um=row * row_um, line=line)
+        Exposure(offset_um=row * row_um, line=line)
         for line in range(int(place.lines_joined))
         for row in range(int(place.along))
     )
@@ -275,12 +278,12 @@ def exposer(
     # as far before best focus as behind it is as blurred
     _, kept = np.unique(_away_mm(setup, one, heights_mm).round(9), return_index=True)
     heights_mm = heights_mm[kept]
-    looks = looks_of(numbers, physical=physical)
+    exposures = exposures_of(numbers, physical=physical)
     across = int(numbers.geometry.across) if physical else 1
     columns = int(numbers.geometry.image_width_px) * across
     ambient = column_profile(setup, columns, ambient=True) / column_profile(setup, columns)
     split = across, int(numbers.geometry.along) if physical else 1
-    white_e = channel.white_e / (across * len(looks)) * column_profile(setup, columns)
+    white_e = channel.white_e / (across * len(exposures)) * column_profile(setup, columns)
     samplers = []
     for height_mm in heights_mm.tolist():
         lens_at = partial(_lens_at, setup, one, (height_mm, channel.index, off_axis_error))
@@ -290,7 +293,7 @@ def exposer(
         setup=setup,
         numbers=numbers,
         channel=channel,
-        looks=looks,
+        exposures=exposures,
         heights_mm=heights_mm,
         samplers=tuple(samplers),
         ambient=ambient,

@@ -232,16 +232,16 @@ def box_mtf(cycles: Figure) -> FloatArray:
 
 def comb_mtf(count: Figure, cycles: Figure) -> FloatArray:
     """
-    Transfer of equal looks at even distances, |sin(πNεf)/(N sin(πεf))|.
+    Transfer of equal exposures at even distances, |sin(πNεf)/(N sin(πεf))|.
 
     Parameters
     ----------
-    count : float or ndarray; looks, N: stages of time-delay integration, or joined lines
+    count : float or ndarray; exposures, N: stages of time-delay integration, or joined lines
     cycles : float or ndarray; distance from one to the next times frequency, εf
 
     Returns
     -------
-    ndarray; 1 for one look, or for looks at one place
+    ndarray; 1 for one exposure, or for several at one place
     """
     # the ratio repeats with every whole cycle, and about 0 sinc over sinc is it without 0/0
     part = np.asarray(cycles) - np.rint(cycles)
@@ -324,8 +324,8 @@ def worst_optics(setup: Setup, middle: Optics | None = None) -> Optics:
     Optics; that of the middle where the setup tells of no other place
     """
     lens = setup.lens
-    told = (lens.blur_um, lens.blur_across_um, lens.blur_along_um, lens.defocus_mm)
-    if middle is not None and not any(isinstance(each, OverField) for each in told):
+    stated = (lens.blur_um, lens.blur_across_um, lens.blur_along_um, lens.defocus_mm)
+    if middle is not None and not any(isinstance(each, OverField) for each in stated):
         return middle
     return _optics(setup, lambda given: _largest(given, setup.half_line_mm))
 

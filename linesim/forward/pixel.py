@@ -98,7 +98,7 @@ def pixel_factors_along(numbers: Station, frequency_lp_mm: Figure) -> dict[str, 
 
 
 def _comb(count: Figure, cycles: Figure) -> FloatArray:
-    # one look has none, which most stations are spared four sines for
+    # one exposure has none, which most stations are spared four sines for
     if (np.asarray(count) == 1).all():
         return np.asarray(count + 0.0 * np.asarray(cycles))
     return comb_mtf(count, cycles)

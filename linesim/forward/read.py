@@ -39,9 +39,9 @@ class LineNoise(Stage):
 
     def __call__(self, samples: Samples, strip: int) -> Samples:
         """Add it to a strip; every row of pixels is read as a line of its own."""
-        *looks, lines, _ = samples.shape
+        *exposures, lines, _ = samples.shape
         # line by line, so that a shorter strip has the same draws
-        drawn = self.streams.of(strip).standard_normal((lines, *looks), dtype=np.float32)
+        drawn = self.streams.of(strip).standard_normal((lines, *exposures), dtype=np.float32)
         samples += np.float32(self.line_noise_e) * drawn.T[..., None]
         return samples
 

@@ -98,18 +98,18 @@ def strips_in_order(
     """
     with one_thread_each(workers) as pool:
         ahead = _AHEAD * (workers or os.cpu_count() or 1)
-        under_way: deque[tuple[Future[None], int]] = deque()
+        pending: deque[tuple[Future[None], int]] = deque()
         try:
             for start in range(first, lines, STRIP_LINES):
                 end = min(start + STRIP_LINES, lines)
-                under_way.append((pool.submit(task, start // STRIP_LINES, start, end), end))
-                if len(under_way) > ahead:
-                    yield _finished(*under_way.popleft())
-            while under_way:
-                yield _finished(*under_way.popleft())
+                pending.append((pool.submit(task, start // STRIP_LINES, start, end), end))
+                if len(pending) > ahead:
+                    yield _finished(*pending.popleft())
+            while pending:
+                yield _finished(*pending.popleft())
         finally:
             # after an error, or when nobody wants to go on: what has not begun shall not
-            for each, _ in under_way:
+            for each, _ in pending:
                 each.cancel()
 
 
@@ -278,17 +278,17 @@ def joined(pixel_e: ImageArray, across: int) -> ImageArray:
 
     Parameters
     ----------
-    pixel_e : ndarray of shape (looks, lines, columns); as the first half gives them [e]
+    pixel_e : ndarray of shape (exposures, lines, columns); as the first half gives them [e]
     across : int; columns still to be joined
 
     Returns
     -------
     ndarray of shape (lines, columns / across); of delivered pixels [e]
     """
-    looks, lines, columns = pixel_e.shape
-    if looks == across == 1:
+    exposures, lines, columns = pixel_e.shape
+    if exposures == across == 1:
         summed: ImageArray = pixel_e[0]
     else:
-        groups = pixel_e.reshape(looks, lines, columns // across, across)
+        groups = pixel_e.reshape(exposures, lines, columns // across, across)
         summed = groups.sum(axis=(0, 3))
     return summed

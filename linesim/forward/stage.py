@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Samples = NDArray[Any]
-"""(looks, lines, columns) until the looks are joined, (lines, columns) from then on."""
+"""(exposures, lines, columns) until the exposures are joined, (lines, columns) from then on."""
 
 
 class Columns(NamedTuple):

@@ -69,10 +69,10 @@ def reflection(finish: Finish, light: FloatArray, view: FloatArray) -> FloatArra
     return np.where((lit > 0) & (seen > 0), found, 0.0)
 
 
-def _hidden(way: FloatArray, wide: float, tall: float) -> FloatArray:
+def _hidden(direction: FloatArray, wide: float, tall: float) -> FloatArray:
     """Smith's Λ of Beckmann facets: how much of a face hides behind its own facets."""
-    across = np.hypot(way[..., 0] * wide, way[..., 1] * tall)
-    a = way[..., 2] / np.maximum(across, 1e-12)
+    across = np.hypot(direction[..., 0] * wide, direction[..., 1] * tall)
+    a = direction[..., 2] / np.maximum(across, 1e-12)
     return np.asarray((scipy.special.erf(a) - 1) / 2 + np.exp(-(a**2)) / (2 * a * np.sqrt(np.pi)))
 
 
@@ -185,10 +185,10 @@ def _directions(
 def _matt(strip: Strip, normals: FloatArray) -> FloatArray:
     """Irradiance of tilted faces over the lamp's radiance; points that see it alike share nodes."""
     nodes = _between_edges(*np.radians([[strip.low_deg], [strip.high_deg]]))
-    way, share = _directions(nodes, *strip.ends_at(nodes[0]))
-    if len(way) == 1:
-        return np.asarray(np.maximum(normals @ way.reshape(-1, 3).T, 0) @ share.ravel())
-    falls = np.maximum(np.einsum("fabk,fk->fab", way, normals), 0)
+    directions, share = _directions(nodes, *strip.ends_at(nodes[0]))
+    if len(directions) == 1:
+        return np.asarray(np.maximum(normals @ directions.reshape(-1, 3).T, 0) @ share.ravel())
+    falls = np.maximum(np.einsum("fabk,fk->fab", directions, normals), 0)
     return np.asarray(np.sum(falls * share, axis=(1, 2)))
 
 
@@ -209,8 +209,8 @@ def _gloss(strip: Strip, finish: Finish, view: FloatArray, frames: FloatArray) -
     ends = _part(strip, some).ends_at(nodes[0])
     left = np.maximum(ends[0], (turn[some] - wide)[:, None])
     right = np.maximum(np.minimum(ends[1], (turn[some] + wide)[:, None]), left)
-    way, share = _directions(nodes, left, right)
-    own = np.einsum("fabk,fjk->fabj", way, frames[some])
+    directions, share = _directions(nodes, left, right)
+    own = np.einsum("fabk,fjk->fabj", directions, frames[some])
     seen = np.einsum("fjk,fk->fj", frames[some], view[some])[:, None, None, :]
     found[some] = np.sum(reflection(finish, own, seen) * share, axis=(1, 2))
     return found

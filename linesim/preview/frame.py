@@ -186,7 +186,7 @@ def _plan(task: Task, exposers: tuple[Exposer, ...], key: Hashable) -> _Plan:
     apart = keeps_pixels_apart(task.setup, numbers)
     width = int(numbers.geometry.image_width_px)
     each = exposers[0].samplers[0].tiles[-1].last // width
-    samples = width * each * len(exposers[0].looks) * len(exposers) * part.lines
+    samples = width * each * len(exposers[0].exposures) * len(exposers) * part.lines
     count = ceil(width / part.step)
     start, stop = _columns_drawn(part, count)
     if part.step == 1 and samples <= _MOST_WHOLE:

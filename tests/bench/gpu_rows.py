@@ -14,7 +14,7 @@ import torch
 from linesim.forward.capture import capturer
 from linesim.forward.device.drawn import draw_on
 from linesim.forward.device.launch import Form
-from linesim.forward.device.render import DeviceReference, Way, device_renderer
+from linesim.forward.device.render import DeviceReference, Method, device_renderer
 from linesim.forward.device.windows import Windows
 from linesim.forward.reference import ArrayReference
 from linesim.forward.render import Rendered, render
@@ -38,7 +38,7 @@ class Variant:
     """One way to apply the tables."""
 
     name: str
-    way: Way
+    way: Method
     form: Form = field(default_factory=Form)
     off_axis_error: float = OFF_AXIS_ERROR
 
@@ -122,7 +122,7 @@ def look(variant: Variant, size: tuple[int, int], binning: str, seen: DeviceRefe
         setup,
         seen,
         device=device,
-        way=variant.way,
+        method=variant.way,
         form=variant.form,
         off_axis_error=variant.off_axis_error,
     )
@@ -202,7 +202,7 @@ def agreement(variant: Variant, device: torch.device, irradiance: float) -> floa
     setup, known = small_scan(irradiance)
     lines, width = known.image.shape
     seen = small_reference(width, lines, setup.target.pixel_size_um)
-    made = device_renderer(setup, seen, device=device, way=variant.way, form=variant.form)
+    made = device_renderer(setup, seen, device=device, method=variant.way, form=variant.form)
     window = made.windows([0], lines, [0])
     pixel_e = window.pixels_e(0)[0, 0]
     again = bool(torch.equal(window.pixels_e(0)[0, 0], pixel_e))
@@ -224,7 +224,7 @@ def batch(variant: Variant, device: torch.device, *, quick: bool) -> float:
     size, lines, count = ((256, 400), 64, 8) if quick else ((4096, 4096), 256, 64)
     setup, pitch_um = station_for(size[0], "1x1")
     seen = reference_on(size, pitch_um, device)
-    made = device_renderer(setup, seen, device=device, way=variant.way, form=variant.form)
+    made = device_renderer(setup, seen, device=device, method=variant.way, form=variant.form)
     firsts = np.linspace(0, size[1] - lines, count).astype(int).tolist()
     start = waited(device)
     window = made.windows(firsts, lines, list(range(count)))

@@ -108,7 +108,7 @@ def test_expected_electrons_are_those_of_numpy(change: dict[str, object], device
 def test_plain_torch_serves_where_there_is_a_kernel() -> None:
     """The way can be chosen; on the device at hand both ways see the same light."""
     seen = target(BASE)
-    made = device_renderer(BASE, seen, device=DEVICES[-1], way="products")
+    made = device_renderer(BASE, seen, device=DEVICES[-1], method="products")
     found = made.windows([0], LINES, [0]).pixels_e(0)[0, 0]
     assert_same_light(found.cpu().numpy(), render(BASE, seen, LINES, 0))
 
@@ -141,7 +141,7 @@ def test_a_reference_on_the_device_stays_there(device: str) -> None:
     """No second copy is made of a target of one band."""
     data = torch.rand((200, 300), device=device)
     seen = DeviceReference(data=data, pixel_size_um=BASE.target.pixel_size_um)
-    made = device_renderer(BASE, seen, device=device, way="products")
+    made = device_renderer(BASE, seen, device=device, method="products")
     assert made.channels[0].sampler.plane.data_ptr() == data.data_ptr()
     assert_allclose(seen.rows(3, 5), data[3:5].cpu().numpy(), rtol=0)
 
@@ -151,7 +151,7 @@ def test_the_precision_of_torch_is_left_as_it_was() -> None:
     seen = target(BASE)
     torch.set_float32_matmul_precision("medium")
     try:
-        made = device_renderer(BASE, seen, device=DEVICES[-1], way="products")
+        made = device_renderer(BASE, seen, device=DEVICES[-1], method="products")
         found = made.windows([0], LINES, [0]).pixels_e(0)[0, 0]
         assert torch.get_float32_matmul_precision() == "medium"
     finally:
@@ -184,7 +184,7 @@ def test_a_way_or_device_that_is_not_there_is_refused(monkeypatch: pytest.Monkey
         "linesim.forward.device.render.find_spec", lambda name: None if name == "triton" else name
     )
     with pytest.raises(InputError, match=r'^way: read "kernels"'):
-        device_renderer(BASE, target(BASE), device="cpu", way="kernels")
+        device_renderer(BASE, target(BASE), device="cpu", method="kernels")
 
 
 WAVY: dict[str, Any] = {

@@ -183,10 +183,10 @@ def _lens(setup: Setup, blank: Blank) -> Lens | None:
     (channel,) = channels(setup, numbers)
     see = exposer(setup, reference, replace(channel, white_e=1.0))
     one = see.samplers[0]
-    alone = len(see.looks) == len(see.samplers) == len(see.trail) == len(one.zones) == 1
+    alone = len(see.exposures) == len(see.samplers) == len(see.trail) == len(one.zones) == 1
     if not (alone and one.runs):
         return None
-    light = see.lines(see.looks[0], blank.seed, 0, blank.lines).light
+    light = see.lines(see.exposures[0], blank.seed, 0, blank.lines).light
     swing = (light - 1).astype(np.float32), (1 - see.ambient).astype(np.float32)
     return Lens(
         matrices=_matrices(see, blank),
@@ -219,7 +219,7 @@ def bare_of(setup: Setup, blank: Blank) -> Bare:
 def _matrices(see: Exposer, blank: Blank) -> Matrices:
     """Take the matrices of a scan out of an exposer that has no more than two."""
     one = see.samplers[0]
-    along = along_band(one, see.lines(see.looks[0], blank.seed, 0, blank.lines))
+    along = along_band(one, see.lines(see.exposures[0], blank.seed, 0, blank.lines))
     across = [(np.array(tile.low), tile.phases[0], tile.profile) for tile in one.tiles]
     keys = (
         _key(blank, [each for tile in across for each in tile]),

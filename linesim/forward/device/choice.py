@@ -92,8 +92,9 @@ def _alike(names: list[str]) -> None:
     found = [there(name) for name in names]
     models = [_model(each) for each in found] if len(found) > 1 else []
     if len(set(models)) > 1:
-        told = ", ".join(f'"{name}" is {model}' for name, model in zip(names, models, strict=True))
-        msg = f"device: {told}; expected devices of one model, which give the same bytes"
+        named = zip(names, models, strict=True)
+        listed = ", ".join(f'"{name}" is {model}' for name, model in named)
+        msg = f"device: {listed}; expected devices of one model, which give the same bytes"
         raise InputError(msg)
 
 

@@ -68,7 +68,7 @@ def draw_on(
     noise : Noise; tables of a channel, on the device
     keep : Capturer; the same channel's second half, with its streams
     lines : range; from the first line of a strip on
-    shape : (int, int); looks and columns that come
+    shape : (int, int); exposures and columns that come
     device : torch.device
     queue : int; others go on beside it
 

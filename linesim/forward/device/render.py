@@ -31,7 +31,7 @@ from linesim.setup.setup import Setup
 if TYPE_CHECKING:
     import torch
 
-Way = Literal["auto", "kernels", "products"]
+Method = Literal["auto", "kernels", "products"]
 _UPLOAD_ROWS = 2048
 
 
@@ -79,20 +79,20 @@ def device_renderer(
     reference: Reference,
     *,
     device: "str | torch.device" = "cuda",
-    way: Way = "auto",
+    method: Method = "auto",
     form: Form | None = None,
     off_axis_error: float = OFF_AXIS_ERROR,
 ) -> DeviceRenderer:
     """Bring a station and its reference to a device."""
-    told = (setup, reference, [device], way, form, off_axis_error)
-    return next(device_renderers(*told))
+    arguments = (setup, reference, [device], method, form, off_axis_error)
+    return next(device_renderers(*arguments))
 
 
 def device_renderers(
     setup: Setup,
     reference: Reference,
     devices: "Sequence[str | torch.device]",
-    way: Way = "auto",
+    method: Method = "auto",
     form: Form | None = None,
     off_axis_error: float = OFF_AXIS_ERROR,
 ) -> Iterator[DeviceRenderer]:
@@ -107,13 +107,13 @@ def device_renderers(
         with on_device(on):
             data = _uploaded(seen, on)
             seen = DeviceReference(data=data, pixel_size_um=seen.pixel_size_um)
-            yield _renderer(halves, data, on, way, form or form_for(on))
+            yield _renderer(halves, data, on, method, form or form_for(on))
 
 
 def _renderer(
-    halves: Halves, data: "torch.Tensor", on: "torch.device", way: Way, form: Form
+    halves: Halves, data: "torch.Tensor", on: "torch.device", method: Method, form: Form
 ) -> DeviceRenderer:
-    by_kernels = kernels_run_on(on) if way == "auto" else way == "kernels"
+    by_kernels = kernels_run_on(on) if method == "auto" else method == "kernels"
     if by_kernels and find_spec("triton") is None:
         msg = 'way: read "kernels", but Triton is not installed; expected "products" or "auto"'
         raise InputError(msg)

@@ -38,7 +38,7 @@ _RUN_SAMPLES = 1 << 24
 class Seen(NamedTuple):
     """What one channel expects of a run, and its numbers where the device draws them."""
 
-    pixel_e: Fetch  # shape (looks, lines, columns) [e]
+    pixel_e: Fetch  # shape (exposures, lines, columns) [e]
     draw: Draw | None  # None where numpy draws
     image: Fetch | None  # shape (lines, columns), as though no well were near [DN]
     peak_e: Fetch | None  # the most of pixel_e [e]
@@ -85,9 +85,9 @@ class DeviceRuns:
         """Cut lines into runs: the same for any number of devices, as sums of the last bit are."""
         first = self.renderers[0]
         columns = max(channel.sampler.width for channel in first.channels)
-        looks = max(len(channel.see.looks) for channel in first.channels)
+        exposures = max(len(channel.see.exposures) for channel in first.channels)
         samples = _RUN_SAMPLES << (1 if first.device.type == "cuda" else 0)
-        step = max(1, samples // (columns * looks * STRIP_LINES)) * STRIP_LINES
+        step = max(1, samples // (columns * exposures * STRIP_LINES)) * STRIP_LINES
         return [range(k, min(k + step, of.stop)) for k in range(of.start, of.stop, step)]
 
     def _draws(self, turn: int, lines: range) -> list[Draw | None]:
@@ -95,10 +95,10 @@ class DeviceRuns:
         place, at = divmod(turn, len(self.renderers))
         renderer, found = self.renderers[at], list[Draw | None]()
         for keep, half in zip(self.halves, renderer.channels, strict=True):
-            shape = len(half.see.looks), half.sampler.width
+            shape = len(half.see.exposures), half.sampler.width
             with on_device(renderer.device):
-                told = (half.noise, keep, lines, shape, renderer.device)
-                found.append(draw_on(*told, queue=place) if draws_on(renderer.device) else None)
+                given = (half.noise, keep, lines, shape, renderer.device)
+                found.append(draw_on(*given, queue=place) if draws_on(renderer.device) else None)
         return found
 
     def _run(self, at: int, lines: range, draws: list[Draw | None], *, electrons: bool) -> Run:

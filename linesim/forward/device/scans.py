@@ -100,9 +100,9 @@ def device_runs(
     """
     seed, numbers = checked_seed(seed), station(setup)
     physical = keeps_pixels_apart(setup, numbers)
-    told = (setup, reference, each_of(device))
+    arguments = (setup, reference, each_of(device))
     return DeviceRuns(
-        renderers=tuple(device_renderers(*told, off_axis_error=off_axis_error)),
+        renderers=tuple(device_renderers(*arguments, off_axis_error=off_axis_error)),
         halves=tuple(
             capturer(setup, seed, channel.index, physical=physical)
             for channel in channels(setup, numbers)

@@ -11,7 +11,7 @@ from linesim.forward.device.launch import Kernels
 from linesim.forward.device.noise import Noise
 from linesim.forward.device.products import Products
 from linesim.forward.device.tables import along_band, joined_windows
-from linesim.forward.expose import Exposer, Look
+from linesim.forward.expose import Exposer, Exposure
 from linesim.forward.transport import LineTable
 
 if TYPE_CHECKING:
@@ -37,15 +37,15 @@ class Windows:
     tables: tuple[tuple[tuple[Any, int, "torch.Tensor | None"], ...], ...]
 
     def pixels_e(self, channel: int) -> "torch.Tensor":
-        """Give expected electrons of shape (looks, windows, lines, columns), as they come. [e]."""
+        """Give expected electrons (exposures, windows, lines, columns), as they come. [e]."""
         import torch  # noqa: PLC0415 -- an extra
 
-        seen = [self._look(channel, look) for look in range(len(self.tables[channel]))]
+        seen = [self._exposure(channel, number) for number in range(len(self.tables[channel]))]
         return torch.stack(seen) if len(seen) > 1 else seen[0][None]
 
-    def _look(self, channel: int, look: int) -> "torch.Tensor":
+    def _exposure(self, channel: int, number: int) -> "torch.Tensor":
         half = self.channels[channel]
-        along, count, swing = self.tables[channel][look]
+        along, count, swing = self.tables[channel][number]
         windows, shares = len(self.firsts), half.see.trail
         before = len(shares) - 1
         # one window alone needs none of the lines that fill its last tile
@@ -74,18 +74,19 @@ def windows_of(
         firsts=tuple(firsts),
         lines=lines,
         tables=tuple(
-            tuple(_table(half, look, places, lines) for look in half.see.looks) for half in channels
+            tuple(_table(half, exposure, places, lines) for exposure in half.see.exposures)
+            for half in channels
         ),
     )
 
 
 def _table(
-    half: DeviceChannel, look: Look, places: list[tuple[int, int]], lines: int
+    half: DeviceChannel, exposure: Exposure, places: list[tuple[int, int]], lines: int
 ) -> tuple[Any, int, "torch.Tensor | None"]:
     see, sampler = half.see, half.sampler
     # what lines before the window leave is delivered in it
     lines, before = lines + len(see.trail) - 1, len(see.trail) - 1
-    placed = [see.lines(look, seed, low - before, low - before + lines) for low, seed in places]
+    placed = [see.lines(exposure, seed, low - before, low - before + lines) for low, seed in places]
     bands = [along_band(see.samplers[0], each) for each in placed]
     used = sampler.lines_per_tile(bands[0])
     band = joined_windows(bands, used)

@@ -77,9 +77,9 @@ def words_from(
 def _drawn(states: NDArray[np.int64], count: int) -> NDArray[np.uint64]:
     """Have numpy's generator go on from each."""
     generator = np.random.SFC64(0)
-    told, drawn = generator.state, np.empty((len(states), count), dtype=np.uint64)
+    start, drawn = generator.state, np.empty((len(states), count), dtype=np.uint64)
     for own, state in zip(drawn, states.view(np.uint64), strict=True):
-        generator.state = {**told, "state": {"state": state}}
+        generator.state = {**start, "state": {"state": state}}
         own[:] = generator.random_raw(count)
     return drawn
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from linesim.forward.channels import Channel
-from linesim.forward.expose import Exposer, Look
+from linesim.forward.expose import Exposer, Exposure
 from linesim.forward.reference import Reference
 from linesim.forward.sampling.fineness import least_side_um
 from linesim.forward.sampling.matrices import Made, sampler
@@ -33,7 +33,7 @@ def bare_exposer(setup: Setup, reference: Reference, channel: Channel) -> Expose
 
     Returns
     -------
-    Exposer; gives shares, not electrons: one look for each joined line, all together the whole
+    Exposer; gives shares, not electrons: one exposure for each joined line, all together the whole
     """
     numbers = station(setup)
     lines, columns = int(numbers.geometry.lines_joined), int(numbers.geometry.image_width_px)
@@ -44,7 +44,7 @@ def bare_exposer(setup: Setup, reference: Reference, channel: Channel) -> Expose
         setup=setup,
         numbers=numbers,
         channel=channel,
-        looks=tuple(Look(offset_um=0.0, line=line) for line in range(lines)),
+        exposures=tuple(Exposure(offset_um=0.0, line=line) for line in range(lines)),
         heights_mm=np.zeros(1),
         samplers=(sampler(setup, numbers, reference, even, made_of),),
         ambient=np.ones(columns),

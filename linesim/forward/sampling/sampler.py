@@ -103,9 +103,9 @@ class Sampler:
         if self.runs:
             return strips([self], [lines])[0]
         filled, out = self.begun(lines)
-        looks = {(tile.zone, k) for tile in self.tiles for k in self._steps(tile)[0]}
-        tables = self.tables(filled, {(zone, step % PARTS) for zone, step in looks})
-        self._by_tile(tables, self._rows(tables, looks), filled, out)
+        steps = {(tile.zone, k) for tile in self.tiles for k in self._steps(tile)[0]}
+        tables = self.tables(filled, {(zone, step % PARTS) for zone, step in steps})
+        self._by_tile(tables, self._rows(tables, steps), filled, out)
         return out[: len(lines)]
 
     def begun(self, lines: LineTable) -> tuple[LineTable, ImageArray]:
@@ -173,9 +173,9 @@ class Sampler:
         is_mostly_border = not self.repeat and self.slope == 0 and seen > FOLD * size
         return table.folded(size) if is_mostly_border else table
 
-    def _rows(self, tables: Tables, looks: set[tuple[int, int]]) -> tuple[ImageArray, int]:
+    def _rows(self, tables: Tables, steps: set[tuple[int, int]]) -> tuple[ImageArray, int]:
         """Fetch all reference rows that a strip sees, once; give the first one's number too."""
-        ends = [_ends(tables[zone, step % PARTS], step // PARTS) for zone, step in looks]
+        ends = [_ends(tables[zone, step % PARTS], step // PARTS) for zone, step in steps]
         seen, first = _fetched(self, ends)
         return one_band(seen, self.bands), first
 
@@ -223,7 +223,7 @@ def strips(samplers: Sequence[Sampler], lines: Sequence[LineTable]) -> list[Imag
     -------
     list of ndarray; as `Sampler.strip` gives each
     """
-    if not samplers[0].runs or len({_way(one) for one in samplers}) > 1:
+    if not samplers[0].runs or len({_sharing_key(one) for one in samplers}) > 1:
         return [one.strip(own) for one, own in zip(samplers, lines, strict=True)]
     pairs = [one.begun(own) for one, own in zip(samplers, lines, strict=True)]
     zones = sorted({run.zone for run in samplers[0].runs})
@@ -235,8 +235,8 @@ def strips(samplers: Sequence[Sampler], lines: Sequence[LineTable]) -> list[Imag
     seen, first = _fetched(samplers[0], ends)
     by_bands = {one.bands.tobytes(): one_band(seen, one.bands) for one in samplers}
     for zone in zones:
-        looks = [
-            _Look(
+        views = [
+            _ChannelView(
                 one.repeat,
                 [run for run in one.runs if run.zone == zone],
                 own[zone, 0],
@@ -245,11 +245,11 @@ def strips(samplers: Sequence[Sampler], lines: Sequence[LineTable]) -> list[Imag
             )
             for one, own in zip(samplers, tables, strict=True)
         ]
-        _steady(looks, [out for _, out in pairs])
+        _steady(views, [out for _, out in pairs])
     return [out[: len(own)] for (_, out), own in zip(pairs, lines, strict=True)]
 
 
-class _Look(NamedTuple):
+class _ChannelView(NamedTuple):
     """What one channel sees of a strip with one zone of the line."""
 
     repeat: bool
@@ -259,27 +259,27 @@ class _Look(NamedTuple):
     first: int  # number of the first row that is seen
 
 
-def _way(one: Sampler) -> tuple[object, ...]:
+def _sharing_key(one: Sampler) -> tuple[object, ...]:
     """Tell samplers apart that cannot go through their reference together."""
     runs = tuple((run.zone, run.first, run.last) for run in one.runs)
     return id(one.reference), one.repeat, runs, one.tiles[0].first, one.tiles[-1].last
 
 
-def _steady(looks: list[_Look], outs: list[ImageArray]) -> None:
+def _steady(views: list[_ChannelView], outs: list[ImageArray]) -> None:
     """Take both products of lines that all look at the same columns, a run at a time."""
-    each = [roomy(look.table.depth, max(run.high - run.low for run in look.runs)) for look in looks]
-    seen = [(look.runs[0].low, look.runs[0].low) for look in looks]
-    for runs in zip(*[look.runs for look in looks], strict=True):
+    each = [roomy(view.table.depth, max(run.high - run.low for run in view.runs)) for view in views]
+    seen = [(view.runs[0].low, view.runs[0].low) for view in views]
+    for runs in zip(*[view.runs for view in views], strict=True):
         wanted = []
-        for look, run, (low, high), blurred in zip(looks, runs, seen, each, strict=True):
+        for view, run, (low, high), blurred in zip(views, runs, seen, each, strict=True):
             # what the run before has seen as well stands at its end already
             kept = min(max(high - run.low, 0), run.high - run.low)
             blurred[:, :kept] = blurred[:, run.low - low : run.low - low + kept]
             into = blurred[:, kept : run.high - run.low]
             if into.size:
-                wanted.append(Product(look.table, look.seen, look.first, run.low + kept, into))
+                wanted.append(Product(view.table, view.seen, view.first, run.low + kept, into))
         if wanted:
-            along_products(wanted, repeat=looks[0].repeat)
+            along_products(wanted, repeat=views[0].repeat)
         for run, blurred, out in zip(runs, each, outs, strict=True):
             run.product(blurred[:, : run.high - run.low], out)
         seen = [(run.low, run.high) for run in runs]

@@ -195,6 +195,6 @@ def _error(ends: tuple[Sides, Sides], middle: Sides, share_b: float) -> float:
         a, b, own = (getattr(each, name)[0] for each in (*ends, middle))
         reach_um = max(foot.reach_um for foot in (a, b, own))
         x_um = np.linspace(-reach_um, reach_um, _PROBES)
-        told = (1 - share_b) * a.integral(x_um) + share_b * b.integral(x_um)
-        found.append(float(np.abs(told - own.integral(x_um)).max()))
+        blended = (1 - share_b) * a.integral(x_um) + share_b * b.integral(x_um)
+        found.append(float(np.abs(blended - own.integral(x_um)).max()))
     return max(found)

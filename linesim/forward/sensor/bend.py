@@ -72,13 +72,13 @@ def bent(charge_e: FloatArray, bend: Figure, full_e: Figure) -> FloatArray:
     return np.asarray(charge_e + bend * inside * (1 - np.maximum(inside, 0) / full_e))
 
 
-def straightened(told_e: FloatArray, bend: Figure, full_e: Figure) -> FloatArray:
+def straightened(reported_e: FloatArray, bend: Figure, full_e: Figure) -> FloatArray:
     """
     Undo `bent`.
 
     Parameters
     ----------
-    told_e : ndarray; what a straight response would take for a charge [e]
+    reported_e : ndarray; what a straight response would take for a charge [e]
     bend : float or ndarray; B, above 0
     full_e : float or ndarray; charge of a reading at its nearest limit, Q [e]
 
@@ -87,13 +87,13 @@ def straightened(told_e: FloatArray, bend: Figure, full_e: Figure) -> FloatArray
     ndarray; the charge [e]
     """
     if not np.any(np.asarray(bend) > 0):
-        return told_e
-    inside = np.clip(told_e, 0, full_e)
+        return reported_e
+    inside = np.clip(reported_e, 0, full_e)
     rise = 1 + np.asarray(bend)
     root = np.sqrt(rise**2 - 4 * bend * inside / full_e)
     # of the two roots the small one, in the form that loses no digits
     found = 2 * inside / (rise + root)
-    return np.asarray(found + np.minimum(told_e, 0) / rise + np.maximum(told_e - full_e, 0))
+    return np.asarray(found + np.minimum(reported_e, 0) / rise + np.maximum(reported_e - full_e, 0))
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

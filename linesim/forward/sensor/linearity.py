@@ -34,18 +34,18 @@ def shown_e(numbers: Station, charge_e: Figure) -> Figure:
     return (_bent(numbers, charge_e + dark_e) - _bent(numbers, dark_e)) * lift
 
 
-def meant_e(numbers: Station, told_e: Figure) -> Figure:
+def meant_e(numbers: Station, reported_e: Figure) -> Figure:
     """
     Undo `shown_e`.
 
     Parameters
     ----------
-    told_e : float or ndarray; charge by a straight response [e]
+    reported_e : float or ndarray; charge by a straight response [e]
     """
     if not np.any(np.asarray(numbers.sensor.bend) > 0):
-        return told_e
+        return reported_e
     dark_e, lift = _corrected(numbers)
-    one_e = (told_e / lift + _bent(numbers, dark_e)) / numbers.reads
+    one_e = (reported_e / lift + _bent(numbers, dark_e)) / numbers.reads
     whole_e = straightened(np.asarray(one_e), numbers.sensor.bend, full_reading_e(numbers))
     return whole_e * numbers.reads - dark_e
 

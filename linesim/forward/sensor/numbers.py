@@ -53,9 +53,10 @@ class Sensor:
 
 def sensor(setup: Setup) -> Sensor:
     """Take the sensor out of a setup."""
-    camera, way = setup.camera, setup.acquisition
+    camera, acquisition = setup.camera, setup.acquisition
     taps, waves = camera.taps, camera.column_waves
-    numbers = way.binning.across * way.binning.along if way.binning_domain == "digital" else 1
+    binning, digital = acquisition.binning, acquisition.binning_domain == "digital"
+    numbers = binning.across * binning.along if digital else 1
     return Sensor(
         read_noise_e=camera.read_noise_e,
         dark_current_e_s=camera.dark_current_e_s,
@@ -67,8 +68,8 @@ def sensor(setup: Setup) -> Sensor:
         dsnu_e=camera.dsnu_e,
         prnu=camera.prnu,
         conversions=numbers,
-        averaged=numbers if way.binning_mode == "average" else 1,
-        reference_lines=way.flat_field_lines if way.flat_field else 0,
+        averaged=numbers if acquisition.binning_mode == "average" else 1,
+        reference_lines=acquisition.flat_field_lines if acquisition.flat_field else 0,
         line_noise_e=camera.line_noise_e,
         crosstalk=camera.crosstalk,
         lag=camera.lag,
