@@ -8,7 +8,7 @@ for the trade (common practice, no source).
 from linesim.defects.kinds import Kind
 from linesim.defects.line_faults import Crease, Scratch
 from linesim.defects.ranges import Each, Range, fixed
-from linesim.defects.recipes import ANY_WAY, Recipe, ratios, steps
+from linesim.defects.recipes import ANY_TURN, Recipe, ratios, steps
 from linesim.defects.round_faults import Spot
 
 _TURNS = {"joint": Range(low=89.5, high=90.5), "wrinkle": Range(low=-12.0, high=12.0)}
@@ -60,7 +60,7 @@ def _line(um: float) -> dict[str, Recipe]:
         },
     }
     return {
-        name: Recipe(kind=name, own=_KINDS[name], ranges=each, turn=_TURNS.get(name, ANY_WAY))
+        name: Recipe(kind=name, own=_KINDS[name], ranges=each, turn=_TURNS.get(name, ANY_TURN))
         for name, each in ranges.items()
     }
 

@@ -14,7 +14,7 @@ from linesim.setup.errors import refuse
 from linesim.targets.foil import METAL
 from linesim.targets.ornament import GLAZE
 
-ANY_WAY = Range(low=0.0, high=360.0)
+ANY_TURN = Range(low=0.0, high=360.0)
 """All directions. [°]"""
 ALONG_TRAVEL = Range(low=-0.3, high=0.3)
 """Directions of what a roller or a lip leaves. [°]"""
@@ -30,7 +30,7 @@ class Recipe:
     # how many, all numbers between equally likely
     fewest: int = 0
     most: int = 2
-    turn: Range = ANY_WAY
+    turn: Range = ANY_TURN
     own: Kind | None = None  # the kind itself, where it is not one of `kinds.KINDS`
 
     @property
@@ -68,7 +68,7 @@ def _recipes(
 ) -> tuple[Recipe, ...]:
     """Make recipes by kind; some lie along travel."""
     return tuple(
-        Recipe(kind=kind, ranges=each, turn=ALONG_TRAVEL if kind in along else ANY_WAY)
+        Recipe(kind=kind, ranges=each, turn=ALONG_TRAVEL if kind in along else ANY_TURN)
         for kind, each in ranges.items()
     )
 

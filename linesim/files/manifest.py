@@ -171,10 +171,10 @@ def _row(
 def _exposure_us(text: str, file: Path | None, faults: list[str]) -> float | None:
     """Read the exposure in the table; left out, the one that the file states."""
     if text:
-        told = _number(EXPOSURE, text, faults)
-        if told == 0:
+        time_us = _number(EXPOSURE, text, faults)
+        if time_us == 0:
             faults.append("exposure_us: read 0; expected a time above 0")
-        return told
+        return time_us
     stated = None if file is None else exposure_us(file)
     if stated is None and file is not None:
         faults.append(
@@ -193,15 +193,15 @@ def _of_folder(folder: Path, name: str) -> Manifest:
         file: (kind, exposure_us(file)) for kind in _KINDS for file in images_in(folder / kind)
     }
     rows = [
-        Row(line=0, file=file, kind=kind, exposure_us=told, light=None)
-        for file, (kind, told) in stated.items()
-        if told is not None
+        Row(line=0, file=file, kind=kind, exposure_us=time_us, light=None)
+        for file, (kind, time_us) in stated.items()
+        if time_us is not None
     ]
     faults = [
         f'{name}: "{kind}/{file.name}" states no exposure time; expected one, or a CSV table in '
         "place of the folder"
-        for file, (kind, told) in stated.items()
-        if told is None
+        for file, (kind, time_us) in stated.items()
+        if time_us is None
     ]
     faults = faults or list(group_faults(rows, name, None))
     if faults:

@@ -23,7 +23,7 @@ from linesim.setup.vocabulary import FAULT_SHARE, LENGTH, PITCH, RATE, SHARE, WE
 KINDS = ("mono", "three-line", "prism")
 DOMAINS = ("charge", "digital")
 MODES = ("sum", "average")
-WAYS_ALONG = ("rows", "lines")
+BINNED_ALONG = ("rows", "lines")
 ALIGNMENTS = ("whole-lines", "fractional", "none")
 BALANCES = ("off", "grey-card")
 
@@ -164,7 +164,7 @@ class Acquisition(Section):
     binning: Annotated[Binning, Parsed("pixels across x pixels along", '"2x2"', by=read_binning)]
     binning_domain: Annotated[Literal["charge", "digital"], _one_of(DOMAINS)]
     binning_mode: Annotated[Literal["sum", "average"], _one_of(MODES)]
-    binning_along: Annotated[Literal["rows", "lines"], _one_of(WAYS_ALONG)]
+    binning_along: Annotated[Literal["rows", "lines"], _one_of(BINNED_ALONG)]
     row_height_um: Annotated[float, PITCH] | None = Field(alias="row_height", default=None)
     colour_alignment: Annotated[Literal["whole-lines", "fractional", "none"], _one_of(ALIGNMENTS)]
     white_balance: Annotated[Literal["off", "grey-card"], _one_of(BALANCES)]

@@ -24,11 +24,11 @@ class InputError(ValueError):
     """
 
     def __init__(self, *faults: str) -> None:
-        told = [_readable(fault) for fault in faults[:_MOST_FAULTS]]
+        sentences = [_readable(fault) for fault in faults[:_MOST_FAULTS]]
         if len(faults) > _MOST_FAULTS:
-            told.append(f"and {len(faults) - _MOST_FAULTS} more of such faults")
-        super().__init__("\n".join(told))
-        self.faults = tuple(told)
+            sentences.append(f"and {len(faults) - _MOST_FAULTS} more of such faults")
+        super().__init__("\n".join(sentences))
+        self.faults = tuple(sentences)
 
     def __reduce__(self) -> tuple[type["InputError"], tuple[str, ...]]:
         """Keep sentences apart on the way from a worker."""
@@ -42,8 +42,8 @@ def refuse(*faults: str) -> NoReturn:
 
 def after_key(key: str, fault: ValueError) -> tuple[str, ...]:
     """Put a key in front of what is wrong with its value, or with what is under it."""
-    told = fault.faults if isinstance(fault, InputError) else (str(fault),)
-    return tuple(key + (each if each.startswith(".") else f": {each}") for each in told)
+    sentences = fault.faults if isinstance(fault, InputError) else (str(fault),)
+    return tuple(key + (each if each.startswith(".") else f": {each}") for each in sentences)
 
 
 def _readable(fault: str) -> str:

@@ -167,7 +167,7 @@ def setup_from(texts: Mapping[str, Any], folder: Path | None = None) -> Setup:
     faults = (
         *again,
         *twice,
-        *(sentence for told in found.values() for sentence in told),
+        *(sentence for sentences in found.values() for sentence in sentences),
         *broken_choices(kept),
         *odd,
         *broken_relations(setup, faulty),

@@ -58,11 +58,11 @@ def _is_file(value: object, section: str) -> TypeGuard[str]:
     return value not in BUILT_IN if section == "target" else value.lower().endswith(".csv")
 
 
-def _moved(value: object, section: str, way: tuple[Path, Path]) -> object:
+def _moved(value: object, section: str, folders: tuple[Path, Path]) -> object:
     """Name a file as seen from the new folder, also one a colour; the rest stays as it is."""
     if isinstance(value, Mapping):
-        return {name: _moved(each, section, way) for name, each in value.items()}
-    old, new = way
+        return {name: _moved(each, section, folders) for name, each in value.items()}
+    old, new = folders
     return relative_to(old / value, new) if _is_file(value, section) else value
 
 

@@ -56,15 +56,15 @@ def _taps_have_columns(setup: Setup) -> Iterator[str]:
 
 def binning_is_possible(setup: Setup) -> Iterator[str]:
     """Find a way of binning that its domain does not have."""
-    way = setup.acquisition
-    if way.binning == (1, 1) or way.binning_domain == "digital":
+    acquisition = setup.acquisition
+    if acquisition.binning == (1, 1) or acquisition.binning_domain == "digital":
         return
-    if way.binning_mode == "average":
+    if acquisition.binning_mode == "average":
         yield (
             'acquisition.binning_mode: read "average", but charge can only be summed; expected '
             '"sum", or binning_domain = "digital"'
         )
-    if way.binning_along == "lines" and way.binning.along > 1:
+    if acquisition.binning_along == "lines" and acquisition.binning.along > 1:
         yield (
             'acquisition.binning_along: read "lines", but successive lines are joined as numbers '
             'only; expected "rows", or binning_domain = "digital"'
@@ -112,10 +112,10 @@ def _charge_stays_where_it_can(setup: Setup) -> Iterator[str]:
 
 def _stages_are_possible(setup: Setup) -> Iterator[str]:
     """Find what cannot go with time-delay integration here."""
-    camera, way = setup.camera, setup.acquisition
+    camera, acquisition = setup.camera, setup.acquisition
     if camera.tdi_stages == 1:
         return
-    if way.binning_along == "lines" and way.binning.along > 1:
+    if acquisition.binning_along == "lines" and acquisition.binning.along > 1:
         yield (
             f"camera.tdi_stages: read {camera.tdi_stages}, but this cannot be joined with binning "
             'of successive lines; expected binning_along = "rows", or 1 stage'

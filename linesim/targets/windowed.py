@@ -28,7 +28,7 @@ LEAST_PIXELS = 100_000_000
 """A file of so many pixels, 0.4 GB a channel in linear light, is read by rows if it can be."""
 _BLOCK_BYTES = 1 << 24
 """Of linear light that is read, decoded and kept at a time."""
-_LOOKS = 24
+_PLACES_TRIED = 24
 """Places, spread over the file, whose codes are looked at beforehand."""
 _FLOAT_BYTES = 4
 
@@ -111,7 +111,7 @@ def _cautions(source: "TiffRows", name: str, encoding: Encoding) -> list[str]:
     if source.kind != np.uint16:
         return found
     last = source.shape[0] - 1
-    places = np.unique(np.linspace(0, last, _LOOKS).astype(int) // source.step * source.step)
+    places = np.unique(np.linspace(0, last, _PLACES_TRIED).astype(int) // source.step * source.step)
     with refusals_named(name):
         highest = max(
             int(source.rows(k, min(k + source.step, last + 1)).max()) for k in places.tolist()

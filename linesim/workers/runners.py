@@ -234,10 +234,10 @@ def _connected(distributed: Any, address: str) -> Any:  # noqa: ANN401 -- an opt
     try:
         return distributed.Client(address, timeout="10s")
     except (OSError, ValueError, TimeoutError) as fault:
-        told = str(fault)
+        reason = str(fault)
         clear_frames(fault.__traceback__)
     gc.collect()
-    msg = f'--cluster: found no scheduler at "{address}" ({told}); expected "tcp://HOST:PORT"'
+    msg = f'--cluster: found no scheduler at "{address}" ({reason}); expected "tcp://HOST:PORT"'
     raise InputError(msg)
 
 

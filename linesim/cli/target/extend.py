@@ -8,7 +8,7 @@ import typer
 from linesim.cli.progress import progress
 from linesim.figures.safety import MACHINERY
 from linesim.report.console import wrapped
-from linesim.targets.extend.web import WAYS, asked_web, write_web
+from linesim.targets.extend.web import METHODS, asked_web, write_web
 
 
 def extend(  # noqa: PLR0913 -- one option a property of the web
@@ -52,7 +52,7 @@ def extend(  # noqa: PLR0913 -- one option a property of the web
         done = write_web(web, file, update)
     rows, columns = web.shape
     lines = [
-        f"{columns} x {rows} pixels of {web.pixel_size_um:g} um, {WAYS[done]}",
+        f"{columns} x {rows} pixels of {web.pixel_size_um:g} um, {METHODS[done]}",
         (
             f'in a setup: image = "{file.as_posix()}", pixel_size = "{web.pixel_size_um:g} um", '
             'encoding = "linear"'

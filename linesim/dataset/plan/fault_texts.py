@@ -37,7 +37,7 @@ from linesim.defects.lines.printed import PRINTED
 from linesim.defects.lines.timber import TIMBER
 from linesim.defects.pose import Pose
 from linesim.defects.ranges import Each
-from linesim.defects.recipes import ANY_WAY, FOIL, TILE, Recipe
+from linesim.defects.recipes import ANY_TURN, FOIL, TILE, Recipe
 from linesim.files.srgb import Encoding
 from linesim.setup.errors import InputError
 from linesim.setup.fields import Quantity
@@ -163,7 +163,7 @@ def recipe_of(
         reader.faults.append(f"{where}: read {shown(table)}, but expected [{where}] and its keys")
         return None
     found = _ranges(where, kind, table, reader)
-    turn = found.pop("turn", known.turn if known else ANY_WAY)
+    turn = found.pop("turn", known.turn if known else ANY_TURN)
     have = {**(known.ranges if known else {}), **found}
     reader.faults.extend(
         f"{where}.{key_of(each)}: nothing was read, but this key is needed"

@@ -94,7 +94,7 @@ def _leaning() -> list[Steps]:
 def _tried(
     captured: FloatArray,
     predicted: FloatArray,
-    ways: Iterable[Steps],
+    poses: Iterable[Steps],
     at: tuple[int, tuple[float, float]],
 ) -> Iterator[Found]:
     """Try ways it may lie, in samples so much larger; of a large image its middle alone."""
@@ -107,7 +107,7 @@ def _tried(
     middle = (np.array(field.shape) - 1) / 2
     image_px = (np.array(captured.shape) - 1) / 2
     near = np.array(expected_px) + starts
-    for steps in ways:
+    for steps in poses:
         matrix = np.array(
             [[1 + steps.grow_along, steps.tilt], [steps.drift, 1 + steps.grow_across]]
         )

@@ -51,8 +51,8 @@ def strays(
     force = np.stack([(left * weight * a).sum(axis=1) for a in basis])
     # where more is left than noise was expected to leave, errors are larger too
     whole = stiff.sum(axis=2)
-    told = np.linalg.lstsq(whole, force.sum(axis=1), rcond=None)[0] @ force.sum(axis=1)
-    louder = max(1.0, float(((left**2 * weight).sum() - told) / left.size))
+    explained = np.linalg.lstsq(whole, force.sum(axis=1), rcond=None)[0] @ force.sum(axis=1)
+    louder = max(1.0, float(((left**2 * weight).sum() - explained) / left.size))
     return (
         _series(stiff / louder, force / louder, 0, _KNOWN_PX),
         _series(stiff / louder, force / louder, 1, _KNOWN_PX),
@@ -69,10 +69,10 @@ def _series(stiff: FloatArray, force: FloatArray, which: int, known: float) -> S
         value, error = _grouped(stiff, force, which, joined)
     place = np.minimum(np.arange(0, lines, joined) + (joined - 1) / 2, lines - 1)
     # groups without detail tell nothing; what they do is drawn between their neighbours
-    told = error <= max(2 * known, 3 * float(error.min()))
-    if told.sum() < _FEWEST:
+    known_well = error <= max(2 * known, 3 * float(error.min()))
+    if known_well.sum() < _FEWEST:
         return Series(values=np.zeros(lines), rms=0.0, sd=float(error.min()), is_real=False)
-    place, value, error = place[told], value[told], error[told]
+    place, value, error = place[known_well], value[known_well], error[known_well]
     weight = 1 / error**2
     weight = weight / weight.sum()
     value = value - np.polyval(np.polyfit(place, value, 1, w=np.sqrt(weight)), place)

@@ -24,7 +24,7 @@ from linesim.targets.extend.grain import grain, normal_scores
 from linesim.targets.extend.quilt import LEAST_PX, quilt
 
 Method = Literal["grain", "quilt"]
-WAYS: Mapping[Method, str] = {
+METHODS: Mapping[Method, str] = {
     "grain": "random phase noise with the photograph's spectrum and histogram",
     "quilt": "sewn of pieces of the photograph",
 }
@@ -65,37 +65,37 @@ def asked_web(
     image: Path, sides: tuple[str, str], choices: tuple[str | None, str], seed: int
 ) -> Web:
     """Read a web and the side of a pixel, as "300 mm x 2 m"; choices: method and encoding."""
-    told: list[str] = []
+    faults: list[str] = []
     size, (method, encoding) = sides[0].split(" x "), choices
     if len(size) != 2:  # noqa: PLR2004 -- across and along
-        told.append(f'--size: read {shown(sides[0])}, but expected two, such as "300 mm x 2 m"')
+        faults.append(f'--size: read {shown(sides[0])}, but expected two, such as "300 mm x 2 m"')
     texts = [("--size", LENGTH, side) for side in size] + [("--pixel-size", FINENESS, sides[1])]
-    numbers = [_number(*each, told) for each in texts]
+    numbers = [_number(*each, faults) for each in texts]
     for name, choice, known in (
-        ("--method", method, (None, *WAYS)),
+        ("--method", method, (None, *METHODS)),
         ("--encoding", encoding, ("srgb", "linear")),
     ):
         if choice not in known:
             names = " or ".join(each for each in known if each)
-            told.append(f"{name}: read {shown(choice)}, but expected {names}")
-    if told:
-        raise InputError(*told)
+            faults.append(f"{name}: read {shown(choice)}, but expected {names}")
+    if faults:
+        raise InputError(*faults)
     return Web(
         image=image,
         encoding="linear" if encoding == "linear" else "srgb",
         pixel_size_um=numbers[2],
         width_mm=numbers[0],
         height_mm=numbers[1],
-        method=next((each for each in WAYS if each == method), None),
+        method=next((each for each in METHODS if each == method), None),
         seed=seed,
     )
 
 
-def _number(name: str, kind: Quantity, text: str, told: list[str]) -> float:
+def _number(name: str, kind: Quantity, text: str, faults: list[str]) -> float:
     try:
         return float(str(kind.checked(text, Path())))
     except ValueError as fault:
-        told.append(f"{name}: {fault}")
+        faults.append(f"{name}: {fault}")
         return 0.0
 
 
@@ -141,11 +141,11 @@ def _refuse_no_room(out: Path, shape: tuple[int, ...]) -> None:
         )
 
 
-def write_web(web: Web, out: Path, tell: Callable[[int, int], None] | None = None) -> Method:
+def write_web(web: Web, out: Path, progress: Callable[[int, int], None] | None = None) -> Method:
     """
     Make a web and write it as .tif, linear and of 16 bit, BigTIFF where it needs more than 4 GB.
 
-    ``tell`` is told how many rows are done, of how many. What is returned is the method taken.
+    ``progress`` gets how many rows are done, of how many. What is returned is the method taken.
     """
     if out.suffix.lower() not in {".tif", ".tiff"}:
         refuse(
@@ -166,6 +166,6 @@ def write_web(web: Web, out: Path, tell: Callable[[int, int], None] | None = Non
                 codes = np.rint(np.clip(strip, 0, 1) * _WHITE).astype("<u2")
                 stream.write(codes.tobytes())
                 done += len(strip)
-                if tell:
-                    tell(done, rows)
+                if progress:
+                    progress(done, rows)
     return method

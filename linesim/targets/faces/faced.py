@@ -88,7 +88,7 @@ class FacedReference:
             return data
         if own is None and not self.face.varies:
             return self.face.lit(data)
-        matt, gloss, bare = (self._along_the_line(each) for each in _ways(self.face))
+        matt, gloss, bare = (self._along_the_line(each) for each in _factors(self.face))
         sheen = gloss if own is None else own * (gloss - bare) + bare
         if data.ndim > sheen.ndim and own is not None:
             sheen = sheen[..., None]
@@ -96,18 +96,18 @@ class FacedReference:
             matt, sheen = matt[:, None], sheen if own is not None else sheen[:, None]
         return np.asarray(data * matt + sheen, dtype=np.float32)
 
-    def _along_the_line(self, way: "_Way") -> ImageArray:
+    def _along_the_line(self, factor: "_Factor") -> ImageArray:
         """Give a factor of the level face at each column."""
         columns = self.shape[1]
         half_mm = columns * self.pixel_size_um / 2000
         smallest = self.face.finish.rms_across if self.face.finish else _MATT_TURN
         places_mm = self.face.places(half_mm, smallest / _LEVEL_PLACES)
-        found = way.face.level_at(tuple(places_mm.tolist()))[way.part] / way.over
+        found = factor.face.level_at(tuple(places_mm.tolist()))[factor.part] / factor.over
         column_mm = (np.arange(columns) + 0.5) * self.pixel_size_um / 1000 - half_mm
         return np.interp(column_mm, places_mm, found).astype(np.float32)
 
 
-class _Way(NamedTuple):
+class _Factor(NamedTuple):
     """A factor of a level face."""
 
     face: Face
@@ -115,17 +115,17 @@ class _Way(NamedTuple):
     over: float
 
 
-def _straight(face: Face) -> _Way:
+def _straight(face: Face) -> _Factor:
     """Light that passes where there is no target."""
     through = face.through and replace(face.through, haze=0.0, bend=0.0)
-    return _Way(replace(face, finish=None, slopes=(0.0, 0.0), through=through), 0, 1.0)
+    return _Factor(replace(face, finish=None, slopes=(0.0, 0.0), through=through), 0, 1.0)
 
 
-def _ways(face: Face) -> tuple[_Way, _Way, _Way]:
+def _factors(face: Face) -> tuple[_Factor, _Factor, _Factor]:
     """Matt, mirrored, and mirrored without gloss."""
     white = face.white_reflectance
     dull = replace(face, finish=face.finish and replace(face.finish, gloss=0.0))
-    return _Way(face, 0, 1.0), _Way(face, 1, white), _Way(dull, 1, white)
+    return _Factor(face, 0, 1.0), _Factor(face, 1, white), _Factor(dull, 1, white)
 
 
 def lit_reference(setup: Setup, matt: Reference) -> Reference:
