@@ -143,18 +143,18 @@ def packed(header: Mapping[str, Any], frame: Frame | None, kept: Hashable) -> by
 
     Electrons go as 65535 √(e / largest): a step is far below the shot noise everywhere.
     """
-    told, parts = dict(header), []
+    fields, parts = dict(header), []
     if frame is not None:
         parts.append(np.ascontiguousarray(frame.image, dtype="<u2").tobytes())
-        told["electrons"] = kept != header.get("optical")
-        if told["electrons"]:
+        fields["electrons"] = kept != header.get("optical")
+        if fields["electrons"]:
             largest_e = max(float(frame.expected_e.max()), 1e-6)
             share = np.maximum(frame.expected_e, 0) * np.float32(1 / largest_e)
             codes = np.sqrt(share, out=share)
             codes *= np.float32(_CODES)
             np.rint(codes, out=codes)
             parts.append(np.minimum(codes, _CODES).astype("<u2").tobytes())
-            told["largest_e"] = largest_e
-    text = json.dumps(told, allow_nan=False, separators=(",", ":"), ensure_ascii=False).encode()
+            fields["largest_e"] = largest_e
+    text = json.dumps(fields, allow_nan=False, separators=(",", ":"), ensure_ascii=False).encode()
     text += b" " * (-(len(text) + 4) % _ALIGNED)
     return b"".join([struct.pack("<I", len(text)), text, *parts])

@@ -31,7 +31,7 @@ class Slider:
     stops: tuple[float, ...] = ()
     doubles: bool = False  # whether it has full stops of its own, from where the setup has it
 
-    def told(self, setup: Setup) -> dict[str, Any]:
+    def described(self, setup: Setup) -> dict[str, Any]:
         """Describe it for the page, with where a setup has it."""
         value = self.value(setup)
         return {
@@ -72,7 +72,7 @@ class Picker:
         own: str | int = setup.texts[section][key]
         return own
 
-    def told(self, setup: Setup) -> dict[str, Any]:
+    def described(self, setup: Setup) -> dict[str, Any]:
         """Describe it for the page; what the setup has is among the choices."""
         own = self.value(setup)
         return {

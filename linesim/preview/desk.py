@@ -50,7 +50,7 @@ class Desk:
         self.references = References()
         self._pool = ThreadPoolExecutor(workers or 2 * THREADS, thread_name_prefix="strips")
         self._optics = Optics(self._pool)
-        self._looks = 0
+        self._requests = 0
         self.is_ending: Callable[[], bool] = lambda: False
         """Tells whether the server is to stop, so that what is under way ends."""
 
@@ -59,7 +59,7 @@ class Desk:
         return {
             "title": self.base.title,
             "name": self.name,
-            "controls": [each.told(self.base) for each in controls(self.base)],
+            "controls": [each.described(self.base) for each in controls(self.base)],
             "targets": list(BUILT_IN),
             "own_target": PurePath(self.base.target.image).name,
             "uploads": self.uploads.names(),
@@ -73,30 +73,30 @@ class Desk:
             refuse("changes: expected a table of controls and their values")
         return variant(self.base, changes, self.uploads)
 
-    def look(self, ask: Mapping[str, Any], stop: Event | None = None) -> bytes:
+    def answer(self, ask: Mapping[str, Any], stop: Event | None = None) -> bytes:
         """Answer one request for figures and a picture, refusals included."""
-        self._looks += 1
+        self._requests += 1
         number = ask.get("number")
-        told: dict[str, Any] = {"number": number if isinstance(number, int) else 0}
+        fields: dict[str, Any] = {"number": number if isinstance(number, int) else 0}
         try:
-            return self._seen(ask, told, stop or Event())
+            return self._seen(ask, fields, stop or Event())
         except InputError as refusal:
             faults = [printable(fault) for fault in refusal.faults]
-            return packed({**told, "faults": faults}, None, None)
+            return packed({**fields, "faults": faults}, None, None)
 
-    def _seen(self, ask: Mapping[str, Any], told: dict[str, Any], stop: Event) -> bytes:
+    def _seen(self, ask: Mapping[str, Any], fields: dict[str, Any], stop: Event) -> bytes:
         found, seed, coarse = self.variant(ask), seed_of(ask), ask.get("coarse") is True
         ready = self.references.get(found, _PATIENCE_S)
         if ready is None:
             # an image file's size is known once it has been read
             drawn = found.setup.target.image in BUILT_IN
             known = words(judged(found, None)) if drawn else {}
-            return packed({**told, **known, "waiting": True}, None, None)
+            return packed({**fields, **known, "waiting": True}, None, None)
         judgement = judged(found, ready)
-        told["put_in"] = []
+        fields["put_in"] = []
         if ask.get("put_in") is True and can_be_put_in(found.setup):
             places = places_on(ready, _sides_mm(judgement))
-            told["put_in"] = places
+            fields["put_in"] = places
             ready = with_defects(ready, found.setup, places)
         window = None if ask.get("window") is None else visible(ask["window"])
         place = _part(judgement, window, coarse=coarse)
@@ -113,13 +113,13 @@ class Desk:
             stop=stop,
         )
         frame = self._optics.frame(task)
-        told |= (quick_words if coarse else words)(judgement) | {
+        fields |= (quick_words if coarse else words)(judgement) | {
             "coarse": coarse,
             "raster": raster(judgement, ready.size, ready.reference.pixel_size_um),
-            "picture": picture(judgement, frame, seed, len(told["put_in"])),
+            "picture": picture(judgement, frame, seed, len(fields["put_in"])),
             "optical": _name((optical_key(found.setup, seed), ready.key, place)),
         }
-        return packed(told, frame, ask.get("have"))
+        return packed(fields, frame, ask.get("have"))
 
     def written(self, ask: Mapping[str, Any]) -> str:
         """Write the setup that the page has, as TOML."""
@@ -131,7 +131,7 @@ class Desk:
 
     def marks(self, ask: Mapping[str, Any]) -> dict[str, Any]:
         """Tell where along a slider all is met; pictures go first, and end it."""
-        looks = self._looks
+        requests = self._requests
         sliders = (each for each in controls(self.base) if isinstance(each, Slider))
         slider = next((each for each in sliders if each.key == ask.get("key")), None)
         changes = ask.get("changes", {})
@@ -139,7 +139,7 @@ class Desk:
             refuse("key: expected the key of a slider, and changes beside it")
 
         def verdicts(value: float) -> Sequence[Verdict] | None:
-            if self._looks != looks or self.is_ending():
+            if self._requests != requests or self.is_ending():
                 raise SupersededError
             moved = {**changes, slider.key: f"{value:.6g} {slider.unit}" if slider.unit else value}
             try:

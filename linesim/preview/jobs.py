@@ -115,11 +115,11 @@ class Jobs:
             job.over = True
 
     def _made(self, job: _Job, found: Variant, seed: int) -> bytes:
-        def tell(done: int, total: int) -> None:
+        def update(done: int, total: int) -> None:
             job.done, job.total = done, total
 
         ready = self._desk.references.own(found)
-        scan = whole_scan(found, ready, seed, tell, job.stop)
+        scan = whole_scan(found, ready, seed, update, job.stop)
         return _tiff(scan) if job.name.endswith(".tif") else _report(scan, ready, job.stop)
 
 

@@ -25,7 +25,7 @@ class _Asked:
         default_factory=lambda: asyncio.get_running_loop().create_future()
     )
 
-    def tell(self, result: bytes) -> None:
+    def deliver(self, result: bytes) -> None:
         """Answer, where that is still waited for."""
         if not self.answer.done():
             self.answer.set_result(result)
@@ -93,7 +93,7 @@ class Latest:
     async def _one(self, client: str, asked: _Asked) -> None:
         done = asyncio.get_running_loop().run_in_executor(self._hand, asked.work, asked.stop)
         try:
-            asked.tell(await done)
+            asked.deliver(await done)
         except SupersededError:
             asked.let_go()
         except Exception as fault:  # noqa: BLE001 -- handed on to whoever asked

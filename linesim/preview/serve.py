@@ -94,10 +94,10 @@ def served(
         listening.close()
 
 
-def run(setup: Setup, name: str, port: int, tell: Callable[[str], None]) -> None:
+def run(setup: Setup, name: str, port: int, announce: Callable[[str], None]) -> None:
     """Serve the page until Ctrl-C; its address is told once the port, 0 for any, is bound."""
     refuse_multiplexed(setup)
     with served(setup, name, port=port) as found:
-        tell(found.address)
+        announce(found.address)
         with suppress(KeyboardInterrupt):  # the server hands Ctrl-C on once it has closed
             found.run()

@@ -55,7 +55,7 @@ def application(desk: Desk, jobs: Jobs, port: int, token: str) -> ASGIApp:
     routes = [
         *(Route(path, _file(*of), methods=["GET"]) for path, of in _PAGE.items()),
         Route("/start", partial(_start, desk), methods=["GET"]),
-        Route("/look", partial(_look, desk, latest), methods=["POST"]),
+        Route("/look", partial(_picture, desk, latest), methods=["POST"]),
         Route("/upload", partial(_upload, desk), methods=["POST"]),
         Route("/result/{job}", partial(_result, jobs), methods=["GET"]),
         *(Route(path, partial(_talk, answer), methods=["POST"]) for path, answer in talks.items()),
@@ -90,13 +90,13 @@ async def _start(desk: Desk, _request: Request) -> Response:
     return JSONResponse(desk.start())
 
 
-async def _look(desk: Desk, latest: Latest, request: Request) -> Response:
+async def _picture(desk: Desk, latest: Latest, request: Request) -> Response:
     try:
         ask = await _asked(request)
         client = str(ask.get("client", ""))[:_LONGEST_CLIENT]
         # a picture of what moves makes the exact one of what was before worthless
         lanes = (f"{client} coarse", client) if ask.get("coarse") is True else (client, None)
-        body = await latest.ask(lanes[0], partial(desk.look, ask), lanes[1])
+        body = await latest.ask(lanes[0], partial(desk.answer, ask), lanes[1])
     except InputError as refusal:
         return _refused(refusal)
     except BusyError:

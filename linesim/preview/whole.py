@@ -29,7 +29,7 @@ class StoppedError(Exception):
 
 
 def whole_scan(
-    found: Variant, ready: Ready, seed: int, tell: Callable[[int, int], None], stop: Event
+    found: Variant, ready: Ready, seed: int, progress: Callable[[int, int], None], stop: Event
 ) -> Scan:
     """Render and measure a whole scan, strip by strip."""
     setup, numbers = found.setup, station(found.setup)
@@ -55,7 +55,7 @@ def whole_scan(
     starts = range(0, shape[0], STRIP_LINES)
     with one_thread_each(_WORKERS) as pool:
         for done, _ in enumerate(pool.map(strip, starts), start=1):
-            tell(done, len(starts))
+            progress(done, len(starts))
     mono = shape[2] == 1
     delivered = image[:, :, 0] if mono else image
     known = "" if found.upload or setup.target.image not in BUILT_IN else setup.target.image

@@ -15,7 +15,7 @@ from linesim.setup.setup import Setup
 
 def told(setup: Setup, key: str) -> dict[str, Any]:
     """Give what the page is told of a control."""
-    (found,) = (each.told(setup) for each in controls(setup) if each.key == key)
+    (found,) = (each.described(setup) for each in controls(setup) if each.key == key)
     return found
 
 

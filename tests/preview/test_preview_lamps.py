@@ -21,7 +21,7 @@ def test_each_lamp_can_be_moved() -> None:
     found = {
         each["key"]: each["value"]
         for each in (
-            control.told(changed(FOIL, SECOND)) for control in controls(changed(FOIL, SECOND))
+            control.described(changed(FOIL, SECOND)) for control in controls(changed(FOIL, SECOND))
         )
     }
     assert found["light.angle"] == 20
@@ -49,4 +49,4 @@ def test_a_lamp_of_a_sheet_has_its_own_light_moved() -> None:
     }
     first = next(iter(controls(changed(FOIL, sheet))))
     assert first.key == "light.lamp_illuminance"
-    assert first.told(changed(FOIL, sheet))["value"] == 80
+    assert first.described(changed(FOIL, sheet))["value"] == 80

@@ -78,7 +78,7 @@ class Interrupted(Desk):
         """Look in between, at something that is refused at once."""
         if not self.asked:
             self.asked = True
-            self.look({"seed": -1})
+            self.answer({"seed": -1})
         return super().variant(ask)
 
 
