@@ -29,7 +29,7 @@ from linesim.files.atomic import write_json, write_text
 from linesim.forward.device.choice import chosen, rendered_on
 from linesim.setup.errors import refuse
 from linesim.setup.resolve import resolved_text
-from linesim.workers.tasks import Runner, Tell, versions
+from linesim.workers.tasks import Progress, Runner, versions
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +48,7 @@ def make_set(
     runner: Runner,
     *,
     resume: bool = False,
-    progress: Tell | None = None,
+    progress: Progress | None = None,
     device: str | None = None,
 ) -> Made:
     """Make a set, or what is missing of it; images on a device as `linesim.scan` takes it."""
@@ -64,7 +64,7 @@ def ready(
     folder: Path,
     *,
     resume: bool,
-    progress: Tell | None = None,
+    progress: Progress | None = None,
     device: str | None = None,
 ) -> Dry:
     """
@@ -86,7 +86,7 @@ def make_images(
     plan: Plan,
     folder: Path,
     runner: Runner,
-    progress: Tell | None = None,
+    progress: Progress | None = None,
     device: str | None = None,
 ) -> int:
     """
@@ -120,7 +120,7 @@ def nothing_of_a_refused_plan(folder: Path) -> Iterator[None]:
         raise
 
 
-def finish(plan: Plan, folder: Path, progress: Tell | None = None) -> Sums:
+def finish(plan: Plan, folder: Path, progress: Progress | None = None) -> Sums:
     """Write tables, sheet and card of a set whose images are all there; tell of tables done."""
     tidy(folder)  # of workers that died while others went on
     tables = write_tables(plan, folder, progress)

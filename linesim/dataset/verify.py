@@ -38,7 +38,7 @@ from linesim.dataset.tables_out import records, write_tables
 from linesim.dataset.write import write_image
 from linesim.forward.device.choice import chosen
 from linesim.setup.errors import InputError, refuse
-from linesim.workers.tasks import Tell
+from linesim.workers.tasks import Progress
 
 AGAIN = 8
 """Images that are made again unless another number is asked for."""
@@ -56,7 +56,7 @@ class Verified:
     faults: tuple[str, ...]
 
 
-def verify(folder: Path, again: int = AGAIN, progress: Tell | None = None) -> Verified:
+def verify(folder: Path, again: int = AGAIN, progress: Progress | None = None) -> Verified:
     """
     Verify a finished set; so many of its images, evenly chosen, are made ``again``.
 
@@ -77,7 +77,7 @@ def verify(folder: Path, again: int = AGAIN, progress: Tell | None = None) -> Ve
 
 
 def _verified(
-    plan: Plan, folder: Path, again: int, progress: Tell | None, device: str | None
+    plan: Plan, folder: Path, again: int, progress: Progress | None, device: str | None
 ) -> Verified:
     """Verify a set whose plan is the one that it was made by."""
     missing = [index for index in range(plan.count) if not is_done(plan, folder, index)]

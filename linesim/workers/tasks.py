@@ -20,7 +20,7 @@ from linesim.setup.errors import InputError, refuse
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
-Tell = Callable[[int, int], None]
+Progress = Callable[[int, int], None]
 """Is told how many tasks are done, and of how many."""
 _AHEAD = 3
 """Tasks for each worker that wait in line: a set of millions must not fill the memory."""
@@ -131,14 +131,14 @@ def _home(fault: BaseException) -> BaseException:
 
 
 def in_order(
-    runner: Runner, work: Callable[[Task], Result], tasks: Sequence[Task], tell: Tell
+    runner: Runner, work: Callable[[Task], Result], tasks: Sequence[Task], progress: Progress
 ) -> tuple[Result, ...]:
     """Run tasks and put their results in line; the libraries of each have one thread."""
     known = versions()
     found: dict[int, Result] = {}
     for place, result in runner.done(_alike, [(work, task, known) for task in tasks]):
         found[place] = result
-        tell(len(found), len(tasks))
+        progress(len(found), len(tasks))
     return tuple(found[place] for place in range(len(tasks)))
 
 

@@ -22,7 +22,7 @@ from linesim.dataset.score.scored import Scored
 from linesim.dataset.tables_out import records
 from linesim.metrics.detection.sighting import cell_m2
 from linesim.setup.errors import refuse
-from linesim.workers.tasks import Tell
+from linesim.workers.tasks import Progress
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +77,7 @@ class Score:
         return tuple(sorted(left, key=lambda each: -each.dprime))
 
 
-def score(predictions: Path, folder: Path, rule: Rule, progress: Tell | None = None) -> Score:
+def score(predictions: Path, folder: Path, rule: Rule, progress: Progress | None = None) -> Score:
     """
     Score predictions on a set; ``progress`` gets how many faults are looked at, of how many.
 
@@ -116,7 +116,7 @@ def _scored(
     images: Sequence[Record],
     given: Sequence[Prediction],
     rule: Rule,
-    progress: Tell | None,
+    progress: Progress | None,
 ) -> Score:
     pairs = [(image, fault) for image in images for fault in image["faults"] if fault["labelled"]]
     truths = [_truth(image, fault) for image, fault in pairs]

@@ -18,7 +18,7 @@ from linesim.studies.compare.variants import (
     set_variants,
 )
 from linesim.studies.scan.study import Scan
-from linesim.workers.tasks import Alone, Runner, Tell, in_order
+from linesim.workers.tasks import Alone, Progress, Runner, in_order
 
 MOST = 6
 """Pictures that fit side by side."""
@@ -134,7 +134,7 @@ def compared(  # noqa: PLR0913 -- as `compare`
     seed: int = 0,
     *,
     runner: Runner | None = None,
-    progress: Tell = lambda _done, _total: None,
+    progress: Progress = lambda _done, _total: None,
     force: bool = False,
     device: str | None = None,
 ) -> Comparison:

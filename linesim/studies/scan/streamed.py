@@ -34,7 +34,7 @@ from linesim.studies.scan.memory import refuse_too_large
 from linesim.studies.scan.study import all_figures, needed, shape_of
 from linesim.targets.faces.faced import lit_reference
 from linesim.targets.load import target_reference, target_size
-from linesim.workers.tasks import Tell, versions
+from linesim.workers.tasks import Progress, versions
 
 MOST_HELD = 1 << 28
 """Samples of a scan that is held in memory: 1.6 GB with its expected electrons. Our choice."""
@@ -74,7 +74,7 @@ def scan_to_file(
     seed: int = 0,
     *,
     manner: Manner = Manner(),
-    progress: Tell = lambda _done, _total: None,
+    progress: Progress = lambda _done, _total: None,
 ) -> FiledScan:
     """
     Render what a setup would capture straight into a file, in memory that does not grow with it.
@@ -131,7 +131,9 @@ def is_long(setup: Setup) -> bool:
     return prod(image_shape(setup, shape)) > MOST_HELD
 
 
-def _render_into(planned: Planned, what: tuple[Setup, int], manner: Manner, progress: Tell) -> None:
+def _render_into(
+    planned: Planned, what: tuple[Setup, int], manner: Manner, progress: Progress
+) -> None:
     """Render every strip that is not there yet."""
     setup, seed = what
     with growing_tiff(planned, resume=manner.resume, force=manner.force) as file:

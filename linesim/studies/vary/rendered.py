@@ -19,7 +19,7 @@ from linesim.setup.setup import Setup
 from linesim.studies.batch.along import Along, Place
 from linesim.studies.vary.readings import MEASURES, Run
 from linesim.studies.vary.study import Varied
-from linesim.workers.tasks import Alone, Runner, Tell, in_order
+from linesim.workers.tasks import Alone, Progress, Runner, in_order
 
 MOST_POINTS = 200
 """Points of all binnings that are rendered; our choice."""
@@ -57,7 +57,7 @@ def rendered(
     seed: int = 0,
     *,
     runner: Runner | None = None,
-    progress: Tell = lambda _done, _total: None,
+    progress: Progress = lambda _done, _total: None,
     device: str | None = None,
 ) -> tuple[Seen, ...]:
     """

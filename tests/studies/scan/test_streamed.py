@@ -19,7 +19,7 @@ from linesim.studies.scan.outputs import write_filed, write_scan
 from linesim.studies.scan.streamed import Manner, is_long, scan_to_file
 from linesim.studies.scan.study import scan
 from linesim.targets import windowed as windows
-from linesim.workers.tasks import Tell
+from linesim.workers.tasks import Progress
 from tests.stations import plain_setup
 
 BASE = plain_setup(
@@ -79,7 +79,7 @@ class StopError(Exception):
     """Stands in for a run that breaks off."""
 
 
-def stopped_at(line: int) -> Tell:
+def stopped_at(line: int) -> Progress:
     """Give a listener that breaks a run off."""
 
     def tell(done: int, _total: int) -> None:
