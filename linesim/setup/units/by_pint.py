@@ -15,7 +15,7 @@ _UNIT = re.compile(rf"(?:1 ?/ ?)?{_NAME}(?:(?: ?[/*·] ?| ){_NAME})*")
 
 
 @cache
-def _registry() -> pint.UnitRegistry[Fraction]:
+def _registry() -> "pint.UnitRegistry[Fraction]":
     """Load the units of ``units.txt``; fractions keep 60 m/min at exactly 1000 mm/s."""
     registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(None, non_int_type=Fraction)
     text = files("linesim.setup.units").joinpath("units.txt").read_text("utf-8")
