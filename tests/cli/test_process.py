@@ -78,6 +78,13 @@ SCIPY = ("scipy", "scipy.special")
 FILES = ("imagecodecs", "tifffile", "PIL")
 
 
+@pytest.fixture(scope="module")
+def special() -> set[str]:
+    """Name what scipy's special functions bring with them, which hangs on its version."""
+    code = f"import sys, scipy.special; print(*(name for name in {HEAVY} if name in sys.modules))"
+    return set(subprocess.check_output([sys.executable, "-c", code], text=True).split())
+
+
 @pytest.mark.parametrize(
     "commands",
     [
@@ -94,7 +101,7 @@ FILES = ("imagecodecs", "tifffile", "PIL")
 )
 @pytest.mark.usefixtures("tiny")
 def test_a_command_loads_what_it_needs(
-    commands: dict[tuple[str, ...], set[str]], tmp_path: Path
+    commands: dict[tuple[str, ...], set[str]], special: set[str], tmp_path: Path
 ) -> None:
     """Nobody waits for a library that his command has no use for."""
     code = f"""
@@ -114,7 +121,7 @@ for words in {list(commands)}:
     assert done.returncode == 0, done.stderr
     told = [line.split()[1:] for line in done.stdout.splitlines() if line.startswith("loaded:")]
     for (words, needed), names in zip(commands.items(), told, strict=True):
-        assert set(names) <= needed, words
+        assert set(names) <= needed | (special if "scipy.special" in needed else set()), words
 
 
 def test_cycles_are_collected_while_a_command_works(
