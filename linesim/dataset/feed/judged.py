@@ -11,12 +11,12 @@ from linesim.dataset.feed.prepared import Mark, Prepared
 from linesim.dataset.feed.seeing import in_one_light
 from linesim.dataset.item import Instance, instance_of, without_overlap
 from linesim.dataset.labels.backdrop import Backdrop, backdrop, required_texture
-from linesim.dataset.labels.seen import Judge, Strength, around, margin_px
+from linesim.dataset.labels.seen import Judge, Strength, around, margin_px, with_margin
 from linesim.dataset.plan.plan import LabelRule
 from linesim.defects.labels import Label, label_of
 from linesim.forward.station import station
 from linesim.metrics.detection.texture import Texture
-from linesim.setup.arrays import FloatArray, ImageArray
+from linesim.setup.arrays import ImageArray
 from linesim.setup.setup import Setup
 
 _HELD = 32
@@ -105,7 +105,4 @@ def _strength(
     with_e, own_e = (
         each[at][:, :, None].astype(np.float64) for each in (parts.with_e, parts.own_e)
     )
-    inside: FloatArray = np.zeros(with_e.shape[:2])
-    first = box[0] - lines[0], box[1] - columns[0]
-    inside[first[0] : first[0] + high, first[1] : first[1] + wide] = label.mask
-    return judge.strength(with_e, own_e, inside)
+    return judge.strength(with_e, own_e, with_margin(label.mask, box, lines, columns))

@@ -147,9 +147,7 @@ class Eye:
         """Tell how well a fault is seen."""
         lines, columns = around(box, self.margin, self.expected_e.shape[:2])
         with_e = self.expected_e[slice(*lines), slice(*columns)].astype(np.float64)
-        inside = np.zeros(with_e.shape[:2])
-        first = box[0] - lines[0], box[1] - columns[0]
-        inside[first[0] : first[0] + mask.shape[0], first[1] : first[1] + mask.shape[1]] = mask
+        inside = with_margin(mask, box, lines, columns)
         return self.judge.strength(with_e, self._signal_e(change, lines, columns), inside)
 
     def _signal_e(
@@ -227,3 +225,27 @@ def around(
         (max(box[k] - margin[k], 0), min(box[k + 2] + margin[k], shape[k])) for k in (0, 1)
     )
     return lines, columns
+
+
+def with_margin(
+    mask: ImageArray,
+    box: tuple[int, int, int, int],
+    lines: tuple[int, int],
+    columns: tuple[int, int],
+) -> FloatArray:
+    """
+    Lay a mask into its box with the margin around it, where it is 0.
+
+    Parameters
+    ----------
+    mask : ndarray of the shape of the box
+    box : tuple of int; first line and column, and one past the last of each
+    lines, columns : (int, int); of the box with its margin, as `around` gives them
+
+    Returns
+    -------
+    ndarray of shape (lines, columns)
+    """
+    inside = np.zeros((lines[1] - lines[0], columns[1] - columns[0]))
+    inside[box[0] - lines[0] : box[2] - lines[0], box[1] - columns[0] : box[3] - columns[0]] = mask
+    return inside
