@@ -1,5 +1,5 @@
 """
-Lending crews: processes of this machine, or the workers of a Dask scheduler.
+Lending workers: processes of this machine, or the workers of a Dask scheduler.
 
 Each worker runs one thread. Processes are spawned, for a fork would copy locks and streams. They
 hold the end of a line to the process that started them: when it hangs up they stop what they do,

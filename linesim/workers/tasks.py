@@ -1,5 +1,5 @@
 """
-Independent tasks, and the crews that run them: the one seam for all that can be spread.
+Independent tasks, and the workers that run them: the one seam for all that can be spread.
 
 A task is plain data that can be pickled, the work a function at the top of a module. Whoever writes
 files takes results as they end, `Runner.done`; who puts them together takes them in order,

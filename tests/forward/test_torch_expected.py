@@ -183,7 +183,7 @@ def test_a_way_or_device_that_is_not_there_is_refused(monkeypatch: pytest.Monkey
     monkeypatch.setattr(
         "linesim.forward.device.render.find_spec", lambda name: None if name == "triton" else name
     )
-    with pytest.raises(InputError, match=r'^way: read "kernels"'):
+    with pytest.raises(InputError, match=r'^method: read "kernels"'):
         device_renderer(BASE, target(BASE), device="cpu", method="kernels")
 
 

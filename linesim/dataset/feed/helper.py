@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from linesim.dataset.draw import Drawn, drawn
 from linesim.dataset.feed.judged import judged
 from linesim.dataset.feed.prepared import Prepared, prepared
-from linesim.dataset.feed.seeing import Matrices, sent
+from linesim.dataset.feed.seeing import Matrices, in_arrays
 from linesim.dataset.feed.targets import Labels, labels_of
 from linesim.dataset.item import item
 from linesim.dataset.labels.backdrop import own_texture
@@ -89,10 +89,10 @@ class Helper:
         across, along = matrices.keys
         if across not in self.samplers:
             keep(self.samplers, across, matrices.packed_across(by_kernels=self.by_kernels))
-            ready.across[across] = sent(self.samplers[across])
+            ready.across[across] = in_arrays(self.samplers[across])
         if along not in self.sent:
             keep(self.sent, along, None)
-            ready.along[along] = sent(matrices.packed_along(self.samplers[across]))
+            ready.along[along] = in_arrays(matrices.packed_along(self.samplers[across]))
 
     def judge(
         self, index: int, reported: ImageArray, new: tuple[Texture | None] | None

@@ -80,7 +80,7 @@ class Packed(NamedTuple):
         return seen
 
 
-def sent(part: Any) -> Any:  # noqa: ANN401 -- whatever is packed
+def in_arrays(part: Any) -> Any:  # noqa: ANN401 -- whatever is packed
     """Give it in arrays: a tensor on its way to another process stays one memory for both."""
     import torch  # noqa: PLC0415 -- an extra
 

@@ -115,7 +115,7 @@ def _renderer(
 ) -> DeviceRenderer:
     by_kernels = kernels_run_on(on) if method == "auto" else method == "kernels"
     if by_kernels and find_spec("triton") is None:
-        msg = 'way: read "kernels", but Triton is not installed; expected "products" or "auto"'
+        msg = 'method: read "kernels", but Triton is not installed; expected "products" or "auto"'
         raise InputError(msg)
     made = []
     for see, keep in halves:
