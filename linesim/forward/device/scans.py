@@ -8,8 +8,8 @@ expected electrons, equal to float32 rounding, fall to the two sides of a step o
 share of samples that differ by 1 DN is the mean difference before rounding, in DN.
 """
 
-from collections.abc import Callable
 from functools import partial
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,8 +26,21 @@ from linesim.forward.station import station
 from linesim.setup.arguments import checked_seed
 from linesim.setup.setup import Setup
 
-Renders = Callable[..., Rendered]
-"""What runs the forward model: it takes what `linesim.forward.render.render` takes."""
+
+class Renders(Protocol):
+    """What runs the forward model: it takes what `linesim.forward.render.render` takes."""
+
+    def __call__(
+        self,
+        setup: Setup,
+        reference: Reference,
+        lines: int,
+        seed: int,
+        *,
+        workers: int | None = None,
+        off_axis_error: float = OFF_AXIS_ERROR,
+    ) -> Rendered:
+        """Run all of it."""
 
 
 def render_by(device: str | None) -> Renders:
